@@ -1,0 +1,205 @@
+"""What the workshop wants: one frozen record a stage, read from `brief.toml` and checked by schema."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Literal
+
+import msgspec
+
+from .errors import BriefRefused
+from .files import read_small_text
+
+Positive = Annotated[float, msgspec.Meta(gt=0)]
+NotNegative = Annotated[float, msgspec.Meta(ge=0)]
+Fraction = Annotated[float, msgspec.Meta(ge=0, le=1)]
+Vector = tuple[float, float, float]
+Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
+
+
+@dataclass(frozen=True)
+class MasterBrief:
+    """How the digital master is read: unit, size, which way is up and front, carving still to come."""
+
+    finished_height_mm: Annotated[float, msgspec.Meta(ge=50, le=20_000)] | None = None
+    unit: Literal["auto", "mm", "cm", "m", "in", "ft"] = "auto"
+    up: Axis = "+z"
+    front: Axis = "-y"
+    base: Literal["open", "closed"] = "open"
+    detail_allowance: Annotated[float, msgspec.Meta(ge=1, le=3)] = 1.0
+    detail_allowance_uncertainty: Annotated[float, msgspec.Meta(ge=0, le=1)] = 0.05
+
+
+@dataclass(frozen=True)
+class OpeningBrief:
+    """Limits of the direction search, or the user's own direction (`direction`, master axes)."""
+
+    direction: Vector | None = None
+    directions: Annotated[int, msgspec.Meta(ge=32, le=20_000)] = 512
+    refine: Annotated[int, msgspec.Meta(ge=0, le=100)] = 12
+    locked_weight: NotNegative = 1.0
+    fill_weight: NotNegative = 1.0
+    depth_weight: NotNegative = 0.15
+    balance_weight: NotNegative = 0.15
+    show_weight: NotNegative = 0.10
+
+
+@dataclass(frozen=True)
+class SeamBrief:
+    """Plane or free seam, and the user's own plane, offset or closed line."""
+
+    kind: Literal["plane", "free"] = "free"
+    plane_offset_mm: float | None = None
+    own_line: str | None = None  # path of a .json/.csv/.txt file of points, snapped to the surface
+    keep_clear: str | None = None  # path of a per-vertex weight file (.npy or .csv): 0 free, 1 keep clear
+    eye_height_mm: Positive = 1600.0
+    viewer_distance_mm: Positive = 3000.0
+    seen_from: Literal["all round", "front", "left", "right", "back"] = "all round"
+    smooth_mm: NotNegative = 4.0
+    max_pieces: Annotated[int, msgspec.Meta(ge=1, le=8)] = 2
+
+
+@dataclass(frozen=True)
+class RubberBrief:
+    """Own thicknesses override the thickness rule; None means: by rule from casts and size."""
+
+    skin_thickness_mm: Annotated[float, msgspec.Meta(ge=1, le=60)] | None = None
+    edge_thickness_mm: Annotated[float, msgspec.Meta(ge=1, le=80)] | None = None
+    edge_band_mm: NotNegative | None = None
+    draft_deg: Annotated[float, msgspec.Meta(ge=0.5, le=30)] = 3.0
+    flange_width_mm: Annotated[float, msgspec.Meta(ge=10, le=300)] | None = None
+    flange_thickness_mm: Annotated[float, msgspec.Meta(ge=1, le=60)] | None = None
+    pixel_mm: Annotated[float, msgspec.Meta(ge=0.2, le=20)] | None = None
+    brushing_variation: Fraction = 0.10
+    handling_points_mm: tuple[Vector, ...] = ()
+    handling_radius_mm: Positive = 80.0
+
+
+@dataclass(frozen=True)
+class KeysBrief:
+    """Own keys (points in plan coordinates, with a piece name) replace the placed ones."""
+
+    own_keys: tuple[tuple[str, float, float, float], ...] = ()
+    edge_spacing_mm: Positive = 180.0
+    middle_spacing_mm: Positive = 260.0
+    height_mm: Positive = 12.0
+    base_diameter_mm: Positive = 40.0
+    taper_deg: Annotated[float, msgspec.Meta(ge=3, le=60)] = 20.0
+    sag_limit_mm: Positive = 3.0
+    least_stiffness: Annotated[float, msgspec.Meta(gt=0, lt=1)] = 0.05
+
+
+@dataclass(frozen=True)
+class JacketBrief:
+    """Glass on the rubber, loads it is checked under, and who lifts it."""
+
+    mat_oz: Annotated[float, msgspec.Meta(ge=1, le=24)] = 4.0
+    edge_extra_oz: NotNegative = 2.0
+    glass_fraction: Annotated[float, msgspec.Meta(ge=0.15, le=0.6)] = 0.30
+    leaning_load_n: NotNegative = 300.0
+    deflection_limit_ratio: Positive = 100.0  # span over this is the limit
+    lifters: Annotated[int, msgspec.Meta(ge=1, le=8)] = 2
+    lift_limit_per_person_kg: Positive | None = None
+    lift_from_mm: NotNegative = 700.0
+    lift_to_mm: NotNegative = 1000.0
+    reach_mm: Positive = 400.0
+
+
+@dataclass(frozen=True)
+class CradleBrief:
+    """Boards and the tilts the piece is worked at."""
+
+    board_thickness_mm: Positive = 18.0
+    working_tilts_deg: tuple[float, ...] = (0.0, 10.0)
+    margin_limit_mm: NotNegative = 50.0
+
+
+@dataclass(frozen=True)
+class CastBrief:
+    """The hollow cast and what tries to tip it."""
+
+    gelcoat_wet_mm: Annotated[float, msgspec.Meta(ge=0.1, le=3)] = 0.55
+    mat_oz: Annotated[float, msgspec.Meta(ge=1, le=24)] = 5.0
+    glass_fraction: Annotated[float, msgspec.Meta(ge=0.15, le=0.6)] = 0.30
+    push_n: NotNegative = 500.0
+    push_height_mm: Positive | None = None  # None: at nine tenths of the height
+    basic_wind_m_s: NotNegative = 25.0
+    wind_force_coefficient: Positive = 1.3
+    terrain_roughness_m: Positive = 0.05
+    safety_factor: Positive = 1.5
+
+
+@dataclass(frozen=True)
+class RunBrief:
+    """How many casts, and how the calendar runs."""
+
+    casts: Annotated[int, msgspec.Meta(ge=1, le=500)] = 1
+    start_date: str | None = None  # ISO date; None: days are numbered from 1
+    hands: Annotated[int, msgspec.Meta(ge=1, le=20)] = 2
+    hours_per_day: Annotated[float, msgspec.Meta(gt=0, le=24)] = 8.0
+    workshop_temperature_c: Annotated[float, msgspec.Meta(ge=0, le=45)] = 20.0
+    work_weekends: bool = False
+
+
+@dataclass(frozen=True)
+class MaterialsBrief:
+    """Which catalogue entries are used; None means the catalogue's first of that kind."""
+
+    rubber: str | None = None
+    thickener: str | None = None
+    gelcoat: str | None = None
+    resin: str | None = None
+    glass: str | None = None
+    waste_fraction: Fraction = 0.10
+
+
+@dataclass(frozen=True)
+class Brief:
+    """All that the workshop wants. `Brief()` is a usable default; a TOML table overrides a stage's part."""
+
+    piece: str = ""
+    master: MasterBrief = field(default_factory=MasterBrief)
+    run: RunBrief = field(default_factory=RunBrief)
+    opening: OpeningBrief = field(default_factory=OpeningBrief)
+    seam: SeamBrief = field(default_factory=SeamBrief)
+    rubber: RubberBrief = field(default_factory=RubberBrief)
+    keys: KeysBrief = field(default_factory=KeysBrief)
+    jacket: JacketBrief = field(default_factory=JacketBrief)
+    cradle: CradleBrief = field(default_factory=CradleBrief)
+    cast: CastBrief = field(default_factory=CastBrief)
+    materials: MaterialsBrief = field(default_factory=MaterialsBrief)
+
+
+def _check_names(given: dict, known: type, where: str) -> None:
+    """Refuse a misspelt key: msgspec ignores unknown keys of a dataclass, and a silent typo costs a mould."""
+    names = known.__dataclass_fields__  # type: ignore[attr-defined]
+    for key, value in given.items():
+        if key not in names:
+            raise BriefRefused(
+                f"The brief has '{key}' in {where}, which is not known; use one of: {', '.join(sorted(names))}."
+            )
+        if isinstance(value, dict):
+            inner = Brief.__dataclass_fields__[key].default_factory
+            _check_names(value, type(inner()), f"[{key}]")  # type: ignore[misc]
+
+
+def brief_from_dict(given: dict) -> Brief:
+    """Check a nested dict against the schema. Raises `BriefRefused` with the offending key named."""
+    _check_names(given, Brief, "its top level")
+    try:
+        return msgspec.convert(given, Brief, strict=True)
+    except msgspec.ValidationError as error:
+        raise BriefRefused(f"The brief is not right: {error}; correct that value and run again.") from None
+
+
+def read_brief(path: str | Path) -> Brief:
+    """Read a `brief.toml`. Raises `BriefRefused` for a missing, unreadable, malformed or misspelt one."""
+    try:
+        text = read_small_text(path)
+        return brief_from_dict(tomllib.loads(text))
+    except (OSError, UnicodeDecodeError, ValueError) as error:
+        if isinstance(error, tomllib.TOMLDecodeError):
+            raise BriefRefused(f"The brief {path} is not valid TOML ({error}); correct it and run again.") from None
+        raise BriefRefused(f"The brief {path} cannot be read ({error}); check the path and its encoding.") from None

@@ -1,0 +1,91 @@
+"""Reading with a size bound, and writing that never leaves a half-made file."""
+
+from __future__ import annotations
+
+import errno
+import os
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import IO
+
+from .errors import OutputRefused
+
+SMALL_TEXT_LIMIT = 4 * 1024 * 1024
+
+
+def read_small_text(path: str | Path, limit: int = SMALL_TEXT_LIMIT) -> str:
+    """The text of a UTF-8 file no larger than `limit` bytes; raises OSError or ValueError otherwise."""
+    with open(path, "rb") as handle:
+        data = handle.read(limit + 1)
+    if len(data) > limit:
+        raise ValueError(f"it is larger than {limit // 1024} KiB")
+    return data.decode("utf-8-sig")
+
+
+def why_not_written(error: OSError) -> str:
+    """The operating system's refusal in words that say what to do."""
+    if error.errno == errno.ENOSPC:
+        return "the disk is full; free some space and run again"
+    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return "permission is missing; choose a folder you may write to"
+    if error.errno in (errno.ENAMETOOLONG,):
+        return "the path is too long; choose a shorter folder or name"
+    if error.errno in (errno.ENOTDIR, errno.EEXIST, errno.EISDIR):
+        return "something else stands at that path; choose another folder"
+    return f"{error.strerror or error}; choose another folder"
+
+
+def make_folder(path: str | Path) -> Path:
+    """Make the folder and its parents. Raises `OutputRefused` with the reason."""
+    folder = Path(path)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputRefused(f"The folder {folder} cannot be made: {why_not_written(error)}.") from None
+    return folder
+
+
+def write_whole(path: str | Path, fill: Callable[[IO[bytes]], object]) -> Path:
+    """Write a file through `fill(handle)` into a temporary neighbour, then rename it into place.
+
+    Either the whole new file stands at `path` afterwards, or what was there before. Raises `OutputRefused`.
+    """
+    target = Path(path)
+    temporary: str | None = None
+    try:
+        descriptor, temporary = tempfile.mkstemp(prefix=".mouldloft-", dir=target.parent)
+        with os.fdopen(descriptor, "wb") as handle:
+            fill(handle)
+            handle.flush()
+            os.fsync(handle.fileno())
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, target)
+        temporary = None
+    except OSError as error:
+        raise OutputRefused(f"{target} cannot be written: {why_not_written(error)}.") from None
+    finally:
+        if temporary is not None and os.path.exists(temporary):
+            os.unlink(temporary)
+    return target
+
+
+def write_text(path: str | Path, text: str) -> Path:
+    """`write_whole` for UTF-8 text with Unix line ends."""
+    return write_whole(path, lambda handle: handle.write(text.encode("utf-8")))
+
+
+def write_via_path(path: str | Path, fill: Callable[[str], object]) -> Path:
+    """`write_whole` for libraries that want a file name of their own: `fill(temporary_path)`, then rename.
+
+    The temporary name keeps the target's suffix, since many libraries choose the format by it.
+    """
+    target = Path(path)
+    try:
+        with tempfile.TemporaryDirectory(prefix=".mouldloft-", dir=target.parent) as folder:
+            inner = os.path.join(folder, "part" + target.suffix)
+            fill(inner)
+            os.replace(inner, target)
+    except OSError as error:
+        raise OutputRefused(f"{target} cannot be written: {why_not_written(error)}.") from None
+    return target
