@@ -1,0 +1,120 @@
+"""The whole job: every stage in order, from a master and a brief to a plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from . import __version__
+from .brief import Brief
+from .cast import Cast, lay_up_cast
+from .catalogue import Catalogue, read_catalogue
+from .cautions import Caution, cautions_for
+from .cradle import Cradle, build_cradle
+from .jacket import Jacket, lay_up_jacket
+from .keys import Keys, set_keys
+from .marks import Assumption
+from .master import Master, read_master
+from .opening import Opening, find_opening
+from .programme import Programme, set_programme
+from .progress import SILENT, Progress
+from .rubber import Rubber, add_tabs, brush_rubber
+from .seam import Seam, place_seam
+from .takeoff import Takeoff, take_off
+from .undercut import Locks, UndercutField, find_locks, undercut_field
+
+PLAN_VERSION = 1
+STAGES = (
+    "master",
+    "opening",
+    "undercut",
+    "seam",
+    "locks",
+    "rubber",
+    "keys",
+    "jacket",
+    "cradle",
+    "cast",
+    "takeoff",
+    "programme",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class MouldPlan:
+    """All that was decided and proved, stage by stage. Saved and reopened by `planfile`."""
+
+    brief: Brief
+    catalogue: Catalogue
+    master: Master
+    opening: Opening
+    undercut: UndercutField
+    seam: Seam
+    locks: Locks
+    rubber: Rubber
+    keys: Keys
+    jacket: Jacket
+    cradle: Cradle
+    cast: Cast
+    takeoff: Takeoff
+    programme: Programme
+    assumptions: tuple[Assumption, ...]
+    cautions: tuple[Caution, ...]
+    version: int = PLAN_VERSION
+    made_by: str = f"mouldloft {__version__}"
+
+
+def plan(
+    master: Master,
+    brief: Brief,
+    catalogue: Catalogue | None = None,
+    progress: Progress = SILENT,
+) -> MouldPlan:
+    """Run every stage on a prepared master.
+
+    Raises `PlanImpossible` where the geometry allows no plan within the brief, `Cancelled` when told to stop.
+    """
+    catalogue = catalogue or read_catalogue(None)
+    progress.begin("opening")
+    opening = find_opening(master, brief.opening, progress)
+    progress.begin("undercut")
+    field = undercut_field(master, opening.chosen.direction, progress)
+    progress.begin("seam")
+    seam = place_seam(master, opening, field, brief.seam, progress)
+    progress.begin("locks")
+    locks = find_locks(master, field, seam, catalogue.rubber_for(brief.materials), progress)
+    progress.begin("rubber")
+    rubber = brush_rubber(master, seam, locks, brief, progress)
+    progress.begin("keys")
+    keys = set_keys(rubber, locks, seam, brief.keys, progress)
+    rubber = add_tabs(rubber, keys)
+    progress.begin("jacket")
+    jacket = lay_up_jacket(master, seam, rubber, keys, brief, catalogue, progress)
+    progress.begin("cradle")
+    cradle = build_cradle(jacket, rubber, keys, brief.cradle, progress)
+    progress.begin("cast")
+    cast = lay_up_cast(master, seam, locks, rubber, brief, catalogue, progress)
+    progress.begin("takeoff")
+    takeoff = take_off(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
+    progress.begin("programme")
+    programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
+    made = MouldPlan(
+        brief, catalogue, master, opening, field, seam, locks, rubber, keys, jacket, cradle, cast,
+        takeoff, programme, assumptions=(), cautions=(),
+    )  # fmt: skip
+    made = replace(made, cautions=cautions_for(made))
+    return replace(made, assumptions=gather_assumptions(made))
+
+
+def plan_file(
+    path: str | Path, brief: Brief, catalogue: Catalogue | None = None, progress: Progress = SILENT
+) -> MouldPlan:
+    """`plan` on a mesh file."""
+    progress.begin("master")
+    master = read_master(path, brief.master, progress)
+    return plan(master, brief, catalogue, progress)
+
+
+def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
+    """Every figure the plan rests on that is not geometry, with its mark."""
+    return ()
