@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from .lifting import LiftCheck
+
 
 @dataclass(frozen=True)
 class Zone:
@@ -30,19 +32,6 @@ class LoadCheck:
     unit: str
     passes: bool
     method: str  # formula and source
-
-
-@dataclass(frozen=True)
-class LiftCheck:
-    """Who can lift it. kg throughout; the NIOSH figure is for one person and two hands."""
-
-    load_kg: float
-    recommended_one_person_kg: float
-    lifters: int
-    team_capability_kg: float
-    lifters_needed: int
-    passes: bool
-    reason: str
 
 
 @dataclass(frozen=True)

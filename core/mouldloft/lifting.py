@@ -1,0 +1,246 @@
+"""Who can lift it: the revised NIOSH lifting equation for one person, and what a team may count on.
+
+A check, not a permission: it covers slow two-handed lifts by healthy adults on a sound floor. Local rules
+and the workshop's own assessment come first; the brief's own limit overrides the equation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from .brief import JacketBrief
+from .marks import Assumption, Mark
+
+NIOSH = "NIOSH Publication 94-110, revised 9/2021, doi 10.26616/NIOSHPUB94110revised092021"
+LOAD_CONSTANT_KG = 23.0  # published: NIOSH
+LOAD_CONSTANT_LB = 51.0  # published: NIOSH
+
+# Beyond these the multiplier is 0: no lift is recommended. Mark.MEMORY: limits of the tables in 94-110.
+LEAST_REACH_CM, MOST_REACH_CM = 25.0, 63.0
+MOST_HEIGHT_CM = 175.0
+LEAST_TRAVEL_CM, MOST_TRAVEL_CM = 25.0, 175.0
+LEAST_REACH_IN, MOST_REACH_IN = 10.0, 25.0
+MOST_HEIGHT_IN = 70.0
+LEAST_TRAVEL_IN, MOST_TRAVEL_IN = 10.0, 70.0
+MOST_ASYMMETRY_DEG = 135.0
+LOW_LIFT_CM, LOW_LIFT_IN = 75.0, 30.0  # hands below this: the stricter columns of the tables
+
+Hold = Literal["good", "fair", "poor"]
+Duration = Literal["an hour", "two hours", "a day"]
+
+# Mark.MEMORY: coupling table of 94-110, (hands below 75 cm, at or above).
+HOLDS: dict[str, tuple[float, float]] = {"good": (1.00, 1.00), "fair": (0.95, 1.00), "poor": (0.90, 0.90)}
+
+# Mark.MEMORY: frequency table of 94-110. Lifts a minute, then for each duration below and at or above 75 cm.
+_LIFTS_A_MINUTE = np.array([0.2, 0.5, *range(1, 16)], float)
+_FREQUENCY: dict[str, tuple[list[float], list[float]]] = {
+    "an hour": (
+        [1, 0.97, 0.94, 0.91, 0.88, 0.84, 0.80, 0.75, 0.70, 0.60, 0.52, 0.45, 0.41, 0.37, 0, 0, 0],
+        [1, 0.97, 0.94, 0.91, 0.88, 0.84, 0.80, 0.75, 0.70, 0.60, 0.52, 0.45, 0.41, 0.37, 0.34, 0.31, 0.28],
+    ),
+    "two hours": (
+        [0.95, 0.92, 0.88, 0.84, 0.79, 0.72, 0.60, 0.50, 0.42, 0.35, 0.30, 0.26, 0, 0, 0, 0, 0],
+        [0.95, 0.92, 0.88, 0.84, 0.79, 0.72, 0.60, 0.50, 0.42, 0.35, 0.30, 0.26, 0.23, 0.21, 0, 0, 0],
+    ),
+    "a day": (
+        [0.85, 0.81, 0.75, 0.65, 0.55, 0.45, 0.35, 0.27, 0.22, 0.18, 0, 0, 0, 0, 0, 0, 0],
+        [0.85, 0.81, 0.75, 0.65, 0.55, 0.45, 0.35, 0.27, 0.22, 0.18, 0.15, 0.13, 0, 0, 0, 0, 0],
+    ),
+}
+MOST_LIFTERS = 8
+
+
+@dataclass(frozen=True)
+class LiftCheck:
+    """Who can lift it. kg throughout; recommended_one_person_kg is the limit in force for one person and two
+    hands (the brief's own, else NIOSH's). lifters_needed is 0 where no team up to eight can: use a hoist.
+    """
+
+    load_kg: float
+    recommended_one_person_kg: float
+    lifters: int
+    team_capability_kg: float
+    lifters_needed: int
+    passes: bool
+    reason: str
+    method: str = ""
+
+
+@dataclass(frozen=True)
+class Multipliers:
+    """The factors of the NIOSH equation, each 0 to 1."""
+
+    horizontal: float
+    vertical: float
+    distance: float
+    asymmetry: float
+    frequency: float
+    coupling: float
+
+    @property
+    def product(self) -> float:
+        """Share of the load constant that is left."""
+        return (
+            self.horizontal * self.vertical * self.distance * self.asymmetry * self.frequency * self.coupling
+        )
+
+
+def lift_multipliers(
+    reach_cm: float,
+    height_cm: float,
+    travel_cm: float,
+    asymmetry_deg: float = 0.0,
+    lifts_a_minute: float = 0.2,
+    duration: Duration = "an hour",
+    hold: Hold = "poor",
+) -> Multipliers:
+    """NIOSH multipliers in the metric form, at one end of the lift.
+
+    reach_cm : hands to mid-ankle, level; height_cm : hands above the floor; travel_cm : up or down between
+    the ends. Raises ValueError for a negative length or rate. Source: NIOSH 94-110 (rev. 9/2021).
+    """
+    _check_not_negative(reach_cm, height_cm, travel_cm, asymmetry_deg, lifts_a_minute)
+    low = height_cm < LOW_LIFT_CM
+    return Multipliers(
+        horizontal=0.0 if reach_cm > MOST_REACH_CM else 25.0 / max(reach_cm, LEAST_REACH_CM),
+        vertical=0.0 if height_cm > MOST_HEIGHT_CM else 1.0 - 0.003 * abs(height_cm - 75.0),
+        distance=0.0 if travel_cm > MOST_TRAVEL_CM else 0.82 + 4.5 / max(travel_cm, LEAST_TRAVEL_CM),
+        asymmetry=asymmetry_multiplier(asymmetry_deg),
+        frequency=frequency_multiplier(lifts_a_minute, duration, low),
+        coupling=HOLDS[hold][0 if low else 1],
+    )
+
+
+def lift_multipliers_us(
+    reach_in: float,
+    height_in: float,
+    travel_in: float,
+    asymmetry_deg: float = 0.0,
+    lifts_a_minute: float = 0.2,
+    duration: Duration = "an hour",
+    hold: Hold = "poor",
+) -> Multipliers:
+    """`lift_multipliers` in the US customary form of the same publication, inches throughout."""
+    _check_not_negative(reach_in, height_in, travel_in, asymmetry_deg, lifts_a_minute)
+    low = height_in < LOW_LIFT_IN
+    return Multipliers(
+        horizontal=0.0 if reach_in > MOST_REACH_IN else 10.0 / max(reach_in, LEAST_REACH_IN),
+        vertical=0.0 if height_in > MOST_HEIGHT_IN else 1.0 - 0.0075 * abs(height_in - 30.0),
+        distance=0.0 if travel_in > MOST_TRAVEL_IN else 0.82 + 1.8 / max(travel_in, LEAST_TRAVEL_IN),
+        asymmetry=asymmetry_multiplier(asymmetry_deg),
+        frequency=frequency_multiplier(lifts_a_minute, duration, low),
+        coupling=HOLDS[hold][0 if low else 1],
+    )
+
+
+def asymmetry_multiplier(asymmetry_deg: float) -> float:
+    """1 - 0.0032 A, and 0 beyond 135 degrees (NIOSH 94-110)."""
+    return 0.0 if asymmetry_deg > MOST_ASYMMETRY_DEG else 1.0 - 0.0032 * asymmetry_deg
+
+
+def frequency_multiplier(lifts_a_minute: float, duration: Duration = "an hour", low: bool = False) -> float:
+    """Frequency multiplier of NIOSH 94-110 (table from memory, verify), the next faster row where between
+    rows.
+    """
+    if lifts_a_minute > _LIFTS_A_MINUTE[-1]:
+        return 0.0
+    row = int(np.searchsorted(_LIFTS_A_MINUTE, lifts_a_minute - 1e-9))
+    return float(_FREQUENCY[duration][0 if low else 1][row])
+
+
+def recommended_weight_kg(multipliers: Multipliers) -> float:
+    """Recommended weight limit of one person with two hands, kg (NIOSH 94-110)."""
+    return LOAD_CONSTANT_KG * multipliers.product
+
+
+def recommended_weight_lb(multipliers: Multipliers) -> float:
+    """Recommended weight limit in pounds, from US customary multipliers (NIOSH 94-110)."""
+    return LOAD_CONSTANT_LB * multipliers.product
+
+
+def team_share(lifters: int) -> float:
+    """Share of the sum of its people's limits that a team may count on: 1, 2/3, 1/2, then 2/(n + 1).
+
+    Two and three: HSE L23 (from memory, verify). Four and more: 2/(n + 1), the simplest rule through those
+    points; it has no source. Raises ValueError for no people.
+    """
+    if lifters < 1:
+        raise ValueError("a lift needs at least one person")
+    return 2.0 / (lifters + 1.0)
+
+
+def one_person_limit_kg(brief: JacketBrief, hold: Hold = "poor") -> float:
+    """Limit of one person in force: the brief's, else NIOSH's at the worse end of the lift the brief states.
+
+    Both ends count since a mould piece is set down with care (significant control at the destination). The
+    hold is poor by the publication's description: bulky, irregular, hard-edged (from memory, verify).
+    """
+    if brief.lift_limit_per_person_kg is not None:
+        return brief.lift_limit_per_person_kg
+    travel = abs(brief.lift_to_mm - brief.lift_from_mm) / 10.0
+    ends = (brief.lift_from_mm / 10.0, brief.lift_to_mm / 10.0)
+    reach = brief.reach_mm / 10.0
+    return min(recommended_weight_kg(lift_multipliers(reach, v, travel, hold=hold)) for v in ends)
+
+
+def check_lift(load_kg: float, brief: JacketBrief, what: str = "the piece", hold: Hold = "poor") -> LiftCheck:
+    """Can the brief's lifters lift `load_kg` the way the brief states, and if not, how many can?"""
+    if not load_kg >= 0:
+        raise ValueError("a load is not negative")
+    one = one_person_limit_kg(brief, hold)
+    capabilities = [n * team_share(n) * one for n in range(1, MOST_LIFTERS + 1)]
+    able = [n for n, kg in enumerate(capabilities, start=1) if kg >= load_kg]
+    team = brief.lifters * team_share(brief.lifters) * one
+    return LiftCheck(
+        load_kg=load_kg,
+        recommended_one_person_kg=one,
+        lifters=brief.lifters,
+        team_capability_kg=team,
+        lifters_needed=able[0] if able else 0,
+        passes=team >= load_kg,
+        reason=_reason(load_kg, brief.lifters, team, able, what),
+        method=_method(brief),
+    )
+
+
+def _reason(load_kg: float, lifters: int, team_kg: float, able: list[int], what: str) -> str:
+    people = "one person" if lifters == 1 else f"{lifters} people"
+    if team_kg >= load_kg:
+        return f"{what} at {load_kg:.1f} kg is within the {team_kg:.1f} kg that {people} may lift this way"
+    said = f"{what} at {load_kg:.1f} kg is over the {team_kg:.1f} kg that {people} may lift this way"
+    if able:
+        return f"{said}; {able[0]} people could"
+    return f"{said}, and no team of up to {MOST_LIFTERS} may: use a hoist, or more and smaller pieces"
+
+
+def _method(brief: JacketBrief) -> str:
+    if brief.lift_limit_per_person_kg is not None:
+        return "the brief's own limit per person, team share after HSE L23 (from memory, verify)"
+    return (
+        f"{NIOSH}: reach {brief.reach_mm:.0f} mm, "
+        f"from {brief.lift_from_mm:.0f} to {brief.lift_to_mm:.0f} mm, seldom, poor hold; team share after HSE L23 (from memory, verify)"
+    )
+
+
+def lifting_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:
+    """The figures that lifting checks rest on, with their marks."""
+    limit = f"{one_person_limit_kg(brief):.1f} kg"
+    if brief.lift_limit_per_person_kg is not None:
+        first = Assumption("lift limit of one person", limit, Mark.COMMON_PRACTICE, "the brief")
+    else:
+        first = Assumption("lift limit of one person", limit, Mark.PUBLISHED, NIOSH)
+    share = "1, 2/3, 1/2 of the sum"
+    return (
+        first,
+        Assumption("frequency and coupling multipliers", "seldom, poor hold", Mark.MEMORY, NIOSH),
+        Assumption("what a team of up to three may lift", share, Mark.MEMORY, "HSE L23, Manual handling"),
+        Assumption("what four or more may lift", "2/(n + 1) of the sum", Mark.COMMON_PRACTICE),
+    )
+
+
+def _check_not_negative(*values: float) -> None:
+    if not all(v >= 0 for v in values):
+        raise ValueError("lengths, angles and rates of a lift are not negative")

@@ -1,0 +1,139 @@
+"""Lifting checks against the publication's own equation, table and worked example."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from mouldloft.brief import JacketBrief
+from mouldloft.lifting import (
+    asymmetry_multiplier,
+    check_lift,
+    frequency_multiplier,
+    lift_multipliers,
+    lift_multipliers_us,
+    one_person_limit_kg,
+    recommended_weight_kg,
+    recommended_weight_lb,
+    team_share,
+)
+
+# published: NIOSH Publication 94-110 (rev. 9/2021), asymmetry table, after Waters et al. 1994
+ASYMMETRY = {
+    0: 1.00,
+    15: 0.95,
+    30: 0.90,
+    45: 0.86,
+    60: 0.81,
+    75: 0.76,
+    90: 0.71,
+    105: 0.66,
+    120: 0.62,
+    135: 0.57,
+}
+
+
+@pytest.mark.parametrize(("degrees", "tabled"), ASYMMETRY.items())
+def test_asymmetry_table(degrees, tabled):
+    assert asymmetry_multiplier(degrees) == pytest.approx(tabled, abs=0.0051)
+
+
+def test_no_lift_beyond_the_tables():
+    assert asymmetry_multiplier(135.5) == 0.0
+    assert lift_multipliers(63.5, 75, 25).horizontal == 0.0
+    assert lift_multipliers(25, 176, 25).vertical == 0.0
+    assert lift_multipliers(25, 75, 176).distance == 0.0
+    assert recommended_weight_kg(lift_multipliers(70, 75, 25)) == 0.0
+
+
+def test_the_best_lift_is_the_load_constant():
+    # published: every multiplier is 1 at H 25 cm, V 75 cm, D 25 cm, good hold, seldom
+    best = lift_multipliers(25, 75, 25, hold="good")
+    assert recommended_weight_kg(best) == pytest.approx(23.0)
+    assert recommended_weight_lb(lift_multipliers_us(10, 30, 10, hold="good")) == pytest.approx(51.0)
+    # nearer or shorter gives no more
+    assert lift_multipliers(5, 75, 1, hold="good").product == pytest.approx(1.0)
+
+
+def test_sheet_stock_into_a_press():
+    # from memory: first worked example of 94-110, H 23 in, V 15 in, D 48 in, fair hold, seldom: RWL 16.3 lb
+    # at the origin from two-place multipliers 0.44, 0.89, 0.86, 0.95; 14.5 lb at the destination, V 63 in
+    origin = lift_multipliers_us(23, 15, 48, hold="fair")
+    found = (origin.horizontal, origin.vertical, origin.distance, origin.coupling)
+    assert found == pytest.approx((0.44, 0.89, 0.86, 0.95), abs=0.006)
+    assert recommended_weight_lb(origin) == pytest.approx(16.3, rel=0.02)
+    destination = lift_multipliers_us(23, 63, 48, hold="fair")
+    assert recommended_weight_lb(destination) == pytest.approx(14.5, rel=0.02)
+
+
+def test_the_two_forms_say_the_same():
+    # published: both forms stand side by side in 94-110; constants are rounded, so 2 % apart at most
+    metric = recommended_weight_kg(lift_multipliers(45.7, 50.8, 76.2, 30, 1.0, "two hours", "fair"))
+    customary = recommended_weight_lb(lift_multipliers_us(18, 20, 30, 30, 1.0, "two hours", "fair"))
+    assert metric == pytest.approx(customary * 0.45359237, rel=0.02)
+
+
+def test_frequency_falls_with_rate_and_duration():
+    # from memory: corner entries of the frequency table of 94-110
+    assert frequency_multiplier(0.1, "an hour") == 1.0
+    assert frequency_multiplier(0.2, "a day") == 0.85
+    assert frequency_multiplier(5, "two hours") == 0.60
+    assert frequency_multiplier(9, "a day", low=True) == 0.0
+    assert frequency_multiplier(9, "a day", low=False) == 0.15
+    assert frequency_multiplier(16) == 0.0
+    for low in (True, False):
+        for shorter, longer in (("an hour", "two hours"), ("two hours", "a day")):
+            rates = [0.1, 0.3, *range(1, 17)]
+            of_short = [frequency_multiplier(r, shorter, low) for r in rates]
+            of_long = [frequency_multiplier(r, longer, low) for r in rates]
+            assert of_short == sorted(of_short, reverse=True)
+            assert all(a >= b for a, b in zip(of_short, of_long, strict=True))
+
+
+def test_team_share_of_the_guidance():
+    # from memory: HSE L23: two people about two thirds of the sum, three about half
+    assert team_share(1) == 1.0
+    assert team_share(2) == pytest.approx(2 / 3)
+    assert team_share(3) == pytest.approx(1 / 2)
+    # a bigger team lifts more than a smaller one, each with a smaller share (own extrapolation, no source)
+    capability = [n * team_share(n) for n in range(1, 9)]
+    assert capability == sorted(capability)
+    assert team_share(8) < team_share(4) < team_share(3)
+    with pytest.raises(ValueError, match="at least one"):
+        team_share(0)
+
+
+def test_the_brief_s_lift_at_its_worse_end():
+    brief = JacketBrief(lift_from_mm=700, lift_to_mm=1000, reach_mm=400)
+    # by hand from the equation, poor hold: H 40, D 30; V 100 is the worse end
+    by_hand = 23 * (25 / 40) * (1 - 0.003 * 25) * (0.82 + 4.5 / 30) * 0.90
+    assert one_person_limit_kg(brief) == pytest.approx(by_hand)
+    assert one_person_limit_kg(replace(brief, lift_from_mm=1000, lift_to_mm=700)) == pytest.approx(by_hand)
+
+
+def test_own_limit_overrides():
+    brief = JacketBrief(lift_limit_per_person_kg=25.0, lifters=2)
+    check = check_lift(33.0, brief)
+    assert check.recommended_one_person_kg == 25.0
+    assert check.team_capability_kg == pytest.approx(100 / 3)
+    assert check.passes
+    assert check.lifters_needed == 2
+    assert "own limit" in check.method
+
+
+def test_too_heavy_says_how_many_or_a_hoist():
+    brief = JacketBrief(lift_limit_per_person_kg=10.0, lifters=1)
+    heavy = check_lift(14.9, brief, "the left jacket")
+    assert not heavy.passes
+    assert heavy.lifters_needed == 3
+    assert "3 people could" in heavy.reason
+    beyond = check_lift(50.0, brief)
+    assert beyond.lifters_needed == 0
+    assert "hoist" in beyond.reason
+
+
+def test_nonsense_is_refused():
+    with pytest.raises(ValueError, match="not negative"):
+        lift_multipliers(-1, 75, 25)
+    with pytest.raises(ValueError, match="not negative"):
+        check_lift(float("nan"), JacketBrief())
