@@ -58,6 +58,14 @@ class SeamBrief:
     viewer_distance_mm: Positive = 3000.0
     seen_from: Literal["all round", "front", "left", "right", "back"] = "all round"
     smooth_mm: NotNegative = 4.0
+    # what a free seam is weighed by; all come down to mm² of locked skin (invented starting values, see docs)
+    locked_mm2_per_mm: Positive = 10.0  # skin one may leave locked to save 1 mm of seam in full view
+    fill_mm3_per_mm2: Positive = 20.0  # lock fill that troubles as much as 1 mm² of locked skin
+    lock_depth_mm: Positive = 5.0  # locks shallower than this trouble in proportion: rubber passes them
+    hidden_share: Fraction = 0.2  # what seam out of sight costs beside seam in full view
+    keep_clear_factor: NotNegative = 50.0  # times dearer where keep-clear is 1
+    crease_share: Fraction = 0.5  # what seam in a crease costs beside seam on the open
+    off_plane_mm2_per_mm2: NotNegative = 0.05  # for surface left on the far side of the best plane
     max_pieces: Annotated[int, msgspec.Meta(ge=1, le=8)] = 2
 
 
@@ -201,5 +209,9 @@ def read_brief(path: str | Path) -> Brief:
         return brief_from_dict(tomllib.loads(text))
     except (OSError, UnicodeDecodeError, ValueError) as error:
         if isinstance(error, tomllib.TOMLDecodeError):
-            raise BriefRefused(f"The brief {path} is not valid TOML ({error}); correct it and run again.") from None
-        raise BriefRefused(f"The brief {path} cannot be read ({error}); check the path and its encoding.") from None
+            raise BriefRefused(
+                f"The brief {path} is not valid TOML ({error}); correct it and run again."
+            ) from None
+        raise BriefRefused(
+            f"The brief {path} cannot be read ({error}); check the path and its encoding."
+        ) from None
