@@ -219,10 +219,8 @@ def _reason(load_kg: float, lifters: int, team_kg: float, able: list[int], what:
 def _method(brief: JacketBrief) -> str:
     if brief.lift_limit_per_person_kg is not None:
         return "the brief's own limit per person, team share after HSE L23 (from memory, verify)"
-    return (
-        f"{NIOSH}: reach {brief.reach_mm:.0f} mm, "
-        f"from {brief.lift_from_mm:.0f} to {brief.lift_to_mm:.0f} mm, seldom, poor hold; team share after HSE L23 (from memory, verify)"
-    )
+    way = f"reach {brief.reach_mm:.0f} mm, from {brief.lift_from_mm:.0f} to {brief.lift_to_mm:.0f} mm"
+    return f"{NIOSH}: {way}, seldom, poor hold; team share after HSE L23 (from memory, verify)"
 
 
 def lifting_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:
