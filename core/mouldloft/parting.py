@@ -2,18 +2,188 @@
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from .frame import PullFrame
-from .seam import Seam
+import numpy as np
+from numba import njit
+
+from .contour import cross_at_zero, split_faces
+from .depthmap import Grid, column_image
+from .frame import PullFrame, pull_frame
+
+if TYPE_CHECKING:
+    from .master import Master
+    from .seam import Seam
+
+_SWEEPS = 60
+_COARSEST = 24  # pixels across, at which the solution starts
+
+
+@njit(cache=True, nogil=True)
+def _relax(height, fixed, low, high, sweeps, factor):
+    """Projected successive over-relaxation of the Laplace equation; the border has no slope across it."""
+    rows, columns = height.shape
+    for _ in range(sweeps):
+        for colour in range(2):
+            for i in range(rows):
+                for j in range((i + colour) & 1, columns, 2):
+                    if fixed[i, j]:
+                        continue
+                    total, count = 0.0, 0
+                    if i > 0:
+                        total += height[i - 1, j]
+                        count += 1
+                    if i < rows - 1:
+                        total += height[i + 1, j]
+                        count += 1
+                    if j > 0:
+                        total += height[i, j - 1]
+                        count += 1
+                    if j < columns - 1:
+                        total += height[i, j + 1]
+                        count += 1
+                    new = height[i, j] + factor * (total / count - height[i, j])
+                    height[i, j] = min(max(new, low[i, j]), high[i, j])
+
+
+def _halve(maps: Sequence[np.ndarray]) -> list[np.ndarray]:
+    """Value, known, low and high at half the resolution: means of what is known, tightest of the bounds."""
+    value, known, low, high = (
+        np.pad(m, ((0, m.shape[0] % 2), (0, m.shape[1] % 2)), mode="edge") for m in maps
+    )
+
+    def blocks(m: np.ndarray) -> np.ndarray:
+        return m.reshape(m.shape[0] // 2, 2, m.shape[1] // 2, 2)
+
+    count = blocks(known).sum(axis=(1, 3))
+    total = blocks(np.where(known, value, 0.0)).sum(axis=(1, 3))
+    return [
+        total / np.maximum(count, 1),
+        count > 0,
+        blocks(low).max(axis=(1, 3)),
+        blocks(high).min(axis=(1, 3)),
+    ]
+
+
+def _ordered(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Where the bounds contradict each other (by a pixel's slope), both become their mean."""
+    crossed = low > high
+    middle = (np.where(crossed, low, 0.0) + np.where(crossed, high, 0.0)) / 2
+    return np.where(crossed, middle, low), np.where(crossed, middle, high)
+
+
+def stretched_between(value: np.ndarray, known: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """(rows, cols) float64: the map of least Dirichlet energy through the known pixels and between the
+    bounds.
+
+    Harmonic wherever no bound touches it, so outside the seam it levels off as it leaves it; pixels at the
+    border have no slope across it. value, low, high : (rows, cols) float; known : (rows, cols) bool. Solved
+    from coarse to fine.
+    """
+    levels = [[value.astype(float), known, low.astype(float), high.astype(float)]]
+    while min(levels[-1][0].shape) > _COARSEST:
+        levels.append(_halve(levels[-1]))
+    height: np.ndarray | None = None
+    for maps in reversed(levels):
+        given, fixed, below, above = maps
+        below, above = _ordered(below, above)
+        if height is None:
+            mean = float(given[fixed].mean()) if fixed.any() else 0.0
+            height = np.full(given.shape, mean)
+        else:
+            height = np.repeat(np.repeat(height, 2, axis=0), 2, axis=1)[: given.shape[0], : given.shape[1]]
+        height = np.where(fixed, given, np.clip(height, below, above))
+        size = max(given.shape)
+        _relax(height, fixed, below, above, _SWEEPS, 2.0 / (1.0 + np.sin(np.pi / min(size, 64))))
+    assert height is not None
+    return height
+
+
+def _line_pixels(points_mm: np.ndarray, closed: bool, grid: Grid) -> tuple[np.ndarray, np.ndarray]:
+    """Sum of heights and number of samples over each pixel that a (k, 3) line in the frame passes."""
+    path = np.concatenate([points_mm, points_mm[:1]]) if closed else points_mm
+    step = np.linalg.norm(np.diff(path, axis=0), axis=1)
+    pieces = np.maximum(np.ceil(step / (0.25 * grid.pixel_mm)), 1).astype(np.int64)
+    which = np.repeat(np.arange(len(step)), pieces)
+    number = np.arange(len(which)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    share = ((number + 0.5) / pieces[which])[:, None]
+    sample = path[which] + share * (path[which + 1] - path[which])
+    i = np.rint((sample[:, 1] - grid.y0_mm) / grid.pixel_mm).astype(np.int64)
+    j = np.rint((sample[:, 0] - grid.x0_mm) / grid.pixel_mm).astype(np.int64)
+    on = (i >= 0) & (j >= 0) & (i < grid.rows) & (j < grid.columns)
+    at = i[on] * grid.columns + j[on]
+    size = grid.rows * grid.columns
+    shape = (grid.rows, grid.columns)
+    total = np.bincount(at, sample[on, 2], minlength=size).reshape(shape)
+    return total, np.bincount(at, minlength=size).reshape(shape)
+
+
+def skin_bounds(
+    master: Master, level: np.ndarray, frame: PullFrame, grid: Grid
+) -> tuple[np.ndarray, np.ndarray]:
+    """Between which heights the parting surface must pass over each pixel: two (rows, cols) float maps.
+
+    It stays above the skin of the piece behind and below that of the piece ahead (positive `level`); -inf
+    and +inf where there is none. The skin is split along the seam first, so that the bounds meet on it.
+    """
+    crossings = cross_at_zero(master.vertices_mm, master.faces, level)
+    split = split_faces(master.vertices_mm, master.faces, level, crossings)
+    points = frame.to_frame(split.vertices_mm)
+    ahead = split.positive
+    low, _ = column_image(points, np.ascontiguousarray(split.faces[~ahead]), grid)
+    _, high = column_image(points, np.ascontiguousarray(split.faces[ahead]), grid)
+    return low.astype(float), high.astype(float)
+
+
+def stretch_surface(
+    lines: Sequence[tuple[np.ndarray, bool]],
+    frame: PullFrame,
+    grid: Grid,
+    bounds: tuple[np.ndarray, np.ndarray] | None = None,
+) -> np.ndarray:
+    """(rows, cols) float64 heights along the pull of the surface through lines of (points, closed)."""
+    total = np.zeros((grid.rows, grid.columns))
+    count = np.zeros((grid.rows, grid.columns), np.int64)
+    for points, closed in lines:
+        height, number = _line_pixels(frame.to_frame(points), closed, grid)
+        total += height
+        count += number
+    known = count > 0
+    value = total / np.maximum(count, 1)
+    if bounds is None:
+        bounds = (np.full(total.shape, -np.inf), np.full(total.shape, np.inf))
+    return stretched_between(value, known, *bounds)
 
 
 def parting_heights(
-    seam: Seam, frame: PullFrame, x0_mm: float, y0_mm: float, pixel_mm: float, rows: int, cols: int
+    seam: Seam,
+    frame: PullFrame,
+    x0_mm: float,
+    y0_mm: float,
+    pixel_mm: float,
+    rows: int,
+    cols: int,
+    master: Master | None = None,
 ) -> np.ndarray:
     """(rows, cols) float32: z of the parting surface along the frame's pull over each pixel centre.
 
-    Row i stands at y0 + i * pixel, column j at x0 + j * pixel, in the frame of either piece.
+    Row i stands at y0 + i * pixel, column j at x0 + j * pixel, in the frame of either piece; the two pieces
+    get the same surface. A plane is level. A free seam's surface passes through the seam (mean height where
+    the seam climbs within a pixel) and is harmonic elsewhere; with the master given it also keeps between
+    the skins of the two pieces.
     """
-    sign = 1.0 if float(frame.pull @ np.asarray(seam.pieces[0].pull)) > 0 else -1.0
-    return np.full((rows, cols), sign * seam.plane_offset_mm, np.float32)
+    ahead = np.asarray(seam.pieces[0].pull, float)
+    sign = 1.0 if float(frame.pull @ ahead) > 0 else -1.0
+    if seam.kind == "plane":
+        return np.full((rows, cols), sign * seam.plane_offset_mm, np.float32)
+    if sign < 0:
+        # the frame of the piece behind is the other one turned about v: x and z change sign
+        x0_mm = -(x0_mm + (cols - 1) * pixel_mm)
+    canonical = pull_frame(ahead)
+    grid = Grid(float(x0_mm), float(y0_mm), float(pixel_mm), rows, cols)
+    bounds = None
+    if master is not None and seam.level_mm is not None:
+        bounds = skin_bounds(master, seam.level_mm, canonical, grid)
+    height = stretch_surface([(line.points_mm, line.closed) for line in seam.lines], canonical, grid, bounds)
+    return (height if sign > 0 else -height[:, ::-1]).astype(np.float32)

@@ -5,21 +5,31 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import sparse
+from scipy.sparse import csgraph
 
 from .brief import SeamBrief
 from .contour import Chain, Crossings, cross_at_zero, face_level, join_chains
+from .depthmap import Grid, grid_around
 from .errors import PlanImpossible
-from .frame import unit
+from .frame import pull_frame, unit
 from .master import Master
+from .mincut import FaceGraph, absorb_small_regions, cheapest_split, face_graph, island_regions, regions
 from .opening import Opening
+from .ownline import read_keep_clear, read_own_lines, split_by_lines
+from .parting import skin_bounds, stretch_surface
+from .polyline import flatness_mm, steps_mm, tightest_turn_mm
 from .progress import SILENT, Progress
+from .rays import RayScene, ray_scene
+from .seamcosts import Walls, face_trouble, walls_along, weigh_split
+from .tautline import keep_off_vertices, smooth_level
 from .undercut import UndercutField
 from .visibility import how_it_shows
 
 
 @dataclass(frozen=True, eq=False)
 class SeamLine:
-    """One run of the seam. points_mm : (k, 3) float on the surface; a closed line does not repeat its first."""
+    """One run of the seam. points_mm : (k, 3) on the surface; a closed line does not repeat its first."""
 
     points_mm: np.ndarray
     closed: bool
@@ -72,7 +82,9 @@ class Seam:
 
 
 _SIDES = (("left piece", "right piece"), ("back piece", "front piece"), ("top piece", "bottom piece"))
-_TURN_STEP_MM = 5.0  # least step over which a turn is measured: less is the texture, not the line
+_TURN_STEP_MM = 6.0  # least step over which a turn is measured: less is the coat, not the line
+_LEAST_REGION = 0.002  # of the skin: smaller islands join the piece around them
+_FIGURE_PIXELS = 240  # over the longest side, of the parting surface that fill is reckoned from
 
 
 def name_pieces(direction: np.ndarray) -> tuple[str, str]:
@@ -82,54 +94,15 @@ def name_pieces(direction: np.ndarray) -> tuple[str, str]:
     return (ahead, behind) if direction[axis] > 0 else (behind, ahead)
 
 
-def line_length_mm(points_mm: np.ndarray, closed: bool) -> float:
-    """Length of a polyline, the closing step included."""
-    return float(_steps_mm(points_mm, closed).sum())
+def _triple(vector: np.ndarray) -> tuple[float, float, float]:
+    x, y, z = (float(v) + 0.0 for v in vector)  # no negative zeros
+    return x, y, z
 
 
-def _steps_mm(points_mm: np.ndarray, closed: bool) -> np.ndarray:
-    following = np.roll(points_mm, -1, axis=0) if closed else points_mm[1:]
-    return np.linalg.norm(following - points_mm[: len(following)], axis=1)
-
-
-def resample(points_mm: np.ndarray, closed: bool, step_mm: float) -> np.ndarray:
-    """(k, d) points evenly spaced along a polyline, about `step_mm` apart, the first not repeated."""
-    path = np.concatenate([points_mm, points_mm[:1]]) if closed else points_mm
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
-    count = max(round(along[-1] / step_mm), 3 if closed else 1)
-    at = np.linspace(0.0, along[-1], count + 1)
-    if closed:
-        at = at[:-1]
-    return np.stack([np.interp(at, along, path[:, k]) for k in range(path.shape[1])], axis=1)
-
-
-def tightest_turn_mm(points_mm: np.ndarray, closed: bool, step_mm: float) -> float:
-    """Smallest radius of the circle through three points `step_mm` apart along the line; inf if straight."""
-    p = resample(points_mm, closed, step_mm)
-    if closed:
-        before, here, after = np.roll(p, 1, axis=0), p, np.roll(p, -1, axis=0)
-    else:
-        before, here, after = p[:-2], p[1:-1], p[2:]
-    if len(here) == 0:
-        return float("inf")
-    a, b = here - before, after - here
-    doubled = np.linalg.norm(np.cross(a, b), axis=1)  # twice the triangle's area
-    sides = np.linalg.norm(a, axis=1) * np.linalg.norm(b, axis=1) * np.linalg.norm(a + b, axis=1)
-    flat = doubled <= 1e-9 * sides ** (2 / 3)
-    return float(np.where(flat, np.inf, sides / np.where(flat, 1.0, 2 * doubled)).min())
-
-
-def flatness_mm(points_mm: np.ndarray) -> float:
-    """Greatest distance of the points from their best plane (least squares)."""
-    centred = points_mm - points_mm.mean(axis=0)
-    normal = np.linalg.svd(centred, full_matrices=False)[2][-1]
-    return float(np.abs(centred @ normal).max())
-
-
-def _line(crossings: Crossings, chain: Chain, show: np.ndarray, turn_step_mm: float) -> SeamLine:
+def _line(crossings: Crossings, chain: Chain, show: np.ndarray) -> SeamLine:
     points = crossings.points_mm[chain.nodes]
     # points that fall on one another (a line through a vertex) say nothing twice
-    steps = _steps_mm(points, chain.closed)
+    steps = steps_mm(points, chain.closed)
     keep = np.ones(len(points), bool)
     keep[: len(steps)] = steps > 1e-3 * max(float(steps.mean()), 1e-12)
     if not chain.closed:
@@ -137,30 +110,29 @@ def _line(crossings: Crossings, chain: Chain, show: np.ndarray, turn_step_mm: fl
     at, points = chain.nodes[keep], points[keep]
     edges, share = crossings.edges[at], crossings.share[at]
     shown = show[edges[:, 0]] * (1 - share) + show[edges[:, 1]] * share
-    steps = _steps_mm(points, chain.closed)
+    steps = steps_mm(points, chain.closed)
     following = np.roll(shown, -1) if chain.closed else shown[1:]
     length = float(steps.sum())
     on_show = float((steps * (shown[: len(steps)] + following) / 2).sum())
+    turn_step = max(_TURN_STEP_MM, 3.0 * length / max(len(steps), 1))
     return SeamLine(
         points,
         chain.closed,
         length,
-        tightest_turn_mm(points, chain.closed, turn_step_mm),
+        tightest_turn_mm(points, chain.closed, turn_step),
         flatness_mm(points),
         on_show / length if length > 0 else 0.0,
     )
 
 
-def seam_lines(
-    master: Master, level: np.ndarray, show: np.ndarray, turn_step_mm: float = _TURN_STEP_MM
-) -> tuple[SeamLine, ...]:
+def seam_lines(master: Master, level: np.ndarray, show: np.ndarray) -> tuple[SeamLine, ...]:
     """The zero line of `level` as seam lines, longest first; none along an open base: lines end at the foot.
 
-    show : (n,) how much each vertex shows.
+    show : (n,) how much each vertex shows. Turns are measured over 6 mm, or three steps of a coarser line.
     """
     crossings = cross_at_zero(master.vertices_mm, master.faces, level)
     skip = master.base_faces if master.base == "open" else None
-    lines = [_line(crossings, chain, show, turn_step_mm) for chain in join_chains(crossings, skip)]
+    lines = [_line(crossings, chain, show) for chain in join_chains(crossings, skip)]
     lines = [line for line in lines if line.length_mm > 0]
     return tuple(sorted(lines, key=lambda line: (-line.length_mm, *line.points_mm.min(axis=0))))
 
@@ -175,11 +147,6 @@ def at_vertices(master: Master, per_face: np.ndarray) -> np.ndarray:
     return value / np.maximum(total, 1e-30)
 
 
-def _triple(vector: np.ndarray) -> tuple[float, float, float]:
-    x, y, z = (float(v) + 0.0 for v in vector)  # no negative zeros
-    return x, y, z
-
-
 def _skin(master: Master) -> np.ndarray:
     """(m,) bool, faces that rubber covers."""
     if master.base == "open":
@@ -187,14 +154,217 @@ def _skin(master: Master) -> np.ndarray:
     return np.ones(len(master.faces), bool)
 
 
-def _piece_areas(master: Master, labels: np.ndarray) -> np.ndarray:
-    return np.bincount(labels, np.where(_skin(master), master.face_areas_mm2, 0.0), minlength=2)
+@dataclass(frozen=True, eq=False)
+class _Ground:
+    """What every seam of one master and direction is judged on."""
+
+    master: Master
+    field: UndercutField
+    direction: np.ndarray
+    show: np.ndarray  # (m,)
+    show_at_vertices: np.ndarray  # (n,)
+    walls: Walls
 
 
-def piece_locked_area_mm2(master: Master, field: UndercutField, labels: np.ndarray) -> float:
-    """Skin that its own piece's pull does not free."""
-    free = np.where(labels == 0, field.free_plus, field.free_minus).astype(float)
-    return float((master.face_areas_mm2 * (1.0 - free))[_skin(master)].sum())
+def _survey(
+    master: Master, opening: Opening, field: UndercutField, brief: SeamBrief, progress: Progress
+) -> _Ground:
+    direction = unit(np.asarray(opening.chosen.direction, float))
+    scene: RayScene = ray_scene(master.vertices_mm, master.faces)
+    show = how_it_shows(master, brief, progress, scene)
+    walls = walls_along(master, scene, direction, progress)
+    return _Ground(master, field, direction, show, at_vertices(master, show), walls)
+
+
+def _parting_at_faces(ground: _Ground, level: np.ndarray, lines: tuple[SeamLine, ...]) -> np.ndarray:
+    """(m,) height of the parting surface along the pull in each face's column."""
+    master = ground.master
+    frame = pull_frame(ground.direction)
+    points = frame.to_frame(master.vertices_mm)
+    span = float(np.ptp(points[:, :2], axis=0).max())
+    grid: Grid = grid_around(points, span / _FIGURE_PIXELS, 0.02 * span)
+    bounds = skin_bounds(master, level, frame, grid)
+    height = stretch_surface([(line.points_mm, line.closed) for line in lines], frame, grid, bounds)
+    centre = points[master.faces].mean(axis=1)
+    i, j = grid.nearest(centre[:, 0], centre[:, 1])
+    return height[i, j]
+
+
+def _figures(
+    ground: _Ground,
+    kind: str,
+    labels: np.ndarray,
+    lines: tuple[SeamLine, ...],
+    parting_mm: np.ndarray,
+) -> SeamFigures:
+    trouble = face_trouble(ground.master, ground.field, ground.walls, ground.direction, parting_mm)
+    ahead = labels == 0
+    return SeamFigures(
+        kind,
+        sum(line.length_mm for line in lines),
+        sum(line.show * line.length_mm for line in lines),
+        float(np.where(ahead, trouble.locked_ahead_mm2, trouble.locked_behind_mm2).sum()),
+        float(np.where(ahead, trouble.fill_ahead_mm3, trouble.fill_behind_mm3).sum()),
+        len(lines),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Drawn:
+    """A seam drawn on the mesh, before it is set beside others."""
+
+    level: np.ndarray
+    labels: np.ndarray
+    lines: tuple[SeamLine, ...]
+    figures: SeamFigures
+
+
+def _draw(ground: _Ground, kind: str, level: np.ndarray, offset_mm: float | None) -> _Drawn:
+    """Labels, lines and figures of the seam at the zero line of `level`; offset_mm where it is a plane."""
+    labels = np.where(face_level(ground.master.faces, level) >= 0, 0, 1).astype(np.int8)
+    lines = seam_lines(ground.master, level, ground.show_at_vertices)
+    if labels.min() == labels.max() or not lines:
+        raise PlanImpossible(
+            "The seam leaves the whole master to one piece; choose another opening direction or seam plane."
+        )
+    parting = np.array([offset_mm]) if offset_mm is not None else _parting_at_faces(ground, level, lines)
+    return _Drawn(level, labels, lines, _figures(ground, kind, labels, lines, parting))
+
+
+def _plane_level(ground: _Ground, offset_mm: float) -> np.ndarray:
+    along = ground.master.vertices_mm @ ground.direction
+    if not along.min() < offset_mm < along.max():
+        raise PlanImpossible(
+            f"The seam plane at {offset_mm:.0f} mm misses the master, which reaches from {along.min():.0f} "
+            f"to {along.max():.0f} mm along the opening direction; choose an offset between them."
+        )
+    return along - offset_mm
+
+
+def _keep_clear(master: Master, brief: SeamBrief) -> np.ndarray | None:
+    """(n,) weights from the brief's file, or as painted on the master; the file wins."""
+    if brief.keep_clear is not None:
+        return read_keep_clear(brief.keep_clear, len(master.vertices_mm))
+    return master.vertex_weights
+
+
+def _free_level(
+    ground: _Ground, graph: FaceGraph, brief: SeamBrief, offset_mm: float, progress: Progress
+) -> tuple[np.ndarray, list[str]]:
+    """Level of the cheapest seam, smoothed, and what there is to say of it."""
+    master = ground.master
+    keep = _keep_clear(master, brief)
+    costs = weigh_split(
+        master, graph, ground.field, ground.walls, brief, ground.direction, offset_mm, ground.show, keep
+    )
+    progress.step(0.5, "the cheapest split")
+    labels = cheapest_split(costs)
+    progress.step(0.75, "small islands")
+    least = _LEAST_REGION * master.area_mm2
+    labels, absorbed = absorb_small_regions(graph, labels, master.face_areas_mm2, least)
+    notes = []
+    if absorbed:
+        notes.append(f"{absorbed} islands under {least / 100:.0f} cm² joined the piece around them.")
+    level, tolerance = smooth_level(master.vertices_mm, master.faces, labels, brief.smooth_mm, progress)
+    level = _without_islands(master, graph, level, least)
+    if tolerance > brief.smooth_mm:
+        notes.append(
+            f"The mesh is coarse: the seam is smoothed within {tolerance:.1f}, not {brief.smooth_mm:.1f} mm."
+        )
+    return level, notes
+
+
+def _without_islands(master: Master, graph: FaceGraph, level: np.ndarray, least_mm2: float) -> np.ndarray:
+    """The level with small islands that smoothing left sunk into the other side.
+
+    By vertices, not faces: the smallest island is one vertex, and the centre of no face lies on it.
+    """
+    size = len(level)
+    behind = (level < 0).astype(np.int8)
+    together = graph.vertices[behind[graph.vertices[:, 0]] == behind[graph.vertices[:, 1]]]
+    ones = np.ones(len(together), np.int8)
+    links = sparse.coo_matrix((ones, (together[:, 0], together[:, 1])), shape=(size, size))
+    count, region = csgraph.connected_components(links, directed=False)
+    lumped = np.bincount(master.faces.reshape(-1), np.repeat(master.face_areas_mm2 / 3, 3), minlength=size)
+    small = island_regions(region, np.bincount(region, lumped, minlength=count), behind, least_mm2)
+    if not small.any():
+        return level
+    return keep_off_vertices(master.vertices_mm, master.faces, np.where(small[region], -level, level))
+
+
+def _own_level(
+    ground: _Ground, graph: FaceGraph, brief: SeamBrief, progress: Progress
+) -> tuple[np.ndarray, list[str]]:
+    assert brief.own_line is not None
+    master = ground.master
+    lines = read_own_lines(brief.own_line)
+    labels = split_by_lines(master, graph, lines, ground.direction)
+    level, tolerance = smooth_level(master.vertices_mm, master.faces, labels, brief.smooth_mm, progress)
+    return level, [f"The seam follows the given line, smoothed within {tolerance:.1f} mm."]
+
+
+def _region_notes(master: Master, graph: FaceGraph, labels: np.ndarray, names: tuple[str, str]) -> list[str]:
+    """Say where a piece is not in one part over the skin, since each part needs its own way off."""
+    skin = _skin(master)
+    marked = np.where(skin, labels, 2).astype(np.int8)
+    count, region = regions(graph, marked)
+    owner = np.zeros(count, np.int8)
+    owner[region] = marked
+    area = np.bincount(region, master.face_areas_mm2, minlength=count)
+    notes = []
+    for label in (0, 1):
+        parts = int(((owner == label) & (area >= _LEAST_REGION * master.area_mm2)).sum())
+        if parts > 1:
+            notes.append(f"The {names[label]} covers {parts} parts of the surface that do not touch.")
+    return notes
+
+
+def _to_seam(
+    ground: _Ground,
+    kind: str,
+    drawn: _Drawn,
+    offset_mm: float | None,
+    alternative: SeamFigures | None,
+    notes: list[str],
+) -> Seam:
+    master = ground.master
+    areas = np.bincount(drawn.labels, np.where(_skin(master), master.face_areas_mm2, 0.0), minlength=2)
+    names = name_pieces(ground.direction)
+    pieces = (
+        SeamPiece(names[0], _triple(ground.direction), float(areas[0])),
+        SeamPiece(names[1], _triple(-ground.direction), float(areas[1])),
+    )
+    locked = [
+        float((master.face_areas_mm2 * (1.0 - free))[(drawn.labels == k) & _skin(master)].sum())
+        for k, free in enumerate((ground.field.free_plus, ground.field.free_minus))
+    ]
+    # the piece with less to work loose comes off first, and gives the other room
+    order = names if locked[0] <= locked[1] else names[::-1]
+    return Seam(
+        kind,
+        drawn.labels,
+        pieces,
+        drawn.lines,
+        float(offset_mm) if offset_mm is not None else _mean_offset(drawn.lines, ground.direction),
+        drawn.figures.length_mm,
+        drawn.figures,
+        alternative,
+        order,
+        tuple(notes),
+        drawn.level,
+    )
+
+
+def _mean_offset(lines: tuple[SeamLine, ...], direction: np.ndarray) -> float:
+    """Offset of the plane across the pull that lies nearest to the lines (length-weighted mean)."""
+    total, length = 0.0, 0.0
+    for line in lines:
+        steps = steps_mm(line.points_mm, line.closed)
+        along = line.points_mm @ direction
+        following = np.roll(along, -1) if line.closed else along[1:]
+        total += float((steps * (along[: len(steps)] + following) / 2).sum())
+        length += float(steps.sum())
+    return total / length if length > 0 else 0.0
 
 
 def place_seam(
@@ -204,32 +374,28 @@ def place_seam(
     brief: SeamBrief,
     progress: Progress = SILENT,
 ) -> Seam:
-    """Split the master along the chosen direction. Raises `PlanImpossible` if the brief's line cannot."""
-    direction = unit(np.asarray(opening.chosen.direction, float))
+    """Split the master along the chosen direction, by plane, by the cheapest free seam or by the user's own
+    line.
+
+    The plane and the free seam are set side by side in `figures` and `alternative`. Raises `PlanImpossible`
+    where a given plane or line does not part the master, `BriefRefused` where a file the brief names is not
+    right.
+    """
+    ground = _survey(master, opening, field, brief, progress)
     offset = brief.plane_offset_mm if brief.plane_offset_mm is not None else opening.chosen.offset_mm
-    show = at_vertices(master, how_it_shows(master, brief, progress))
-    level = master.vertices_mm @ direction - offset
-    labels = np.where(face_level(master.faces, level) >= 0, 0, 1).astype(np.int8)
-    if labels.min() == labels.max():
-        low, high = (float(v) for v in np.percentile(master.vertices_mm @ direction, [0, 100]))
-        raise PlanImpossible(
-            f"The seam plane at {offset:.0f} mm misses the master, which reaches from {low:.0f} to {high:.0f} mm "
-            "along the opening direction; choose an offset between them."
-        )
-    lines = seam_lines(master, level, show)
-    length = sum(line.length_mm for line in lines)
-    figures = SeamFigures(
-        "plane",
-        length,
-        sum(line.show * line.length_mm for line in lines),
-        piece_locked_area_mm2(master, field, labels),
-        0.0,
-        len(lines),
-    )
-    areas = _piece_areas(master, labels)
-    names = name_pieces(direction)
-    pieces = (
-        SeamPiece(names[0], _triple(direction), float(areas[0])),
-        SeamPiece(names[1], _triple(-direction), float(areas[1])),
-    )
-    return Seam("plane", labels, pieces, lines, float(offset), length, figures, None, names, level_mm=level)
+    plane = _draw(ground, "plane", _plane_level(ground, offset), offset)
+    graph = face_graph(master.vertices_mm, master.faces)
+    progress.step(0.48, "what the seam costs")
+    own = brief.own_line is not None
+    if own:
+        level, notes = _own_level(ground, graph, brief, progress)
+    else:
+        level, notes = _free_level(ground, graph, brief, offset, progress)
+    free = _draw(ground, "own" if own else "free", level, None)
+    progress.step(0.95, "seam figures")
+    names = name_pieces(ground.direction)
+    if brief.kind == "plane" and not own:
+        notes = _region_notes(master, graph, plane.labels, names)
+        return _to_seam(ground, "plane", plane, offset, free.figures, notes)
+    notes += _region_notes(master, graph, free.labels, names)
+    return _to_seam(ground, free.figures.kind, free, None, plane.figures, notes)

@@ -58,9 +58,7 @@ def how_it_shows(
     normal = np.stack(
         [np.bincount(cell, master.face_areas_mm2 * master.normals[:, k]) for k in range(3)], axis=1
     )
-    normal /= np.maximum(weight, 1e-30)[
-        :, None
-    ]  # shorter than 1 where the cell is rough: it shows less of itself
+    normal = normal / np.maximum(weight, 1e-30)[:, None]
     point = master.vertices_mm[master.faces[first]].mean(axis=1)
     eyes = viewpoints(master, brief)
     seen = np.zeros(len(first))
