@@ -65,6 +65,7 @@ class SeamBrief:
     hidden_share: Fraction = 0.2  # what seam out of sight costs beside seam in full view
     keep_clear_factor: NotNegative = 50.0  # times dearer where keep-clear is 1
     crease_share: Fraction = 0.5  # what seam in a crease costs beside seam on the open
+    bent_wall_share: NotNegative = 0.1  # what a bent wall adds to the cost of a seam beside a flat one
     off_plane_mm2_per_mm2: NotNegative = 0.05  # for surface left on the far side of the best plane
     max_pieces: Annotated[int, msgspec.Meta(ge=1, le=8)] = 2
 
