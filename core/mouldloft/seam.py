@@ -14,14 +14,30 @@ from .depthmap import Grid, grid_around
 from .errors import PlanImpossible
 from .frame import pull_frame, unit
 from .master import Master
-from .mincut import FaceGraph, absorb_small_regions, cheapest_split, face_graph, island_regions, regions
+from .mincut import (
+    FaceGraph,
+    SplitCosts,
+    absorb_small_regions,
+    cheapest_split,
+    face_graph,
+    island_regions,
+    regions,
+)
 from .opening import Opening
 from .ownline import read_keep_clear, read_own_lines, split_by_lines
 from .parting import skin_bounds, stretch_surface
 from .polyline import flatness_mm, steps_mm, tightest_turn_mm
 from .progress import SILENT, Progress
 from .rays import RayScene, ray_scene
-from .seamcosts import Walls, face_trouble, walls_along, weigh_split
+from .seamcosts import (
+    Walls,
+    edge_prices,
+    fill_volume_mm3,
+    locked_areas_mm2,
+    skin_areas_mm2,
+    walls_along,
+    weigh_split,
+)
 from .tautline import keep_off_vertices, smooth_level
 from .undercut import UndercutField
 from .visibility import how_it_shows
@@ -58,6 +74,7 @@ class SeamFigures:
     piece_locked_area_mm2: float
     fill_mm3: float
     loops: int
+    trouble_mm2: float = 0.0  # all of it by the brief's rates, in mm² of locked skin; lower is better
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,16 +181,42 @@ class _Ground:
     show: np.ndarray  # (m,)
     show_at_vertices: np.ndarray  # (n,)
     walls: Walls
+    graph: FaceGraph
+    costs: SplitCosts
+    price_at_vertices: np.ndarray  # (n,) mm² of locked skin per mm of seam
+    bent_wall_share: float
 
 
 def _survey(
-    master: Master, opening: Opening, field: UndercutField, brief: SeamBrief, progress: Progress
+    master: Master,
+    field: UndercutField,
+    brief: SeamBrief,
+    direction: np.ndarray,
+    offset_mm: float,
+    progress: Progress,
 ) -> _Ground:
-    direction = unit(np.asarray(opening.chosen.direction, float))
     scene: RayScene = ray_scene(master.vertices_mm, master.faces)
     show = how_it_shows(master, brief, progress, scene)
     walls = walls_along(master, scene, direction, progress)
-    return _Ground(master, field, direction, show, at_vertices(master, show), walls)
+    graph = face_graph(master.vertices_mm, master.faces)
+    progress.step(0.46, "what the seam costs")
+    prices = edge_prices(master, graph, brief, show, _keep_clear(master, brief))
+    costs = weigh_split(master, graph, field, walls, brief, direction, offset_mm, prices)
+    at_ends = graph.vertices.reshape(-1)
+    count = np.maximum(np.bincount(at_ends, minlength=len(master.vertices_mm)), 1)
+    price = np.bincount(at_ends, np.repeat(prices, 2), minlength=len(count)) / count
+    return _Ground(
+        master,
+        field,
+        direction,
+        show,
+        at_vertices(master, show),
+        walls,
+        graph,
+        costs,
+        brief.locked_mm2_per_mm * price,
+        brief.bent_wall_share,
+    )
 
 
 def _parting_at_faces(ground: _Ground, level: np.ndarray, lines: tuple[SeamLine, ...]) -> np.ndarray:
@@ -193,19 +236,23 @@ def _parting_at_faces(ground: _Ground, level: np.ndarray, lines: tuple[SeamLine,
 def _figures(
     ground: _Ground,
     kind: str,
+    level: np.ndarray,
     labels: np.ndarray,
     lines: tuple[SeamLine, ...],
     parting_mm: np.ndarray,
 ) -> SeamFigures:
-    trouble = face_trouble(ground.master, ground.field, ground.walls, ground.direction, parting_mm)
-    ahead = labels == 0
+    locked = np.where(labels == 0, *locked_areas_mm2(ground.master, ground.field))
+    priced = seam_lines(ground.master, level, ground.price_at_vertices)
     return SeamFigures(
         kind,
         sum(line.length_mm for line in lines),
         sum(line.show * line.length_mm for line in lines),
-        float(np.where(ahead, trouble.locked_ahead_mm2, trouble.locked_behind_mm2).sum()),
-        float(np.where(ahead, trouble.fill_ahead_mm3, trouble.fill_behind_mm3).sum()),
+        float(locked.sum()),
+        fill_volume_mm3(ground.master, ground.walls, ground.direction, labels, parting_mm),
         len(lines),
+        float(np.where(labels == 0, ground.costs.ahead, ground.costs.behind).sum())
+        + (1.0 if kind == "plane" else 1.0 + ground.bent_wall_share)
+        * sum(line.show * line.length_mm for line in priced),
     )
 
 
@@ -228,7 +275,7 @@ def _draw(ground: _Ground, kind: str, level: np.ndarray, offset_mm: float | None
             "The seam leaves the whole master to one piece; choose another opening direction or seam plane."
         )
     parting = np.array([offset_mm]) if offset_mm is not None else _parting_at_faces(ground, level, lines)
-    return _Drawn(level, labels, lines, _figures(ground, kind, labels, lines, parting))
+    return _Drawn(level, labels, lines, _figures(ground, kind, level, labels, lines, parting))
 
 
 def _plane_level(ground: _Ground, offset_mm: float) -> np.ndarray:
@@ -248,25 +295,19 @@ def _keep_clear(master: Master, brief: SeamBrief) -> np.ndarray | None:
     return master.vertex_weights
 
 
-def _free_level(
-    ground: _Ground, graph: FaceGraph, brief: SeamBrief, offset_mm: float, progress: Progress
-) -> tuple[np.ndarray, list[str]]:
+def _free_level(ground: _Ground, brief: SeamBrief, progress: Progress) -> tuple[np.ndarray, list[str]]:
     """Level of the cheapest seam, smoothed, and what there is to say of it."""
     master = ground.master
-    keep = _keep_clear(master, brief)
-    costs = weigh_split(
-        master, graph, ground.field, ground.walls, brief, ground.direction, offset_mm, ground.show, keep
-    )
     progress.step(0.5, "the cheapest split")
-    labels = cheapest_split(costs)
+    labels = cheapest_split(ground.costs)
     progress.step(0.75, "small islands")
     least = _LEAST_REGION * master.area_mm2
-    labels, absorbed = absorb_small_regions(graph, labels, master.face_areas_mm2, least)
+    labels, absorbed = absorb_small_regions(ground.graph, labels, master.face_areas_mm2, least)
     notes = []
     if absorbed:
         notes.append(f"{absorbed} islands under {least / 100:.0f} cm² joined the piece around them.")
     level, tolerance = smooth_level(master.vertices_mm, master.faces, labels, brief.smooth_mm, progress)
-    level = _without_islands(master, graph, level, least)
+    level = _without_islands(master, ground.graph, level, least)
     if tolerance > brief.smooth_mm:
         notes.append(
             f"The mesh is coarse: the seam is smoothed within {tolerance:.1f}, not {brief.smooth_mm:.1f} mm."
@@ -292,22 +333,20 @@ def _without_islands(master: Master, graph: FaceGraph, level: np.ndarray, least_
     return keep_off_vertices(master.vertices_mm, master.faces, np.where(small[region], -level, level))
 
 
-def _own_level(
-    ground: _Ground, graph: FaceGraph, brief: SeamBrief, progress: Progress
-) -> tuple[np.ndarray, list[str]]:
+def _own_level(ground: _Ground, brief: SeamBrief, progress: Progress) -> tuple[np.ndarray, list[str]]:
     assert brief.own_line is not None
     master = ground.master
-    lines = read_own_lines(brief.own_line)
-    labels = split_by_lines(master, graph, lines, ground.direction)
+    labels = split_by_lines(master, ground.graph, read_own_lines(brief.own_line), ground.direction)
     level, tolerance = smooth_level(master.vertices_mm, master.faces, labels, brief.smooth_mm, progress)
     return level, [f"The seam follows the given line, smoothed within {tolerance:.1f} mm."]
 
 
-def _region_notes(master: Master, graph: FaceGraph, labels: np.ndarray, names: tuple[str, str]) -> list[str]:
+def _region_notes(ground: _Ground, labels: np.ndarray) -> list[str]:
     """Say where a piece is not in one part over the skin, since each part needs its own way off."""
+    master, names = ground.master, name_pieces(ground.direction)
     skin = _skin(master)
     marked = np.where(skin, labels, 2).astype(np.int8)
-    count, region = regions(graph, marked)
+    count, region = regions(ground.graph, marked)
     owner = np.zeros(count, np.int8)
     owner[region] = marked
     area = np.bincount(region, master.face_areas_mm2, minlength=count)
@@ -321,27 +360,24 @@ def _region_notes(master: Master, graph: FaceGraph, labels: np.ndarray, names: t
 
 def _to_seam(
     ground: _Ground,
-    kind: str,
     drawn: _Drawn,
     offset_mm: float | None,
     alternative: SeamFigures | None,
     notes: list[str],
 ) -> Seam:
     master = ground.master
-    areas = np.bincount(drawn.labels, np.where(_skin(master), master.face_areas_mm2, 0.0), minlength=2)
+    areas = np.bincount(drawn.labels, skin_areas_mm2(master), minlength=2)
     names = name_pieces(ground.direction)
     pieces = (
         SeamPiece(names[0], _triple(ground.direction), float(areas[0])),
         SeamPiece(names[1], _triple(-ground.direction), float(areas[1])),
     )
-    locked = [
-        float((master.face_areas_mm2 * (1.0 - free))[(drawn.labels == k) & _skin(master)].sum())
-        for k, free in enumerate((ground.field.free_plus, ground.field.free_minus))
-    ]
+    sides = locked_areas_mm2(master, ground.field)
+    locked = [float(sides[k][drawn.labels == k].sum()) for k in (0, 1)]
     # the piece with less to work loose comes off first, and gives the other room
     order = names if locked[0] <= locked[1] else names[::-1]
     return Seam(
-        kind,
+        drawn.figures.kind,
         drawn.labels,
         pieces,
         drawn.lines,
@@ -350,7 +386,7 @@ def _to_seam(
         drawn.figures,
         alternative,
         order,
-        tuple(notes),
+        (*notes, *_region_notes(ground, drawn.labels)),
         drawn.level,
     )
 
@@ -381,21 +417,20 @@ def place_seam(
     where a given plane or line does not part the master, `BriefRefused` where a file the brief names is not
     right.
     """
-    ground = _survey(master, opening, field, brief, progress)
+    direction = unit(np.asarray(opening.chosen.direction, float))
     offset = brief.plane_offset_mm if brief.plane_offset_mm is not None else opening.chosen.offset_mm
+    ground = _survey(master, field, brief, direction, offset, progress)
     plane = _draw(ground, "plane", _plane_level(ground, offset), offset)
-    graph = face_graph(master.vertices_mm, master.faces)
-    progress.step(0.48, "what the seam costs")
-    own = brief.own_line is not None
-    if own:
-        level, notes = _own_level(ground, graph, brief, progress)
-    else:
-        level, notes = _free_level(ground, graph, brief, offset, progress)
-    free = _draw(ground, "own" if own else "free", level, None)
+    if brief.own_line is not None:
+        level, notes = _own_level(ground, brief, progress)
+        drawn = _draw(ground, "own", level, None)
+        return _to_seam(ground, drawn, None, plane.figures, notes)
+    level, notes = _free_level(ground, brief, progress)
+    free = _draw(ground, "free", level, None)
     progress.step(0.95, "seam figures")
-    names = name_pieces(ground.direction)
-    if brief.kind == "plane" and not own:
-        notes = _region_notes(master, graph, plane.labels, names)
-        return _to_seam(ground, "plane", plane, offset, free.figures, notes)
-    notes += _region_notes(master, graph, free.labels, names)
-    return _to_seam(ground, free.figures.kind, free, None, plane.figures, notes)
+    if brief.kind == "plane":
+        return _to_seam(ground, plane, offset, free.figures, [])
+    if plane.figures.trouble_mm2 <= free.figures.trouble_mm2:
+        notes = ["The plane is the better seam here by the brief's own rates: the free one gains nothing."]
+        return _to_seam(ground, plane, offset, free.figures, notes)
+    return _to_seam(ground, free, None, plane.figures, notes)

@@ -17,6 +17,7 @@ _CHUNK = 262_144
 _GRAZING = 0.05  # |n . d| under which a face counts as standing along the pull (3 degrees)
 _CREASE_RADIUS_MM = 20.0  # a fold this tight or tighter hides a seam as well as a fold can (invented)
 _CREASE_SCALE_MM = 6.0  # folds are looked for at this scale, not in the carved coat (invented)
+_PREFERRED_SHARE = 0.2  # of the full price, where the client would have the seam (invented)
 _FOOT_SHARE = 0.01  # of the full price: what a cut under an open base costs, enough to keep it straight
 
 
@@ -60,43 +61,33 @@ def walls_along(master: Master, scene: RayScene, direction: np.ndarray, progress
     return Walls(ahead, behind, ahead_mm, behind_mm)
 
 
-@dataclass(frozen=True, eq=False)
-class FaceTrouble:
-    """Each face's trouble with each pull. All (m,) float.
+def locked_areas_mm2(master: Master, field: UndercutField) -> tuple[np.ndarray, np.ndarray]:
+    """Skin of each face that the pull ahead, and the pull behind, does not free: two (m,) float."""
+    skin = skin_areas_mm2(master)
+    return skin * (1.0 - field.free_plus), skin * (1.0 - field.free_minus)
 
-    locked_*_mm2 : area the pull does not free; fill_*_mm3 : rubber that hangs from the face down to the
-    next wall or to the plane of the seam; depth_*_mm : how deep the lock is, along the pull.
+
+def skin_areas_mm2(master: Master) -> np.ndarray:
+    """(m,) areas of the faces, 0 on an open base."""
+    return np.where(master.base_faces & (master.base == "open"), 0.0, master.face_areas_mm2)
+
+
+def fill_volume_mm3(
+    master: Master, walls: Walls, direction: np.ndarray, labels: np.ndarray, parting_mm: np.ndarray
+) -> float:
+    """Rubber that fills the locks: under (over) each face that faces against its piece's pull, down (up) to
+    the next wall or to the parting surface.
+
+    parting_mm : (m,) or (1,), the parting surface in each face's column.
     """
-
-    locked_ahead_mm2: np.ndarray
-    locked_behind_mm2: np.ndarray
-    fill_ahead_mm3: np.ndarray
-    fill_behind_mm3: np.ndarray
-    depth_ahead_mm: np.ndarray
-    depth_behind_mm: np.ndarray
-
-
-def face_trouble(
-    master: Master, field: UndercutField, walls: Walls, direction: np.ndarray, parting_mm: np.ndarray
-) -> FaceTrouble:
-    """Trouble of every face. parting_mm : (m,) or (1,), the parting surface in its column."""
     along = master.normals @ direction
     height = master.vertices_mm[master.faces].mean(axis=1) @ direction - parting_mm
-    skin = master.face_areas_mm2 * (~master.base_faces if master.base == "open" else 1.0)
-    across = skin * np.abs(along)
-    up, down = along > 0, along < 0
-    # seen from the piece ahead: what faces against the pull hangs over the parting surface or over the next
-    # wall
-    hang_ahead = np.where(down, np.minimum(walls.behind_mm, np.abs(height)), 0.0)
-    hang_behind = np.where(up, np.minimum(walls.ahead_mm, np.abs(height)), 0.0)
-    return FaceTrouble(
-        skin * (1.0 - field.free_plus),
-        skin * (1.0 - field.free_minus),
-        across * np.where(height > 0, hang_ahead, 0.0),
-        across * np.where(height < 0, hang_behind, 0.0),
-        np.where(down, hang_ahead, np.where(up, walls.ahead_mm, np.inf)),
-        np.where(up, hang_behind, np.where(down, walls.behind_mm, np.inf)),
+    hang = np.where(
+        labels == 0,
+        np.where(along < 0, np.minimum(walls.behind_mm, np.maximum(height, 0.0)), 0.0),
+        np.where(along > 0, np.minimum(walls.ahead_mm, np.maximum(-height, 0.0)), 0.0),
     )
+    return float((skin_areas_mm2(master) * np.abs(along) * hang).sum())
 
 
 def crease_depth(master: Master, graph: FaceGraph) -> np.ndarray:
@@ -124,10 +115,10 @@ def crease_depth(master: Master, graph: FaceGraph) -> np.ndarray:
     return np.clip(-bend * _CREASE_RADIUS_MM, 0.0, 1.0)
 
 
-def edge_costs(
+def edge_prices(
     master: Master, graph: FaceGraph, brief: SeamBrief, show: np.ndarray, keep: np.ndarray | None
 ) -> np.ndarray:
-    """(e,) price of running the seam along each edge.
+    """(e,) price of seam along each edge, 1 in full view on the open.
 
     show : (m,) how much each face shows; keep : (n,) keep-clear weights, -1 preferred to 1 keep clear, or
     None.
@@ -138,10 +129,11 @@ def edge_costs(
     price = price * (1.0 - (1.0 - brief.crease_share) * crease_depth(master, graph))
     if keep is not None:
         clear = keep[graph.vertices].mean(axis=1)
-        price = price * np.where(clear >= 0, 1.0 + brief.keep_clear_factor * clear, 1.0 + 0.8 * clear)
+        preferred = 1.0 + (1.0 - _PREFERRED_SHARE) * clear
+        price = price * np.where(clear >= 0, 1.0 + brief.keep_clear_factor * clear, preferred)
     if master.base == "open":
         price = np.where(master.base_faces[one] & master.base_faces[two], _FOOT_SHARE, price)
-    return brief.locked_mm2_per_mm * graph.length_mm * price
+    return price
 
 
 def weigh_split(
@@ -152,24 +144,31 @@ def weigh_split(
     brief: SeamBrief,
     direction: np.ndarray,
     offset_mm: float,
-    show: np.ndarray,
-    keep: np.ndarray | None,
+    prices: np.ndarray,
 ) -> SplitCosts:
-    """All costs of a free seam, ready for `cheapest_split`."""
-    trouble = face_trouble(master, field, walls, direction, np.array([offset_mm]))
+    """All costs of a free seam, ready for `cheapest_split`.
+
+    A gap between two walls along the pull is filled by one piece or the other whatever the split, and its
+    faces lock whichever piece has them: they weigh the same for both. What differs is surface that one pull
+    frees and the other does not, and the fill it hangs over when it goes to the wrong piece, reckoned from
+    the best plane.
+    """
+    along = master.normals @ direction
     height = master.vertices_mm[master.faces].mean(axis=1) @ direction - offset_mm
+    gap = np.where(along > 0, walls.ahead_mm, walls.behind_mm)
+    shut = np.isfinite(gap)
+    depth = np.where(shut, gap, np.abs(height))
+    deep = np.minimum(depth / brief.lock_depth_mm, 1.0)
+    hang = np.where(shut, 0.0, skin_areas_mm2(master) * np.abs(along)) / brief.fill_mm3_per_mm2
     astray = brief.off_plane_mm2_per_mm2 * master.face_areas_mm2
     astray = astray * np.minimum(np.abs(height) / brief.lock_depth_mm, 1.0)
-
-    def cost(locked: np.ndarray, fill: np.ndarray, depth: np.ndarray, across: np.ndarray) -> np.ndarray:
-        deep = np.minimum(depth / brief.lock_depth_mm, 1.0)
-        return locked * deep + fill / brief.fill_mm3_per_mm2 + np.where(across, astray, 0.0)
-
+    locked_ahead, locked_behind = locked_areas_mm2(master, field)
+    above, below = np.maximum(height, 0.0), np.maximum(-height, 0.0)
     return SplitCosts(
         graph,
-        cost(trouble.locked_ahead_mm2, trouble.fill_ahead_mm3, trouble.depth_ahead_mm, height < 0),
-        cost(trouble.locked_behind_mm2, trouble.fill_behind_mm3, trouble.depth_behind_mm, height > 0),
-        edge_costs(master, graph, brief, show, keep),
+        locked_ahead * deep + np.where(along < 0, hang * above, 0.0) + np.where(height < 0, astray, 0.0),
+        locked_behind * deep + np.where(along > 0, hang * below, 0.0) + np.where(height > 0, astray, 0.0),
+        brief.locked_mm2_per_mm * graph.length_mm * prices,
         _followers(master, walls, direction, brief, graph),
     )
 

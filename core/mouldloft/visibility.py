@@ -55,10 +55,11 @@ def how_it_shows(
     held = scene if isinstance(scene, RayScene) else ray_scene(master.vertices_mm, master.faces)
     first, cell = _sampling_cells(master)
     weight = np.bincount(cell, master.face_areas_mm2)
-    normal = np.stack(
+    summed = np.stack(
         [np.bincount(cell, master.face_areas_mm2 * master.normals[:, k]) for k in range(3)], axis=1
     )
-    normal = normal / np.maximum(weight, 1e-30)[:, None]
+    # shorter than 1 where the cell is rough: it shows less of itself
+    normal = summed / np.maximum(weight, 1e-30)[:, None]
     point = master.vertices_mm[master.faces[first]].mean(axis=1)
     eyes = viewpoints(master, brief)
     seen = np.zeros(len(first))
