@@ -158,7 +158,7 @@ def weigh_split(
     gap = np.where(along > 0, walls.ahead_mm, walls.behind_mm)
     shut = np.isfinite(gap)
     depth = np.where(shut, gap, np.abs(height))
-    deep = np.minimum(depth / brief.lock_depth_mm, 1.0)
+    deep = np.minimum(depth / brief.lock_depth_mm, 1.0) ** 2
     hang = np.where(shut, 0.0, skin_areas_mm2(master) * np.abs(along)) / brief.fill_mm3_per_mm2
     astray = brief.off_plane_mm2_per_mm2 * master.face_areas_mm2
     astray = astray * np.minimum(np.abs(height) / brief.lock_depth_mm, 1.0)
