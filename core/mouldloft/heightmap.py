@@ -159,7 +159,7 @@ def fit_planes(height_mm: np.ndarray, inside: np.ndarray, pixel_mm: float, sigma
     w = inside.astype(float)
 
     def smooth(values: np.ndarray) -> np.ndarray:
-        return ndimage.gaussian_filter(values, sigma, mode="constant", truncate=3.0)
+        return ndimage.gaussian_filter(values, sigma, mode="constant", truncate=4.0)
 
     with np.errstate(invalid="ignore", divide="ignore"):
         total = smooth(w)
@@ -204,7 +204,7 @@ def outline(mask: np.ndarray, origin_mm: tuple[float, float], pixel_mm: float) -
     high_x = origin_mm[0] + (last - 0.5) * pixel_mm
     low_y = origin_mm[1] + (row_on - 0.5) * pixel_mm
     runs = shapely.box(low_x, low_y, high_x, low_y + pixel_mm)
-    return shapely.union_all(runs).simplify(0.75 * pixel_mm)
+    return shapely.union_all(runs).simplify(pixel_mm)
 
 
 def sample(
