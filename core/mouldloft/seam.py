@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 from scipy.sparse import csgraph
+from scipy.spatial import cKDTree
 
 from .brief import SeamBrief
 from .contour import Chain, Crossings, cross_at_zero, face_level, join_chains
@@ -38,7 +39,7 @@ from .seamcosts import (
     walls_along,
     weigh_split,
 )
-from .tautline import keep_off_vertices, smooth_level
+from .tautline import keep_off_vertices, smooth_level, surface_links, tauten_level
 from .undercut import UndercutField
 from .visibility import how_it_shows
 
@@ -434,3 +435,42 @@ def place_seam(
         notes = ["The plane is the better seam here by the brief's own rates: the free one gains nothing."]
         return _to_seam(ground, plane, offset, free.figures, notes)
     return _to_seam(ground, free, None, plane.figures, notes)
+
+
+def nudge_seam(
+    master: Master,
+    opening: Opening,
+    field: UndercutField,
+    seam: Seam,
+    brief: SeamBrief,
+    to_mm: tuple[float, float, float],
+    reach_mm: float = 120.0,
+    progress: Progress = SILENT,
+) -> Seam:
+    """Draw the nearest stretch of the seam over to a point on the surface; it fades out over `reach_mm`.
+
+    Everything else stays. The reach is widened to twice the move, so that the line cannot fold over itself.
+    Raises `PlanImpossible` where the point lies further from the seam than four times the reach.
+    """
+    if seam.level_mm is None:
+        raise PlanImpossible("The seam carries no field to move; place it again.")
+    direction = unit(np.asarray(opening.chosen.direction, float))
+    ground = _survey(master, field, brief, direction, seam.plane_offset_mm, progress)
+    links = surface_links(master.vertices_mm, ground.graph.vertices, ground.graph.length_mm)
+    _, target = cKDTree(master.vertices_mm).query(np.asarray(to_mm, float))
+    distance = links.from_line(master.faces, seam.level_mm, 4.0 * reach_mm)
+    move = float(distance[target])
+    if abs(move) >= 4.0 * reach_mm:
+        raise PlanImpossible(
+            f"The point lies more than {4 * reach_mm:.0f} mm from the seam; choose a nearer one or a wider reach."
+        )
+    reach = max(reach_mm, 2.0 * abs(move))
+    away = links.from_vertex(int(target), reach)
+    fade = (1.0 - np.minimum(away / reach, 1.0) ** 2) ** 2
+    touched = fade > 0
+    moved = np.where(touched, distance - move * fade, seam.level_mm)
+    # a short tube: the line must stay by the point it was drawn to
+    level = tauten_level(master.vertices_mm, master.faces, moved, brief.smooth_mm / 4, progress)
+    level = keep_off_vertices(master.vertices_mm, master.faces, np.where(touched, level, seam.level_mm))
+    drawn = _draw(ground, "own", level, None)
+    return _to_seam(ground, drawn, None, seam.alternative, ["The seam was moved by hand."])

@@ -126,6 +126,27 @@ def _label_distance_mm(band: _Band, labels: np.ndarray, sign: np.ndarray) -> np.
     return sign * distance
 
 
+def _edge_near(vertices_mm: np.ndarray, faces: np.ndarray, near: np.ndarray) -> float:
+    """Median length of the edges round the marked vertices."""
+    around = faces[near[faces].any(axis=1)]
+    edges = vertices_mm[around] - vertices_mm[np.roll(around, -1, axis=1)]
+    return float(np.median(np.linalg.norm(edges, axis=2)))
+
+
+def _tauten(band: _Band, began: np.ndarray, tolerance_mm: float, progress: Progress) -> np.ndarray:
+    """Let the zero line of a signed distance on the band shorten within its tube."""
+    level = began
+    stiffness, area = _stiffness(band.points_mm, band.faces)
+    step = 0.5 * tolerance_mm**2
+    solver = splu((sparse.diags(area) + step * stiffness).tocsc())
+    for k in range(_STEPS):
+        progress.step(0.8 + 0.1 * k / _STEPS, "smoothing the seam")
+        level = solver.solve(area * level)
+        level = np.clip(level, began - tolerance_mm, began + tolerance_mm)
+        level = _signed_distance_mm(band, level)
+    return level
+
+
 def smooth_level(
     vertices_mm: np.ndarray,
     faces: np.ndarray,
@@ -133,8 +154,7 @@ def smooth_level(
     tolerance_mm: float,
     progress: Progress = SILENT,
 ) -> tuple[np.ndarray, float]:
-    """A signed distance whose zero line parts the labels smoothly, never further than a tolerance from
-    their edge.
+    """A signed distance whose zero line parts the labels smoothly, within a tolerance from their edge.
 
     labels : (m,) 0 (positive side) or 1. The tolerance is raised to one typical edge where the mesh is
     coarser than that, since no smooth line follows its edges more closely. Returns ((n,) level, tolerance
@@ -143,28 +163,36 @@ def smooth_level(
     size = len(vertices_mm)
     around = np.bincount(faces.reshape(-1), minlength=size)
     behind = np.bincount(faces.reshape(-1), np.repeat(labels, 3), minlength=size)
-    sign = np.sign(around - 2 * behind).astype(float)
-    sign[sign == 0] = 1.0
+    sign = np.where(around >= 2 * behind, 1.0, -1.0)
     near = (behind > 0) & (behind < around)
-    on_line = faces[near[faces].any(axis=1)]
-    edges = vertices_mm[on_line] - vertices_mm[np.roll(on_line, -1, axis=1)]
-    edge_mm = float(np.median(np.linalg.norm(edges, axis=2)))
-    tolerance = max(tolerance_mm, edge_mm)
-    reach = tolerance + 4.0 * max(edge_mm, tolerance / 4)
+    edge = _edge_near(vertices_mm, faces, near)
+    tolerance = max(tolerance_mm, edge)
+    reach = tolerance + 4.0 * max(edge, tolerance / 4)
     band = _band_around(vertices_mm, faces, near, reach)
     began = _label_distance_mm(band, labels[band.within], sign[band.vertices])
-    level = began.copy()
-    stiffness, area = _stiffness(band.points_mm, band.faces)
-    step = 0.5 * tolerance**2
-    solver = splu((sparse.diags(area) + step * stiffness).tocsc())
-    for k in range(_STEPS):
-        progress.step(0.8 + 0.1 * k / _STEPS, "smoothing the seam")
-        level = solver.solve(area * level)
-        level = np.clip(level, began - tolerance, began + tolerance)
-        level = _signed_distance_mm(band, level)
     whole = sign * reach
-    whole[band.vertices] = level
+    whole[band.vertices] = _tauten(band, began, tolerance, progress)
     return keep_off_vertices(vertices_mm, faces, whole), tolerance
+
+
+def tauten_level(
+    vertices_mm: np.ndarray,
+    faces: np.ndarray,
+    level: np.ndarray,
+    tolerance_mm: float,
+    progress: Progress = SILENT,
+) -> np.ndarray:
+    """`smooth_level` for a line that is already the zero line of a (n,) level."""
+    positive = (level >= 0)[faces]
+    near = np.zeros(len(vertices_mm), bool)
+    near[faces[positive.any(axis=1) & ~positive.all(axis=1)]] = True
+    edge = _edge_near(vertices_mm, faces, near)
+    tolerance = max(tolerance_mm, edge)
+    band = _band_around(vertices_mm, faces, near, tolerance + 4.0 * max(edge, tolerance / 4))
+    whole = level.astype(float)
+    began = _signed_distance_mm(band, level[band.vertices])
+    whole[band.vertices] = _tauten(band, began, tolerance, progress)
+    return keep_off_vertices(vertices_mm, faces, whole)
 
 
 def keep_off_vertices(vertices_mm: np.ndarray, faces: np.ndarray, level: np.ndarray) -> np.ndarray:
@@ -179,31 +207,42 @@ def keep_off_vertices(vertices_mm: np.ndarray, faces: np.ndarray, level: np.ndar
     return np.where(size > 0, pushed, level)
 
 
-def distance_over_surface_mm(
-    vertices_mm: np.ndarray, faces: np.ndarray, level: np.ndarray, reach_mm: float
-) -> np.ndarray:
-    """(n,) distance of each vertex from the zero line of `level`, along mesh edges, with its sign;
-    `reach_mm` at most.
+@dataclass(frozen=True, eq=False)
+class SurfaceLinks:
+    """Edges of a mesh as a graph with their lengths, for distances over the surface."""
 
-    Along edges a distance comes out up to about 10 % long (an even triangle mesh, from memory): enough to
-    fade a move out, not to measure by.
-    """
-    crossings = cross_at_zero(vertices_mm, faces, level)
-    if len(crossings.faces) == 0:
-        return np.where(level >= 0, reach_mm, -reach_mm)
+    links: sparse.csr_matrix
+    vertices_mm: np.ndarray
+
+    def from_vertex(self, vertex: int, reach_mm: float) -> np.ndarray:
+        """(n,) distance from one vertex along mesh edges, inf beyond `reach_mm`."""
+        return csgraph.dijkstra(self.links, directed=False, indices=vertex, limit=reach_mm)
+
+    def from_line(self, faces: np.ndarray, level: np.ndarray, reach_mm: float) -> np.ndarray:
+        """(n,) signed distance from the zero line of `level` along mesh edges, `reach_mm` at most.
+
+        Along edges a distance comes out up to about 15 % long on an even triangle mesh (1 / cos 30 degrees):
+        enough to move a line by, not to measure by.
+        """
+        crossings = cross_at_zero(self.vertices_mm, faces, level)
+        near = np.unique(faces[crossings.faces])
+        begin = distance_to_segments_mm(
+            self.vertices_mm[near], crossings.points_mm[crossings.start], crossings.points_mm[crossings.end]
+        )
+        # one more node stands for the line itself
+        size = len(self.vertices_mm)
+        own = self.links.tocoo()
+        rows = np.concatenate([own.row, np.full(len(near), size)])
+        columns = np.concatenate([own.col, near])
+        values = np.concatenate([own.data, np.maximum(begin, 1e-9)])
+        links = sparse.csr_matrix((values, (rows, columns)), shape=(size + 1, size + 1))
+        far = csgraph.dijkstra(links, directed=False, indices=size, limit=reach_mm)[:size]
+        return np.where(level >= 0, 1.0, -1.0) * np.minimum(far, reach_mm)
+
+
+def surface_links(vertices_mm: np.ndarray, edges: np.ndarray, length_mm: np.ndarray) -> SurfaceLinks:
+    """From the (e, 2) edges of a mesh, each once, and their lengths."""
     size = len(vertices_mm)
-    near = np.unique(faces[crossings.faces])
-    begin = distance_to_segments_mm(
-        vertices_mm[near], crossings.points_mm[crossings.start], crossings.points_mm[crossings.end]
-    )
-    pair = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]).astype(np.int64)
-    length = np.linalg.norm(vertices_mm[pair[:, 0]] - vertices_mm[pair[:, 1]], axis=1)
-    # one more node stands for the line itself
-    rows = np.concatenate([pair[:, 0], np.full(len(near), size)])
-    columns = np.concatenate([pair[:, 1], near])
-    values = np.concatenate([np.maximum(length, 1e-9), np.maximum(begin, 1e-9)])
-    _, first = np.unique(rows * (size + 1) + columns, return_index=True)
-    links = sparse.csr_matrix((values[first], (rows[first], columns[first])), shape=(size + 1, size + 1))
-    far = csgraph.dijkstra(links, directed=True, indices=size, limit=reach_mm)[:size]
-    far = np.minimum(far, reach_mm)
-    return np.where(level >= 0, far, -far)
+    values = np.maximum(length_mm, 1e-9)
+    links = sparse.csr_matrix((values, (edges[:, 0], edges[:, 1])), shape=(size, size))
+    return SurfaceLinks(links, vertices_mm)
