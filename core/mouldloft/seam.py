@@ -100,7 +100,8 @@ class Seam:
 
 
 _SIDES = (("left piece", "right piece"), ("back piece", "front piece"), ("top piece", "bottom piece"))
-_TURN_STEP_MM = 6.0  # least step over which a turn is measured: less is the coat, not the line
+_TURN_STEP_MM = 10.0  # least step over which a turn is measured: less is the coat, not the line
+_LEAST_LINE_MM = 5.0  # of an open line
 _LEAST_REGION = 0.002  # of the skin: smaller islands join the piece around them
 _FIGURE_PIXELS = 240  # over the longest side, of the parting surface that fill is reckoned from
 
@@ -146,12 +147,13 @@ def _line(crossings: Crossings, chain: Chain, show: np.ndarray) -> SeamLine:
 def seam_lines(master: Master, level: np.ndarray, show: np.ndarray) -> tuple[SeamLine, ...]:
     """The zero line of `level` as seam lines, longest first; none along an open base: lines end at the foot.
 
-    show : (n,) how much each vertex shows. Turns are measured over 6 mm, or three steps of a coarser line.
+    show : (n,) how much each vertex shows. Turns are measured over 10 mm, or three steps of a coarser line.
     """
     crossings = cross_at_zero(master.vertices_mm, master.faces, level)
     skip = master.base_faces if master.base == "open" else None
     lines = [_line(crossings, chain, show) for chain in join_chains(crossings, skip)]
-    lines = [line for line in lines if line.length_mm > 0]
+    # the line may run in and out of an open base where it turns under the foot: those crumbs are no seam
+    lines = [line for line in lines if line.length_mm > (0.0 if line.closed else _LEAST_LINE_MM)]
     return tuple(sorted(lines, key=lambda line: (-line.length_mm, *line.points_mm.min(axis=0))))
 
 
@@ -462,7 +464,7 @@ def nudge_seam(
     move = float(distance[target])
     if abs(move) >= 4.0 * reach_mm:
         raise PlanImpossible(
-            f"The point lies more than {4 * reach_mm:.0f} mm from the seam; choose a nearer one or a wider reach."
+            f"The point lies over {4 * reach_mm:.0f} mm from the seam; choose a nearer one or a wider reach."
         )
     reach = max(reach_mm, 2.0 * abs(move))
     away = links.from_vertex(int(target), reach)
