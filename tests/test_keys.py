@@ -383,6 +383,22 @@ def test_no_key_over_a_lock():
     )
 
 
+def test_small_locked_faces_count_too():
+    # specks of 0.2 mm on an 8 mm raster, off the samples of the ground: rasterising alone would miss them all
+    at = np.arange(-116.0, 117.0, 8.0) + 1.7
+    x, y = (g.ravel() for g in np.meshgrid(at, at))
+    corners = np.stack(
+        [np.column_stack([x + dx, y + dy, 0 * x + 40]) for dx, dy in ((0, 0), (0.2, 0), (0, 0.2))], 1
+    )
+    master = master_with(corners.reshape(-1, 3), np.arange(3 * len(x), dtype=np.int32).reshape(-1, 3))
+    region = LockRegion("top", 0, 1.0, 30.0, 0.1, 1e6, (0, 0, 40), 40.0, np.arange(len(x), dtype=np.int32))
+    locks = locks_of(np.full(len(x), 30.0, np.float32), region)
+    keys = set_keys(
+        rubber_of(box(700, 700, 80)), locks, seam_of(np.zeros(len(x), np.int8)), BRIEF, master=master
+    )
+    assert not [k for k in keys.keys if max(abs(k.foot_mm[0]), abs(k.foot_mm[1])) < 110]
+
+
 def test_own_keys_snap_to_the_surface_and_replace_the_rule():
     rubber = rubber_of(dome(300.0), dome(300.0, pull=(0, 0, -1), piece=1, name="lower piece"))
     brief = replace(BRIEF, own_keys=(("upper piece", 100.0, 0.0, 900.0), ("upper piece", 0.0, 2000.0, 0.0)))

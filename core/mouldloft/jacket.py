@@ -184,6 +184,19 @@ def outside_with_keys(envelope: Envelope, keys: Iterable[Key]) -> np.ndarray:
     return np.where(covered(envelope), outside, np.float32(np.nan))
 
 
+def reach_from_flange_mm(envelope: Envelope) -> np.ndarray:
+    """(rows, columns) distance from the flange up the glove's outside, straight; NaN where no jacket goes,
+    infinite
+    where there is no flange."""
+    inside = covered(envelope)
+    flange = envelope.flange & inside
+    if not flange.any():
+        return np.where(inside, np.inf, np.nan)
+    far, (i, j) = ndimage.distance_transform_edt(~flange, return_indices=True)
+    up = envelope.outer_mm - envelope.outer_mm[i, j]
+    return np.where(inside, np.hypot(far * envelope.pixel_mm, up), np.nan)
+
+
 def zone_of_cells(envelope: Envelope, cells: Cells, edge_band_mm: float) -> np.ndarray:
     """(rows - 1, columns - 1) int8: 0 field, 1 handling edge, 2 flange.
 
@@ -194,9 +207,7 @@ def zone_of_cells(envelope: Envelope, cells: Cells, edge_band_mm: float) -> np.n
     flange = envelope.flange & inside
     zone = np.zeros(cells.area_mm2.shape, np.int8)
     if flange.any():
-        far, (i, j) = ndimage.distance_transform_edt(~flange, return_indices=True)
-        up = envelope.outer_mm - envelope.outer_mm[i, j]
-        reach = np.where(inside, np.hypot(far * envelope.pixel_mm, up), np.nan)
+        reach = reach_from_flange_mm(envelope)
         corners = np.stack([reach[:-1, :-1], reach[:-1, 1:], reach[1:, 1:], reach[1:, :-1]])
         known = np.isfinite(corners)
         middle = np.where(known, corners, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)

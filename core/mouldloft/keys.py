@@ -635,7 +635,7 @@ def set_keys(
     stuff = stuff or RubberStuff()
     own = _own_keys(rubber, brief)
     grounds = survey_ground(rubber, brief, locks, seam, master)
-    prefixes = _prefixes([g.envelope.name for g in grounds])
+    prefixes = piece_prefixes([g.envelope.name for g in grounds])
     keys: list[Key] = []
     checks: list[FixtureCheck] = []
     notes: list[str] = []
@@ -849,7 +849,7 @@ def _close_gaps(keys: list[Key], ground: Ground, brief: KeysBrief, stuff: Rubber
     return keys
 
 
-def _prefixes(names: Sequence[str]) -> list[str]:
+def piece_prefixes(names: Sequence[str]) -> list[str]:
     """Shortest beginnings of the piece names, in capitals, that tell them apart."""
     clean = ["".join(c for c in n if c.isalnum()) or "P" for n in names]
     for length in range(1, max(map(len, clean), default=1) + 1):
