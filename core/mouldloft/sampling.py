@@ -1,0 +1,71 @@
+"""Points on a surface: low-discrepancy, stratified by area, and always the same for the same mesh."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+# Roberts' R2 sequence: the plane's counterpart of golden-ratio steps (from memory, verify)
+_R2 = np.array([0.7548776662466927, 0.5698402909980532])
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """points_mm : (k, 3) float64; faces : (k,) int32, the face each lies on; areas_mm2 : (k,) what each stands for."""
+
+    points_mm: np.ndarray
+    faces: np.ndarray
+    areas_mm2: np.ndarray
+
+
+def _points_on(
+    vertices: np.ndarray, faces: np.ndarray, of_face: np.ndarray, number: np.ndarray
+) -> np.ndarray:
+    """Point `number` of each listed face by the R2 sequence folded into the triangle; number 0 is the centroid."""
+    corner = vertices[faces[of_face]]
+    st = np.mod(0.5 + np.outer(number, _R2), 1.0)
+    folded = st.sum(axis=1) > 1.0
+    st[folded] = 1.0 - st[folded]
+    st[number == 0] = 1.0 / 3.0
+    s, t = st[:, :1], st[:, 1:]
+    return corner[:, 0] + s * (corner[:, 1] - corner[:, 0]) + t * (corner[:, 2] - corner[:, 0])
+
+
+def samples_on_every_face(
+    vertices_mm: np.ndarray,
+    faces: np.ndarray,
+    areas_mm2: np.ndarray,
+    spacing_mm: float,
+    most_per_face: int = 4096,
+) -> Samples:
+    """At least the centroid of each face, and one more for each spacing² of a larger face."""
+    counts = np.clip(np.ceil(areas_mm2 / spacing_mm**2), 1, most_per_face).astype(np.int64)
+    of_face = np.repeat(np.arange(len(faces), dtype=np.int32), counts)
+    first = np.cumsum(counts) - counts
+    number = np.arange(len(of_face)) - np.repeat(first, counts)
+    points = _points_on(vertices_mm, faces, of_face, number)
+    return Samples(points, of_face, (areas_mm2 / counts)[of_face])
+
+
+def samples_by_area(
+    vertices_mm: np.ndarray,
+    faces: np.ndarray,
+    areas_mm2: np.ndarray,
+    count: int,
+    keep: np.ndarray | None = None,
+) -> Samples:
+    """About `count` points, one from each equal share of the area taken along the order of the faces.
+
+    keep : (m,) bool, faces to sample; others get none. Stratified, so the error of an area share is well below that
+    of as many random points.
+    """
+    weights = areas_mm2 if keep is None else np.where(keep, areas_mm2, 0.0)
+    along = np.cumsum(weights)
+    total = float(along[-1])
+    if total <= 0:
+        return Samples(np.zeros((0, 3)), np.zeros(0, np.int32), np.zeros(0))
+    marks = (np.arange(count) + np.mod(0.5 + _R2[0] * np.arange(count), 1.0)) * (total / count)
+    of_face = np.minimum(np.searchsorted(along, marks, side="right"), len(faces) - 1).astype(np.int32)
+    number = 1 + np.arange(count)
+    return Samples(_points_on(vertices_mm, faces, of_face, number), of_face, np.full(count, total / count))
