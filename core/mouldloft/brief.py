@@ -59,7 +59,7 @@ class SeamBrief:
     seen_from: Literal["all round", "front", "left", "right", "back"] = "all round"
     smooth_mm: NotNegative = 6.0
     # what a free seam is weighed by; all come down to mm² of locked skin (invented starting values)
-    locked_mm2_per_mm: Positive = 10.0  # skin one may leave locked to save 1 mm of seam in full view
+    locked_mm2_per_mm: Positive = 20.0  # skin one may leave locked to save 1 mm of seam in full view
     fill_mm3_per_mm2: Positive = 20.0  # lock fill that troubles as much as 1 mm² of locked skin
     lock_depth_mm: Positive = 10.0  # shallower locks trouble by the square of their depth: rubber passes them
     hidden_share: Fraction = 0.2  # what seam out of sight costs beside seam in full view
