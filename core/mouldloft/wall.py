@@ -294,7 +294,7 @@ def _after(points: np.ndarray, closed: bool) -> np.ndarray:
 
 
 def _outward(points: np.ndarray, closed: bool, width_mm: float) -> np.ndarray:
-    """(k, 2) unit directions to the right of a line with the body to its left, evened out over half a width."""
+    """(k, 2) unit directions to the right of a line with the body to its left, evened over half a width."""
     before = np.roll(points, 1, axis=0)
     after = np.roll(points, -1, axis=0)
     if not closed:
