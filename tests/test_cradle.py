@@ -46,9 +46,7 @@ def test_margin_in_a_rectangle_by_hand():
     corners = np.array([[0, 0], [200, 0], [200, 100], [0, 100]], float)
     assert margin_in_polygon_mm(corners, np.array([60, 50]), 80.0, 0.0) == pytest.approx(50)
     # tipping 10 degrees at 80 mm of height moves the plumb line by 80 tan 10 = 14.1 mm
-    assert margin_in_polygon_mm(corners, np.array([60, 50]), 80.0, 10.0) == pytest.approx(
-        50 - 14.106, abs=1e-3
-    )
+    assert margin_in_polygon_mm(corners, np.array([60, 50]), 80.0, 10.0) == pytest.approx(50 - 14.106, abs=1e-3)
     assert margin_in_polygon_mm(corners, np.array([60, 130]), 0.0, 0.0) == pytest.approx(-30)
     # a centre below its support does not tip out of it
     assert margin_in_polygon_mm(corners, np.array([60, 50]), -80.0, 10.0) == pytest.approx(50)
@@ -165,6 +163,20 @@ def test_margins_fall_with_tilt_and_pass(round_cradle):
         assert check.margin_mm == min(check.on_floor_mm, check.in_frame_mm)
 
 
+def test_tilt_moves_the_plumb_line_by_its_height(round_cradle):
+    # trigonometry: over the floor the centre stands floor - x high; in the frame it tips over the boards'
+    # shoulders
+    _, _, _, cradle = round_cradle
+    (piece,) = cradle.pieces
+    level, tilted = piece.tilts
+    height = piece.floor_mm - piece.centre_of_mass_mm[0]
+    shoulder = max(b.outline_mm[:, 1].max() for b in piece.boards)
+    slope = np.tan(np.radians(tilted.tilt_deg))
+    assert level.tilt_deg == 0.0
+    assert level.on_floor_mm - tilted.on_floor_mm == pytest.approx(height * slope, abs=0.5)
+    assert level.in_frame_mm - tilted.in_frame_mm == pytest.approx((height - shoulder) * slope, abs=0.5)
+
+
 def test_centre_of_mass_is_of_jacket_and_glove(round_cradle):
     rubber, _, jacket, cradle = round_cradle
     piece = cradle.pieces[0]
@@ -230,9 +242,7 @@ def test_both_halves_and_an_open_base():
         dome(R, pull=(-1, 0, 0), piece=1, name="right piece", open_below_mm=-100.0),
     )
     left, right = cradle.pieces
-    assert [b.name[0] for b in left.boards + right.boards] == ["L"] * len(left.boards) + ["R"] * len(
-        right.boards
-    )
+    assert [b.name[0] for b in left.boards + right.boards] == ["L"] * len(left.boards) + ["R"] * len(right.boards)
     for a, b in zip(left.tilts, right.tilts, strict=True):
         assert a.margin_mm == pytest.approx(b.margin_mm, abs=2.0)
     assert left.centre_of_mass_mm[0] == pytest.approx(-right.centre_of_mass_mm[0], abs=0.5)

@@ -95,9 +95,7 @@ class Cradle:
     advice: tuple[str, ...]
 
 
-def build_cradle(
-    jacket: Jacket, rubber: Rubber, keys: Keys, brief: CradleBrief, progress: Progress = SILENT
-) -> Cradle:
+def build_cradle(jacket: Jacket, rubber: Rubber, keys: Keys, brief: CradleBrief, progress: Progress = SILENT) -> Cradle:
     """Profile boards, support margins and a cut list for every piece of the jacket.
 
     A piece that cannot be kept from rocking within the limit still gets its cradle, and a sentence of advice.
@@ -135,9 +133,7 @@ class _Lie:
     mass_kg: float
 
 
-def jacket_outside(
-    envelope: Envelope, rubber: Rubber, keys: Keys, shell: JacketPiece
-) -> tuple[np.ndarray, Grid]:
+def jacket_outside(envelope: Envelope, rubber: Rubber, keys: Keys, shell: JacketPiece) -> tuple[np.ndarray, Grid]:
     """Height map of the jacket's outside: the glove's outside with keys, offset by the laminate's thickness.
 
     Exact Euclidean offset of the pixels (balls). Returns the map (-inf where there is no jacket) and its
@@ -275,9 +271,7 @@ def _outline(layout: _Layout, number: int) -> tuple[np.ndarray, float]:
 # --- rocking ---------------------------------------------------------------------------------------------
 
 
-def margin_in_polygon_mm(
-    corners_mm: np.ndarray, point_mm: np.ndarray, height_mm: float, tilt_deg: float
-) -> float:
+def margin_in_polygon_mm(corners_mm: np.ndarray, point_mm: np.ndarray, height_mm: float, tilt_deg: float) -> float:
     """How far inside a support polygon a plumb line falls, tilted in the worst direction; negative outside.
 
     corners_mm : (k, 2), their hull is the support; point_mm : (2,) under the centre of mass, which stands
@@ -408,8 +402,8 @@ def _advice(name: str, tilts: Sequence[TiltCheck], brief: CradleBrief) -> list[s
     tips = worst.on_floor_mm < worst.in_frame_mm
     how = "bolt the frame to the bench" if tips else "strap the piece to its frame"
     return [
-        f"The {name} in its cradle has {worst.margin_mm:.0f} mm of margin at {worst.tilt_deg:g} degrees of tilt "
-        f"(limit {brief.margin_limit_mm:.0f}): {how}, or do not tilt it."
+        f"The {name} in its cradle has {worst.margin_mm:.0f} mm of margin at {worst.tilt_deg:g} degrees of "
+        f"tilt (limit {brief.margin_limit_mm:.0f}): {how}, or do not tilt it."
     ]
 
 
@@ -430,7 +424,5 @@ def cradle_assumptions(brief: CradleBrief) -> tuple[Assumption, ...]:
     return (
         Assumption("how it lies", "open side up, pull straight down", Mark.COMMON_PRACTICE),
         Assumption("board spacing", f"{BOARD_SPACING_MM:.0f} mm at most", Mark.COMMON_PRACTICE),
-        Assumption(
-            "margin against rocking", f"{brief.margin_limit_mm:.0f} mm at {tilts}", Mark.COMMON_PRACTICE
-        ),
+        Assumption("margin against rocking", f"{brief.margin_limit_mm:.0f} mm at {tilts}", Mark.COMMON_PRACTICE),
     )
