@@ -39,8 +39,8 @@ class OpeningBrief:
     direction: Vector | None = None
     directions: Annotated[int, msgspec.Meta(ge=32, le=20_000)] = 512
     refine: Annotated[int, msgspec.Meta(ge=0, le=100)] = 12
-    locked_weight: NotNegative = 1.0
-    fill_weight: NotNegative = 1.0
+    locked_weight: NotNegative = 0.5  # per share of the skin: rubber forgives a shallow lock
+    fill_weight: NotNegative = 2.0  # per share of the volume: the jacket forgives nothing, and fill is bought
     depth_weight: NotNegative = 0.15
     balance_weight: NotNegative = 0.15
     show_weight: NotNegative = 0.10

@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import optimize, spatial
+
+from .brief import OpeningBrief
+from .depthmap import column_image, grid_around
+from .errors import BriefRefused
+from .frame import pull_frame, unit
+from .master import Master
+from .progress import SILENT, Progress
+from .rays import WORKERS, RayScene, blocked, ray_scene
+from .sampling import samples_by_area
+from .undercut import freedom_by_rays, skin_faces
 
 
 @dataclass(frozen=True)
@@ -41,3 +55,345 @@ class Opening:
     candidates: tuple[Candidate, ...]  # ranked, chosen included
     symmetry: SymmetryPlane
     directions_tried: int
+
+
+COARSE_SAMPLES = 24_000
+FINE_SAMPLES = 160_000
+_VIEWS = 16
+_EYE_MM, _AWAY_MM = 1600.0, 3000.0
+NEAR_DEG = 12.0  # the refined best stand at least this far apart, so that the ranking offers real choices
+
+
+def half_sphere(count: int) -> np.ndarray:
+    """(count, 3) unit directions spread evenly over a half-sphere (golden-angle spiral), none twice as d and -d.
+
+    The spiral runs round the x axis, so that the mould maker's usual first guess, sideways, is its pole.
+    """
+    k = np.arange(count) + 0.5
+    along = 1.0 - k / count
+    turn = np.pi * (1.0 + np.sqrt(5.0)) * k
+    across = np.sqrt(1.0 - along**2)
+    return np.column_stack([along, across * np.cos(turn), across * np.sin(turn)])
+
+
+def positive_half(direction: np.ndarray) -> np.ndarray:
+    """The one of d and -d that stands for both: first clearly non-zero of x, y, z positive."""
+    d = unit(direction)
+    leading = d[np.flatnonzero(np.abs(d) > 1e-9)[0]]
+    return d if leading > 0 else -d
+
+
+def _stand_in(master: Master) -> tuple[np.ndarray, np.ndarray]:
+    """A light copy for column images of the coarse search: vertices gathered in cells of 1/160 of the diagonal."""
+    cell = float(np.linalg.norm(master.size_mm)) / 160.0
+    keys = np.floor((master.vertices_mm - master.vertices_mm.min(axis=0)) / cell).astype(np.int64)
+    span = keys.max(axis=0) + 1
+    _, inverse = np.unique((keys[:, 0] * span[1] + keys[:, 1]) * span[2] + keys[:, 2], return_inverse=True)
+    inverse = inverse.ravel()
+    counts = np.bincount(inverse)
+    points = np.column_stack([np.bincount(inverse, master.vertices_mm[:, k]) / counts for k in range(3)])
+    faces = inverse[master.faces]
+    solid = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
+    return points, faces[solid].astype(np.int32)
+
+
+def best_offset(tops_mm: np.ndarray, bottoms_mm: np.ndarray) -> float:
+    """The plane offset along the pull that needs the least lock fill.
+
+    fill(z) = sum over columns of (top - z)+ and (z - bottom)+, less the volume: convex in z, and its slope is the
+    count of bottoms below z less the count of tops above it. It vanishes at the median of all tops and bottoms.
+    """
+    return float(np.median(np.concatenate([tops_mm, bottoms_mm])))
+
+
+def fill_at(tops_mm: np.ndarray, bottoms_mm: np.ndarray, offset_mm: float, pixel_mm: float, volume_mm3: float) -> float:
+    """Lock fill (mm³) of a plane split at `offset_mm`, from (k,) column tops and bottoms."""
+    columns = np.maximum(tops_mm - offset_mm, 0).sum(dtype=float) + np.maximum(offset_mm - bottoms_mm, 0).sum(
+        dtype=float
+    )
+    return max(columns * pixel_mm**2 - volume_mm3, 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class _Survey:
+    """What every direction is judged on: surface samples, a mesh for column images, and what counts as dear."""
+
+    master: Master
+    brief: OpeningBrief
+    scene: RayScene
+    points: np.ndarray
+    normals: np.ndarray
+    sample_area: float
+    shown: np.ndarray  # (k,) 0..1, share of the views from around at eye height that see the sample
+    vertices: np.ndarray
+    faces: np.ndarray
+    volume_mm3: float
+    pixel_mm: float
+    diagonal_mm: float
+
+
+def _volume(vertices: np.ndarray, faces: np.ndarray) -> float:
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    return abs(float(np.einsum("ij,ij->", a, np.cross(b, c)))) / 6.0
+
+
+def _survey(master: Master, brief: OpeningBrief, scene: RayScene, samples: int, full_mesh: bool) -> _Survey:
+    taken = samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, samples, skin_faces(master))
+    normals = master.normals[taken.faces]
+    vertices, faces = (master.vertices_mm, master.faces) if full_mesh else _stand_in(master)
+    diagonal = float(np.linalg.norm(master.size_mm))
+    return _Survey(
+        master, brief, scene, taken.points_mm, normals, float(taken.areas_mm2[0]) if len(normals) else 0.0,
+        _shown_from_around(master, scene, taken.points_mm, normals), vertices, faces,
+        _volume(vertices, faces), diagonal / (600.0 if full_mesh else 200.0), diagonal,
+    )  # fmt: skip
+
+
+def _shown_from_around(master: Master, scene: RayScene, points: np.ndarray, normals: np.ndarray) -> np.ndarray:
+    """Share of 16 viewers around the piece, at eye height, who see each sample, weighted by how squarely."""
+    away = _AWAY_MM + max(master.size_mm[:2]) / 2
+    seen = np.zeros(len(points))
+    for turn in 2 * np.pi * np.arange(_VIEWS) / _VIEWS:
+        eye = np.array([away * np.sin(turn), -away * np.cos(turn), _EYE_MM])
+        towards = eye - points
+        towards /= np.linalg.norm(towards, axis=1)[:, None]
+        square = np.einsum("ij,ij->i", towards, normals)
+        facing = np.flatnonzero(square > 0)
+        seen[facing] += square[facing] * ~blocked(scene, points[facing], normals[facing], towards[facing])
+    # a sample that faces outward is seen squarely by a third of the viewers at the most (mean of cos+ is 1 / pi)
+    return np.clip(seen / _VIEWS * np.pi, 0.0, 1.0)
+
+
+def _judge(survey: _Survey, direction: np.ndarray, origin: str, offset_mm: float | None = None) -> Candidate:
+    """All the trouble of one direction."""
+    d = positive_half(direction)
+    frame = pull_frame(d)
+    vertices = frame.to_frame(survey.vertices)
+    grid = grid_around(vertices, survey.pixel_mm)
+    top, bottom = column_image(vertices, survey.faces, grid)
+    solid = np.isfinite(top)
+    tops, bottoms = top[solid], bottom[solid]
+    offset = best_offset(tops, bottoms) if offset_mm is None else offset_mm
+    fill = fill_at(tops, bottoms, offset, survey.pixel_mm, survey.volume_mm3)
+    free_plus, free_minus = freedom_by_rays(survey.scene, survey.points, survey.normals, d)
+    locked = float(np.mean(~(free_plus | free_minus))) if len(free_plus) else 0.0
+    height = survey.points @ d
+    share = float(np.mean(height > offset))
+    depth = max(float(tops.max()) - offset, offset - float(bottoms.min()))
+    show = _show_of_section(survey, d, height, offset)
+    fill_share = fill / max(survey.volume_mm3, 1e-9)
+    balance = min(share, 1 - share)
+    b = survey.brief
+    cost = (
+        b.locked_weight * locked
+        + b.fill_weight * fill_share
+        + b.depth_weight * depth / survey.diagonal_mm
+        + b.balance_weight * (0.5 - balance)
+        + b.show_weight * show
+    )
+    return Candidate(
+        direction=tuple(float(c) for c in d),  # type: ignore[arg-type]
+        offset_mm=float(offset),
+        origin=origin,
+        locked_area_mm2=locked * survey.sample_area * len(free_plus),
+        locked_fraction=locked,
+        fill_mm3=fill,
+        fill_fraction=fill_share,
+        pull_depth_mm=depth,
+        balance=balance,
+        show=show,
+        cost=float(cost),
+        reason="",
+    )
+
+
+def _show_of_section(survey: _Survey, d: np.ndarray, height: np.ndarray, offset: float) -> float:
+    """Share of the section line that stands on show. By the coarea formula the line's length is the surface integral
+    of the sine between normal and pull over a thin band, so samples in the band carry that weight."""
+    band = np.abs(height - offset) < survey.diagonal_mm / 60.0
+    sine = np.sqrt(np.clip(1.0 - (survey.normals[band] @ d) ** 2, 0.0, 1.0))
+    return float((sine * survey.shown[band]).sum() / sine.sum()) if sine.sum() > 0 else 0.0
+
+
+def _judge_all(
+    survey: _Survey, directions: np.ndarray, origin: str, progress: Progress, span: tuple[float, float], note: str
+) -> list[Candidate]:
+    found: list[Candidate] = []
+    with ThreadPoolExecutor(WORKERS) as pool:
+        for k in range(0, len(directions), 16):
+            found += pool.map(lambda d: _judge(survey, d, origin), directions[k : k + 16])
+            progress.step(span[0] + (span[1] - span[0]) * min((k + 16) / len(directions), 1.0), note)
+    return found
+
+
+def _refine(survey: _Survey, start: Candidate) -> Candidate:
+    """Nelder-Mead over the two tilts about a start, on the same terms."""
+    centre = np.asarray(start.direction)
+    frame = pull_frame(centre)
+    best = start
+
+    def trouble(tilt: np.ndarray) -> float:
+        nonlocal best
+        d = centre + tilt[0] * frame.axes[0] + tilt[1] * frame.axes[1]
+        judged = _judge(survey, d, start.origin)
+        if judged.cost < best.cost:
+            best = judged
+        return judged.cost
+
+    step = np.tan(np.radians(3.0))
+    optimize.minimize(
+        trouble, np.zeros(2), method="Nelder-Mead",
+        options={"maxfev": 36, "xatol": np.radians(0.25), "fatol": 1e-5,
+                 "initial_simplex": [[0.0, 0.0], [step, 0.0], [0.0, step]]},
+    )  # fmt: skip
+    return best
+
+
+def _angle_deg(a: tuple[float, float, float], b: tuple[float, float, float]) -> float:
+    return float(np.degrees(np.arccos(np.clip(abs(float(np.dot(a, b))), 0.0, 1.0))))
+
+
+def _apart(ranked: list[Candidate], count: int, least_deg: float) -> list[Candidate]:
+    chosen: list[Candidate] = []
+    for candidate in ranked:
+        if len(chosen) >= count:
+            break
+        if all(_angle_deg(candidate.direction, other.direction) >= least_deg for other in chosen):
+            chosen.append(candidate)
+    return chosen
+
+
+# --- symmetry -------------------------------------------------------------------------------------------------------
+
+
+def find_symmetry(master: Master) -> SymmetryPlane:
+    """Best mirror plane: from each principal plane, tilts and offset are fitted to the mirrored surface's distance."""
+    taken = samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, 1500, skin_faces(master))
+    tree = spatial.cKDTree(
+        samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, 40_000, skin_faces(master)).points_mm
+    )
+    points = taken.points_mm
+    middle = points.mean(axis=0)
+    diagonal = float(np.linalg.norm(master.size_mm))
+    axes = np.linalg.eigh(np.cov((points - middle).T))[1].T
+    best: tuple[float, np.ndarray, float] | None = None
+    for axis in np.vstack([axes, np.eye(3)[:2]]):
+        frame = pull_frame(axis)
+
+        def mismatch(free: np.ndarray, axis=axis, frame=frame) -> float:
+            n = unit(axis + free[0] * frame.axes[0] + free[1] * frame.axes[1])
+            offset = float(middle @ n) + free[2] * diagonal
+            mirrored = points - 2 * np.outer(points @ n - offset, n)
+            # capped, so that one thing out of line (a turned head) does not drag the plane off the body
+            return float(np.minimum(tree.query(mirrored, workers=1)[0], 0.05 * diagonal).mean()) / diagonal
+
+        fit = optimize.minimize(
+            mismatch, np.zeros(3), method="Nelder-Mead",
+            options={"maxfev": 70, "initial_simplex": [[0, 0, 0], [0.08, 0, 0], [0, 0.08, 0], [0, 0, 0.02]]},
+        )  # fmt: skip
+        n = unit(axis + fit.x[0] * frame.axes[0] + fit.x[1] * frame.axes[1])
+        if best is None or fit.fun < best[0] - 1e-6:
+            best = (float(fit.fun), n, float(middle @ n) + fit.x[2] * diagonal)
+    assert best is not None
+    normal = positive_half(best[1])
+    offset = best[2] * (1.0 if normal @ best[1] > 0 else -1.0)
+    # sample spacing alone gives about 0.3 % of the diagonal; 1.5 % reads as symmetric [common practice, no source]
+    return SymmetryPlane(tuple(float(c) for c in normal), float(offset), best[0], best[0] < 0.015)  # type: ignore[arg-type]
+
+
+# --- the stage ------------------------------------------------------------------------------------------------------
+
+
+def find_opening(
+    master: Master, brief: OpeningBrief, progress: Progress = SILENT, *, scene: RayScene | None = None
+) -> Opening:
+    """Search the half-sphere, refine the best, try the symmetry plane and the principal axes, rank them all.
+
+    Each direction is judged by exact occlusion at surface samples (locked area, within about 0.3 % of the skin) and by
+    a column image (fill and best plane offset). Deterministic. With `brief.direction` the user's own is chosen and the
+    others are still ranked beside it.
+    """
+    scene = scene or ray_scene(master.vertices_mm, master.faces)
+    coarse = _survey(master, brief, scene, COARSE_SAMPLES, full_mesh=False)
+    tried = half_sphere(brief.directions)
+    found = _judge_all(coarse, tried, "search", progress, (0.0, 0.6), f"{len(tried)} directions")
+    ranked = sorted(found, key=lambda c: c.cost)
+    symmetry = find_symmetry(master)
+    progress.step(0.65, "symmetry plane")
+    special = _special(coarse, master, symmetry)
+    starts = _apart(ranked, brief.refine, NEAR_DEG / 2)
+    refined: list[Candidate] = []
+    with ThreadPoolExecutor(WORKERS) as pool:
+        for k in range(0, len(starts), WORKERS):
+            refined += pool.map(lambda c: _refine(coarse, c), starts[k : k + WORKERS])
+            progress.step(0.65 + 0.2 * (k + 1) / max(len(starts), 1), "refining the best")
+    fine = _survey(master, brief, scene, FINE_SAMPLES, full_mesh=True)
+    finalists = special + _apart(sorted(refined or ranked[:1], key=lambda c: c.cost), 8, NEAR_DEG / 2)
+    judged: list[Candidate] = []
+    for k, c in enumerate(finalists):
+        judged.append(_judge(fine, np.asarray(c.direction), c.origin))
+        progress.step(0.85 + 0.15 * (k + 1) / len(finalists), "judging the finalists")
+    judged.sort(key=lambda c: (c.cost, c.origin))
+    best = judged[0]
+    ranked_out = _apart(judged, 9, NEAR_DEG)
+    if brief.direction is not None:
+        best = _judge(fine, _own_direction(brief.direction), "brief")
+        ranked_out = [best, *(c for c in ranked_out if _angle_deg(c.direction, best.direction) > 1.0)]
+    worded = tuple(replace(c, reason=_reason(c, ranked_out[0], symmetry, fine)) for c in ranked_out)
+    return Opening(worded[0], worded, symmetry, len(tried))
+
+
+def _own_direction(given: tuple[float, float, float]) -> np.ndarray:
+    try:
+        return unit(np.asarray(given))
+    except ValueError:
+        raise BriefRefused(
+            "The brief's opening direction has no length; give three numbers, such as [1, 0, 0]."
+        ) from None
+
+
+def _special(survey: _Survey, master: Master, symmetry: SymmetryPlane) -> list[Candidate]:
+    points = survey.points - survey.points.mean(axis=0)
+    axes = np.linalg.eigh(np.cov(points.T))[1].T[::-1]
+    out = [_judge(survey, axis, f"principal axis {k + 1}") for k, axis in enumerate(axes)]
+    if symmetry.is_symmetric:
+        out.insert(0, _judge(survey, np.asarray(symmetry.normal), "symmetry plane"))
+    return out
+
+
+def direction_words(direction: tuple[float, float, float]) -> str:
+    """A pull as the workshop would say it: 'to the left, 4 degrees up'."""
+    x, y, z = direction
+    level = float(np.hypot(x, y))
+    rise = float(np.degrees(np.arctan2(z, level)))
+    if abs(rise) > 75:
+        return "straight up" if rise > 0 else "straight down"
+    turn = float(np.degrees(np.arctan2(x, -y))) % 360  # 0 front, 90 left, 180 back, 270 right
+    names = ("front", "left", "back", "right")
+    nearest = round(turn / 90) % 4
+    off = (turn - 90 * nearest + 180) % 360 - 180
+    words = f"to the {names[nearest]}"
+    if abs(off) >= 1:
+        words += f", {abs(off):.0f}° towards the {names[(nearest + (1 if off > 0 else -1)) % 4]}"
+    if abs(rise) >= 1:
+        words += f", {abs(rise):.0f}° {'up' if rise > 0 else 'down'}"
+    return words
+
+
+def _reason(c: Candidate, best: Candidate, symmetry: SymmetryPlane, survey: _Survey) -> str:
+    near = _angle_deg(c.direction, symmetry.normal)
+    where = f"{near:.0f}° off the mirror plane's normal" if symmetry.is_symmetric else f"from the {c.origin}"
+    figures = f"{100 * c.locked_fraction:.1f} % of the skin locked, {c.fill_mm3 / 1e6:.1f} litres of lock fill"
+    if c is best:
+        return f"Opens {direction_words(c.direction)} ({where}): {figures}, pull {c.pull_depth_mm:.0f} mm."
+    b = survey.brief
+    terms = {
+        "more skin locked": b.locked_weight * (c.locked_fraction - best.locked_fraction),
+        "more lock fill": b.fill_weight * (c.fill_fraction - best.fill_fraction),
+        "a deeper pull": b.depth_weight * (c.pull_depth_mm - best.pull_depth_mm) / survey.diagonal_mm,
+        "less even pieces": b.balance_weight * (best.balance - c.balance),
+        "more of the seam on show": b.show_weight * (c.show - best.show),
+    }
+    worst = max(terms, key=lambda name: terms[name])
+    why = f"behind the chosen one for {worst}" if terms[worst] > 0 else "close to the chosen one"
+    return f"Opens {direction_words(c.direction)} ({where}): {figures}; {why}."

@@ -403,7 +403,7 @@ def _regions(
     inside = np.flatnonzero(patches >= 0)
     if not len(inside):
         return ()
-    numbers, compact = np.unique(patches[inside], return_inverse=True)
+    _, compact = np.unique(patches[inside], return_inverse=True)
     area = master.face_areas_mm2[inside]
     total = np.bincount(compact, area)
     order = np.argsort(compact, kind="stable")
