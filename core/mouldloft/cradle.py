@@ -16,9 +16,10 @@ import shapely
 from .brief import CradleBrief
 from .depthmap import Grid, raise_by_balls
 from .jacket import Jacket, JacketPiece, outside_with_keys, reach_from_flange_mm
-from .keys import Keys, covered, piece_prefixes
+from .keys import Keys, piece_prefixes
 from .marks import Assumption, Mark
 from .progress import SILENT, Progress
+from .rims import covered
 from .rubber import Envelope, Rubber
 
 BOARD_SPACING_MM = 400.0  # common practice: further apart the jacket sags between boards

@@ -6,24 +6,24 @@ formulae on the flattest panel found on that surface; they are checks with state
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 from scipy import ndimage
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from .brief import Brief, CastBrief, JacketBrief
-from .heightmap import Cells, outline, sample, surface_cells
-from .keys import GRAVITY_M_S2, RUBBER_DENSITY_KG_DM3, Key, Keys, covered, key_bumps
+from .heightmap import Cells, outline, surface_cells
+from .keys import GRAVITY_M_S2, RUBBER_DENSITY_KG_DM3, Key, Keys, key_bumps
 from .laminate import GELCOAT_DENSITY_KG_DM3, Laminate, lay_up, mat_g_m2_from_oz, oz_from_mat_g_m2, resin_kg
 from .lifting import LiftCheck, check_lift, lifting_assumptions
 from .marks import Assumption, Mark
 from .master import Master
 from .progress import SILENT, Progress
+from .rims import covered, on_parting, on_this_flange, points_along, rim_lines, widest_step_mm
 from .rubber import Envelope, Interval, Rubber
 from .seam import Seam
 
@@ -40,7 +40,6 @@ BOLT_EDGE_MM = 20.0  # common practice: two and a half diameters of an M8 from t
 WASHER_RADIUS_MM = 12.0  # M8 wide washer, 24 mm
 WEDGE_PITCH_MM = 400.0  # common practice
 WEDGE_CLEAR_MM = 35.0  # half a wedge's width, and room for the hand that drives it
-SHARED_WITHIN = 0.75  # of a pitch: nearer than this to a shared point, no other is needed
 HAND_LAID_VARIATION = 0.10  # common practice: resin taken up by hand, from one laminator to the next
 COVERED = (0.85, 1.4)  # share of a disc's area that its patch must have, and may have
 SAMPLES = 30_000  # of the surface, for the panel search
@@ -85,9 +84,7 @@ class JacketPiece:
     mass_kg: float
     rubber_mass_kg: float
     centre_of_mass_mm: tuple[float, float, float]
-    bolts_mm: tuple[
-        tuple[float, float, float], ...
-    ]  # on the parting surface, shared by the pieces that meet there
+    bolts_mm: tuple[tuple[float, float, float], ...]  # on the parting surface, shared by the pieces that meet there
     wedge_points_mm: tuple[tuple[float, float, float], ...]
     bolt_pitch_mm: float  # the widest distance between neighbours along the flange
     checks: tuple[LoadCheck, ...]
@@ -123,21 +120,15 @@ def lay_up_jacket(
     shells: list[_Shell] = []
     for at, envelope in enumerate(rubber.envelopes):
         progress.step(0.6 * at / len(rubber.envelopes), f"area of the {envelope.name}")
-        shells.append(
-            _lay_up(envelope, rubber, keys, brief.jacket, density * rubber.parts[at].total_mm3 * 1e-6)
-        )
+        shells.append(_lay_up(envelope, rubber, keys, brief.jacket, density * rubber.parts[at].total_mm3 * 1e-6))
     progress.step(0.6, "bolts and wedges")
     bolts, wedges = _place_fasteners(rubber, keys)
-    mould_kg = sum(s.mass_kg + s.rubber_kg for s in shells) + sum(s.area_mm2 for s in shells) * _cast_kg_mm2(
-        brief.cast
-    )
+    mould_kg = sum(s.mass_kg + s.rubber_kg for s in shells) + sum(s.area_mm2 for s in shells) * _cast_kg_mm2(brief.cast)
     pieces = []
     for at, shell in enumerate(shells):
         progress.step(0.7 + 0.3 * at / len(shells), f"loads on the {shell.envelope.name}")
         checks = _check_loads(shell, shells, bolts[at].pitch_mm, rubber, brief, mould_kg)
-        pieces.append(
-            _piece(shell, bolts[at].points_mm, wedges[at], bolts[at].pitch_mm, checks, brief.jacket)
-        )
+        pieces.append(_piece(shell, bolts[at].points_mm, wedges[at], bolts[at].pitch_mm, checks, brief.jacket))
     progress.step(1.0)
     return Jacket(tuple(pieces), 0.0, tuple(_advice(pieces, brief.jacket)))
 
@@ -318,151 +309,52 @@ def _place_fasteners(rubber: Rubber, keys: Keys) -> tuple[list[_Bolts], list[np.
     all_bolts: list[_Bolts] = []
     all_wedges: list[np.ndarray] = []
     for envelope in rubber.envelopes:
-        flange = envelope.flange & covered(envelope)
-        if not flange.any():
+        if not (envelope.flange & covered(envelope)).any():
             all_bolts.append(_Bolts(np.zeros((0, 3)), 0.0))
             all_wedges.append(np.zeros((0, 3)))
             continue
         feet, reach = _keys_on_flange(envelope, rubber, keys)
-        shared = _on_this_flange(envelope, [b.points_mm for b in all_bolts])
-        inset = min(BOLT_EDGE_MM, rubber.flange_width_mm / 2.0)
-        lines = _rim_lines(envelope, flange, inset)
-        xy = _along(lines, BOLT_PITCH_MM, feet, reach + WASHER_RADIUS_MM, shared)
-        pitch = _widest_step(lines, xy)
-        all_bolts.append(_Bolts(_on_parting(envelope, xy), pitch))
+        lines = rim_lines(envelope, min(BOLT_EDGE_MM, rubber.flange_width_mm / 2.0))
+        shared = _shared(envelope, [b.points_mm for b in all_bolts])
+        xy = points_along(lines, BOLT_PITCH_MM, _clear_of(feet, reach + WASHER_RADIUS_MM), shared)
+        all_bolts.append(_Bolts(on_parting(envelope, xy), widest_step_mm(lines, xy, BOLT_EDGE_MM)))
         blocked = np.concatenate([feet, xy])
         clear = np.concatenate([reach, np.full(len(xy), WEDGE_CLEAR_MM)])
-        rim = _rim_lines(envelope, flange, 1.5 * envelope.pixel_mm)
-        wedges = _along(rim, WEDGE_PITCH_MM, blocked, clear, _on_this_flange(envelope, all_wedges), phase=0.5)
-        all_wedges.append(_on_parting(envelope, wedges))
+        rim = rim_lines(envelope, 1.5 * envelope.pixel_mm)
+        shared = _shared(envelope, all_wedges)
+        wedges = points_along(rim, WEDGE_PITCH_MM, _clear_of(blocked, clear), shared, phase=0.5)
+        all_wedges.append(on_parting(envelope, wedges))
     return all_bolts, all_wedges
 
 
-def _rim_lines(envelope: Envelope, flange: np.ndarray, inset_mm: float) -> list[shapely.LineString]:
-    """The flange's outer rim, moved in by `inset_mm`, as lines in frame x, y; none along an open base."""
-    footprint = outline(covered(envelope), envelope.origin_mm, envelope.pixel_mm)
-    area = outline(flange, envelope.origin_mm, envelope.pixel_mm)
-    rim = footprint.buffer(-inset_mm).boundary
-    kept = shapely.line_merge(shapely.intersection(rim, area.buffer(-0.5 * envelope.pixel_mm)))
-    lines = [g for g in shapely.get_parts(kept) if isinstance(g, shapely.LineString) and g.length > inset_mm]
-    return sorted(lines, key=lambda g: (-round(g.length, 3), g.coords[0]))
+def _clear_of(points: np.ndarray, distance_mm: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+    def usable(spots: np.ndarray) -> np.ndarray:
+        if len(points) == 0:
+            return np.ones(len(spots), bool)
+        apart = np.linalg.norm(spots[:, None] - points[None], axis=2)
+        return np.asarray((apart >= distance_mm[None]).all(axis=1))
+
+    return usable
 
 
 def _keys_on_flange(envelope: Envelope, rubber: Rubber, keys: Keys) -> tuple[np.ndarray, np.ndarray]:
-    """(k, 2) frame positions and (k,) reaches of the keys that stand on this flange or on the one against
-    it.
+    """(k, 2) frame positions and (k,) reaches of the piece's keys, and of those on the flange against its
+    own.
     """
     if not keys.keys:
         return np.zeros((0, 2)), np.zeros(0)
-    feet = envelope.frame.to_frame(np.array([k.foot_mm for k in keys.keys]))
-    parting = sample(envelope.parting_mm, envelope.origin_mm, envelope.pixel_mm, feet[:, :2])
+    feet = np.array([k.foot_mm for k in keys.keys])
     mine = np.array([k.piece == envelope.piece for k in keys.keys])
-    against = np.abs(feet[:, 2] - parting) <= 2.0 * rubber.flange_thickness_mm
+    here = mine | on_this_flange(envelope, feet, 2.0 * rubber.flange_thickness_mm)
     reach = np.array([k.reach_mm for k in keys.keys])
-    return feet[mine | against, :2], reach[mine | against]
+    return envelope.frame.to_frame(feet[here])[:, :2], reach[here]
 
 
-def _on_this_flange(envelope: Envelope, placed: Sequence[np.ndarray]) -> np.ndarray:
+def _shared(envelope: Envelope, placed: Sequence[np.ndarray]) -> np.ndarray:
     """(k, 2) frame positions of points placed for other pieces that lie on this flange too."""
-    points = [p for p in placed if len(p)]
-    if not points:
-        return np.zeros((0, 2))
-    at = envelope.frame.to_frame(np.concatenate(points))
-    rows, columns = envelope.flange.shape
-    fx = (at[:, 0] - envelope.origin_mm[0]) / envelope.pixel_mm
-    fy = (at[:, 1] - envelope.origin_mm[1]) / envelope.pixel_mm
-    inside = (fx > -0.5) & (fy > -0.5) & (fx < columns - 0.5) & (fy < rows - 0.5)
-    i, j = np.clip(np.rint(fy), 0, rows - 1).astype(int), np.clip(np.rint(fx), 0, columns - 1).astype(int)
-    parting = sample(envelope.parting_mm, envelope.origin_mm, envelope.pixel_mm, at[:, :2])
-    here = inside & envelope.flange[i, j] & (np.abs(at[:, 2] - parting) <= 3.0 * envelope.pixel_mm)
-    return at[here, :2]
-
-
-def _along(
-    lines: Sequence[shapely.LineString],
-    pitch_mm: float,
-    blocked: np.ndarray,
-    clear_mm: np.ndarray,
-    shared: np.ndarray,
-    phase: float = 0.0,
-) -> np.ndarray:
-    """(k, 2) points along the lines at most a pitch apart, slid along to stand clear; `shared` ones come
-    first.
-
-    Where shared points stand already no others are set.
-    """
-    found = [np.asarray(shared, float).reshape(-1, 2)]
-    for line in lines:
-        stations = np.arange(0.0, line.length, min(4.0, line.length / 40.0))
-        spots = shapely.get_coordinates(shapely.line_interpolate_point(line, stations))
-        clear = np.ones(len(spots), bool)
-        if len(blocked):
-            clear &= (np.linalg.norm(spots[:, None] - blocked[None], axis=2) >= clear_mm[None]).all(axis=1)
-        if len(shared):
-            near = np.linalg.norm(spots[:, None] - shared[None], axis=2).min(axis=1)
-            clear &= near >= SHARED_WITHIN * pitch_mm
-        if clear.any():
-            steps = _even_steps(stations[clear], line.length, line.is_ring, pitch_mm, phase)
-            found.append(spots[clear][steps])
-    return np.concatenate(found)
-
-
-def _even_steps(
-    stations_mm: np.ndarray, length_mm: float, closed: bool, pitch_mm: float, phase: float
-) -> np.ndarray:
-    """Indices of the fewest stations no further apart than a pitch (where there are any), as even as may be.
-
-    stations_mm : (k,) rising, the places that may be taken. The first is `phase` of a pitch along.
-    """
-    first = int(np.argmin(np.abs(stations_mm - phase * pitch_mm)))
-    ahead = stations_mm[first:]
-    if closed:
-        ahead = np.concatenate([ahead, stations_mm[:first] + length_mm])
-    end = float(ahead[0] + length_mm if closed else ahead[-1])
-    fewest = _jump(ahead, pitch_mm, end, closed)
-    # the same number in shorter jumps is more even
-    for shorter in np.linspace((end - ahead[0]) / max(len(fewest), 1), pitch_mm, 12):
-        tried = _jump(ahead, float(shorter), end, closed)
-        if len(tried) <= len(fewest):
-            fewest = tried
-            break
-    return (fewest + first) % len(stations_mm)
-
-
-def _jump(stations_mm: np.ndarray, pitch_mm: float, end_mm: float, closed: bool) -> np.ndarray:
-    """Indices reached from the first station by the longest steps within a pitch, up to the end."""
-    taken = [0]
-    while end_mm - stations_mm[taken[-1]] > (pitch_mm + 1e-6 if closed else 1e-6):
-        ahead = int(np.searchsorted(stations_mm, stations_mm[taken[-1]] + pitch_mm + 1e-6)) - 1
-        ahead = max(ahead, taken[-1] + 1)  # nothing clear within a pitch: the next there is
-        if ahead >= len(stations_mm):
-            break
-        taken.append(ahead)
-    return np.array(taken)
-
-
-def _widest_step(lines: Sequence[shapely.LineString], points: np.ndarray) -> float:
-    """Widest distance along the lines between neighbouring points (from end to end on an open line)."""
-    widest = 0.0
-    spots = shapely.points(points)
-    for line in lines:
-        near = spots[shapely.distance(spots, line) < BOLT_EDGE_MM]
-        at = np.sort(shapely.line_locate_point(line, near)) if len(near) else np.zeros(0)
-        if len(at) < 2:
-            widest = max(widest, line.length)
-        elif line.is_ring:
-            widest = max(widest, float(np.diff(np.append(at, at[0] + line.length)).max()))
-        else:
-            widest = max(widest, float(np.diff(at).max()))
-    return float(widest)
-
-
-def _on_parting(envelope: Envelope, xy: np.ndarray) -> np.ndarray:
-    """(k, 3) plan coordinates of frame positions, on the parting surface."""
-    if len(xy) == 0:
-        return np.zeros((0, 3))
-    z = sample(envelope.parting_mm, envelope.origin_mm, envelope.pixel_mm, xy)
-    return envelope.frame.to_master(np.column_stack([xy, z]))
+    points = np.concatenate([np.zeros((0, 3)), *placed])
+    here = on_this_flange(envelope, points, 3.0 * envelope.pixel_mm)
+    return envelope.frame.to_frame(points[here])[:, :2]
 
 
 # --- loads -----------------------------------------------------------------------------------------------
@@ -614,9 +506,7 @@ def _bare_samples(envelope: Envelope, edge_band_mm: float) -> tuple[np.ndarray, 
 
 
 def _panel_checks(panel: Panel, laminate: Laminate, pressure: float, brief: JacketBrief) -> list[LoadCheck]:
-    load = (
-        f"rubber and wet cast {pressure * 1e6:.0f} Pa, and {brief.leaning_load_n:.0f} N leaning in the middle"
-    )
+    load = f"rubber and wet cast {pressure * 1e6:.0f} Pa, and {brief.leaning_load_n:.0f} N leaning in the middle"
     rigidity = plate_rigidity_nmm(laminate.modulus_mpa, laminate.thickness_mm)
     limit = 2.0 * panel.radius_mm / brief.deflection_limit_ratio
     where = f"flattest panel, {2 * panel.radius_mm:.0f} mm across, {panel.centre_mm[2]:.0f} mm up"
@@ -678,9 +568,7 @@ def section_length_mm(
     return float((area_mm2[inside] * level).sum() / slab_mm)
 
 
-def _flange_checks(
-    shell: _Shell, pitch_mm: float, width_mm: float, around_mm: float, brief: Brief
-) -> list[LoadCheck]:
+def _flange_checks(shell: _Shell, pitch_mm: float, width_mm: float, around_mm: float, brief: Brief) -> list[LoadCheck]:
     """The flange between two bolts, the piece hanging from it, and as a ledge that somebody leans on."""
     laminate = shell.edge
     t, e = laminate.thickness_mm, laminate.modulus_mpa
@@ -746,9 +634,7 @@ def _lighter(piece: JacketPiece, brief: JacketBrief) -> str:
     alone = "" if piece.lift.passes else " even without its glove"
     parts = int(np.ceil(check.load_kg / max(check.team_capability_kg, 1e-9)))
     hands = (
-        f"use {check.lifters_needed} people"
-        if check.lifters_needed
-        else "no team of eight may lift it: use a hoist"
+        f"use {check.lifters_needed} people" if check.lifters_needed else "no team of eight may lift it: use a hoist"
     )
     return (
         f"The {piece.name} with its glove weighs {check.load_kg:.0f} kg, over what {check.lifters} may lift "
@@ -760,9 +646,7 @@ def jacket_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:
     """The figures that the jacket rests on, with their marks; laminate figures are told by the laminate."""
     return (
         Assumption("bolt pitch", f"{BOLT_PITCH_MM:.0f} mm, M8", Mark.COMMON_PRACTICE),
-        Assumption(
-            "jacket mat", f"{brief.mat_oz:g} oz, edges {brief.edge_extra_oz:g} more", Mark.COMMON_PRACTICE
-        ),
+        Assumption("jacket mat", f"{brief.mat_oz:g} oz, edges {brief.edge_extra_oz:g} more", Mark.COMMON_PRACTICE),
         Assumption("leaning load", f"{brief.leaning_load_n:.0f} N on a patch", Mark.COMMON_PRACTICE),
         Assumption("safety on laminate strength", f"{STRENGTH_SAFETY:g}", Mark.COMMON_PRACTICE),
         Assumption("Poisson's ratio of laminate", f"{POISSON}", Mark.MEMORY),

@@ -19,6 +19,7 @@ from .heightmap import clearance_mm, coarsen, fit_planes, sample, share_of_block
 from .marks import Assumption, Mark
 from .master import Master
 from .progress import SILENT, Progress
+from .rims import covered, on_this_flange, points_along, rim_lines
 from .rubber import Envelope, Rubber
 from .seam import Seam
 from .undercut import Locks
@@ -39,6 +40,8 @@ SMALLER_KEYS = (1.0, 0.8, 0.65, 0.5, 0.4)
 # speak of.
 LEAST_UPHILL_FALL = 1.0
 STEEPEST_DEG = 60.0
+# an edge place further from a key than this share of the spacing gets one off the flange's middle line
+EDGE_UNSERVED = 0.75
 MOST_KEYS_A_PIECE = 150
 # what may keep a key off a place; the first where it is only want of room
 BARRED = ("an edge or another key", "a lock", "a steep slope", "tight curvature")
@@ -224,11 +227,6 @@ def _across(envelope: Envelope, point_mm: Sequence[float] | np.ndarray) -> tuple
     return float(point[0]), float(point[1])
 
 
-def covered(envelope: Envelope) -> np.ndarray:
-    """(rows, columns) bool: pixels where there is rubber and a jacket goes over it."""
-    return np.isfinite(envelope.outer_mm) & ~envelope.open_base
-
-
 # --- the ground keys stand on ----------------------------------------------------------------------------
 
 
@@ -280,9 +278,7 @@ def _coarse(envelope: Envelope, block_mm: float, least_thickness_mm: float) -> _
     factor = max(round(block_mm / envelope.pixel_mm), 1)
     inside = covered(envelope)
     height, share = coarsen(envelope.outer_mm, inside, factor)
-    below = np.where(
-        envelope.flange | ~np.isfinite(envelope.filled_mm), envelope.parting_mm, envelope.filled_mm
-    )
+    below = np.where(envelope.flange | ~np.isfinite(envelope.filled_mm), envelope.parting_mm, envelope.filled_mm)
     under, _ = coarsen(below, inside, factor)
     flange = share_of_blocks(envelope.flange & inside, factor)
     block = factor * envelope.pixel_mm
@@ -597,9 +593,7 @@ def _why(
             f"({stiffness:.3f}, at least {brief.least_stiffness:.3f}): spread them or add some"
         )
     if not flat:
-        said.append(
-            f"the {name} sags {sag:.1f} mm (limit {brief.sag_limit_mm:.1f}) in the gap {place[2]:.0f} mm up"
-        )
+        said.append(f"the {name} sags {sag:.1f} mm (limit {brief.sag_limit_mm:.1f}) in the gap {place[2]:.0f} mm up")
         if in_the_way:
             said.append(f"what keeps keys from it is {in_the_way}")
     return "; ".join(said)
@@ -643,7 +637,7 @@ def set_keys(
         progress.step(at / len(grounds), f"keys of the {ground.envelope.name}")
         placed = [k for k in own if k.piece == ground.envelope.piece]
         if not placed:
-            placed = _set_by_rule(ground, brief)
+            placed = _set_by_rule(ground, brief, rubber, keys)
             placed = _add_until_held(placed, ground, brief, stuff)
         placed = _named(placed, prefixes[at], ground.envelope)
         notes += key_faults(placed, ground)
@@ -699,16 +693,18 @@ def _where(envelope: Envelope, foot_mm: np.ndarray) -> str:
     return "edge" if envelope.flange[i, j] else "middle"
 
 
-def _set_by_rule(ground: Ground, brief: KeysBrief) -> list[Key]:
-    """Edge keys no further apart than the edge spacing, then middle keys no nearer than theirs."""
+def _set_by_rule(ground: Ground, brief: KeysBrief, rubber: Rubber, placed: Sequence[Key]) -> list[Key]:
+    """Edge keys no further apart than the edge spacing, then middle keys; `placed` are those of earlier
+    pieces.
+    """
     keys: list[Key] = []
     scale = _edge_scale(ground, brief)
     if scale > 0:
+        keys += _along_flange(ground, brief, scale, rubber, placed)
         shape = _shape(ground, brief, scale)
         free = np.nonzero(ground.on_edge & (ground.allowed_mm >= shape.reach_mm))[0]
-        chosen = _spread(
-            ground.points_mm[free], np.zeros((0, 3)), brief.edge_spacing_mm / 2.0, ground.centre_mm
-        )
+        taken = _feet(keys, ground.envelope)
+        chosen = _spread(ground.points_mm[free], taken, EDGE_UNSERVED * brief.edge_spacing_mm, ground.centre_mm)
         keys += [_at(ground, int(k), "edge", brief, scale) for k in free[chosen]]
     shape = _shape(ground, brief, 1.0)
     free = np.nonzero(~ground.on_edge & (ground.allowed_mm >= shape.reach_mm))[0]
@@ -716,6 +712,28 @@ def _set_by_rule(ground: Ground, brief: KeysBrief) -> list[Key]:
     chosen = _spread(ground.points_mm[free], taken, brief.middle_spacing_mm / np.sqrt(3.0), ground.centre_mm)
     keys += [_at(ground, int(k), "middle", brief, 1.0) for k in free[chosen]]
     return keys
+
+
+def _along_flange(ground: Ground, brief: KeysBrief, scale: float, rubber: Rubber, placed: Sequence[Key]) -> list[Key]:
+    """Keys along the flange's middle, back to back with those of a piece that meets it there, so that the
+    bolts
+    find the same free stretches on both."""
+    envelope = ground.envelope
+    if not envelope.flange.any() or len(ground.points_mm) == 0:
+        return []
+    reach = _shape(ground, brief, scale).reach_mm
+    tree = cKDTree(ground.points_mm[:, :2])
+
+    def usable(spots: np.ndarray) -> np.ndarray:
+        away, nearest = tree.query(spots)
+        return np.asarray((away <= ground.block_mm) & (ground.allowed_mm[nearest] >= reach))
+
+    feet = np.array([k.foot_mm for k in placed if k.where == "edge"], float).reshape(-1, 3)
+    here = feet[on_this_flange(envelope, feet, 2.0 * rubber.flange_thickness_mm)]
+    shared = envelope.frame.to_frame(here)[:, :2]
+    lines = rim_lines(envelope, rubber.flange_width_mm / 2.0)
+    spots = points_along(lines, brief.edge_spacing_mm, usable, shared[usable(shared)] if len(shared) else shared)
+    return [_stand(envelope, spot, "edge", brief, scale) for spot in spots]
 
 
 def _shape(ground: Ground, brief: KeysBrief, scale: float) -> Key:
@@ -741,10 +759,13 @@ def _edge_scale(ground: Ground, brief: KeysBrief) -> float:
 
 
 def _at(ground: Ground, index: int, where: str, brief: KeysBrief, scale: float) -> Key:
-    xy = ground.points_mm[index, :2][None]
-    envelope = ground.envelope
-    z = sample(envelope.outer_mm, envelope.origin_mm, envelope.pixel_mm, xy)
-    foot = envelope.frame.to_master(np.column_stack([xy, z]))[0]
+    return _stand(ground.envelope, ground.points_mm[index, :2], where, brief, scale)
+
+
+def _stand(envelope: Envelope, xy: np.ndarray, where: str, brief: KeysBrief, scale: float) -> Key:
+    """A key whose foot is on the glove's outside at a frame position."""
+    z = sample(envelope.outer_mm, envelope.origin_mm, envelope.pixel_mm, xy[None])
+    foot = envelope.frame.to_master(np.array([[xy[0], xy[1], z[0]]]))[0]
     return shape_key("", envelope.piece, where, foot, brief, scale)
 
 
@@ -862,9 +883,7 @@ def piece_prefixes(names: Sequence[str]) -> list[str]:
 def _named(keys: Sequence[Key], prefix: str, envelope: Envelope) -> list[Key]:
     """Numbered from the top down (across the pull), then left to right."""
     feet = _feet(keys, envelope)
-    order = sorted(
-        range(len(keys)), key=lambda k: (-round(float(feet[k, 1]), 3), round(float(feet[k, 0]), 3))
-    )
+    order = sorted(range(len(keys)), key=lambda k: (-round(float(feet[k, 1]), 3), round(float(feet[k, 0]), 3)))
     return [replace(keys[k], name=f"{prefix}{n}") for n, k in enumerate(order, start=1)]
 
 
@@ -901,8 +920,6 @@ def key_assumptions(brief: KeysBrief, stuff: RubberStuff | None = None) -> tuple
     return (
         Assumption("key spacing", spacing, Mark.COMMON_PRACTICE),
         Assumption("sag limit between keys", f"{brief.sag_limit_mm:g} mm", Mark.COMMON_PRACTICE),
-        Assumption(
-            "rubber modulus", f"{stuff.modulus_mpa:g} MPa", Mark.MEMORY, "Gent, from Shore A 12 to 28"
-        ),
+        Assumption("rubber modulus", f"{stuff.modulus_mpa:g} MPa", Mark.MEMORY, "Gent, from Shore A 12 to 28"),
         Assumption("sag of a held patch", "q a⁴ / 64 D", Mark.MEMORY, plates),
     )
