@@ -5,13 +5,13 @@ from __future__ import annotations
 import copy
 import math
 import tomllib
+from dataclasses import replace
 from importlib import resources
 
 import pytest
 from mouldloft.brief import MaterialsBrief
 from mouldloft.catalogue import (
     KINDS,
-    OZ_FT2_G_M2,
     Catalogue,
     catalogue_from_dict,
     layers_for,
@@ -19,6 +19,7 @@ from mouldloft.catalogue import (
     temperature_factor,
 )
 from mouldloft.errors import CatalogueRefused
+from mouldloft.laminate import G_M2_PER_OZ_FT2, mat_weights
 from mouldloft.marks import Mark
 
 
@@ -37,8 +38,8 @@ def given() -> dict:
 def test_an_ounce_a_square_foot_by_definition_of_the_units() -> None:
     # published: 1 lb = 0.45359237 kg and 1 ft = 0.3048 m exactly (international yard and pound agreement, 1959);
     # sources.md states 305.15 g/m²
-    assert math.isclose(OZ_FT2_G_M2, 453.59237 / 16 / 0.3048**2, rel_tol=1e-12)
-    assert abs(OZ_FT2_G_M2 - 305.15) < 0.005
+    assert math.isclose(G_M2_PER_OZ_FT2, 453.59237 / 16 / 0.3048**2, rel_tol=1e-12)
+    assert abs(G_M2_PER_OZ_FT2 - 305.15) < 0.005
 
 
 def test_every_figure_of_every_material_has_its_mark(bundled: Catalogue) -> None:
@@ -78,12 +79,20 @@ def test_trade_ounces_come_out_as_the_mats_the_trade_calls_so(bundled: Catalogue
     assert sum(mat.mat_g_m2 for mat in bundled.mat_layers(oz)) == nominal
 
 
+def test_the_jackets_schedule_and_the_casts_are_one(bundled: Catalogue) -> None:
+    for oz in (1, 2, 4, 5, 6, 10):
+        assert [mat.mat_g_m2 for mat in bundled.mat_layers(oz)] == list(mat_weights(oz * G_M2_PER_OZ_FT2))
+
+
+def test_a_catalogue_without_a_mat_makes_do(bundled: Catalogue) -> None:
+    only = replace(bundled, mat=tuple(mat for mat in bundled.mat if mat.mat_g_m2 in (225, 600)))
+    assert [mat.mat_g_m2 for mat in only.mat_layers(1)] == [225, 225]
+    assert sum(mat.mat_g_m2 for mat in only.mat_layers(4)) == 1200
+
+
 def test_layers_against_brute_force(bundled: Catalogue) -> None:
     mats = bundled.mats_for(MaterialsBrief())
     weights = [mat.mat_g_m2 for mat in mats]
-    sums_of: dict[int, set[float]] = {0: {0.0}}
-    for count in range(1, 9):
-        sums_of[count] = {s + w for s in sums_of[count - 1] for w in weights}
     for target in range(100, 3000, 37):
         got = layers_for(target, mats)
         total = sum(mat.mat_g_m2 for mat in got)

@@ -11,6 +11,7 @@ import itertools
 import math
 import tomllib
 import typing
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -22,16 +23,10 @@ import msgspec
 from .brief import MaterialsBrief
 from .errors import CatalogueRefused
 from .files import read_small_text
+from .laminate import G_M2_PER_OZ_FT2, HAND_LAYER_G_M2, NOMINAL_SHORTFALL, mat_weights
 from .marks import Assumption, Mark
 
-OUNCE_G = 28.349523125  # avoirdupois ounce, exact: 1/16 of the pound of 0.45359237 kg (1959 agreement)
-FOOT_M = 0.3048  # international foot, exact
-OZ_FT2_G_M2 = OUNCE_G / FOOT_M**2  # 305.15 g/m²; mat sold as 300 g/m² is called "1 oz"
-MAT_SHORTFALL = 0.02  # 300 g/m² passes for 305.15: the trade names mats by the round figure
-GLASS_DENSITY_KG_M3 = 2560.0  # ISO 12215-5, from memory, verify
-CURED_RESIN_DENSITY_KG_M3 = 1200.0  # ISO 12215-5, from memory, verify
 MOST_LAYERS = 24
-HEAVIEST_DRAPING_G_M2 = 600.0  # heavier mat does not lie down on modelled form (common practice, no source)
 
 Positive = Annotated[float, msgspec.Meta(gt=0)]
 NotNegative = Annotated[float, msgspec.Meta(ge=0)]
@@ -169,7 +164,7 @@ class MatMaterial(Material):
     @property
     def mat_oz_ft2(self) -> float:
         """Weight in ounces a square foot, exact (300 g/m² is 0.983)."""
-        return self.mat_g_m2 / OZ_FT2_G_M2
+        return self.mat_g_m2 / G_M2_PER_OZ_FT2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -308,13 +303,24 @@ class Catalogue:
         if materials.glass is not None:
             return (_pick(self.mat, materials.glass, "glass"),)
         by_weight = sorted(self.mat, key=lambda mat: mat.mat_g_m2)
-        draping = [mat for mat in by_weight if mat.mat_g_m2 <= HEAVIEST_DRAPING_G_M2]
+        draping = [mat for mat in by_weight if mat.mat_g_m2 <= HAND_LAYER_G_M2]
         return tuple(draping or by_weight[:1])
 
     def mat_layers(self, oz_ft2: float, materials: MaterialsBrief | None = None) -> tuple[MatMaterial, ...]:
-        """Layers as sold that make up `oz_ft2` (ounces a square foot), light first: the fewest layers whose sum falls
-        at most 2 % short (300 g/m² is what the trade calls 1 oz), and of those the least glass."""
-        return layers_for(oz_ft2 * OZ_FT2_G_M2, self.mats_for(materials or MaterialsBrief()))
+        """Layers as sold that make up `oz_ft2` (ounces a square foot), in the order they go down: the schedule of
+        `laminate.mat_weights` where the catalogue holds its mats, else by `layers_for`."""
+        return self.mats_as(mat_weights(oz_ft2 * G_M2_PER_OZ_FT2), oz_ft2 * G_M2_PER_OZ_FT2, materials)
+
+    def mats_as(
+        self, weights_g_m2: Sequence[float], target_g_m2: float, materials: MaterialsBrief | None = None
+    ) -> tuple[MatMaterial, ...]:
+        """The catalogue's mats for a schedule of weights; where one is missing, or the brief names a mat, what
+        `layers_for` makes of `target_g_m2` instead."""
+        materials = materials or MaterialsBrief()
+        by_weight = {mat.mat_g_m2: mat for mat in reversed(self.mat)}
+        if materials.glass is None and weights_g_m2 and all(w in by_weight for w in weights_g_m2):
+            return tuple(by_weight[w] for w in weights_g_m2)
+        return layers_for(target_g_m2, self.mats_for(materials))
 
     def board_for(self, thickness_mm: float) -> BoardMaterial:
         """The thinnest board at least this thick, or the thickest there is."""
@@ -329,10 +335,11 @@ KINDS = (
 
 
 def layers_for(target_g_m2: float, mats: tuple[MatMaterial, ...]) -> tuple[MatMaterial, ...]:
-    """Mats as sold that make up a target weight; see `Catalogue.mat_layers`. Raises `CatalogueRefused` when it
+    """Mats as sold that make up a target weight, light first: the fewest layers whose sum falls at most 2 % short
+    (300 g/m² is what the trade calls 1 oz), and of those the least glass. Raises `CatalogueRefused` when it
     would take more than 24 layers."""
-    least = target_g_m2 * (1.0 - MAT_SHORTFALL)
-    usable = [mat for mat in mats if mat.mat_g_m2 <= max(target_g_m2, mats[0].mat_g_m2) * (1 + MAT_SHORTFALL)]
+    least = target_g_m2 * (1.0 - NOMINAL_SHORTFALL)
+    usable = [mat for mat in mats if mat.mat_g_m2 <= max(target_g_m2, mats[0].mat_g_m2) * (1 + NOMINAL_SHORTFALL)]
     for count in range(max(1, math.ceil(least / usable[-1].mat_g_m2 - 1e-9)), MOST_LAYERS + 1):
         fitting = [
             pile
