@@ -146,17 +146,21 @@ def test_rubber_mass_is_its_volume(pair):
         assert piece.lift_with_glove.load_kg == pytest.approx(piece.mass_kg + piece.rubber_mass_kg)
 
 
-def test_the_catalogue_s_density_counts():
-    class Stuff:
-        density_kg_dm3 = 1.30
+def test_the_catalogue_s_rubber_and_mats_count():
+    from mouldloft.catalogue import read_catalogue
+    from mouldloft.keys import rubber_stuff
 
-    class Shelf:
-        def rubber_for(self, materials):
-            return Stuff()
-
+    shelf = read_catalogue(None)
     rubber = rubber_of(dome(200.0))
-    heavy = lay_up_jacket(None, None, rubber, NO_KEYS, BRIEF, Shelf())
-    assert heavy.pieces[0].rubber_mass_kg == pytest.approx(1.30e-6 * rubber.parts[0].total_mm3)
+    material = replace(shelf.rubber[0], density_kg_m3=1300.0, young_modulus_mpa=0.9)
+    only_light = tuple(m for m in shelf.mat if m.mat_g_m2 == 300)
+    (piece,) = lay_up_jacket(
+        None, None, rubber, NO_KEYS, BRIEF, replace(shelf, rubber=(material,), mat=only_light)
+    ).pieces
+    assert piece.rubber_mass_kg == pytest.approx(1.30e-6 * rubber.parts[0].total_mm3)
+    assert piece.zones[0].layers == ("300 g/m²",) * 4
+    assert rubber_stuff(material).density_kg_dm3 == pytest.approx(1.3)
+    assert rubber_stuff(material).modulus_mpa == 0.9
 
 
 def test_an_open_base_is_not_covered():
@@ -280,9 +284,7 @@ LAMINATE = lay_up(mat_g_m2_from_oz(4), 0.30)
 def samples_of(envelope):
     cells = surface_cells(envelope.outer_mm, envelope.origin_mm, envelope.pixel_mm)
     body = (cells.area_mm2 > 0) & (cells.centre_mm[..., 2] > FLANGE_THICKNESS_MM + 0.1)
-    return surface_samples(
-        cells.area_mm2[body], cells.centre_mm[body], cells.normal[body], envelope.pixel_mm, 20_000
-    )
+    return surface_samples(cells.area_mm2[body], cells.centre_mm[body], cells.normal[body], envelope.pixel_mm, 20_000)
 
 
 def test_samples_lie_on_the_surface_evenly():
@@ -358,10 +360,7 @@ def test_flange_against_a_finite_difference_beam(pair):
     laminate = lay_up(mat_g_m2_from_oz(6), 0.30)
     n, span = 200, piece.bolt_pitch_mm
     h = span / (n + 1)
-    d4 = sum(
-        np.diag(np.full(n - abs(k), v), k)
-        for k, v in zip((-2, -1, 0, 1, 2), (1.0, -4, 6, -4, 1), strict=True)
-    )
+    d4 = sum(np.diag(np.full(n - abs(k), v), k) for k, v in zip((-2, -1, 0, 1, 2), (1.0, -4, 6, -4, 1), strict=True))
     d4[0, 0] += 1
     d4[-1, -1] += 1
     force = float(check.load.split("(")[1].split(" N")[0]) * 2 / (piece.zones[2].area_mm2 / FLANGE_WIDTH_MM)

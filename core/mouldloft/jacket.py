@@ -18,7 +18,15 @@ from shapely.geometry.base import BaseGeometry
 from .brief import Brief, CastBrief, JacketBrief
 from .heightmap import Cells, outline, surface_cells
 from .keys import GRAVITY_M_S2, RUBBER_DENSITY_KG_DM3, Key, Keys, key_bumps
-from .laminate import GELCOAT_DENSITY_KG_DM3, Laminate, lay_up, mat_g_m2_from_oz, oz_from_mat_g_m2, resin_kg
+from .laminate import (
+    GELCOAT_DENSITY_KG_DM3,
+    Laminate,
+    laminate_of,
+    lay_up,
+    mat_g_m2_from_oz,
+    oz_from_mat_g_m2,
+    resin_kg,
+)
 from .lifting import LiftCheck, check_lift, lifting_assumptions
 from .marks import Assumption, Mark
 from .master import Master
@@ -117,10 +125,13 @@ def lay_up_jacket(
     are the pipeline's; the outside is all that is needed.
     """
     density = rubber_density_kg_dm3(catalogue, brief)
+    field, edge = jacket_laminates(catalogue, brief)
+    by_hand = HAND_LAID_VARIATION if catalogue is None else catalogue.rates.laminate_uncertainty
     shells: list[_Shell] = []
     for at, envelope in enumerate(rubber.envelopes):
         progress.step(0.6 * at / len(rubber.envelopes), f"area of the {envelope.name}")
-        shells.append(_lay_up(envelope, rubber, keys, brief.jacket, density * rubber.parts[at].total_mm3 * 1e-6))
+        rubber_kg = density * rubber.parts[at].total_mm3 * 1e-6
+        shells.append(_lay_up(envelope, rubber, keys, field, edge, rubber_kg, by_hand))
     progress.step(0.6, "bolts and wedges")
     bolts, wedges = _place_fasteners(rubber, keys)
     mould_kg = sum(s.mass_kg + s.rubber_kg for s in shells) + sum(s.area_mm2 for s in shells) * _cast_kg_mm2(brief.cast)
@@ -134,15 +145,22 @@ def lay_up_jacket(
 
 
 def rubber_density_kg_dm3(catalogue: Catalogue | None, brief: Brief) -> float:
-    """Density of the brief's rubber, from the catalogue where it says."""
+    """Density of the brief's rubber by the catalogue, or the typical one."""
     if catalogue is None:
         return RUBBER_DENSITY_KG_DM3
-    stuff = catalogue.rubber_for(brief.materials)
-    for name in ("density_kg_dm3", "density_g_cm3", "density_kg_l"):
-        value = getattr(stuff, name, None)
-        if value:
-            return float(value)
-    return RUBBER_DENSITY_KG_DM3
+    return catalogue.rubber_for(brief.materials).density_kg_m3 / 1000.0
+
+
+def jacket_laminates(catalogue: Catalogue | None, brief: Brief) -> tuple[Laminate, Laminate]:
+    """Laminates of the field and of the edges and flange, in the catalogue's mats."""
+    made = []
+    for oz in (brief.jacket.mat_oz, brief.jacket.mat_oz + brief.jacket.edge_extra_oz):
+        if catalogue is None:
+            made.append(lay_up(mat_g_m2_from_oz(oz), brief.jacket.glass_fraction))
+        else:
+            mats = catalogue.mat_layers(oz, brief.materials)
+            made.append(laminate_of([m.mat_g_m2 for m in mats], brief.jacket.glass_fraction))
+    return made[0], made[1]
 
 
 # --- area and mass ---------------------------------------------------------------------------------------
@@ -213,12 +231,18 @@ def _every_corner(pixels: np.ndarray) -> np.ndarray:
     return both[:, :-1] & both[:, 1:]
 
 
-def _lay_up(envelope: Envelope, rubber: Rubber, keys: Keys, brief: JacketBrief, rubber_kg: float) -> _Shell:
+def _lay_up(
+    envelope: Envelope,
+    rubber: Rubber,
+    keys: Keys,
+    field: Laminate,
+    edge: Laminate,
+    rubber_kg: float,
+    by_hand: float,
+) -> _Shell:
     outside = outside_with_keys(envelope, keys.keys)
     cells = surface_cells(outside, envelope.origin_mm, envelope.pixel_mm)
     zone = zone_of_cells(envelope, cells, rubber.edge_band_mm)
-    field = lay_up(mat_g_m2_from_oz(brief.mat_oz), brief.glass_fraction)
-    edge = lay_up(mat_g_m2_from_oz(brief.mat_oz + brief.edge_extra_oz), brief.glass_fraction)
     used = cells.area_mm2 > 0
     area, which = cells.area_mm2[used], zone[used]
     zones = tuple(
@@ -232,7 +256,7 @@ def _lay_up(envelope: Envelope, rubber: Rubber, keys: Keys, brief: JacketBrief, 
     total = float(area.sum())
     return _Shell(
         envelope, zones, field, edge, total, mass, rubber_kg,
-        _mass_interval(mass, total, outside, envelope),
+        _mass_interval(mass, total, outside, envelope, by_hand),
         middle, area, centre, envelope.frame.to_master(cells.normal[used]), which,
     )  # fmt: skip
 
@@ -251,13 +275,15 @@ def _zone(name: str, area_mm2: float, laminate: Laminate) -> Zone:
     )
 
 
-def _mass_interval(mass_kg: float, area_mm2: float, outside: np.ndarray, envelope: Envelope) -> Interval:
+def _mass_interval(
+    mass_kg: float, area_mm2: float, outside: np.ndarray, envelope: Envelope, by_hand: float
+) -> Interval:
     """Mass with the area's error (from every second pixel) and the laminator's hand."""
     half = surface_cells(outside[::2, ::2], envelope.origin_mm, 2.0 * envelope.pixel_mm)
     coarse_error = abs(float(half.area_mm2.sum()) / area_mm2 - 1.0) if area_mm2 > 0 else 0.0
     # sideways, the coarser map also loses a strip of rim: the difference is an upper bound
-    causes = (("column image resolution", coarse_error), ("resin taken up by hand", HAND_LAID_VARIATION))
-    spread = float(np.hypot(coarse_error, HAND_LAID_VARIATION))
+    causes = (("column image resolution", coarse_error), ("resin taken up by hand", by_hand))
+    spread = float(np.hypot(coarse_error, by_hand))
     return Interval(mass_kg * (1 - spread), mass_kg, mass_kg * (1 + spread), causes)
 
 

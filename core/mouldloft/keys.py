@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -23,6 +24,9 @@ from .rims import covered, on_this_flange, points_along, rim_lines
 from .rubber import Envelope, Rubber
 from .seam import Seam
 from .undercut import Locks
+
+if TYPE_CHECKING:
+    from .catalogue import RubberMaterial
 
 GRAVITY_M_S2 = 9.81
 # Common practice: the root is blended so that the rubber does not tear there and the jacket's mat lies in.
@@ -115,6 +119,11 @@ class RubberStuff:
 
     density_kg_dm3: float = RUBBER_DENSITY_KG_DM3
     modulus_mpa: float = RUBBER_MODULUS_MPA
+
+
+def rubber_stuff(material: RubberMaterial) -> RubberStuff:
+    """What the sag check needs, from a catalogue entry."""
+    return RubberStuff(material.density_kg_m3 / 1000.0, material.young_modulus_mpa)
 
 
 # --- one key ---------------------------------------------------------------------------------------------

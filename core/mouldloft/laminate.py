@@ -6,6 +6,7 @@ masses start from here; the resin's and the mat's own data sheets decide.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations_with_replacement
@@ -144,12 +145,16 @@ def mat_schedule(g_m2: float) -> tuple[str, ...]:
 
 def lay_up(g_m2: float, psi: float) -> Laminate:
     """The laminate that reaches `g_m2` of glass in mats as sold, at glass fraction `psi`."""
-    weights = mat_weights(g_m2)
-    glass = float(sum(weights))
+    return laminate_of(mat_weights(g_m2), psi)
+
+
+def laminate_of(weights_g_m2: Sequence[float], psi: float) -> Laminate:
+    """The laminate of given mats, first layer first, at glass fraction `psi`."""
+    glass = float(sum(weights_g_m2))
     return Laminate(
         glass_g_m2=glass,
         glass_fraction=psi,
-        layers=mat_schedule(g_m2),
+        layers=tuple(f"{w:g} g/m²" for w in weights_g_m2),
         thickness_mm=laminate_thickness_mm(glass, psi),
         mass_kg_m2=glass / 1000.0 / psi,
         modulus_mpa=modulus_mpa(psi),
@@ -168,9 +173,7 @@ def laminate_assumptions(psi: float) -> tuple[Assumption, ...]:
     """The figures that laminate masses and stiffness rest on, with their marks."""
     return (
         Assumption("glass fraction by mass", f"{psi:.2f}", Mark.PUBLISHED, "suppliers' hand lay-up guides"),
-        Assumption(
-            "mat weights sold, g/m²", ", ".join(map(str, SOLD_MATS_G_M2)), Mark.PUBLISHED, SOLD_SOURCE
-        ),
+        Assumption("mat weights sold, g/m²", ", ".join(map(str, SOLD_MATS_G_M2)), Mark.PUBLISHED, SOLD_SOURCE),
         Assumption("laminate thickness", "w/3.072 (2.56/psi - 1.36) mm", Mark.MEMORY, "ISO 12215-5"),
         Assumption("laminate modulus", f"{modulus_mpa(psi):.0f} MPa", Mark.MEMORY, "ISO 12215-5"),
         Assumption("flexural strength", f"{flexural_strength_mpa(psi):.0f} MPa", Mark.MEMORY, "ISO 12215-5"),
