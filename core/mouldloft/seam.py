@@ -298,23 +298,23 @@ def _keep_clear(master: Master, brief: SeamBrief) -> np.ndarray | None:
     return master.vertex_weights
 
 
-def _free_level(ground: _Ground, brief: SeamBrief, progress: Progress) -> tuple[np.ndarray, list[str]]:
-    """Level of the cheapest seam, smoothed, and what there is to say of it."""
+def _free_level(ground: _Ground, brief: SeamBrief, progress: Progress) -> tuple[np.ndarray | None, list[str]]:
+    """Level of the cheapest seam, smoothed, and what there is to say of it; None where no seam is cheapest."""
     master = ground.master
     progress.step(0.5, "the cheapest split")
     labels = cheapest_split(ground.costs)
     progress.step(0.75, "small islands")
     least = _LEAST_REGION * master.area_mm2
     labels, absorbed = absorb_small_regions(ground.graph, labels, master.face_areas_mm2, least)
+    if labels.min() == labels.max():
+        return None, ["By the brief's own rates no seam pays for its length, so the plane is kept."]
     notes = []
     if absorbed:
         notes.append(f"{absorbed} islands under {least / 100:.0f} cm² joined the piece around them.")
     level, tolerance = smooth_level(master.vertices_mm, master.faces, labels, brief.smooth_mm, progress)
     level = _without_islands(master, ground.graph, level, least)
     if tolerance > brief.smooth_mm:
-        notes.append(
-            f"The mesh is coarse: the seam is smoothed within {tolerance:.1f}, not {brief.smooth_mm:.1f} mm."
-        )
+        notes.append(f"The mesh is coarse: the seam is smoothed within {tolerance:.1f}, not {brief.smooth_mm:.1f} mm.")
     return level, notes
 
 
@@ -425,10 +425,12 @@ def place_seam(
     ground = _survey(master, field, brief, direction, offset, progress)
     plane = _draw(ground, "plane", _plane_level(ground, offset), offset)
     if brief.own_line is not None:
-        level, notes = _own_level(ground, brief, progress)
-        drawn = _draw(ground, "own", level, None)
+        own, notes = _own_level(ground, brief, progress)
+        drawn = _draw(ground, "own", own, None)
         return _to_seam(ground, drawn, None, plane.figures, notes)
     level, notes = _free_level(ground, brief, progress)
+    if level is None:
+        return _to_seam(ground, plane, offset, None, notes)
     free = _draw(ground, "free", level, None)
     progress.step(0.95, "seam figures")
     if brief.kind == "plane":

@@ -1,0 +1,121 @@
+"""Bodies with a known best seam, as masters, for the tests of seam, parting surface and wall."""
+
+from __future__ import annotations
+
+import numpy as np
+import trimesh
+from mouldloft.master import Health, Master
+from mouldloft.opening import Candidate, Opening, SymmetryPlane
+from mouldloft.rays import blocked, ray_scene
+from mouldloft.undercut import UndercutField
+
+
+def as_master(mesh: trimesh.Trimesh, base: str = "closed", weights: np.ndarray | None = None) -> Master:
+    """A master straight from a trimesh body that already stands where it should, in mm."""
+    on_base = np.zeros(len(mesh.faces), bool)
+    if base == "open":
+        on_base = np.abs(mesh.triangles[:, :, 2] - mesh.bounds[0, 2]).max(axis=1) < 1e-6
+    size = mesh.extents
+    return Master(
+        name="test body",
+        vertices_mm=np.array(mesh.vertices, float),
+        faces=np.array(mesh.faces, np.int32),
+        normals=np.array(mesh.face_normals, float),
+        face_areas_mm2=np.array(mesh.area_faces, float),
+        base_faces=on_base,
+        base=base,
+        area_mm2=float(mesh.area),
+        base_area_mm2=float(mesh.area_faces[on_base].sum()),
+        volume_mm3=float(mesh.volume),
+        height_mm=float(size[2]),
+        size_mm=(float(size[0]), float(size[1]), float(size[2])),
+        scale=1.0,
+        unit_assumed="mm",
+        detail_allowance=1.0,
+        detail_allowance_uncertainty=0.05,
+        source_hash="",
+        health=Health(0, 0, False, 0, 0, 0, bool(mesh.is_watertight)),
+        vertex_weights=weights,
+    )
+
+
+def opening_along(direction, offset_mm: float = 0.0) -> Opening:
+    d = np.asarray(direction, float) / np.linalg.norm(direction)
+    chosen = Candidate((float(d[0]), float(d[1]), float(d[2])), offset_mm, "brief", 0, 0, 0, 0, 0, 0.5, 0.5, 0, "")
+    return Opening(chosen, (chosen,), SymmetryPlane((1.0, 0.0, 0.0), 0.0, 0.0, True), 1)
+
+
+def seen_field(master: Master, direction) -> UndercutField:
+    """Freedom of each face by one ray from its centre each way: enough for small faces."""
+    d = np.asarray(direction, float) / np.linalg.norm(direction)
+    scene = ray_scene(master.vertices_mm, master.faces)
+    centre = master.vertices_mm[master.faces].mean(axis=1)
+    along = master.normals @ d
+    plus = (along > 1e-9) & ~blocked(scene, centre, master.normals, d)
+    minus = (along < -1e-9) & ~blocked(scene, centre, master.normals, -d)
+    locked = float(master.face_areas_mm2[~plus & ~minus].sum())
+    draft = np.degrees(np.arcsin(np.clip(along, -1, 1))).astype(np.float32)
+    return UndercutField(
+        (float(d[0]), float(d[1]), float(d[2])),
+        plus.astype(np.float32),
+        minus.astype(np.float32),
+        draft,
+        locked,
+        locked / master.area_mm2,
+        "one ray a face",
+        0.0,
+    )
+
+
+def ball(radius_mm: float = 100.0, subdivisions: int = 5) -> trimesh.Trimesh:
+    mesh = trimesh.creation.icosphere(subdivisions, radius_mm)
+    mesh.apply_translation([0, 0, radius_mm])
+    return mesh
+
+
+def ellipsoid(a: float, b: float, c: float, subdivisions: int = 5) -> trimesh.Trimesh:
+    mesh = trimesh.creation.icosphere(subdivisions, 1.0)
+    mesh.apply_scale([a, b, c])
+    mesh.apply_translation([0, 0, c])
+    return mesh
+
+
+def ring(major: float = 120.0, minor: float = 40.0) -> trimesh.Trimesh:
+    """A torus about z, its middle at z = 200."""
+    mesh = trimesh.creation.torus(major, minor, major_sections=120, minor_sections=60)
+    mesh.apply_translation([0, 0, 200])
+    return mesh
+
+
+def two_lobes(pitch_mm: float = 6.0) -> trimesh.Trimesh:
+    """Two balls of radius 90, one above the other 200 apart, joined by a smooth waist."""
+    from skimage.measure import marching_cubes
+
+    # off the round numbers: no node of the lattice may fall on the skin
+    corner = np.array([-126.7, -126.3, -36.4])
+    x, y, z = np.meshgrid(
+        *(np.arange(low, high, pitch_mm) for low, high in zip(corner, (127, 127, 417), strict=True)),
+        indexing="ij",
+        sparse=True,
+    )
+    low = np.sqrt(x**2 + y**2 + (z - 90.0) ** 2) - 90.0
+    high = np.sqrt(x**2 + y**2 + (z - 290.0) ** 2) - 90.0
+    h = np.clip(0.5 + 0.5 * (high - low) / 60.0, 0.0, 1.0)
+    field = high + (low - high) * h - 60.0 * h * (1.0 - h)
+    vertices, faces, _, _ = marching_cubes(field, 0.0, spacing=(pitch_mm,) * 3)
+    mesh = trimesh.Trimesh(vertices + corner, faces)
+    if mesh.volume < 0:
+        mesh.invert()
+    mesh.apply_translation([0, 0, -mesh.bounds[0, 2]])
+    return mesh
+
+
+def wavy_post() -> trimesh.Trimesh:
+    """A post on an open base with a coat of waves: seams over it must not zigzag with the mesh."""
+    mesh = trimesh.creation.cylinder(60.0, 300.0, sections=96)
+    mesh = mesh.subdivide_to_size(9.0)
+    mesh.apply_translation([0, 0, 150.0])
+    turned = np.array(mesh.vertices)
+    swell = 1.0 + 0.03 * np.sin(turned[:, 2] / 17.0) * np.minimum(turned[:, 2] / 40.0, 1.0)
+    turned[:, :2] *= swell[:, None]
+    return trimesh.Trimesh(turned, mesh.faces)

@@ -1,0 +1,550 @@
+"""The seam against shapes whose best seam is known, and against brute force."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, replace
+
+import numpy as np
+import pytest
+import trimesh
+from mouldloft.brief import SeamBrief
+from mouldloft.contour import cross_at_zero, join_chains, split_faces
+from mouldloft.errors import BriefRefused, Cancelled, PlanImpossible
+from mouldloft.mincut import (
+    SplitCosts,
+    absorb_small_regions,
+    cheapest_split,
+    face_graph,
+    split_cost,
+)
+from mouldloft.ownline import read_keep_clear, read_own_lines
+from mouldloft.polyline import flatness_mm, length_mm, spaced_out, tightest_turn_mm
+from mouldloft.progress import Progress
+from mouldloft.seam import name_pieces, nudge_seam, place_seam
+from mouldloft.tautline import smooth_level
+from mouldloft.visibility import how_it_shows, viewpoints
+from scipy.spatial import cKDTree
+from scipy.special import ellipe
+from seam_bodies import as_master, ball, ellipsoid, opening_along, ring, seen_field, two_lobes, wavy_post
+
+PLANE = SeamBrief(kind="plane")
+FREE = SeamBrief(kind="free")
+
+
+def seam_of(mesh, direction, offset_mm=0.0, brief=FREE, base="closed", weights=None):
+    master = as_master(mesh, base, weights)
+    field = seen_field(master, direction)
+    return master, place_seam(master, opening_along(direction, offset_mm), field, brief)
+
+
+# --- plane
+# -----------------------------------------------------------------------------------------------------
+
+
+def test_plane_through_a_ball_is_the_small_circle():
+    """Analytic: a plane at h cuts a ball of radius R in a circle of radius sqrt(R² - h²), a cap of 2πR(R - h)."""
+    master, seam = seam_of(ball(100.0), (1, 0, 0), 60.0, PLANE)
+    (line,) = seam.lines
+    assert seam.kind == "plane"
+    assert line.closed
+    assert line.length_mm == pytest.approx(2 * np.pi * 80.0, rel=1e-3)
+    assert line.flatness_mm < 1e-3
+    assert line.tightest_turn_mm == pytest.approx(80.0, rel=0.1)
+    assert seam.pieces[0].area_mm2 == pytest.approx(2 * np.pi * 100.0 * 40.0, rel=0.03)
+    assert seam.pieces[0].area_mm2 + seam.pieces[1].area_mm2 == pytest.approx(master.skin_area_mm2)
+    assert [piece.name for piece in seam.pieces] == ["left piece", "right piece"]
+    assert seam.figures.on_show_mm == pytest.approx(line.show * line.length_mm)
+
+
+@pytest.mark.parametrize("offset_mm", [-31.7, 3.3, 44.1])
+def test_plane_section_agrees_with_a_reference_library(offset_mm):
+    """Against trimesh's own section of the same mesh."""
+    direction = np.array([0.8, 0.36, 0.48])
+    mesh = ring()
+    _, seam = seam_of(mesh, direction, offset_mm + 96.0, PLANE)
+    reference = mesh.section(direction, direction * (offset_mm + 96.0))
+    assert seam.length_mm == pytest.approx(reference.length, rel=1e-6)
+    assert len(seam.lines) == len(reference.entities)
+
+
+def test_line_ends_at_an_open_foot():
+    """Analytic: three sides of the box's section; the side on the board carries no seam."""
+    box = trimesh.creation.box((100, 60, 200))
+    box.apply_translation([0, 0, 100])
+    box = box.subdivide().subdivide().subdivide()
+    _, seam = seam_of(box, (1, 0, 0), 5.0, PLANE, base="open")
+    (line,) = seam.lines
+    assert not line.closed
+    assert line.length_mm == pytest.approx(200 + 60 + 200, rel=1e-6)
+    assert np.allclose(line.points_mm[[0, -1], 2], 0.0)
+    _, closed = seam_of(box, (1, 0, 0), 5.0, PLANE, base="closed")
+    assert closed.length_mm == pytest.approx(2 * (200 + 60), rel=1e-6)
+
+
+def test_plane_through_vertices_is_no_trouble():
+    """A mesh with vertices exactly on the plane gives one closed line, no crumbs."""
+    _, seam = seam_of(ring(), (0, 0, 1), 200.0, PLANE)
+    assert [line.closed for line in seam.lines] == [True, True]
+    # analytic: the torus's outer and inner equators
+    assert seam.lines[0].length_mm == pytest.approx(2 * np.pi * 160.0, rel=2e-3)
+    assert seam.lines[1].length_mm == pytest.approx(2 * np.pi * 80.0, rel=2e-3)
+
+
+def test_plane_beside_the_master_is_refused():
+    with pytest.raises(PlanImpossible, match=r"misses the master.*choose an offset"):
+        seam_of(ball(), (1, 0, 0), 140.0, PLANE)
+
+
+@pytest.mark.parametrize(
+    ("direction", "names"),
+    [
+        ((1, 0.2, 0.1), ("left piece", "right piece")),
+        ((-1, 0.2, 0.1), ("right piece", "left piece")),
+        ((0.1, -1, 0.3), ("front piece", "back piece")),
+        ((0, 0.2, 1), ("top piece", "bottom piece")),
+    ],
+)
+def test_names_tell_where_a_piece_sits(direction, names):
+    assert name_pieces(np.array(direction, float)) == names
+
+
+# --- minimum cut
+# ------------------------------------------------------------------------------------------------
+
+
+def all_labellings(count):
+    return ((np.arange(2**count)[:, None] >> np.arange(count)) & 1).astype(np.int8)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_cut_costs_what_the_best_of_all_labellings_costs(seed):
+    """Brute force: every one of the 2^20 labellings of an icosahedron's faces, with the rule that some must follow."""
+    mesh = trimesh.creation.icosahedron()
+    graph = face_graph(mesh.vertices, mesh.faces)
+    random = np.random.default_rng(seed)
+    costs = SplitCosts(
+        graph,
+        2.0 * random.random(20),
+        2.0 * random.random(20),
+        random.random(len(graph.faces)),
+        np.array([[0, 5], [3, 9], [12, 2]]),
+    )
+    labels = all_labellings(20)
+    total = labels @ (costs.behind - costs.ahead) + costs.ahead.sum()
+    for price, (one, two) in zip(costs.pair, graph.faces, strict=True):
+        total += price * (labels[:, one] != labels[:, two])
+    for low, high in costs.follows:
+        total[(labels[:, low] == 0) & (labels[:, high] == 1)] = np.inf
+    assert split_cost(costs, cheapest_split(costs)) == pytest.approx(total.min(), abs=1e-9)
+    assert split_cost(costs, labels[int(total.argmin())]) == pytest.approx(total.min(), abs=1e-9)
+
+
+def test_face_graph_matches_the_reference():
+    """Against trimesh's face adjacency."""
+    mesh = ball(50.0, 2)
+    graph = face_graph(mesh.vertices, mesh.faces)
+    own = {tuple(sorted(pair)) for pair in graph.faces.tolist()}
+    assert own == {tuple(sorted(pair)) for pair in mesh.face_adjacency.tolist()}
+    assert graph.length_mm.sum() == pytest.approx(mesh.edges_unique_length.sum())
+    # the first face of each pair runs along the edge as its vertices are listed
+    ahead = mesh.faces[graph.faces[:, 0]]
+    following = np.roll(ahead, -1, axis=1)
+    along = (ahead == graph.vertices[:, :1]) & (following == graph.vertices[:, 1:])
+    assert along.any(axis=1).all()
+
+
+def test_small_islands_join_the_piece_around_them():
+    mesh = ball(100.0, 3)
+    graph = face_graph(mesh.vertices, mesh.faces)
+    labels = (mesh.triangles_center[:, 0] < 0).astype(np.int8)
+    island = int(np.argmax(mesh.triangles_center[:, 0]))
+    labels[island] = 1
+    cleaned, given = absorb_small_regions(graph, labels, mesh.area_faces, 1000.0)
+    assert given == 1
+    assert cleaned[island] == 0
+    assert (np.delete(cleaned, island) == np.delete(labels, island)).all()
+
+
+# --- free seam
+# --------------------------------------------------------------------------------------------------
+
+
+def test_free_seam_of_a_ball_is_a_great_circle():
+    """Analytic: 2πR. The plane is given 25 mm off the middle; the free seam must find the equator by itself."""
+    direction = np.array([1.0, 0.3, 0.2]) / np.linalg.norm([1.0, 0.3, 0.2])
+    middle = float(direction[2] * 100.0)
+    master, seam = seam_of(ball(100.0), direction, middle + 25.0)
+    assert seam.kind == "free"
+    (line,) = seam.lines
+    assert line.length_mm == pytest.approx(2 * np.pi * 100.0, rel=5e-3)
+    assert np.abs(line.points_mm @ direction - middle).max() < 6.0
+    assert seam.figures.piece_locked_area_mm2 < 0.1 * seam.alternative.piece_locked_area_mm2
+    # half of the ball each
+    assert seam.pieces[0].area_mm2 == pytest.approx(master.area_mm2 / 2, rel=0.03)
+
+
+def test_the_plane_wins_where_it_is_the_silhouette():
+    """Nothing is gained by leaving the equator, and a flat wall is easier built: the plane is kept, and it is said."""
+    _, seam = seam_of(ball(100.0), (1, 0, 0), 0.0)
+    assert seam.kind == "plane"
+    assert "plane is the better seam" in seam.notes[0]
+    assert seam.alternative.kind == "free"
+    assert seam.figures.trouble_mm2 <= seam.alternative.trouble_mm2
+
+
+def test_free_seam_of_an_ellipsoid_follows_its_silhouette():
+    """Analytic: the silhouette along d of x'Ax = 1 lies in the plane x'Ad = 0, an ellipse of known length."""
+    a, b, c = 150.0, 80.0, 200.0
+    direction = np.array([1.0, 0.5, 0.0]) / np.hypot(1.0, 0.5)
+    _, seam = seam_of(ellipsoid(a, b, c), direction)
+    normal = direction / np.array([a, b, c]) ** 2
+    normal /= np.linalg.norm(normal)
+    (line,) = seam.lines
+    off = np.abs((line.points_mm - [0, 0, c]) @ normal)
+    # locks shallower than 10 mm weigh little, so it may stray as far as that allows
+    assert np.sqrt(np.mean(off**2)) < 3.0
+    flat = np.array([-normal[1], normal[0], 0.0])  # the ellipse's horizontal half axis
+    half = 1.0 / np.sqrt((flat[0] / a) ** 2 + (flat[1] / b) ** 2)
+    long, short = max(half, c), min(half, c)
+    assert line.length_mm == pytest.approx(4 * long * ellipe(1 - (short / long) ** 2), rel=5e-3)
+    assert seam.alternative.kind == "plane"
+    assert seam.figures.piece_locked_area_mm2 < 0.05 * seam.alternative.piece_locked_area_mm2
+    assert seam.figures.fill_mm3 < 0.05 * seam.alternative.fill_mm3
+
+
+def test_ring_gets_two_loops():
+    """Analytic: the silhouette of a torus along its axis is its outer and inner equator, 2π(R + r) and 2π(R - r)."""
+    _, seam = seam_of(ring(120.0, 40.0), (0, 0, 1), 215.0)
+    assert seam.kind == "free"
+    outer, inner = seam.lines
+    assert outer.length_mm == pytest.approx(2 * np.pi * 160.0, rel=5e-3)
+    assert inner.length_mm == pytest.approx(2 * np.pi * 80.0, rel=5e-3)
+    assert outer.flatness_mm < 6.0
+    assert seam.figures.loops == 2
+
+
+@pytest.fixture(scope="module")
+def lobes():
+    return two_lobes()
+
+
+def test_seam_keeps_clear_of_a_painted_lobe(lobes):
+    """The upper lobe is painted: the seam must round the waist and leave the whole lobe to one piece."""
+    _, plain = seam_of(lobes, (1, 0, 0), 3.0)
+    assert max(line.points_mm[:, 2].max() for line in plain.lines) > 370.0
+    painted = (lobes.vertices[:, 2] > 230.0).astype(float)
+    master, seam = seam_of(lobes, (1, 0, 0), 3.0, weights=painted)
+    assert max(line.points_mm[:, 2].max() for line in seam.lines) < 233.0
+    upper = lobes.triangles_center[:, 2] > 250.0
+    assert len(np.unique(seam.labels[upper])) == 1
+    assert seam.alternative.kind == "plane"
+    assert master.vertex_weights is painted
+
+
+def test_keep_clear_from_a_file_is_the_same_as_painted(lobes, tmp_path):
+    painted = (lobes.vertices[:, 2] > 230.0).astype(float)
+    _, by_paint = seam_of(lobes, (1, 0, 0), 3.0, weights=painted)
+    np.save(tmp_path / "clear.npy", painted)
+    _, by_file = seam_of(lobes, (1, 0, 0), 3.0, replace(FREE, keep_clear=str(tmp_path / "clear.npy")))
+    assert np.array_equal(by_paint.labels, by_file.labels)
+
+
+def test_a_preferred_line_draws_the_seam_to_it(lobes):
+    """Negative weights make seam cheaper: a strip 18 mm beside the middle is taken where nothing else speaks."""
+    x, y, _ = lobes.vertices.T
+    preferred = -((np.abs(x - 18.0) < 9.0) & (y < 0)).astype(float)
+    brief = replace(FREE, locked_mm2_per_mm=100.0, bent_wall_share=0.0)
+    _, plain = seam_of(lobes, (1, 0, 0), 0.0, brief)
+    _, drawn = seam_of(lobes, (1, 0, 0), 0.0, brief, weights=preferred)
+
+    def front(seam):
+        points = np.concatenate([line.points_mm for line in seam.lines])
+        return float(np.median(points[(points[:, 1] < -40) & (np.abs(points[:, 2] - 90) < 60), 0]))
+
+    assert abs(front(plain)) < 5.0
+    assert front(drawn) == pytest.approx(18.0, abs=9.0)
+
+
+def test_where_no_seam_pays_the_plane_is_kept(lobes):
+    _, seam = seam_of(lobes, (1, 0, 0), 3.0, replace(FREE, locked_mm2_per_mm=1000.0))
+    assert seam.kind == "plane"
+    assert "no seam pays" in seam.notes[0]
+    assert seam.alternative is None
+
+
+def test_free_seam_never_costs_more_than_the_plane(lobes):
+    for direction in ((1, 0.3, 0), (0.7, 0.7, 0.1)):
+        _, seam = seam_of(lobes, direction, 8.0)
+        assert seam.figures.trouble_mm2 <= seam.alternative.trouble_mm2
+
+
+def test_same_input_same_seam():
+    mesh = ellipsoid(150, 80, 200, 4)
+    _, one = seam_of(mesh, (1, 0.5, 0))
+    _, two = seam_of(mesh, (1, 0.5, 0))
+    assert np.array_equal(one.labels, two.labels)
+    assert np.array_equal(one.level_mm, two.level_mm)
+    assert asdict(one.figures) == asdict(two.figures)
+
+
+def test_labels_lines_and_level_say_the_same():
+    master, seam = seam_of(ellipsoid(150, 80, 200, 4), (1, 0.5, 0))
+    centre = seam.level_mm[master.faces].mean(axis=1)
+    assert np.array_equal(seam.labels == 0, centre >= 0)
+    # every point of the line has skin of both pieces within an edge's length
+    tree = [cKDTree(master.vertices_mm[master.faces[seam.labels == k]].mean(axis=1)) for k in (0, 1)]
+    for side in tree:
+        assert side.query(seam.lines[0].points_mm)[0].max() < 25.0
+    assert sum(piece.area_mm2 for piece in seam.pieces) == pytest.approx(master.skin_area_mm2)
+
+
+def test_cancelled_work_stops():
+    progress = Progress()
+    progress.cancel()
+    master = as_master(ball(100.0, 3))
+    with pytest.raises(Cancelled):
+        place_seam(master, opening_along((1, 0, 0)), seen_field(master, (1, 0, 0)), FREE, progress)
+
+
+# --- smoothing
+# --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("subdivisions", [4, 5, 6])
+def test_smoothing_takes_the_zigzag_out_and_stays_within_tolerance(subdivisions):
+    """Analytic: face labels by a plane zigzag about a circle of radius sqrt(R² - h²); the drawn line must be it."""
+    mesh = ball(100.0, subdivisions)
+    direction = np.array([1.0, 0.3, 0.2]) / np.linalg.norm([1.0, 0.3, 0.2])
+    height = mesh.triangles_center @ direction - direction[2] * 100.0
+    labels = (height < 20.0).astype(np.int8)
+    graph = face_graph(mesh.vertices, mesh.faces)
+    parted = labels[graph.faces[:, 0]] != labels[graph.faces[:, 1]]
+    truth = 2 * np.pi * np.sqrt(100.0**2 - 20.0**2)
+    assert graph.length_mm[parted].sum() > 1.1 * truth  # it does zigzag
+    level, tolerance = smooth_level(mesh.vertices, mesh.faces, labels, 4.0)
+    crossings = cross_at_zero(mesh.vertices, mesh.faces, level)
+    (chain,) = join_chains(crossings)
+    points = crossings.points_mm[chain.nodes]
+    assert chain.closed
+    assert length_mm(points, True) == pytest.approx(truth, rel=4e-3)
+    jagged = mesh.vertices[graph.vertices[parted]]
+    steps = np.linspace(0, 1, 9)[:, None, None]
+    dense = (jagged[None, :, 0] * (1 - steps) + jagged[None, :, 1] * steps).reshape(-1, 3)
+    nearest = np.linalg.norm(points[:, None] - dense[None], axis=2).min(axis=1)
+    assert nearest.max() < 1.1 * tolerance
+    assert np.abs(points @ direction - direction[2] * 100.0 - 20.0).max() < 0.4 * tolerance
+
+
+def test_no_zigzag_over_a_carved_coat():
+    """The seam over a wavy post turns no tighter than a wall of card can, and goes straight down its sides."""
+    _, seam = seam_of(wavy_post(), (1, 0.04, 0), 4.0, base="open")
+    for line in seam.lines:
+        points = spaced_out(line.points_mm, line.closed, 10.0)
+        steps = np.diff(points, axis=0)
+        turn = np.einsum("ij,ij->i", steps[:-1], steps[1:]) / 100.0
+        assert np.quantile(turn, 0.1) > 0.85
+
+
+# --- measures
+# ---------------------------------------------------------------------------------------------------
+
+
+def test_measures_of_a_known_line():
+    """Analytic: a circle's radius is its tightest turn; a helix of radius r and slope k has (r² + k²) / r."""
+    angle = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    circle = np.stack([30 * np.cos(angle), 30 * np.sin(angle), 0 * angle], axis=1)
+    assert length_mm(circle, True) == pytest.approx(2 * np.pi * 30, rel=1e-4)
+    assert tightest_turn_mm(circle, True, 5.0) == pytest.approx(30.0, rel=1e-3)
+    assert flatness_mm(circle) == pytest.approx(0.0, abs=1e-9)
+    helix = np.stack([30 * np.cos(angle), 30 * np.sin(angle), 20 * angle], axis=1)
+    assert tightest_turn_mm(helix, False, 2.0) == pytest.approx((30**2 + 20**2) / 30, rel=1e-2)
+    straight = np.stack([angle, 0 * angle, 0 * angle], axis=1)
+    assert tightest_turn_mm(straight, False, 0.5) == np.inf
+    bowed = circle + np.array([0, 0, 1.0]) * (4 * np.sin(2 * angle))[:, None]
+    assert flatness_mm(bowed) == pytest.approx(4.0, rel=0.02)
+
+
+def test_split_faces_keep_area_and_sides():
+    mesh = ball(50.0, 2)
+    level = mesh.vertices @ np.array([0.2, 0.5, 0.7]) - 41.3
+    crossings = cross_at_zero(mesh.vertices, mesh.faces, level)
+    split = split_faces(mesh.vertices, mesh.faces, level, crossings)
+    whole = trimesh.Trimesh(split.vertices_mm, split.faces, process=False)
+    assert whole.area == pytest.approx(mesh.area, rel=1e-9)
+    assert whole.is_watertight
+    at = np.concatenate([level, np.zeros(len(crossings.points_mm))])[split.faces]
+    assert (at[split.positive].min(axis=1) >= -1e-9).all()
+    assert (at[~split.positive].max(axis=1) <= 1e-9).all()
+
+
+# --- own lines
+# --------------------------------------------------------------------------------------------------
+
+
+def circle_on_ball(tilt, count=9):
+    angle = np.linspace(0, 2 * np.pi, count, endpoint=False)
+    u = np.array([0.0, 1.0, 0.0])
+    v = np.array([np.sin(tilt), 0.0, np.cos(tilt)])
+    return 100 * (np.cos(angle)[:, None] * u + np.sin(angle)[:, None] * v) + [0, 0, 100]
+
+
+def test_own_line_becomes_the_seam(tmp_path):
+    """A great circle tilted 20 degrees from the silhouette, given by nine points: drawn over the surface between."""
+    points = circle_on_ball(np.radians(20.0))
+    path = tmp_path / "line.json"
+    path.write_text(json.dumps(points.tolist()))
+    _, seam = seam_of(ball(100.0), (1, 0, 0), 0.0, replace(FREE, own_line=str(path)))
+    assert seam.kind == "own"
+    (line,) = seam.lines
+    assert line.length_mm == pytest.approx(2 * np.pi * 100, rel=0.01)
+    normal = np.array([np.cos(np.radians(20.0)), 0.0, -np.sin(np.radians(20.0))])
+    assert np.abs((line.points_mm - [0, 0, 100]) @ normal).max() < 8.0
+    gap = np.linalg.norm(points[:, None] - line.points_mm[None], axis=2).min(axis=1)
+    assert gap.max() < 8.0
+    assert seam.labels.min() == 0
+    assert seam.alternative.kind == "plane"
+
+
+def test_own_line_that_parts_nothing_is_refused(tmp_path):
+    """One loop round a ring's tube leaves the ring in one part; two such loops part it."""
+    angle = np.linspace(0, 2 * np.pi, 12, endpoint=False)
+    tube = np.stack([120 + 40 * np.cos(angle), 0 * angle, 200 + 40 * np.sin(angle)], axis=1)
+    one = tmp_path / "one.csv"
+    one.write_text("\n".join(",".join(f"{v:.3f}" for v in p) for p in tube))
+    with pytest.raises(PlanImpossible, match="does not part the master"):
+        seam_of(ring(), (0, 1, 0), 0.0, replace(FREE, own_line=str(one)))
+    two = tmp_path / "two.json"
+    two.write_text(json.dumps([tube.tolist(), (tube * [-1, 1, 1]).tolist()]))
+    _, seam = seam_of(ring(), (0, 1, 0), 0.0, replace(FREE, own_line=str(two)))
+    assert len(seam.lines) == 2
+    assert seam.pieces[0].area_mm2 == pytest.approx(seam.pieces[1].area_mm2, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("a.json", "{"),
+        ("b.json", "[[1, 2, 3], [4, 5, 6]]"),
+        ("c.json", '[[1, 2], "x"]'),
+        ("d.csv", "1,2,3\n4,5,nan\n7,8,9\n"),
+        ("e.csv", "1,2,3\nfour,5,6\n"),
+        ("f.txt", ""),
+        ("g.json", "[" * 5000),
+        ("h.json", "[null, 3]"),
+    ],
+)
+def test_broken_line_files_are_refused_in_one_sentence(tmp_path, name, text):
+    path = tmp_path / name
+    path.write_text(text)
+    with pytest.raises(BriefRefused) as refused:
+        read_own_lines(path)
+    assert str(path) in str(refused.value)
+    assert "\n" not in str(refused.value)
+
+
+def test_missing_line_file_is_refused(tmp_path):
+    with pytest.raises(BriefRefused, match="cannot be read"):
+        read_own_lines(tmp_path / "none.json")
+
+
+def test_lines_are_read_from_rows(tmp_path):
+    path = tmp_path / "two.csv"
+    path.write_text("# x y z\n1 2 3\n4;5;6\n7,8,9\n\n1,1,1\n2,2,2\n3,3,4\n")
+    one, two = read_own_lines(path)
+    assert one.tolist() == [[1, 2, 3], [4, 5, 6], [7, 8, 9]]
+    assert len(two) == 3
+
+
+def test_keep_clear_files_are_checked(tmp_path):
+    np.save(tmp_path / "short.npy", np.zeros(5))
+    with pytest.raises(BriefRefused, match="5 weights for 9 vertices"):
+        read_keep_clear(tmp_path / "short.npy", 9)
+    np.save(tmp_path / "wild.npy", np.full(9, 3.0))
+    with pytest.raises(BriefRefused, match="outside -1 to 1"):
+        read_keep_clear(tmp_path / "wild.npy", 9)
+    np.save(tmp_path / "object.npy", np.array([{}] * 9, dtype=object), allow_pickle=True)
+    with pytest.raises(BriefRefused, match="cannot be read"):
+        read_keep_clear(tmp_path / "object.npy", 9)
+    np.save(tmp_path / "huge.npy", np.zeros(100_000))
+    with pytest.raises(BriefRefused, match="larger than"):
+        read_keep_clear(tmp_path / "huge.npy", 9)
+    (tmp_path / "rows.csv").write_text("0\n1\n-0.5\n")
+    assert read_keep_clear(tmp_path / "rows.csv", 3).tolist() == [0.0, 1.0, -0.5]
+    (tmp_path / "words.csv").write_text("clear\n")
+    with pytest.raises(BriefRefused, match="cannot be read"):
+        read_keep_clear(tmp_path / "words.csv", 1)
+
+
+# --- nudge
+# ------------------------------------------------------------------------------------------------------
+
+
+def test_nudge_moves_the_line_there_and_nowhere_else():
+    mesh = ball(100.0)
+    master, seam = seam_of(mesh, (1, 0, 0), 0.0, PLANE)
+    field = seen_field(master, (1, 0, 0))
+    target = np.array([100 * np.sin(0.3), -100 * np.cos(0.3), 100.0])
+    moved = nudge_seam(master, opening_along((1, 0, 0)), field, seam, FREE, tuple(target), 60.0)
+    (line,) = moved.lines
+    assert np.linalg.norm(line.points_mm - target, axis=1).min() < 4.0  # an edge's length
+    back = line.points_mm[line.points_mm[:, 1] > 0]
+    assert np.abs(back[:, 0]).max() < 0.2
+    assert moved.pieces[0].area_mm2 < seam.pieces[0].area_mm2
+    assert moved.length_mm > seam.length_mm
+    flipped = moved.labels != seam.labels
+    assert flipped.any()
+    assert np.linalg.norm(mesh.triangles_center[flipped] - target, axis=1).max() < 70.0
+    assert moved.kind == "own"
+
+
+def test_nudge_from_too_far_is_refused():
+    master, seam = seam_of(ball(100.0, 4), (1, 0, 0), 0.0, PLANE)
+    field = seen_field(master, (1, 0, 0))
+    with pytest.raises(PlanImpossible, match="nearer one or a wider reach"):
+        nudge_seam(master, opening_along((1, 0, 0)), field, seam, FREE, (100.0, 0.0, 100.0), 20.0)
+
+
+# --- how it shows
+# -----------------------------------------------------------------------------------------------
+
+
+def test_an_upright_wall_shows_fully_and_its_underside_not_at_all():
+    """By definition: 1 for an unhidden upright place seen from all round at its own height; 0 facing the ground."""
+    post = trimesh.creation.cylinder(100.0, 1000.0, sections=64)
+    post.apply_translation([0, 0, 1600.0])
+    post = post.subdivide_to_size(60.0)
+    master = as_master(post)
+    show = how_it_shows(master, SeamBrief(viewer_distance_mm=50_000.0))
+    side = np.abs(master.normals[:, 2]) < 0.1
+    assert show[side].min() > 0.93
+    assert show[master.normals[:, 2] < -0.9].max() == 0.0
+    front = how_it_shows(master, SeamBrief(viewer_distance_mm=50_000.0, seen_from="front"))
+    assert front[side & (master.normals[:, 1] < -0.95)].min() > 0.9
+    assert front[master.normals[:, 1] > 0.95].max() == 0.0
+    left = how_it_shows(master, SeamBrief(viewer_distance_mm=50_000.0, seen_from="left"))
+    assert left[master.normals[:, 0] > 0.95].min() > 0.9
+    assert left[master.normals[:, 0] < -0.95].max() == 0.0
+
+
+def test_what_stands_behind_does_not_show():
+    """A slot between two slabs shows less inside than outside."""
+    slab = trimesh.creation.box((20, 300, 600))
+    one, two = slab.copy(), slab.copy()
+    one.apply_translation([-30, 0, 300])
+    two.apply_translation([30, 0, 300])
+    mesh = trimesh.util.concatenate([one.subdivide_to_size(40.0), two.subdivide_to_size(40.0)])
+    master = as_master(mesh)
+    show = how_it_shows(master, SeamBrief())
+    centre = mesh.triangles_center
+    inside = (np.abs(np.abs(centre[:, 0]) - 20) < 1) & (np.abs(centre[:, 1]) < 100)
+    outside = (np.abs(np.abs(centre[:, 0]) - 40) < 1) & (np.abs(centre[:, 1]) < 100)
+    assert show[inside].mean() < 0.25 * show[outside].mean()
+
+
+def test_viewers_stand_round_the_piece_at_eye_height():
+    master = as_master(ball(100.0, 2))
+    eyes = viewpoints(master, SeamBrief(eye_height_mm=1200.0, viewer_distance_mm=2500.0))
+    assert np.allclose(eyes[:, 2], 1200.0)
+    assert np.linalg.norm(eyes[:, :2], axis=1).min() > 2500.0
+    assert np.allclose(eyes[:, :2].mean(axis=0), 0.0, atol=1e-6)
