@@ -2,11 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy import ndimage, spatial
 
-from .frame import PullFrame
+from .brief import Brief, RubberBrief
+from .depthmap import EMPTY_TOP, Grid, column_image, grid_around, limit_slope, raise_by_balls
+from .errors import PlanImpossible
+from .frame import PullFrame, pull_frame
+from .marks import Mark
+from .master import Master
+from .parting import parting_heights
+from .progress import SILENT, Progress
+from .sampling import covering_points, samples_on_every_face
+from .undercut import Locks, skin_faces
+
+if TYPE_CHECKING:
+    from .keys import Keys
+    from .seam import Seam
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,14 +62,7 @@ class RubberParts:
 
     @property
     def total_mm3(self) -> float:
-        return (
-            self.skin_mm3
-            + self.lock_fill_mm3
-            + self.edge_mm3
-            + self.draft_mm3
-            + self.flange_mm3
-            + self.tabs_mm3
-        )
+        return self.skin_mm3 + self.lock_fill_mm3 + self.edge_mm3 + self.draft_mm3 + self.flange_mm3 + self.tabs_mm3
 
 
 @dataclass(frozen=True)
@@ -94,3 +102,419 @@ class Rubber:
     coats: tuple[Coat, ...]
     min_thickness_mm: float  # true 3-D, measured on the outside
     thickness_quantiles_mm: tuple[float, ...]  # 5, 25, 50, 75, 95 %
+
+
+@dataclass(frozen=True)
+class ThicknessRule:
+    """What is brushed where. All mm."""
+
+    skin_mm: float
+    edge_mm: float
+    band_mm: float
+    flange_width_mm: float
+    flange_mm: float
+    reason: str
+
+
+def choose_thickness(height_mm: float, casts: int, brief: RubberBrief) -> ThicknessRule:
+    """Rubber thickness by the size of the piece and the length of the run.
+
+    Skin: 5 mm, and 1.5 mm for each metre of height, and 1 mm each time the run doubles, to the next half millimetre;
+    edge: half as thick again; handling band: five edge thicknesses, at least 40 mm; flange: 40 mm and 20 mm for each
+    metre, as thick as the edge. [common practice, no source: thicker for size, for the run and where it is handled; the
+    coefficients are ours] The brief overrides each.
+    """
+    metres = height_mm / 1000.0
+    ruled = np.ceil(2 * (5.0 + 1.5 * metres + np.log2(max(casts, 1)))) / 2
+    skin = brief.skin_thickness_mm or float(ruled)
+    edge = max(brief.edge_thickness_mm or 1.5 * skin, skin)
+    band = max(5 * edge, 40.0) if brief.edge_band_mm is None else brief.edge_band_mm
+    flange = brief.flange_thickness_mm or edge
+    width = brief.flange_width_mm or float(np.ceil((40 + 20 * metres) / 5) * 5)
+    how = "by the brief" if brief.skin_thickness_mm else f"by rule for {height_mm:.0f} mm and {casts} casts"
+    reason = (
+        f"{skin:g} mm skin {how}, {edge:g} mm within {band:g} mm of the seam where it is handled "
+        f"({Mark.COMMON_PRACTICE.value})"
+    )
+    return ThicknessRule(skin, edge, band, width, flange, reason)
+
+
+@dataclass(frozen=True, eq=False)
+class _Cover:
+    """One piece's maps at one pixel size: stage by stage, each raised on the one before."""
+
+    envelope: Envelope
+    filled_mm3: float
+    skin_mm3: float
+    half_skin_mm3: float  # offset by half the skin thickness, for the coats
+    edge_mm3: float
+    draft_mm3: float
+    flange_mm3: float
+    solid_mm3: float  # the master's own part of the piece
+
+    @property
+    def rubber_mm3(self) -> float:
+        return self.flange_mm3 - self.solid_mm3
+
+
+def _smooth_step(x: np.ndarray) -> np.ndarray:
+    x = np.clip(x, 0.0, 1.0)
+    return x * x * (3 - 2 * x)
+
+
+def _piece_points(master: Master, seam: Seam, piece: int, spacing_mm: float) -> np.ndarray:
+    """(k, 3) points that cover a piece's skin and its seam, none of it further than 0.58 spacings from one."""
+    mine = (seam.labels == piece) & skin_faces(master)
+    return np.vstack(
+        [covering_points(master.vertices_mm, master.faces[mine], spacing_mm), _seam_points(seam, spacing_mm)]
+    )
+
+
+def _seam_points(seam: Seam, spacing_mm: float) -> np.ndarray:
+    """(k, 3) points along the seam's lines, no further apart than the spacing."""
+    runs = [np.zeros((0, 3))]
+    for line in seam.lines:
+        ends = np.vstack([line.points_mm, line.points_mm[:1]]) if line.closed else line.points_mm
+        if len(ends) < 2:
+            continue
+        lengths = np.linalg.norm(np.diff(ends, axis=0), axis=1)
+        along = np.concatenate([[0.0], np.cumsum(lengths)])
+        marks = np.linspace(0.0, along[-1], max(int(along[-1] / spacing_mm), 2))
+        runs.append(np.column_stack([np.interp(marks, along, ends[:, k]) for k in range(3)]))
+    return np.vstack(runs)
+
+
+def _own_columns(
+    master: Master, seam: Seam, piece: int, frame: PullFrame, grid: Grid, parting: np.ndarray
+) -> np.ndarray:
+    """(rows, columns) top of the piece's own columns above the parting surface, -inf elsewhere: locks filled."""
+    vertices = frame.to_frame(master.vertices_mm)
+    faces = master.faces if seam.kind == "plane" else master.faces[seam.labels == piece]
+    top, _ = column_image(vertices, faces, grid)
+    top[~(top > parting)] = EMPTY_TOP
+    return top
+
+
+def _solid_of_piece_mm3(
+    master: Master, seam: Seam, piece: int, frame: PullFrame, grid: Grid, parting: np.ndarray
+) -> float:
+    """Volume between the piece's surface and the parting surface, by the divergence theorem.
+
+    Exact for a plane (faces are clipped at it); for a free seam the parting surface is read at the face centroids.
+    """
+    vertices = frame.to_frame(master.vertices_mm)
+    corners = vertices[master.faces]
+    lift = master.normals @ frame.pull * master.face_areas_mm2
+    if seam.kind == "plane":
+        above = corners[:, :, 2] - float(parting[0, 0])
+        return float((lift * _mean_positive_part(above)).sum())
+    mine = seam.labels == piece
+    centres = corners[mine].mean(axis=1)
+    return float((lift[mine] * (centres[:, 2] - _read_map(parting, grid, centres))).sum())
+
+
+def _mean_positive_part(values: np.ndarray) -> np.ndarray:
+    """Mean over a triangle of max(f, 0) for f linear with the given (m, 3) corner values."""
+    v = np.sort(values, axis=1)
+    low, middle, high = v[:, 0], v[:, 1], v[:, 2]
+    mean = v.mean(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one_above = high**3 / (3 * (high - low) * (high - middle))
+        two_above = mean - low**3 / (3 * (low - middle) * (low - high))
+    out = np.where(low >= 0, mean, np.where(high <= 0, 0.0, np.where(middle <= 0, one_above, two_above)))
+    return np.where(np.isfinite(out), out, np.maximum(mean, 0.0))
+
+
+def _read_map(height: np.ndarray, grid: Grid, points: np.ndarray) -> np.ndarray:
+    """Bilinear values of a full map at (k, 2+) points."""
+    at = np.vstack([(points[:, 1] - grid.y0_mm) / grid.pixel_mm, (points[:, 0] - grid.x0_mm) / grid.pixel_mm])
+    return ndimage.map_coordinates(height.astype(np.float64), at, order=1, mode="nearest")
+
+
+def _above_base(frame: PullFrame, grid: Grid, master: Master) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest z of each column that stays above the open base plane (-inf, +inf where unbounded).
+
+    A column that lies below the base all along gets low > high.
+    """
+    low = np.full((grid.rows, grid.columns), -np.inf)
+    high = np.full_like(low, np.inf)
+    if master.base != "open" or not master.base_faces.any():
+        return low, high
+    across, along = float(frame.axes[1][2]), float(frame.pull[2])
+    rise = np.broadcast_to((grid.y() * across)[:, None], low.shape)  # u is level by construction of the frame
+    if abs(along) < 1e-3:
+        low[rise < 0] = np.inf
+    elif along > 0:
+        low = -rise / along
+    else:
+        high = rise / -along
+    return low, high
+
+
+def _volume(height: np.ndarray, low: np.ndarray, high: np.ndarray, pixel_mm: float) -> float:
+    """Volume of the columns from `low` to `height`, cut at `high`; midpoint rule over pixels."""
+    thick = np.minimum(height, high) - low
+    return float(np.where(np.isfinite(thick), np.maximum(thick, 0.0), 0.0).sum(dtype=float)) * pixel_mm**2
+
+
+def _wanted_thickness(
+    points: np.ndarray, above_parting: np.ndarray, rule: ThicknessRule, frame: PullFrame, brief: RubberBrief
+) -> np.ndarray:
+    """(k,) thickness at each surface point: skin, rising smoothly to the edge near the seam and handling points."""
+    extra = rule.edge_mm - rule.skin_mm
+    share = 1.0 - _smooth_step(above_parting / max(rule.band_mm, 1e-6)) if rule.band_mm > 0 else 0.0 * above_parting
+    for place in brief.handling_points_mm:
+        away = np.linalg.norm(points - frame.to_frame(np.asarray(place, float)[None])[0], axis=1)
+        share = np.maximum(share, 1.0 - _smooth_step((away / brief.handling_radius_mm - 0.5) * 2))
+    return rule.skin_mm + extra * share
+
+
+def _cover_piece(
+    master: Master, seam: Seam, piece: int, rule: ThicknessRule, brief: RubberBrief, pixel_mm: float, spacing_mm: float
+) -> _Cover:
+    """Raise one piece's outside, map by map: filled, skin, edge, foot flange, draft, flange."""
+    frame = pull_frame(np.asarray(seam.pieces[piece].pull))
+    points = frame.to_frame(_piece_points(master, seam, piece, spacing_mm))
+    tallest = float(np.ptp(points[:, 2]))
+    spread = rule.flange_width_mm + rule.edge_mm + tallest * np.tan(np.radians(brief.draft_deg)) + 4 * pixel_mm
+    grid = grid_around(points, pixel_mm, spread)
+    parting = parting_heights(seam, frame, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.rows, grid.columns, master)
+    base_low, base_high = _above_base(frame, grid, master)
+    low = np.maximum(parting, base_low)
+    usable = low < base_high
+    filled = _own_columns(master, seam, piece, frame, grid, parting)
+    filled[~usable] = EMPTY_TOP
+
+    above = points[:, 2] - _read_map(parting, grid, points)
+    keep = above > -0.5 * pixel_mm
+    points, above = points[keep], np.maximum(above[keep], 0.0)
+    # between points at a distance d the skin would thin by d^2 / 2t: the balls are that much larger
+    guard = (0.58 * spacing_mm) ** 2 / (2 * rule.skin_mm)
+    showing = _can_show(points, filled, grid, rule.edge_mm + guard)
+    points, above = points[showing], above[showing]
+    skin = filled.copy()
+    raise_by_balls(skin, points, np.full(len(points), rule.skin_mm + guard), grid)
+    half = filled.copy()
+    raise_by_balls(half, points, np.full(len(points), rule.skin_mm / 2 + guard), grid)
+    edge = skin.copy()
+    thick = _wanted_thickness(points, above, rule, frame, brief) + guard
+    raise_by_balls(edge, points, thick, grid)
+    walls = _filled_walls(points, above, filled, grid, rule)
+    raise_by_balls(edge, walls[0], walls[1] + guard, grid)
+    footed = _with_foot_flange(edge, filled, frame, grid, rule, master)
+    drafted = limit_slope(footed, brief.draft_deg, pixel_mm)
+    body = usable & (drafted > low)
+    outer = np.where(body, np.minimum(drafted, base_high), -np.inf)
+    near = ndimage.distance_transform_edt(~np.isfinite(filled)) * pixel_mm <= rule.flange_width_mm
+    flange_top = low + rule.flange_mm
+    flange = near & usable & (outer < flange_top)
+    final = np.where(flange, np.minimum(flange_top, base_high), outer)
+    solid = _solid_of_piece_mm3(master, seam, piece, frame, grid, parting)
+    volumes = [_volume(m, low, base_high, pixel_mm) for m in (filled, skin, half, edge, drafted, final)]
+    envelope = Envelope(
+        piece=piece,
+        name=seam.pieces[piece].name,
+        frame=frame,
+        origin_mm=(grid.x0_mm, grid.y0_mm),
+        pixel_mm=pixel_mm,
+        parting_mm=np.where(np.isfinite(low), low, parting).astype(np.float32),
+        filled_mm=np.where(np.isfinite(filled), filled, np.nan).astype(np.float32),
+        outer_mm=np.where(np.isfinite(final), final, np.nan).astype(np.float32),
+        flange=flange,
+        open_base=body & (drafted >= base_high),
+    )
+    return _Cover(envelope, volumes[0], volumes[1], volumes[2], volumes[3], volumes[4], volumes[5], solid)
+
+
+def _can_show(points: np.ndarray, filled: np.ndarray, grid: Grid, reach_mm: float) -> np.ndarray:
+    """(k,) bool: can a ball of this reach about each point rise above the filled columns anywhere?"""
+    size = 2 * int(np.ceil(reach_mm / grid.pixel_mm)) + 3
+    around = ndimage.minimum_filter(filled, size=size, mode="constant", cval=-np.inf)
+    i, j = grid.nearest(points[:, 0], points[:, 1])
+    return points[:, 2] + reach_mm > around[i, j]
+
+
+def _filled_walls(
+    points: np.ndarray, above: np.ndarray, filled: np.ndarray, grid: Grid, rule: ThicknessRule
+) -> tuple[np.ndarray, np.ndarray]:
+    """Points down the walls of the filled columns, with the edge band's thickness.
+
+    Where a lock is filled, the filled solid has a wall below the overhang that the master lacks; the outline's own
+    samples are dropped down it in steps of a third of the edge thickness.
+    """
+    if rule.band_mm <= 0 or rule.edge_mm <= rule.skin_mm:
+        return np.zeros((0, 3)), np.zeros(0)
+    inside = np.isfinite(filled)
+    rim = ~ndimage.binary_erosion(inside, iterations=2)
+    i, j = grid.nearest(points[:, 0], points[:, 1])
+    on_rim = np.flatnonzero(rim[i, j])
+    steps = np.arange(0.0, rule.band_mm + 1e-9, rule.edge_mm / 3)
+    thick = rule.skin_mm + (rule.edge_mm - rule.skin_mm) * (1 - _smooth_step(steps / rule.band_mm))
+    dropped, radii = [np.zeros((0, 3))], [np.zeros(0)]
+    for level, radius in zip(steps, thick):
+        which = on_rim[above[on_rim] > level]
+        lower = points[which].copy()
+        lower[:, 2] -= above[which] - level
+        dropped.append(lower)
+        radii.append(np.full(len(which), radius))
+    return np.vstack(dropped), np.concatenate(radii)
+
+
+def _with_foot_flange(
+    height: np.ndarray, filled: np.ndarray, frame: PullFrame, grid: Grid, rule: ThicknessRule, master: Master
+) -> np.ndarray:
+    """The flange on the board round the foot of a piece with an open base, pulled level or nearly so."""
+    across = float(frame.axes[1][2])
+    if master.base != "open" or not master.base_faces.any() or across < 0.8:
+        return height
+    out = height.copy()
+    rise = grid.y() * across
+    rows = np.flatnonzero((rise >= 0) & (rise < rule.flange_mm))
+    if not len(rows):
+        return out
+    foot = filled[rows].max(axis=0)  # the outline where it leaves the board
+    columns = np.flatnonzero(np.isfinite(foot))
+    x = grid.x()[columns]
+    for row in rows:
+        line = Grid(grid.x0_mm, float(grid.y()[row]), grid.pixel_mm, 1, grid.columns)
+        points = np.column_stack([x, np.full(len(x), grid.y()[row]), foot[columns]])
+        strip = out[row : row + 1]
+        raise_by_balls(strip, points, np.full(len(points), rule.flange_width_mm), line)
+    return out
+
+
+def _thickness_of(master: Master, envelope: Envelope, rule: ThicknessRule) -> np.ndarray:
+    """Sampled true thickness (mm): from the glove's outside to the nearest point of the master, in 3-D.
+
+    The nearest vertices give candidate faces; the distance is then to the faces themselves.
+    """
+    import trimesh
+
+    body = np.isfinite(envelope.outer_mm) & ~envelope.flange & ~envelope.open_base
+    i, j = np.nonzero(body)
+    step = max(len(i) // 30_000, 1)
+    i, j = i[::step], j[::step]
+    x = envelope.origin_mm[0] + j * envelope.pixel_mm
+    y = envelope.origin_mm[1] + i * envelope.pixel_mm
+    points = envelope.frame.to_master(np.column_stack([x, y, envelope.outer_mm[i, j]]))
+    taken = samples_on_every_face(master.vertices_mm, master.faces, master.face_areas_mm2, 2.5 * rule.skin_mm)
+    nearest = spatial.cKDTree(taken.points_mm).query(points, k=6, workers=2)[1]
+    triangles = master.vertices_mm[master.faces[taken.faces[nearest.ravel()]]]
+    closest = trimesh.triangles.closest_point(triangles, np.repeat(points, 6, axis=0))
+    away = np.linalg.norm(closest - np.repeat(points, 6, axis=0), axis=1).reshape(-1, 6)
+    return away.min(axis=1)
+
+
+def _coats(
+    rule: ThicknessRule, total_mm3: float, area_mm2: float, half_mm3: float, full_mm3: float
+) -> tuple[Coat, ...]:
+    """Brushed coats: a thin print coat over the true skin, then thicker ones, then what fills locks and edges.
+
+    The skin's volume by thickness is the quadratic through nothing, half and full thickness (Steiner's formula to its
+    second term). [common practice, no source: 1 mm, 1.5 mm, then up to 3 mm, thickened]
+    """
+    t = rule.skin_mm
+    b = (full_mm3 - 2 * half_mm3) / (t * t / 2)
+    a = full_mm3 / t - b * t
+    builds, left = [min(1.0, t)], t - min(1.0, t)
+    if left > 0:
+        builds.append(min(1.5, left))
+        left -= builds[-1]
+    if left > 1e-9:
+        builds += [left / np.ceil(left / 3.0)] * int(np.ceil(left / 3.0))
+    coats, depth, used = [], 0.0, 0.0
+    for k, build in enumerate(builds):
+        volume = area_mm2 * build if k == 0 else (a * build + b * ((depth + build) ** 2 - depth**2))
+        depth += build
+        name = "print coat" if k == 0 else f"build coat {k}"
+        coats.append(Coat(name, float(build), float(volume), k > 0))
+        used += volume
+    coats.append(Coat("lock fill, edges and flange", 0.0, float(max(total_mm3 - used, 0.0)), True))
+    return tuple(coats)
+
+
+def brush_rubber(master: Master, seam: Seam, locks: Locks, brief: Brief, progress: Progress = SILENT) -> Rubber:
+    """The glove of every piece: envelope, volume by cause, coats, true thickness.
+
+    Each piece is covered on two lattices of different pitch: their difference is the resolution's share of the
+    interval. Raises `PlanImpossible` where the master is no closed solid or the pixel would be absurdly fine.
+    """
+    if not master.health.is_solid or master.volume_mm3 <= 0:
+        raise PlanImpossible(
+            "Rubber, jacket and casts need a closed master, and this one could not be closed; mend it in your "
+            "sculpting program, or use the undercut map and seam alone."
+        )
+    rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
+    pixel = brief.rubber.pixel_mm or max(rule.skin_mm / 7.0, max(master.size_mm) / 2200.0)
+    if (max(master.size_mm) / pixel) ** 2 > 6.4e7:
+        raise PlanImpossible(
+            f"A pixel of {pixel:g} mm is too fine for a piece of {max(master.size_mm):.0f} mm; "
+            "give a larger rubber.pixel_mm in the brief, or leave it out."
+        )
+    covers, checks = [], []
+    for piece in range(len(seam.pieces)):
+        progress.step(piece / len(seam.pieces), f"covering the {seam.pieces[piece].name}")
+        covers.append(_cover_piece(master, seam, piece, rule, brief.rubber, pixel, 1.2 * pixel))
+        progress.step((piece + 0.6) / len(seam.pieces), "and again on a coarser lattice")
+        checks.append(_cover_piece(master, seam, piece, rule, brief.rubber, 1.37 * pixel, 1.2 * pixel))
+    thickness = np.concatenate([_thickness_of(master, cover.envelope, rule) for cover in covers])
+    parts = tuple(_parts(cover) for cover in covers)
+    fine, coarse = sum(c.rubber_mm3 for c in covers), sum(c.rubber_mm3 for c in checks)
+    skin = sum(c.skin_mm3 - c.filled_mm3 for c in covers)
+    half = sum(c.half_skin_mm3 - c.filled_mm3 for c in covers)
+    interval = _interval(master, brief, skin, fine, coarse)
+    true_skin = master.skin_area_mm2 * master.detail_allowance
+    return Rubber(
+        skin_thickness_mm=rule.skin_mm,
+        edge_thickness_mm=rule.edge_mm,
+        edge_band_mm=rule.band_mm,
+        flange_width_mm=rule.flange_width_mm,
+        flange_thickness_mm=rule.flange_mm,
+        thickness_reason=rule.reason,
+        envelopes=tuple(cover.envelope for cover in covers),
+        parts=parts,
+        measured_volume_mm3=tuple(cover.rubber_mm3 for cover in checks),
+        volume_mm3=interval,
+        coats=_coats(rule, interval.likely, true_skin, half, skin),
+        min_thickness_mm=float(thickness.min()),
+        thickness_quantiles_mm=tuple(float(q) for q in np.quantile(thickness, [0.05, 0.25, 0.5, 0.75, 0.95])),
+    )
+
+
+def _parts(cover: _Cover) -> RubberParts:
+    return RubberParts(
+        skin_mm3=cover.skin_mm3 - cover.filled_mm3,
+        lock_fill_mm3=cover.filled_mm3 - cover.solid_mm3,
+        edge_mm3=cover.edge_mm3 - cover.skin_mm3,
+        draft_mm3=cover.draft_mm3 - cover.edge_mm3,
+        flange_mm3=cover.flange_mm3 - cover.draft_mm3,
+    )
+
+
+def _interval(master: Master, brief: Brief, skin_mm3: float, fine_mm3: float, coarse_mm3: float) -> Interval:
+    """Rubber with what may move it. Causes are independent, so their half-widths add in quadrature."""
+    likely = fine_mm3 + (master.detail_allowance - 1.0) * skin_mm3
+    share = skin_mm3 / max(likely, 1e-9)
+    causes = (
+        ("lattice resolution", abs(fine_mm3 - coarse_mm3) / max(fine_mm3, 1e-9)),
+        ("detail still to be carved", master.detail_allowance_uncertainty * share),
+        ("brushing by hand", brief.rubber.brushing_variation * share),
+    )
+    half = float(np.sqrt(sum(width**2 for _, width in causes)))
+    return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
+
+
+def add_tabs(rubber: Rubber, keys: Keys) -> Rubber:
+    """The same glove with its tabs' rubber counted: parts, measured volume, interval and the last coat."""
+    tabs = [sum(k.volume_mm3 for k in keys.keys if k.piece == e.piece) for e in rubber.envelopes]
+    total = float(sum(tabs))
+    grown = rubber.volume_mm3
+    scale = (grown.likely + total) / grown.likely if grown.likely > 0 else 1.0
+    coats = (*rubber.coats[:-1], replace(rubber.coats[-1], volume_mm3=rubber.coats[-1].volume_mm3 + total))
+    return replace(
+        rubber,
+        parts=tuple(replace(part, tabs_mm3=float(tab)) for part, tab in zip(rubber.parts, tabs)),
+        measured_volume_mm3=tuple(float(v + tab) for v, tab in zip(rubber.measured_volume_mm3, tabs)),
+        volume_mm3=Interval(grown.low * scale, grown.likely + total, grown.high * scale, grown.causes),
+        coats=coats,
+    )

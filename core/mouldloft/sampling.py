@@ -19,9 +19,7 @@ class Samples:
     areas_mm2: np.ndarray
 
 
-def _points_on(
-    vertices: np.ndarray, faces: np.ndarray, of_face: np.ndarray, number: np.ndarray
-) -> np.ndarray:
+def _points_on(vertices: np.ndarray, faces: np.ndarray, of_face: np.ndarray, number: np.ndarray) -> np.ndarray:
     """Point `number` of each listed face by the R2 sequence folded into the triangle; number 0 is the centroid."""
     corner = vertices[faces[of_face]]
     st = np.mod(0.5 + np.outer(number, _R2), 1.0)
@@ -69,3 +67,34 @@ def samples_by_area(
     of_face = np.minimum(np.searchsorted(along, marks, side="right"), len(faces) - 1).astype(np.int32)
     number = 1 + np.arange(count)
     return Samples(_points_on(vertices_mm, faces, of_face, number), of_face, np.full(count, total / count))
+
+
+def covering_points(vertices_mm: np.ndarray, faces: np.ndarray, spacing_mm: float) -> np.ndarray:
+    """(k, 3) points such that no point of the faces is further than 0.58 spacings from one of them.
+
+    The used vertices, points along longer edges, and a triangular lattice inside larger faces: each face is divided
+    as finely as its longest edge needs. Each shared vertex and edge gives its points once.
+    """
+    edges = np.unique(np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+    lengths = np.linalg.norm(vertices_mm[edges[:, 1]] - vertices_mm[edges[:, 0]], axis=1)
+    found = [vertices_mm[np.unique(faces)], _along_edges(vertices_mm, edges, lengths, spacing_mm)]
+    corner = vertices_mm[faces]
+    longest = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1)
+    parts = np.ceil(longest / spacing_mm).astype(np.int64)
+    for k in np.unique(parts[parts > 2]):
+        i, j = np.meshgrid(np.arange(1, k), np.arange(1, k), indexing="ij")
+        inner = (i + j) < k
+        s, t = (i[inner] / k)[None, :, None], (j[inner] / k)[None, :, None]
+        which = corner[parts == k][:, None, :, :]
+        points = which[:, :, 0] + s * (which[:, :, 1] - which[:, :, 0]) + t * (which[:, :, 2] - which[:, :, 0])
+        found.append(points.reshape(-1, 3))
+    return np.vstack(found)
+
+
+def _along_edges(vertices: np.ndarray, edges: np.ndarray, lengths: np.ndarray, spacing_mm: float) -> np.ndarray:
+    extra = np.maximum(np.ceil(lengths / spacing_mm).astype(np.int64) - 1, 0)
+    of_edge = np.repeat(np.arange(len(edges)), extra)
+    number = np.arange(len(of_edge)) - np.repeat(np.cumsum(extra) - extra, extra)
+    share = ((number + 1) / (extra[of_edge] + 1))[:, None]
+    ends = vertices[edges[of_edge]]
+    return ends[:, 0] * (1 - share) + ends[:, 1] * share
