@@ -16,15 +16,22 @@ if TYPE_CHECKING:
     from .master import Master
     from .seam import Seam
 
-_SWEEPS = 60
+_SWEEPS = 30  # between looks at how far the solution still moves
+_ROUNDS_MOST = 60
+_STILL = 2e-6  # of the height range: a sweep that moves no pixel further ends a resolution
 _COARSEST = 24  # pixels across, at which the solution starts
 
 
 @njit(cache=True, nogil=True)
 def _relax(height, fixed, low, high, sweeps, factor):
-    """Projected successive over-relaxation of the Laplace equation; the border has no slope across it."""
+    """Projected successive over-relaxation of the Laplace equation; the border has no slope across it.
+
+    Returns the furthest that a pixel moved in the last sweep.
+    """
     rows, columns = height.shape
+    furthest = 0.0
     for _ in range(sweeps):
+        furthest = 0.0
         for colour in range(2):
             for i in range(rows):
                 for j in range((i + colour) & 1, columns, 2):
@@ -44,14 +51,15 @@ def _relax(height, fixed, low, high, sweeps, factor):
                         total += height[i, j + 1]
                         count += 1
                     new = height[i, j] + factor * (total / count - height[i, j])
-                    height[i, j] = min(max(new, low[i, j]), high[i, j])
+                    new = min(max(new, low[i, j]), high[i, j])
+                    furthest = max(furthest, abs(new - height[i, j]))
+                    height[i, j] = new
+    return furthest
 
 
 def _halve(maps: Sequence[np.ndarray]) -> list[np.ndarray]:
     """Value, known, low and high at half the resolution: means of what is known, tightest of the bounds."""
-    value, known, low, high = (
-        np.pad(m, ((0, m.shape[0] % 2), (0, m.shape[1] % 2)), mode="edge") for m in maps
-    )
+    value, known, low, high = (np.pad(m, ((0, m.shape[0] % 2), (0, m.shape[1] % 2)), mode="edge") for m in maps)
 
     def blocks(m: np.ndarray) -> np.ndarray:
         return m.reshape(m.shape[0] // 2, 2, m.shape[1] // 2, 2)
@@ -94,8 +102,11 @@ def stretched_between(value: np.ndarray, known: np.ndarray, low: np.ndarray, hig
         else:
             height = np.repeat(np.repeat(height, 2, axis=0), 2, axis=1)[: given.shape[0], : given.shape[1]]
         height = np.where(fixed, given, np.clip(height, below, above))
-        size = max(given.shape)
-        _relax(height, fixed, below, above, _SWEEPS, 2.0 / (1.0 + np.sin(np.pi / min(size, 64))))
+        factor = 2.0 / (1.0 + np.sin(np.pi / min(max(given.shape), 64)))
+        still = _STILL * max(float(np.ptp(given[fixed])) if fixed.any() else 0.0, 1.0)
+        for _ in range(_ROUNDS_MOST):
+            if _relax(height, fixed, below, above, _SWEEPS, factor) <= still:
+                break
     assert height is not None
     return height
 
@@ -119,9 +130,7 @@ def _line_pixels(points_mm: np.ndarray, closed: bool, grid: Grid) -> tuple[np.nd
     return total, np.bincount(at, minlength=size).reshape(shape)
 
 
-def skin_bounds(
-    master: Master, level: np.ndarray, frame: PullFrame, grid: Grid
-) -> tuple[np.ndarray, np.ndarray]:
+def skin_bounds(master: Master, level: np.ndarray, frame: PullFrame, grid: Grid) -> tuple[np.ndarray, np.ndarray]:
     """Between which heights the parting surface must pass over each pixel: two (rows, cols) float maps.
 
     It stays above the skin of the piece behind and below that of the piece ahead (positive `level`); -inf

@@ -79,9 +79,7 @@ def _inner_edges(faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     order = np.argsort(key, kind="stable")
     pair = np.flatnonzero(key[order][1:] == key[order][:-1])
     one, two = order[pair], order[pair + 1]
-    return np.stack([a[one], b[one], apex[one], apex[two]], axis=1), np.stack(
-        [owner[one], owner[two]], axis=1
-    )
+    return np.stack([a[one], b[one], apex[one], apex[two]], axis=1), np.stack([owner[one], owner[two]], axis=1)
 
 
 def _apart(rank: np.ndarray, faces: np.ndarray, count: int) -> np.ndarray:
@@ -122,16 +120,27 @@ def _flip_to_delaunay(points: np.ndarray, faces: np.ndarray) -> np.ndarray:
     return faces
 
 
+def _longest_rim(points: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    """(f,) length seen along z of each face's longest rim edge, 0 where it has none."""
+    a, b = faces.reshape(-1), np.roll(faces, -1, axis=1).reshape(-1)
+    size = int(faces.max()) + 1
+    _, back, times = np.unique(np.minimum(a, b) * size + np.maximum(a, b), return_inverse=True, return_counts=True)
+    length = np.linalg.norm(points[a, :2] - points[b, :2], axis=1)
+    return np.where(times[back] == 1, length, 0.0).reshape(-1, 3).max(axis=1)
+
+
 def refine_patch(points: np.ndarray, faces: np.ndarray, edge: float) -> tuple[np.ndarray, np.ndarray]:
     """Split inner edges longer than `edge` (seen along z) at their middles and even the triangles out.
 
-    points : (p, 3); the rim keeps its points and edges. Returns all points, the given ones first, and faces.
+    points : (p, 3); the rim keeps its points and edges, and faces along a longer rim edge stay as long as it.
+    Returns all points, the given ones first, and faces.
     """
     faces = _flip_to_delaunay(points, faces)
     for _ in range(_SPLIT_ROUNDS):
         inner, owner = _inner_edges(faces)
         length = np.linalg.norm(points[inner[:, 0], :2] - points[inner[:, 1], :2], axis=1)
-        long = np.flatnonzero(length > edge)
+        # beside a longer rim edge one inner edge is always long: splitting would never end
+        long = np.flatnonzero(length > np.maximum(edge, _longest_rim(points, faces)[owner].max(axis=1)))
         if len(long) == 0:
             break
         rank = np.empty(len(long), np.int64)
