@@ -435,6 +435,11 @@ def test_blocks_outline_and_samples():
     assert mean[0, 0] == pytest.approx((1 + 5 + 6) / 3)
     assert share[0, 0] == 0.75
     assert share[1, 2] == 0.5
+    ragged = np.hypot(*np.meshgrid(np.arange(200) - 99.3, np.arange(200) - 80.2)) < 70
+    crooked = outline(ragged, (-17.3, 912.7), 10 / 7)  # no crack between rows where pixels do not add up exactly
+    assert crooked.geom_type == "Polygon"
+    assert crooked.area == pytest.approx(ragged.sum() * (10 / 7) ** 2, rel=0.01)
+    assert crooked.centroid.coords[0] == pytest.approx((-17.3 + 99.3 * 10 / 7, 912.7 + 80.2 * 10 / 7), abs=0.5)
     x = np.arange(-60, 60) + 0.5
     disc = np.hypot(*np.meshgrid(x, x)) < 50
     shape = outline(disc, (x[0], x[0]), 1.0)

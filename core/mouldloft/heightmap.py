@@ -65,9 +65,7 @@ def surface_cells(height_mm: np.ndarray, origin_mm: tuple[float, float], pixel_m
     x = origin_mm[0] + p * (np.arange(columns) + 0.5)
     y = origin_mm[1] + p * (np.arange(rows) + 0.5)
     mean_z = np.where(usable, np.nansum(corners, axis=0) / np.maximum(4 - count, 1), np.nan)
-    centre = np.stack(
-        [np.where(usable, x[None, :], np.nan), np.where(usable, y[:, None], np.nan), mean_z], axis=-1
-    )
+    centre = np.stack([np.where(usable, x[None, :], np.nan), np.where(usable, y[:, None], np.nan), mean_z], axis=-1)
     normal = np.stack([-gx, -gy, np.ones_like(gx)], axis=-1)
     normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
     return Cells(area, centre, normal)
@@ -200,16 +198,13 @@ def outline(mask: np.ndarray, origin_mm: tuple[float, float], pixel_mm: float) -
     _, last = np.nonzero(stairs == -1)  # runs of a row come in the same order as their starts
     if len(row_on) == 0:
         return shapely.Polygon()
-    low_x = origin_mm[0] + (first - 0.5) * pixel_mm
-    high_x = origin_mm[0] + (last - 0.5) * pixel_mm
-    low_y = origin_mm[1] + (row_on - 0.5) * pixel_mm
-    runs = shapely.box(low_x, low_y, high_x, low_y + pixel_mm)
-    return shapely.union_all(runs).simplify(pixel_mm)
+    # in whole pixels, so that rows meet exactly: in millimetres rounding would leave cracks between them
+    runs = shapely.box(first - 0.5, row_on - 0.5, last - 0.5, row_on + 0.5)
+    shape = shapely.union_all(runs).simplify(1.0)
+    return shapely.transform(shape, lambda ij: np.asarray(origin_mm) + pixel_mm * ij)
 
 
-def sample(
-    height_mm: np.ndarray, origin_mm: tuple[float, float], pixel_mm: float, xy_mm: np.ndarray
-) -> np.ndarray:
+def sample(height_mm: np.ndarray, origin_mm: tuple[float, float], pixel_mm: float, xy_mm: np.ndarray) -> np.ndarray:
     """(k,) height at (k, 2) points: bilinear, from the known corners only; NaN where none is known."""
     xy = np.asarray(xy_mm, float)
     rows, columns = height_mm.shape
@@ -220,9 +215,7 @@ def sample(
     j1, i1 = np.minimum(j0 + 1, columns - 1), np.minimum(i0 + 1, rows - 1)
     tx, ty = fx - j0, fy - i0
     weights = np.stack([(1 - tx) * (1 - ty), tx * (1 - ty), (1 - tx) * ty, tx * ty])
-    values = np.stack([height_mm[i0, j0], height_mm[i0, j1], height_mm[i1, j0], height_mm[i1, j1]]).astype(
-        float
-    )
+    values = np.stack([height_mm[i0, j0], height_mm[i0, j1], height_mm[i1, j0], height_mm[i1, j1]]).astype(float)
     known = np.isfinite(values)
     weights = np.where(known, weights, 0.0)
     total = weights.sum(axis=0)

@@ -40,6 +40,7 @@ LOCK_OF_SKIN = 0.5
 # Common practice: where a flange is too narrow for the brief's key, smaller ones are set there, down to this
 # share.
 SMALLER_KEYS = (1.0, 0.8, 0.65, 0.5, 0.4)
+LEAST_ADDED = 0.65
 # The uphill wall of a tab on a slope still falls at 45 degrees or more: below that there is no socket to
 # speak of.
 LEAST_UPHILL_FALL = 1.0
@@ -808,14 +809,16 @@ def _spread(points: np.ndarray, taken: np.ndarray, reach_mm: float, centre: np.n
 
 def _add_until_held(keys: list[Key], ground: Ground, brief: KeysBrief, stuff: RubberStuff) -> list[Key]:
     """Add keys where they help most until nothing is free and nothing sags, or no place is left."""
-    keys = _stiffen(keys, ground, brief)
-    return _close_gaps(keys, ground, brief, stuff)
+    # a crowd of small tabs is worth less than its work: none smaller than the edge takes anyway
+    least_scale = min(LEAST_ADDED, _edge_scale(ground, brief) or 1.0)
+    keys = _stiffen(keys, ground, brief, least_scale)
+    return _close_gaps(keys, ground, brief, stuff, least_scale)
 
 
-def _room(keys: Sequence[Key], ground: Ground, brief: KeysBrief) -> tuple[np.ndarray, np.ndarray]:
+def _room(keys: Sequence[Key], ground: Ground, brief: KeysBrief, least_scale: float) -> tuple[np.ndarray, np.ndarray]:
     """Ground indices where one more key may stand, and the largest scale that fits there."""
     scale = np.zeros(len(ground.points_mm))
-    for tried in reversed(SMALLER_KEYS):
+    for tried in [k for k in reversed(SMALLER_KEYS) if k >= least_scale]:
         scale[ground.allowed_mm >= _shape(ground, brief, tried).reach_mm] = tried
     scale[~ground.on_edge & (scale < 1.0)] = 0.0
     if keys:
@@ -827,13 +830,13 @@ def _room(keys: Sequence[Key], ground: Ground, brief: KeysBrief) -> tuple[np.nda
     return index, scale[index]
 
 
-def _stiffen(keys: list[Key], ground: Ground, brief: KeysBrief) -> list[Key]:
+def _stiffen(keys: list[Key], ground: Ground, brief: KeysBrief, least_scale: float) -> list[Key]:
     envelope = ground.envelope
     while len(keys) < MOST_KEYS_A_PIECE:
         contact = _contact_of(keys, envelope, ground.centre_mm, ground.gyration_mm)
         if smallest_stiffness(contact) >= brief.least_stiffness:
             break
-        index, scale = _room(keys, ground, brief)
+        index, scale = _room(keys, ground, brief, least_scale)
         if len(index) == 0:
             break
         some = np.unique(np.linspace(0, len(index) - 1, 400).astype(int))
@@ -852,7 +855,7 @@ def _edge_or_middle(ground: Ground, index: int) -> str:
     return "edge" if ground.on_edge[index] else "middle"
 
 
-def _close_gaps(keys: list[Key], ground: Ground, brief: KeysBrief, stuff: RubberStuff) -> list[Key]:
+def _close_gaps(keys: list[Key], ground: Ground, brief: KeysBrief, stuff: RubberStuff, least_scale: float) -> list[Key]:
     """Set a key as near as may be to the worst sag, again and again; leave the places that no key can
     serve.
     """
@@ -862,7 +865,7 @@ def _close_gaps(keys: list[Key], ground: Ground, brief: KeysBrief, stuff: Rubber
     while len(keys) < MOST_KEYS_A_PIECE:
         sags = sag_of_patch_mm(gaps[open_points], ground.thickness_mm[open_points], stuff)
         open_points, sags = open_points[sags > brief.sag_limit_mm], sags[sags > brief.sag_limit_mm]
-        index, scale = _room(keys, ground, brief)
+        index, scale = _room(keys, ground, brief, least_scale)
         if len(open_points) == 0 or len(index) == 0:
             break
         distance, nearest = cKDTree(points[index]).query(points[open_points])
