@@ -1,0 +1,199 @@
+"""Templates measured back from the written files: DXF by ezdxf, SVG by an XML parser, PDF by pypdf."""
+
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+import ezdxf
+import numpy as np
+import pypdf
+import pytest
+from mouldloft.errors import OutputRefused
+from mouldloft.paper import PaperLine, PaperText, Template, tiles_of, write_dxf, write_pdf, write_svg
+
+MM = 72.0 / 25.4  # points to a millimetre: PDF's unit is 1/72 inch (ISO 32000)
+
+
+def boards():
+    angle = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+    disc = np.stack([300 * np.cos(angle) - 40, 300 * np.sin(angle) + 25], axis=1)
+    hole = np.stack([80 * np.cos(-angle), 80 * np.sin(-angle)], axis=1)
+    station = PaperLine(np.array([[0.0, 100.0], [0.0, 250.0]]), closed=False, use="mark")
+    bend = PaperLine(np.array([[-200.0, 0.0], [-100.0, 0.0]]), closed=False, use="fold")
+    one = Template("W1", (PaperLine(disc), PaperLine(hole), station, bend), (PaperText("7", (3.0, 170.0)),))
+    square = PaperLine(np.array([[0, 0], [120, 0], [120, 60], [0, 60.0]]))
+    return [one, Template("board <B&2> Ø", (square,))]
+
+
+def length(points, closed):
+    path = np.concatenate([points, points[:1]]) if closed else points
+    return float(np.linalg.norm(np.diff(path, axis=0), axis=1).sum())
+
+
+EXPECTED = {"CUT": 2 * np.pi * 300 + 2 * np.pi * 80 + 2 * (120 + 60), "MARK": 150.0, "FOLD": 100.0}
+
+
+def test_dxf_measures_in_millimetres(tmp_path):
+    drawing = ezdxf.readfile(write_dxf(tmp_path / "boards.dxf", boards()))
+    assert drawing.header["$INSUNITS"] == 4  # millimetres (DXF reference, $INSUNITS)
+    assert not drawing.audit().has_errors
+    found = dict.fromkeys(EXPECTED, 0.0)
+    for entity in drawing.modelspace().query("LWPOLYLINE"):
+        points = np.array(entity.get_points("xy"))
+        found[entity.dxf.layer] += length(points, entity.closed)
+    for layer, expected in EXPECTED.items():
+        assert found[layer] == pytest.approx(expected, rel=1e-4)
+    words = {text.dxf.text for text in drawing.modelspace().query("TEXT")}
+    assert words == {"W1", "board <B&2> Ø", "7"}
+
+
+def test_dxf_pieces_lie_apart(tmp_path):
+    drawing = ezdxf.readfile(write_dxf(tmp_path / "boards.dxf", boards()))
+    boxes = []
+    for entity in drawing.modelspace().query("LWPOLYLINE"):
+        points = np.array(entity.get_points("xy"))
+        boxes.append((*points.min(axis=0), *points.max(axis=0)))
+    square = min(boxes[:1] + boxes[-1:], key=lambda b: b[2] - b[0])
+    disc = max(boxes, key=lambda b: b[2] - b[0])
+    assert square[0] >= disc[2] + 20 or square[1] >= disc[3] + 20
+
+
+def test_svg_measures_in_millimetres(tmp_path):
+    root = ElementTree.parse(write_svg(tmp_path / "boards.svg", boards())).getroot()
+    space = "{http://www.w3.org/2000/svg}"
+    x, y, width, height = (float(v) for v in root.get("viewBox").split())
+    assert (x, y) == (0.0, 0.0)
+    # one user unit is one millimetre
+    assert root.get("width") == f"{width:.3f}mm"
+    assert root.get("height") == f"{height:.3f}mm"
+    found = dict.fromkeys(EXPECTED, 0.0)
+    for path in root.iter(space + "path"):
+        numbers = np.array([float(v) for v in re.findall(r"-?\d+\.\d+", path.get("d"))]).reshape(-1, 2)
+        assert (numbers >= 0).all()
+        assert (numbers <= [width, height]).all()
+        found[path.get("class").upper()] += length(numbers, path.get("d").endswith("Z"))
+    for use, expected in EXPECTED.items():
+        assert found[use] == pytest.approx(expected, rel=1e-4)
+    assert {text.text for text in root.iter(space + "text")} == {"W1", "board <B&2> Ø", "7"}
+
+
+def drawn_paths(page):
+    """Stroked paths of a page in mm on paper, from its content stream: move, line, close."""
+    paths, current = [], []
+    for operands, operator in pypdf.generic.ContentStream(page.get_contents(), page.pdf).operations:
+        numbers = [float(v) for v in operands if isinstance(v, int | float)]
+        if operator == b"m":
+            current = [numbers]
+        elif operator == b"l":
+            current.append(numbers)
+        elif operator == b"h" and current:
+            current.append(current[0])
+        elif operator in (b"S", b"s"):
+            if len(current) > 1:
+                paths.append(np.array(current) / MM)
+            current = []
+        elif operator in (b"n", b"c", b"re"):
+            current = []
+    return paths
+
+
+@pytest.mark.parametrize(("page", "size"), [("A4", (210.0, 297.0)), ("A3", (297.0, 420.0))])
+def test_pdf_is_at_full_size(tmp_path, page, size):
+    """ISO 216 page sizes; every tile carries the whole outline at 1:1, clipped to its window."""
+    templates = boards()
+    book = pypdf.PdfReader(write_pdf(tmp_path / "boards.pdf", templates, page))
+    many = tiles_of(templates[0], page)
+    assert len(many) > 1
+    assert len(book.pages) == 1 + len(many) + 1  # the plan of the tiles, the tiles, the small board
+    for sheet in book.pages:
+        assert float(sheet.mediabox.width) / MM == pytest.approx(size[0], abs=0.01)
+        assert float(sheet.mediabox.height) / MM == pytest.approx(size[1], abs=0.01)
+    for sheet, tile in zip(book.pages[1 : 1 + len(many)], many, strict=True):
+        paths = drawn_paths(sheet)
+        lengths = [length(path, False) for path in paths]
+        assert max(lengths) == pytest.approx(2 * np.pi * 300, rel=1e-3)
+        # the 100 mm ruler
+        flat = [p for p in paths if len(p) == 2 and abs(p[0, 1] - p[1, 1]) < 1e-6]
+        assert max(abs(p[1, 0] - p[0, 0]) for p in flat if p[0, 1] > size[1] - 30) == pytest.approx(100, abs=0.01)
+        text = sheet.extract_text()
+        assert f"W1 {tile.name}" in " ".join(text.split())
+        assert "100 mm" in text
+    assert "board" in book.pages[-1].extract_text()
+
+
+def crosses(sheet, tile, size):
+    """Register marks of a page in the template's own coordinates."""
+    flat = [p for p in drawn_paths(sheet) if len(p) == 2 and abs(length(p, False) - 8.0) < 1e-3]
+    level = [p.mean(axis=0) for p in flat if abs(p[0, 1] - p[1, 1]) < 1e-6]
+    return {tuple(np.round(np.array(p) - 12.0 + [tile.x_mm, tile.y_mm], 2)) for p in level}
+
+
+def test_marks_of_neighbouring_tiles_fall_on_one_another(tmp_path):
+    template = boards()[0]
+    tiles = tiles_of(template, "A4")
+    book = pypdf.PdfReader(write_pdf(tmp_path / "one.pdf", [template], "A4"))
+    marks = {
+        (tile.row, tile.column): crosses(sheet, tile, (210.0, 297.0))
+        for tile, sheet in zip(tiles, book.pages[1:], strict=True)
+    }
+    joined = 0
+    for (row, column), own in marks.items():
+        assert len(own) == 4
+        for beside in ((row, column + 1), (row + 1, column)):
+            if beside in marks:
+                assert len(own & marks[beside]) == 2
+                joined += 1
+    assert joined >= len(tiles) - 1
+
+
+def test_tiles_cover_every_line():
+    template = boards()[0]
+    for page in ("A4", "A3"):
+        tiles = tiles_of(template, page)
+        points = np.concatenate([line.points_mm for line in template.lines])
+        covered = np.zeros(len(points), bool)
+        for tile in tiles:
+            inside = (points >= [tile.x_mm, tile.y_mm]) & (
+                points <= [tile.x_mm + tile.width_mm, tile.y_mm + tile.height_mm]
+            )
+            covered |= inside.all(axis=1)
+        assert covered.all()
+    names = [tile.name for tile in tiles_of(template, "A4")]
+    assert len(set(names)) == len(names)
+    # a ring leaves its middle tiles empty when it is wide enough
+    angle = np.linspace(0, 2 * np.pi, 400)
+    ring = Template("R", (PaperLine(900 * np.stack([np.cos(angle), np.sin(angle)], axis=1)),))
+    tiles = tiles_of(ring, "A4")
+    assert len(tiles) < 0.7 * (max(t.row for t in tiles) + 1) * (max(t.column for t in tiles) + 1)
+
+
+def test_a_small_piece_takes_one_page(tmp_path):
+    book = pypdf.PdfReader(write_pdf(tmp_path / "small.pdf", boards()[1:], "A4"))
+    assert len(book.pages) == 1
+    assert "whole on this page" in book.pages[0].extract_text()
+
+
+@pytest.mark.parametrize("write", [write_dxf, write_svg, write_pdf])
+def test_what_cannot_be_written_is_refused_and_leaves_nothing(tmp_path, write):
+    (tmp_path / "taken").write_text("x")
+    with pytest.raises(OutputRefused) as refused:
+        write(tmp_path / "taken" / "boards.out", boards())
+    assert "cannot be written" in str(refused.value)
+    assert [p.name for p in tmp_path.iterdir()] == ["taken"]
+
+
+@pytest.mark.parametrize("write", [write_dxf, write_svg, write_pdf])
+def test_a_rewrite_replaces_the_whole_file(tmp_path, write):
+    suffix = {"write_dxf": ".dxf", "write_svg": ".svg", "write_pdf": ".pdf"}[write.__name__]
+    path = tmp_path / f"boards{suffix}"
+    path.write_bytes(b"old" * 100_000)
+    write(path, boards())
+    assert path.stat().st_size < 300_000
+    assert b"oldold" not in path.read_bytes()
+    assert [p.name for p in tmp_path.iterdir()] == [path.name]
+
+
+def test_the_same_templates_give_the_same_pdf(tmp_path):
+    one = write_pdf(tmp_path / "one.pdf", boards()).read_bytes()
+    assert one == write_pdf(tmp_path / "two.pdf", boards()).read_bytes()
