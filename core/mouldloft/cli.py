@@ -1,0 +1,252 @@
+"""The command line: plan a mesh, run the demo, reopen a plan. Errors are one sentence; exit codes are in errors.py."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+from rich.progress import Progress as Bar
+from rich.table import Table
+
+from . import __version__
+from .errors import BriefRefused, Cancelled, MouldloftError
+from .progress import Progress
+
+if TYPE_CHECKING:
+    from .brief import Brief
+    from .pipeline import MouldPlan
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    help="Plan a brush-on silicone mould, its jacket and a run of casts from a digital master.",
+    epilog="Exit codes: 0 done, 2 the mesh, 3 the brief, 4 the catalogue, 5 the output, 6 a saved plan, "
+    "7 no plan within the brief, 130 stopped. A check here is no certification: product data sheets, local codes and "
+    "licensed practice decide.",
+)
+
+MeshPath = Annotated[Path, typer.Argument(help="The digital master: STL, OBJ, PLY, GLB or 3MF.", show_default=False)]
+OutFolder = Annotated[Path, typer.Option("--out", "-o", help="Folder for the results; made if missing.")]
+BriefPath = Annotated[Path | None, typer.Option("--brief", "-b", help="What the workshop wants (TOML).")]
+CataloguePath = Annotated[Path | None, typer.Option("--catalogue", help="Materials (TOML); else the bundled demo one.")]
+Height = Annotated[float | None, typer.Option("--height", help="Finished height in mm.", min=50, max=20000)]
+Casts = Annotated[int | None, typer.Option("--casts", help="Casts in the run.", min=1, max=500)]
+Pictures = Annotated[bool, typer.Option("--pictures/--no-pictures", help="Also draw pictures, sheets and the page.")]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no summary; only the results' folder.")]
+
+
+def _asked(brief_path: Path | None, height: float | None, casts: int | None) -> Brief:
+    from dataclasses import replace
+
+    from .brief import Brief, read_brief
+
+    brief = read_brief(brief_path) if brief_path else Brief()
+    if height is not None:
+        brief = replace(brief, master=replace(brief.master, finished_height_mm=height))
+    if casts is not None:
+        brief = replace(brief, run=replace(brief.run, casts=casts))
+    return brief
+
+
+class _Terminal:
+    """Shows each stage on standard error, as a bar on a screen and as plain lines in a log."""
+
+    def __init__(self, quiet: bool) -> None:
+        self._console = Console(stderr=True)
+        self._live = self._console.is_terminal and not quiet
+        self._quiet = quiet
+        self._stage = ""
+        self._task: Any = None
+        self._bar = Bar(
+            TextColumn("{task.description:<16}"), BarColumn(), TextColumn("{task.fields[note]}"), TimeElapsedColumn(),
+            console=self._console,
+        )  # fmt: skip
+        self.progress = Progress(self._step)
+
+    def __enter__(self) -> _Terminal:
+        if self._live:
+            self._bar.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._live:
+            self._bar.stop()
+
+    def _step(self, stage: str, fraction: float, note: str) -> None:
+        if self._quiet:
+            return
+        if stage != self._stage:
+            self._stage = stage
+            if self._live:
+                if self._task is not None:
+                    self._bar.update(self._task, completed=1.0, note="")
+                self._task = self._bar.add_task(stage, total=1.0, note="")
+            else:
+                self._console.print(f"{stage} ...", highlight=False)
+        if self._live:
+            self._bar.update(self._task, completed=fraction, note=note)
+
+
+def _show(plan: MouldPlan) -> None:
+    from .summary import caution_lines, summary_rows, summary_text
+
+    console = Console()
+    if not console.is_terminal:
+        console.file.write(summary_text(plan) + "\n")
+        return
+    table = Table(show_header=False, box=None, padding=(0, 1))
+    table.add_column(style="bold")
+    table.add_column(overflow="fold")
+    for name, words in summary_rows(plan):
+        table.add_row(name, words)
+    console.print(table, highlight=False, markup=False)
+    for line in caution_lines(plan):
+        console.print(f"Caution: {line}", highlight=False, markup=False, style="yellow")
+
+
+def _run(mesh: Path, brief: Brief, catalogue_path: Path | None, out: Path, pictures: bool, quiet: bool) -> None:
+    from .catalogue import read_catalogue
+    from .pipeline import plan_file
+    from .results import write_results
+
+    catalogue = read_catalogue(catalogue_path)
+    if out.exists() and not out.is_dir():
+        raise BriefRefused(f"The output {out} is a file; give a folder.")
+    with _Terminal(quiet) as terminal:
+        plan = plan_file(mesh, brief, catalogue, terminal.progress)
+        written = write_results(plan, out, terminal.progress, pictures=pictures)
+    if not quiet:
+        _show(plan)
+    print(f"\nResults in {out.resolve()}:" if not quiet else str(out.resolve()))
+    if not quiet:
+        for item in written:
+            print(f"  {item.path.name:<22} {item.what}")
+
+
+@app.command("plan")
+def plan_command(
+    mesh: MeshPath,
+    out: OutFolder = Path("mould_plan"),
+    height: Height = None,
+    casts: Casts = None,
+    brief: BriefPath = None,
+    catalogue: CataloguePath = None,
+    pictures: Pictures = True,
+    quiet: Quiet = False,
+) -> None:
+    """Plan the mould of a mesh file. --height and --casts override the brief."""
+    _run(mesh, _asked(brief, height, casts), catalogue, out, pictures, quiet)
+
+
+@app.command("demo")
+def demo_command(
+    out: OutFolder = Path("demo_plan"),
+    triangles: Annotated[int, typer.Option(help="Triangles of the hare.", min=20_000, max=5_000_000)] = 300_000,
+    catalogue: CataloguePath = None,
+    pictures: Pictures = True,
+    quiet: Quiet = False,
+) -> None:
+    """Make the demo hare (1.4 m, a run of six) and plan its mould."""
+    from .demo import write_demo
+    from .files import make_folder
+
+    folder = make_folder(out)
+    with _Terminal(quiet) as terminal:
+        terminal.progress.begin("demo hare")
+        mesh, brief_path = write_demo(folder, triangles, terminal.progress)
+    _run(mesh, _asked(brief_path, None, None), catalogue, folder, pictures, quiet)
+
+
+@app.command("show")
+def show_command(
+    saved: Annotated[Path, typer.Argument(help="A plan.json or the folder it lies in.", show_default=False)],
+) -> None:
+    """Reopen a saved plan and print its summary."""
+    from .planfile import open_plan
+
+    _show(open_plan(saved))
+
+
+@app.command("health")
+def health_command(
+    mesh: MeshPath,
+    height: Height = None,
+    brief: BriefPath = None,
+) -> None:
+    """Only read a mesh: what is wrong with it, what was mended, where to look."""
+    from .master import read_master
+
+    with _Terminal(False) as terminal:
+        terminal.progress.begin("master")
+        master = read_master(mesh, _asked(brief, height, None).master, terminal.progress)
+    h = master.health
+    print(f"{master.name}: {len(master.faces):,} triangles, {master.height_mm:.0f} mm high; {master.unit_assumed}")
+    print(
+        f"Open edges {h.open_edges}, non-manifold edges {h.non_manifold_edges}, inside-out "
+        f"{'yes' if h.inside_out else 'no'}, self-intersections {h.self_intersections}, stray shells {h.stray_shells}, "
+        f"degenerate faces {h.degenerate_faces}."
+    )
+    for line in (*h.repairs, *h.left_out):
+        print(f"- {line}")
+    if h.fault_points_mm is not None:
+        for x, y, z in h.fault_points_mm[:10]:
+            print(f"- look at x {x:.0f}, y {y:.0f}, z {z:.0f} mm")
+    print("A closed solid: the whole plan can be made." if h.is_solid else "Not a closed solid after repair.")
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        print(f"mouldloft {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print it.")] = False,
+) -> None:
+    pass
+
+
+def main() -> None:
+    """Entry point: turns every refusal into one sentence on standard error and its exit code."""
+    try:
+        app(standalone_mode=False)
+    except MouldloftError as error:
+        _end(str(error), error.exit_code)
+    except KeyboardInterrupt:
+        _end("Stopped: files already finished are whole, nothing else was written.", Cancelled.exit_code)
+    except MemoryError:
+        _end("There is not enough memory for this mesh; reduce its triangles or use a larger machine.", 1)
+    except BrokenPipeError:
+        os._exit(1)
+    except Exception as error:
+        _end_unknown(error)
+
+
+def _end_unknown(error: Exception) -> None:
+    # typer's own complaints about the words of the command carry format_message and their exit code
+    if hasattr(error, "format_message"):
+        _end(f"{error.format_message()} Try 'mouldloft --help'.", getattr(error, "exit_code", 2))
+    if type(error).__name__ == "Abort":
+        _end("Stopped: files already finished are whole, nothing else was written.", Cancelled.exit_code)
+    if os.environ.get("MOULDLOFT_TRACEBACK"):
+        raise error
+    _end(
+        f"Something went wrong inside mouldloft ({type(error).__name__}: {error}); set MOULDLOFT_TRACEBACK=1 to see "
+        "where, and report it with the mesh.",
+        70,
+    )
+
+
+def _end(sentence: str, code: int) -> None:
+    print(" ".join(sentence.split()), file=sys.stderr)
+    raise SystemExit(code)
+
+
+if __name__ == "__main__":
+    main()
