@@ -38,7 +38,8 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         ),
         (
             "Locked",
-            f"{locks.rigid_area_mm2 / 1e4:.0f} cm² would lock anything rigid; {locks.piece_locked_area_mm2 / 1e4:.0f} cm² "
+            f"{locks.rigid_area_mm2 / 1e4:.0f} cm² would lock anything rigid; "
+            f"{locks.piece_locked_area_mm2 / 1e4:.0f} cm² "
             f"to its own piece; glove stretches {100 * locks.worst_stretch:.0f} % "
             f"of {100 * locks.stretch_allowed:.0f} % allowed",
         ),

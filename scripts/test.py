@@ -1,0 +1,17 @@
+"""Runs the tests in an environment it makes itself; words after it go to pytest."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+from environment import ROOT, ensure
+
+
+def main() -> int:
+    """pytest's exit code."""
+    return subprocess.run([str(ensure("test")), "-m", "pytest", *sys.argv[1:]], cwd=ROOT, check=False).returncode
+
+
+if __name__ == "__main__":
+    sys.exit(main())

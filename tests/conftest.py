@@ -1,0 +1,43 @@
+"""Shared, expensive things, made once a session."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+os.environ.setdefault("NUMBA_NUM_THREADS", "2")
+
+
+@pytest.fixture(scope="session")
+def small_hare():
+    """(vertices, faces) of a 20-thousand-triangle demo hare."""
+    from mouldloft.demo import demo_hare
+
+    return demo_hare(20_000)
+
+
+@pytest.fixture(scope="session")
+def small_brief():
+    """The demo's brief with a coarser lattice and fewer directions, so that a whole plan takes seconds."""
+    from mouldloft.brief import brief_from_dict
+
+    return brief_from_dict(
+        {
+            "piece": "Seated hare",
+            "master": {"finished_height_mm": 1400},
+            "run": {"casts": 6, "start_date": "2027-03-01"},
+            "opening": {"directions": 128, "refine": 3},
+            "rubber": {"pixel_mm": 4.0},
+        }
+    )
+
+
+@pytest.fixture(scope="session")
+def small_plan(small_hare, small_brief):
+    """A whole plan of the small hare."""
+    from mouldloft.master import prepare_master
+    from mouldloft.pipeline import plan
+
+    master = prepare_master(*small_hare, small_brief.master, name="Seated hare")
+    return plan(master, small_brief)
