@@ -297,8 +297,8 @@ def find_symmetry(master: Master) -> SymmetryPlane:
     assert best is not None
     normal = positive_half(best[1])
     offset = best[2] * (1.0 if normal @ best[1] > 0 else -1.0)
-    # sample spacing alone gives about 0.3 % of the diagonal; 1.5 % reads as symmetric [common practice, no source]
-    return SymmetryPlane(tuple(float(c) for c in normal), float(offset), best[0], best[0] < 0.015)  # type: ignore[arg-type]
+    # sample spacing alone gives about 0.3 % of the diagonal; 1 % reads as symmetric [common practice, no source]
+    return SymmetryPlane(tuple(float(c) for c in normal), float(offset), best[0], best[0] < 0.01)  # type: ignore[arg-type]
 
 
 # --- the stage ------------------------------------------------------------------------------------------------------

@@ -431,7 +431,11 @@ def place_seam(
     level, notes = _free_level(ground, brief, progress)
     if level is None:
         return _to_seam(ground, plane, offset, None, notes)
-    free = _draw(ground, "free", level, None)
+    try:
+        free = _draw(ground, "free", level, None)
+    except PlanImpossible:
+        notes = ["The free seam would leave the whole master to one piece: the mesh is too coarse for it, or convex."]
+        return _to_seam(ground, plane, offset, None, notes)
     progress.step(0.95, "seam figures")
     if brief.kind == "plane":
         return _to_seam(ground, plane, offset, free.figures, [])

@@ -1,0 +1,124 @@
+"""The direction search on bodies whose best opening is known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import trimesh
+from mouldloft.brief import OpeningBrief
+from mouldloft.errors import BriefRefused, Cancelled
+from mouldloft.opening import best_offset, direction_words, fill_at, find_opening, find_symmetry, half_sphere
+from mouldloft.progress import Progress
+from seam_bodies import as_master
+from test_undercut import channel
+
+FEW = OpeningBrief(directions=96, refine=3)
+
+
+def angle_deg(a, b) -> float:
+    return float(np.degrees(np.arccos(min(abs(np.dot(a, b)) / np.linalg.norm(a) / np.linalg.norm(b), 1.0))))
+
+
+def test_directions_are_spread_evenly_over_the_half_sphere():
+    d = half_sphere(512)
+    assert np.allclose(np.linalg.norm(d, axis=1), 1)
+    rng = np.random.default_rng(1)
+    probe = rng.normal(size=(4000, 3))
+    probe /= np.linalg.norm(probe, axis=1)[:, None]
+    widest = np.degrees(np.arccos(np.abs(probe @ d.T).max(axis=1))).max()
+    # 512 caps that just tile a half-sphere have radius acos(1 - 1/512) = 3.6 degrees; a good covering is within twice
+    assert widest < 7.0
+
+
+def test_best_offset_has_the_least_fill():
+    rng = np.random.default_rng(5)
+    bottoms = rng.normal(size=4001) * 30
+    tops = bottoms + rng.gamma(2.0, 20.0, size=4001)
+    best = best_offset(tops, bottoms)
+    fills = [fill_at(tops, bottoms, z, 1.0, 0.0) for z in np.linspace(-60, 120, 721)]
+    assert fill_at(tops, bottoms, best, 1.0, 0.0) <= min(fills) + 1e-6
+
+
+def test_a_slotted_block_opens_along_its_slot():
+    opening = find_opening(as_master(channel()), FEW)
+    chosen = np.asarray(opening.chosen.direction)
+    # the slot is open towards y (both ends) and z: nothing locks in either; across it (x) the whole slot does
+    assert abs(chosen[0]) < 0.2
+    assert opening.chosen.locked_fraction < 0.01
+    assert opening.candidates == tuple(sorted(opening.candidates, key=lambda c: c.cost))
+
+
+def test_a_flat_ring_opens_along_its_axis():
+    mesh = trimesh.creation.torus(120, 30, major_sections=64, minor_sections=32)
+    turn = trimesh.transformations.rotation_matrix(0.7, [1, 2, 0])
+    mesh.apply_transform(turn)
+    opening = find_opening(as_master(mesh), FEW)
+    assert angle_deg(opening.chosen.direction, turn[:3, 2]) < 2.0
+
+
+def test_symmetry_plane_is_found_where_it_was_put():
+    one = trimesh.creation.icosphere(subdivisions=3, radius=60)
+    one.apply_translation([50, 10, 20])
+    other = one.copy()
+    other.apply_transform(np.diag([-1, 1, 1, 1]))
+    other.invert()
+    keel = trimesh.creation.box([30, 240, 90])
+    keel.apply_translation([0, 40, -30])
+    mesh = trimesh.util.concatenate([one, other, keel])
+    turn = trimesh.transformations.rotation_matrix(np.radians(25), [0, 0, 1])
+    mesh.apply_transform(turn)
+    found = find_symmetry(as_master(mesh))
+    assert found.is_symmetric
+    assert angle_deg(found.normal, turn[:3, 0]) < 2.0
+
+
+def test_a_lopsided_body_is_not_called_symmetric():
+    mesh = trimesh.util.concatenate(
+        [trimesh.creation.box([200, 60, 60]), trimesh.creation.box([40, 40, 160], transform=np.eye(4))]
+    )
+    arm = trimesh.creation.box([30, 220, 30])
+    arm.apply_translation([80, 110, 45])
+    leg = trimesh.creation.box([30, 30, 260])
+    leg.apply_translation([-85, -20, 140])
+    assert not find_symmetry(as_master(trimesh.util.concatenate([mesh, arm, leg]))).is_symmetric
+
+
+def test_hare_opens_near_its_mirror_plane_or_says_why(small_plan):
+    chosen = small_plan.opening.chosen
+    near = angle_deg(chosen.direction, small_plan.opening.symmetry.normal)
+    assert small_plan.opening.symmetry.is_symmetric
+    assert near < 15 or "%" in chosen.reason
+    assert all(c.reason for c in small_plan.opening.candidates)
+
+
+def test_the_same_master_gives_the_same_opening(small_plan):
+    again = find_opening(small_plan.master, small_plan.brief.opening)
+    assert again.chosen == small_plan.opening.chosen
+    assert again.candidates == small_plan.opening.candidates
+
+
+def test_own_direction_is_kept_and_still_compared():
+    opening = find_opening(as_master(channel()), OpeningBrief(directions=64, refine=1, direction=(1.0, 0.0, 0.0)))
+    assert opening.chosen.origin == "brief"
+    assert opening.chosen.direction == (1.0, 0.0, 0.0)
+    assert min(c.cost for c in opening.candidates) < opening.chosen.cost
+
+
+def test_zero_direction_is_refused():
+    with pytest.raises(BriefRefused, match="no length"):
+        find_opening(as_master(channel()), OpeningBrief(directions=32, refine=0, direction=(0.0, 0.0, 0.0)))
+
+
+def test_search_stops_when_told():
+    progress = Progress()
+    progress.begin("opening")
+    progress.cancel()
+    with pytest.raises(Cancelled, match="opening"):
+        find_opening(as_master(channel()), FEW, progress)
+
+
+def test_words_for_directions():
+    assert direction_words((1.0, 0.0, 0.0)) == "to the left"
+    assert direction_words((0.0, -1.0, 0.0)) == "to the front"
+    assert direction_words((0.0, 0.0, 1.0)) == "straight up"
+    assert direction_words((np.cos(0.1745), 0.0, np.sin(0.1745))) == "to the left, 10° up"

@@ -1,0 +1,153 @@
+"""The glove against Steiner's formula, Pappus' theorem and manifold3d's Minkowski sum."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import manifold3d as m3
+import numpy as np
+import pytest
+import trimesh
+from mouldloft.brief import Brief, RubberBrief, RunBrief, SeamBrief
+from mouldloft.errors import PlanImpossible
+from mouldloft.rubber import brush_rubber, choose_thickness
+from mouldloft.seam import place_seam
+from mouldloft.undercut import find_locks, undercut_field
+from seam_bodies import as_master, opening_along
+from test_undercut import channel, mushroom, to_mesh
+
+PLAIN = RubberBrief(
+    skin_thickness_mm=10, edge_thickness_mm=10, edge_band_mm=0, flange_width_mm=10, draft_deg=0.5, pixel_mm=1.5
+)
+
+
+def glove(mesh: trimesh.Trimesh, direction=(1.0, 0, 0), offset_mm: float = 0.0, rubber: RubberBrief = PLAIN):
+    master = as_master(mesh)
+    field = undercut_field(master, direction, check=False)
+    own = SeamBrief(kind="plane", plane_offset_mm=offset_mm)
+    seam = place_seam(master, opening_along(direction, offset_mm), field, own)
+    locks = find_locks(master, field, seam, SimpleNamespace(elongation_at_break=4.8))
+    return brush_rubber(master, seam, locks, Brief(run=RunBrief(casts=1), rubber=rubber)), locks
+
+
+def skin_mm3(rubber) -> float:
+    return sum(part.skin_mm3 for part in rubber.parts)
+
+
+def test_ball_by_steiner():
+    """V(t) - V = A t + M t^2 + 4/3 pi t^3 with A = 4 pi R^2, M = 4 pi R (Minkowski-Steiner formula)."""
+    radius, t = 150.0, 10.0
+    rubber, _ = glove(trimesh.creation.icosphere(subdivisions=6, radius=radius))
+    steiner = 4 * np.pi * radius**2 * t + 4 * np.pi * radius * t**2 + 4 / 3 * np.pi * t**3
+    assert skin_mm3(rubber) == pytest.approx(steiner, rel=0.01)
+    assert sum(part.lock_fill_mm3 for part in rubber.parts) == pytest.approx(0, abs=1e-3 * steiner)
+
+
+def test_box_by_steiner():
+    """M = pi (a + b + c) for a box (Minkowski-Steiner formula)."""
+    a, b, c, t = 200.0, 150.0, 90.0, 10.0
+    mesh = trimesh.creation.box([a, b, c]).subdivide_to_size(30.0)
+    # turned, since walls along the lattice are counted in whole pixels (the interval's lattice term covers that)
+    mesh.apply_transform(trimesh.transformations.rotation_matrix(np.radians(17), [1, 0.2, 0.4]))
+    rubber, _ = glove(mesh, offset_mm=3.0)
+    steiner = 2 * (a * b + b * c + c * a) * t + np.pi * (a + b + c) * t**2 + 4 / 3 * np.pi * t**3
+    assert skin_mm3(rubber) == pytest.approx(steiner, rel=0.01)
+
+
+def test_torus_by_pappus():
+    """A torus of tube radius r has volume 2 pi^2 R r^2 (Pappus' second theorem); its offset is a torus again."""
+    major, minor, t = 140.0, 45.0, 10.0
+    mesh = trimesh.creation.torus(major, minor, major_sections=256, minor_sections=128)
+    rubber, _ = glove(mesh, direction=(0, 0, 1.0))
+    assert skin_mm3(rubber) == pytest.approx(2 * np.pi**2 * major * ((minor + t) ** 2 - minor**2), rel=0.01)
+
+
+def test_ellipsoid_by_minkowski_sum():
+    """Against manifold3d's Minkowski sum with a ball."""
+    body = m3.Manifold.sphere(1.0, 64).scale([120.0, 80.0, 60.0])
+    ball = m3.Manifold.sphere(10.0, 24)
+    # an inscribed 24-segment ball is a little small: compare with the sum's own ball
+    grown = m3.Manifold.minkowski_sum(body, ball)
+    thick = 10.0 * (ball.volume() / (4 / 3 * np.pi * 1000)) ** (1 / 3)
+    rubber, _ = glove(to_mesh(body))
+    reference = (grown.volume() - body.volume()) * 10.0 / thick
+    assert skin_mm3(rubber) == pytest.approx(reference, rel=0.015)
+
+
+def test_lock_fill_is_the_same_by_columns_and_by_hanging_faces():
+    for mesh, direction, offset in ((channel(), (1.0, 0, 0), 0.0), (mushroom(), (0, 0, 1.0), 0.5)):
+        rubber, locks = glove(mesh.subdivide_to_size(10.0), direction, offset)
+        assert sum(part.lock_fill_mm3 for part in rubber.parts) == pytest.approx(locks.fill_mm3, rel=0.02)
+
+
+def test_parts_add_up_to_the_measured_volume(small_plan):
+    rubber = small_plan.rubber
+    total = sum(part.total_mm3 for part in rubber.parts)
+    assert sum(rubber.measured_volume_mm3) == pytest.approx(total, rel=0.005)
+    assert all(min(vars(part).values()) >= 0 for part in rubber.parts)
+    assert rubber.volume_mm3.low < rubber.volume_mm3.likely < rubber.volume_mm3.high
+    assert sum(coat.volume_mm3 for coat in rubber.coats) == pytest.approx(rubber.volume_mm3.likely, rel=1e-6)
+
+
+def test_skin_is_never_thinner_than_asked(small_plan):
+    assert small_plan.rubber.min_thickness_mm >= small_plan.rubber.skin_thickness_mm * 0.995
+
+
+def test_edge_band_is_thicker_and_fades_to_the_skin():
+    rule = RubberBrief(
+        skin_thickness_mm=10, edge_thickness_mm=18, edge_band_mm=60, flange_width_mm=10, draft_deg=0.5, pixel_mm=1.0
+    )
+    rubber, _ = glove(trimesh.creation.icosphere(subdivisions=5, radius=150), rubber=rule)
+    e = rubber.envelopes[0]
+    middle = e.outer_mm.shape[0] // 2, e.outer_mm.shape[1] // 2
+    assert e.outer_mm[middle] == pytest.approx(160, abs=0.2)
+    x = e.origin_mm[0] + e.pixel_mm * np.arange(e.outer_mm.shape[1])
+    row = np.argmin(np.abs(e.origin_mm[1] + e.pixel_mm * np.arange(e.outer_mm.shape[0])))
+    low = np.abs(x[np.flatnonzero(e.outer_mm[row] > e.parting_mm[row] + 19)])
+    # the union of balls whose radius fades from 18 to 10 mm over 60 mm, cut 19 mm up
+    up = 150 * np.sin(np.linspace(0, np.pi / 2, 20_001))
+    fade = np.clip(up / 60, 0, 1)
+    radius = 18 - 8 * fade**2 * (3 - 2 * fade)
+    reach = np.sqrt(150**2 - up**2) + np.sqrt(np.maximum(radius**2 - (19 - up) ** 2, 0))
+    assert low.max() == pytest.approx(reach[radius > np.abs(19 - up)].max(), abs=1.2)
+
+
+def test_outside_keeps_its_draft():
+    rule = RubberBrief(skin_thickness_mm=10, flange_width_mm=40, draft_deg=6, pixel_mm=1.5)
+    rubber, _ = glove(trimesh.creation.box([200, 150, 90]).subdivide_to_size(30.0), rubber=rule)
+    for e in rubber.envelopes:
+        wall = np.where(e.flange, np.nan, e.outer_mm)
+        steepest = e.pixel_mm / np.tan(np.radians(6))
+        assert np.nanmax(np.abs(np.diff(wall, axis=0))) <= steepest * 1.001
+        assert np.nanmax(np.abs(np.diff(wall, axis=1))) <= steepest * 1.001
+
+
+def test_an_open_base_carries_no_rubber_below_the_board(small_plan):
+    for e in small_plan.rubber.envelopes:
+        y = e.origin_mm[1] + e.pixel_mm * np.arange(e.outer_mm.shape[0])
+        below = y * e.frame.axes[1][2] < -e.pixel_mm
+        assert np.isnan(e.outer_mm[below]).all()
+
+
+def test_more_casts_and_more_size_never_thin_the_rubber():
+    by_run = [choose_thickness(1400, n, RubberBrief()).skin_mm for n in range(1, 60)]
+    by_size = [choose_thickness(h, 6, RubberBrief()).skin_mm for h in range(100, 4000, 100)]
+    assert np.all(np.diff(by_run) >= 0)
+    assert np.all(np.diff(by_size) >= 0)
+    assert by_run[-1] > by_run[0]
+    assert by_size[-1] > by_size[0]
+
+
+def test_a_thicker_skin_never_takes_less_rubber():
+    volumes = []
+    for t in (6.0, 9.0, 13.0):
+        rule = RubberBrief(skin_thickness_mm=t, pixel_mm=2.0)
+        volumes.append(glove(trimesh.creation.icosphere(subdivisions=4, radius=120), rubber=rule)[0].volume_mm3.likely)
+    assert volumes == sorted(volumes)
+
+
+def test_an_open_mesh_is_refused_with_what_to_do():
+    mesh = trimesh.creation.icosphere(subdivisions=3, radius=100)
+    mesh.update_faces(np.arange(len(mesh.faces)) > 30)
+    with pytest.raises(PlanImpossible, match="closed master"):
+        glove(mesh)
