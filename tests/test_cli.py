@@ -1,0 +1,229 @@
+"""The command line on real files: demo, own meshes, and each bad input's sentence, exit code and lack of litter."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+import trimesh
+from mouldloft import cli
+
+
+def run(capsys, *words) -> tuple[int, str, str]:
+    """Exit code, standard output and standard error of the command, in this process."""
+    old, sys.argv = sys.argv, ["mouldloft", *map(str, words)]
+    try:
+        cli.main()
+        code = 0
+    except SystemExit as end:
+        code = int(end.code or 0)
+    finally:
+        sys.argv = old
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def sentence(err: str) -> str:
+    """The last line of standard error; the others are stage names."""
+    return err.strip().splitlines()[-1]
+
+
+@pytest.fixture
+def vase(tmp_path):
+    """A small closed body on a flat foot."""
+    body = trimesh.creation.capsule(height=120, radius=60, count=[24, 24])
+    path = tmp_path / "vase.stl"
+    body.export(path)
+    return path
+
+
+@pytest.fixture
+def quick(tmp_path):
+    path = tmp_path / "quick.toml"
+    path.write_text("[opening]\ndirections = 48\nrefine = 1\n[rubber]\npixel_mm = 3\n[seam]\nkind = 'plane'\n")
+    return path
+
+
+def test_help_names_every_command_and_the_exit_codes(capsys):
+    code, out, _ = run(capsys, "--help")
+    assert code == 0
+    for word in ("plan", "demo", "show", "health", "certification"):
+        assert word in out
+    code, out, _ = run(capsys, "plan", "--help")
+    assert code == 0
+    for word in ("--height", "--casts", "--brief", "--catalogue", "--out"):
+        assert word in out
+
+
+def test_own_mesh_is_planned_and_reopened(capsys, vase, quick, tmp_path):
+    out_folder = tmp_path / "result"
+    code, out, err = run(
+        capsys, "plan", vase, "--height", 600, "--casts", 3, "--brief", quick, "--out", out_folder, "--no-pictures"
+    )
+    assert code == 0, err
+    assert "rubber" in err
+    for word in ("Opens", "Pieces", "Seam", "Lock fill", "Rubber", "Keys", "Jacket", "Caution", str(out_folder)):
+        assert word in out
+    assert {"plan.json", "order.csv", "summary.txt"} <= {p.name for p in out_folder.iterdir()}
+    code, again, _ = run(capsys, "show", out_folder)
+    assert code == 0
+    assert again.strip() == (out_folder / "summary.txt").read_text().strip()
+    assert again.strip() in out
+
+
+def test_brief_overrides_reach_the_plan(capsys, vase, quick, tmp_path):
+    from mouldloft.planfile import open_plan
+
+    quick.write_text(quick.read_text() + "plane_offset_mm = 5.0\n[jacket]\nlifters = 3\n")
+    text = quick.read_text().replace("pixel_mm = 3", "pixel_mm = 3\nskin_thickness_mm = 13")
+    quick.write_text(text.replace("refine = 1", "refine = 1\ndirection = [0.0, 1.0, 0.0]"))
+    code, _, err = run(capsys, "plan", vase, "--height", 500, "-b", quick, "-o", tmp_path / "r", "--no-pictures", "-q")
+    assert code == 0, err
+    plan = open_plan(tmp_path / "r")
+    assert plan.rubber.skin_thickness_mm == 13
+    assert plan.opening.chosen.direction == (0.0, 1.0, 0.0)
+    assert plan.seam.plane_offset_mm == 5.0
+    assert plan.jacket.pieces[0].lift.lifters == 3
+
+
+def _nan(path):
+    mesh = trimesh.creation.icosphere(subdivisions=2)
+    vertices = np.array(mesh.vertices)
+    vertices[3] = np.nan
+    path = path.with_suffix(".obj")
+    rows = [f"v {x} {y} {z}" for x, y, z in vertices] + [f"f {a + 1} {b + 1} {c + 1}" for a, b, c in mesh.faces]
+    path.write_text("\n".join(rows))
+    return path
+
+
+def _truncated(path):
+    path.write_bytes(trimesh.creation.icosphere().export(file_type="stl")[:3000])
+    return path
+
+
+def _text(path):
+    path.write_text("this is a shopping list\n" * 40)
+    return path
+
+
+def _empty(path):
+    path.write_bytes(b"")
+    return path
+
+
+def _one_triangle(path):
+    trimesh.Trimesh([[0, 0, 0], [1, 0, 0], [0, 1, 1]], [[0, 1, 2]]).export(path)
+    return path
+
+
+def _huge_count(path):
+    path.write_bytes(b"\0" * 80 + (4_000_000_000).to_bytes(4, "little") + b"\0" * 500)
+    return path
+
+
+def _missing(path):
+    return path.with_name("nowhere.stl")
+
+
+def _folder(path):
+    path.mkdir()
+    return path
+
+
+def _strange_suffix(path):
+    path = path.with_suffix(".docx")
+    path.write_bytes(b"x" * 100)
+    return path
+
+
+@pytest.mark.parametrize(
+    "make",
+    [_nan, _truncated, _text, _empty, _one_triangle, _huge_count, _missing, _folder, _strange_suffix],
+    ids=lambda make: make.__name__.strip("_"),
+)
+def test_bad_mesh_gets_one_sentence_and_leaves_nothing(capsys, make, tmp_path):
+    mesh = make(tmp_path / "bad.stl")
+    out = tmp_path / "out"
+    code, printed, err = run(capsys, "plan", mesh, "--height", 500, "--out", out, "--no-pictures")
+    assert code == 2
+    said = sentence(err)
+    assert "Traceback" not in err
+    assert said.endswith(".")
+    assert len(said) > 30
+    assert printed == ""
+    assert not out.exists()
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("casts = 3\n", "casts"),
+        ("[run]\ncasts = 0\n", "casts"),
+        ("[run]\ncasts = 'six'\n", "casts"),
+        ("[rubber]\nskin_thikness_mm = 3\n", "skin_thikness_mm"),
+        ("[master]\nfinished_height_mm = nan\n", "finished_height_mm"),
+        ("[master\n", "TOML"),
+        ("[opening]\ndirection = [0.0, 0.0, 0.0]\n", "direction"),
+    ],
+)
+def test_bad_brief_gets_one_sentence(capsys, vase, tmp_path, text, says):
+    brief = tmp_path / "brief.toml"
+    brief.write_text(text)
+    code, _, err = run(capsys, "plan", vase, "--height", 500, "--brief", brief, "--out", tmp_path / "out")
+    assert code == 3
+    assert says in sentence(err)
+    assert not (tmp_path / "out").exists()
+
+
+def test_bad_catalogue_and_saved_plan(capsys, vase, tmp_path):
+    wrong = tmp_path / "materials.toml"
+    wrong.write_text("[[rubber]]\nname = 3\n")
+    code, _, err = run(capsys, "plan", vase, "--height", 500, "--catalogue", wrong, "--out", tmp_path / "out")
+    assert code == 4
+    assert sentence(err).endswith(".")
+    code, _, err = run(capsys, "show", tmp_path)
+    assert code == 6
+    assert "make it again" in sentence(err)
+
+
+def test_unwritable_output_is_said(capsys, vase, quick, tmp_path, monkeypatch):
+    taken = tmp_path / "taken"
+    taken.write_text("mine")
+    code, _, err = run(capsys, "plan", vase, "--height", 500, "--brief", quick, "--out", taken / "deeper")
+    assert code == 5
+    assert "choose another folder" in sentence(err)
+    assert taken.read_text() == "mine"
+
+
+def test_unknown_words_are_explained(capsys):
+    code, _, err = run(capsys, "paln")
+    assert code == 2
+    assert "--help" in sentence(err)
+    code, _, err = run(capsys, "plan", "x.stl", "--casts", "many")
+    assert code == 2
+    assert "casts" in sentence(err)
+
+
+def test_interrupt_says_so_and_leaves_no_half_file(vase, quick, tmp_path):
+    """A real SIGINT to a real process, while it searches."""
+    import signal
+    import time
+
+    slow = tmp_path / "slow.toml"
+    slow.write_text("[opening]\ndirections = 20000\n")
+    out = tmp_path / "out"
+    words = [sys.executable, "-m", "mouldloft.cli", "plan", vase, "--height", "500", "-b", slow, "--out", out]
+    process = subprocess.Popen([*map(str, words)], stderr=subprocess.PIPE, text=True, env={**os.environ})
+    for line in process.stderr:  # wait until it says that it searches
+        if line.startswith("opening"):
+            break
+    time.sleep(0.3)
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert "Stopped" in err
+    assert "Traceback" not in err
+    assert not out.exists()
