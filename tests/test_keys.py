@@ -36,9 +36,7 @@ BRIEF = KeysBrief()
 def flat_disc(radius_mm: float, **options):
     """A level round plate of rubber with no flange."""
     options.setdefault("flange_width_mm", 0.0)
-    return envelope_of(
-        lambda x, y: np.where(np.hypot(x, y) <= radius_mm, 50.0, np.nan), radius_mm + 10, **options
-    )
+    return envelope_of(lambda x, y: np.where(np.hypot(x, y) <= radius_mm, 50.0, np.nan), radius_mm + 10, **options)
 
 
 def key_at(x, y, z=50.0, brief=BRIEF, **options):
@@ -80,9 +78,7 @@ def test_blend_is_smooth():
 @pytest.mark.parametrize("pull", [(0, 0, 1), (1, 0, 0), (-0.6, 0.64, 0.48)])
 def test_rasterised_bump_has_the_volume_on_any_slope(pull):
     # shear keeps volume (Cavalieri); 0.25 mm pixels
-    slope = envelope_of(
-        lambda x, y: np.where(np.hypot(x, y) < 40, 60 + 0.8 * x, np.nan), 45, pixel_mm=0.25, pull=pull
-    )
+    slope = envelope_of(lambda x, y: np.where(np.hypot(x, y) < 40, 60 + 0.8 * x, np.nan), 45, pixel_mm=0.25, pull=pull)
     foot = slope.frame.to_master(np.array([[3.1, -2.2, 60 + 0.8 * 3.1]]))[0]
     key = shape_key("K", 0, "middle", foot, BRIEF)
     bumps = key_bumps(slope, [key, replace(key, piece=1)])
@@ -151,12 +147,8 @@ def test_stiffness_is_the_least_movement_of_the_sides():
     for foot in feet:
         for u in up:
             radius = 20 - run * u
-            points.append(
-                foot + np.column_stack([radius * np.cos(a), radius * np.sin(a), np.full(360, height * u)])
-            )
-            side = np.column_stack(
-                [np.cos(taper) * np.cos(a), np.cos(taper) * np.sin(a), np.full(360, np.sin(taper))]
-            )
+            points.append(foot + np.column_stack([radius * np.cos(a), radius * np.sin(a), np.full(360, height * u)]))
+            side = np.column_stack([np.cos(taper) * np.cos(a), np.cos(taper) * np.sin(a), np.full(360, np.sin(taper))])
             normals.append(side)
     p, n = np.concatenate(points), np.concatenate(normals)
 
@@ -186,9 +178,7 @@ def test_sag_is_the_clamped_plate():
     rigidity = 0.7 * t**3 / (12 * (1 - 0.25))
     q = 1.08e-6 * 9.81 * t
 
-    def plate(
-        r, y
-    ):  # w, slope, and Q = q r / 2: slope'' + slope'/r - slope/r² = -q r / 2D (sign: w downwards)
+    def plate(r, y):  # w, slope, and Q = q r / 2: slope'' + slope'/r - slope/r² = -q r / 2D (sign: w downwards)
         _, s, ds = y
         with np.errstate(divide="ignore", invalid="ignore"):
             bend = np.where(r > 0, -ds / r + s / r**2, 0.0)
@@ -197,9 +187,7 @@ def test_sag_is_the_clamped_plate():
     r = np.linspace(1e-3, a, 200)
     solved = solve_bvp(plate, lambda at0, at_a: np.array([at0[1], at_a[0], at_a[1]]), r, np.zeros((3, 200)))
     assert solved.success
-    assert sag_of_patch_mm(np.array(a), np.array(t), stuff) == pytest.approx(
-        abs(solved.sol(1e-3)[0]), rel=2e-3
-    )
+    assert sag_of_patch_mm(np.array(a), np.array(t), stuff) == pytest.approx(abs(solved.sol(1e-3)[0]), rel=2e-3)
 
 
 def test_widest_gap_of_a_square_grid():
@@ -212,9 +200,7 @@ def test_widest_gap_of_a_square_grid():
     assert check.widest_gap_mm == pytest.approx(s / np.sqrt(2) - BRIEF.base_diameter_mm / 2, abs=8)
     (lone,) = recheck_keys([key_at(0, 0)], rubber_of(plate), BRIEF)
     assert lone.widest_gap_mm == pytest.approx(300 - 20, abs=8)
-    assert lone.sag_mm == pytest.approx(
-        float(sag_of_patch_mm(lone.widest_gap_mm, SKIN_MM, RubberStuff())), rel=0.02
-    )
+    assert lone.sag_mm == pytest.approx(float(sag_of_patch_mm(lone.widest_gap_mm, SKIN_MM, RubberStuff())), rel=0.02)
     assert not lone.holds
     (none,) = recheck_keys([], rubber_of(plate), BRIEF)
     assert not none.holds
@@ -275,13 +261,29 @@ def test_the_same_ground_gives_the_same_keys(set_on_dome):
 
 def test_turning_the_piece_turns_the_keys(set_on_dome):
     _, keys = set_on_dome
-    turned = set_keys(rubber_of(dome(300.0, pull=(1, 0, 0))), None, None, BRIEF)
-    # the frame of a +x pull is (u, v, d) = (y, z, x) up to sign, so x of the plan is the height over the
-    # parting
-    assert sorted(round(k.foot_mm[0], 3) for k in turned.keys) == pytest.approx(
-        sorted(round(k.foot_mm[2], 3) for k in keys.keys)
-    )
+    rubber = rubber_of(dome(300.0, pull=(0.6, 0, 0.8)))
+    turned = set_keys(rubber, None, None, BRIEF)
+    feet = rubber.envelopes[0].frame.to_frame(np.array([k.foot_mm for k in turned.keys]))
+    assert feet == pytest.approx(np.array([k.foot_mm for k in keys.keys]), abs=1e-6)
     assert turned.checks[0].stiffness == pytest.approx(keys.checks[0].stiffness)
+
+
+def test_rubber_on_the_board_does_not_sag():
+    # pulled sideways, what is within the flange's thickness of the board (plan z = 0) lies on it
+    rubber = rubber_of(dome(300.0, pull=(1, 0, 0), open_below_mm=0.0))
+    (ground,) = survey_ground(rubber, BRIEF)
+    z = rubber.envelopes[0].frame.to_master(ground.points_mm)[:, 2]
+    body = ground.points_mm[:, 2] > 20
+    assert not ground.hangs[body & (z < 12)].any()
+    assert ground.hangs[z > 24].all()
+    upright = survey_ground(rubber_of(dome(300.0)), BRIEF)[0]
+    assert upright.hangs.all()
+
+
+def test_a_survey_makes_the_recheck_exact(set_on_dome):
+    rubber, keys = set_on_dome
+    grounds = survey_ground(rubber, BRIEF)
+    assert recheck_keys(keys.keys, rubber, BRIEF, grounds=grounds) == keys.checks
 
 
 def test_more_keys_are_added_for_a_tighter_limit():
@@ -365,9 +367,7 @@ def test_no_key_over_a_lock():
     other_piece = seam_of(np.ones(2, np.int8))
     assert over(set_keys(rubber, deep, other_piece, loose, master=master))
     # without the master the region's own disc is barred
-    in_disc = [
-        k for k in set_keys(rubber, deep, seam, loose).keys if np.hypot(*k.foot_mm[:2]) < 240 / np.sqrt(np.pi)
-    ]
+    in_disc = [k for k in set_keys(rubber, deep, seam, loose).keys if np.hypot(*k.foot_mm[:2]) < 240 / np.sqrt(np.pi)]
     assert not in_disc
     # what the lock forbids shows in the fixture's reason
     (check,) = set_keys(rubber, deep, seam, replace(BRIEF, sag_limit_mm=0.5), master=master).checks
@@ -378,8 +378,7 @@ def test_no_key_over_a_lock():
     assert key_faults([key_at(0, 0, 80.0)], ground)
     assert not key_faults([key_at(250, 0, 80.0)], ground)
     assert (
-        "run into each other"
-        in key_faults([key_at(250, 0, 80.0), replace(key_at(270, 0, 80.0), name="L")], ground)[0]
+        "run into each other" in key_faults([key_at(250, 0, 80.0), replace(key_at(270, 0, 80.0), name="L")], ground)[0]
     )
 
 
@@ -387,15 +386,11 @@ def test_small_locked_faces_count_too():
     # specks of 0.2 mm on an 8 mm raster, off the samples of the ground: rasterising alone would miss them all
     at = np.arange(-116.0, 117.0, 8.0) + 1.7
     x, y = (g.ravel() for g in np.meshgrid(at, at))
-    corners = np.stack(
-        [np.column_stack([x + dx, y + dy, 0 * x + 40]) for dx, dy in ((0, 0), (0.2, 0), (0, 0.2))], 1
-    )
+    corners = np.stack([np.column_stack([x + dx, y + dy, 0 * x + 40]) for dx, dy in ((0, 0), (0.2, 0), (0, 0.2))], 1)
     master = master_with(corners.reshape(-1, 3), np.arange(3 * len(x), dtype=np.int32).reshape(-1, 3))
     region = LockRegion("top", 0, 1.0, 30.0, 0.1, 1e6, (0, 0, 40), 40.0, np.arange(len(x), dtype=np.int32))
     locks = locks_of(np.full(len(x), 30.0, np.float32), region)
-    keys = set_keys(
-        rubber_of(box(700, 700, 80)), locks, seam_of(np.zeros(len(x), np.int8)), BRIEF, master=master
-    )
+    keys = set_keys(rubber_of(box(700, 700, 80)), locks, seam_of(np.zeros(len(x), np.int8)), BRIEF, master=master)
     assert not [k for k in keys.keys if max(abs(k.foot_mm[0]), abs(k.foot_mm[1])) < 110]
 
 

@@ -128,7 +128,8 @@ class _Lie:
     across_mm: np.ndarray
     pixel_mm: float
     top_z_mm: float  # frame z of the lowest point as it lies
-    flange_mm: float  # height of the flange's underside above the lowest point
+    flange_mm: np.ndarray  # (along,) lowest height of the flange's underside in each row, inf where there is none
+    depth_mm: float  # height of the highest flange, or of the parting surface without one
     length_axis: str
     centre_mm: np.ndarray  # along, across, height above the lowest point: of jacket and glove
     mass_kg: float
@@ -163,9 +164,11 @@ def _lie_down(shell: JacketPiece, envelope: Envelope, rubber: Rubber, keys: Keys
     along_y = len(rows) >= len(columns)
     top = float(height[known].max())
     low = np.where(known, top - height, np.inf)
-    flange = envelope.flange & covered(envelope)
-    flange_top = float(envelope.outer_mm[flange].max()) if flange.any() else float(envelope.parting_mm.min())
+    rim = np.where(envelope.flange & covered(envelope), envelope.outer_mm, -np.inf)
     thickest = max(z.thickness_mm for z in shell.zones)
+    margin = (grid.rows - rim.shape[0]) // 2
+    flange = np.pad(top - rim.max(axis=1 if along_y else 0) - thickest, margin, constant_values=np.inf)
+    depth = flange[np.isfinite(flange)].max() if np.isfinite(flange).any() else top - envelope.parting_mm.min()
     x, y, z = _centre_of_both(shell, envelope)
     centre = np.array([y, x, top - z]) if along_y else np.array([x, y, top - z])
     return _Lie(
@@ -174,7 +177,8 @@ def _lie_down(shell: JacketPiece, envelope: Envelope, rubber: Rubber, keys: Keys
         across_mm=grid.x() if along_y else grid.y(),
         pixel_mm=envelope.pixel_mm,
         top_z_mm=top,
-        flange_mm=top - flange_top - thickest,
+        flange_mm=flange,
+        depth_mm=float(depth),
         length_axis="y" if along_y else "x",
         centre_mm=centre,
         mass_kg=shell.mass_kg + shell.rubber_mass_kg,
@@ -208,7 +212,7 @@ class _Layout:
     """
 
     stations_mm: np.ndarray
-    embrace_mm: float
+    heights_mm: np.ndarray  # (n,) of the boards' shoulders
     profiles: tuple[tuple[np.ndarray, np.ndarray], ...]  # across, height of the board's top edge
     contact: np.ndarray  # (2 n, 2) along, across: where the boards' tops leave the jacket
     shoulders_mm: tuple[float, float]
@@ -222,34 +226,37 @@ def _lay_out(lie: _Lie, brief: CradleBrief, end_share: float, embrace: float) ->
     """Boards spaced by rule over the part of the piece that dips to them; None where a board would find
     nothing.
     """
-    deepest = lie.flange_mm - UNDER_FLANGE_MM
-    height = embrace * lie.flange_mm if deepest <= 0 else min(embrace * lie.flange_mm, deepest)
-    height = max(height, 2.0 * lie.pixel_mm)
-    dips = np.nonzero(lie.low_mm.min(axis=1) < height)[0]
+    reach = np.minimum(embrace * lie.depth_mm, lie.flange_mm - UNDER_FLANGE_MM)
+    dips = np.nonzero(lie.low_mm.min(axis=1) < reach - 2.0 * lie.pixel_mm)[0]
+    if len(dips) == 0:
+        return None
     first, last = lie.along_mm[dips[0]], lie.along_mm[dips[-1]]
     length = last - first
     count = max(int(np.ceil((1 - 2 * end_share) * length / BOARD_SPACING_MM)) + 1, 2)
     stations = np.linspace(first + end_share * length, last - end_share * length, count)
     profiles, contact = [], []
     for station in stations:
-        profile = _profile(lie, float(station), brief.board_thickness_mm, height)
+        profile = _profile(lie, float(station), brief.board_thickness_mm, reach)
         if profile is None:
             return None
         profiles.append(profile)
-        contact += [(station, profile[0][0]), (station, profile[0][-1])]
-    return _Layout(stations, height, tuple(profiles), np.array(contact), (SHOULDER_MM, SHOULDER_MM))
+        across = profile[0]
+        contact += [(station, across[0]), (station, across[-1])]
+    heights = np.array([height[[0, -1]].max() for _, height in profiles])
+    return _Layout(stations, heights, tuple(profiles), np.array(contact), (SHOULDER_MM, SHOULDER_MM))
 
 
 def _profile(
-    lie: _Lie, station_mm: float, thickness_mm: float, height_mm: float
+    lie: _Lie, station_mm: float, thickness_mm: float, reach_mm: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray] | None:
-    """Top edge of a board from where it meets the jacket to where it leaves it: across and height, up to the
-    embrace.
+    """Top edge of a board from where it meets the jacket to where it leaves it: across and height, up to its
+    reach.
 
     The lowest of the jacket's underside over the board's whole thickness, so that a square-cut board fits.
     """
     inside = np.abs(lie.along_mm - station_mm) <= thickness_mm / 2.0 + lie.pixel_mm / 2.0
     low = lie.low_mm[inside].min(axis=0)
+    height_mm = float(reach_mm[inside].min())
     touching = np.nonzero(low < height_mm)[0]
     if len(touching) == 0:
         return None
@@ -262,7 +269,7 @@ def _outline(layout: _Layout, number: int) -> tuple[np.ndarray, float]:
     """Closed outline (k, 2) from the board's end and the floor, and where that end lies across the piece."""
     across, height = layout.profiles[number]
     start, end = layout.ends(number)
-    shoulder = layout.embrace_mm + GROUND_CLEARANCE_MM
+    shoulder = float(layout.heights_mm[number]) + GROUND_CLEARANCE_MM
     top = np.column_stack([across - start, height + GROUND_CLEARANCE_MM])
     line = shapely.LineString([(0.0, shoulder), *top, (end - start, shoulder)]).simplify(FIT_MM)
     edge = shapely.get_coordinates(line)
@@ -301,7 +308,7 @@ def _margins(lie: _Lie, layout: _Layout, brief: CradleBrief) -> tuple[TiltCheck,
     checks = []
     for tilt in brief.working_tilts_deg:
         on_floor = margin_in_polygon_mm(feet, at, height + GROUND_CLEARANCE_MM, tilt)
-        in_frame = margin_in_polygon_mm(layout.contact, at, height - layout.embrace_mm, tilt)
+        in_frame = margin_in_polygon_mm(layout.contact, at, height - float(layout.heights_mm.min()), tilt)
         margin = min(on_floor, in_frame)
         checks.append(TiltCheck(float(tilt), margin, margin >= brief.margin_limit_mm, on_floor, in_frame))
     return tuple(checks)
@@ -312,7 +319,7 @@ def _widen(lie: _Lie, layout: _Layout, brief: CradleBrief) -> _Layout:
     best = layout
     for extra in np.arange(0.0, MOST_WIDENING_MM + 1.0, 20.0):
         wider = SHOULDER_MM + float(extra)
-        best = _Layout(layout.stations_mm, layout.embrace_mm, layout.profiles, layout.contact, (wider, wider))
+        best = _Layout(layout.stations_mm, layout.heights_mm, layout.profiles, layout.contact, (wider, wider))
         if all(t.on_floor_mm >= brief.margin_limit_mm for t in _margins(lie, best, brief)):
             return best
     return layout
@@ -388,7 +395,7 @@ def _cut_list(
         length, height = np.ptp(board.outline_mm, axis=0)
         rows.append((board.name, 1, float(length), float(height), board.thickness_mm))
     bays = np.diff(layout.stations_mm) - brief.board_thickness_mm
-    rail = min(RAIL_HEIGHT_MM, layout.embrace_mm + GROUND_CLEARANCE_MM)
+    rail = min(RAIL_HEIGHT_MM, float(layout.heights_mm.min()) + GROUND_CLEARANCE_MM)
     for length in sorted({round(float(b), 1) for b in bays if b > 0}, reverse=True):
         count = 2 * sum(1 for b in bays if round(float(b), 1) == length)
         rows.append(("rail", count, length, rail, brief.board_thickness_mm))

@@ -468,6 +468,8 @@ def find_panel(
     or as a shallow shell of its own curvature, whichever is stiffer, since a shell must bend and stretch to
     give. Curvature comes from the rms distance to the patch's best plane: a²/(2 sqrt(12) R) for a ball.
     """
+    if len(points_mm) == 0:
+        return None
     tree = cKDTree(points_mm)
     surface = each_mm2 * len(points_mm)
     rigidity = plate_rigidity_nmm(laminate.modulus_mpa, laminate.thickness_mm)
@@ -507,7 +509,7 @@ def _check_loads(
     if body.any():
         spread_kg_mm2 = shell.rubber_kg / shell.area_mm2 + _cast_kg_mm2(brief.cast)
         pressure = spread_kg_mm2 * GRAVITY_M_S2
-        points, normals, each = _bare_samples(shell.envelope, rubber.edge_band_mm)
+        points, normals, each = _bare_samples(shell.envelope)
         panel = find_panel(points, normals, each, shell.field, brief.jacket.leaning_load_n, pressure)
         if panel is not None:
             checks += _panel_checks(panel, shell.field, pressure, brief.jacket)
@@ -518,15 +520,22 @@ def _check_loads(
     return tuple(checks)
 
 
-def _bare_samples(envelope: Envelope, edge_band_mm: float) -> tuple[np.ndarray, np.ndarray, float]:
+def _bare_samples(envelope: Envelope) -> tuple[np.ndarray, np.ndarray, float]:
     """Samples of the body without its keys: their sockets would read as curvature that stiffens, and do
     little.
+
+    Every second pixel is enough for panels of 100 mm and more. No samples where there is no body.
     """
-    bare = np.where(covered(envelope), envelope.outer_mm, np.float32(np.nan))
-    cells = surface_cells(bare, envelope.origin_mm, envelope.pixel_mm)
-    used = (cells.area_mm2 > 0) & (zone_of_cells(envelope, cells, edge_band_mm) < 2)
+    inside = covered(envelope)
+    bare = np.where(inside, envelope.outer_mm, np.float32(np.nan))[::2, ::2]
+    pixel = 2.0 * envelope.pixel_mm
+    cells = surface_cells(bare, envelope.origin_mm, pixel)
+    on_flange = _every_corner((~inside | envelope.flange)[::2, ::2])
+    used = (cells.area_mm2 > 0) & ~on_flange
+    if not used.any():
+        return np.zeros((0, 3)), np.zeros((0, 3)), 1.0
     points, normals, each = surface_samples(
-        cells.area_mm2[used], cells.centre_mm[used], cells.normal[used], envelope.pixel_mm, SAMPLES
+        cells.area_mm2[used], cells.centre_mm[used], cells.normal[used], pixel, SAMPLES
     )
     return envelope.frame.to_master(points), envelope.frame.to_master(normals), each
 
@@ -647,11 +656,12 @@ def _thicker(piece: JacketPiece, check: LoadCheck) -> str:
     on_flange = check.what.startswith(("flange", "bending stress in the flange"))
     zone = piece.zones[2 if on_flange else 0]
     wanted = zone.mat_oz_ft2 * over ** (1.0 / power)
+    wanted = max(np.ceil(2.0 * wanted) / 2.0, zone.mat_oz_ft2 + 0.5)  # the next half ounce
     remedy = "set the bolts closer" if "bolts" in check.what else "lay a rib over it"
     found = f"{check.value:.2g} {check.unit} (limit {check.limit:.2g})"
     return (
         f"The {piece.name} of the jacket: {check.what} is {found} under {check.load}; {remedy}, "
-        f"or lay about {wanted:.0f} oz of mat there."
+        f"or lay about {wanted:.1f} oz of mat there."
     )
 
 
@@ -659,12 +669,12 @@ def _lighter(piece: JacketPiece, brief: JacketBrief) -> str:
     check = piece.lift_with_glove
     alone = "" if piece.lift.passes else " even without its glove"
     parts = int(np.ceil(check.load_kg / max(check.team_capability_kg, 1e-9)))
-    hands = (
-        f"use {check.lifters_needed} people" if check.lifters_needed else "no team of eight may lift it: use a hoist"
-    )
+    how = f"use {check.lifters_needed} people" if check.lifters_needed else "use a hoist"
+    if piece.lift.passes:
+        how = f"lift the jacket and the glove one after the other, {how}"
     return (
-        f"The {piece.name} with its glove weighs {check.load_kg:.0f} kg, over what {check.lifters} may lift "
-        f"({check.team_capability_kg:.0f} kg){alone}: {hands}, or split the piece into {max(parts, 2)}."
+        f"The {piece.name} with its glove weighs {check.load_kg:.0f} kg, over the {check.team_capability_kg:.0f} kg "
+        f"that {check.lifters} may lift this way{alone}: {how}, or split the piece into {max(parts, 2)}."
     )
 
 

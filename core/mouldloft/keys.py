@@ -245,14 +245,16 @@ class Ground:
     """One piece's outside on a coarse grid, with what the checks need.
 
     points_mm : (k, 3) frame coordinates of the covered blocks; thickness_mm : (k,) rubber there, across the
-    skin. allowed_mm : (k,) largest reach of a key that may stand there, 0 where none may; on_edge : (k,)
-    bool, flange or handling band. centre_mm (frame) and gyration_mm are those of the surface. barred :
-    (k,) int, index into BARRED of what keeps keys off.
+    skin. hangs : (k,) bool, not where it lies on the board round the foot. allowed_mm : (k,) largest reach
+    of a key that may stand there, 0 where none may; on_edge : (k,) bool, flange or handling band. centre_mm
+    (frame) and gyration_mm are those of the surface. barred : (k,) int, index into BARRED of what keeps keys
+    off.
     """
 
     envelope: Envelope
     points_mm: np.ndarray
     thickness_mm: np.ndarray
+    hangs: np.ndarray
     allowed_mm: np.ndarray
     on_edge: np.ndarray
     centre_mm: np.ndarray
@@ -269,6 +271,7 @@ class _Coarse:
     inside: np.ndarray
     flange: np.ndarray
     thickness_mm: np.ndarray
+    hangs: np.ndarray
     origin_mm: tuple[float, float]
     block_mm: float
     factor: int
@@ -284,7 +287,7 @@ class _Coarse:
         )
 
 
-def _coarse(envelope: Envelope, block_mm: float, least_thickness_mm: float) -> _Coarse:
+def _coarse(envelope: Envelope, block_mm: float, rubber: Rubber) -> _Coarse:
     factor = max(round(block_mm / envelope.pixel_mm), 1)
     inside = covered(envelope)
     height, share = coarsen(envelope.outer_mm, inside, factor)
@@ -295,16 +298,25 @@ def _coarse(envelope: Envelope, block_mm: float, least_thickness_mm: float) -> _
     shift = (factor - 1) / 2.0 * envelope.pixel_mm
     whole = share >= 0.5
     slope2 = _slope_squared(np.where(whole, height, np.nan), block)
-    thickness = np.maximum((height - under) / np.sqrt(1.0 + slope2), least_thickness_mm)
-    return _Coarse(
-        height,
-        whole,
-        whole & (flange >= 0.5 * share),
-        thickness,
-        (envelope.origin_mm[0] + shift, envelope.origin_mm[1] + shift),
-        block,
-        factor,
-    )
+    thickness = np.maximum((height - under) / np.sqrt(1.0 + slope2), rubber.skin_thickness_mm)
+    origin = (envelope.origin_mm[0] + shift, envelope.origin_mm[1] + shift)
+    on_flange = whole & (flange >= 0.5 * share)
+    hangs = whole & (on_flange | ~_on_the_board(envelope, height, origin, block, rubber.flange_thickness_mm))
+    return _Coarse(height, whole, on_flange, thickness, hangs, origin, block, factor)
+
+
+def _on_the_board(
+    envelope: Envelope, height_mm: np.ndarray, origin_mm: tuple[float, float], block_mm: float, thick_mm: float
+) -> np.ndarray:
+    """Blocks of rubber that lie on the board round the foot of a piece pulled sideways: they cannot sag."""
+    axes = envelope.frame.axes
+    if abs(axes[2, 2]) > 0.5:
+        return np.zeros(height_mm.shape, bool)
+    rows, columns = height_mm.shape
+    x = origin_mm[0] + block_mm * np.arange(columns)
+    y = origin_mm[1] + block_mm * np.arange(rows)
+    plan_z = x[None, :] * axes[0, 2] + y[:, None] * axes[1, 2] + np.nan_to_num(height_mm) * axes[2, 2]
+    return np.asarray(np.abs(plan_z) <= thick_mm + block_mm)
 
 
 def _slope_squared(height_mm: np.ndarray, pixel_mm: float) -> np.ndarray:
@@ -363,7 +375,7 @@ def _survey(
     seam: Seam | None,
     master: Master | None,
 ) -> Ground:
-    coarse = _coarse(envelope, brief.base_diameter_mm / 10.0, rubber.skin_thickness_mm)
+    coarse = _coarse(envelope, brief.base_diameter_mm / 10.0, rubber)
     sigma = brief.base_diameter_mm / 4.0
     locked = _locked_blocks(envelope, coarse, rubber, locks, seam, master)
     steep = np.zeros_like(coarse.inside)
@@ -386,6 +398,7 @@ def _survey(
         envelope=envelope,
         points_mm=points,
         thickness_mm=coarse.thickness_mm[at],
+        hangs=coarse.hangs[at],
         allowed_mm=allowed[at],
         on_edge=_edge_band(coarse, points, at, rubber.edge_band_mm),
         centre_mm=centre,
@@ -525,19 +538,33 @@ def _gaps_mm(keys: Sequence[Key], envelope: Envelope, points: np.ndarray) -> np.
 
 
 def recheck_keys(
-    keys: Iterable[Key], rubber: Rubber, brief: KeysBrief, stuff: RubberStuff | None = None
+    keys: Iterable[Key],
+    rubber: Rubber,
+    brief: KeysBrief,
+    stuff: RubberStuff | None = None,
+    grounds: Sequence[Ground] | None = None,
 ) -> tuple[FixtureCheck, ...]:
-    """Check any keys anew, after some were added, moved or removed: one check for each piece. Fast."""
+    """Check any keys anew, after some were added, moved or removed: one check for each piece. Fast.
+
+    With `grounds` from `survey_ground` the figures are those of `set_keys` to the last digit, and the
+    reasons name what is in the way; without them the rubber alone is read, on a coarser grid.
+    """
     stuff = stuff or RubberStuff()
     keys = tuple(keys)
-    checks = []
-    for envelope in rubber.envelopes:
-        coarse = _coarse(envelope, brief.base_diameter_mm / 4.0, rubber.skin_thickness_mm)
-        centre, gyration = _mass_figures(coarse)
-        thickness = coarse.thickness_mm[coarse.inside]
-        own = [k for k in keys if k.piece == envelope.piece]
-        checks.append(_check(own, envelope, coarse.points(), thickness, centre, gyration, brief, stuff))
-    return tuple(checks)
+    grounds = grounds or [_ground_of(e, brief, rubber) for e in rubber.envelopes]
+    return tuple(_check([k for k in keys if k.piece == g.envelope.piece], g, brief, stuff) for g in grounds)
+
+
+def _ground_of(envelope: Envelope, brief: KeysBrief, rubber: Rubber) -> Ground:
+    """Ground for a check alone: nothing is said of where keys may stand."""
+    coarse = _coarse(envelope, brief.base_diameter_mm / 4.0, rubber)
+    centre, gyration = _mass_figures(coarse)
+    points = coarse.points()
+    nothing = np.zeros(len(points))
+    return Ground(
+        envelope, points, coarse.thickness_mm[coarse.inside], coarse.hangs[coarse.inside], nothing,
+        nothing.astype(bool), centre, gyration, coarse.block_mm, nothing.astype(int),
+    )  # fmt: skip
 
 
 def check_fixture(keys: Keys, rubber: Rubber, brief: KeysBrief) -> tuple[FixtureCheck, ...]:
@@ -545,25 +572,17 @@ def check_fixture(keys: Keys, rubber: Rubber, brief: KeysBrief) -> tuple[Fixture
     return recheck_keys(keys.keys, rubber, brief)
 
 
-def _check(
-    keys: Sequence[Key],
-    envelope: Envelope,
-    points: np.ndarray,
-    thickness: np.ndarray,
-    centre: np.ndarray,
-    gyration: float,
-    brief: KeysBrief,
-    stuff: RubberStuff,
-    barred: np.ndarray | None = None,
-) -> FixtureCheck:
-    stiffness = smallest_stiffness(_contact_of(keys, envelope, centre, gyration))
+def _check(keys: Sequence[Key], ground: Ground, brief: KeysBrief, stuff: RubberStuff) -> FixtureCheck:
+    envelope, points = ground.envelope, ground.points_mm
+    stiffness = smallest_stiffness(_contact_of(keys, envelope, ground.centre_mm, ground.gyration_mm))
     gaps = _gaps_mm(keys, envelope, points)
     if not keys or len(points) == 0:
         return FixtureCheck(
             envelope.piece, 0.0, brief.least_stiffness, float("inf"), float("inf"), brief.sag_limit_mm, False,
             f"the {envelope.name} has no keys",
         )  # fmt: skip
-    sags = sag_of_patch_mm(gaps, thickness, stuff)
+    gaps = np.where(ground.hangs, gaps, 0.0)
+    sags = sag_of_patch_mm(gaps, ground.thickness_mm, stuff)
     worst = int(np.argmax(sags))
     stiff, flat = stiffness >= brief.least_stiffness, bool(sags[worst] <= brief.sag_limit_mm)
     place = envelope.frame.to_master(points[worst][None])[0]
@@ -577,7 +596,7 @@ def _check(
         holds=stiff and flat,
         reason=_why(
             envelope.name, len(keys), stiff, flat, stiffness, float(sags[worst]), place, brief,
-            _in_the_way(points, barred, points[worst], float(gaps[worst])),
+            _in_the_way(ground, points[worst], float(gaps[worst])),
         ),
         gap_centre_mm=(float(place[0]), float(place[1]), float(place[2])),
     )  # fmt: skip
@@ -609,11 +628,11 @@ def _why(
     return "; ".join(said)
 
 
-def _in_the_way(points: np.ndarray, barred: np.ndarray | None, centre: np.ndarray, gap_mm: float) -> str:
-    """What bars most of a gap's ground, or ""."""
-    if barred is None:
+def _in_the_way(ground: Ground, centre: np.ndarray, gap_mm: float) -> str:
+    """What bars most of a gap's ground, or "" where nobody looked."""
+    if not ground.allowed_mm.any():
         return ""
-    near = barred[np.linalg.norm(points - centre, axis=1) <= gap_mm]
+    near = ground.barred[np.linalg.norm(ground.points_mm - centre, axis=1) <= gap_mm]
     counts = np.bincount(near, minlength=len(BARRED))
     return BARRED[int(np.argmax(counts[1:])) + 1] if counts[1:].any() else BARRED[0]
 
@@ -652,12 +671,7 @@ def set_keys(
         placed = _named(placed, prefixes[at], ground.envelope)
         notes += key_faults(placed, ground)
         keys += placed
-        checks.append(
-            _check(
-                placed, ground.envelope, ground.points_mm, ground.thickness_mm, ground.centre_mm,
-                ground.gyration_mm, brief, stuff, ground.barred,
-            )
-        )  # fmt: skip
+        checks.append(_check(placed, ground, brief, stuff))
     progress.step(1.0)
     return Keys(tuple(keys), tuple(checks), tuple(notes))
 
@@ -740,10 +754,19 @@ def _along_flange(ground: Ground, brief: KeysBrief, scale: float, rubber: Rubber
 
     feet = np.array([k.foot_mm for k in placed if k.where == "edge"], float).reshape(-1, 3)
     here = feet[on_this_flange(envelope, feet, 2.0 * rubber.flange_thickness_mm)]
-    shared = envelope.frame.to_frame(here)[:, :2]
+    shared = _apart(envelope.frame.to_frame(here)[:, :2], SPACING_OF_FOOT * brief.base_diameter_mm * scale)
     lines = rim_lines(envelope, rubber.flange_width_mm / 2.0)
     spots = points_along(lines, brief.edge_spacing_mm, usable, shared[usable(shared)] if len(shared) else shared)
     return [_stand(envelope, spot, "edge", brief, scale) for spot in spots]
+
+
+def _apart(points: np.ndarray, least_mm: float) -> np.ndarray:
+    """Those of (k, 2) points that stand at least `least_mm` from every one kept before: first come."""
+    kept: list[np.ndarray] = []
+    for point in points:
+        if all(np.linalg.norm(point - other) >= least_mm for other in kept):
+            kept.append(point)
+    return np.array(kept).reshape(-1, 2)
 
 
 def _shape(ground: Ground, brief: KeysBrief, scale: float) -> Key:
@@ -861,7 +884,7 @@ def _close_gaps(keys: list[Key], ground: Ground, brief: KeysBrief, stuff: Rubber
     """
     points, envelope = ground.points_mm, ground.envelope
     gaps = _gaps_mm(keys, envelope, points)
-    open_points = np.arange(len(points))  # shrinks: more keys only close gaps and take up room
+    open_points = np.nonzero(ground.hangs)[0]  # shrinks: more keys only close gaps and take up room
     while len(keys) < MOST_KEYS_A_PIECE:
         sags = sag_of_patch_mm(gaps[open_points], ground.thickness_mm[open_points], stuff)
         open_points, sags = open_points[sags > brief.sag_limit_mm], sags[sags > brief.sag_limit_mm]

@@ -83,9 +83,7 @@ class Multipliers:
     @property
     def product(self) -> float:
         """Share of the load constant that is left."""
-        return (
-            self.horizontal * self.vertical * self.distance * self.asymmetry * self.frequency * self.coupling
-        )
+        return self.horizontal * self.vertical * self.distance * self.asymmetry * self.frequency * self.coupling
 
 
 def lift_multipliers(
@@ -213,7 +211,7 @@ def _reason(load_kg: float, lifters: int, team_kg: float, able: list[int], what:
     said = f"{what} at {load_kg:.1f} kg is over the {team_kg:.1f} kg that {people} may lift this way"
     if able:
         return f"{said}; {able[0]} people could"
-    return f"{said}, and no team of up to {MOST_LIFTERS} may: use a hoist, or more and smaller pieces"
+    return f"{said}, and no team of up to {MOST_LIFTERS} may by this rule: use a hoist, or more and smaller pieces"
 
 
 def _method(brief: JacketBrief) -> str:
