@@ -108,9 +108,7 @@ def rubber_of(*envelopes: Envelope, skin_mm: float = SKIN_MM) -> Rubber:
     """A rubber record round envelopes; volumes are column sums."""
     parts, volumes = [], []
     for e in envelopes:
-        below = np.where(
-            e.flange, e.parting_mm, np.where(np.isfinite(e.filled_mm), e.filled_mm, e.parting_mm)
-        )
+        below = np.where(e.flange, e.parting_mm, np.where(np.isfinite(e.filled_mm), e.filled_mm, e.parting_mm))
         volume = float(np.nansum(e.outer_mm - below)) * e.pixel_mm**2
         flange = float(np.nansum(np.where(e.flange, e.outer_mm - below, 0.0))) * e.pixel_mm**2
         parts.append(RubberParts(volume - flange, 0.0, 0.0, 0.0, flange))
