@@ -113,7 +113,7 @@ class JacketBrief:
     lift_limit_per_person_kg: Positive | None = None
     lift_from_mm: NotNegative = 700.0
     lift_to_mm: NotNegative = 1000.0
-    reach_mm: Positive = 400.0
+    reach_mm: Positive = 300.0
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ class CastBrief:
     gelcoat_wet_mm: Annotated[float, msgspec.Meta(ge=0.1, le=3)] = 0.55
     mat_oz: Annotated[float, msgspec.Meta(ge=1, le=24)] = 5.0
     glass_fraction: Annotated[float, msgspec.Meta(ge=0.15, le=0.6)] = 0.30
-    push_n: NotNegative = 500.0
+    push_n: NotNegative = 300.0
     push_height_mm: Positive | None = None  # None: at nine tenths of the height
     basic_wind_m_s: NotNegative = 25.0
     wind_force_coefficient: Positive = 1.3
@@ -210,9 +210,5 @@ def read_brief(path: str | Path) -> Brief:
         return brief_from_dict(tomllib.loads(text))
     except (OSError, UnicodeDecodeError, ValueError) as error:
         if isinstance(error, tomllib.TOMLDecodeError):
-            raise BriefRefused(
-                f"The brief {path} is not valid TOML ({error}); correct it and run again."
-            ) from None
-        raise BriefRefused(
-            f"The brief {path} cannot be read ({error}); check the path and its encoding."
-        ) from None
+            raise BriefRefused(f"The brief {path} is not valid TOML ({error}); correct it and run again.") from None
+        raise BriefRefused(f"The brief {path} cannot be read ({error}); check the path and its encoding.") from None

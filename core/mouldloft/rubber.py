@@ -307,7 +307,8 @@ def _cover_piece(
     outer = np.where(body, np.minimum(drafted, base_high), -np.inf)
     near = ndimage.distance_transform_edt(~np.isfinite(filled)) * pixel_mm <= rule.flange_width_mm
     flange_top = low + rule.flange_mm
-    flange = near & usable & (outer < flange_top)
+    on_board = (parting >= base_low) & (parting < base_high)  # the wall ends where the board begins
+    flange = near & on_board & (outer < flange_top)
     final = np.where(flange, np.minimum(flange_top, base_high), outer)
     solid = _solid_of_piece_mm3(master, seam, piece, frame, grid, parting)
     volumes = [_volume(m, low, base_high, pixel_mm) for m in (filled, skin, half, edge, drafted, final)]

@@ -109,10 +109,11 @@ def _jacket_rows(plan: MouldPlan) -> list[tuple[str, str]]:
         zones = ", ".join(f"{z.name} {z.mat_oz_ft2:.0f} oz/ft² {z.thickness_mm:.1f} mm" for z in piece.zones)
         failed = [check.what for check in piece.checks if not check.passes]
         lift = piece.lift_with_glove
+        hands = f"{lift.lifters_needed} to lift" if lift.lifters_needed else "more than a team may lift: hoist it"
         rows.append(
             (
                 f"Jacket, {piece.name}",
-                f"{piece.mass_kg:.1f} kg ({lift.load_kg:.1f} kg with glove, {lift.lifters_needed} to lift); {zones}; "
+                f"{piece.mass_kg:.1f} kg ({lift.load_kg:.1f} kg with glove, {hands}); {zones}; "
                 f"{len(piece.bolts_mm)} bolts" + (f"; weak: {', '.join(failed)}" if failed else ""),
             )
         )
