@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft.brief import Brief, CastBrief, JacketBrief, MaterialsBrief
-from mouldloft.cast import foot_polygons, interval_of, lay_up_cast, silhouettes, wind_pressure
+from mouldloft.cast import foot_polygons, interval_of, lay_up_cast, silhouettes, volume_below_mm3, wind_pressure
 from mouldloft.catalogue import Catalogue, read_catalogue
 from mouldloft.errors import Cancelled, CatalogueRefused
 from mouldloft.laminate import laminate_thickness_mm
@@ -232,11 +232,35 @@ def test_more_push_more_ballast_and_none_where_it_stands(catalogue: Catalogue) -
     assert 0 < ballast(300.0) < ballast(600.0)
 
 
-def test_ballast_that_no_longer_lies_low_is_said(catalogue: Catalogue) -> None:
-    made = cast_of(box(120, 120, 1400), catalogue)
-    assert made.ballast_depth_mm > 0.25 * 1400
-    assert math.isclose(made.ballast_depth_mm * made.baseboard_area_mm2 * 1e-9 * 1600, made.ballast_kg, rel_tol=1e-9)
-    assert any("no longer lie low" in said for said in made.advice)
+@pytest.mark.parametrize("share", [0.1, 0.37, 0.5, 0.8, 1.0, 1.5])
+def test_volume_below_a_level(share: float) -> None:
+    # Archimedes: a ball's cap of height h holds pi h² (3r - h) / 3; a cone's lower part V (1 - (1 - s)³)
+    ball = standing(trimesh.creation.icosphere(4, 300.0))
+    h = min(share, 1.0) * 600.0
+    cap = math.pi * h * h * (900.0 - h) / 3 * ball.volume_mm3 / (4 / 3 * math.pi * 300.0**3)
+    assert math.isclose(volume_below_mm3(ball, share * ball.height_mm), cap, rel_tol=0.01)
+    cone = standing(trimesh.creation.cone(200, 900, sections=64))
+    frustum = cone.volume_mm3 * (1 - (1 - min(share, 1.0)) ** 3)
+    assert math.isclose(volume_below_mm3(cone, share * 900.0), frustum, rel_tol=1e-9)
+
+
+def test_ballast_fills_from_the_foot_up(catalogue: Catalogue) -> None:
+    brief = Brief(cast=CastBrief(push_n=300.0, basic_wind_m_s=0.0))
+    made = cast_of(box(400, 400, 1000), catalogue, brief)
+    assert math.isclose(made.ballast_depth_mm * 400 * 400 * 1e-9 * 1600, made.ballast_kg, rel_tol=1e-6)
+    calm = Brief(cast=CastBrief(push_n=0.0, basic_wind_m_s=0.0))
+    assert cast_of(box(900, 900, 400), catalogue, calm).ballast_depth_mm == 0.0
+
+
+def test_ballast_that_no_longer_lies_low_or_does_not_go_in_is_said(catalogue: Catalogue) -> None:
+    half = cast_of(box(400, 400, 1400), catalogue, Brief(cast=CastBrief(push_n=200.0)))
+    assert 0.25 * 1400 < half.ballast_depth_mm < 1400
+    assert any("no longer lie low" in said for said in half.advice)
+    slim = cast_of(box(120, 120, 1400), catalogue)
+    assert not slim.ballast_fits
+    assert slim.ballast_depth_mm == 1400
+    assert half.ballast_fits
+    assert any("does not go into the cast" in said for said in slim.advice)
 
 
 # --- coming out, advice ------------------------------------------------------------------------------------

@@ -56,7 +56,7 @@ def test_every_caution_defers_and_none_certifies() -> None:
     for caution in cautions_for(plan_of(height_mm=2500.0, load_kg=40.0)):
         assert any(word in caution.defers_to for word in ("data sheet", "local", "licensed"))
         assert str(caution).startswith(caution.sentence)
-        assert str(caution).endswith("decides.")
+        assert str(caution).endswith(f"What decides: {caution.defers_to}.")
         for word in ("certified", "guaranteed", "safe to"):
             assert word not in str(caution)
 

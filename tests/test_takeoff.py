@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from mouldloft.brief import Brief, MaterialsBrief, RunBrief
+from mouldloft.brief import Brief, CastBrief, MaterialsBrief, RunBrief
 from mouldloft.cast import Cast, lay_up_cast
 from mouldloft.catalogue import Catalogue, Pack, read_catalogue
 from mouldloft.cradle import Cradle, CradlePiece
@@ -47,7 +47,8 @@ def catalogue() -> Catalogue:
 
 @pytest.fixture(scope="module")
 def cast(catalogue: Catalogue) -> Cast:
-    return lay_up_cast(BOX, seam_of(LINE), locks_of(), rubber_of(), Brief(), catalogue)
+    gentle = Brief(cast=CastBrief(push_n=200.0))
+    return lay_up_cast(BOX, seam_of(LINE), locks_of(), rubber_of(), gentle, catalogue)
 
 
 def order(
@@ -164,6 +165,12 @@ def test_glass_resin_and_gelcoat_of_jacket_and_run_by_hand(catalogue: Catalogue,
     assert math.isclose(line_of(made, "tape-joint-150").net.likely, 6 * 2 * 2.6, rel_tol=1e-9)
     assert line_of(made, "bolt-m8").net.likely == 18
     assert math.isclose(line_of(made, "ballast-gravel").net.likely, 6 * cast.ballast_kg, rel_tol=1e-9)
+
+
+def test_ballast_that_does_not_go_in_is_not_ordered(catalogue: Catalogue, cast: Cast) -> None:
+    made = order(catalogue, replace(cast, ballast_fits=False))
+    assert "ballast-gravel" not in {line.code for line in made.lines}
+    assert any("No ballast is ordered" in said for said in made.advice)
 
 
 def test_boards_of_wall_cradle_and_bases(catalogue: Catalogue, cast: Cast) -> None:

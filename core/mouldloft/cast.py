@@ -100,7 +100,8 @@ class Cast:
     mass_kg_interval: Interval | None = None
     baseboard_kg: float = 0.0
     baseboard_halves_mm: tuple[Outline, ...] = ()  # what to cut, plan coordinates seen from above
-    ballast_depth_mm: float = 0.0  # how high the ballast fills the foot
+    ballast_depth_mm: float = 0.0  # how high it fills the body from the foot
+    ballast_fits: bool = True  # whether it goes into the body at all
     foot_hull_mm: Outline = ()  # what it would tip over
     wind_area_mm2: float = 0.0  # greatest silhouette
     wind_pressure_pa: float = 0.0
@@ -135,8 +136,7 @@ def lay_up_cast(
         master, feet, centre, interval.low, board_kg, halves, brief.cast, progress
     )
     ballast = max((s.ballast_kg for s in stands), default=0.0)
-    density = catalogue.ballast[0].density_kg_m3
-    depth = ballast / density * 1e9 / board_area if board_area > 0 else 0.0
+    depth, fits = _ballast_depth(master, ballast / catalogue.ballast[0].density_kg_m3 * 1e9)
     comes_out, reason = _does_it_come_out(locks)
     lift_kg = shell.mass_kg + board_kg
     progress.step(1.0)
@@ -157,7 +157,7 @@ def lay_up_cast(
         comes_out=comes_out,
         comes_out_reason=reason,
         lift_kg=lift_kg,
-        advice=_advice(master, stands, ballast, depth, lift_kg, halves, comes_out, reason, brief, catalogue),
+        advice=_advice(master, stands, ballast, (depth, fits), lift_kg, halves, comes_out, reason, brief, catalogue),
         laminate_mm=shell.laminate_mm,
         layers=shell.layers,
         joint_resin_kg=shell.joint_resin_kg,
@@ -165,6 +165,7 @@ def lay_up_cast(
         baseboard_kg=board_kg,
         baseboard_halves_mm=tuple(_outline(h) for h in halves),
         ballast_depth_mm=depth,
+        ballast_fits=fits,
         foot_hull_mm=hull,
         wind_area_mm2=wind_area,
         wind_pressure_pa=pressure,
@@ -504,6 +505,37 @@ def _side_name(outward: np.ndarray) -> str:
     return f"{names[eighth]} edge"
 
 
+def volume_below_mm3(master: Master, level_mm: float) -> float:
+    """Volume of the closed master under a level, exact: over each face's shadow on the ground, its height or the level,
+    whichever is lower, signed by the way the face looks (divergence theorem)."""
+    z = np.sort(master.vertices_mm[master.faces][:, :, 2], axis=1)
+    a, b, c = z[:, 0], z[:, 1], z[:, 2]
+    shadow = master.face_areas_mm2 * master.normals[:, 2]
+    mean, h = z.mean(axis=1), level_mm
+
+    def cap(top: np.ndarray, span: np.ndarray, other: np.ndarray) -> np.ndarray:
+        """Mean over the face of the part of a corner that stands `top` past the level."""
+        return np.divide(top**3, 3 * span * other, out=np.zeros_like(top), where=(span > 0) & (other > 0))
+
+    above = np.where(h >= c, 0.0, np.where(h >= b, cap(c - h, c - a, c - b), 0.0))
+    above = np.where((h < b) & (h >= a), mean - h + cap(h - a, b - a, c - a), above)
+    above = np.where(h < a, mean - h, above)
+    return float(shadow @ (mean - above))
+
+
+def _ballast_depth(master: Master, volume_mm3: float) -> tuple[float, bool]:
+    """How high ballast of this volume fills the body (the shell's own thickness left out), and whether it goes in."""
+    if volume_mm3 <= 0:
+        return 0.0, True
+    if volume_mm3 >= volume_below_mm3(master, master.height_mm):
+        return master.height_mm, False
+    low, high = 0.0, master.height_mm
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if volume_below_mm3(master, middle) < volume_mm3 else (low, middle)
+    return high, True
+
+
 # --- coming out, and what to say -------------------------------------------------------------------------
 
 
@@ -529,7 +561,7 @@ def _advice(
     master: Master,
     stands: tuple[StandCheck, ...],
     ballast_kg: float,
-    ballast_depth_mm: float,
+    ballast_fill: tuple[float, bool],
     lift_kg: float,
     halves: tuple[Polygon, ...],
     comes_out: bool,
@@ -557,19 +589,24 @@ def _advice(
         )
     if not halves and master.base == "open":
         said.append("The foot is too small for a baseboard inside the shell: glass it to a plate of its own.")
-    said += _ballast_advice(master, ballast_kg, ballast_depth_mm)
+    said += _ballast_advice(master, ballast_kg, *ballast_fill)
     lift = check_lift(lift_kg, brief.jacket, "the cast")
     if not lift.passes:
         said.append(lift.reason[0].upper() + lift.reason[1:] + ".")
     return tuple(said)
 
 
-def _ballast_advice(master: Master, ballast_kg: float, depth_mm: float) -> list[str]:
+def _ballast_advice(master: Master, ballast_kg: float, depth_mm: float, fits: bool) -> list[str]:
     if ballast_kg <= 0:
         return []
+    if not fits:
+        return [
+            f"The {ballast_kg:.0f} kg of ballast that the stated push or wind asks for does not go into the cast: bolt "
+            "it to a plinth or a buried slab instead, by a design for the place; that fixing is not checked here."
+        ]
     said = [
-        f"Put {ballast_kg:.0f} kg of ballast low in the foot where the cast stands, {depth_mm:.0f} mm deep over the "
-        "baseboard; sliding and ground fixing are not checked here."
+        f"Put {ballast_kg:.0f} kg of ballast low in the foot where the cast stands: it fills the lowest "
+        f"{depth_mm:.0f} mm; sliding and ground fixing are not checked here."
     ]
     if depth_mm > BALLAST_HIGH * master.height_mm:
         said.append(

@@ -34,7 +34,7 @@ class Caution:
     defers_to: str
 
     def __str__(self) -> str:
-        return f"{self.sentence} {self.defers_to[0].upper()}{self.defers_to[1:]} decides."
+        return f"{self.sentence} What decides: {self.defers_to}."
 
 
 def cautions_for(plan: MouldPlan) -> tuple[Caution, ...]:
@@ -121,7 +121,7 @@ _NO_CERTIFICATE = Caution(
     "what this plan is",
     "This plan checks loads, lifts and standing by stated rules; it certifies nothing, and a person who "
     "answers for the work has to look at it before anyone relies on it.",
-    "licensed practice, by local codes,",
+    "licensed practice and local codes",
 )
 
 
@@ -155,9 +155,7 @@ def _lifting(plan: MouldPlan) -> Iterator[Caution]:
     heaviest = max(loads, key=lambda pair: pair[1].load_kg, default=None)
     if heaviest is not None and heaviest[1].load_kg >= HEAVY_KG:
         name, lift = heaviest
-        hands = f"{lift.lifters_needed} people" if lift.lifters_needed else "a hoist"
-        if lift.lifters_needed == 1:
-            hands = "one person"
+        hands = {0: "a hoist", 1: "one person"}.get(lift.lifters_needed, f"at least {lift.lifters_needed} people")
         yield Caution(
             "lifting the mould",
             f"{name[0].upper()}{name[1:]} weighs about {lift.load_kg:.0f} kg; by the check it takes at least "
