@@ -15,12 +15,14 @@ from .meshfile import MOST_FACES, read_mesh_file
 from .progress import SILENT, Progress
 from .repair import (
     Diagnosis,
+    Edges,
     Patient,
     diagnose,
     edges_of,
     face_areas,
     mend,
     merge_equal,
+    part_count,
     signed_volume,
 )
 
@@ -125,8 +127,10 @@ def prepare_master(
     patient = Patient(points @ _turn_to_plan(brief.up, brief.front).T, corners, weights)
     _merge(patient)
     _checked_height(patient, name)
-    found = diagnose(patient.vertices, patient.faces, progress)
-    _refuse_loose_faces(found, len(patient.faces), name)
+    progress.step(0.1, "counting edges")
+    edges = edges_of(patient.faces, len(patient.vertices))
+    _refuse_loose_faces(edges, name)
+    found = diagnose(patient.vertices, patient.faces, edges, progress)
     is_solid = mend(patient, progress)
     if not len(patient.faces):
         raise MasterRefused(f"{name} has no face with an area; export the sculpt again as a triangle mesh.")
@@ -170,7 +174,7 @@ def _checked_arrays(vertices: np.ndarray, faces: np.ndarray, name: str) -> tuple
     broken = used & ~np.isfinite(points).all(axis=1)
     if broken.any():
         raise MasterRefused(
-            f"{name} has {int(broken.sum())} vertices that are not numbers (NaN or infinite); repair it in the "
+            f"{name} has vertices that are not numbers ({int(broken.sum())} NaN or infinite); repair it in the "
             "sculpting program and export it again."
         )
     points[~used] = points[corners[0, 0]]  # loose vertices say nothing about the size
@@ -202,12 +206,18 @@ def _hash(points: np.ndarray, corners: np.ndarray) -> str:
     return digest.hexdigest()
 
 
-def _refuse_loose_faces(found: Diagnosis, face_count: int, name: str) -> None:
-    """A heap of triangles that do not share edges has no inside, no skin to follow and no seam."""
-    if found.open_edges > 1.5 * face_count:
+def _refuse_loose_faces(edges: Edges, name: str) -> None:
+    """A heap of triangles that do not share edges, or all share the same, has no skin to follow."""
+    open_edges, crowded, count = int(edges.open.sum()), int(edges.crowded.sum()), len(edges.edge_of)
+    if open_edges > 1.5 * count:
         raise MasterRefused(
-            f"The faces of {name} are not joined to each other ({found.open_edges} open edges on {face_count} faces); "
-            "merge its vertices in the sculpting program, or make a new surface over it, and export it again."
+            f"The faces of {name} are not joined to each other ({open_edges} open edges on {count} faces); merge its "
+            "vertices in the sculpting program, or make a new surface over it, and export it again."
+        )
+    if crowded > 0.2 * len(edges.uses):
+        raise MasterRefused(
+            f"The faces of {name} are a tangle ({crowded} edges have more than two faces); make a new surface over "
+            "it in the sculpting program and export it again."
         )
 
 
@@ -318,18 +328,28 @@ def _left_out(is_solid: bool, faults: str) -> tuple[str, ...]:
 def _faults(vertices: np.ndarray, faces: np.ndarray) -> str:
     edges = edges_of(faces, len(vertices))
     parts = [
-        (int(edges.open.sum()), "open edges"),
-        (int(edges.crowded.sum()), "edges with more than two faces"),
-        (int(((edges.uses == 2) & (edges.upward != 1)).sum()), "edges where the faces run against each other"),
+        (int(edges.open.sum()), "open"),
+        (int(edges.crowded.sum()), "with more than two faces"),
+        (int(((edges.uses == 2) & (edges.upward != 1)).sum()), "where the faces run against each other"),
     ]
-    said = ", ".join(f"{count} {what}" for count, what in parts if count)
+    said = ", ".join(f"{count} edge{'s' if count > 1 else ''} {what}" for count, what in parts if count)
     return said or "it encloses no volume"
 
 
 def _notes(
-    brief: MasterBrief, base_share: float, found: Diagnosis, left: int, offset_in_sizes: float
+    brief: MasterBrief,
+    base_share: float,
+    found: Diagnosis,
+    left: int,
+    offset_in_sizes: float,
+    parts: int,
 ) -> tuple[str, ...]:
     notes = []
+    if parts > 1:
+        notes.append(
+            f"The master comes in {parts} separate parts; they are planned as they stand, in one mould, so check that "
+            "none of them floats."
+        )
     if base_share < _BASE_LEAST_SHARE and brief.base == "open":
         notes.append(
             "No flat base was found on the ground, so nothing is left open underneath; cut the master level where it "
@@ -406,7 +426,7 @@ def _assemble(
             flipped_edges=found.flipped_edges,
             checked_fraction=found.checked_fraction,
             self_intersections_left=left,
-            notes=_notes(brief, base_share, found, left, offset),
+            notes=_notes(brief, base_share, found, left, offset, part_count(vertices, faces)),
         ),
         vertex_weights=None if patient.weights is None else patient.weights.astype(np.float64),
     )

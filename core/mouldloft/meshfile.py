@@ -187,7 +187,7 @@ def _least_ply_bytes(path: Path, header: list[str], text_format: bool) -> tuple[
 
 def _read_ply(path: Path, data: bytes) -> MeshFile:
     end = data.find(b"end_header", 0, 65_536)
-    if not data.startswith(b"ply") or end < 0:
+    if data[:3].lower() != b"ply" or end < 0:
         raise _refuse(path, "is not a PLY file in spite of its name", f"export the sculpt as {_NAMES}")
     header = data[:end].decode("ascii", errors="replace").splitlines()
     body = len(data) - end - len(b"end_header")

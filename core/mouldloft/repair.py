@@ -18,7 +18,9 @@ MOST_SHELLS_UNITED = 2_000
 CRACK_SHARE = 2e-6  # of the diagonal: open edges nearer than this were one
 CRUMB_SHARE = 0.002  # of the diagonal: shells smaller than this are crumbs
 SMALL_HOLE_SHARE = 0.1  # of the diagonal: rims shorter than this are filled whatever their shape
-FLAT_HOLE_SHARE = 0.01  # of the rim's width: rims flatter than this are filled by a flat cap
+FLAT_HOLE_SHARE = 0.02  # of the rim's width: rims flatter than this, such as a cut foot, are capped at any size
+MIDDLING_HOLE_SHARE = 0.5  # of the diagonal: rims shorter than this need only be flat to the next share
+NEARLY_FLAT_SHARE = 0.15
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,14 +168,6 @@ class Patient:
         if self.weights is not None:
             self.weights = self.weights[used]
 
-    def add_vertices(self, points: np.ndarray, weights: np.ndarray | None = None) -> int:
-        """Append (k, 3) points; returns the index of the first."""
-        start = len(self.vertices)
-        self.vertices = np.concatenate([self.vertices, points])
-        if self.weights is not None:
-            self.weights = np.concatenate([self.weights, np.zeros(len(points)) if weights is None else weights])
-        return start
-
 
 @dataclass(frozen=True, eq=False)
 class Diagnosis:
@@ -212,10 +206,9 @@ def _spread_out(points: np.ndarray, most: int) -> np.ndarray:
     return points[np.unique(np.linspace(0, len(points) - 1, min(most, len(points))).astype(int))]
 
 
-def diagnose(vertices: np.ndarray, faces: np.ndarray, progress: Progress = SILENT) -> Diagnosis:
-    """Count the faults of (n, 3) vertices and (m, 3) faces; nothing is changed."""
+def diagnose(vertices: np.ndarray, faces: np.ndarray, edges: Edges, progress: Progress = SILENT) -> Diagnosis:
+    """Count the faults of (n, 3) vertices and (m, 3) faces with their edges; nothing is changed."""
     progress.step(0.15, "counting edges")
-    edges = edges_of(faces, len(vertices))
     count, _ = shells_of(edges)
     degenerate = _degenerate(vertices, faces)
     duplicate = _duplicates(faces)
@@ -283,6 +276,36 @@ def _drop_fins(patient: Patient) -> None:
         flaps = _many(int(flap.sum()), "open flap")
         patient.told.append(f"{flaps} of {_many(int(gone.sum()), 'face')} hanging on the surface dropped.")
         patient.keep_faces(~gone)
+
+
+def _part_touching(patient: Patient) -> None:
+    """Give each sheet its own vertices where bodies only touch along an edge, so that each closes by itself."""
+    edges = edges_of(patient.faces, len(patient.vertices))
+    if not edges.crowded.any():
+        return
+    count = 3 * len(patient.faces)
+    side = edges.edge_of.ravel()
+    proper = np.flatnonzero(edges.uses[side] == 2)
+    paired = proper[np.argsort(side[proper], kind="stable")]
+    one, two = paired[0::2], paired[1::2]
+    corner = patient.faces.ravel()
+    following = np.arange(count).reshape(-1, 3)[:, [1, 2, 0]].ravel()
+    # corners of neighbouring faces at the same vertex belong to one sheet
+    starts = np.where(corner[one] == corner[two], two, following[two])
+    ends = np.where(corner[one] == corner[two], following[two], two)
+    a, b = np.concatenate([one, following[one]]), np.concatenate([starts, ends])
+    links = coo_matrix((np.ones(len(a), np.int8), (a, b)), shape=(count, count))
+    sheets, sheet = connected_components(links, directed=False)
+    used = len(np.unique(corner))
+    if sheets == used:
+        return
+    first = np.zeros(sheets, np.int64)
+    first[sheet] = corner
+    patient.faces = sheet.reshape(-1, 3).astype(np.int64)
+    patient.vertices = patient.vertices[first]
+    if patient.weights is not None:
+        patient.weights = patient.weights[first]
+    patient.told.append(f"{_many(sheets - used, 'vertex', 'vertices')} parted where bodies only touch.")
 
 
 def _patches(edges: Edges) -> np.ndarray:
@@ -358,11 +381,13 @@ def _turn_faces(patient: Patient) -> bool:
     # each shell was turned to agree with its first face: the fewer turned faces are the wrong ones
     shell = _patches(edges)
     turned, size = np.bincount(shell, flip == 1), np.bincount(shell)
+    if contradictions:
+        return False
     flip = (flip == 1) ^ (2 * turned > size)[shell]
     if flip.any():
         patient.faces[flip] = patient.faces[flip][:, ::-1]
         patient.told.append(f"{_many(int(flip.sum()), 'face')} turned over to run with their neighbours.")
-    return contradictions == 0
+    return True
 
 
 def _face_outwards(patient: Patient) -> None:
@@ -412,34 +437,38 @@ def _flat_axes(points: np.ndarray) -> tuple[np.ndarray, float, float]:
 
 
 def _fill_holes(patient: Patient) -> None:
-    """Fill flat rims by a flat cap and small ones by a fan; larger bent holes stay open."""
+    """Cap rims that are nearly flat and fill small ones by a fan; larger bent holes stay open."""
     import manifold3d
+    from shapely import Polygon
 
-    rims = _rims(patient.faces, len(patient.vertices))
     diagonal = patient.diagonal()
+    caps, hubs = [patient.faces], [patient.vertices]
     flat_count = small_count = left = 0
     longest = 0.0
-    for rim in rims:
+    for rim in _rims(patient.faces, len(patient.vertices)):
         points = patient.vertices[rim]
         length = float(np.linalg.norm(points - np.roll(points, -1, axis=0), axis=1).sum())
         plane, width, unflat = _flat_axes(points)
-        if unflat <= FLAT_HOLE_SHARE * width or len(rim) == 3:
-            outline = (points - points.mean(axis=0)) @ plane.T
+        outline = (points - points.mean(axis=0)) @ plane.T
+        flat_enough = FLAT_HOLE_SHARE if length > MIDDLING_HOLE_SHARE * diagonal else NEARLY_FLAT_SHARE
+        if len(rim) == 3 or (unflat <= flat_enough * width and Polygon(outline).is_valid):
             cap = np.asarray(manifold3d.triangulate([outline]), np.int64).reshape(-1, 3)
-            patient.faces = np.concatenate([patient.faces, rim[cap]])
+            caps.append(rim[cap])
             flat_count += 1
             longest = max(longest, length)
         elif length <= SMALL_HOLE_SHARE * diagonal:
-            hub = patient.add_vertices(points.mean(axis=0)[None])
-            fan = np.column_stack([rim, np.roll(rim, -1), np.full(len(rim), hub)])
-            patient.faces = np.concatenate([patient.faces, fan])
+            hub = np.full(len(rim), len(patient.vertices) + small_count)
+            caps.append(np.column_stack([rim, np.roll(rim, -1), hub]))
+            hubs.append(points.mean(axis=0)[None])
             small_count += 1
         else:
             left += 1
+    patient.faces, patient.vertices = np.concatenate(caps), np.concatenate(hubs)
+    if patient.weights is not None:
+        patient.weights = np.concatenate([patient.weights, np.zeros(small_count)])
     if flat_count:
         patient.told.append(
-            f"{_many(flat_count, 'flat hole')} closed by a flat cap (longest rim {longest / diagonal:.0%} of the "
-            "diagonal)."
+            f"{_many(flat_count, 'flat hole')} capped (longest rim {longest / diagonal:.0%} of the diagonal)."
         )
     if small_count:
         patient.told.append(f"{_many(small_count, 'small hole')} filled.")
@@ -508,6 +537,11 @@ def _join_shells(patient: Patient) -> None:
     )
 
 
+def part_count(vertices: np.ndarray, faces: np.ndarray) -> int:
+    """Number of separate shells."""
+    return shells_of(edges_of(faces, len(vertices)))[0]
+
+
 def mend(patient: Patient, progress: Progress = SILENT) -> bool:
     """Mend the mesh in place; `patient.told` says what was done. True where it is a solid afterwards.
 
@@ -519,12 +553,14 @@ def mend(patient: Patient, progress: Progress = SILENT) -> bool:
     if edges.open.any() or edges.crowded.any():
         _close_cracks(patient)
         _drop_fins(patient)
+        _part_touching(patient)
     progress.step(0.7, "mending")
     _drop_crumbs(patient)
     turned = True
     if not edges_of(patient.faces, len(patient.vertices)).is_closed:
         turned = _turn_faces(patient)
         _fill_holes(patient)
+        _part_touching(patient)
     progress.step(0.8, "mending")
     _face_outwards(patient)
     if turned:
