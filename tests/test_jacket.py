@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 from mouldloft.brief import Brief, JacketBrief, KeysBrief
 from mouldloft.heightmap import coarsen, fit_planes, outline, sample, surface_cells
 from mouldloft.jacket import (
@@ -23,6 +24,7 @@ from mouldloft.jacket import (
 )
 from mouldloft.keys import Keys, set_keys
 from mouldloft.laminate import lay_up, mat_g_m2_from_oz
+from mouldloft.rims import points_along, widest_step_mm
 from scipy.integrate import quad
 from synthetic_gloves import FLANGE_THICKNESS_MM, FLANGE_WIDTH_MM, SKIN_MM, box, dome, half_torus, rubber_of
 
@@ -54,7 +56,6 @@ def pair():
 
 
 # --- area, mass, centre
-# --------------------------------------------------------------------------------------
 
 
 def test_area_is_the_ball_s_and_converges():
@@ -173,7 +174,6 @@ def test_an_open_base_is_not_covered():
 
 
 # --- bolts and wedges
-# ----------------------------------------------------------------------------------------
 
 
 def test_bolts_stand_on_the_flange_clear_of_keys_and_not_too_far_apart(pair):
@@ -226,8 +226,36 @@ def test_no_flange_no_bolts():
     assert not any("flange" in c.what for c in piece.checks)
 
 
+def test_points_along_lines_by_hand():
+    everywhere = lambda spots: np.ones(len(spots), bool)  # noqa: E731
+    none = np.zeros((0, 2))
+    straight = [shapely.LineString([(0, 0), (1000, 0)])]
+    x = points_along(straight, 150.0, everywhere, none)[:, 0]
+    assert np.diff(x).max() <= 150.0
+    assert len(x) == 8, "seven steps of at most 150 span a metre"
+    ring = [shapely.LinearRing([(0, 0), (300, 0), (300, 300), (0, 300)])]
+    round_ = points_along(ring, 150.0, everywhere, none)
+    along = [ring[0].project(shapely.Point(p)) for p in round_]
+    steps = np.diff([*along, along[0] + 1200.0])
+    assert len(round_) in (8, 9)  # eight of exactly 150, or nine when places come every 4 mm
+    assert 100.0 <= steps.min() <= steps.max() <= 150.0
+    # a stretch where none may stand is stepped over; shared points come first and keep others off
+    gap = points_along(straight, 150.0, lambda s: (s[:, 0] < 300) | (s[:, 0] > 520), none)[:, 0]
+    assert not ((gap >= 300) & (gap <= 520)).any()
+    assert gap.max() > 900
+    shared = points_along(straight, 150.0, everywhere, np.array([[500.0, 0.0]]))
+    assert shared[0] == pytest.approx([500, 0])
+    assert np.abs(shared[1:, 0] - 500).min() >= 0.75 * 150
+    # two lines that end side by side share the point there
+    two = [*straight, shapely.LineString([(0, 15), (0, 900)])]
+    both = points_along(two, 150.0, everywhere, none)
+    apart = np.linalg.norm(both[:, None] - both[None], axis=2) + 1e9 * np.eye(len(both))
+    assert apart.min() >= 0.4 * 150
+    assert widest_step_mm(straight, points_along(straight, 150.0, everywhere, none), 5.0) <= 150.0
+    assert widest_step_mm(straight, none, 5.0) == 1000.0
+
+
 # --- loads
-# ---------------------------------------------------------------------------------------------------
 
 
 def test_point_and_spread_load_agree_by_reciprocity():
@@ -381,7 +409,6 @@ def test_more_glass_is_stiffer_and_heavier():
 
 
 # --- advice
-# --------------------------------------------------------------------------------------------------
 
 
 def test_heavy_pieces_ask_for_hands_or_for_more_pieces(pair):
@@ -403,7 +430,6 @@ def test_a_soft_panel_gets_a_remedy():
 
 
 # --- height maps
-# ---------------------------------------------------------------------------------------------
 
 
 def test_plane_fit_is_exact_up_to_the_edge():

@@ -44,7 +44,6 @@ def key_at(x, y, z=50.0, brief=BRIEF, **options):
 
 
 # --- one key
-# -------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("scale", [1.0, 0.4])
@@ -102,7 +101,6 @@ def test_a_key_with_no_top_is_refused():
 
 
 # --- the fixture
-# ---------------------------------------------------------------------------------------------
 
 
 def contact(feet, gyration=200.0, centre=(0, 0, 0)):
@@ -208,7 +206,6 @@ def test_widest_gap_of_a_square_grid():
 
 
 # --- setting them
-# --------------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")

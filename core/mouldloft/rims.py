@@ -11,6 +11,7 @@ from .heightmap import outline, sample
 from .rubber import Envelope
 
 SHARED_WITHIN = 0.75  # of a pitch: nearer than this to a point shared with another piece, no other is needed
+OTHER_LINE_WITHIN = 0.4  # the same for points on another line: where two lines end side by side one point serves both
 STATION_MM = 4.0  # how finely a line is searched for a clear spot
 
 
@@ -52,13 +53,18 @@ def points_along(
         stations = np.arange(0.0, line.length, min(STATION_MM, line.length / 40.0))
         spots = shapely.get_coordinates(shapely.line_interpolate_point(line, stations))
         clear = usable(spots)
-        if len(shared):
-            near = np.linalg.norm(spots[:, None] - shared[None], axis=2).min(axis=1)
-            clear = clear & (near >= SHARED_WITHIN * pitch_mm)
+        clear = clear & _away_from(spots, shared, SHARED_WITHIN * pitch_mm)
+        clear = clear & _away_from(spots, np.concatenate(found), OTHER_LINE_WITHIN * pitch_mm)
         if clear.any():
             steps = _even_steps(stations[clear], line.length, line.is_ring, pitch_mm, phase)
             found.append(spots[clear][steps])
     return np.concatenate(found)
+
+
+def _away_from(spots: np.ndarray, points: np.ndarray, least_mm: float) -> np.ndarray:
+    if len(points) == 0:
+        return np.ones(len(spots), bool)
+    return np.asarray(np.linalg.norm(spots[:, None] - points[None], axis=2).min(axis=1) >= least_mm)
 
 
 def _even_steps(stations_mm: np.ndarray, length_mm: float, closed: bool, pitch_mm: float, phase: float) -> np.ndarray:
