@@ -14,7 +14,7 @@ from mouldloft.summary import summary_text
 
 def same(a, b, path="plan"):
     """Deep equality that names the first difference; arrays by dtype, shape and value."""
-    assert type(a) is type(b), path
+    assert type(a) is type(b) or (isinstance(a, float) and isinstance(b, float)), path
     if isinstance(a, np.ndarray):
         assert a.dtype == b.dtype, path
         assert np.array_equal(a, b, equal_nan=a.dtype.kind == "f"), path

@@ -191,7 +191,7 @@ def _check_names(given: dict, known: type, where: str) -> None:
             )
         if isinstance(value, dict):
             inner = Brief.__dataclass_fields__[key].default_factory
-            _check_names(value, type(inner()), f"[{key}]")  # type: ignore[misc]
+            _check_names(value, type(inner()), f"[{key}]")  # type: ignore[operator, misc]
 
 
 def brief_from_dict(given: dict) -> Brief:

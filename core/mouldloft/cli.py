@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -69,11 +70,18 @@ class _Terminal:
         self.progress = Progress(self._step)
 
     def __enter__(self) -> _Terminal:
+        # the work hears of Ctrl-C at its next step, between files and never inside one; a second one ends it at once
+        self._before = signal.signal(signal.SIGINT, self._stop)
         if self._live:
             self._bar.start()
         return self
 
+    def _stop(self, *_: object) -> None:
+        self.progress.cancel()
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
     def __exit__(self, *_: object) -> None:
+        signal.signal(signal.SIGINT, self._before or signal.default_int_handler)
         if self._live:
             self._bar.stop()
 

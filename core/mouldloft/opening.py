@@ -111,7 +111,7 @@ def fill_at(tops_mm: np.ndarray, bottoms_mm: np.ndarray, offset_mm: float, pixel
     columns = np.maximum(tops_mm - offset_mm, 0).sum(dtype=float) + np.maximum(offset_mm - bottoms_mm, 0).sum(
         dtype=float
     )
-    return max(columns * pixel_mm**2 - volume_mm3, 0.0)
+    return float(max(columns * pixel_mm**2 - volume_mm3, 0.0))
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,20 +7,20 @@ from pathlib import Path
 
 from . import __version__
 from .brief import Brief
-from .cast import Cast, lay_up_cast
+from .cast import Cast, cast_assumptions, lay_up_cast
 from .catalogue import Catalogue, read_catalogue
 from .cautions import Caution, cautions_for
-from .cradle import Cradle, build_cradle
-from .jacket import Jacket, lay_up_jacket
-from .keys import Keys, set_keys
-from .marks import Assumption
+from .cradle import Cradle, build_cradle, cradle_assumptions
+from .jacket import Jacket, jacket_assumptions, lay_up_jacket
+from .keys import Keys, key_assumptions, set_keys
+from .marks import Assumption, Mark
 from .master import Master, read_master
 from .opening import Opening, find_opening
-from .programme import Programme, set_programme
+from .programme import Programme, programme_assumptions, set_programme
 from .progress import SILENT, Progress
 from .rubber import Rubber, add_tabs, brush_rubber
 from .seam import Seam, place_seam
-from .takeoff import Takeoff, take_off
+from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import Locks, UndercutField, find_locks, undercut_field
 
 PLAN_VERSION = 1
@@ -116,5 +116,31 @@ def plan_file(
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
-    """Every figure the plan rests on that is not geometry, with its mark."""
-    return ()
+    """Every figure the plan rests on that is not geometry, with its mark; each once."""
+    brief, rubber = made.brief, made.rubber
+    own = (
+        Assumption("unit of the master's file", made.master.unit_assumed, Mark.COMMON_PRACTICE),
+        Assumption("rubber thickness", rubber.thickness_reason, Mark.COMMON_PRACTICE),
+        Assumption("draft of the glove's outside", f"{brief.rubber.draft_deg:g}°", Mark.COMMON_PRACTICE),
+        Assumption(
+            "stretch allowed, of elongation at break",
+            f"{100 * made.locks.stretch_allowed / made.locks.elongation_at_break:.0f} %",
+            Mark.COMMON_PRACTICE,
+        ),
+        Assumption("brushing varies by", f"{100 * brief.rubber.brushing_variation:.0f} %", Mark.COMMON_PRACTICE),
+        Assumption(
+            "detail still to be carved adds to the skin",
+            f"{100 * (made.master.detail_allowance - 1):.0f} % ± "
+            f"{100 * made.master.detail_allowance_uncertainty:.0f} %",
+            Mark.COMMON_PRACTICE,
+        ),
+    )
+    stages = (
+        *key_assumptions(brief.keys),
+        *jacket_assumptions(brief.jacket),
+        *cradle_assumptions(brief.cradle),
+        *cast_assumptions(brief.cast),
+        *takeoff_assumptions(brief, made.catalogue),
+        *programme_assumptions(made.catalogue),
+    )
+    return tuple(dict.fromkeys((*own, *stages)))
