@@ -1,0 +1,19 @@
+"""Mouldloft in Blender: properties, operators, panels and an overlay around the `mouldloft` core.
+
+Nothing here computes a mould. The core is imported when it is first needed, so that Blender starts as fast as
+without it.
+"""
+
+from . import handlers, operators, overlay, panels, settings
+
+_PARTS = (settings, operators, panels, overlay, handlers)
+
+
+def register():
+    for part in _PARTS:
+        part.register()
+
+
+def unregister():
+    for part in reversed(_PARTS):
+        part.unregister()

@@ -1,0 +1,103 @@
+"""The workbench: records of the sections that ran, and the one job that may be running."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from typing import Any
+
+from .chain import KEYS, Records
+
+KEPT_RESULTS = 40  # sections' results kept, the oldest go first; undo finds the ones before
+
+_records: OrderedDict[tuple[str, str], Records] = OrderedDict()
+_job: Job | None = None
+
+
+def keep(key: str, stamp: str, records: Records) -> None:
+    """Remember a section's records under the stamp of what they followed from."""
+    _records[key, stamp] = records
+    _records.move_to_end((key, stamp))
+    while len(_records) > KEPT_RESULTS:
+        _records.popitem(last=False)
+
+
+def kept(key: str, stamp: str) -> Records | None:
+    """A section's records, or None where it has not run on this input in this session."""
+    return _records.get((key, stamp))
+
+
+def done_up_to(key: str | None, stamps: dict[str, str]) -> Records:
+    """Records of all sections up to and with `key` (None: all) that are up to date, in one dict."""
+    done: Records = {}
+    for section in KEYS:
+        records = kept(section, stamps[section])
+        if records is None:
+            break
+        done.update(records)
+        if section == key:
+            break
+    return done
+
+
+def forget() -> None:
+    """Drop all records: another file was opened."""
+    _records.clear()
+
+
+class Job:
+    """Work in a thread of its own. It never touches Blender's data: arrays in, records out."""
+
+    def __init__(self, work: Callable[[Any], Any]) -> None:
+        from mouldloft.progress import Progress
+
+        self.progress = Progress(self._on_step)
+        self.stage, self.fraction, self.note = "", 0.0, ""
+        self.result: Any = None
+        self.error: BaseException | None = None
+        self._work = work
+        self._thread = threading.Thread(target=self._run, name="mouldloft", daemon=True)
+
+    def _on_step(self, stage: str, fraction: float, note: str) -> None:
+        self.stage, self.fraction, self.note = stage, fraction, note
+
+    def _run(self) -> None:
+        try:
+            self.result = self._work(self.progress)
+        except BaseException as error:
+            self.error = error
+
+    @property
+    def running(self) -> bool:
+        return self._thread.is_alive()
+
+    def start(self) -> None:
+        global _job
+        _job = self
+        self._thread.start()
+
+    def run_here(self) -> None:
+        """The same work without a thread, for scripts and background mode."""
+        global _job
+        _job = self
+        try:
+            self._run()
+        finally:
+            clear()
+
+    def stop(self, wait_s: float | None = None) -> None:
+        """Ask the work to stop; with `wait_s`, wait that long for it."""
+        self.progress.cancel()
+        if wait_s is not None and self._thread.is_alive():
+            self._thread.join(wait_s)
+
+
+def job() -> Job | None:
+    """The job that runs, if one does. The core's compiled loops must not run twice at a time."""
+    return _job
+
+
+def clear() -> None:
+    global _job
+    _job = None

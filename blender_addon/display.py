@@ -1,0 +1,230 @@
+"""What is shown of each section: meshes and lines in plan millimetres, made by the core off the main thread."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+CURVE_STEP_MM = 22.0  # between points of the seam's curve: few enough to drag, close enough to keep the line
+MOST_MAP_FACES = 2_000_000
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """One object to show.
+
+    vertices_mm : (n, 3); faces : (m, 3) or a list of polygons. `at_mm` is the object's origin in plan
+    coordinates, `way` the unit pull it moves along and `reach_mm` how far at most. `thick_mm` : flat shapes
+    are given this thickness by a modifier.
+    """
+
+    name: str
+    role: str
+    piece: int
+    vertices_mm: np.ndarray
+    faces: Any
+    colour: tuple[float, float, float]
+    smooth: bool = False
+    at_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    way: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    reach_mm: float = 0.0
+    thick_mm: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """A run of the seam. points_mm : (k, 3); the first is not repeated."""
+
+    name: str
+    points_mm: np.ndarray
+    closed: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """What a section puts on screen."""
+
+    shapes: list[Shape] = field(default_factory=list)
+    lines: list[Line] = field(default_factory=list)
+
+
+def _reach(envelope: Any) -> float:
+    """How far a piece moves off along its pull, full slider: beyond what lies under its outside."""
+    rubber = np.where(np.isfinite(envelope.outer_mm), envelope.parting_mm, np.nan)
+    return 1.25 * float(np.nanmax(envelope.outer_mm) - np.nanmin(rubber))
+
+
+def _pull(envelope: Any) -> tuple[float, float, float]:
+    x, y, z = envelope.frame.pull
+    return float(x), float(y), float(z)
+
+
+def _seam(done: dict[str, Any], progress: Any) -> Shown:
+    from mouldloft.polyline import spaced_out
+
+    lines = []
+    for number, line in enumerate(done["seam"].lines, 1):
+        points = spaced_out(line.points_mm, line.closed, CURVE_STEP_MM)
+        lines.append(Line(f"Seam {number}", points, line.closed))
+    return Shown(lines=lines)
+
+
+def _wall(envelope: Any, thick_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """The wall as it stands: the parting surface over the flange, a board thick behind it."""
+    from mouldloft.shapes import solid_between
+
+    front = np.where(envelope.flange, envelope.parting_mm, np.nan)
+    return solid_between(front - thick_mm, front, envelope.frame, envelope.origin_mm, envelope.pixel_mm)
+
+
+def _glove(done: dict[str, Any], progress: Any) -> Shown:
+    from mouldloft.house import GLOVE, PLASTER, rgb
+    from mouldloft.shapes import fewer_faces, glove_mesh, halved
+
+    master, rubber = done["master"], done["bare_rubber"]
+    cut = fewer_faces(master.vertices_mm, master.faces, 120_000)
+    shapes = []
+    for at, envelope in enumerate(rubber.envelopes):
+        progress.step(at / len(rubber.envelopes), f"shape of the {envelope.name}'s glove")
+        drawn = halved(envelope, 70_000)
+        vertices, faces = glove_mesh(drawn, cut if master.volume_mm3 > 0 else None)
+        way, reach = _pull(envelope), _reach(envelope)
+        shapes.append(
+            Shape(f"Glove, {envelope.name}", "glove", envelope.piece, vertices, faces, rgb(GLOVE), True,
+                  way=way, reach_mm=reach)
+        )  # fmt: skip
+        if at == 0:
+            vertices, faces = _wall(drawn, 12.0)
+            shapes.append(Shape("Wall", "wall", envelope.piece, vertices, faces, rgb(PLASTER)))
+    return Shown(shapes)
+
+
+def key_shapes(keys: Any, rubber: Any) -> list[Shape]:
+    """One shape for each key, its origin at the key's foot so that moving it moves the foot."""
+    from mouldloft.house import KEY, rgb
+    from mouldloft.shapes import key_mesh
+
+    by_piece = {envelope.piece: envelope for envelope in rubber.envelopes}
+    shapes = []
+    for key in keys:
+        envelope = by_piece[key.piece]
+        vertices, faces = key_mesh(envelope, key)
+        shapes.append(
+            Shape(f"Key {key.name}", "key", key.piece, vertices - np.asarray(key.foot_mm), faces, rgb(KEY), True,
+                  at_mm=key.foot_mm, way=_pull(envelope), reach_mm=_reach(envelope))
+        )  # fmt: skip
+    return shapes
+
+
+def _keys(done: dict[str, Any], progress: Any) -> Shown:
+    return Shown(key_shapes(done["keys"].keys, done["bare_rubber"]))
+
+
+def _jacket(done: dict[str, Any], progress: Any) -> Shown:
+    from mouldloft.cradle import board_in_plan
+    from mouldloft.house import JACKET, PLASTER, rgb
+    from mouldloft.shapes import halved, jacket_mesh
+
+    rubber, keys, jacket, cradle = (done[name] for name in ("bare_rubber", "keys", "jacket", "cradle"))
+    by_piece = {envelope.piece: envelope for envelope in rubber.envelopes}
+    shapes = []
+    for at, piece in enumerate(jacket.pieces):
+        progress.step(at / len(jacket.pieces), f"shape of the {piece.name}'s jacket")
+        envelope = by_piece[piece.piece]
+        thick = max(zone.thickness_mm for zone in piece.zones)
+        vertices, faces = jacket_mesh(halved(envelope, 70_000), keys.keys, thick)
+        shapes.append(
+            Shape(f"Jacket, {piece.name}", "jacket", piece.piece, vertices, faces, rgb(JACKET), True,
+                  way=_pull(envelope), reach_mm=2.0 * _reach(envelope))
+        )  # fmt: skip
+    for piece in cradle.pieces:
+        envelope = by_piece[piece.piece]
+        for board in piece.boards:
+            outline = board_in_plan(board, piece, envelope)
+            shapes.append(
+                Shape(f"Cradle, {envelope.name}, {board.name}", "cradle", piece.piece, outline,
+                      [list(range(len(outline)))], rgb(PLASTER), way=_pull(envelope),
+                      reach_mm=2.0 * _reach(envelope), thick_mm=board.thickness_mm)
+            )  # fmt: skip
+    return Shown(shapes)
+
+
+_SHOWN = {"seam": _seam, "glove": _glove, "keys": _keys, "jacket": _jacket}
+
+
+def shown_of(key: str, done: dict[str, Any], progress: Any) -> Shown:
+    """What a section shows; empty for those that only reckon."""
+    make = _SHOWN.get(key)
+    return make(done, progress) if make else Shown()
+
+
+# --- the map's colours ------------------------------------------------------------------------------------
+
+# Told apart by lightness and by blue against yellow, which the common colour-vision deficiencies leave.
+FREE_AHEAD = "#4f86b8"
+FREE_BEHIND = "#f0cd72"
+FREE_BOTH = "#e9e6df"
+LOCKED = "#42184a"
+
+
+@dataclass(frozen=True, eq=False)
+class Colours:
+    """Linear colours (m, 4) float32 for each face, and the legend that goes with them."""
+
+    per_face: np.ndarray
+    legend: dict[str, Any]
+
+
+def map_colours(kind: str, done: dict[str, Any]) -> Colours:
+    """Colours of one of `settings.MAPS`; the kinds beyond FREES need the seam's locks (KeyError otherwise)."""
+    return _frees(done) if kind == "FREES" else _scale(kind, done)
+
+
+def _linear(colours: list[str]) -> np.ndarray:
+    from mouldloft.house import rgb, to_linear
+
+    srgb = np.array([rgb(colour) for colour in colours])
+    return np.column_stack([to_linear(srgb), np.ones(len(srgb))]).astype(np.float32)
+
+
+def _frees(done: dict[str, Any]) -> Colours:
+    from mouldloft.house import percent
+    from mouldloft.seam import name_pieces
+
+    field = done["undercut"]
+    ahead, behind = field.free_plus > 0.5, field.free_minus > 0.5
+    number = np.where(ahead & behind, 2, np.where(ahead, 0, np.where(behind, 1, 3)))
+    names = name_pieces(np.asarray(field.direction, float))
+    colours = [FREE_AHEAD, FREE_BEHIND, FREE_BOTH, LOCKED]
+    words = [
+        f"free along the {names[0]}'s pull",
+        f"free along the {names[1]}'s pull",
+        "free either way",
+        f"locked for both: {percent(field.locked_fraction)} of the skin",
+    ]
+    legend = {"title": "Which pull frees it", "swatches": list(zip(colours, words))}
+    return Colours(_linear(colours)[number], legend)
+
+
+def _scale(kind: str, done: dict[str, Any]) -> Colours:
+    from mouldloft.house import lock_colours, round_step, to_linear
+
+    locks = done["locks"]
+    title, values, unit = {
+        "DEPTH": ("Depth of the lock", locks.depth_mm, "mm"),
+        "STRETCH": ("Stretch of the rubber", 100.0 * locks.stretch, "%"),
+        "FILL": ("Fill behind the glove", locks.fill_mm, "mm"),
+    }[kind]
+    end = 4.0 * round_step(max(float(np.max(values, initial=0.0)), 1e-3))
+    srgb = lock_colours(np.linspace(0.0, 1.0, 256))
+    table = np.column_stack([to_linear(srgb), np.ones(256)]).astype(np.float32)
+    index = np.clip(values * (255.0 / end) + 0.5, 0, 255).astype(np.int32)
+    legend = {
+        "title": title,
+        "ramp": [[round(float(v), 4) for v in colour] for colour in srgb[::8]],
+        "marks": ["free", *(f"{end * k / 4:g}" for k in (1, 2, 3)), f"{end:g} {unit}"],
+        "note": f"{100 * locks.stretch_allowed:.0f} % is allowed" if kind == "STRETCH" else "",
+    }
+    return Colours(table[index], legend)

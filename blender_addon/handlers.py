@@ -1,0 +1,102 @@
+"""What happens by itself: a saved file takes the plan along, a moved key is checked, a changed sculpt is told."""
+
+from __future__ import annotations
+
+import bpy
+from bpy.app.handlers import persistent
+
+from . import bench, keeping, results
+
+CHECK_AFTER_S = 0.3  # a dragged key is checked once it rests this long
+
+
+@persistent
+def _before_save(*_):
+    for scene in bpy.data.scenes:
+        if scene.mouldloft.results:
+            keeping.put_away(scene)
+
+
+@persistent
+def _before_load(*_):
+    job = bench.job()
+    if job is not None:
+        job.stop(10.0)
+    bench.clear()
+
+
+@persistent
+def _after_load(*_):
+    keeping.new_file()
+
+
+@persistent
+def _after_change(scene, depsgraph):
+    if bench.job() is not None:
+        return
+    settings = getattr(scene, "mouldloft", None)
+    if settings is None or not settings.results:
+        return
+    moved = changed = False
+    for update in depsgraph.updates:
+        thing = update.id
+        if not isinstance(thing, bpy.types.Object):
+            continue
+        thing = thing.original
+        if thing.get(results.ROLE) == "key":
+            moved = moved or update.is_updated_transform
+        elif thing == settings.sculpt and (update.is_updated_geometry or update.is_updated_transform):
+            changed = True
+    if changed and not settings.touched:
+        settings.touched = True
+    if moved and not bpy.app.background:
+        if bpy.app.timers.is_registered(_check_keys):
+            bpy.app.timers.unregister(_check_keys)
+        bpy.app.timers.register(_check_keys, first_interval=CHECK_AFTER_S)
+
+
+def _check_keys():
+    from mouldloft.errors import MouldloftError
+
+    from . import operators, state
+
+    scene = bpy.context.scene
+    if bench.job() is not None:
+        return CHECK_AFTER_S
+    try:
+        done = state.done_now(scene)
+        if "keys" in done and _differ(scene, done):
+            operators.check_moved_keys(scene)
+        elif scene.mouldloft.keys_check:
+            scene.mouldloft.keys_check = ""
+    except (MouldloftError, KeyError, ValueError) as error:
+        scene.mouldloft.keys_check, scene.mouldloft.keys_check_good = str(error), False
+    operators.redraw(bpy.context)
+    return None
+
+
+def _differ(scene, done) -> bool:
+    """Whether any key stands elsewhere than the plan has it."""
+    planned = sorted(tuple(round(v, 1) for v in key.foot_mm) for key in done["keys"].keys)
+    stand = sorted(tuple(round(v, 1) for v in results.plan_position(scene, thing)) for thing in results.of_role("key"))
+    return planned != stand
+
+
+_HANDLERS = (
+    ("save_pre", _before_save),
+    ("load_pre", _before_load),
+    ("load_post", _after_load),
+    ("depsgraph_update_post", _after_change),
+)
+
+
+def register():
+    for name, handler in _HANDLERS:
+        getattr(bpy.app.handlers, name).append(handler)
+
+
+def unregister():
+    for name, handler in _HANDLERS:
+        getattr(bpy.app.handlers, name).remove(handler)
+    if bpy.app.timers.is_registered(_check_keys):
+        bpy.app.timers.unregister(_check_keys)

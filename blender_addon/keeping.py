@@ -1,0 +1,97 @@
+"""The plan inside the .blend: the core's records packed into the scene before saving, reopened when first needed."""
+
+from __future__ import annotations
+
+import io
+import json
+import typing
+import zipfile
+
+import bpy
+import numpy as np
+
+from . import bench
+from .chain import KEYS, records_of_section
+
+STORE = "mouldloft_store"
+LENGTH = "mouldloft_store_bytes"
+_reopened: set[int] = set()
+
+
+def pack(records: dict, stamps: dict[str, str]) -> bytes:
+    """Records by name and the stamps of their sections as one zip of JSON and plain arrays (no pickle)."""
+    from mouldloft import planfile
+
+    arrays: dict[str, np.ndarray] = {}
+    told = {name: planfile._encode(record, name, arrays) for name, record in records.items()}
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as out:
+        out.writestr("records.json", json.dumps({"records": told, "stamps": stamps}, allow_nan=False))
+        out.writestr("arrays.npz", planfile._pack(arrays))
+    return packed.getvalue()
+
+
+def unpack(data: bytes) -> tuple[dict, dict[str, str]]:
+    """The records and stamps of `pack`. Raises ValueError or KeyError where they cannot be read."""
+    from mouldloft import pipeline, planfile
+
+    hints = typing.get_type_hints(pipeline.MouldPlan)
+    hints["bare_rubber"] = hints["rubber"]
+    with zipfile.ZipFile(io.BytesIO(data)) as given:
+        told = json.loads(given.read("records.json"))
+        with zipfile.ZipFile(io.BytesIO(given.read("arrays.npz"))) as inner:
+            arrays = {
+                name.removesuffix(".npy"): np.lib.format.read_array(io.BytesIO(inner.read(name)), allow_pickle=False)
+                for name in inner.namelist()
+            }
+    records = {name: planfile._decode(value, hints[name], arrays) for name, value in told["records"].items()}
+    if "keys" in records:
+        from mouldloft.rubber import add_tabs
+
+        records["rubber"] = add_tabs(records["bare_rubber"], records["keys"])
+    return records, told["stamps"]
+
+
+def put_away(scene: bpy.types.Scene) -> None:
+    """Pack what is up to date into the scene, so that it goes into the file that is saved next."""
+    from mouldloft.errors import MouldloftError
+
+    from . import state
+
+    try:
+        now = state.stamps_of(scene)
+    except MouldloftError:
+        return
+    done = bench.done_up_to(None, now)
+    done.pop("input", None)
+    done.pop("rubber", None)  # the bare glove with the keys' tabs: counted again when reopened
+    if not done:
+        return
+    data = pack(done, {key: now[key] for key in KEYS if bench.kept(key, now[key])})
+    padded = data + b"\0" * (-len(data) % 4)
+    scene[STORE] = np.frombuffer(padded, np.int32)
+    scene[LENGTH] = len(data)
+
+
+def reopen(scene: bpy.types.Scene) -> None:
+    """Put the records kept in the scene back on the bench, once for each file opened."""
+    mark = scene.session_uid if hasattr(scene, "session_uid") else hash(scene.name)
+    if mark in _reopened or STORE not in scene:
+        return
+    _reopened.add(mark)
+    try:
+        data = np.array(scene[STORE], np.int32).tobytes()[: scene[LENGTH]]
+        records, stamps = unpack(data)
+    except (KeyError, ValueError, TypeError, AttributeError, OSError, zipfile.BadZipFile) as error:
+        print(f"Mouldloft: the plan kept in this file cannot be reopened ({error}); run the sections again.")
+        return
+    for key, stamp in stamps.items():
+        part = records_of_section(key, records)
+        if part and bench.kept(key, stamp) is None:
+            bench.keep(key, stamp, part)
+
+
+def new_file() -> None:
+    """Another file was opened: what lay on the bench belongs to the last one."""
+    _reopened.clear()
+    bench.forget()

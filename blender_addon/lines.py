@@ -1,0 +1,154 @@
+"""What each section says once it has run: one line, and remarks below it, from the core's records."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+
+def _sculpt(done: dict[str, Any]) -> str:
+    from mouldloft import house
+
+    master = done["master"]
+    said = [f"{house.mm(master.height_mm)} tall, {house.m2(master.skin_area_mm2)} of skin"]
+    if master.volume_mm3 > 0:
+        said.append(house.litres(master.volume_mm3))
+    health = master.health
+    said.append("sound" if health.is_solid else "not a closed solid")
+    return "; ".join(said)
+
+
+def _opening(done: dict[str, Any]) -> str:
+    from mouldloft import house
+
+    best = done["opening"].chosen
+    field = done["undercut"]
+    x, y, z = best.direction
+    return (
+        f"Opens along ({x:.2f}, {y:.2f}, {z:.2f}); {house.percent(field.locked_fraction)} of the skin locks a "
+        f"rigid mould"
+    )
+
+
+def _seam(done: dict[str, Any]) -> str:
+    from mouldloft import house
+
+    seam, locks = done["seam"], done["locks"]
+    said = [
+        f"{house.metres(seam.length_mm)} of {seam.kind} seam in {house.counted(len(seam.lines), 'line')}",
+        f"rubber stretches {house.percent(locks.worst_stretch)} at most "
+        f"({house.percent(locks.stretch_allowed)} allowed)",
+        f"{house.litres(locks.fill_mm3)} of lock fill",
+    ]
+    return "; ".join(said)
+
+
+def _glove(done: dict[str, Any]) -> str:
+    from mouldloft import house
+
+    rubber = done["bare_rubber"]
+    volume = rubber.volume_mm3
+    return (
+        f"{volume.likely / 1e6:.1f} l of rubber ({volume.low / 1e6:.1f} to {volume.high / 1e6:.1f}) in "
+        f"{house.counted(len(rubber.coats), 'coat')}; skin {house.mm(rubber.skin_thickness_mm)}, "
+        f"edge {house.mm(rubber.edge_thickness_mm)}"
+    )
+
+
+def keys_line(checks: Any, count: int) -> str:
+    """The fixture checks in one line; also said after a key was moved."""
+    from mouldloft import house
+
+    if all(check.holds for check in checks):
+        sag = max(check.sag_mm for check in checks)
+        return f"{house.counted(count, 'key')} hold the glove: no slide or turn is free, sag {sag:.1f} mm at most"
+    return f"{house.counted(count, 'key')} do not hold the glove"
+
+
+def _keys(done: dict[str, Any]) -> str:
+    return keys_line(done["keys"].checks, len(done["keys"].keys))
+
+
+def _jacket(done: dict[str, Any]) -> str:
+    from mouldloft import house
+
+    jacket, cradle = done["jacket"], done["cradle"]
+    pieces = [f"{piece.name} {house.kg(piece.mass_kg)}" for piece in jacket.pieces]
+    boards = sum(len(piece.boards) for piece in cradle.pieces)
+    said = [", ".join(pieces), f"{house.counted(boards, 'cradle board')}"]
+    failed = sum(not check.passes for piece in jacket.pieces for check in piece.checks)
+    said.append(f"{house.counted(failed, 'check')} not passed" if failed else "stiff and strong enough")
+    return "; ".join(said)
+
+
+def _casts(done: dict[str, Any]) -> str:
+    from mouldloft import house
+
+    cast = done["cast"]
+    said = [f"{house.kg(cast.mass_kg)} each", "comes out of the glove" if cast.comes_out else "does not come out"]
+    if cast.ballast_kg > 0:
+        said.append(f"{house.kg(cast.ballast_kg)} of ballast in the foot")
+    return "; ".join(said)
+
+
+def _order(done: dict[str, Any]) -> str:
+    from mouldloft import house
+
+    takeoff, programme = done["takeoff"], done["programme"]
+    return (
+        f"{house.money(takeoff.total_cost, takeoff.currency)} in {house.counted(len(takeoff.lines), 'line')}; "
+        f"mould {house.counted(programme.mould_days, 'day')}, run {house.counted(programme.run_days, 'day')}; "
+        f"one more cast {house.money(takeoff.cost_next_cast, takeoff.currency)}"
+    )
+
+
+_LINES: dict[str, Callable[[dict[str, Any]], str]] = {
+    "sculpt": _sculpt,
+    "opening": _opening,
+    "seam": _seam,
+    "glove": _glove,
+    "keys": _keys,
+    "jacket": _jacket,
+    "casts": _casts,
+    "order": _order,
+}
+
+
+def line_of(key: str, done: dict[str, Any]) -> str:
+    """What the section has to say."""
+    return _LINES[key](done)
+
+
+def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
+    """What else there is to say: repairs, reasons, advice, cautions."""
+    if key == "sculpt":
+        health = done["master"].health
+        return [done["master"].unit_assumed, *health.repairs, *health.left_out]
+    if key == "opening":
+        return [done["opening"].chosen.reason]
+    if key == "seam":
+        return list(done["seam"].notes)
+    if key == "glove":
+        return [done["bare_rubber"].thickness_reason]
+    if key == "keys":
+        return [check.reason for check in done["keys"].checks]
+    if key == "jacket":
+        return [*done["jacket"].advice, *done["cradle"].advice]
+    if key == "casts":
+        return [done["cast"].comes_out_reason, *done["cast"].advice]
+    return [done["takeoff"].mould_life_reason, done["programme"].temperature_note]
+
+
+def is_good(key: str, done: dict[str, Any]) -> bool:
+    """False where the section ran but a limit is not kept."""
+    if key == "sculpt":
+        return bool(done["master"].health.is_solid)
+    if key == "seam":
+        return bool(done["locks"].worst_stretch <= done["locks"].stretch_allowed)
+    if key == "keys":
+        return all(check.holds for check in done["keys"].checks)
+    if key == "jacket":
+        return all(check.passes for piece in done["jacket"].pieces for check in piece.checks)
+    if key == "casts":
+        return bool(done["cast"].comes_out)
+    return True
