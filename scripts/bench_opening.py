@@ -20,16 +20,17 @@ from mouldloft.master import prepare_master
 from mouldloft.opening import COARSE_SAMPLES, _judge_all, _survey, find_opening, half_sphere
 from mouldloft.progress import SILENT
 from mouldloft.rays import WORKERS, ray_scene
+from mouldloft.undercut import skin_faces
 
 
-def plain_locked_mm2(mesh: trimesh.Trimesh, direction: np.ndarray) -> float:
-    """Area whose centre is shut both ways, by trimesh's own ray caster."""
+def plain_locked_mm2(mesh: trimesh.Trimesh, direction: np.ndarray, skin: np.ndarray) -> float:
+    """Area of skin whose face centre is shut both ways, by trimesh's own ray caster."""
     start = mesh.triangles_center + 1e-3 * mesh.face_normals
     ways = []
     for d in (direction, -direction):
         way = mesh.face_normals @ d > 0
         ways.append(~way | mesh.ray.intersects_any(start, np.broadcast_to(d, start.shape)))
-    return float(mesh.area_faces[ways[0] & ways[1]].sum())
+    return float(mesh.area_faces[ways[0] & ways[1] & skin].sum())
 
 
 def main() -> None:
@@ -55,13 +56,14 @@ def main() -> None:
 
     mesh = trimesh.Trimesh(master.vertices_mm, master.faces, process=False)
     _ = mesh.triangles_center, mesh.face_normals, mesh.area_faces, mesh.ray
-    plain_locked_mm2(mesh, directions[0])
+    skin = skin_faces(master)
+    plain_locked_mm2(mesh, directions[0], skin)
     by_lock = sorted(range(count), key=lambda k: found[k].locked_area_mm2)
     # the ones that lock least, so that the best can be compared, and an even spread for the clock
     timed = sorted({*by_lock[:8], *range(0, count, max(count // 16, 1))})
     clock = time.perf_counter()
     with ThreadPoolExecutor(WORKERS) as pool:
-        areas = dict(zip(timed, pool.map(lambda k: plain_locked_mm2(mesh, directions[k]), timed)))
+        areas = dict(zip(timed, pool.map(lambda k: plain_locked_mm2(mesh, directions[k], skin), timed)))
     plain = (time.perf_counter() - clock) * count / len(timed)
     best_plain = min(areas, key=lambda k: areas[k])
     worst = max(abs(areas[k] - found[k].locked_area_mm2) for k in timed) / master.skin_area_mm2
