@@ -71,8 +71,7 @@ def heights(master, seam, frame, grid, bounded=True):
     )
 
 
-# --- surface
-# ----------------------------------------------------------------------------------------------------
+# --- surface ---
 
 
 def test_a_plane_is_level_in_both_frames():
@@ -161,10 +160,11 @@ def test_stretched_map_leans_on_its_bounds():
     found = stretched_between(np.zeros((rows, columns)), known, low, np.full((rows, columns), np.inf))
     expected = 5.0 * (1 - np.abs(np.arange(columns) - 50) / 50)
     assert np.abs(found - expected).max() < 0.02
+    found = stretched_between(np.zeros((rows, columns)), known, np.full((rows, columns), -np.inf), -low)
+    assert np.abs(found + expected).max() < 0.02
 
 
-# --- halves
-# -----------------------------------------------------------------------------------------------------
+# --- halves ---
 
 
 def solid(vertices, faces):
@@ -270,8 +270,7 @@ def test_patch_closes_a_loop_that_crosses_itself():
     assert rim_is_kept([eight], points, faces)
 
 
-# --- wall
-# -------------------------------------------------------------------------------------------------------
+# --- wall ---
 
 
 def test_flat_wall_of_a_ball_is_a_ring_cut_in_two():

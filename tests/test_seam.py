@@ -21,7 +21,9 @@ from mouldloft.mincut import (
 from mouldloft.ownline import read_keep_clear, read_own_lines
 from mouldloft.polyline import flatness_mm, length_mm, spaced_out, tightest_turn_mm
 from mouldloft.progress import Progress
+from mouldloft.rays import ray_scene
 from mouldloft.seam import name_pieces, nudge_seam, place_seam
+from mouldloft.seamcosts import crease_depth, edge_prices, fill_volume_mm3, walls_along, weigh_split
 from mouldloft.tautline import smooth_level
 from mouldloft.visibility import how_it_shows, viewpoints
 from scipy.spatial import cKDTree
@@ -38,8 +40,7 @@ def seam_of(mesh, direction, offset_mm=0.0, brief=FREE, base="closed", weights=N
     return master, place_seam(master, opening_along(direction, offset_mm), field, brief)
 
 
-# --- plane
-# -----------------------------------------------------------------------------------------------------
+# --- plane ---
 
 
 def test_plane_through_a_ball_is_the_small_circle():
@@ -109,8 +110,7 @@ def test_names_tell_where_a_piece_sits(direction, names):
     assert name_pieces(np.array(direction, float)) == names
 
 
-# --- minimum cut
-# ------------------------------------------------------------------------------------------------
+# --- minimum cut ---
 
 
 def all_labellings(count):
@@ -166,8 +166,117 @@ def test_small_islands_join_the_piece_around_them():
     assert (np.delete(cleaned, island) == np.delete(labels, island)).all()
 
 
-# --- free seam
-# --------------------------------------------------------------------------------------------------
+# --- what a split costs ---
+
+
+def survey(mesh, direction, base="closed"):
+    master = as_master(mesh, base)
+    d = np.asarray(direction, float) / np.linalg.norm(direction)
+    return master, d, walls_along(master, ray_scene(master.vertices_mm, master.faces), d)
+
+
+def slot():
+    """Two slabs of 20 x 300 x 600 with 40 between them."""
+    slab = trimesh.creation.box((20, 300, 600)).subdivide_to_size(40.0)
+    one, two = slab.copy(), slab.copy()
+    one.apply_translation([-30, 0, 300])
+    two.apply_translation([30, 0, 300])
+    return trimesh.util.concatenate([one, two])
+
+
+@pytest.mark.parametrize("offset_mm", [-30.0, 30.0])
+def test_fill_under_a_ball_is_known(offset_mm):
+    """Analytic: from the equator to a plane h beside it, the cylinder round the ball holds πh³/3 more than it."""
+    master, d, walls = survey(ball(100.0), (1, 0, 0))
+    labels = (master.vertices_mm[master.faces].mean(axis=1) @ d < offset_mm).astype(np.int8)
+    fill = fill_volume_mm3(master, walls, d, labels, np.array([offset_mm]))
+    assert fill == pytest.approx(np.pi * 30.0**3 / 3, rel=0.03)
+
+
+@pytest.mark.parametrize("offset_mm", [-30.0, 0.0, 30.0])
+def test_fill_of_a_slot_is_the_slot_wherever_it_is_parted(offset_mm):
+    """Analytic: a slot of 40 x 300 x 600 fills whole, with its plane in it or in a slab."""
+    master, d, walls = survey(slot(), (1, 0, 0))
+    labels = (master.vertices_mm[master.faces].mean(axis=1) @ d < offset_mm).astype(np.int8)
+    fill = fill_volume_mm3(master, walls, d, labels, np.array([offset_mm]))
+    assert fill == pytest.approx(40.0 * 300.0 * 600.0, rel=1e-3)
+
+
+def split_of(mesh, direction, offset_mm, brief=FREE):
+    master, d, walls = survey(mesh, direction)
+    graph = face_graph(master.vertices_mm, master.faces)
+    prices = edge_prices(master, graph, brief, np.zeros(len(master.faces)), None)
+    field = seen_field(master, direction)
+    return master, weigh_split(master, graph, field, walls, brief, d, offset_mm, prices)
+
+
+def test_skin_along_the_pull_belongs_to_its_side_of_the_plane():
+    """Sides that stand along the pull lock for neither piece more: only the far side of the best plane costs."""
+    box = trimesh.creation.box((200, 60, 100)).subdivide_to_size(10.0)
+    master, costs = split_of(box, (1, 0, 0), 30.0)
+    side = np.abs(master.normals[:, 0]) < 1e-9
+    x = master.vertices_mm[master.faces].mean(axis=1)[:, 0]
+    gain = (costs.ahead - costs.behind)[side]
+    assert (gain[x[side] > 31] < 0).all()
+    assert (gain[x[side] < 29] > 0).all()
+
+
+def test_both_pulls_weigh_a_slot_the_same():
+    """Whatever the split, a gap between two walls is filled by the one piece or the other."""
+    brief = replace(FREE, off_plane_mm2_per_mm2=0.0)
+    master, costs = split_of(slot(), (1, 0, 0), 5.0, brief)
+    x = master.vertices_mm[master.faces].mean(axis=1)[:, 0]
+    inside = np.abs(np.abs(x) - 20.0) < 1e-6
+    assert np.allclose(costs.ahead[inside], costs.behind[inside])
+    assert costs.ahead[inside].sum() == pytest.approx(2 * 300 * 600, rel=1e-3)
+    outside = np.abs(x - 40.0) < 1e-6
+    assert costs.ahead[outside].max() == 0.0
+    # free to the piece ahead, locked for the one behind; it lies above the plane, so nothing hangs over it
+    assert costs.behind[outside].sum() == pytest.approx(300 * 600, rel=1e-3)
+
+
+def test_creases_are_told_from_ridges():
+    """A bent plate: its valley is a crease, the same bend upside down a ridge."""
+    plate = trimesh.creation.box((120, 60, 4)).subdivide_to_size(4.0)
+    for sign, expected in ((1.0, 1.0), (-1.0, 0.0)):
+        bent = np.array(plate.vertices)
+        top = bent[:, 2] > 1.9
+        bent[:, 2] += sign * 0.8 * np.abs(bent[:, 0])
+        master = as_master(trimesh.Trimesh(bent, plate.faces, process=False))
+        graph = face_graph(master.vertices_mm, master.faces)
+        ends = master.vertices_mm[graph.vertices]
+        fold = (np.abs(ends[:, :, 0]).max(axis=1) < 1e-6) & top[graph.vertices].all(axis=1)
+        fold &= np.abs(ends[:, :, 1]).max(axis=1) < 20
+        assert fold.any()
+        assert crease_depth(master, graph)[fold].mean() == pytest.approx(expected, abs=0.25)
+
+
+def test_price_of_seam_by_what_is_seen_and_painted():
+    """By the brief: 1 in full view, `hidden_share` out of sight, times 1 + factor where painted keep-clear."""
+    box = trimesh.creation.box((200, 60, 100)).subdivide_to_size(10.0)
+    master = as_master(box)
+    graph = face_graph(master.vertices_mm, master.faces)
+    brief = replace(FREE, hidden_share=0.3, keep_clear_factor=7.0, crease_share=1.0)
+    ones, none = np.ones(len(box.faces)), np.zeros(len(box.faces))
+    assert np.allclose(edge_prices(master, graph, brief, ones, None), 1.0)
+    assert np.allclose(edge_prices(master, graph, brief, none, None), 0.3)
+    paint = np.ones(len(box.vertices))
+    assert np.allclose(edge_prices(master, graph, brief, ones, paint), 8.0)
+    assert np.allclose(edge_prices(master, graph, brief, ones, -paint), 0.2)
+
+
+def test_a_bent_wall_costs_its_share():
+    mesh = ellipsoid(150, 80, 200, 4)
+    none, half, whole = (
+        seam_of(mesh, (1, 0.5, 0), 0.0, replace(FREE, bent_wall_share=share))[1] for share in (0.0, 0.5, 1.0)
+    )
+    step = half.figures.trouble_mm2 - none.figures.trouble_mm2
+    assert step > 0
+    assert whole.figures.trouble_mm2 - none.figures.trouble_mm2 == pytest.approx(2 * step)
+    assert none.alternative.trouble_mm2 == pytest.approx(half.alternative.trouble_mm2)
+
+
+# --- free seam ---
 
 
 def test_free_seam_of_a_ball_is_a_great_circle():
@@ -307,8 +416,7 @@ def test_cancelled_work_stops():
         place_seam(master, opening_along((1, 0, 0)), seen_field(master, (1, 0, 0)), FREE, progress)
 
 
-# --- smoothing
-# --------------------------------------------------------------------------------------------------
+# --- smoothing ---
 
 
 @pytest.mark.parametrize("subdivisions", [4, 5, 6])
@@ -346,8 +454,22 @@ def test_no_zigzag_over_a_carved_coat():
         assert np.quantile(turn, 0.1) > 0.85
 
 
-# --- measures
-# ---------------------------------------------------------------------------------------------------
+def test_smoothing_never_leaves_its_tube():
+    """A square patch of labels on a plate: corners are rounded, but nothing strays further than the tolerance."""
+    plate = trimesh.creation.box((200, 200, 10)).subdivide_to_size(4.0)
+    centre = plate.triangles_center
+    inside = (np.abs(centre[:, :2]).max(axis=1) < 60) & (centre[:, 2] > 4.9)
+    labels = (~inside).astype(np.int8)
+    level, tolerance = smooth_level(plate.vertices, plate.faces, labels, 5.0)
+    crossings = cross_at_zero(plate.vertices, plate.faces, level)
+    graph = face_graph(plate.vertices, plate.faces)
+    edge = plate.vertices[graph.vertices[labels[graph.faces[:, 0]] != labels[graph.faces[:, 1]]]]
+    steps = np.linspace(0, 1, 9)[:, None, None]
+    dense = (edge[None, :, 0] * (1 - steps) + edge[None, :, 1] * steps).reshape(-1, 3)
+    assert cKDTree(dense).query(crossings.points_mm)[0].max() < 1.1 * tolerance
+
+
+# --- measures ---
 
 
 def test_measures_of_a_known_line():
@@ -378,8 +500,7 @@ def test_split_faces_keep_area_and_sides():
     assert (at[~split.positive].max(axis=1) <= 1e-9).all()
 
 
-# --- own lines
-# --------------------------------------------------------------------------------------------------
+# --- own lines ---
 
 
 def circle_on_ball(tilt, count=9):
@@ -404,6 +525,22 @@ def test_own_line_becomes_the_seam(tmp_path):
     assert gap.max() < 8.0
     assert seam.labels.min() == 0
     assert seam.alternative.kind == "plane"
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_own_line_may_be_drawn_either_way_and_to_and_fro(tmp_path, side):
+    """Four points on a great circle; a spur walked out and back parts nothing; piece 0 lies ahead."""
+    points = circle_on_ball(0.0, 4)
+    spur = [100 * np.array([np.sin(0.5), np.cos(0.5), 0]) + [0, 0, 100]]
+    walked = np.concatenate([points[:1], spur, points[:1], points[1:]])[:: int(side)]
+    path = tmp_path / "line.json"
+    path.write_text(json.dumps(walked.tolist()))
+    master, seam = seam_of(ball(100.0), (side, 0, 0), 0.0, replace(FREE, own_line=str(path)))
+    (line,) = seam.lines
+    assert np.abs(line.points_mm[:, 0]).max() < 8.0
+    centre = master.vertices_mm[master.faces].mean(axis=1)[:, 0] * side
+    assert centre[seam.labels == 0].mean() > 40
+    assert centre[seam.labels == 1].mean() < -40
 
 
 def test_own_line_that_parts_nothing_is_refused(tmp_path):
@@ -476,8 +613,7 @@ def test_keep_clear_files_are_checked(tmp_path):
         read_keep_clear(tmp_path / "words.csv", 1)
 
 
-# --- nudge
-# ------------------------------------------------------------------------------------------------------
+# --- nudge ---
 
 
 def test_nudge_moves_the_line_there_and_nowhere_else():
@@ -505,8 +641,7 @@ def test_nudge_from_too_far_is_refused():
         nudge_seam(master, opening_along((1, 0, 0)), field, seam, FREE, (100.0, 0.0, 100.0), 20.0)
 
 
-# --- how it shows
-# -----------------------------------------------------------------------------------------------
+# --- how it shows ---
 
 
 def test_an_upright_wall_shows_fully_and_its_underside_not_at_all():
