@@ -12,9 +12,11 @@ from pathlib import Path
 import numpy as np
 from numba import njit, prange
 
+from .crossings import find_crossings
 from .errors import BriefRefused
 from .files import make_folder, write_text, write_whole
 from .progress import SILENT, Progress
+from .repair import edges_of
 
 FINISHED_HEIGHT_MM = 1400.0
 LEAST_TRIANGLES = 500
@@ -22,6 +24,7 @@ MOST_TRIANGLES = 6_000_000
 
 _ELLIPSOID, _LIMB, _PLINTH = 0, 1, 2
 _ADD, _CUT = 0, 1
+_PLINTH_AT, _PLINTH_SIZE = (0.0, -10.0, 0.0), (278.0, 405.0, 44.0)  # middle; half-axes and height
 _COLUMNS = 23  # kind, cut, blend, centre 3, rotation 9, radii 3, bend 2, coat depth, width, length
 _COARSE = 4  # fine nodes to one coarse node inside a block
 _BLOCK = 48  # fine cells along a block's edge; a multiple of _COARSE
@@ -175,7 +178,7 @@ def hare_solids(joined_ears: bool = False) -> list[Solid]:
         head.append(_ball((0, -122, 1320), (92, 18, 30), blend_mm=22))
     coat = {"coat_mm": 5.0, "coat_width_mm": 26.0, "coat_length_mm": 95.0}
     return [
-        Solid(_PLINTH, (0.0, -10.0, 0.0), (278.0, 405.0, 44.0), blend_mm=1.0),
+        Solid(_PLINTH, _PLINTH_AT, _PLINTH_SIZE, blend_mm=1.0),
         *_trunk(),
         *_forelegs(),
         _ball((0, 380, 196), (56, 58, 92), pitch=42, blend_mm=34, coat_mm=6, coat_width_mm=24),  # scut
@@ -496,7 +499,23 @@ def _march(rows: np.ndarray, pitch_mm: float, coat_share: float, progress: Progr
                     faces.append(piece[1] + count)
                     count += len(piece[0])
     nodes, joined = _largest_part(*_weld(np.concatenate(vertices), np.concatenate(faces)))
-    return (nodes + np.array(lattice.low) + np.array([0.0, 0.0, 0.5])) * pitch_mm, joined
+    return _sharp_foot((nodes + np.array(lattice.low) + np.array([0.0, 0.0, 0.5])) * pitch_mm, joined), joined
+
+
+def _sharp_foot(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    """The rim of the foot moved out to the plinth's own outline, which the lattice chamfers by up to a pitch."""
+    ground = vertices[:, 2] == 0.0
+    flat = ground[faces].all(axis=1)
+    rim = np.zeros(len(vertices), bool)
+    rim[faces[~flat].ravel()] = True
+    rim &= ground
+    x0, y0, _ = _PLINTH_AT
+    a, b, _ = _PLINTH_SIZE
+    x, y = vertices[rim, 0] - x0, vertices[rim, 1] - y0
+    out = vertices.copy()
+    reach = np.hypot(x / a, y / b)
+    out[rim, 0], out[rim, 1] = x0 + x / reach, y0 + y / reach
+    return out
 
 
 def _to_height(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -511,6 +530,11 @@ def _checked_count(triangles: int, least: int) -> None:
         raise BriefRefused(f"The hare cannot be made with {triangles} triangles; ask for {least} to {MOST_TRIANGLES}.")
 
 
+def _pitch_for(triangles: float) -> float:
+    """Lattice pitch that gives about this many triangles, mm."""
+    return float(np.sqrt(_TRIANGLES_TO_PITCH2 / triangles))
+
+
 def demo_hare(
     triangles: int = 80_000, progress: Progress = SILENT, *, joined_ears: bool = False
 ) -> tuple[np.ndarray, np.ndarray]:
@@ -523,7 +547,7 @@ def demo_hare(
     """
     _checked_count(triangles, 20_000)
     rows = _table(hare_solids(joined_ears))
-    pitch = np.sqrt(_TRIANGLES_TO_PITCH2 / triangles)
+    pitch = _pitch_for(triangles)
     vertices, faces = _march(rows, pitch, 1.0, progress)
     for _ in range(4):
         if abs(len(faces) / triangles - 1.0) < 0.02:
@@ -538,12 +562,23 @@ def demo_maquette(triangles: int = 2_000, progress: Progress = SILENT) -> tuple[
 
     Arrays as `demo_hare`. Raises `BriefRefused` for another count.
     """
+    _checked_count(triangles, 1_000)
+    rows = _table(hare_solids())
+    for step in range(12):
+        progress.step(step / 12, "blocking out the maquette")
+        # decimation now and then pinches an edge: start it from another lattice and look again
+        fine = (8.0 + 0.7 * step) * max(triangles, 2_500)
+        vertices, faces = _flat_foot(*_decimate(*_march(rows, _pitch_for(fine), 0.0, progress), triangles))
+        if edges_of(faces, len(vertices)).is_closed and find_crossings(vertices, faces).count == 0:
+            break
+    return _to_height(vertices, faces)
+
+
+def _decimate(vertices: np.ndarray, faces: np.ndarray, triangles: int) -> tuple[np.ndarray, np.ndarray]:
+    """By quadric edge collapse to about the wanted count."""
     import vtk
     from vtk.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray, vtk_to_numpy
 
-    _checked_count(triangles, 1_000)
-    fine = max(8 * triangles, 20_000)
-    vertices, faces = _march(_table(hare_solids()), np.sqrt(_TRIANGLES_TO_PITCH2 / fine), 0.0, progress)
     cells = vtk.vtkCellArray()
     four = np.column_stack([np.full(len(faces), 3), faces]).ravel().astype(np.int64)
     cells.SetCells(len(faces), numpy_to_vtkIdTypeArray(four, deep=True))
@@ -560,7 +595,7 @@ def demo_maquette(triangles: int = 2_000, progress: Progress = SILENT) -> tuple[
     joined = vtk_to_numpy(out.GetPolys().GetData()).reshape(-1, 4)[:, 1:]
     kept, renumbered = np.unique(joined, return_inverse=True)
     corners = vtk_to_numpy(out.GetPoints().GetData()).astype(np.float64)[kept]
-    return _to_height(*_flat_foot(corners, renumbered.reshape(-1, 3)))
+    return corners, renumbered.reshape(-1, 3)
 
 
 def _flat_foot(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
