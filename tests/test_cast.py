@@ -244,6 +244,18 @@ def test_volume_below_a_level(share: float) -> None:
     assert math.isclose(volume_below_mm3(cone, share * 900.0), frustum, rel_tol=1e-9)
 
 
+def test_volume_below_a_level_of_a_crooked_tetrahedron() -> None:
+    # reference library: trimesh cuts the body at the level and caps it
+    corners = np.array([[0.0, 0, 0], [300, 20, 170], [40, 260, 410], [90, 60, 700]])
+    body = trimesh.Trimesh(corners, [[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]])
+    assert body.is_winding_consistent
+    assert body.volume > 0
+    master = standing(body)
+    for level in (50.0, 170.0, 300.0, 410.0, 600.0):
+        cut = trimesh.intersections.slice_mesh_plane(body, [0, 0, -1], [0, 0, level], cap=True)
+        assert math.isclose(volume_below_mm3(master, level), cut.volume, rel_tol=1e-6)
+
+
 def test_ballast_fills_from_the_foot_up(catalogue: Catalogue) -> None:
     brief = Brief(cast=CastBrief(push_n=300.0, basic_wind_m_s=0.0))
     made = cast_of(box(400, 400, 1000), catalogue, brief)

@@ -75,6 +75,8 @@ def test_height_tipping_and_wind() -> None:
     assert "working at height" in hazards(plan_of(height_mm=2500.0))
     still = Brief(cast=CastBrief(push_n=0.0, basic_wind_m_s=0.0))
     assert not {"tipping over", "wind"} & set(hazards(plan_of(still)))
+    breezy = Brief(cast=CastBrief(push_n=5.0, basic_wind_m_s=5.0))  # it stands by itself
+    assert not {"tipping over", "wind"} & set(hazards(plan_of(breezy)))
     stormy = Brief(cast=CastBrief(push_n=0.0, basic_wind_m_s=40.0))
     assert "wind" in hazards(plan_of(stormy))
     pushed = cautions_for(plan_of(Brief(cast=CastBrief(push_n=700.0, basic_wind_m_s=0.0))))

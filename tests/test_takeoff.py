@@ -109,6 +109,11 @@ def test_packs_far_past_the_search_stay_exact() -> None:
     # 3-unit packs are best by amount; 30 001 takes 10 000 of them and one single
     chosen = cheapest_packs(30_001.0, [pack(1, 2.0), pack(3, 5.0)])
     assert {p.size: n for p, n in chosen} == {3.0: 10_000, 1.0: 1}
+    # 907 is the better pack, but the amount is met to the last unit with fifteen of the other
+    amount = 907 * 12 + 911 * 15
+    exact = min(907.0 * math.ceil((amount - 911 * k) / 907) + 911.5 * k for k in range(amount // 911 + 1))
+    chosen = cheapest_packs(float(amount), [pack(907, 907.0), pack(911, 911.5)])
+    assert sum(p.price * n for p, n in chosen) == exact
     assert cheapest_packs(0.0, [pack(1, 2.0)]) == ()
     with pytest.raises(CatalogueRefused, match="master's size"):
         cheapest_packs(1e18, [pack(1, 2.0)])
