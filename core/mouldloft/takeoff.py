@@ -294,7 +294,7 @@ def _consumable_needs(
         for stage, amounts in (("glove", mould), ("casts", casts)):
             amount = amounts[item.per] * item.amount
             if amount > 0:
-                yield Need(item, stage, interval_of(amount, loose), 0.0)
+                yield Need(item, stage, _exactly(amount) if item.per == "job" else interval_of(amount, loose), 0.0)
 
 
 def _pots(programme: Programme) -> tuple[float, float]:
