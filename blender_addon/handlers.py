@@ -30,9 +30,26 @@ def _after_load(*_):
     keeping.new_file()
 
 
+_undoing = False
+
+
+@persistent
+def _before_undo(*_):
+    global _undoing
+    _undoing = True
+
+
+@persistent
+def _after_undo(*_):
+    """Undo tags everything as updated. What it brought back includes whether the sculpt had changed, so let that be."""
+    global _undoing
+    bpy.context.view_layer.update()
+    _undoing = False
+
+
 @persistent
 def _after_change(scene, depsgraph):
-    if bench.job() is not None:
+    if bench.job() is not None or _undoing:
         return
     settings = getattr(scene, "mouldloft", None)
     if settings is None or not settings.results:
@@ -86,6 +103,10 @@ _HANDLERS = (
     ("save_pre", _before_save),
     ("load_pre", _before_load),
     ("load_post", _after_load),
+    ("undo_pre", _before_undo),
+    ("redo_pre", _before_undo),
+    ("undo_post", _after_undo),
+    ("redo_post", _after_undo),
     ("depsgraph_update_post", _after_change),
 )
 

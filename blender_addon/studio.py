@@ -6,6 +6,7 @@ from __future__ import annotations
 import math
 
 import bpy
+import numpy as np
 
 from . import bench, results, state
 
@@ -15,6 +16,7 @@ TURN = "Mouldloft turn"
 PLACE = "mouldloft_pictures"
 TURN_START = 101  # first frame of the turntable; the stills stand before it
 FOCAL_MM = 70.0
+MOST_FIT_POINTS = 6000
 
 
 def remove_stills() -> None:
@@ -44,8 +46,8 @@ def _place(scene: bpy.types.Scene, name: str, data, parent=None) -> bpy.types.Ob
 
 def _lights(scene: bpy.types.Scene) -> None:
     for name, strength, turn in (
-        ("Mouldloft key light", 2.0, (0.9, 0.15, 0.6)),
-        ("Mouldloft fill light", 0.6, (1.1, 0.0, -1.0)),
+        ("Mouldloft key light", 1.6, (0.9, 0.15, 0.6)),
+        ("Mouldloft fill light", 0.5, (1.1, 0.0, -1.0)),
     ):
         data = bpy.data.lights.new(name, "SUN")
         data.energy = strength
@@ -71,6 +73,16 @@ def _world(scene: bpy.types.Scene) -> None:
 def _corners(thing: bpy.types.Object) -> list[float]:
     """World corners of the bounding box, flat, as Blender's own camera fit takes them."""
     return [v for corner in thing.bound_box for v in thing.matrix_world @ results.vector(corner)]
+
+
+def _points(thing: bpy.types.Object) -> list[float]:
+    """World points of the surface, flat, thinned to what a camera fit needs."""
+    count = len(thing.data.vertices)
+    local = np.empty(count * 3, np.float32)
+    thing.data.vertices.foreach_get("co", local)
+    some = local.reshape(-1, 3)[:: max(count // MOST_FIT_POINTS, 1)]
+    matrix = np.array(thing.matrix_world, float)
+    return (some @ matrix[:3, :3].T + matrix[:3, 3]).ravel().tolist()
 
 
 def _camera(scene: bpy.types.Scene, name: str, towards, piece: bpy.types.Object, parent=None) -> bpy.types.Object:
@@ -111,10 +123,10 @@ def set_up(context: bpy.types.Context) -> bpy.types.Scene:
     _world(scene)
     context.view_layer.update()
     scene.view_layers[0].update()
-    corners = _corners(piece)
+    corners, points = _corners(piece), _points(piece)
     for frame, (_, (towards, label)) in enumerate(VIEWS.items(), 1):
         camera = _camera(scene, f"Still, {label.lower()}", towards, piece)
-        _fit(scene, camera, corners)
+        _fit(scene, camera, points)
         marker = scene.timeline_markers.new(label, frame=frame)
         marker.camera = camera
         scene.camera = scene.camera or camera

@@ -1,0 +1,175 @@
+"""Parts of the add-on that need no Blender: the order of sections, stamps, colours, and the zip's make-up."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import hashlib
+import importlib
+import io
+import itertools
+import sys
+import tomllib
+import types
+import zipfile
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from mouldloft import house
+from mouldloft.brief import Brief, KeysBrief, RunBrief
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="module")
+def part():
+    """Import modules of the add-on without its `__init__`, which needs Blender."""
+    package = types.ModuleType("addon_parts")
+    package.__path__ = [str(ROOT / "blender_addon")]
+    sys.modules["addon_parts"] = package
+    return lambda name: importlib.import_module(f"addon_parts.{name}")
+
+
+@pytest.fixture(scope="module")
+def builder():
+    sys.path.insert(0, str(ROOT / "scripts"))
+    try:
+        return importlib.import_module("build_extension")
+    finally:
+        sys.path.remove(str(ROOT / "scripts"))
+
+
+def test_every_stage_of_the_pipeline_is_in_one_section(part):
+    from mouldloft.pipeline import MouldPlan
+
+    chain = part("chain")
+    made = {name for names in chain._RECORDS.values() for name in names} - {"bare_rubber"}
+    kept = set(MouldPlan.__dataclass_fields__) - {
+        "brief", "catalogue", "assumptions", "cautions", "version", "made_by",
+    }  # fmt: skip
+    assert made == kept
+
+
+def test_a_change_moves_the_stamps_from_there_on(part):
+    chain = part("chain")
+    before = chain.stamps(Brief(), "token")
+    after = chain.stamps(replace(Brief(), keys=KeysBrief(height_mm=15.0)), "token")
+    same = [key for key in chain.KEYS if before[key] == after[key]]
+    assert same == ["sculpt", "opening", "seam", "glove"]
+    hands = chain.stamps(replace(Brief(), run=RunBrief(hands=3)), "token")
+    assert [key for key in chain.KEYS if before[key] != hands[key]] == ["order"]
+    assert len(set(chain.stamps(Brief(), "other").values()) & set(before.values())) == 0
+
+
+# Matrices for full colour-vision deficiency in linear RGB: Machado, Oliveira, Fernandes 2009,
+# doi 10.1109/TVCG.2009.113 (from memory, verify).
+DEFICIENCIES = {
+    "protan": ((0.152286, 1.052583, -0.204868), (0.114503, 0.786281, 0.099216), (-0.003882, -0.048116, 1.051998)),
+    "deutan": ((0.367322, 0.860646, -0.227968), (0.280085, 0.672501, 0.047413), (-0.011820, 0.042940, 0.968881)),
+    "tritan": ((1.255528, -0.076749, -0.178779), (-0.078411, 0.930809, 0.147602), (0.004733, 0.691367, 0.303900)),
+}
+
+
+def _lab(linear: np.ndarray) -> np.ndarray:
+    """CIE L*a*b* (D65) of linear sRGB, by the matrix of IEC 61966-2-1."""
+    to_xyz = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+    xyz = np.clip(linear, 0, 1) @ to_xyz.T / np.array([0.9505, 1.0, 1.089])
+    f = np.where(xyz > (6 / 29) ** 3, np.cbrt(xyz), xyz * (29 / 6) ** 2 / 3 + 4 / 29)
+    return np.stack([116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])], axis=-1)
+
+
+@pytest.mark.parametrize("deficiency", ["none", *DEFICIENCIES])
+def test_the_maps_colours_are_told_apart_with_any_colour_vision(part, deficiency):
+    display = part("display")
+    colours = [display.FREE_AHEAD, display.FREE_BEHIND, display.FREE_BOTH, display.LOCKED]
+    linear = house.to_linear(np.array([house.rgb(c) for c in colours]))
+    if deficiency != "none":
+        linear = linear @ np.array(DEFICIENCIES[deficiency]).T
+    lab = _lab(linear)
+    # 15 is several times a just noticeable difference of about 2.3 (Mahy et al. 1994, from memory, verify)
+    assert min(np.linalg.norm(a - b) for a, b in itertools.combinations(lab, 2)) > 15.0
+
+
+def test_freedom_becomes_the_right_swatch(part):
+    from mouldloft.undercut import UndercutField
+
+    display = part("display")
+    plus = np.array([1.0, 0.0, 1.0, 0.0], np.float32)
+    minus = np.array([0.0, 1.0, 1.0, 0.0], np.float32)
+    field = UndercutField((1.0, 0.0, 0.0), plus, minus, np.zeros(4, np.float32), 1.0, 0.25, "", 0.0)
+    made = display.map_colours("FREES", {"undercut": field})
+    wanted = [display.FREE_AHEAD, display.FREE_BEHIND, display.FREE_BOTH, display.LOCKED]
+    assert np.allclose(house.to_srgb(made.per_face[:, :3]), [house.rgb(c) for c in wanted], atol=1e-3)
+    assert made.legend["swatches"][0][1] == "free along the left piece's pull"
+
+
+# --- the zip ----------------------------------------------------------------------------------------------
+
+
+def _wheel(path: Path) -> Path:
+    files = {
+        "pkg/__init__.py": b"x = 1\n",
+        "pkg/tests/test_it.py": b"assert True\n" * 100,
+        "pkg/part.pxd": b"cdef int x\n",
+        "pkg-1.0.dist-info/METADATA": b"Name: pkg\n",
+        "pkg-1.0.dist-info/licenses/tests/LICENSE": b"free\n",
+        "pkg-1.0.dist-info/RECORD": b"stale\n",
+    }
+    with zipfile.ZipFile(path, "w") as made:
+        for name, data in files.items():
+            made.writestr(name, data)
+    return path
+
+
+def test_a_trimmed_wheel_keeps_its_code_and_a_true_record(builder, tmp_path):
+    (tmp_path / "out").mkdir()
+    made = builder.trim_wheel(_wheel(tmp_path / "pkg-1.0-py3-none-any.whl"), tmp_path / "out")
+    with zipfile.ZipFile(made) as given:
+        names = set(given.namelist())
+        rows = list(csv.reader(io.TextIOWrapper(given.open("pkg-1.0.dist-info/RECORD"), "utf-8")))
+        assert names == {
+            "pkg/__init__.py", "pkg-1.0.dist-info/METADATA", "pkg-1.0.dist-info/licenses/tests/LICENSE",
+            "pkg-1.0.dist-info/RECORD",
+        }  # fmt: skip
+        assert {row[0] for row in rows} == names
+        for name, digest, size in rows:
+            if digest:  # as PEP 427 has it: urlsafe base64 without padding
+                data = given.read(name)
+                wanted = base64.urlsafe_b64encode(hashlib.sha256(data).digest()).rstrip(b"=").decode()
+                assert digest == f"sha256={wanted}"
+                assert int(size) == len(data)
+
+
+@pytest.mark.parametrize("python", ["3.11", "3.13"])
+def test_the_manifest_says_what_the_zip_is_for(builder, python):
+    wheels = [Path("a-1-py3-none-any.whl"), Path("b-2-cp311-cp311-win_amd64.whl")]
+    told = tomllib.loads(builder.manifest_text(builder.TARGETS[python], "windows-x64", wheels, None))
+    assert told["wheels"] == [f"./wheels/{wheel.name}" for wheel in wheels]
+    assert told["platforms"] == ["windows-x64"]
+    low, high = told["blender_version_min"], told.get("blender_version_max")
+    # Blender 5.1 is the first with Python 3.13
+    assert (low, high) == (("4.2.0", "5.1.0") if python == "3.11" else ("5.1.0", None))
+    # the manifest's own rules: tagline and permissions at most 64 characters, without a full stop
+    for text in (told["tagline"], *told["permissions"].values()):
+        assert len(text) <= 64
+        assert not text.endswith(".")
+    own = tomllib.loads(builder.manifest_text(builder.TARGETS[python], "linux-x64", wheels, "4.3.0"))
+    assert own["blender_version_min"] == "4.3.0"
+    assert "blender_version_max" not in own
+
+
+def test_no_numpy_and_every_need_of_the_core_is_bundled(builder):
+    needs = {"scipy", "trimesh", "embreex", "manifold3d", "numba", "llvmlite", "shapely", "msgspec", "pymaxflow"}
+    for target in builder.TARGETS.values():
+        names = {pin.split("==")[0].lower() for pin in (*target.wheels, *builder.PURE)}
+        assert needs <= names
+        assert "numpy" not in names
+
+
+def test_the_addons_version_is_the_cores(builder):
+    import mouldloft
+
+    told = tomllib.loads((ROOT / "blender_addon" / "blender_manifest.toml").read_text("utf-8"))
+    assert told["version"] == mouldloft.__version__
