@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import numpy as np
 from mouldloft.brief import Brief, JacketBrief, KeysBrief, MasterBrief, OpeningBrief, RunBrief, SeamBrief
 from mouldloft.cast import Cast, StandCheck
+from mouldloft.cautions import Caution
 from mouldloft.cradle import Cradle, CradlePiece, TiltCheck
 from mouldloft.depthmap import column_image, grid_around, limit_slope, raise_by_balls
 from mouldloft.frame import pull_frame
@@ -197,9 +198,11 @@ def takeoff_of(rubber: Rubber) -> Takeoff:
 
     def line(code, name, stage, kg, packs, pack, cost, unit="kg"):
         span = kg if isinstance(kg, Interval) else Interval(0.95 * kg, kg, 1.05 * kg, ())
+        packs_bought = ((pack, packs, cost / packs),)
         return OrderLine(
-            code, name, stage, span, unit, 0.1, packs, pack, packs * pack, cost, "EUR", Mark.INVENTED.value
-        )
+            code, name, stage, span, unit, 0.1, packs, pack, packs * pack, cost, "EUR", Mark.INVENTED.value,
+            packs_bought,
+        )  # fmt: skip
 
     lines = (
         line("RUB-A", "Brush-on silicone", "glove", net, 2, 5.0, 230.0),
@@ -229,7 +232,9 @@ def programme_of() -> Programme:
     return Programme(tasks, batches, 3, 8, "At 20 °C; each 10 °C warmer halves the pot life (common practice).")
 
 
-CAUTIONS = ("Polyester resin gives off styrene: work with extraction and follow the product's safety data sheet.",)
+CAUTIONS = (
+    Caution("styrene vapour", "Polyester resin gives off styrene: work with extraction.", "its safety data sheet"),
+)
 
 
 @functools.lru_cache(maxsize=4)

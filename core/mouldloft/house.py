@@ -35,6 +35,7 @@ FONT_FILES = {
 MM_PER_INCH = 25.4
 KG_PER_LB = 0.45359237
 _MINUS = "\N{MINUS SIGN}"
+_ROUND = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 
 
 def font_path(weight: str) -> Path:
@@ -78,10 +79,10 @@ def lock_colours(share: np.ndarray) -> np.ndarray:
 
 
 def round_step(most: float, steps: int = 4) -> float:
-    """Least of 1, 2, 2.5, 5 times a power of ten so that `steps` of it reach `most`."""
+    """Least round number (one figure, or 1.5 or 2.5 times a power of ten) so that `steps` of it reach `most`."""
     least = max(most, 1e-9) / steps
     power = 10.0 ** np.floor(np.log10(least))
-    return float(next(m * power for m in (1.0, 2.0, 2.5, 5.0, 10.0) if m * power >= least * (1 - 1e-9)))
+    return float(next(m * power for m in _ROUND if m * power >= least * (1 - 1e-9)))
 
 
 # --- figures ---------------------------------------------------------------------------------------------
@@ -98,8 +99,8 @@ def number(value: float, digits: int = 3, most_decimals: int = 2) -> str:
 
 
 def mm(value: float) -> str:
-    """Millimetres, to the millimetre from 10 up."""
-    return f"{number(value, 2, 1) if abs(value) < 10 else number(round(value), 3, 0)} mm"
+    """Millimetres: to the tenth under 10, to the millimetre above."""
+    return f"{value:.1f}".removesuffix(".0") + " mm" if abs(value) < 10 else f"{value:.0f} mm"
 
 
 def kg(value: float) -> str:
@@ -124,7 +125,8 @@ def cm2(value_mm2: float) -> str:
 
 
 def litres(value_mm3: float) -> str:
-    return f"{number(value_mm3 / 1e6)} l"
+    """Volume in litres, in millilitres under a tenth of one."""
+    return f"{number(value_mm3 / 1e6)} l" if abs(value_mm3) >= 1e5 else f"{value_mm3 / 1e3:.0f} ml"
 
 
 def metres(value_mm: float) -> str:
@@ -132,12 +134,15 @@ def metres(value_mm: float) -> str:
 
 
 def percent(share: float) -> str:
-    return f"{number(100 * share, 2, 1)} %"
+    return f"{number(100 * share, 2, 1).removesuffix('.0')} %"
 
 
 def ounces(oz_ft2: float) -> str:
-    """Mat weight as the trade says it: '4 oz', '4.5 oz' (ounces a square foot)."""
-    return f"{oz_ft2:.2f}".rstrip("0").rstrip(".") + " oz"
+    """Mat weight as the trade says it, ounces a square foot: 300 g/m², sold as 1 oz, weighs 0.98 and reads '1 oz'."""
+    nominal = round(oz_ft2 * 2) / 2
+    # a sold mat is up to 2 % light of its name (305.15 g/m² an ounce, sold as 300)
+    close = nominal > 0 and abs(oz_ft2 / nominal - 1) < 0.025
+    return f"{nominal if close else round(oz_ft2, 2):g} oz"
 
 
 def feet_inches(value_mm: float) -> str:

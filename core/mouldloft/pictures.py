@@ -99,6 +99,7 @@ class MouldBodies:
 
 _studios: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 _mould_bodies: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
+_apart_scenes: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 
 
 def _kept(store: weakref.WeakKeyDictionary, owner: object, make: Callable[[], object]):
@@ -261,6 +262,15 @@ def lowered(camera: Camera, share: float) -> Camera:
     target = camera.target_mm + 2 * share * half * camera.axes[1]
     distance = camera.distance_mm * (1 + share)
     return replace(camera, half_height_mm=half, target_mm=target, distance_mm=distance)
+
+
+def with_room_below(camera: Camera, room_px: int) -> Camera:
+    """The camera with its picture longer by `room_px` at the foot, all else where it was."""
+    tall = camera.height_px + room_px
+    half = camera.half_height_mm * tall / camera.height_px
+    shift = room_px / 2 / camera.px_per_mm
+    moved = replace(camera, height_px=tall, half_height_mm=half, target_mm=camera.target_mm - shift * camera.axes[1])
+    return moved
 
 
 def seam_view(
@@ -446,8 +456,11 @@ def _badge_place(plan: MouldPlan, region, camera: Camera) -> np.ndarray | None:
     return camera.project(inside[nearest : nearest + 1])[0][0]
 
 
-def _lock_map(plan: MouldPlan, progress: Progress, renderer: str) -> Image.Image:
-    panel, height, foot = 950, 1240, 250
+def lock_picture(
+    plan: MouldPlan, progress: Progress = SILENT, renderer: str = "auto", titled: bool = True
+) -> Image.Image:
+    """Where it locks, from two sides, with the scale and the worst places named."""
+    panel, height, foot = 950, 1220, 290
     scene = _lock_map_scene(plan, progress)
     panels, marks = [], []
     named = plan.locks.regions[:LOCKS_NAMED]
@@ -472,40 +485,42 @@ def _lock_map(plan: MouldPlan, progress: Progress, renderer: str) -> Image.Image
                 over.line(line, INK, 2.0)
     for number_, what in marks:
         if number_:
-            over.badge(what[0], what[1], str(number_))
-    over.text(48, 70, "Where it locks", 34, "strong")
-    over.text(48, 106, "depth of the lock across the pull of the piece that covers it", 21, colour=SOFT_INK)
+            over.badge(what[0], what[1], str(number_), 19)
+    if titled:
+        over.text(48, 70, "Where it locks", 34, "strong")
+    over.text(48, 110, "depth of the lock across the pull of the piece that covers it", 25, colour=SOFT_INK)
     for at, name in enumerate(("three_quarter", "three_quarter_behind")):
-        over.text(48 + at * panel, height + 6, VIEWS[name][1], 20, colour=SOFT_INK, anchor="lm")
+        over.text(48 + at * panel, height + 6, VIEWS[name][1], 24, colour=SOFT_INK, anchor="lm")
     _lock_legend(plan, over, 48, height + 60)
-    _lock_list(plan, over, named, 700, height + 44)
+    _lock_list(plan, over, named, 830, height + 44)
     return over.finished()
 
 
-def _lock_legend(plan: MouldPlan, over: Overlay, x: float, y: float, width: float = 520) -> None:
+def _lock_legend(plan: MouldPlan, over: Overlay, x: float, y: float, width: float = 640) -> None:
     end = lock_scale_end_mm(plan)
     over.ramp(x, y, width, 24, lock_colours(np.linspace(0, 1, 256)))
     for k in range(5):
         at = x + width * k / 4
         over.line(np.array([[at, y + 24], [at, y + 31]]), SOFT_INK, 1.4)
-        words = "free" if k == 0 else f"{end * k / 4:g}" + (" mm" if k == 4 else "")
-        over.text(at, y + 38, words, 19, colour=INK, anchor="la" if k == 0 else "ma")
+        depth = end * (k / 4) ** 2  # the scale goes by the root
+        words = "free" if k == 0 else f"{depth:.3g}" + (" mm" if k == 4 else "")
+        over.text(at, y + 38, words, 24, colour=INK, anchor="la" if k == 0 else "ma")
     allowed = percent(plan.locks.stretch_allowed)
     words = f"Rubber is asked to stretch {percent(plan.locks.worst_stretch)} at most; {allowed} is allowed."
-    over.text(x, y + 88, words, 19, colour=SOFT_INK, anchor="la")
-    over.line(np.array([[x, y + 134], [x + 44, y + 134]]), INK, 2.0)
-    over.text(x + 54, y + 134, "seam", 19, colour=SOFT_INK, anchor="lm")
+    over.text(x, y + 92, words, 24, colour=SOFT_INK, anchor="la")
+    over.line(np.array([[x, y + 150], [x + 44, y + 150]]), INK, 2.0)
+    over.text(x + 54, y + 150, "seam", 24, colour=SOFT_INK, anchor="lm")
 
 
 def _lock_list(plan: MouldPlan, over: Overlay, named: Sequence, x: float, y: float) -> None:
     if not named:
-        over.text(x, y + 20, "Nothing locks: every place comes free along its piece's pull.", 21, anchor="lm")
+        over.text(x, y + 20, "Nothing locks: every place comes free along its piece's pull.", 24, anchor="lm")
     room = over.size[0] - x - 60
     for at, region in enumerate(named):
-        line = y + 14 + 38 * at
-        over.badge(x + 12, line, str(at + 1))
+        line = y + 16 + 46 * at
+        over.badge(x + 12, line, str(at + 1), 19)
         words = f"{region.name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch {percent(region.stretch)}"
-        over.text(x + 38, line, _cut_to(over, words, room - 38, 20), 20, anchor="lm")
+        over.text(x + 46, line, _cut_to(over, words, room - 46, 24), 24, anchor="lm")
 
 
 def _cut_to(over: Overlay, words: str, room: float, size: float) -> str:
@@ -570,25 +585,42 @@ def _apart_way(plan: MouldPlan) -> np.ndarray:
     return unit(ahead - 0.42 * flat) + np.array([0.0, 0.0, -0.30])
 
 
-def _apart_picture(plan: MouldPlan, progress: Progress, renderer: str) -> Image.Image:
-    apart = taken_apart(plan, progress)
-    baked = set_up(apart.bodies, progress)
+def apart_picture(
+    plan: MouldPlan,
+    progress: Progress = SILENT,
+    renderer: str = "auto",
+    width_px: int = 1800,
+    letters: float = 1.0,
+    titled: bool = True,
+) -> Image.Image:
+    """The mould taken apart along its pull, each part with its name and mass. letters : times the usual size."""
+    apart, baked = _kept(_apart_scenes, plan.jacket, lambda: _bake_apart(plan, progress))
     way = _apart_way(plan)
     points = baked.vertices_mm
     flat = look(way, points, 100, 100, parallel=True)
     spread = np.ptp(points @ flat.axes.T, axis=0)
-    width, height = 2000, int(np.clip(2000 * spread[1] / spread[0] * 1.02 + 150, 900, 2200))
-    camera = look(way, points, width, height, margin=0.075)
-    over = Overlay(photograph(baked, camera, renderer=renderer))
-    over.text(48, 70, "Taken apart along its pull", 34, "strong")
+    size = 21 * letters
+    height = int(np.clip(width_px * spread[1] / spread[0] * 1.02, 0.4 * width_px, 1.05 * width_px))
+    camera = look(way, points, width_px, height, margin=0.075)
     foot = [_label_foot(camera, body) for _, _, body in apart.labels]
-    rows = _rows([x for x, _ in foot], [over.width_of(name, 21, "strong") for name, _, _ in apart.labels])
+    pen = Overlay(np.zeros((8, 8, 3), np.uint8))
+    widths = [pen.width_of(name, size, "strong") for name, _, _ in apart.labels]
+    rows = _rows([x for x, _ in foot], widths)
+    camera = with_room_below(camera, round((36 + 60 * max(rows, default=0)) * letters))
+    over = Overlay(photograph(baked, camera, renderer=renderer))
+    if titled:
+        over.text(48, 70, "Taken apart along its pull", 34, "strong")
     for (name, figure, _), (x, y), row in zip(apart.labels, foot, rows):
-        base = height - 66 - 60 * row
-        over.line(np.array([[x, min(y + 14, base - 30)], [x, base - 26]]), SOFT_INK, 1.2)
-        over.text(x, base, name, 21, "strong", anchor="ms")
-        over.text(x, base + 26, figure, 20, colour=SOFT_INK, anchor="ms")
+        base = over.size[1] - 52 * letters - 60 * letters * row
+        over.line(np.array([[x, min(y + 14, base - 30 * letters)], [x, base - 26 * letters]]), SOFT_INK, 1.2)
+        over.text(x, base, name, size, "strong", anchor="ms")
+        over.text(x, base + 26 * letters, figure, 0.95 * size, colour=SOFT_INK, anchor="ms")
     return over.finished()
+
+
+def _bake_apart(plan: MouldPlan, progress: Progress) -> tuple[Apart, Baked]:
+    apart = taken_apart(plan, progress)
+    return apart, set_up(apart.bodies, progress)
 
 
 def _label_foot(camera: Camera, body: Body) -> tuple[float, float]:
@@ -637,7 +669,7 @@ def draw_pictures(
         progress.step(at / (len(names) + 2), VIEWS[name][1].lower())
         made.append(save_png(target / f"{name}.png", _picture_of_view(plan, name, SILENT, renderer)))
     progress.step(len(names) / (len(names) + 2), "where it locks")
-    made.append(save_png(target / "locks.png", _lock_map(plan, SILENT, renderer)))
+    made.append(save_png(target / "locks.png", lock_picture(plan, SILENT, renderer)))
     progress.step((len(names) + 1) / (len(names) + 2), "taken apart")
-    made.append(save_png(target / "apart.png", _apart_picture(plan, SILENT, renderer)))
+    made.append(save_png(target / "apart.png", apart_picture(plan, SILENT, renderer)))
     return tuple(made)

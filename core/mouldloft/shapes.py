@@ -422,7 +422,10 @@ def joined(parts: Iterable[tuple[np.ndarray, np.ndarray]]) -> tuple[np.ndarray, 
 
 
 def lock_share(master: Master, depth_mm: np.ndarray, deepest_mm: float) -> np.ndarray:
-    """(n,) greatest lock depth of the faces at each vertex, as a share of the scale's end."""
+    """(n,) greatest lock depth of the faces at each vertex, as the root of its share of the scale's end.
+
+    By the root, so that shallow locks are told from free skin beside deep ones.
+    """
     at_vertex = np.zeros(len(master.vertices_mm))
     np.maximum.at(at_vertex, master.faces.reshape(-1), np.repeat(np.asarray(depth_mm, float), 3))
-    return np.clip(at_vertex / max(deepest_mm, 1e-9), 0.0, 1.0)
+    return np.sqrt(np.clip(at_vertex / max(deepest_mm, 1e-9), 0.0, 1.0))

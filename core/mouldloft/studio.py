@@ -403,6 +403,8 @@ def _draw_by_vtk(vertices: np.ndarray, faces: np.ndarray, colours: np.ndarray, c
     mesh.point_data["colour"] = np.rint(np.clip(colours, 0, 1) * 255).astype(np.uint8)
     size = (camera.width_px * _SCALE, camera.height_px * _SCALE)
     plotter = pyvista.Plotter(off_screen=True, window_size=list(size))
+    if plotter.render_window is not None:
+        plotter.render_window.SetMultiSamples(0)  # the picture is averaged down from twice its size
     try:
         plotter.renderer.SetBackground(*rgb(BACKDROP))
         plotter.add_mesh(mesh, scalars="colour", rgb=True, lighting=False, show_scalar_bar=False)
