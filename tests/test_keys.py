@@ -12,6 +12,7 @@ from mouldloft.keys import (
     RubberStuff,
     check_fixture,
     contact_stiffness,
+    hung_sag_mm,
     key_bumps,
     key_faults,
     key_profile_mm,
@@ -198,7 +199,7 @@ def test_widest_gap_of_a_square_grid():
     assert check.widest_gap_mm == pytest.approx(s / np.sqrt(2) - BRIEF.base_diameter_mm / 2, abs=8)
     (lone,) = recheck_keys([key_at(0, 0)], rubber_of(plate), BRIEF)
     assert lone.widest_gap_mm == pytest.approx(300 - 20, abs=8)
-    assert lone.sag_mm == pytest.approx(float(sag_of_patch_mm(lone.widest_gap_mm, SKIN_MM, RubberStuff())), rel=0.02)
+    assert lone.sag_mm == pytest.approx(float(hung_sag_mm(lone.widest_gap_mm, SKIN_MM, RubberStuff())), rel=0.02)
     assert not lone.holds
     (none,) = recheck_keys([], rubber_of(plate), BRIEF)
     assert not none.holds
@@ -423,3 +424,12 @@ def test_moving_a_key_away_is_noticed(set_on_dome):
     assert after.sag_mm > before
     assert after.gap_centre_mm is not None
     assert np.linalg.norm(np.subtract(after.gap_centre_mm, top.foot_mm)) < 130
+
+
+def test_large_sag_solves_its_cubic_and_small_sag_is_the_plate():
+    radius, thick = np.array([20.0, 90.0, 300.0]), np.array([10.0, 10.0, 12.0])
+    small = sag_of_patch_mm(radius, thick, RubberStuff())
+    hung = hung_sag_mm(radius, thick, RubberStuff())
+    assert np.allclose(hung * (1 + 0.488 * (hung / thick) ** 2), small, rtol=1e-6)
+    assert hung[0] == pytest.approx(small[0], rel=1e-3)
+    assert hung[2] < 0.3 * small[2]

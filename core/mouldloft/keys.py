@@ -518,6 +518,19 @@ def sag_of_patch_mm(radius_mm: np.ndarray, thickness_mm: np.ndarray, stuff: Rubb
     return q_mpa * a**4 / (64.0 * rigidity)
 
 
+def hung_sag_mm(radius_mm: np.ndarray, thickness_mm: np.ndarray, stuff: RubberStuff) -> np.ndarray:
+    """The same sag with the stretch of the middle plane counted, which a sag beyond half the thickness needs.
+
+    w (1 + 0.488 (w / t)²) = small-deflection sag, for a clamped rim that holds still (Timoshenko & Woinowsky-Krieger,
+    Theory of plates and shells, for Poisson's ratio 0.3; from memory, verify). Its one real root, by Cardano.
+    """
+    small, t = sag_of_patch_mm(radius_mm, thickness_mm, stuff), np.asarray(thickness_mm, float)
+    small = np.minimum(small, 1e9)  # a piece without a key hangs from nothing
+    p, q = t**2 / 0.488, -small * t**2 / 0.488
+    root = np.sqrt((q / 2) ** 2 + (p / 3) ** 3)
+    return np.cbrt(-q / 2 + root) + np.cbrt(-q / 2 - root)
+
+
 def _contact_of(keys: Sequence[Key], envelope: Envelope, centre: np.ndarray, gyration: float) -> np.ndarray:
     feet = envelope.frame.to_frame(np.array([k.foot_mm for k in keys], float).reshape(-1, 3))
     base = np.array([k.base_diameter_mm for k in keys])
@@ -582,7 +595,7 @@ def _check(keys: Sequence[Key], ground: Ground, brief: KeysBrief, stuff: RubberS
             f"the {envelope.name} has no keys",
         )  # fmt: skip
     gaps = np.where(ground.hangs, gaps, 0.0)
-    sags = sag_of_patch_mm(gaps, ground.thickness_mm, stuff)
+    sags = hung_sag_mm(gaps, ground.thickness_mm, stuff)
     worst = int(np.argmax(sags))
     stiff, flat = stiffness >= brief.least_stiffness, bool(sags[worst] <= brief.sag_limit_mm)
     place = envelope.frame.to_master(points[worst][None])[0]
@@ -624,7 +637,9 @@ def _why(
     if not flat:
         said.append(f"the {name} sags {sag:.1f} mm (limit {brief.sag_limit_mm:.1f}) in the gap {place[2]:.0f} mm up")
         if in_the_way:
-            said.append(f"what keeps keys from it is {in_the_way}")
+            said.append(
+                f"what keeps keys from it is {in_the_way}: tie the rubber to the jacket there, or set your own key"
+            )
     return "; ".join(said)
 
 
@@ -886,7 +901,7 @@ def _close_gaps(keys: list[Key], ground: Ground, brief: KeysBrief, stuff: Rubber
     gaps = _gaps_mm(keys, envelope, points)
     open_points = np.nonzero(ground.hangs)[0]  # shrinks: more keys only close gaps and take up room
     while len(keys) < MOST_KEYS_A_PIECE:
-        sags = sag_of_patch_mm(gaps[open_points], ground.thickness_mm[open_points], stuff)
+        sags = hung_sag_mm(gaps[open_points], ground.thickness_mm[open_points], stuff)
         open_points, sags = open_points[sags > brief.sag_limit_mm], sags[sags > brief.sag_limit_mm]
         index, scale = _room(keys, ground, brief, least_scale)
         if len(open_points) == 0 or len(index) == 0:

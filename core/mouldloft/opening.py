@@ -57,7 +57,7 @@ class Opening:
     directions_tried: int
 
 
-COARSE_SAMPLES = 24_000
+COARSE_SAMPLES = 12_000
 FINE_SAMPLES = 160_000
 _VIEWS = 16
 _EYE_MM, _AWAY_MM = 1600.0, 3000.0
@@ -84,8 +84,8 @@ def positive_half(direction: np.ndarray) -> np.ndarray:
 
 
 def _stand_in(master: Master) -> tuple[np.ndarray, np.ndarray]:
-    """A light copy for column images of the coarse search: vertices gathered in cells of 1/160 of the diagonal."""
-    cell = float(np.linalg.norm(master.size_mm)) / 160.0
+    """A light copy for column images of the coarse search: vertices gathered in cells of 1/140 of the diagonal."""
+    cell = float(np.linalg.norm(master.size_mm)) / 140.0
     keys = np.floor((master.vertices_mm - master.vertices_mm.min(axis=0)) / cell).astype(np.int64)
     span = keys.max(axis=0) + 1
     _, inverse = np.unique((keys[:, 0] * span[1] + keys[:, 1]) * span[2] + keys[:, 2], return_inverse=True)
@@ -145,7 +145,7 @@ def _survey(master: Master, brief: OpeningBrief, scene: RayScene, samples: int, 
     return _Survey(
         master, brief, scene, taken.points_mm, normals, float(taken.areas_mm2[0]) if len(normals) else 0.0,
         _shown_from_around(master, scene, taken.points_mm, normals), vertices, faces,
-        _volume(vertices, faces), diagonal / (600.0 if full_mesh else 200.0), diagonal,
+        _volume(vertices, faces), diagonal / (600.0 if full_mesh else 160.0), diagonal,
     )  # fmt: skip
 
 
@@ -243,7 +243,7 @@ def _refine(survey: _Survey, start: Candidate) -> Candidate:
     step = np.tan(np.radians(3.0))
     optimize.minimize(
         trouble, np.zeros(2), method="Nelder-Mead",
-        options={"maxfev": 36, "xatol": np.radians(0.25), "fatol": 1e-5,
+        options={"maxfev": 30, "xatol": np.radians(0.25), "fatol": 1e-5,
                  "initial_simplex": [[0.0, 0.0], [step, 0.0], [0.0, step]]},
     )  # fmt: skip
     return best

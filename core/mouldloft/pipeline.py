@@ -12,7 +12,7 @@ from .catalogue import Catalogue, read_catalogue
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
-from .keys import Keys, key_assumptions, set_keys
+from .keys import Keys, key_assumptions, rubber_stuff, set_keys
 from .marks import Assumption, Mark
 from .master import Master, read_master
 from .opening import Opening, find_opening
@@ -86,7 +86,8 @@ def plan(
     progress.begin("rubber")
     rubber = brush_rubber(master, seam, locks, brief, progress)
     progress.begin("keys")
-    keys = set_keys(rubber, locks, seam, brief.keys, progress)
+    stuff = rubber_stuff(catalogue.rubber_for(brief.materials))
+    keys = set_keys(rubber, locks, seam, brief.keys, progress, master=master, stuff=stuff)
     rubber = add_tabs(rubber, keys)
     progress.begin("jacket")
     jacket = lay_up_jacket(master, seam, rubber, keys, brief, catalogue, progress)
