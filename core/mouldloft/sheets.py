@@ -1098,8 +1098,7 @@ def _programme_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         if start:
             parts.append(PageBreak())
         parts.append(_chart(plan, rows[start : start + _ROWS_A_PAGE], inner))
-    note = "Full bars: hands at work. Dotted: it waits. Each day is drawn with its working hours wide, its night "
-        "narrow."
+    note = "Full bars: hands at work. Dotted: it waits. A day's working hours are drawn wide, its night narrow."
     parts += [Spacer(1, 4), _text(note, size=7.6, colour=SOFT_INK)]
     parts += [_text("– " + words, size=8.4, colour=SOFT_INK) for words in programme.notes]
     if programme.batches:
