@@ -87,26 +87,7 @@ def write_results(
     progress.begin("saving")
     written = [Written(save_plan(plan, target), "the whole plan; reopen it with: mouldloft show")]
     written.append(Written(write_text(target / "summary.txt", summary_text(plan) + "\n"), "the summary above"))
-    for name, what, write in def _templates(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    """Wall and cradle boards at full size: DXF and SVG for the cutter, PDF on A4 for the bench."""
-    paper, wall = import_module(".paper", __package__), import_module(".wall", __package__)
-    inner = make_folder(folder / "templates")
-    boards = [
-        paper.Template(f"{plan.seam.pieces[piece.piece].name}, {board.name}", (paper.PaperLine(board.outline_mm),))
-        for piece in plan.cradle.pieces
-        for board in piece.boards
-    ]
-    built = wall.build_wall(plan.master, plan.seam, plan.rubber.flange_width_mm, progress)
-    for name, templates in (("wall", list(wall.wall_templates(built))), ("cradle", boards)):
-        if templates:
-            progress.step(0.5, f"{name} templates")
-            paper.write_dxf(inner / f"{name}.dxf", templates)
-            paper.write_svg(inner / f"{name}.svg", templates)
-            paper.write_pdf(inner / f"{name}-a4.pdf", templates, "A4", plan.master.name)
-    return inner
-
-
-_OUTPUTS:
+    for name, what, write in _OUTPUTS:
         if not pictures and name != "order":
             continue
         progress.begin(name)
