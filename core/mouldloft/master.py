@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +17,7 @@ from .repair import (
     Diagnosis,
     Edges,
     Patient,
+    close_cracks,
     diagnose,
     edges_of,
     face_areas,
@@ -129,8 +130,13 @@ def prepare_master(
     _checked_height(patient, name)
     progress.step(0.1, "counting edges")
     edges = edges_of(patient.faces, len(patient.vertices))
+    open_as_read = int(edges.open.sum())
+    if _is_loose(edges):  # corners that differ by rounding: join them before anything can be judged
+        close_cracks(patient)
+        edges = edges_of(patient.faces, len(patient.vertices))
     _refuse_loose_faces(edges, name)
     found = diagnose(patient.vertices, patient.faces, edges, progress)
+    found = replace(found, open_edges=open_as_read)
     is_solid = mend(patient, progress)
     if not len(patient.faces):
         raise MasterRefused(f"{name} has no face with an area; export the sculpt again as a triangle mesh.")
@@ -206,10 +212,15 @@ def _hash(points: np.ndarray, corners: np.ndarray) -> str:
     return digest.hexdigest()
 
 
+def _is_loose(edges: Edges) -> bool:
+    """More than half of all sides have no neighbour."""
+    return int(edges.open.sum()) > 1.5 * len(edges.edge_of)
+
+
 def _refuse_loose_faces(edges: Edges, name: str) -> None:
     """A heap of triangles that do not share edges, or all share the same, has no skin to follow."""
     open_edges, crowded, count = int(edges.open.sum()), int(edges.crowded.sum()), len(edges.edge_of)
-    if open_edges > 1.5 * count:
+    if _is_loose(edges):
         raise MasterRefused(
             f"The faces of {name} are not joined to each other ({open_edges} open edges on {count} faces); merge its "
             "vertices in the sculpting program, or make a new surface over it, and export it again."

@@ -21,6 +21,7 @@ SMALL_HOLE_SHARE = 0.1  # of the diagonal: rims shorter than this are filled wha
 FLAT_HOLE_SHARE = 0.02  # of the rim's width: rims flatter than this, such as a cut foot, are capped at any size
 MIDDLING_HOLE_SHARE = 0.5  # of the diagonal: rims shorter than this need only be flat to the next share
 NEARLY_FLAT_SHARE = 0.15
+FLAP_SHARE = 0.005  # of the area: open flaps smaller than this are slips of the tool
 
 
 @dataclass(frozen=True, eq=False)
@@ -268,8 +269,9 @@ def _drop_fins(patient: Patient) -> None:
         patch = _patches(edges)
         on_crowd = edges.crowded[edges.edge_of].any(axis=1)
         on_rim = edges.open[edges.edge_of].any(axis=1)
-        size = np.bincount(patch)
-        flap = (np.bincount(patch, on_crowd) > 0) & (np.bincount(patch, on_rim) > 0) & (2 * size < len(patch))
+        area = np.bincount(patch, face_areas(patient.vertices, patient.faces))
+        small = area < FLAP_SHARE * area.sum()
+        flap = (np.bincount(patch, on_crowd) > 0) & (np.bincount(patch, on_rim) > 0) & small
         if not flap.any():
             return
         gone = flap[patch]
@@ -318,7 +320,7 @@ def _patches(edges: Edges) -> np.ndarray:
     return connected_components(links, directed=False)[1]
 
 
-def _close_cracks(patient: Patient) -> None:
+def close_cracks(patient: Patient) -> None:
     """Make one of rim vertices that all but coincide."""
     from scipy.spatial import cKDTree
 
@@ -551,7 +553,7 @@ def mend(patient: Patient, progress: Progress = SILENT) -> bool:
     _drop_bad_faces(patient)
     edges = edges_of(patient.faces, len(patient.vertices))
     if edges.open.any() or edges.crowded.any():
-        _close_cracks(patient)
+        close_cracks(patient)
         _drop_fins(patient)
         _part_touching(patient)
     progress.step(0.7, "mending")
