@@ -378,8 +378,35 @@ def test_a_preferred_line_draws_the_seam_to_it(lobes):
 def test_where_no_seam_pays_the_plane_is_kept(lobes):
     _, seam = seam_of(lobes, (1, 0, 0), 3.0, replace(FREE, locked_mm2_per_mm=1000.0))
     assert seam.kind == "plane"
-    assert "no seam pays" in seam.notes[0]
+    assert "no free seam pays" in seam.notes[0]
     assert seam.alternative is None
+
+
+def test_two_bodies_that_need_no_free_seam_keep_the_plane():
+    """Where seam is dear the cheapest split gives each body whole to a piece, and that is no seam to build."""
+    far = ball(30.0, 3)
+    far.apply_translation([0, 140, 0])
+    both = trimesh.util.concatenate([ball(50.0, 3), far])
+    _, seam = seam_of(both, (0, 1, 0), 10.0, replace(FREE, locked_mm2_per_mm=1000.0))
+    assert seam.kind == "plane"
+    assert "so the plane is kept" in seam.notes[0]
+
+
+def test_a_plane_between_two_bodies_is_no_seam():
+    far = ball(30.0, 3)
+    far.apply_translation([0, 140, 0])
+    with pytest.raises(PlanImpossible, match="crosses no skin"):
+        seam_of(trimesh.util.concatenate([ball(50.0, 3), far]), (0, 1, 0), 80.0, PLANE)
+
+
+def test_long_faces_are_no_trouble():
+    """A capsule's barrel in faces as long as itself: whatever is chosen is one closed line round it."""
+    capsule = trimesh.creation.capsule(200, 40)
+    capsule.apply_translation([0, 0, 140])
+    _, seam = seam_of(capsule, (0, 0, 1), 141.0)
+    (line,) = seam.lines
+    assert line.closed
+    assert line.length_mm == pytest.approx(2 * np.pi * 40.0, rel=0.05)
 
 
 def test_free_seam_never_costs_more_than_the_plane(lobes):

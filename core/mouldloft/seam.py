@@ -275,10 +275,17 @@ def _draw(ground: _Ground, kind: str, level: np.ndarray, offset_mm: float | None
     lines = seam_lines(ground.master, level, ground.show_at_vertices)
     if labels.min() == labels.max() or not lines:
         raise PlanImpossible(
-            "The seam leaves the whole master to one piece; choose another opening direction or seam plane."
+            "The seam crosses no skin: it leaves each body whole to one piece; choose another opening "
+            "direction or seam plane."
         )
     parting = np.array([offset_mm]) if offset_mm is not None else _parting_at_faces(ground, level, lines)
     return _Drawn(level, labels, lines, _figures(ground, kind, level, labels, lines, parting))
+
+
+def _parts(ground: _Ground, level: np.ndarray) -> bool:
+    """Does the zero line of a level leave some of the master to each piece?"""
+    centre = face_level(ground.master.faces, level)
+    return bool(centre.min() < 0 <= centre.max())
 
 
 def _plane_level(ground: _Ground, offset_mm: float) -> np.ndarray:
@@ -306,8 +313,9 @@ def _free_level(ground: _Ground, brief: SeamBrief, progress: Progress) -> tuple[
     progress.step(0.75, "small islands")
     least = _LEAST_REGION * master.area_mm2
     labels, absorbed = absorb_small_regions(ground.graph, labels, master.face_areas_mm2, least)
-    if labels.min() == labels.max():
-        return None, ["By the brief's own rates no seam pays for its length, so the plane is kept."]
+    pair = labels[ground.graph.faces]
+    if not (pair[:, 0] != pair[:, 1]).any():
+        return None, ["By the brief's own rates no free seam pays for its length, so the plane is kept."]
     notes = []
     if absorbed:
         notes.append(f"{absorbed} islands under {least / 100:.0f} cm² joined the piece around them.")
@@ -431,11 +439,10 @@ def place_seam(
     level, notes = _free_level(ground, brief, progress)
     if level is None:
         return _to_seam(ground, plane, offset, None, notes)
-    try:
-        free = _draw(ground, "free", level, None)
-    except PlanImpossible:
-        notes = ["The free seam would leave the whole master to one piece: the mesh is too coarse for it, or convex."]
+    if not _parts(ground, level):
+        notes = ["The free seam does not outlast smoothing on so coarse a mesh, so the plane is kept."]
         return _to_seam(ground, plane, offset, None, notes)
+    free = _draw(ground, "free", level, None)
     progress.step(0.95, "seam figures")
     if brief.kind == "plane":
         return _to_seam(ground, plane, offset, free.figures, [])

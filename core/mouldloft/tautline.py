@@ -37,7 +37,9 @@ class _Band:
 
 def _band_around(vertices_mm: np.ndarray, faces: np.ndarray, near: np.ndarray, reach_mm: float) -> _Band:
     """Faces within about `reach_mm` of the marked vertices ((n,) bool), grown ring by ring."""
+    # the faces at the line belong to it however far they reach
     mark = near.copy()
+    mark[faces[near[faces].any(axis=1)]] = True
     seeds = cKDTree(vertices_mm[near])
     for _ in range(_RINGS_MOST):
         grown = mark.copy()
@@ -115,9 +117,7 @@ def _signed_distance_mm(band: _Band, level: np.ndarray) -> np.ndarray:
 def _label_distance_mm(band: _Band, labels: np.ndarray, sign: np.ndarray) -> np.ndarray:
     """Signed distance from the edges between faces of differing label; labels : (f,) of the band's faces."""
     pair = np.concatenate([band.faces[:, [0, 1]], band.faces[:, [1, 2]], band.faces[:, [2, 0]]])
-    key = np.minimum(pair[:, 0], pair[:, 1]) * np.int64(len(band.points_mm)) + np.maximum(
-        pair[:, 0], pair[:, 1]
-    )
+    key = np.minimum(pair[:, 0], pair[:, 1]) * np.int64(len(band.points_mm)) + np.maximum(pair[:, 0], pair[:, 1])
     order = np.argsort(key, kind="stable")
     owner = np.tile(labels, 3)[order]
     same = key[order][1:] == key[order][:-1]
