@@ -88,6 +88,7 @@ def _draw_swatches(context, legend) -> None:
     _words(x, y + height - row, legend["title"], 13 * unit)
     for number, (colour, words) in enumerate(rows, 2):
         at = y + height - number * row
+        _box(x - 1, at - 2 * unit - 1, 15 * unit + 2, 14 * unit + 2, _INK)  # an outline, for the pale swatch
         _box(x, at - 2 * unit, 15 * unit, 14 * unit, _srgb(colour))
         _words(x + 24 * unit, at, words, size)
 

@@ -20,7 +20,7 @@ def wrapped(layout: bpy.types.UILayout, context: bpy.types.Context, text: str, i
     import blf
 
     scale = context.preferences.system.ui_scale
-    room = max(context.region.width - (74 if icon != "NONE" else 56) * scale, 80 * scale)
+    room = max(context.region.width - (104 if icon != "NONE" else 84) * scale, 80 * scale)
     blf.size(0, context.preferences.ui_styles[0].widget.points * scale)
     column = layout.column(align=True)
     column.scale_y = 0.8
@@ -84,6 +84,7 @@ class SectionPanel(Standing):
         arrow = "DISCLOSURE_TRI_DOWN" if result.open else "DISCLOSURE_TRI_RIGHT"
         words = f"{len(remarks)} remark{'s' if len(remarks) > 1 else ''}"
         row = box.row()
+        row.use_property_split = False
         row.alignment = "LEFT"
         row.prop(result, "open", text=words, icon=arrow, emboss=False)
         for remark in remarks if result.open else ():
@@ -343,6 +344,12 @@ class MOULDLOFT_PT_show(Standing, bpy.types.Panel):
         if not results.of_role("seam"):
             wrapped(layout, context, "Draw the seam first; then there is something to show.")
             return
+        shown = layout.grid_flow(columns=3, row_major=True, even_columns=True, align=True)
+        shown.use_property_split = False
+        for role, name in results.COLLECTIONS.items():
+            inner = bpy.data.collections.get(name)
+            if inner is not None:
+                shown.prop(inner, "hide_viewport", text=role.capitalize(), toggle=1, invert_checkbox=True)
         layout.prop(s, "apart", slider=True)
         column = layout.column(align=True)
         column.prop(s, "opening_frames")

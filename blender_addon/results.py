@@ -70,7 +70,7 @@ def place_beside(scene: bpy.types.Scene, sculpt: bpy.types.Object, width_mm: flo
     right = max(corner.x for corner in world)
     middle = sum(corner.y for corner in world) / len(world)
     low = min(corner.z for corner in world)
-    root.location = (right + 1.2 * width_mm * units_per_mm(scene), middle, low)
+    root.location = (right + 1.5 * width_mm * units_per_mm(scene), middle, low)
 
 
 def vector(values):

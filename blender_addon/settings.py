@@ -94,7 +94,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         ),
     )
     detail: FloatProperty(
-        name="Texture still to come", default=1.0, min=1.0, max=3.0,
+        name="Texture", default=1.0, min=1.0, max=3.0,
         description="Area of the finished skin over that of this sculpt: more where fur or bark is carved later",
     )  # fmt: skip
     keep_clear: StringProperty(
@@ -128,7 +128,9 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     )
     set_offset: BoolProperty(name="Place the plane myself")
     plane_offset: FloatProperty(name="Plane at", subtype="DISTANCE", description="Along the opening, from the middle")
-    smooth_mm: FloatProperty(name="Smooth within (mm)", default=6.0, min=0.0, max=100.0)
+    smooth_mm: FloatProperty(
+        name="Smooth (mm)", description="How far smoothing may move the seam", default=6.0, min=0.0, max=100.0
+    )
     seen_from: EnumProperty(
         name="Seen from",
         items=tuple((n, n.capitalize(), "") for n in ("all round", "front", "left", "right", "back")),
@@ -144,8 +146,20 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     set_pixel: BoolProperty(name="Grid by hand", description="Spacing of the columns the glove is measured on")
     pixel_mm: FloatProperty(name="Grid (mm)", default=4.0, min=0.2, max=20.0)
 
-    edge_spacing_mm: FloatProperty(name="Along the edge (mm)", default=180.0, min=20.0, max=2000.0)
-    middle_spacing_mm: FloatProperty(name="Over the middle (mm)", default=260.0, min=20.0, max=2000.0)
+    edge_spacing_mm: FloatProperty(
+        name="Edge step (mm)",
+        description="Greatest distance between keys along the edges",
+        default=180.0,
+        min=20.0,
+        max=2000.0,
+    )
+    middle_spacing_mm: FloatProperty(
+        name="Middle (mm)",
+        description="Least distance between keys over the middle of a piece",
+        default=260.0,
+        min=20.0,
+        max=2000.0,
+    )
     key_height_mm: FloatProperty(name="Height (mm)", default=12.0, min=2.0, max=100.0)
     key_width_mm: FloatProperty(name="Width (mm)", default=40.0, min=5.0, max=200.0)
     moved_keys: StringProperty()  # JSON rows (piece, x, y, z), once moved keys were taken
@@ -153,18 +167,34 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     keys_check_good: BoolProperty(default=True)
 
     mat_oz: FloatProperty(name="Glass (oz)", default=4.0, min=1.0, max=24.0, description="Ounces a square foot")
-    edge_extra_oz: FloatProperty(name="More at the edges (oz)", default=2.0, min=0.0, max=24.0)
-    lifters: IntProperty(name="People to lift", default=2, min=1, max=8)
-    board_mm: FloatProperty(name="Cradle board (mm)", default=18.0, min=3.0, max=60.0)
+    edge_extra_oz: FloatProperty(
+        name="Edges (oz)",
+        description="More glass along the handling edges, ounces a square foot",
+        default=2.0,
+        min=0.0,
+        max=24.0,
+    )
+    lifters: IntProperty(name="Lifters", description="People who lift a piece together", default=2, min=1, max=8)
+    board_mm: FloatProperty(
+        name="Board (mm)", description="Thickness of the cradle's boards", default=18.0, min=3.0, max=60.0
+    )
 
     cast_mat_oz: FloatProperty(name="Glass (oz)", default=5.0, min=1.0, max=24.0)
-    push_n: FloatProperty(name="Push (N)", default=500.0, min=0.0, max=10000.0)
-    wind_m_s: FloatProperty(name="Wind (m/s)", default=25.0, min=0.0, max=80.0)
+    push_n: FloatProperty(
+        name="Push (N)",
+        description="Somebody leaning on the cast, at nine tenths of its height",
+        default=500.0,
+        min=0.0,
+        max=10000.0,
+    )
+    wind_m_s: FloatProperty(
+        name="Wind (m/s)", description="Basic wind speed; the local code governs", default=25.0, min=0.0, max=80.0
+    )
 
     catalogue: StringProperty(
         name="Catalogue", subtype="FILE_PATH", description="Own materials.toml; empty: the one that comes along"
     )  # fmt: skip
-    casts: IntProperty(name="Casts", default=1, min=1, max=500)
+    casts: IntProperty(name="Casts", description="How many casts are pulled from the mould", default=1, min=1, max=500)
     hands: IntProperty(name="Hands", default=2, min=1, max=20, description="People who work on it")
     start_date: StringProperty(name="Start", description="As 2027-03-01; empty: days are numbered")
     temperature_c: FloatProperty(name="Workshop (°C)", default=20.0, min=0.0, max=45.0)
@@ -176,8 +206,8 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         name="Apart", subtype="FACTOR", min=0.0, max=1.0, update=_apart_changed,
         description="Move glove and jacket off along their pulls",
     )  # fmt: skip
-    opening_frames: IntProperty(name="Frames", default=120, min=10, max=5000)
-    turntable_frames: IntProperty(name="Frames of a turn", default=120, min=4, max=5000)
+    opening_frames: IntProperty(name="Frames", description="Length of the opening", default=120, min=10, max=5000)
+    turntable_frames: IntProperty(name="Turn (frames)", default=120, min=4, max=5000)
     picture_size: IntProperty(name="Size (px)", default=1080, min=64, max=8192)
     picture_engine: EnumProperty(
         name="Drawn by",

@@ -95,10 +95,10 @@ def _camera(scene: bpy.types.Scene, name: str, towards, piece: bpy.types.Object,
 
 
 def _fit(scene: bpy.types.Scene, camera: bpy.types.Object, corners: list[float]) -> None:
-    scene.view_layers[0].update()
-    depsgraph = scene.view_layers[0].depsgraph
     data = camera.data
     data.lens = FOCAL_MM * 1.12  # fitted a little too long, then opened: the margin around the piece
+    scene.view_layers[0].update()
+    depsgraph = scene.view_layers[0].depsgraph
     place, _ = camera.camera_fit_coords(depsgraph, corners)
     data.lens = FOCAL_MM
     camera.location = place - (camera.parent.location if camera.parent else results.vector((0.0, 0.0, 0.0)))

@@ -84,9 +84,9 @@ def environment_for(name: str) -> Path:
 
 def validate(python: Path, archive: Path) -> None:
     """Pass the zip through the validation that this Blender carries; exits with its words if it does not pass."""
-    code = "import bpy, sys, pathlib; print(pathlib.Path(bpy.__file__).parent)"
-    folder = subprocess.run([str(python), "-c", code], capture_output=True, text=True, check=True).stdout.split("\n")
-    package = Path(next(line for line in reversed(folder) if line.strip()))
+    code = "import importlib.util; print(importlib.util.find_spec('bpy').origin)"
+    told = subprocess.run([str(python), "-c", code], capture_output=True, text=True, check=True).stdout
+    package = Path(told.strip()).parent
     (tool,) = package.glob("*/scripts/addons_core/bl_pkg/cli/blender_ext.py")
     done = subprocess.run([str(python), str(tool), "validate", str(archive)], capture_output=True, text=True)
     told = (done.stdout + done.stderr).strip()

@@ -412,6 +412,8 @@ def stills_and_turntable_are_drawn():
     for path in drawn:
         pixels = _luminance(path)
         inside = np.abs(pixels - np.median(pixels[0])) > 0.04  # what is not backdrop
+        assert not inside[-1].any(), f"{path.name}: cut off below"
+        assert not inside[:, -1].any(), f"{path.name}: cut off at the right"
         assert 0.03 < inside.mean() < 0.9, (path.name, inside.mean())
         assert not inside[0].any(), f"{path.name}: cut off above"
         assert not inside[:, 0].any(), f"{path.name}: cut off at the left"
