@@ -342,6 +342,14 @@ def test_overlapping_shells_become_one_skin():
     assert master.volume_mm3 == pytest.approx(4 / 3 * np.pi * (big**3 + small**3) - lens, rel=0.01)
 
 
+def test_overlapping_shell_that_faces_inwards_counts_the_same():
+    other, other_faces = meshes.sphere(90.0, 3)
+    right = prepare_master(*joined(ball(), (other + [190.0, 0, 0], other_faces)), BRIEF)
+    wrong = prepare_master(*joined(ball(), (other + [190.0, 0, 0], other_faces[:, ::-1])), BRIEF)
+    assert right.volume_mm3 > 1.02 * BALL_VOLUME
+    assert wrong.volume_mm3 == pytest.approx(right.volume_mm3, rel=1e-9)
+
+
 @pytest.mark.parametrize("doubled", [False, True])
 def test_fin_goes(doubled):
     vertices, faces = ball()
@@ -479,6 +487,22 @@ def test_crossing_faces_are_just_those_of_the_reference():
     assert found.checked_fraction == 1.0
     assert len(pairs) == len(found.pairs) > 50
     assert pairs == crossing_pairs_by_hand(vertices, faces)
+
+
+@pytest.mark.parametrize("first", range(3))
+@pytest.mark.parametrize("second", range(3))
+def test_faces_that_share_a_corner_cross_by_one_edge(first, second):
+    """Only the edge over against the shared corner can pass through the other face, whichever edge that is."""
+    points = np.array([[0, 0, 0], [10, 0, 0], [0, 10, 0], [3, 3, -4], [3.2, 3.1, 5]], float)
+    one, two = np.roll([0, 1, 2], first), np.roll([0, 3, 4], second)
+    assert find_crossings(points, np.array([one, two])).count == 1
+    assert find_crossings(points, np.array([two, one])).count == 1
+    # pushed outwards, the second's far edge passes by, and the first's far edge passes through the second
+    outwards = points + np.where(np.arange(5)[:, None] > 2, [8.0, 8.0, 0], 0)
+    assert find_crossings(outwards, np.array([one, two])).count == 1
+    above = points * [1, 1, 0] + np.where(np.arange(5)[:, None] > 2, [0, 0, 4.0], 0)
+    above[4, 0] += 2.0
+    assert find_crossings(above, np.array([one, two])).count == 0
 
 
 def test_a_vertex_pushed_through_its_own_body_is_counted_and_stays_told():
@@ -628,6 +652,14 @@ def test_truncated_files_end_in_one_sentence(tmp_path, suffix, share, capfd):
     assert caught.value.__cause__ is None
     assert caught.value.__suppress_context__ or caught.value.__context__ is None
     assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize("suffix", [".stl", ".ply", ".off", ".glb", ".3mf"])
+def test_a_file_that_lacks_its_end_is_called_cut_short(tmp_path, suffix):
+    path = saved(tmp_path, suffix)
+    path.write_bytes(path.read_bytes()[:-40])
+    with refused("cut short"):
+        read_master(path, METRE)
 
 
 @pytest.mark.parametrize("suffix", meshfile.SUFFIXES)
