@@ -12,6 +12,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
+from .contour import face_centres
 from .errors import BriefRefused, PlanImpossible
 from .files import read_small_text
 from .master import Master
@@ -38,9 +39,7 @@ def read_own_lines(path: str | Path) -> list[np.ndarray]:
         ) from None
     for line in lines:
         if line.ndim != 2 or line.shape[1] != 3 or len(line) < 3 or not np.isfinite(line).all():
-            raise BriefRefused(
-                f"The seam line {path} needs at least three finite points x, y, z for each closed line."
-            )
+            raise BriefRefused(f"The seam line {path} needs at least three finite points x, y, z for each closed line.")
     if sum(len(line) for line in lines) > _POINTS_MOST:
         raise BriefRefused(f"The seam line {path} has more than {_POINTS_MOST} points; thin it out.")
     return lines
@@ -69,9 +68,7 @@ def read_keep_clear(path: str | Path, count: int) -> np.ndarray:
             weights = np.array([float(row) for row in text.replace(",", "\n").split()])
         weights = np.asarray(weights, dtype=float)
     except (OSError, ValueError, TypeError, EOFError) as error:
-        raise BriefRefused(
-            f"The keep-clear file {path} cannot be read ({error}); give one weight a vertex."
-        ) from None
+        raise BriefRefused(f"The keep-clear file {path} cannot be read ({error}); give one weight a vertex.") from None
     if weights.shape != (count,):
         raise BriefRefused(
             f"The keep-clear file {path} has {weights.size} weights for {count} vertices; paint it anew."
@@ -110,9 +107,7 @@ def _path_between(
         place = np.searchsorted(numbers, np.array(ends))
         if len(numbers) and bool(np.all(numbers[np.minimum(place, len(numbers) - 1)] == np.array(ends))):
             links = sparse.coo_matrix((weight, (local[:, 0], local[:, 1])), shape=(len(numbers),) * 2)
-            _, before = csgraph.dijkstra(
-                links.tocsr(), directed=False, indices=place[0], return_predecessors=True
-            )
+            _, before = csgraph.dijkstra(links.tocsr(), directed=False, indices=place[0], return_predecessors=True)
             if before[place[1]] >= 0:
                 return numbers[_walk_back(before, int(place[0]), int(place[1]))]
         if reach > 4.0 * max(master.size_mm):
@@ -134,9 +129,7 @@ def _where(point: np.ndarray) -> str:
     return f"({point[0]:.0f}, {point[1]:.0f}, {point[2]:.0f}) mm"
 
 
-def split_by_lines(
-    master: Master, graph: FaceGraph, lines: list[np.ndarray], direction: np.ndarray
-) -> np.ndarray:
+def split_by_lines(master: Master, graph: FaceGraph, lines: list[np.ndarray], direction: np.ndarray) -> np.ndarray:
     """(m,) int8 labels of the two sides of closed lines drawn over the surface; 0 lies further along
     `direction`.
 
@@ -196,6 +189,6 @@ def _two_sides(master: Master, graph: FaceGraph, cut: np.ndarray, direction: np.
     labels = side[region]
     if bool(np.any(side[over[:, 0]] == side[over[:, 1]])):
         raise PlanImpossible("The seam lines cross so that no two sides can be told; draw them apart.")
-    height = master.vertices_mm[master.faces].mean(axis=1) @ direction
+    height = face_centres(master.vertices_mm, master.faces) @ direction
     mean = [np.average(height[labels == k], weights=master.face_areas_mm2[labels == k]) for k in (0, 1)]
     return (labels if mean[0] >= mean[1] else 1 - labels).astype(np.int8)

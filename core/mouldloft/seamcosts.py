@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import sparse
 
 from .brief import SeamBrief
+from .contour import face_centres
 from .master import Master
 from .mincut import FaceGraph, SplitCosts
 from .progress import SILENT, Progress
@@ -42,7 +44,7 @@ def walls_along(master: Master, scene: RayScene, direction: np.ndarray, progress
     ahead_mm, behind_mm = np.empty(count), np.empty(count)
     for first in range(0, count, _CHUNK):
         part = slice(first, min(first + _CHUNK, count))
-        centre = master.vertices_mm[master.faces[part]].mean(axis=1) - scene.centre_mm
+        centre = face_centres(master.vertices_mm, master.faces[part]) - scene.centre_mm
         normal = master.normals[part]
         along = normal @ direction
         for sign, met, far in ((1.0, ahead, ahead_mm), (-1.0, behind, behind_mm)):
@@ -81,7 +83,7 @@ def fill_volume_mm3(
     parting_mm : (m,) or (1,), the parting surface in each face's column.
     """
     along = master.normals @ direction
-    height = master.vertices_mm[master.faces].mean(axis=1) @ direction - parting_mm
+    height = face_centres(master.vertices_mm, master.faces) @ direction - parting_mm
     hang = np.where(
         labels == 0,
         np.where(along < 0, np.minimum(walls.behind_mm, np.maximum(height, 0.0)), 0.0),
@@ -93,22 +95,16 @@ def fill_volume_mm3(
 def crease_depth(master: Master, graph: FaceGraph) -> np.ndarray:
     """(e,) 0 on the open or a ridge to 1 in a fold as tight as 20 mm, from smoothed normals."""
     one, two = graph.faces[:, 0], graph.faces[:, 1]
-    count = len(master.faces)
     edge_mm = float(np.median(graph.length_mm)) if len(graph.length_mm) else 1.0
     sweeps = int(np.clip((_CREASE_SCALE_MM / edge_mm) ** 2, 1, 16))
+    size = (len(master.faces),) * 2
+    beside = sparse.csr_matrix((np.ones(len(one), np.float32), (one, two)), shape=size)
+    beside = beside + beside.T
     normal = master.normals * master.face_areas_mm2[:, None]
     for _ in range(sweeps):
-        normal = normal + np.stack(
-            [
-                np.bincount(one, normal[two, k], minlength=count)
-                + np.bincount(two, normal[one, k], minlength=count)
-                for k in range(3)
-            ],
-            axis=1,
-        )
-        normal *= 0.25
+        normal = 0.25 * (normal + beside @ normal)
     normal = normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30)
-    centre = master.vertices_mm[master.faces].mean(axis=1)
+    centre = face_centres(master.vertices_mm, master.faces)
     step = centre[two] - centre[one]
     squared = np.einsum("ij,ij->i", step, step)
     bend = np.einsum("ij,ij->i", normal[two] - normal[one], step) / np.maximum(squared, 1e-30)
@@ -154,7 +150,7 @@ def weigh_split(
     the best plane.
     """
     along = master.normals @ direction
-    height = master.vertices_mm[master.faces].mean(axis=1) @ direction - offset_mm
+    height = face_centres(master.vertices_mm, master.faces) @ direction - offset_mm
     gap = np.where(along > 0, walls.ahead_mm, walls.behind_mm)
     shut = np.isfinite(gap)
     depth = np.where(shut, gap, np.abs(height))
@@ -173,9 +169,7 @@ def weigh_split(
     )
 
 
-def _followers(
-    master: Master, walls: Walls, direction: np.ndarray, brief: SeamBrief, graph: FaceGraph
-) -> np.ndarray:
+def _followers(master: Master, walls: Walls, direction: np.ndarray, brief: SeamBrief, graph: FaceGraph) -> np.ndarray:
     """(k, 2) pairs (lower, upper) along the pull.
 
     If the lower goes ahead and the upper behind, the pieces would have to pass through one another: the

@@ -15,7 +15,7 @@ from scipy.sparse import csgraph
 from scipy.sparse.linalg import splu
 from scipy.spatial import cKDTree
 
-from .contour import cross_at_zero
+from .contour import cross_at_zero, faces_at
 from .progress import SILENT, Progress
 
 _STEPS = 12
@@ -39,18 +39,18 @@ def _band_around(vertices_mm: np.ndarray, faces: np.ndarray, near: np.ndarray, r
     """Faces within about `reach_mm` of the marked vertices ((n,) bool), grown ring by ring."""
     # the faces at the line belong to it however far they reach
     mark = near.copy()
-    mark[faces[near[faces].any(axis=1)]] = True
+    mark[faces[faces_at(near, faces)]] = True
     seeds = cKDTree(vertices_mm[near])
     for _ in range(_RINGS_MOST):
         grown = mark.copy()
-        grown[faces[mark[faces].any(axis=1)]] = True
+        grown[faces[faces_at(mark, faces)]] = True
         fresh = np.flatnonzero(grown & ~mark)
         distance, _ = seeds.query(vertices_mm[fresh], distance_upper_bound=reach_mm)
         fresh = fresh[np.isfinite(distance)]
         if len(fresh) == 0:
             break
         mark[fresh] = True
-    within = np.flatnonzero(mark[faces].all(axis=1))
+    within = np.flatnonzero(~faces_at(~mark, faces))
     numbers, local = np.unique(faces[within], return_inverse=True)
     return _Band(numbers, within, local.reshape(-1, 3), vertices_mm[numbers])
 
@@ -128,7 +128,7 @@ def _label_distance_mm(band: _Band, labels: np.ndarray, sign: np.ndarray) -> np.
 
 def _edge_near(vertices_mm: np.ndarray, faces: np.ndarray, near: np.ndarray) -> float:
     """Median length of the edges round the marked vertices."""
-    around = faces[near[faces].any(axis=1)]
+    around = faces[faces_at(near, faces)]
     edges = vertices_mm[around] - vertices_mm[np.roll(around, -1, axis=1)]
     return float(np.median(np.linalg.norm(edges, axis=2)))
 
@@ -183,9 +183,9 @@ def tauten_level(
     progress: Progress = SILENT,
 ) -> np.ndarray:
     """`smooth_level` for a line that is already the zero line of a (n,) level."""
-    positive = (level >= 0)[faces]
+    positive = level >= 0
     near = np.zeros(len(vertices_mm), bool)
-    near[faces[positive.any(axis=1) & ~positive.all(axis=1)]] = True
+    near[faces[faces_at(positive, faces) & faces_at(~positive, faces)]] = True
     edge = _edge_near(vertices_mm, faces, near)
     tolerance = max(tolerance_mm, edge)
     band = _band_around(vertices_mm, faces, near, tolerance + 4.0 * max(edge, tolerance / 4))
@@ -197,8 +197,8 @@ def tauten_level(
 
 def keep_off_vertices(vertices_mm: np.ndarray, faces: np.ndarray, level: np.ndarray) -> np.ndarray:
     """The level with values near zero pushed away from it, so that its zero line passes no vertex closely."""
-    positive = (level >= 0)[faces]
-    crossing = faces[positive.any(axis=1) & ~positive.all(axis=1)]
+    positive = level >= 0
+    crossing = faces[faces_at(positive, faces) & faces_at(~positive, faces)]
     edge = np.linalg.norm(vertices_mm[crossing] - vertices_mm[np.roll(crossing, -1, axis=1)], axis=2)
     size = np.zeros(len(level))
     np.maximum.at(size, crossing.reshape(-1), edge.reshape(-1))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .brief import SeamBrief
+from .contour import face_centres
 from .master import Master
 from .progress import SILENT, Progress
 
@@ -32,7 +33,7 @@ def viewpoints(master: Master, brief: SeamBrief) -> np.ndarray:
 def _sampling_cells(master: Master) -> tuple[np.ndarray, np.ndarray]:
     """One face to stand for each cell of space and facing: (c,) faces, and (m,) the cell of each face."""
     cell_mm = max(master.height_mm, max(master.size_mm) / 2) / _CELLS
-    centre = master.vertices_mm[master.faces].mean(axis=1)
+    centre = face_centres(master.vertices_mm, master.faces)
     place = np.floor((centre - centre.min(axis=0)) / cell_mm).astype(np.int64)
     facing = np.rint(master.normals).astype(np.int64) + 1  # 27 bins
     key = ((place[:, 0] << 42) | (place[:, 1] << 21) | place[:, 2]) * 27 + facing @ np.array([9, 3, 1])
@@ -55,12 +56,10 @@ def how_it_shows(
     held = scene if isinstance(scene, RayScene) else ray_scene(master.vertices_mm, master.faces)
     first, cell = _sampling_cells(master)
     weight = np.bincount(cell, master.face_areas_mm2)
-    summed = np.stack(
-        [np.bincount(cell, master.face_areas_mm2 * master.normals[:, k]) for k in range(3)], axis=1
-    )
+    summed = np.stack([np.bincount(cell, master.face_areas_mm2 * master.normals[:, k]) for k in range(3)], axis=1)
     # shorter than 1 where the cell is rough: it shows less of itself
     normal = summed / np.maximum(weight, 1e-30)[:, None]
-    point = master.vertices_mm[master.faces[first]].mean(axis=1)
+    point = face_centres(master.vertices_mm, master.faces[first])
     eyes = viewpoints(master, brief)
     seen = np.zeros(len(first))
     for k, eye in enumerate(eyes):
