@@ -22,7 +22,7 @@ from mouldloft.ownline import read_keep_clear, read_own_lines
 from mouldloft.polyline import flatness_mm, length_mm, spaced_out, tightest_turn_mm
 from mouldloft.progress import Progress
 from mouldloft.rays import ray_scene
-from mouldloft.seam import name_pieces, nudge_seam, place_seam
+from mouldloft.seam import name_pieces, nudge_seam, place_seam, seam_assumptions
 from mouldloft.seamcosts import crease_depth, edge_prices, fill_volume_mm3, walls_along, weigh_split
 from mouldloft.tautline import smooth_level
 from mouldloft.visibility import how_it_shows, viewpoints
@@ -433,6 +433,13 @@ def test_labels_lines_and_level_say_the_same():
     for side in tree:
         assert side.query(seam.lines[0].points_mm)[0].max() < 25.0
     assert sum(piece.area_mm2 for piece in seam.pieces) == pytest.approx(master.skin_area_mm2)
+
+
+def test_rates_are_told_with_their_mark():
+    told = seam_assumptions(replace(FREE, locked_mm2_per_mm=33.0, seen_from="left"))
+    assert all(entry.mark.value == "invented for the demo" for entry in told)
+    assert any("33 mm²" in entry.value for entry in told)
+    assert any("left" in entry.value for entry in told)
 
 
 def test_cancelled_work_stops():

@@ -14,6 +14,7 @@ from .contour import Chain, Crossings, cross_at_zero, face_level, join_chains
 from .depthmap import Grid, grid_around
 from .errors import PlanImpossible
 from .frame import pull_frame, unit
+from .marks import Assumption, Mark
 from .master import Master
 from .mincut import (
     FaceGraph,
@@ -412,6 +413,25 @@ def _mean_offset(lines: tuple[SeamLine, ...], direction: np.ndarray) -> float:
         total += float((steps * (along[: len(steps)] + following) / 2).sum())
         length += float(steps.sum())
     return total / length if length > 0 else 0.0
+
+
+def seam_assumptions(brief: SeamBrief) -> tuple[Assumption, ...]:
+    """What a free seam is weighed by; every rate is the workshop's to set."""
+    rates = (
+        ("seam in full view, in skin one may leave locked", f"{brief.locked_mm2_per_mm:g} mm² a mm"),
+        ("seam out of sight beside seam in view", f"{100 * brief.hidden_share:.0f} %"),
+        ("seam in a crease beside seam on the open", f"{100 * brief.crease_share:.0f} %"),
+        ("seam where it is to keep clear", f"{1 + brief.keep_clear_factor:g} times dearer"),
+        ("lock fill that troubles as much as 1 mm² locked", f"{brief.fill_mm3_per_mm2:g} mm³"),
+        ("locks weigh in full from a depth of", f"{brief.lock_depth_mm:g} mm"),
+        ("a bent wall beside a flat one", f"{100 * brief.bent_wall_share:.0f} % more"),
+        ("the seam is smoothed within", f"{brief.smooth_mm:g} mm"),
+        (
+            "people see the piece from",
+            f"{brief.seen_from}, {brief.viewer_distance_mm:.0f} mm off, eyes at {brief.eye_height_mm:.0f} mm",
+        ),
+    )
+    return tuple(Assumption(what, value, Mark.INVENTED) for what, value in rates)
 
 
 def place_seam(
