@@ -1,0 +1,97 @@
+"""The whole plan: what must hold across stages."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from meshes import registry_meshes
+from mouldloft.errors import PlanImpossible
+from mouldloft.keys import key_faults, survey_ground
+from mouldloft.marks import Mark
+from mouldloft.master import prepare_master, read_master
+from mouldloft.pipeline import STAGES, plan
+from mouldloft.progress import Progress
+from mouldloft.summary import summary_rows
+from mouldloft.undercut import undercut_field
+from test_planfile import same
+
+
+def test_the_same_input_gives_the_same_plan_stage_by_stage(small_hare, small_brief, small_plan):
+    seen: list[str] = []
+    master = prepare_master(*small_hare, small_brief.master, name="Seated hare")
+    again = plan(master, small_brief, None, Progress(lambda stage, *_: seen.append(stage)))
+    same(small_plan, again)
+    assert tuple(dict.fromkeys(seen)) == STAGES[1:]
+
+
+def test_no_key_stands_over_a_lock(small_plan):
+    p = small_plan
+    grounds = survey_ground(p.rubber, p.brief.keys, p.locks, p.seam, p.master)
+    assert len(p.keys.keys) > 10
+    assert [fault for ground in grounds for fault in key_faults(p.keys.keys, ground)] == []
+
+
+def test_lock_fill_agrees_between_hanging_faces_and_columns(small_plan):
+    by_columns = sum(part.lock_fill_mm3 for part in small_plan.rubber.parts)
+    assert small_plan.locks.fill_mm3 == pytest.approx(by_columns, rel=0.03)
+    assert sum(r.fill_mm3 for r in small_plan.locks.regions) <= small_plan.locks.fill_mm3 * 1.0001
+
+
+def test_a_mirrored_master_gives_a_mirrored_plan(small_hare, small_brief, small_plan):
+    vertices, faces = small_hare
+    flipped = prepare_master(vertices * [-1, 1, 1], faces[:, ::-1], small_brief.master, name="Seated hare")
+    other = plan(flipped, small_brief)
+    # the search starts from the same directions, which the mirror moves, so the two need only come to the same trouble
+    assert other.opening.chosen.cost == pytest.approx(small_plan.opening.chosen.cost, rel=0.05)
+    assert other.rubber.volume_mm3.likely == pytest.approx(small_plan.rubber.volume_mm3.likely, rel=0.03)
+    assert other.cast.mass_kg == pytest.approx(small_plan.cast.mass_kg, rel=0.01)
+
+
+def test_everything_that_is_not_geometry_is_marked(small_plan):
+    assert len(small_plan.assumptions) > 20
+    for assumption in small_plan.assumptions:
+        assert isinstance(assumption.mark, Mark)
+        assert assumption.what
+        if assumption.mark is Mark.PUBLISHED:
+            assert assumption.source, assumption.what
+
+
+def test_cautions_defer_and_never_certify(small_plan):
+    words = " ".join(str(caution) for caution in small_plan.cautions).lower()
+    for hazard in ("styrene", "peroxide", "lift", "tip"):
+        assert hazard in words
+    assert "data sheet" in words
+    assert "certifies nothing" in words
+
+
+def test_summary_fits_one_screen(small_plan):
+    rows = summary_rows(small_plan)
+    assert len(rows) <= 24
+    assert all(name and words for name, words in rows)
+
+
+@pytest.mark.parametrize(
+    "packaged", [m for m in registry_meshes() if m.name in ("rabbit scan", "ant")], ids=lambda mesh: mesh.name
+)
+def test_meshes_from_registry_packages_are_planned_or_refused_plainly(packaged, small_brief):
+    """Open meshes that installed packages carry; package and licence stand with each in tests/meshes.py."""
+    if packaged.path is None:
+        pytest.skip(f"{packaged.package} is not installed")
+    master = read_master(packaged.path, small_brief.master)
+    assert master.height_mm == pytest.approx(1400)
+    if not master.health.is_solid:
+        assert master.health.left_out
+        assert undercut_field(master, (1, 0, 0)).free_plus.max() == 1
+        with pytest.raises(PlanImpossible, match="closed master"):
+            plan(master, small_brief)
+        return
+    made = plan(master, small_brief)
+    parts = sum(part.total_mm3 for part in made.rubber.parts)
+    assert sum(made.rubber.measured_volume_mm3) == pytest.approx(parts, rel=0.03)  # thin legs on a 4 mm lattice
+    assert made.rubber.min_thickness_mm > 0.98 * made.rubber.skin_thickness_mm
+    assert parts > 0.5 * master.skin_area_mm2 * made.rubber.skin_thickness_mm
+    assert np.isfinite(made.cast.mass_kg)
+
+
+def test_at_least_two_registry_meshes_are_here():
+    assert sum(packaged.path is not None for packaged in registry_meshes()) >= 2
