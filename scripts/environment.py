@@ -28,7 +28,7 @@ def ensure(extras: str = "") -> Path:
 
     extras : "" or "test".
     """
-    if sys.version_info < (3, 11):
+    if sys.version_info < (3, 11):  # noqa: UP036 - this file runs before the environment exists
         sys.exit(
             f"mouldloft needs Python 3.11 or newer, and this is {sys.version.split()[0]}; run it with a newer one."
         )

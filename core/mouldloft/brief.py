@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -194,9 +195,18 @@ def _check_names(given: dict, known: type, where: str) -> None:
             _check_names(value, type(inner()), f"[{key}]")  # type: ignore[operator, misc]
 
 
+def _check_finite(given: object, where: str) -> None:
+    if isinstance(given, float) and not math.isfinite(given):
+        raise BriefRefused(f"The brief's {where} is {given}, which is no size; give a plain number.")
+    inner = given.items() if isinstance(given, dict) else enumerate(given) if isinstance(given, list) else ()
+    for key, value in inner:
+        _check_finite(value, f"{where}.{key}".lstrip("."))
+
+
 def brief_from_dict(given: dict) -> Brief:
     """Check a nested dict against the schema. Raises `BriefRefused` with the offending key named."""
     _check_names(given, Brief, "its top level")
+    _check_finite(given, "")
     try:
         return msgspec.convert(given, Brief, strict=True)
     except msgspec.ValidationError as error:

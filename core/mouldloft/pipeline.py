@@ -19,7 +19,7 @@ from .opening import Opening, find_opening
 from .programme import Programme, programme_assumptions, set_programme
 from .progress import SILENT, Progress
 from .rubber import Rubber, add_tabs, brush_rubber
-from .seam import Seam, place_seam
+from .seam import Seam, place_seam, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import Locks, UndercutField, find_locks, undercut_field
 
@@ -137,6 +137,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         ),
     )
     stages = (
+        *seam_assumptions(brief.seam),
         *key_assumptions(brief.keys),
         *jacket_assumptions(brief.jacket),
         *cradle_assumptions(brief.cradle),
