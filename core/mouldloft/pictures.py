@@ -87,17 +87,35 @@ class Studio:
     seam_samples: tuple[tuple[np.ndarray, bool], ...]
 
 
+MeshPair = tuple[np.ndarray, np.ndarray]  # vertices (n, 3) in mm and faces (m, 3)
+
+
+@dataclass(frozen=True, eq=False)
+class MouldMeshes:
+    """Glove, keys, jacket and bolts of every piece as plain meshes where they sit, by piece.
+
+    fine_mm : pixel of the map that each piece was drawn from.
+    """
+
+    gloves: tuple[MeshPair, ...]
+    keys: tuple[MeshPair, ...]
+    jackets: tuple[MeshPair, ...]
+    bolts: tuple[MeshPair, ...]
+    fine_mm: tuple[float, ...]
+
+
 @dataclass(frozen=True, eq=False)
 class MouldBodies:
-    """Glove and jacket pieces as bodies where they sit, and the master that the gloves were cut from."""
+    """The same as bodies to photograph."""
 
     gloves: tuple[Body, ...]
     keys: tuple[Body, ...]
     jackets: tuple[Body, ...]
-    bolts: tuple[Body, ...]  # by jacket piece
+    bolts: tuple[Body, ...]
 
 
 _studios: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
+_mould_meshes: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 _mould_bodies: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 _apart_scenes: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 
@@ -129,31 +147,48 @@ def _set_up_studio(plan: MouldPlan, progress: Progress) -> Studio:
     return Studio(plain, ray_scene(master.vertices_mm, master.faces), normals, samples)
 
 
-def mould_bodies(plan: MouldPlan, progress: Progress = SILENT) -> MouldBodies:
-    """Glove and jacket of every piece, as meshes to look at; made once for each plan's keys and jacket."""
-    return _kept(_mould_bodies, plan.jacket, lambda: _make_mould_bodies(plan, progress))
+def mould_meshes(plan: MouldPlan, progress: Progress = SILENT) -> MouldMeshes:
+    """Glove and jacket of every piece as meshes to look at; made once for each plan's jacket."""
+    return _kept(_mould_meshes, plan.jacket, lambda: _make_mould_meshes(plan, progress))
 
 
-def _make_mould_bodies(plan: MouldPlan, progress: Progress) -> MouldBodies:
+def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
     cut = fewer_faces(plan.master.vertices_mm, plan.master.faces, MOST_CUT_FACES)
-    gloves, keys, jackets, bolts = [], [], [], []
+    gloves, keys, jackets, bolts, fine = [], [], [], [], []
     for envelope, piece in zip(plan.rubber.envelopes, plan.jacket.pieces):
         progress.step(0.1, f"glove and jacket, {envelope.name}")
         drawn = halved(envelope, MOST_GLOVE_PIXELS)
         own = [key for key in plan.keys.keys if key.piece == envelope.piece]
-        fine = 0.12 * drawn.pixel_mm, 3.0 * drawn.pixel_mm
-        glove = evened(*glove_mesh(drawn, cut), *fine)
-        gloves.append(body_of(f"glove, {envelope.name}", *glove, rgb(GLOVE), coarse_mm=drawn.pixel_mm))
-        tabs = joined(key_mesh(envelope, key) for key in own)
-        keys.append(body_of(f"keys, {envelope.name}", *tabs, rgb(KEY)))
         thickness = max(zone.thickness_mm for zone in piece.zones)
-        mesh = evened(*jacket_mesh(drawn, own, thickness), *fine)
-        jackets.append(body_of(f"jacket, {piece.name}", *mesh, rgb(JACKET), coarse_mm=drawn.pixel_mm))
+        gloves.append(glove_mesh(drawn, cut))
+        keys.append(joined(key_mesh(envelope, key) for key in own))
+        jackets.append(jacket_mesh(drawn, own, thickness))
         length = 2.0 * (plan.rubber.flange_thickness_mm + thickness) + 24.0
-        pull = envelope.frame.pull
-        pins = joined(pin(np.asarray(p), pull, 7.0, length) for p in piece.bolts_mm)
-        bolts.append(body_of(f"bolts, {piece.name}", *pins, rgb(BOLT)))
-    return MouldBodies(tuple(gloves), tuple(keys), tuple(jackets), tuple(bolts))
+        bolts.append(joined(pin(np.asarray(p), envelope.frame.pull, 7.0, length) for p in piece.bolts_mm))
+        fine.append(drawn.pixel_mm)
+    return MouldMeshes(tuple(gloves), tuple(keys), tuple(jackets), tuple(bolts), tuple(fine))
+
+
+def mould_bodies(plan: MouldPlan, progress: Progress = SILENT) -> MouldBodies:
+    """Glove and jacket of every piece as bodies to photograph; made once for each plan's jacket."""
+    return _kept(_mould_bodies, plan.jacket, lambda: _make_mould_bodies(plan, progress))
+
+
+def _make_mould_bodies(plan: MouldPlan, progress: Progress) -> MouldBodies:
+    meshes = mould_meshes(plan, progress)
+
+    def shell(name: str, mesh: MeshPair, fine: float, colour: str) -> Body:
+        vertices, faces = evened(*mesh, 0.12 * fine, 3.0 * fine)
+        return body_of(name, vertices, faces, rgb(colour), coarse_mm=fine)
+
+    names = [envelope.name for envelope in plan.rubber.envelopes]
+    rows = list(zip(names, meshes.gloves, meshes.keys, meshes.jackets, meshes.bolts, meshes.fine_mm))
+    return MouldBodies(
+        tuple(shell(f"glove, {name}", glove, fine, GLOVE) for name, glove, _, _, _, fine in rows),
+        tuple(body_of(f"keys, {name}", tabs[0], tabs[1], rgb(KEY)) for name, _, tabs, _, _, _ in rows),
+        tuple(shell(f"jacket, {name}", jacket, fine, JACKET) for name, _, _, jacket, _, fine in rows),
+        tuple(body_of(f"bolts, {name}", pins[0], pins[1], rgb(BOLT)) for name, _, _, _, pins, _ in rows),
+    )
 
 
 # --- the seam on a picture -------------------------------------------------------------------------------
@@ -409,6 +444,14 @@ def _picture_of_view(plan: MouldPlan, name: str, progress: Progress, renderer: s
     _seam_key(over, 48, height - 50)
     if name in ELEVATIONS:
         _scale_bar(over, view.camera, width - 48, height - 46)
+    return over.finished()
+
+
+def seam_portrait(plan: MouldPlan, width_px: int, height_px: int, progress: Progress = SILENT) -> Image.Image:
+    """The three-quarter view with its seam and no lettering."""
+    view = seam_view(plan, "three_quarter", width_px, height_px, progress)
+    over = Overlay(view.picture)
+    draw_seam(over, view.seen, view.hidden, width_px / 1100)
     return over.finished()
 
 

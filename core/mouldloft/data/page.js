@@ -1,0 +1,302 @@
+"use strict";
+(async () => {
+  const plan = JSON.parse(document.getElementById("plan").textContent);
+  const root = document.documentElement;
+  const canvas = document.getElementById("view");
+  const told = document.getElementById("told");
+  const slider = document.getElementById("apart");
+  const said = document.getElementById("apart-said");
+
+  const tell = (words) => {
+    told.textContent = words;
+    told.classList.toggle("on", Boolean(words));
+  };
+
+  // --- shapes: one deflated block of arrays, their places in plan.bodies --------------------------------
+  const unpack = async () => {
+    const text = document.getElementById("shapes").textContent.trim();
+    const packed = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
+    const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"));
+    return new Response(stream).arrayBuffer();
+  };
+
+  let block;
+  let renderer;
+  try {
+    block = await unpack();
+    renderer = new THREE.WebGLRenderer({ canvas, antialias: true, preserveDrawingBuffer: true });
+  } catch (error) {
+    root.dataset.state = "flat";
+    tell("This browser cannot turn the piece in three dimensions; the picture and the figures are complete.");
+    canvas.remove();
+    document.querySelector(".views").remove();
+    document.querySelector(".tools").remove();
+    return;
+  }
+
+  const linear = new Float32Array(256);
+  for (let k = 0; k < 256; k++) {
+    const s = k / 255;
+    linear[k] = s <= 0.04045 ? s / 12.92 : ((s + 0.055) / 1.055) ** 2.4;
+  }
+  const spread = (bytes) => {
+    const out = new Float32Array(bytes.length);
+    for (let k = 0; k < bytes.length; k++) out[k] = linear[bytes[k]];
+    return out;
+  };
+
+  const geometryOf = (body) => {
+    const geometry = new THREE.BufferGeometry();
+    const steps = new Uint16Array(block, body.at.vertices, 3 * body.vertices);
+    const points = new Float32Array(steps.length);
+    for (let k = 0; k < steps.length; k++) points[k] = body.low[k % 3] + steps[k] * body.step[k % 3];
+    geometry.setAttribute("position", new THREE.BufferAttribute(points, 3));
+    geometry.setAttribute("normal", new THREE.BufferAttribute(new Int8Array(block, body.at.normals, 3 * body.vertices), 3, true));
+    geometry.setAttribute("color", new THREE.BufferAttribute(spread(new Uint8Array(block, body.at.colours, 3 * body.vertices)), 3));
+    geometry.setIndex(new THREE.BufferAttribute(new Uint32Array(block, body.at.faces, 3 * body.faces), 1));
+    return geometry;
+  };
+
+  // --- the scene, in plan coordinates: z up -------------------------------------------------------------
+  const scene = new THREE.Scene();
+  renderer.setClearColor(plan.backdrop);
+  renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
+  const camera = new THREE.PerspectiveCamera(26, 1, plan.size * 0.02, plan.size * 40);
+  camera.up.set(0, 0, 1);
+  scene.add(new THREE.HemisphereLight(0xffffff, 0xb9ad9a, 1.55));
+  const key = new THREE.DirectionalLight(0xffffff, 1.9);
+  const fill = new THREE.DirectionalLight(0xffffff, 0.35);
+  scene.add(key, key.target, fill, fill.target);
+
+  const parts = new Map(); // by name: its objects, what moves them, whether it is shown
+  const meshes = [];
+  for (const body of plan.bodies) {
+    // drawn a hair further off than it is, so that the seam on it is not swallowed
+    const material = new THREE.MeshLambertMaterial({
+      vertexColors: true, side: THREE.DoubleSide, polygonOffset: true, polygonOffsetFactor: 1.5, polygonOffsetUnits: 2,
+    });
+    const mesh = new THREE.Mesh(geometryOf(body), material);
+    mesh.userData = body;
+    scene.add(mesh);
+    meshes.push(mesh);
+    if (!parts.has(body.part)) parts.set(body.part, []);
+    parts.get(body.part).push(mesh);
+  }
+  const master = meshes.find((mesh) => mesh.userData.part === "master");
+  const plain = master.geometry.getAttribute("color");
+  const locked = new THREE.BufferAttribute(spread(new Uint8Array(block, plan.lockColours, 3 * master.userData.vertices)), 3);
+
+  const seams = plan.seam.map((line) => {
+    const geometry = new THREE.LineSegmentsGeometry();
+    const points = new Float32Array(block, line.at, 3 * line.points);
+    const pairs = [];
+    const last = line.closed ? line.points : line.points - 1;
+    for (let k = 0; k < last; k++) {
+      const next = (k + 1) % line.points;
+      pairs.push(points[3 * k], points[3 * k + 1], points[3 * k + 2], points[3 * next], points[3 * next + 1], points[3 * next + 2]);
+    }
+    geometry.setPositions(pairs);
+    const seen = new THREE.LineSegments2(geometry, new THREE.LineMaterial({ color: plan.seamColour, linewidth: 3.2 }));
+    const behind = new THREE.LineSegments2(geometry, new THREE.LineMaterial({
+      color: plan.seamColour, linewidth: 1.5, dashed: true, dashSize: plan.size * 0.009, gapSize: plan.size * 0.008,
+      depthFunc: THREE.GreaterDepth, depthWrite: false, transparent: true, opacity: 0.8,
+    }));
+    behind.computeLineDistances();
+    scene.add(behind, seen);
+    return [seen, behind];
+  }).flat();
+  parts.set("seam", seams);
+
+  const shade = document.createElement("canvas");
+  shade.width = shade.height = 128;
+  const pen = shade.getContext("2d");
+  const glow = pen.createRadialGradient(64, 64, 0, 64, 64, 64);
+  glow.addColorStop(0, "rgba(60,52,40,.42)");
+  glow.addColorStop(0.55, "rgba(60,52,40,.18)");
+  glow.addColorStop(1, "rgba(60,52,40,0)");
+  pen.fillStyle = glow;
+  pen.fillRect(0, 0, 128, 128);
+  const floor = new THREE.Mesh(
+    new THREE.PlaneGeometry(plan.foot[0] * 1.9, plan.foot[1] * 1.7),
+    new THREE.MeshBasicMaterial({ map: new THREE.CanvasTexture(shade), transparent: true, depthWrite: false }),
+  );
+  floor.position.set(0, 0, -1);
+  scene.add(floor);
+
+  // --- what is shown, and how far it is apart -----------------------------------------------------------
+  const shown = {};
+  let apart = 0;
+  const state = () => {
+    root.dataset.shown = Object.keys(shown).filter((name) => shown[name]).join(" ");
+    root.dataset.apart = String(apart);
+  };
+  const show = (name, on) => {
+    shown[name] = on;
+    if (name === "locks") {
+      master.geometry.setAttribute("color", on ? locked : plain);
+      document.getElementById("legend").hidden = !on;
+      if (on && !shown.master) show("master", true);
+    } else {
+      for (const object of parts.get(name) || []) object.visible = on;
+      floor.visible = Boolean(shown.master);
+    }
+    const button = document.querySelector(`[data-part="${name}"]`);
+    if (button) button.setAttribute("aria-pressed", String(on));
+    state();
+    draw();
+  };
+  const pull = (share) => {
+    apart = share;
+    const eased = share * share * (3 - 2 * share);
+    for (const mesh of meshes) mesh.position.set(...mesh.userData.pull.map((v) => v * eased));
+    said.textContent = share <= 0 ? "closed" : `${Math.round(100 * share)} %`;
+    slider.setAttribute("aria-valuetext", said.textContent);
+    state();
+    draw();
+  };
+
+  const chips = document.getElementById("parts");
+  for (const part of plan.parts) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.dataset.part = part.name;
+    const dot = document.createElement("i");
+    button.style.setProperty("--swatch", part.colour);
+    button.append(dot, part.label);
+    button.addEventListener("click", () => {
+      show(part.name, !shown[part.name]);
+      tell("");
+    });
+    chips.append(button);
+  }
+  slider.addEventListener("input", () => pull(slider.valueAsNumber / 100));
+
+  // --- looking ------------------------------------------------------------------------------------------
+  const controls = new THREE.OrbitControls(camera, canvas);
+  controls.enableDamping = false;
+  controls.minDistance = plan.size * 0.25;
+  controls.maxDistance = plan.size * 9;
+  controls.listenToKeyEvents(canvas);
+
+  const directions = {
+    front: [0, -1, 0.03], left: [1, 0, 0.03], back: [0, 1, 0.03], right: [-1, 0, 0.03], quarter: [0.62, -0.74, 0.27],
+  };
+  const corners = () => {
+    const found = [];
+    for (const mesh of meshes.filter((m) => m.visible)) {
+      const { low, step } = mesh.userData;
+      for (let k = 0; k < 8; k++) {
+        const at = low.map((v, axis) => v + ((k >> axis) & 1) * 65535 * step[axis]);
+        found.push(new THREE.Vector3(...at).add(mesh.position));
+      }
+    }
+    return found.length ? found : [new THREE.Vector3(...plan.middle)];
+  };
+  const place = (aim, way, distance) => {
+    camera.position.copy(aim).addScaledVector(way, distance);
+    controls.target.copy(aim);
+    controls.update();
+    draw();
+  };
+  // far enough, and aimed, so that all that is shown just fits between the title and the buttons
+  const lookFrom = (direction) => {
+    const way = new THREE.Vector3(...direction).normalize();
+    const points = corners();
+    const aim = points.reduce((sum, p) => sum.add(p), new THREE.Vector3()).divideScalar(points.length);
+    const right = new THREE.Vector3(0, 0, 1).cross(way).normalize();
+    const up = way.clone().cross(right);
+    const high = Math.tan((camera.fov * Math.PI) / 360) * 0.74, wide = high / 0.74 * camera.aspect * 0.9;
+    let distance = plan.size * 0.5;
+    for (let round = 0; round < 4; round++) {
+      const across = [Infinity, -Infinity], along = [Infinity, -Infinity];
+      for (const p of points) {
+        const q = p.clone().sub(aim), depth = Math.max(distance - q.dot(way), plan.size * 0.05);
+        const x = q.dot(right) / depth, y = q.dot(up) / depth;
+        across[0] = Math.min(across[0], x); across[1] = Math.max(across[1], x);
+        along[0] = Math.min(along[0], y); along[1] = Math.max(along[1], y);
+      }
+      aim.addScaledVector(right, distance * (across[0] + across[1]) / 2).addScaledVector(up, distance * (along[0] + along[1]) / 2);
+      distance *= Math.max((across[1] - across[0]) / 2 / wide, (along[1] - along[0]) / 2 / high);
+    }
+    place(aim.addScaledVector(up, distance * high * 0.06), way, distance);
+  };
+  document.querySelectorAll("[data-view]").forEach((button) => {
+    button.addEventListener("click", () => {
+      lookFrom(directions[button.dataset.view]);
+      root.dataset.view = button.dataset.view;
+    });
+  });
+  document.querySelectorAll("[data-lock]").forEach((button) => {
+    button.addEventListener("click", () => {
+      const lock = plan.locks[Number(button.dataset.lock)];
+      for (const part of plan.parts) if (!["master", "locks", "seam"].includes(part.name)) show(part.name, false);
+      show("locks", true);
+      place(new THREE.Vector3(...lock.centre), new THREE.Vector3(...lock.way), plan.size * 1.25 / Math.min(camera.aspect, 1));
+      tell(lock.words);
+    });
+  });
+
+  // a tap, not a drag, tells what was touched
+  let down = null;
+  canvas.addEventListener("pointerdown", (event) => { down = [event.clientX, event.clientY]; });
+  canvas.addEventListener("pointerup", (event) => {
+    if (!down || Math.hypot(event.clientX - down[0], event.clientY - down[1]) > 6) return;
+    const box = canvas.getBoundingClientRect();
+    const at = new THREE.Vector2(
+      ((event.clientX - box.left) / box.width) * 2 - 1, 1 - ((event.clientY - box.top) / box.height) * 2,
+    );
+    const ray = new THREE.Raycaster();
+    ray.setFromCamera(at, camera);
+    const hit = ray.intersectObjects(meshes.filter((mesh) => mesh.visible), false)[0];
+    tell(hit ? whatIs(hit) : "");
+  });
+  const whatIs = (hit) => {
+    const body = hit.object.userData;
+    if (body.part === "keys" && body.marks.length) {
+      const point = hit.point.clone().sub(hit.object.position);
+      const nearest = body.marks.reduce((a, b) => (point.distanceToSquared(new THREE.Vector3(...a.at))
+        <= point.distanceToSquared(new THREE.Vector3(...b.at)) ? a : b));
+      return nearest.words;
+    }
+    return body.words;
+  };
+
+  // --- drawing, only when something changed -------------------------------------------------------------
+  let waiting = false;
+  const paint = () => {
+    waiting = false;
+    const box = canvas.parentElement.getBoundingClientRect();
+    const width = Math.max(1, Math.round(box.width)), height = Math.max(1, Math.round(box.height));
+    if (canvas.clientWidth !== width || camera.userData.width !== width || camera.userData.height !== height) {
+      camera.userData = { width, height };
+      renderer.setSize(width, height, false);
+      camera.aspect = width / height;
+      camera.updateProjectionMatrix();
+    }
+    // the lights go with the camera, so that no side lies in the dark
+    const right = new THREE.Vector3(), up = new THREE.Vector3(), back = new THREE.Vector3();
+    camera.matrixWorld.extractBasis(right, up, back);
+    key.target.position.copy(controls.target);
+    fill.target.position.copy(controls.target);
+    key.position.copy(controls.target).addScaledVector(right, -0.62 * plan.size).addScaledVector(up, 0.72 * plan.size).addScaledVector(back, 0.62 * plan.size);
+    fill.position.copy(controls.target).addScaledVector(right, 0.85 * plan.size).addScaledVector(up, 0.1 * plan.size).addScaledVector(back, 0.55 * plan.size);
+    renderer.render(scene, camera);
+    root.dataset.drawn = String(Number(root.dataset.drawn || 0) + 1);
+  };
+  const draw = () => {
+    if (waiting) return;
+    waiting = true;
+    requestAnimationFrame(paint);
+  };
+  controls.addEventListener("change", draw);
+  window.addEventListener("resize", draw);
+  new ResizeObserver(draw).observe(canvas.parentElement);
+
+  for (const part of plan.parts) show(part.name, part.shown);
+  slider.value = String(100 * plan.apart);
+  pull(plan.apart);
+  paint();
+  lookFrom(directions.quarter);
+  document.body.classList.add("ready");
+  root.dataset.state = "ready";
+})();
