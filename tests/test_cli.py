@@ -199,6 +199,18 @@ def test_unwritable_output_is_said(capsys, vase, quick, tmp_path, monkeypatch):
     assert taken.read_text() == "mine"
 
 
+def test_estimate_from_a_height_and_from_a_maquette(capsys, vase):
+    code, out, err = run(capsys, "estimate", "--height", 1400, "--casts", 6, "--body", "seated animal")
+    assert code == 0, err
+    assert "kg" in out
+    code, out, err = run(capsys, "estimate", "--height", 600, "--maquette", vase)
+    assert code == 0, err
+    assert "±" in out
+    code, _, err = run(capsys, "estimate", "--height", 600, "--body", "unicorn")
+    assert code == 3
+    assert "seated animal" in sentence(err)
+
+
 def test_unknown_words_are_explained(capsys):
     code, _, err = run(capsys, "paln")
     assert code == 2

@@ -180,6 +180,36 @@ def show_command(
     _show(open_plan(saved))
 
 
+@app.command("estimate")
+def estimate_command(
+    height: Annotated[float, typer.Option("--height", help="Finished height in mm.", min=50, max=20000)],
+    casts: Annotated[int, typer.Option("--casts", help="Casts in the run.", min=1, max=500)] = 1,
+    maquette: Annotated[Path | None, typer.Option("--maquette", help="A rough mesh of any size.")] = None,
+    body: Annotated[str, typer.Option("--body", help="Stand-in without a maquette, such as 'seated animal'.")] = (
+        "standing figure"
+    ),
+    brief: BriefPath = None,
+    catalogue: CataloguePath = None,
+) -> None:
+    """Before any clay: an interval for the rubber from a height, or from a rough maquette."""
+    from typing import cast
+
+    from .catalogue import read_catalogue
+    from .estimate import StandIn, estimate_rubber
+    from .master import read_master
+
+    asked = _asked(brief, height, casts)
+    with _Terminal(False) as terminal:
+        terminal.progress.begin("estimate")
+        rough = read_master(maquette, asked.master, terminal.progress) if maquette else None
+        made = estimate_rubber(
+            height, casts, rough, cast(StandIn, body), asked, read_catalogue(catalogue), terminal.progress
+        )
+    print(made.sentence)
+    for cause, width in made.rubber_kg.causes:
+        print(f"- {cause}: ± {100 * width:.0f} %")
+
+
 @app.command("health")
 def health_command(
     mesh: MeshPath,

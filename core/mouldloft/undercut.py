@@ -374,7 +374,7 @@ def _piece_locked_share(
 def _parting_under(seam: Seam, frame: PullFrame, points: np.ndarray, master: Master) -> np.ndarray:
     """(k,) height of the parting surface, along the pull, under points in the pull frame."""
     grid = grid_around(points, float(np.linalg.norm(master.size_mm)) / 300.0)
-    heights = parting_heights(seam, frame, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.rows, grid.columns)
+    heights = parting_heights(seam, frame, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.rows, grid.columns, master)
     i, j = grid.nearest(points[:, 0], points[:, 1])
     return heights[i, j].astype(float)
 
