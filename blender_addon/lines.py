@@ -62,7 +62,14 @@ def keys_line(checks: Any, count: int) -> str:
     if all(check.holds for check in checks):
         sag = max(check.sag_mm for check in checks)
         return f"{house.counted(count, 'key')} hold the glove: no slide or turn is free, sag {sag:.1f} mm at most"
-    return f"{house.counted(count, 'key')} do not hold the glove"
+    said = []
+    slack = min(checks, key=lambda check: check.stiffness / check.least_stiffness)
+    if slack.stiffness < slack.least_stiffness:
+        said.append(f"a slide or turn is too free ({slack.stiffness:.3f}, at least {slack.least_stiffness:.3f})")
+    deep = max(checks, key=lambda check: check.sag_mm / check.sag_limit_mm)
+    if deep.sag_mm > deep.sag_limit_mm:
+        said.append(f"it sags {house.mm(deep.sag_mm)} (limit {house.mm(deep.sag_limit_mm)})")
+    return f"{house.counted(count, 'key')} do not hold the glove: {'; '.join(said)}"
 
 
 def _keys(done: dict[str, Any]) -> str:

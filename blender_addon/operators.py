@@ -52,6 +52,10 @@ class Working:
         """Put the work's result on screen, on the main thread."""
         raise NotImplementedError
 
+    def salvage(self, context) -> bool:
+        """Keep what was finished before the work was stopped or refused; whether there was any."""
+        return False
+
     def _begin(self, context) -> bool:
         try:
             self._job = bench.Job(self.prepare(context))
@@ -101,7 +105,10 @@ class Working:
     def _end(self, context) -> set[str]:
         job, self._job = self._job, None
         if job.error is not None:
-            return say(self, job.error)
+            kept = self.salvage(context)
+            redraw(context)
+            refused = say(self, job.error)
+            return {"FINISHED"} if kept else refused  # what was kept can be undone
         try:
             self.finish(context, job.result)
         except Exception as error:
@@ -143,6 +150,7 @@ class RunsSections(Working):
 
     section = ""
     _stamps: dict[str, str]
+    _so_far: tuple[dict, list]
 
     def prepare(self, context):
         scene = context.scene
@@ -160,8 +168,11 @@ class RunsSections(Working):
         already = {key: bench.kept(key, self._stamps[key]) for key in wanted}
         stands = {key: s.result(key).stamp == self._stamps[key] for key in wanted}
 
+        done: dict = {"input": sculpt}
+        made: list = []
+        self._so_far = (done, made)
+
         def work(progress):
-            done, made = {"input": sculpt}, []
             for key in wanted:
                 records = already[key]
                 if records is None:
@@ -174,8 +185,17 @@ class RunsSections(Working):
 
         return work
 
+    def salvage(self, context) -> bool:
+        self._take(context, *self._so_far)
+        return bool(self._so_far[1])
+
     def finish(self, context, result) -> None:
-        done, made = result
+        self._take(context, *result)
+        said = context.scene.mouldloft.result(self.section)
+        self.report({"INFO"} if said.good else {"WARNING"}, said.line)
+
+    def _take(self, context, done: dict, made: list) -> None:
+        """Keep each section's records, say its line and show its shapes."""
         scene = context.scene
         for key, records, shown in made:
             bench.keep(key, self._stamps[key], records)
@@ -184,8 +204,6 @@ class RunsSections(Working):
             kept.remarks = json.dumps([remark for remark in lines.remarks_of(key, done) if remark])
             kept.stamp = self._stamps[key]
             self._show(context, key, done, shown)
-        said = scene.mouldloft.result(self.section)
-        self.report({"INFO"} if said.good else {"WARNING"}, said.line)
 
     def _show(self, context, key: str, done: dict, shown: display.Shown) -> None:
         scene = context.scene
@@ -223,7 +241,7 @@ class MOULDLOFT_OT_run(RunsSections, bpy.types.Operator):
 
 
 class MOULDLOFT_OT_stop(bpy.types.Operator):
-    """Stop what is running; nothing of it is kept"""
+    """Stop what is running; sections that are finished are kept"""
 
     bl_idname = "mouldloft.stop"
     bl_label = "Stop"
