@@ -10,7 +10,7 @@ import pytest
 import trimesh
 from mouldloft.brief import Brief, RubberBrief, RunBrief, SeamBrief
 from mouldloft.errors import PlanImpossible
-from mouldloft.rubber import brush_rubber, choose_thickness
+from mouldloft.rubber import _mean_positive_part, brush_rubber, choose_thickness
 from mouldloft.seam import place_seam
 from mouldloft.undercut import find_locks, undercut_field
 from seam_bodies import as_master, opening_along
@@ -151,3 +151,34 @@ def test_an_open_mesh_is_refused_with_what_to_do():
     mesh.update_faces(np.arange(len(mesh.faces)) > 30)
     with pytest.raises(PlanImpossible, match="closed master"):
         glove(mesh)
+
+
+def test_mean_of_the_positive_part_over_a_triangle():
+    """Against a fine sum over the triangle: none, one, two and three corners above."""
+    i, j = np.meshgrid(np.arange(400), np.arange(400), indexing="ij")
+    s, t = (i + 1 / 3) / 400, (j + 1 / 3) / 400
+    inside = s + t < 1
+    corners = np.array([[-1.0, -2, -3], [2.0, -1, -3], [2.0, 1, -1.5], [1.0, 2, 3], [0.0, 0, 1], [0.0, -1, 0]])
+    for low, middle, high in corners:
+        value = (low + s * (middle - low) + t * (high - low))[inside]
+        assert _mean_positive_part(np.array([[low, middle, high]]))[0] == pytest.approx(
+            np.maximum(value, 0).mean(), abs=5e-3
+        )
+
+
+def test_the_foot_of_an_open_base_turns_out_onto_the_board():
+    mesh = trimesh.creation.box([120, 100, 300]).subdivide_to_size(30.0)
+    mesh.apply_translation([0, 0, 150])
+    rule = RubberBrief(skin_thickness_mm=10, flange_width_mm=50, flange_thickness_mm=12, pixel_mm=2.0)
+    master = as_master(mesh, base="open")
+    field = undercut_field(master, (1.0, 0, 0), check=False)
+    seam = place_seam(master, opening_along((1.0, 0, 0)), field, SeamBrief(kind="plane", plane_offset_mm=0.0))
+    locks = find_locks(master, field, seam, SimpleNamespace(elongation_at_break=4.8))
+    rubber = brush_rubber(master, seam, locks, Brief(rubber=rule))
+    e = rubber.envelopes[0]
+    up = e.origin_mm[1] + e.pixel_mm * np.arange(e.outer_mm.shape[0])
+    # beside the middle of the wall (x = 60) the board flange reaches 50 mm out, higher up only the skin and draft
+    middle = e.outer_mm.shape[1] // 2
+    assert np.nanmax(e.outer_mm[(up > 0) & (up < 10), middle]) == pytest.approx(110, abs=1)
+    assert np.nanmax(e.outer_mm[(up > 100) & (up < 200), middle]) == pytest.approx(70, abs=1)
+    assert np.isnan(e.outer_mm[up < 0]).all()
