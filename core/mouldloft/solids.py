@@ -1,0 +1,501 @@
+"""The mould as closed solids: master halves, glove pieces with their keys, jacket pieces, cradle boards.
+
+Glove and jacket are columns along the pull between height maps, cut by exact booleans (manifold3d: always manifold
+out if manifold in). The jacket's inside is the glove's outside, triangle by triangle, so it lifts off along the pull.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy import ndimage, sparse
+from scipy.sparse import csgraph
+from scipy.spatial import cKDTree
+
+from .cradle import Board, CradlePiece
+from .depthmap import Grid, raise_by_balls
+from .errors import BriefRefused, OutputRefused, PlanImpossible
+from .files import make_folder, write_via_path
+from .frame import UP, PullFrame
+from .halves import cut_along_seam
+from .heightmap import coarsen, share_of_blocks
+from .jacket import JacketPiece, reach_from_flange_mm
+from .keys import Keys, key_bumps
+from .master import Master
+from .progress import SILENT, Progress
+from .rims import covered
+from .rubber import Envelope, Rubber
+from .sampling import covering_points
+from .seam import Seam
+
+if TYPE_CHECKING:
+    from .pipeline import MouldPlan
+
+LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed by hand
+FORMATS = ("stl", "3mf", "glb")
+_LEAST_WALL_MM = 0.1  # columns are at least this long: a film brushed on the wall
+_CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice's, not the mould's
+_WELD_MM = 1e-3
+_EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
+_NEAR_CORNER = 0.02  # rim points keep this share of the pitch from a node, so that no sliver is made
+
+
+@dataclass(frozen=True, eq=False)
+class Solid:
+    """A closed mesh in plan coordinates. vertices_mm : (n, 3) float64; faces : (m, 3) int32, outward.
+
+    kind : "master half", "glove", "jacket" or "cradle board".
+    """
+
+    name: str
+    kind: str
+    vertices_mm: np.ndarray
+    faces: np.ndarray
+    volume_mm3: float
+
+
+def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Progress = SILENT) -> tuple[Solid, ...]:
+    """All solids of a plan: master halves, gloves with keys and flange, jackets with flange, cradle boards.
+
+    tolerance_mm : pitch of the lattice that glove and jacket are made on, to a whole number of the envelope's pixels;
+    by default 3 mm, or the pixel where that is larger. Raises `BriefRefused` for a tolerance that is no length and
+    `PlanImpossible` where the master is no closed manifold.
+    """
+    pixel = max(e.pixel_mm for e in plan.rubber.envelopes)
+    pitch = max(pixel, LEAST_PITCH_MM) if tolerance_mm is None else float(tolerance_mm)
+    if not 0.0 < pitch <= plan.rubber.flange_width_mm:
+        raise BriefRefused(
+            f"A tolerance of {pitch:g} mm makes no solids; give one above 0 and no more than the flange's width of "
+            f"{plan.rubber.flange_width_mm:g} mm."
+        )
+    progress.step(0.0, "master halves")
+    solids = _master_halves(plan.master, plan.seam)
+    print_of = _manifold(plan.master.vertices_mm, plan.master.faces, plan.master.name)
+    progress.step(0.2, "parting surface")
+    lattices = _lattices(plan.rubber.envelopes, plan.seam, plan.keys, pitch)
+    count = len(lattices)
+    for at, (lattice, shell) in enumerate(zip(lattices, plan.jacket.pieces, strict=True)):
+        name = lattice.envelope.name
+        progress.step(0.3 + 0.6 * at / count, f"glove of the {name}")
+        block = _trimmed(_column_solid(lattice, lattice.share, lattice.low_mm, lattice.top_mm), lattice, plan.master)
+        glove = block - _in_frame(print_of, lattice.envelope.frame)
+        solids.append(_solid(f"glove, {name}", "glove", glove, lattice.envelope.frame, _CRUMB_SHARE))
+        progress.step(0.3 + 0.6 * (at + 0.5) / count, f"jacket of the {name}")
+        if (lattice.jacket_share >= 0.5).any():
+            outside = _jacket_outside(lattice, plan.rubber, shell)
+            over = _trimmed(_column_solid(lattice, lattice.jacket_share, lattice.low_mm, outside), lattice, plan.master)
+            solids.append(_solid(f"jacket, {name}", "jacket", over - block, lattice.envelope.frame, _CRUMB_SHARE))
+    progress.step(0.9, "cradle boards")
+    for cradle in plan.cradle.pieces:
+        envelope = next(e for e in plan.rubber.envelopes if e.piece == cradle.piece)
+        solids += [_board(board, cradle, envelope) for board in cradle.boards]
+    progress.step(1.0)
+    return tuple(solids)
+
+
+# --- manifolds -------------------------------------------------------------------------------------------
+
+
+def _manifold(vertices_mm: np.ndarray, faces: np.ndarray, name: str) -> Any:
+    """The mesh as a manifold3d solid. Raises `PlanImpossible` where it is no closed manifold."""
+    import manifold3d
+
+    mesh = manifold3d.Mesh64(np.ascontiguousarray(vertices_mm, np.float64), np.ascontiguousarray(faces, np.uint64))
+    solid = manifold3d.Manifold(mesh)
+    if solid.status() != manifold3d.Error.NoError or solid.num_tri() == 0:
+        raise PlanImpossible(
+            f"No solids can be made: {name} is no closed manifold ({solid.status().name}); mend the mesh in your "
+            "sculpting program, or remesh it."
+        )
+    return solid
+
+
+def _arrays(solid: Any) -> tuple[np.ndarray, np.ndarray]:
+    mesh = solid.to_mesh64()
+    return np.asarray(mesh.vert_properties[:, :3], np.float64), np.asarray(mesh.tri_verts, np.int64)
+
+
+def _in_frame(solid: Any, frame: PullFrame) -> Any:
+    return solid.transform(np.column_stack([frame.axes, np.zeros(3)]))
+
+
+def _solid(name: str, kind: str, solid: Any, frame: PullFrame | None = None, crumb_share: float = 0.0) -> Solid:
+    """A manifold as a `Solid`, out of the frame into plan coordinates, without loose parts below a share of it.
+
+    Edges too short for single precision go first: most formats store no better. What is left is checked once more.
+    """
+    parts = [p for p in solid.simplify(_EVEN_MM).decompose() if p.num_tri()]
+    whole = sum(p.volume() for p in parts)
+    # an inner hollow comes as a part of negative volume and is kept by its size like any other
+    kept = [_arrays(p) for p in parts if abs(p.volume()) > crumb_share * abs(whole)]
+    if not kept or whole <= 0:
+        raise PlanImpossible(
+            f"Nothing is left of the {name}: {whole:.0f} mm³; check that the master's faces look outward, and the "
+            "rubber's thickness against the tolerance."
+        )
+    starts = np.cumsum([0] + [len(v) for v, _ in kept[:-1]])
+    vertices = np.concatenate([v for v, _ in kept])
+    faces = np.concatenate([f + start for (_, f), start in zip(kept, starts)])
+    if frame is not None:
+        vertices = frame.to_master(vertices)
+    volume = float(_manifold(vertices, faces, f"the {name}").volume())
+    return Solid(name, kind, vertices, np.ascontiguousarray(faces, np.int32), volume)
+
+
+def _master_halves(master: Master, seam: Seam) -> list[Solid]:
+    found = []
+    for half in cut_along_seam(master, seam):
+        name = f"master half, {half.name}"
+        joined = _welded(half.vertices_mm, half.faces)
+        found.append(_solid(name, "master half", _manifold(*joined, f"the {name}")))
+    return found
+
+
+def _welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Corners that single precision cannot tell apart joined: a seam through the master's own corners leaves some.
+
+    Faces that fold flat go, alone or with their back.
+    """
+    near = cKDTree(vertices_mm).query_pairs(_WELD_MM, output_type="ndarray")
+    count = len(vertices_mm)
+    links = sparse.coo_matrix((np.ones(len(near)), (near[:, 0], near[:, 1])), shape=(count, count))
+    groups, into = csgraph.connected_components(links, directed=False)
+    first = np.full(groups, count)
+    np.minimum.at(first, into, np.arange(count))
+    joined = into[faces]
+    a, b, c = joined.T
+    joined = joined[(a != b) & (b != c) & (c != a)]
+    _, which, uses = np.unique(np.sort(joined, axis=1), axis=0, return_inverse=True, return_counts=True)
+    joined = joined[uses[which.reshape(-1)] == 1]
+    used, local = np.unique(joined, return_inverse=True)
+    return vertices_mm[first[used]], local.reshape(-1, 3)
+
+
+# --- lattices --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Lattice:
+    """One piece's maps on nodes a pitch apart, (rows, columns) each, in its own pull frame (z along its pull).
+
+    x_mm falls with the columns where the piece pulls against the first: in plan coordinates both pieces' nodes then
+    run the same way, and their parting surfaces are cut into the same triangles. first : row and column number of
+    node (0, 0) on the lattice that both share. share, jacket_share : 0 to 1, how much of a node's block is under
+    rubber, and under the jacket.
+    """
+
+    envelope: Envelope
+    mirrored: bool
+    pitch_mm: float
+    first: tuple[int, int]
+    x_mm: np.ndarray
+    y_mm: np.ndarray
+    share: np.ndarray
+    jacket_share: np.ndarray
+    low_mm: np.ndarray  # the parting surface, everywhere
+    top_mm: np.ndarray  # the glove's outside with keys, everywhere: carried on past the rim
+
+
+def _lattices(envelopes: Sequence[Envelope], seam: Seam, keys: Keys, pitch_mm: float) -> list[_Lattice]:
+    """Each piece on a lattice; where two pieces part along one pull, with one parting surface."""
+    one, *others = envelopes
+    opposed = len(others) == 1 and float(one.frame.pull @ others[0].frame.pull) < -1 + 1e-9
+    lattices = [_lattice(e, keys, pitch_mm, opposed and k == 1) for k, e in enumerate(envelopes)]
+    if not opposed:
+        return lattices
+    if seam.kind == "plane":
+        return [_with_parting(a, np.full(a.low_mm.shape, s * seam.plane_offset_mm)) for a, s in zip(lattices, (1, -1))]
+    if one.pixel_mm != others[0].pixel_mm:
+        return lattices
+    return _one_parting(lattices[0], lattices[1])
+
+
+def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool) -> _Lattice:
+    p = envelope.pixel_mm
+    factor = max(int(pitch_mm / p + 1e-6), 1)
+    rows, columns = envelope.outer_mm.shape
+    start_j, start_i = (round(c / p - 0.5) for c in envelope.origin_mm)
+    rest_j, rest_i = (c / p - 0.5 - n for c, n in zip(envelope.origin_mm, (start_j, start_i)))
+    if mirrored:
+        start_j, rest_j = -start_j - columns, -rest_j
+    before = (start_i % factor, start_j % factor)
+    first = (start_i // factor - 1, start_j // factor - 1)
+
+    def laid(values: np.ndarray, beyond: float | bool) -> np.ndarray:
+        turned = values[:, ::-1] if mirrored else values
+        return np.pad(turned, ((before[0], 0), (before[1], 0)), constant_values=beyond)
+
+    outside = envelope.outer_mm + key_bumps(envelope, keys.keys)
+    everywhere = np.ones((rows, columns), bool)
+    low, _ = coarsen(laid(envelope.parting_mm, np.nan), laid(everywhere, False), factor)
+    thick, share = coarsen(laid(outside - envelope.parting_mm, np.nan), laid(np.isfinite(outside), False), factor)
+    over = share_of_blocks(laid(covered(envelope), False), factor)
+    # a ring of empty nodes round the map, so that every rim closes
+    low, thick = (_filled(np.pad(m, 1, constant_values=np.nan)) for m in (low, thick))
+    i, j = np.arange(low.shape[0]) + first[0], np.arange(low.shape[1]) + first[1]
+    x = ((j + 0.5) * factor + rest_j) * p
+    return _Lattice(
+        envelope=envelope,
+        mirrored=mirrored,
+        pitch_mm=factor * p,
+        first=first,
+        x_mm=-x if mirrored else x,
+        y_mm=((i + 0.5) * factor + rest_i) * p,
+        share=np.pad(share, 1),
+        jacket_share=np.pad(over, 1),
+        low_mm=low,
+        top_mm=low + np.maximum(thick, _LEAST_WALL_MM),
+    )
+
+
+def _filled(values: np.ndarray) -> np.ndarray:
+    """The map with every unknown node at its nearest known one's value."""
+    unknown = ~np.isfinite(values)
+    at = ndimage.distance_transform_edt(unknown, return_distances=False, return_indices=True)
+    return np.asarray(values[tuple(at)])
+
+
+def _with_parting(lattice: _Lattice, low_mm: np.ndarray) -> _Lattice:
+    """The same outside over another parting surface; past the rim the thickness goes on."""
+    beyond = low_mm + lattice.top_mm - lattice.low_mm
+    top = np.where(lattice.share > 0, np.maximum(lattice.top_mm, low_mm + _LEAST_WALL_MM), beyond)
+    return replace(lattice, low_mm=low_mm, top_mm=top)
+
+
+def _one_parting(ahead: _Lattice, behind: _Lattice) -> list[_Lattice]:
+    """Both pieces over the mean of their two parting maps, which differ a little (each was stretched on its own).
+
+    Below the ground a map is bent up to the board in the piece that leans over it: there the other's counts alone.
+    """
+    first = tuple(min(a, b) for a, b in zip(ahead.first, behind.first))
+    last = [max(a.first[k] + a.low_mm.shape[k] for a in (ahead, behind)) for k in (0, 1)]
+    total, count = (np.zeros((last[0] - first[0], last[1] - first[1])) for _ in range(2))
+    for lattice in (ahead, behind):
+        frame = lattice.envelope.frame
+        ground = lattice.y_mm[:, None] * frame.axes[1][2] + lattice.low_mm * frame.axes[2][2]
+        # a thousandth, so that the other's wins wherever it has a say
+        weight = np.where((ground > lattice.pitch_mm) | (frame.axes[2][2] <= 0), 1.0, 1e-3)
+        at = _window(lattice, first)
+        total[at] += weight * np.where(lattice.mirrored, -lattice.low_mm, lattice.low_mm)
+        count[at] += weight
+    mean = total / np.maximum(count, 1e-9)
+    return [_with_parting(a, sign * mean[_window(a, first)]) for a, sign in ((ahead, 1.0), (behind, -1.0))]
+
+
+def _window(lattice: _Lattice, first: Sequence[int]) -> tuple[slice, slice]:
+    i, j = (lattice.first[k] - first[k] for k in (0, 1))
+    return slice(i, i + lattice.low_mm.shape[0]), slice(j, j + lattice.low_mm.shape[1])
+
+
+# --- columns ---------------------------------------------------------------------------------------------
+
+
+def _cell_triangles() -> tuple[np.ndarray, ...]:
+    """Triangles that cover the part of a cell inside the rim, for each of the 16 ways its corners may lie.
+
+    Local numbers: corners 0 to 3 round the cell, then the rim's points on the sides 0-1, 1-2, 2-3 and 3-0. Corners
+    are told inside by the bits of the case. Of a cell with two opposite corners inside, the two stay apart.
+    """
+    cases = []
+    for case in range(16):
+        inside = [bool(case >> corner & 1) for corner in range(4)]
+        if case in (5, 10):
+            cases.append(np.array([[4 + (c + 3) % 4, c, 4 + c] for c in range(4) if inside[c]]))
+            continue
+        around = []
+        for corner in range(4):
+            around += [corner] if inside[corner] else []
+            around += [4 + corner] if inside[corner] != inside[(corner + 1) % 4] else []
+        fan = [[around[0], a, b] for a, b in pairwise(around[1:])]
+        cases.append(np.array(fan, int).reshape(-1, 3))
+    return tuple(cases)
+
+
+_TRIANGLES = _cell_triangles()
+
+
+@dataclass(frozen=True, eq=False)
+class _Sheet:
+    """A footprint cut into triangles: its points are the lattice's nodes inside and points between nodes on the rim.
+
+    one, other : (k,) flat node numbers; a point lies `along` (0 to 1) from one to the other. faces : (m, 3), counter
+    clockwise seen against the pull.
+    """
+
+    one: np.ndarray
+    other: np.ndarray
+    along: np.ndarray
+    faces: np.ndarray
+
+    def at(self, values: np.ndarray) -> np.ndarray:
+        """(k,) a map's values at the points, linear between nodes."""
+        flat = values.reshape(-1)
+        return flat[self.one] * (1.0 - self.along) + flat[self.other] * self.along
+
+
+def _sheet(share: np.ndarray, mirrored: bool) -> _Sheet:
+    """The footprint whose rim runs where half of a block is covered (marching squares), so its area is unbiased."""
+    inside = share >= 0.5
+    node = np.arange(share.size).reshape(share.shape)
+    sides = [(node[:, :-1], node[:, 1:]), (node[:-1], node[1:])]
+    crossed = [inside.reshape(-1)[a] != inside.reshape(-1)[b] for a, b in sides]
+    one = np.concatenate([node[inside], *(a[c] for (a, _), c in zip(sides, crossed))])
+    other = np.concatenate([node[inside], *(b[c] for (_, b), c in zip(sides, crossed))])
+    here, there = share.reshape(-1)[one], share.reshape(-1)[other]
+    # two blocks cut by a rim square to them hold what lies within it up to here + there blocks from the first's edge
+    reach = np.where(here > there, here + there - 0.5, 1.5 - here - there)
+    along = np.where(one == other, 0.0, np.clip(reach, _NEAR_CORNER, 1 - _NEAR_CORNER))
+    number = np.arange(len(one))
+    of_node = np.full(share.shape, -1)
+    of_node[inside] = number[: inside.sum()]
+    level, rising = (np.full(c.shape, -1) for c in crossed)
+    level[crossed[0]] = number[inside.sum() : inside.sum() + crossed[0].sum()]
+    rising[crossed[1]] = number[inside.sum() + crossed[0].sum() :]
+    local = np.stack(
+        [
+            of_node[:-1, :-1], of_node[:-1, 1:], of_node[1:, 1:], of_node[1:, :-1],
+            level[:-1], rising[:, 1:], level[1:], rising[:, :-1],
+        ],
+        axis=-1,
+    )  # fmt: skip
+    bits = inside.astype(int)
+    case = bits[:-1, :-1] + 2 * bits[:-1, 1:] + 4 * bits[1:, 1:] + 8 * bits[1:, :-1]
+    faces = np.concatenate([local[case == k][:, t].reshape(-1, 3) for k, t in enumerate(_TRIANGLES) if len(t)])
+    return _Sheet(one, other, along, faces[:, ::-1] if mirrored else faces)
+
+
+def _rim(faces: np.ndarray) -> np.ndarray:
+    """(k, 2) directed edges that only one face has."""
+    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    size = int(faces.max()) + 1
+    return edges[~np.isin(edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0])]
+
+
+def _points(lattice: _Lattice, sheet: _Sheet, height_mm: np.ndarray) -> np.ndarray:
+    """(k, 3) of the sheet at a map's height, in the piece's frame."""
+    x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
+    return np.column_stack([sheet.at(x), sheet.at(y), sheet.at(height_mm)])
+
+
+def _column_solid(lattice: _Lattice, share: np.ndarray, low_mm: np.ndarray, high_mm: np.ndarray) -> Any:
+    """The columns between two maps as a manifold, walls at the rim; in the piece's frame.
+
+    Both sides are the same triangles, and low lies under high at every node, so it cannot cross itself.
+    """
+    sheet = _sheet(share, lattice.mirrored)
+    rim, count = _rim(sheet.faces), len(sheet.one)
+    walls = [
+        np.column_stack([rim[:, 1], rim[:, 0], rim[:, 0] + count]),
+        np.column_stack([rim[:, 1], rim[:, 0] + count, rim[:, 1] + count]),
+    ]
+    vertices = np.concatenate([_points(lattice, sheet, high_mm), _points(lattice, sheet, low_mm)])
+    faces = np.concatenate([sheet.faces, sheet.faces[:, ::-1] + count, *walls])
+    return _manifold(vertices, faces, f"the columns of the {lattice.envelope.name}")
+
+
+def _trimmed(solid: Any, lattice: _Lattice, master: Master) -> Any:
+    """Without what lies below the board that a master with an open base stands on."""
+    if master.base != "open" or not master.base_faces.any():
+        return solid
+    return solid.trim_by_plane(lattice.envelope.frame.axes @ UP, 0.0)
+
+
+def _jacket_outside(lattice: _Lattice, rubber: Rubber, shell: JacketPiece) -> np.ndarray:
+    """The jacket's outside over every node: the glove's outside, keys and all, offset by the laminate's thickness.
+
+    Balls about points that cover the very triangles of the glove's outside, so that its steep walls, which climb
+    many pitches between two nodes, get their laminate too.
+    """
+    sheet = _sheet(lattice.jacket_share, lattice.mirrored)
+    inside = _points(lattice, sheet, lattice.top_mm)
+    thick = {z.name: z.thickness_mm for z in shell.zones}
+    spacing = min(lattice.pitch_mm, 0.4 * min(thick.values()))
+    points = covering_points(inside, sheet.faces, spacing)
+    radius = np.where(_near_edge(lattice.envelope, points, rubber.edge_band_mm), thick["handling edge"], thick["field"])
+    # at a distance d from its point the offset thins by d^2 / 2t; the mean of d^2 over a hexagon is 5/12 of its
+    # greatest (integral over the hexagon), so that much more keeps the volume, and the thinnest place is 2 % under
+    guard = 5 / 12 * (0.58 * spacing) ** 2 / (2.0 * radius)
+    grid = Grid(float(lattice.x_mm.min()), float(lattice.y_mm[0]), lattice.pitch_mm, *lattice.low_mm.shape)
+    height = np.full(lattice.low_mm.shape, -np.inf, np.float32)
+    raise_by_balls(height, points, radius + guard, grid)
+    height = height[:, ::-1] if lattice.mirrored else height
+    least = lattice.top_mm + min(thick.values())
+    return np.where(np.isfinite(height), np.maximum(height, least), least)
+
+
+def _near_edge(envelope: Envelope, points_mm: np.ndarray, band_mm: float) -> np.ndarray:
+    """(k,) bool: where the handling edge's laminate lies, as the jacket stage has it."""
+    near = reach_from_flange_mm(envelope) <= band_mm
+    (x0, y0), p = envelope.origin_mm, envelope.pixel_mm
+    i = np.clip(np.rint((points_mm[:, 1] - y0) / p), 0, near.shape[0] - 1).astype(int)
+    j = np.clip(np.rint((points_mm[:, 0] - x0) / p), 0, near.shape[1] - 1).astype(int)
+    return np.asarray(near[i, j])
+
+
+# --- cradle boards ---------------------------------------------------------------------------------------
+
+
+def _board(board: Board, cradle: CradlePiece, envelope: Envelope) -> Solid:
+    """A profile board where it stands round the jacket, sawn square through its thickness."""
+    import manifold3d
+
+    flat = manifold3d.CrossSection([np.asarray(board.outline_mm, np.float64)], manifold3d.FillRule.NonZero)
+    sawn = flat.extrude(board.thickness_mm)
+    # (along the board, up from the floor, through it) to the pull frame, where heights are floor - z
+    across, along = ((1, 0, 0), (0, 1, 0)) if cradle.length_axis == "y" else ((0, 1, 0), (1, 0, 0))
+    turn = np.column_stack([across, (0, 0, -1), along]).astype(float)
+    corner = turn @ (board.start_mm, 0.0, board.station_mm - board.thickness_mm / 2)
+    corner[2] += cradle.floor_mm
+    stood = sawn.transform(np.column_stack([turn, corner]))
+    return _solid(f"cradle board, {board.name}", "cradle board", stood, envelope.frame)
+
+
+# --- files -----------------------------------------------------------------------------------------------
+
+
+def write_solids(solids: Iterable[Solid], folder: str | Path, formats: Sequence[str] = ("stl",)) -> tuple[Path, ...]:
+    """A file for each solid and format, each whole or absent: STL (binary) and 3MF in mm, GLB in metres and y up.
+
+    Names are made from the solids' own, in plain letters, digits and dashes. Raises `OutputRefused`.
+    """
+    wanted = [form.lower().lstrip(".") for form in formats]
+    for form in wanted:
+        if form not in FORMATS:
+            raise OutputRefused(f"Solids are not written as '{form}'; choose from {', '.join(FORMATS)}.")
+    target = make_folder(folder)
+    taken: set[str] = set()
+    written = []
+    for solid in solids:
+        stem = _file_stem(solid.name, taken)
+        for form in wanted:
+            written.append(write_via_path(target / f"{stem}.{form}", _writer(solid, form)))
+    return tuple(written)
+
+
+def _file_stem(name: str, taken: set[str]) -> str:
+    """A file name without folders, spaces or signs, shorter than any system's limit, that none before it has."""
+    plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:80].strip("-") or "solid"
+    stem, number = plain, 2
+    while stem in taken:
+        stem, number = f"{plain}-{number}", number + 1
+    taken.add(stem)
+    return stem
+
+
+def _writer(solid: Solid, form: str) -> Callable[[str], object]:
+    import trimesh
+
+    vertices = solid.vertices_mm
+    if form == "glb":
+        # glTF 2.0, section 3.4: metres, +Y up, front towards +Z
+        vertices = vertices[:, [0, 2, 1]] * (1e-3, 1e-3, -1e-3)
+    mesh = trimesh.Trimesh(vertices, solid.faces, process=False)
+    if form == "3mf":
+        mesh.units = "millimeter"
+    return lambda path: mesh.export(path, file_type=form)
