@@ -13,7 +13,6 @@ from mouldloft import pictures, studio
 from mouldloft.errors import Cancelled, OutputRefused
 from mouldloft.house import (
     LOCK_STOPS,
-    direction_in_words,
     feet_inches,
     kg_lb,
     lightness,
@@ -105,13 +104,6 @@ def test_figures_as_they_are_read():
     assert kg_lb(0.45359237 * 10) == "4.54 kg (10.0 lb)"
     assert money(1234.5, "EUR").replace("\N{NO-BREAK SPACE}", " ") == "1 234.50 EUR"
     assert [round_step(v) for v in (3.9, 4.0, 41.0, 88.0)] == [1.0, 1.0, 15.0, 25.0]
-
-
-def test_direction_in_words():
-    assert direction_in_words((1, 0, 0)) == "to its left"
-    tilt = np.radians(4.0)
-    assert direction_in_words((np.cos(tilt), -np.sin(tilt), 0)) == "to its left, 4° forward"
-    assert direction_in_words((0, 0, -2)) == "downwards"
 
 
 # --- shapes ----------------------------------------------------------------------------------------------

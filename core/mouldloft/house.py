@@ -176,22 +176,3 @@ def listed(words: Iterable[str]) -> str:
     if len(items) < 2:
         return "".join(items)
     return ", ".join(items[:-1]) + " and " + items[-1]
-
-
-def direction_in_words(direction: tuple[float, float, float]) -> str:
-    """A pull as a mould maker says it: 'to its left, 4° forward, 2° up', with angles off the named side.
-
-    direction : plan coordinates; left is +x, front is -y.
-    """
-    d = np.asarray(direction, float)
-    d = d / np.linalg.norm(d)
-    names = {0: ("to its left", "to its right"), 1: ("to the back", "to the front"), 2: ("upwards", "downwards")}
-    axis = int(np.argmax(np.abs(d).round(9)))
-    words = [names[axis][0 if d[axis] > 0 else 1]]
-    lean = {0: ("leftward", "rightward"), 1: ("backward", "forward"), 2: ("up", "down")}
-    for other in range(3):
-        # the angle in the plane of the named side and this axis
-        angle = float(np.degrees(np.arctan2(d[other], abs(d[axis]))))
-        if other != axis and abs(angle) >= 0.5:
-            words.append(f"{abs(angle):.0f}° {lean[other][0 if angle > 0 else 1]}")
-    return ", ".join(words)

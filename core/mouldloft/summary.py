@@ -4,65 +4,69 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from .cautions import SHEET
+from .house import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent
 from .opening import direction_words
-from .rubber import Interval
+from .words import rubber_kg_per_mm3, run_line, title_of
 
 if TYPE_CHECKING:
+    from .jacket import JacketPiece
     from .pipeline import MouldPlan
 
-_LITRE = 1e6
-_SQUARE_METRE = 1e6
-
-
-def _span(interval: Interval, unit: str, scale: float = 1.0, digits: int = 1) -> str:
-    return (
-        f"{interval.likely * scale:.{digits}f} {unit} "
-        f"({interval.low * scale:.{digits}f} to {interval.high * scale:.{digits}f})"
-    )
+_MOST_BOUGHT = 6  # materials named; the rest are counted
 
 
 def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
     """(heading, figures) pairs, in the order of the work. Plain text, no markup."""
-    master, opening, seam, locks = plan.master, plan.opening, plan.seam, plan.locks
+    seam = plan.seam
     rows = [
         ("Master", _master_words(plan)),
-        (
-            "Opens",
-            f"{direction_words(opening.chosen.direction)}; pull {opening.chosen.pull_depth_mm:.0f} mm; "
-            f"{opening.directions_tried} directions tried",
-        ),
-        ("Pieces", f"{len(seam.pieces)}: " + ", ".join(p.name for p in seam.pieces)),
-        (
-            "Seam",
-            f"{seam.kind}, {seam.length_mm / 1000:.2f} m, {seam.figures.on_show_mm / 1000:.2f} m of it on show",
-        ),
-        (
-            "Locked",
-            f"{locks.rigid_area_mm2 / 1e4:.0f} cm² would lock anything rigid; "
-            f"{locks.piece_locked_area_mm2 / 1e4:.0f} cm² "
-            f"to its own piece; glove stretches {100 * locks.worst_stretch:.0f} % "
-            f"of {100 * locks.stretch_allowed:.0f} % allowed",
-        ),
-        ("Lock fill", f"{locks.fill_mm3 / _LITRE:.2f} litres{_worst_lock(plan)}"),
+        ("Opens", _opening_words(plan)),
+        ("Pieces", f"{len(seam.pieces)}: {listed(p.name for p in seam.pieces)}; first off: {_first_off(plan)}"),
+        ("Seam", f"{metres(seam.length_mm)}, {_kind(seam.kind)}; as good as {metres(seam.figures.on_show_mm)} on show"),
+        ("Locked", _lock_words(plan)),
+        ("Lock fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}"),
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
-        *_jacket_rows(plan),
+        *((f"Jacket, {piece.name}", _jacket_words(piece)) for piece in plan.jacket.pieces),
         ("Cast", _cast_words(plan)),
     ]
     if plan.takeoff.lines:
-        rows += [("Buy", "; ".join(_order_words(plan))), ("Cost", _cost_words(plan))]
-    rows.append(("Days", f"{plan.programme.mould_days} for the mould, {plan.programme.run_days} for the run"))
-    if not master.health.is_solid:
-        rows.append(("Left out", "; ".join(master.health.left_out)))
+        rows += [("Buy", _order_words(plan)), ("Cost", _cost_words(plan))]
+    programme = plan.programme
+    rows.append(("Days", f"{programme.mould_days} for the mould, {programme.run_days} for the run, of the calendar"))
+    if plan.master.health.left_out:
+        rows.append(("Left out", "; ".join(plan.master.health.left_out)))
     return tuple(rows)
 
 
 def _master_words(plan: MouldPlan) -> str:
     m = plan.master
-    repairs = f"; {len(m.health.repairs)} repairs made" if m.health.repairs else ""
+    repairs = f"; {counted(len(m.health.repairs), 'repair')} made" if m.health.repairs else ""
     return (
-        f"{m.name}, {m.height_mm:.0f} mm high, {m.skin_area_mm2 / _SQUARE_METRE:.2f} m² of skin, "
-        f"{len(m.faces):,} triangles{repairs}; {plan.brief.run.casts} casts"
+        f"{title_of(plan)}, {mm(m.height_mm)} tall, {m2(m.skin_area_mm2)} of skin, {len(m.faces):,} triangles"
+        f"{repairs}; {run_line(plan)}"
+    )
+
+
+def _opening_words(plan: MouldPlan) -> str:
+    chosen, tried = plan.opening.chosen, plan.opening.directions_tried
+    return f"{direction_words(chosen.direction)}; pull {mm(chosen.pull_depth_mm)}; {counted(tried, 'direction')} tried"
+
+
+def _first_off(plan: MouldPlan) -> str:
+    return plan.seam.taking_off[0] if plan.seam.taking_off else plan.seam.pieces[0].name
+
+
+def _kind(kind: str) -> str:
+    return {"plane": "on a plane", "free": "free over the surface", "own": "after your own line"}.get(kind, kind)
+
+
+def _lock_words(plan: MouldPlan) -> str:
+    locks = plan.locks
+    return (
+        f"{cm2(locks.rigid_area_mm2)} would lock anything rigid, {cm2(locks.piece_locked_area_mm2)} its own piece; "
+        f"the glove stretches {percent(locks.worst_stretch)} of {percent(locks.stretch_allowed)} allowed"
     )
 
 
@@ -70,78 +74,88 @@ def _worst_lock(plan: MouldPlan) -> str:
     if not plan.locks.regions:
         return ""
     worst = plan.locks.regions[0]
-    return f"; worst: {worst.name}, {worst.fill_mm3 / 1e3:.0f} ml, {worst.depth_mm:.0f} mm deep"
+    return f"; worst: {worst.name}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep"
 
 
 def _rubber_rows(plan: MouldPlan) -> list[tuple[str, str]]:
-    r = plan.rubber
+    r, density = plan.rubber, rubber_kg_per_mm3(plan)
+    v = r.volume_mm3
     rows = [
         (
             "Rubber",
-            f"{_span(r.volume_mm3, 'litres', 1 / _LITRE)}; skin {r.skin_thickness_mm:g} mm, edge "
-            f"{r.edge_thickness_mm:g} mm; thinnest measured {r.min_thickness_mm:.1f} mm",
+            f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), {kg(v.likely * density)}; skin "
+            f"{mm(r.skin_thickness_mm)}, edge {mm(r.edge_thickness_mm)}; thinnest measured {mm(r.min_thickness_mm)}",
         )
     ]
     for envelope, part in zip(r.envelopes, r.parts):
-        rows.append(
-            (
-                f"  {envelope.name}",
-                f"{part.total_mm3 / _LITRE:.1f} litres = skin {part.skin_mm3 / _LITRE:.1f} + lock fill "
-                f"{part.lock_fill_mm3 / _LITRE:.1f} + edge {part.edge_mm3 / _LITRE:.1f} + draft "
-                f"{part.draft_mm3 / _LITRE:.1f} + flange {part.flange_mm3 / _LITRE:.1f} + tabs "
-                f"{part.tabs_mm3 / _LITRE:.2f}",
-            )
+        causes = (
+            ("skin", part.skin_mm3),
+            ("lock fill", part.lock_fill_mm3),
+            ("edge", part.edge_mm3),
+            ("draft", part.draft_mm3),
+            ("flange", part.flange_mm3),
+            ("keys", part.tabs_mm3),
         )
+        sums = " + ".join(f"{name} {number(volume / 1e6)}" for name, volume in causes)
+        rows.append((f"  {envelope.name}", f"{litres(part.total_mm3)} = {sums}"))
     return rows
 
 
 def _key_words(plan: MouldPlan) -> str:
-    held = [check for check in plan.keys.checks if check.holds]
-    words = f"{len(plan.keys.keys)}; "
-    if len(held) == len(plan.keys.checks):
-        return words + "every piece held, sag " + ", ".join(f"{c.sag_mm:.1f} mm" for c in plan.keys.checks)
-    return words + "; ".join(c.reason for c in plan.keys.checks if not c.holds)
+    checks = plan.keys.checks
+    count = len(plan.keys.keys)
+    loose = [check for check in checks if not check.holds]
+    if not loose:
+        return f"{count}; every piece is held, sag {listed(mm(c.sag_mm) for c in checks)}"
+    return f"{count}; NOT held: " + "; ".join(check.reason for check in loose)
 
 
-def _jacket_rows(plan: MouldPlan) -> list[tuple[str, str]]:
-    rows = []
-    for piece in plan.jacket.pieces:
-        zones = ", ".join(f"{z.name} {z.mat_oz_ft2:.0f} oz/ft² {z.thickness_mm:.1f} mm" for z in piece.zones)
-        failed = [check.what for check in piece.checks if not check.passes]
-        lift = piece.lift_with_glove
-        hands = f"{lift.lifters_needed} to lift" if lift.lifters_needed else "more than a team may lift: hoist it"
-        rows.append(
-            (
-                f"Jacket, {piece.name}",
-                f"{piece.mass_kg:.1f} kg ({lift.load_kg:.1f} kg with glove, {hands}); {zones}; "
-                f"{len(piece.bolts_mm)} bolts" + (f"; weak: {', '.join(failed)}" if failed else ""),
-            )
-        )
-    return rows
+def _jacket_words(piece: JacketPiece) -> str:
+    zones = ", ".join(f"{z.name} {ounces(z.mat_oz_ft2)} {mm(z.thickness_mm)}" for z in piece.zones)
+    lift = piece.lift_with_glove
+    hands = f"{lift.lifters_needed} to lift" if lift.lifters_needed else "for a hoist"
+    weak = [check.what for check in piece.checks if not check.passes]
+    return (
+        f"{kg(piece.mass_kg)} ({kg(lift.load_kg)} with its glove, {hands}); {zones}; "
+        f"{counted(len(piece.bolts_mm), 'bolt')}" + (f"; WEAK: {', '.join(weak)}" if weak else "")
+    )
 
 
 def _cast_words(plan: MouldPlan) -> str:
     c = plan.cast
     out = "comes out" if c.comes_out else "does NOT come out"
-    return f"{c.mass_kg:.1f} kg each, {c.thickness_mm:.1f} mm, {out}; ballast {c.ballast_kg:.0f} kg"
+    stands = f"ballast {kg(c.ballast_kg)}" if c.ballast_kg > 0 else "stands without ballast"
+    return f"{kg(c.mass_kg)} each, wall {mm(c.thickness_mm)}, {out}; {stands}"
 
 
-def _order_words(plan: MouldPlan) -> list[str]:
-    dear = sorted(plan.takeoff.lines, key=lambda line: -line.cost)[:7]
-    return [f"{line.buy:g} {line.unit} {line.name}" for line in dear]
+def _order_words(plan: MouldPlan) -> str:
+    dear = sorted(plan.takeoff.lines, key=lambda line: -line.cost)
+    words = "; ".join(f"{line.buy:.4g} {line.unit} {line.name}" for line in dear[:_MOST_BOUGHT])
+    rest = len(dear) - _MOST_BOUGHT
+    return words + (f"; and {rest} more in the order list" if rest > 0 else "")
 
 
 def _cost_words(plan: MouldPlan) -> str:
     t = plan.takeoff
+    marks = listed(sorted({line.price_mark for line in t.lines}))
     return (
-        f"{t.total_cost:.0f} {t.currency} in all; mould {t.cost_mould:.0f}, each cast {t.cost_per_cast:.0f}, "
-        f"one more {t.cost_next_cast:.0f} (prices: {t.lines[0].price_mark})"
+        f"{money(t.total_cost, t.currency)}; mould {number(t.cost_mould)}, each cast {number(t.cost_per_cast)}, "
+        f"one more {number(t.cost_next_cast)} (prices: {marks})"
     )
 
 
 def caution_lines(plan: MouldPlan) -> tuple[str, ...]:
-    """The cautions as sentences, each with what it defers to."""
-    return tuple(str(getattr(c, "sentence", c)) for c in plan.cautions)
+    """The cautions in few lines: what a product's data sheet decides is named, the rest is said in full, and a last
+    line says what decides instead of this plan."""
+    if not plan.cautions:
+        return ()
+    by_sheet = [c.hazard for c in plan.cautions if c.defers_to == SHEET]
+    lines = [c.sentence for c in plan.cautions if c.defers_to != SHEET]
+    if by_sheet:
+        lines.insert(0, f"{listed(by_sheet)}: read each product's safety data sheet; what to do is in the sheets.")
+    decides = list(dict.fromkeys(c.defers_to for c in plan.cautions))
+    lines.append("what decides: " + "; ".join(decides) + ".")
+    return tuple(line[:1].upper() + line[1:] for line in lines)
 
 
 def summary_text(plan: MouldPlan) -> str:

@@ -13,7 +13,8 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
-from .house import counted, direction_in_words, feet_inches, kg, listed, litres, metres, mm, number, ounces, percent
+from .house import counted, feet_inches, kg, listed, litres, metres, mm, number, ounces, percent
+from .opening import direction_words
 from .polyline import spaced_out
 
 if TYPE_CHECKING:
@@ -243,8 +244,8 @@ def coats_of(plan: MouldPlan, at: int) -> tuple[CoatShare, ...]:
 
 
 def opening_line(plan: MouldPlan) -> str:
-    """Which way the mould opens, in words and angles: 'The left piece comes off to its left, 4° forward; ...'."""
-    words = [f"the {p.name} comes off {direction_in_words(p.pull)}" for p in plan.seam.pieces]
+    """Which way the mould opens, in words and angles: 'The left piece comes off to the left, ...'."""
+    words = [f"the {p.name} comes off {direction_words(p.pull)}" for p in plan.seam.pieces]
     return "; ".join(words).capitalize() + "."
 
 
