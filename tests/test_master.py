@@ -527,6 +527,7 @@ def test_a_heap_of_crossing_faces_is_counted_on_a_stated_share(monkeypatch):
     heap = np.random.default_rng(0).random((30_000, 3))
     faces = np.arange(30_000).reshape(-1, 3)
     monkeypatch.setattr(crossings, "_MOST_TESTS", 3_000_000)
+    monkeypatch.setattr(crossings, "_MOST_TESTS_A_FACE", 0)
     found = find_crossings(heap, faces)
     assert 0 < found.checked_fraction < 0.5
     assert found.count > 1000

@@ -12,7 +12,8 @@ from .progress import SILENT, Progress
 _LEAF = 4
 _CHUNK_LEAVES = 16_384
 MOST_PAIRS = 100_000
-_MOST_TESTS = 200_000_000  # some ten seconds; a sculpt of 1.3 million faces takes a quarter of it
+# a carved sculpt takes about 160 tests a face; a heap of faces would take as many as there are faces
+_MOST_TESTS, _MOST_TESTS_A_FACE = 50_000_000, 500
 
 
 @dataclass(frozen=True, eq=False)
@@ -187,16 +188,17 @@ def find_crossings(vertices: np.ndarray, faces: np.ndarray, progress: Progress =
     first = max(1, 1 << int(np.ceil(np.log2(leaves)))) - 1
     boxes = np.tile(np.array([np.inf] * 3 + [-np.inf] * 3), (2 * first + 1, 1))
     _leaf_boxes(points, faces, order, boxes, first)
+    most_tests = _MOST_TESTS + _MOST_TESTS_A_FACE * len(faces)
     found, tests, begin = [], 0, 0
     while begin < leaves:
         # a heap is noticed on a few leaves, before a whole chunk of it is waited for
-        affordable = 8 if begin == 0 else int((_MOST_TESTS - tests) * begin / tests)
+        affordable = 8 if begin == 0 else int((most_tests - tests) * begin / tests)
         end = min(begin + min(_CHUNK_LEAVES, max(affordable, 8)), leaves)
         pairs, spent = _pairs_of_leaves(points, faces, order, boxes, first, begin, end, 16 * _LEAF)
         found.append(pairs[pairs[..., 0] >= 0])
         tests += int(spent)
         progress.step(end / leaves, "looking for faces that cross")
         begin = end
-        if sum(map(len, found)) >= MOST_PAIRS or tests >= _MOST_TESTS:
+        if sum(map(len, found)) >= MOST_PAIRS or tests >= most_tests:
             break
     return Crossings(np.concatenate(found), begin / leaves)

@@ -369,7 +369,7 @@ def _notes(
     if found.checked_fraction < 1.0:
         notes.append(
             f"Faces that pass through each other were counted on {found.checked_fraction:.1%} of the master only, "
-            "for there are too many."
+            "for comparing them all would take too long."
         )
     if left:
         notes.append(
