@@ -41,6 +41,7 @@ LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed b
 FORMATS = ("stl", "3mf", "glb")
 _LEAST_WALL_MM = 0.1  # columns are at least this long: a film brushed on the wall
 _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice's, not the mould's
+_CRUMB_ROUNDS = 4
 _WELD_MM = 1e-3
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
 _NEAR_CORNER = 0.02  # rim points keep this share of the pitch from a node, so that no sliver is made
@@ -104,16 +105,21 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
 
 def _manifold(vertices_mm: np.ndarray, faces: np.ndarray, name: str) -> Any:
     """The mesh as a manifold3d solid. Raises `PlanImpossible` where it is no closed manifold."""
+    solid = _manifold_or_none(vertices_mm, faces)
+    if solid is None:
+        raise PlanImpossible(
+            f"No solids can be made: {name} is no closed manifold; mend the mesh in your sculpting program, or make a "
+            "new surface over it."
+        )
+    return solid
+
+
+def _manifold_or_none(vertices_mm: np.ndarray, faces: np.ndarray) -> Any:
     import manifold3d
 
     mesh = manifold3d.Mesh64(np.ascontiguousarray(vertices_mm, np.float64), np.ascontiguousarray(faces, np.uint64))
     solid = manifold3d.Manifold(mesh)
-    if solid.status() != manifold3d.Error.NoError or solid.num_tri() == 0:
-        raise PlanImpossible(
-            f"No solids can be made: {name} is no closed manifold ({solid.status().name}); mend the mesh in your "
-            "sculpting program, or remesh it."
-        )
-    return solid
+    return solid if solid.status() == manifold3d.Error.NoError and solid.num_tri() else None
 
 
 def _arrays(solid: Any) -> tuple[np.ndarray, np.ndarray]:
@@ -130,22 +136,34 @@ def _solid(name: str, kind: str, solid: Any, frame: PullFrame | None = None, cru
 
     Edges too short for single precision go first: most formats store no better. What is left is checked once more.
     """
-    parts = [p for p in solid.simplify(_EVEN_MM).decompose() if p.num_tri()]
-    whole = sum(p.volume() for p in parts)
-    # an inner hollow comes as a part of negative volume and is kept by its size like any other
-    kept = [_arrays(p) for p in parts if abs(p.volume()) > crumb_share * abs(whole)]
-    if not kept or whole <= 0:
-        raise PlanImpossible(
-            f"Nothing is left of the {name}: {whole:.0f} mm³; check that the master's faces look outward, and the "
-            "rubber's thickness against the tolerance."
-        )
-    starts = np.cumsum([0] + [len(v) for v, _ in kept[:-1]])
-    vertices = np.concatenate([v for v, _ in kept])
-    faces = np.concatenate([f + start for (_, f), start in zip(kept, starts)])
+    vertices, faces = _arrays(solid.simplify(_EVEN_MM))
     if frame is not None:
         vertices = frame.to_master(vertices)
-    volume = float(_manifold(vertices, faces, f"the {name}").volume())
-    return Solid(name, kind, vertices, np.ascontiguousarray(faces, np.int32), volume)
+    # where two walls pass closer than the weld, joining them would tie them: then they stay as they are
+    made = _manifold_or_none(*_welded(vertices, faces)) or _manifold(vertices, faces, f"the {name}")
+    # taking a part away can bare another that hung on it by a corner
+    for _ in range(_CRUMB_ROUNDS):
+        made, fell = _without_crumbs(made, crumb_share, name)
+        if not fell:
+            break
+    vertices, faces = _arrays(made)
+    return Solid(name, kind, vertices, np.ascontiguousarray(faces, np.int32), float(made.volume()))
+
+
+def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
+    """The parts larger than a share of the whole, as one manifold, and whether any fell away."""
+    parts = solid.decompose()
+    volumes = np.array([p.volume() for p in parts])
+    if not volumes.sum() > 0:
+        raise PlanImpossible(
+            f"Nothing is left of the {name}: {volumes.sum():.0f} mm³; check that the master's faces look outward, and "
+            "the rubber's thickness against the tolerance."
+        )
+    # an inner hollow comes as a part of negative volume and is kept by its size like any other
+    kept = [_arrays(p) for p, v in zip(parts, volumes) if p.num_tri() and abs(v) > share * volumes.sum()]
+    starts = np.cumsum([0] + [len(v) for v, _ in kept[:-1]])
+    faces = np.concatenate([f + start for (_, f), start in zip(kept, starts)])
+    return _manifold(np.concatenate([v for v, _ in kept]), faces, f"the {name}"), len(kept) < len(parts)
 
 
 def _master_halves(master: Master, seam: Seam) -> list[Solid]:
@@ -218,7 +236,7 @@ def _lattices(envelopes: Sequence[Envelope], seam: Seam, keys: Keys, pitch_mm: f
 
 def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool) -> _Lattice:
     p = envelope.pixel_mm
-    factor = max(int(pitch_mm / p + 1e-6), 1)
+    factor = max(round(pitch_mm / p), 1)
     rows, columns = envelope.outer_mm.shape
     start_j, start_i = (round(c / p - 0.5) for c in envelope.origin_mm)
     rest_j, rest_i = (c / p - 0.5 - n for c, n in zip(envelope.origin_mm, (start_j, start_i)))

@@ -1,0 +1,272 @@
+"""The mould as solids: closed by manifold3d's own judgement, in agreement with Steiner's formula and the envelopes."""
+
+from __future__ import annotations
+
+import zipfile
+from types import SimpleNamespace
+
+import manifold3d as m3
+import numpy as np
+import pytest
+import trimesh
+from mouldloft.brief import Brief, RubberBrief, RunBrief, SeamBrief
+from mouldloft.cradle import board_in_plan
+from mouldloft.errors import BriefRefused, OutputRefused, PlanImpossible
+from mouldloft.keys import Keys
+from mouldloft.rubber import brush_rubber
+from mouldloft.seam import place_seam
+from mouldloft.solids import Solid, _sheet, make_solids, write_solids
+from mouldloft.undercut import find_locks, undercut_field
+from seam_bodies import as_master, opening_along
+
+LAMINATE_MM = 4.0
+SKIN_MM = 10.0
+
+
+def plan_of(mesh: trimesh.Trimesh, flange_width_mm: float = 10.0, pixel_mm: float = 2.0):
+    """What `make_solids` reads of a plan: no keys, one laminate all over, no cradle."""
+    direction = (1.0, 0.0, 0.0)
+    master = as_master(mesh)
+    field = undercut_field(master, direction, check=False)
+    seam = place_seam(master, opening_along(direction), field, SeamBrief(kind="plane", plane_offset_mm=0.0))
+    locks = find_locks(master, field, seam, SimpleNamespace(elongation_at_break=4.8))
+    thickness = RubberBrief(
+        skin_thickness_mm=SKIN_MM, edge_thickness_mm=SKIN_MM, edge_band_mm=0,
+        flange_width_mm=flange_width_mm, draft_deg=0.5, pixel_mm=pixel_mm,
+    )  # fmt: skip
+    rubber = brush_rubber(master, seam, locks, Brief(run=RunBrief(casts=1), rubber=thickness))
+    zones = [SimpleNamespace(name=n, thickness_mm=LAMINATE_MM) for n in ("field", "handling edge", "flange")]
+    shells = tuple(SimpleNamespace(piece=e.piece, name=e.name, zones=zones) for e in rubber.envelopes)
+    return SimpleNamespace(
+        master=master, seam=seam, rubber=rubber, keys=Keys((), ()), jacket=SimpleNamespace(pieces=shells),
+        cradle=SimpleNamespace(pieces=()),
+    )  # fmt: skip
+
+
+def manifold(solid: Solid, moved=(0.0, 0.0, 0.0)) -> m3.Manifold:
+    made = m3.Manifold(m3.Mesh64(solid.vertices_mm + np.asarray(moved), solid.faces.astype(np.uint64)))
+    assert made.status() == m3.Error.NoError
+    return made
+
+
+def of_kind(solids, kind: str) -> list[Solid]:
+    return [s for s in solids if s.kind == kind]
+
+
+@pytest.fixture(scope="module")
+def ball_plan():
+    return plan_of(trimesh.creation.icosphere(subdivisions=5, radius=150.0))
+
+
+@pytest.fixture(scope="module")
+def ball_solids(ball_plan):
+    return make_solids(ball_plan)
+
+
+@pytest.fixture(scope="module")
+def hare_solids(small_plan):
+    return make_solids(small_plan)
+
+
+# --- footprints
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 17.0, 45.0])
+def test_footprint_of_a_square_keeps_its_area(turn_deg):
+    """A square turned on the lattice, blocks' coverage known by 8 x 8 points: no side is out by a 20th of a block."""
+    side, c, s = 41.0, np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    fine = (np.arange(80 * 8) + 0.5) / 8 - 40.0
+    x, y = np.meshgrid(fine, fine)
+    inside = (np.abs(c * x + s * y) < side / 2) & (np.abs(c * y - s * x) < side / 2)
+    share = inside.reshape(80, 8, 80, 8).mean(axis=(1, 3))
+    sheet = _sheet(share, mirrored=False)
+    gx, gy = np.meshgrid(np.arange(80.0), np.arange(80.0))
+    a, b, d = (np.column_stack([sheet.at(gx), sheet.at(gy)])[sheet.faces[:, k]] for k in range(3))
+    areas = ((b - a)[:, 0] * (d - a)[:, 1] - (b - a)[:, 1] * (d - a)[:, 0]) / 2
+    assert areas.min() > 0
+    assert areas.sum() == pytest.approx(side**2, abs=0.05 * 4 * side)
+
+
+def test_any_speckle_makes_a_footprint_without_pinches():
+    """Random coverage has every saddle there is; each point may have only one fan of triangles round it."""
+    share = np.pad(np.random.default_rng(7).random((60, 50)), 1)
+    sheet = _sheet(share, mirrored=True)
+    edges = np.concatenate([sheet.faces[:, [0, 1]], sheet.faces[:, [1, 2]], sheet.faces[:, [2, 0]]])
+    assert len(np.unique(edges, axis=0)) == len(edges)
+    sides, count = np.unique(np.sort(edges, axis=1), axis=0, return_counts=True)
+    at_rim = np.bincount(sides[count == 1].ravel(), minlength=len(sheet.one))
+    assert set(np.unique(at_rim)) == {0, 2}
+
+
+# --- analytic
+
+
+def test_ball_glove_by_steiner(ball_solids):
+    """A t + M t^2 + 4/3 pi t^3 with A = 4 pi R^2, M = 4 pi R (Minkowski-Steiner formula)."""
+    radius, t = 150.0, SKIN_MM
+    steiner = 4 * np.pi * radius**2 * t + 4 * np.pi * radius * t**2 + 4 / 3 * np.pi * t**3
+    assert sum(s.volume_mm3 for s in of_kind(ball_solids, "glove")) == pytest.approx(steiner, rel=0.01)
+
+
+def test_dome_and_flange_jacket_by_its_profile():
+    """Offset of a ball standing on a flange: height over a radius r is the higher of both offsets (a solid of
+    revolution, integrated by shells)."""
+    wide = plan_of(trimesh.creation.icosphere(subdivisions=5, radius=150.0), flange_width_mm=40.0)
+    rim = 150.0 + 40.0
+    r = (np.arange(200_000) + 0.5) * rim / 200_000
+    glove = np.maximum(np.sqrt(np.maximum(160.0**2 - r**2, 0)), 10.0)
+    outside = np.maximum(np.sqrt(np.maximum((160.0 + LAMINATE_MM) ** 2 - r**2, 0)), 10.0 + LAMINATE_MM)
+    analytic = float((2 * np.pi * r * (outside - glove)).sum()) * rim / 200_000
+    for jacket in of_kind(make_solids(wide), "jacket"):
+        assert jacket.volume_mm3 == pytest.approx(analytic, rel=0.02)
+
+
+def test_halves_of_the_ball_are_halves(ball_solids):
+    whole = trimesh.creation.icosphere(subdivisions=5, radius=150.0).volume
+    halves = [s.volume_mm3 for s in of_kind(ball_solids, "master half")]
+    assert sum(halves) == pytest.approx(whole, rel=1e-5)
+    assert halves[0] == pytest.approx(halves[1], rel=1e-3)
+
+
+def test_a_coarser_tolerance_keeps_the_volume_with_fewer_triangles(ball_plan, ball_solids):
+    coarse = make_solids(ball_plan, tolerance_mm=6.0)
+    for one, other in zip(of_kind(ball_solids, "glove"), of_kind(coarse, "glove")):
+        assert other.volume_mm3 == pytest.approx(one.volume_mm3, rel=0.02)
+    assert sum(len(s.faces) for s in coarse) < 0.6 * sum(len(s.faces) for s in ball_solids)
+
+
+# --- the hare
+
+
+def test_every_solid_is_closed_and_right_way_out(hare_solids):
+    """By manifold3d's status and by trimesh's own reading of the same arrays."""
+    assert [len(of_kind(hare_solids, k)) for k in ("master half", "glove", "jacket")] == [2, 2, 2]
+    assert len(of_kind(hare_solids, "cradle board")) >= 4
+    for solid in hare_solids:
+        mesh = trimesh.Trimesh(solid.vertices_mm, solid.faces, process=False)
+        assert mesh.is_watertight, solid.name
+        assert mesh.is_winding_consistent, solid.name
+        assert manifold(solid).volume() == pytest.approx(solid.volume_mm3, rel=1e-9)
+        assert mesh.volume == pytest.approx(solid.volume_mm3, rel=1e-6)
+        assert solid.volume_mm3 > 0
+
+
+def test_glove_holds_as_much_rubber_as_its_parts(small_plan, hare_solids):
+    for solid, part in zip(of_kind(hare_solids, "glove"), small_plan.rubber.parts, strict=True):
+        assert solid.volume_mm3 == pytest.approx(part.total_mm3, rel=0.01), solid.name
+
+
+def test_gloves_do_not_overlap_each_other_nor_the_master(small_plan, hare_solids):
+    one, other = (manifold(s) for s in of_kind(hare_solids, "glove"))
+    assert (one ^ other).volume() < 1e-3 * one.volume()
+    master = small_plan.master
+    body = m3.Manifold(m3.Mesh64(master.vertices_mm, master.faces.astype(np.uint64)))
+    assert (one ^ body).volume() < 1e-4 * one.volume()
+    assert (other ^ body).volume() < 1e-4 * other.volume()
+
+
+def test_jacket_lifts_off_its_glove_without_touching(small_plan, hare_solids):
+    """Moved along its pull in 10 steps; moved against it, it must bite, or this would not see contact at all."""
+    pieces = zip(of_kind(hare_solids, "glove"), of_kind(hare_solids, "jacket"), small_plan.rubber.envelopes)
+    for glove, jacket, envelope in pieces:
+        still = manifold(glove)
+        depth = float(np.nanmax(envelope.outer_mm - envelope.parting_mm))
+        for step in np.linspace(0.0, 1.1 * depth, 10):
+            touching = (still ^ manifold(jacket, step * envelope.frame.pull)).volume()
+            assert touching < 1e-5 * jacket.volume_mm3, (glove.name, step)
+        assert (still ^ manifold(jacket, -2.0 * envelope.frame.pull)).volume() > 0.05 * jacket.volume_mm3
+
+
+def test_jacket_holds_its_zones_laminate(small_plan, hare_solids):
+    for solid, shell in zip(of_kind(hare_solids, "jacket"), small_plan.jacket.pieces, strict=True):
+        laid = sum(z.area_mm2 * z.thickness_mm for z in shell.zones)
+        assert solid.volume_mm3 == pytest.approx(laid, rel=0.1), solid.name
+
+
+def test_nothing_lies_below_the_ground(hare_solids):
+    for solid in hare_solids:
+        if solid.kind in ("glove", "jacket"):
+            assert solid.vertices_mm[:, 2].min() > -1e-6, solid.name
+
+
+def test_boards_are_their_outlines_sawn(small_plan, hare_solids):
+    boards = iter(of_kind(hare_solids, "cradle board"))
+    for piece, envelope in zip(small_plan.cradle.pieces, small_plan.rubber.envelopes, strict=True):
+        for board in piece.boards:
+            solid = next(boards)
+            x, y = board.outline_mm.T
+            area = abs(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1))) / 2  # the surveyor's formula
+            assert solid.volume_mm3 == pytest.approx(area * board.thickness_mm, rel=1e-6)
+            middle = board_in_plan(board, piece, envelope)
+            assert solid.vertices_mm.mean(axis=0).shape == (3,)
+            mean_low, mean_high = solid.vertices_mm.min(axis=0), solid.vertices_mm.max(axis=0)
+            assert np.all(middle.min(axis=0) >= mean_low - 1e-6)
+            assert np.all(middle.max(axis=0) <= mean_high + 1e-6)
+
+
+# --- files
+
+
+def test_files_read_back_as_the_same_solids(tmp_path, ball_solids):
+    written = write_solids(ball_solids, tmp_path / "solids", ("stl", "3mf", "glb"))
+    assert len(written) == 3 * len(ball_solids)
+    assert sorted(p.name for p in (tmp_path / "solids").iterdir()) == sorted(p.name for p in written)
+    for number, path in enumerate(written):
+        solid = ball_solids[number // 3]
+        mesh = trimesh.load(path, force="mesh")
+        mesh.merge_vertices()
+        scale = 1000.0 if path.suffix == ".glb" else 1.0
+        assert mesh.is_watertight, path.name
+        assert mesh.volume * scale**3 == pytest.approx(solid.volume_mm3, rel=1e-4)
+        low, high = mesh.bounds * scale
+        if path.suffix == ".glb":  # glTF 2.0: +Y up, +Z forward
+            assert (low[1], high[1]) == pytest.approx(solid.vertices_mm[:, 2][[*extremes(solid, 2)]], abs=1e-2)
+            assert (-high[2], -low[2]) == pytest.approx(solid.vertices_mm[:, 1][[*extremes(solid, 1)]], abs=1e-2)
+        else:
+            assert low == pytest.approx(solid.vertices_mm.min(axis=0), abs=1e-2)
+            assert high == pytest.approx(solid.vertices_mm.max(axis=0), abs=1e-2)
+        if path.suffix == ".3mf":
+            model = zipfile.ZipFile(path).read("3D/3dmodel.model").decode()
+            assert 'unit="millimeter"' in model[:600]
+
+
+def extremes(solid: Solid, axis: int) -> tuple[int, int]:
+    along = solid.vertices_mm[:, axis]
+    return int(along.argmin()), int(along.argmax())
+
+
+def test_stl_of_the_hare_is_closed_in_single_precision(tmp_path, hare_solids):
+    for path in write_solids(hare_solids, tmp_path):
+        mesh = trimesh.load(path)
+        assert mesh.is_watertight, path.name
+
+
+def test_names_never_leave_the_folder(tmp_path):
+    box = trimesh.creation.box()
+    named = [
+        Solid(n, "glove", np.array(box.vertices), np.array(box.faces, np.int32), 1.0)
+        for n in ("../../etc/x", "C:\\y", "a b", "A-B", "…", "n" * 400)
+    ]
+    written = write_solids(named, tmp_path / "out")
+    assert all(p.parent == tmp_path / "out" and p.exists() for p in written)
+    assert [p.name for p in written][:5] == ["etc-x.stl", "c-y.stl", "a-b.stl", "a-b-2.stl", "solid.stl"]
+    assert [p.name for p in tmp_path.iterdir()] == ["out"]
+
+
+def test_refusals_are_one_sentence(tmp_path, ball_plan):
+    for wrong in (0.0, -1.0, float("nan"), 1e6):
+        with pytest.raises(BriefRefused, match="tolerance"):
+            make_solids(ball_plan, tolerance_mm=wrong)
+    with pytest.raises(OutputRefused, match="stl, 3mf, glb"):
+        write_solids((), tmp_path, ("step",))
+    (tmp_path / "file").write_text("")
+    with pytest.raises(OutputRefused, match="cannot be made"):
+        write_solids((), tmp_path / "file" / "inner")
+
+
+def test_a_torn_master_is_refused(ball_plan):
+    torn = SimpleNamespace(**vars(ball_plan))
+    master = ball_plan.master
+    torn.master = as_master(trimesh.Trimesh(master.vertices_mm, master.faces[:-1], process=False))
+    with pytest.raises(PlanImpossible, match="closed manifold"):
+        make_solids(torn)
