@@ -68,6 +68,10 @@ def test_own_mesh_is_planned_and_reopened(capsys, vase, quick, tmp_path):
     for word in ("Opens", "Pieces", "Seam", "Lock fill", "Rubber", "Keys", "Jacket", "Caution", str(out_folder)):
         assert word in out
     assert {"plan.json", "order.csv", "summary.txt"} <= {p.name for p in out_folder.iterdir()}
+    code, table, _ = run(capsys, "compare", out_folder, out_folder, "--html", tmp_path / "both.html")
+    assert code == 0
+    assert "ubber" in table
+    assert "<table" in (tmp_path / "both.html").read_text()
     code, again, _ = run(capsys, "show", out_folder)
     assert code == 0
     assert again.strip() == (out_folder / "summary.txt").read_text().strip()

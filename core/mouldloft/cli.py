@@ -180,6 +180,21 @@ def show_command(
     _show(open_plan(saved))
 
 
+@app.command("compare")
+def compare_command(
+    saved: Annotated[list[Path], typer.Argument(help="Two or more saved plans (folder or plan.json).")],
+    page: Annotated[Path | None, typer.Option("--html", help="Also write the comparison as a page.")] = None,
+) -> None:
+    """Set saved plans side by side: rubber, mass, days, cost, seam on show."""
+    from .compare import compare_plans, comparison_text, write_comparison
+    from .planfile import open_plan
+
+    comparison = compare_plans([open_plan(path) for path in saved])
+    print(comparison_text(comparison))
+    if page is not None:
+        print(write_comparison(comparison, page))
+
+
 @app.command("estimate")
 def estimate_command(
     height: Annotated[float, typer.Option("--height", help="Finished height in mm.", min=50, max=20000)],

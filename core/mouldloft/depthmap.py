@@ -49,9 +49,7 @@ def grid_around(points_mm: np.ndarray, pixel_mm: float, margin_mm: float = 0.0) 
     high = np.ceil((points_mm[:, :2].max(axis=0) + margin_mm) / pixel_mm) + 1
     columns, rows = (high - low).astype(int) + 1
     # half a pixel off the origin: a symmetric body has its own edges on the lattice lines otherwise
-    return Grid(
-        (low[0] + 0.5) * pixel_mm, (low[1] + 0.5) * pixel_mm, float(pixel_mm), int(rows), int(columns)
-    )
+    return Grid((low[0] + 0.5) * pixel_mm, (low[1] + 0.5) * pixel_mm, float(pixel_mm), int(rows), int(columns))
 
 
 @njit(cache=True, nogil=True, fastmath=False)

@@ -83,9 +83,7 @@ def _closing_surface(
         height = stretch_surface(lines, frame, grid, bounds)
         inner = points[count:]
         inner[:, 2] = sample_map(height, grid, inner[:, 0], inner[:, 1])
-    numbers = np.concatenate(
-        [first + nodes, first + len(crossings.points_mm) + np.arange(len(points) - count)]
-    )
+    numbers = np.concatenate([first + nodes, first + len(crossings.points_mm) + np.arange(len(points) - count)])
     return points[count:], numbers[faces]
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
+from enum import StrEnum
 
 
-class Mark(str, Enum):
+class Mark(StrEnum):
     """The standing of a figure."""
 
     PUBLISHED = "published"  # a source that can be looked up is named beside it

@@ -101,9 +101,7 @@ def regions(graph: FaceGraph, labels: np.ndarray) -> tuple[int, np.ndarray]:
     return int(count), region
 
 
-def island_regions(
-    region: np.ndarray, area_mm2: np.ndarray, labels: np.ndarray, least_mm2: float
-) -> np.ndarray:
+def island_regions(region: np.ndarray, area_mm2: np.ndarray, labels: np.ndarray, least_mm2: float) -> np.ndarray:
     """(r,) bool: regions smaller than `least_mm2`, save the largest of each label.
 
     region, labels : (m,) region and label (0 or 1) of each member; area_mm2 : (r,) of each region.

@@ -228,9 +228,7 @@ def write_pdf(path: str | Path, templates: Iterable[Template], page: Page = "A4"
     from reportlab.pdfgen import canvas
 
     buffer = io.BytesIO()
-    sheet = canvas.Canvas(
-        buffer, pagesize=tuple(v * _POINT for v in _PAGES_MM[page]), invariant=1, pageCompression=1
-    )
+    sheet = canvas.Canvas(buffer, pagesize=tuple(v * _POINT for v in _PAGES_MM[page]), invariant=1, pageCompression=1)
     sheet.setTitle(title or "Templates at full size")
     _use_font()
     for template in templates:
@@ -308,9 +306,7 @@ def _draw_tile(sheet: Any, template: Template, tile: Tile, tiles: list[Tile], pa
         if at in others
     ]
     _words(sheet, _MARGIN_MM, head, f"{template.name}   {tile.name}", 4.0)
-    _words(
-        sheet, _MARGIN_MM, head - 5.0, "joins " + ", ".join(beside) if beside else "whole on this page", 2.8
-    )
+    _words(sheet, _MARGIN_MM, head - 5.0, "joins " + ", ".join(beside) if beside else "whole on this page", 2.8)
     _draw_ruler(sheet, across - _MARGIN_MM - _RULER_MM, head - 3.0)
     sheet.showPage()
 
@@ -335,9 +331,7 @@ def _draw_ruler(sheet: Any, x_mm: float, y_mm: float) -> None:
         tick = 3.0 if k % 5 == 0 else 1.8
         x = (x_mm + k * _RULER_MM / 10) * _POINT
         sheet.line(x, y_mm * _POINT, x, (y_mm + tick) * _POINT)
-    _words(
-        sheet, x_mm + _RULER_MM, y_mm - 3.4, "100 mm: measure before cutting, print at 100 %", 2.4, right=True
-    )
+    _words(sheet, x_mm + _RULER_MM, y_mm - 3.4, "100 mm: measure before cutting, print at 100 %", 2.4, right=True)
 
 
 def _draw_key_page(sheet: Any, template: Template, tiles: list[Tile], page: Page) -> None:

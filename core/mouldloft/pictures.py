@@ -58,8 +58,10 @@ if TYPE_CHECKING:
 
 MOST_DRAWN = 1_500_000  # faces of a master drawn as it is; finer ones are thinned to this for the picture
 MOST_GLOVE_PIXELS = 70_000
-MOST_CUT_FACES = 120_000  # of the master that is taken out of the glove
+MOST_LIGHT_FACES = 100_000  # of the master, to cut the gloves with and to stand beside them
 LOCKS_NAMED = 5
+_APART_WIDTH_PX = 1600
+_LABEL = 32  # letters in the picture of the mould taken apart, which is printed small
 _FINE = 3  # lines and letters are drawn this much finer and averaged down
 
 # Way the camera looks, in plan coordinates: the front is at -y and the piece's own left at +x.
@@ -115,9 +117,11 @@ class MouldBodies:
 
 
 _studios: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
+_light_masters: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
+_lock_photos: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 _mould_meshes: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 _mould_bodies: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
-_apart_scenes: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
+_apart_photos: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 
 
 def _kept(store: weakref.WeakKeyDictionary, owner: object, make: Callable[[], object]):
@@ -152,8 +156,14 @@ def mould_meshes(plan: MouldPlan, progress: Progress = SILENT) -> MouldMeshes:
     return _kept(_mould_meshes, plan.jacket, lambda: _make_mould_meshes(plan, progress))
 
 
+def light_master(plan: MouldPlan) -> MeshPair:
+    """The master with at most about `MOST_LIGHT_FACES`."""
+    master = plan.master
+    return _kept(_light_masters, master, lambda: fewer_faces(master.vertices_mm, master.faces, MOST_LIGHT_FACES))
+
+
 def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
-    cut = fewer_faces(plan.master.vertices_mm, plan.master.faces, MOST_CUT_FACES)
+    cut = light_master(plan)
     gloves, keys, jackets, bolts, fine = [], [], [], [], []
     for envelope, piece in zip(plan.rubber.envelopes, plan.jacket.pieces):
         progress.step(0.1, f"glove and jacket, {envelope.name}")
@@ -503,40 +513,36 @@ def lock_picture(
     plan: MouldPlan, progress: Progress = SILENT, renderer: str = "auto", titled: bool = True
 ) -> Image.Image:
     """Where it locks, from two sides, with the scale and the worst places named."""
-    panel, height, foot = 950, 1220, 290
-    scene = _lock_map_scene(plan, progress)
-    panels, marks = [], []
-    named = plan.locks.regions[:LOCKS_NAMED]
-    for at, name in enumerate(("three_quarter", "three_quarter_behind")):
-        camera = lowered(camera_for(plan, name, panel, height), 0.045)
-        panels.append(photograph(scene, camera, renderer=renderer))
-        offset = np.array([at * panel, 0])
-        marks += [
-            (number_, place + offset)
-            for number_, region in enumerate(named, 1)
-            if (place := _badge_place(plan, region, camera)) is not None
-        ]
-        seen, _ = seam_in_view(studio_for(plan), camera)
-        marks.append((0, [line + offset for line in seen]))
-    wide = np.concatenate(panels, axis=1)
-    blank = np.broadcast_to(wide[:1, :1], (foot, wide.shape[1], 3))
+    wide, cameras = _kept(_lock_photos, plan.locks, lambda: _photograph_locks(plan, progress, renderer))
+    panel, height = cameras[0].width_px, cameras[0].height_px
+    blank = np.broadcast_to(wide[:1, :1], (290, wide.shape[1], 3))
     over = Overlay(np.concatenate([wide, blank]))
-    for number_, what in marks:
-        if number_ == 0:
-            for line in what:
-                over.line(line, "white", 5.0)
-                over.line(line, INK, 2.0)
-    for number_, what in marks:
-        if number_:
-            over.badge(what[0], what[1], str(number_), 19)
+    named = plan.locks.regions[:LOCKS_NAMED]
+    for at, camera in enumerate(cameras):
+        for line in seam_in_view(studio_for(plan), camera)[0]:
+            over.line(line + (at * panel, 0), "white", 5.0)
+            over.line(line + (at * panel, 0), INK, 2.0)
+    for at, (camera, name) in enumerate(zip(cameras, _LOCK_VIEWS)):
+        for count, region in enumerate(named, 1):
+            place = _badge_place(plan, region, camera)
+            if place is not None:
+                over.badge(place[0] + at * panel, place[1], str(count), 19)
+        over.text(48 + at * panel, height + 6, VIEWS[name][1], 24, colour=SOFT_INK, anchor="lm")
     if titled:
         over.text(48, 70, "Where it locks", 34, "strong")
     over.text(48, 110, "depth of the lock across the pull of the piece that covers it", 25, colour=SOFT_INK)
-    for at, name in enumerate(("three_quarter", "three_quarter_behind")):
-        over.text(48 + at * panel, height + 6, VIEWS[name][1], 24, colour=SOFT_INK, anchor="lm")
     _lock_legend(plan, over, 48, height + 60)
     _lock_list(plan, over, named, 830, height + 44)
     return over.finished()
+
+
+_LOCK_VIEWS = ("three_quarter", "three_quarter_behind")
+
+
+def _photograph_locks(plan: MouldPlan, progress: Progress, renderer: str) -> tuple[np.ndarray, list[Camera]]:
+    scene = _lock_map_scene(plan, progress)
+    cameras = [lowered(camera_for(plan, name, 950, 1220), 0.045) for name in _LOCK_VIEWS]
+    return np.concatenate([photograph(scene, camera, renderer=renderer) for camera in cameras], axis=1), cameras
 
 
 def _lock_legend(plan: MouldPlan, over: Overlay, x: float, y: float, width: float = 640) -> None:
@@ -588,7 +594,7 @@ class Apart:
 def taken_apart(plan: MouldPlan, progress: Progress = SILENT) -> Apart:
     """The master in the middle, each glove piece off it, each jacket piece off the glove, bolts drawn out."""
     parts = mould_bodies(plan, progress)
-    vertices, faces = fewer_faces(plan.master.vertices_mm, plan.master.faces, 400_000)
+    vertices, faces = light_master(plan)
     bodies = [body_of("master", vertices, faces, rgb(PLASTER))]
     labels: list[tuple[str, str, Body]] = [("master", f"{mm(plan.master.height_mm)} tall", bodies[0])]
     for at, (glove, jacket, bolts) in enumerate(zip(parts.gloves, parts.jackets, parts.bolts)):
@@ -628,42 +634,36 @@ def _apart_way(plan: MouldPlan) -> np.ndarray:
     return unit(ahead - 0.42 * flat) + np.array([0.0, 0.0, -0.30])
 
 
-def apart_picture(
-    plan: MouldPlan,
-    progress: Progress = SILENT,
-    renderer: str = "auto",
-    width_px: int = 1800,
-    letters: float = 1.0,
-    titled: bool = True,
-) -> Image.Image:
-    """The mould taken apart along its pull, each part with its name and mass. letters : times the usual size."""
-    apart, baked = _kept(_apart_scenes, plan.jacket, lambda: _bake_apart(plan, progress))
-    way = _apart_way(plan)
-    points = baked.vertices_mm
-    flat = look(way, points, 100, 100, parallel=True)
-    spread = np.ptp(points @ flat.axes.T, axis=0)
-    size = 21 * letters
-    height = int(np.clip(width_px * spread[1] / spread[0] * 1.02, 0.4 * width_px, 1.05 * width_px))
-    camera = look(way, points, width_px, height, margin=0.075)
-    foot = [_label_foot(camera, body) for _, _, body in apart.labels]
-    pen = Overlay(np.zeros((8, 8, 3), np.uint8))
-    widths = [pen.width_of(name, size, "strong") for name, _, _ in apart.labels]
-    rows = _rows([x for x, _ in foot], widths)
-    camera = with_room_below(camera, round((36 + 60 * max(rows, default=0)) * letters))
-    over = Overlay(photograph(baked, camera, renderer=renderer))
-    if titled:
-        over.text(48, 70, "Taken apart along its pull", 34, "strong")
-    for (name, figure, _), (x, y), row in zip(apart.labels, foot, rows):
-        base = over.size[1] - 52 * letters - 60 * letters * row
-        over.line(np.array([[x, min(y + 14, base - 30 * letters)], [x, base - 26 * letters]]), SOFT_INK, 1.2)
-        over.text(x, base, name, size, "strong", anchor="ms")
-        over.text(x, base + 26 * letters, figure, 0.95 * size, colour=SOFT_INK, anchor="ms")
+def apart_picture(plan: MouldPlan, progress: Progress = SILENT, renderer: str = "auto") -> Image.Image:
+    """The mould taken apart along its pull, each part with its name and mass."""
+    apart, camera, picture = _kept(_apart_photos, plan.jacket, lambda: _photograph_apart(plan, progress, renderer))
+    over = Overlay(picture)
+    for (name, figure, _), (x, y), row in zip(apart.labels, *_label_places(apart, camera)):
+        base = over.size[1] - 1.8 * _LABEL - 2.9 * _LABEL * row
+        over.line(np.array([[x, min(y + 14, base - 1.4 * _LABEL)], [x, base - 1.2 * _LABEL]]), SOFT_INK, 1.2)
+        over.text(x, base, name, _LABEL, "strong", anchor="ms")
+        over.text(x, base + 1.25 * _LABEL, figure, 0.95 * _LABEL, colour=SOFT_INK, anchor="ms")
     return over.finished()
 
 
-def _bake_apart(plan: MouldPlan, progress: Progress) -> tuple[Apart, Baked]:
+def _photograph_apart(plan: MouldPlan, progress: Progress, renderer: str) -> tuple[Apart, Camera, np.ndarray]:
     apart = taken_apart(plan, progress)
-    return apart, set_up(apart.bodies, progress)
+    baked = set_up(apart.bodies, progress)
+    way, points, width = _apart_way(plan), baked.vertices_mm, _APART_WIDTH_PX
+    spread = np.ptp(points @ look(way, points, 100, 100, parallel=True).axes.T, axis=0)
+    height = int(np.clip(width * spread[1] / spread[0] * 1.02, 0.4 * width, 1.05 * width))
+    camera = look(way, points, width, height, margin=0.075)
+    rows = _label_places(apart, camera)[1]
+    camera = with_room_below(camera, round((1.7 + 2.9 * max(rows, default=0)) * _LABEL))
+    return apart, camera, photograph(baked, camera, renderer=renderer)
+
+
+def _label_places(apart: Apart, camera: Camera) -> tuple[list[tuple[float, float]], list[int]]:
+    """Where each label's line begins, and the row it stands in."""
+    foot = [_label_foot(camera, body) for _, _, body in apart.labels]
+    pen = Overlay(np.zeros((8, 8, 3), np.uint8))
+    widths = [pen.width_of(name, _LABEL, "strong") for name, _, _ in apart.labels]
+    return foot, _rows([x for x, _ in foot], widths)
 
 
 def _label_foot(camera: Camera, body: Body) -> tuple[float, float]:
@@ -694,7 +694,7 @@ def _rows(x: Sequence[float], width: Sequence[float], gap: float = 24.0) -> list
 
 def save_png(path: Path, image: Image.Image) -> Path:
     """Write a PNG whole or not at all. Raises `OutputRefused`."""
-    return write_whole(path, lambda handle: image.save(handle, "PNG", compress_level=6))
+    return write_whole(path, lambda handle: image.save(handle, "PNG", compress_level=4))
 
 
 def draw_pictures(

@@ -289,7 +289,7 @@ def client_sheet(plan: MouldPlan, path: str | Path, progress: Progress = SILENT)
     small = []
     for at, name in enumerate(ELEVATIONS):
         progress.step(0.3 + 0.15 * at, "the client's sheet")
-        small.append(seam_view(plan, name, 620, 760))
+        small.append(seam_view(plan, name, 500, 613))
 
     def fill(handle: IO[bytes]) -> None:
         canvas = Canvas(handle, pagesize=PAGE, invariant=1, pageCompression=1)
@@ -599,8 +599,7 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
         ),
     ]
     parts: list[Flowable] = [title, Spacer(1, 8), _facts(facts, inner, 0.16)]
-    apart = apart_picture(plan, width_px=1500, letters=1.55, titled=False)
-    parts += [Spacer(1, 8), _picture(apart, inner, 350)]
+    parts += [Spacer(1, 8), _picture(apart_picture(plan), inner, 350)]
     parts += _cautions(plan, inner, most=3)
     return parts
 

@@ -11,6 +11,7 @@ import functools
 import os
 import subprocess
 import sys
+import weakref
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -25,10 +26,12 @@ from .progress import SILENT, Progress
 from .rays import WORKERS, RayScene, blocked, ray_scene
 from .shapes import Body, joined
 
-_MOST_BAKED = 120_000  # places where light is reckoned; other vertices take it from their neighbours
+_MOST_BAKED = 60_000  # places where light is reckoned; other vertices take it from their neighbours
 _SKY_RAYS = 32
 _KEY_RAYS = 10
 _KEY_SPREAD = 0.22  # sine of the key light's half angle: how soft its shadow is
+_MOST_FRAMED = 30_000  # points that a view is fitted to; more change nothing one can see
+_FINE_STEPS = 16_383  # steps of linear light: finer than 8 bits of sRGB at its darkest
 _STRIP = 300_000  # rays at a time
 _SCALE = 2  # each picture is drawn at twice its size and averaged down
 
@@ -101,6 +104,7 @@ def look(
 ) -> Camera:
     """Camera that looks along `towards` and just takes in the (n, 3) points, with a margin on every side."""
     back = -unit(np.asarray(towards, float))
+    bodies_mm = bodies_mm[:: 1 + len(bodies_mm) // _MOST_FRAMED]
     up = np.array([0.0, 0.0, 1.0]) if abs(back[2]) < 0.999 else np.array([0.0, 1.0, 0.0])
     right = unit(np.cross(up, back))
     axes = np.stack([right, np.cross(back, right), back])
@@ -275,16 +279,15 @@ def floor_shadow(baked: Baked, camera: Camera, height_mm: float = 0.0, cells: in
     gx, gy = np.meshgrid(x, y)
     points = np.column_stack([gx.ravel(), gy.ravel(), np.full(gx.size, height_mm)])
     up = np.tile([0.0, 0.0, 1.0], (len(points), 1))
-    seen, total = np.zeros(len(points)), 0.0
-    for direction in _spread_directions(160):
-        if direction[2] > 0.05:
-            seen += direction[2] * ~blocked(baked.scene, points, up, direction)
-            total += direction[2]
+    sky = _kept_floors.get(baked.scene)
+    if sky is None:
+        sky = _floor_sky(baked.scene, points)
+        _kept_floors[baked.scene] = sky
     light = unit(np.array(_KEY_FROM) @ camera.axes)
     key = np.zeros(len(points))
     for direction in _cone(light, 24, 1.6 * _KEY_SPREAD):
         key += ~blocked(baked.scene, points, up, direction)
-    kept = [gaussian_filter((1.0 - v).reshape(cells, cells), 1.2).ravel() for v in (seen / total, key / 24)]
+    kept = [gaussian_filter((1.0 - v).reshape(cells, cells), 1.2).ravel() for v in (sky, key / 24)]
     shade = 1.0 - 0.6 * kept[0] - 0.16 * kept[1]
     # fade to the backdrop before the floor ends, so that its edge never shows
     edge = np.hypot((gx.ravel() - middle[0]) / np.ptp(x), (gy.ravel() - middle[1]) / np.ptp(y)) * 2
@@ -294,6 +297,20 @@ def floor_shadow(baked: Baked, camera: Camera, height_mm: float = 0.0, cells: in
     a, b, c, d = (q.ravel() for q in (number[:-1, :-1], number[:-1, 1:], number[1:, 1:], number[1:, :-1]))
     faces = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])]).astype(np.int32)
     return Body("floor", points, faces, up, colours)
+
+
+_kept_floors: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()  # by scene: every view has the same floor
+
+
+def _floor_sky(scene: RayScene, points: np.ndarray) -> np.ndarray:
+    """(k,) share of the sky that level points see."""
+    up = np.tile([0.0, 0.0, 1.0], (len(points), 1))
+    seen, total = np.zeros(len(points)), 0.0
+    for direction in _spread_directions(120):
+        if direction[2] > 0.05:
+            seen += direction[2] * ~blocked(scene, points, up, direction)
+            total += direction[2]
+    return seen / total
 
 
 # --- drawing ---------------------------------------------------------------------------------------------
@@ -332,10 +349,14 @@ def _feathered(picture: np.ndarray, share: float = 0.08) -> np.ndarray:
 
 def _averaged(large: np.ndarray) -> np.ndarray:
     """Down by `_SCALE`, in linear light so that edges keep their weight."""
+    light = np.rint(to_linear(np.arange(256) / 255.0) * _FINE_STEPS).astype(np.uint32)
     rows, columns = large.shape[0] // _SCALE, large.shape[1] // _SCALE
-    table = to_linear(np.arange(256) / 255.0).astype(np.float32)
-    mean = table[large].reshape(rows, _SCALE, columns, _SCALE, 3).mean(axis=(1, 3))
-    return np.rint(to_srgb(mean) * 255).astype(np.uint8)
+    total = np.zeros((rows, columns, 3), np.uint32)
+    for i in range(_SCALE):
+        for j in range(_SCALE):
+            total += light[large[i::_SCALE, j::_SCALE]]
+    back = np.rint(255 * to_srgb(np.arange(_FINE_STEPS + 1) / _FINE_STEPS)).astype(np.uint8)
+    return back[total // _SCALE**2]
 
 
 def _draw_by_rays(vertices: np.ndarray, faces: np.ndarray, colours: np.ndarray, camera: Camera) -> np.ndarray:

@@ -146,9 +146,7 @@ def undercut_field(
     direction : (3,) any length. check=False leaves the second method out (for quick redraws) and reports NaN.
     """
     d = unit(np.asarray(direction))
-    samples = samples_on_every_face(
-        master.vertices_mm, master.faces, master.face_areas_mm2, _sample_spacing(master)
-    )
+    samples = samples_on_every_face(master.vertices_mm, master.faces, master.face_areas_mm2, _sample_spacing(master))
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     sample_normals = master.normals[samples.faces]
     free_plus, free_minus = freedom_by_rays(scene, samples.points_mm, sample_normals, d, progress)
@@ -203,9 +201,7 @@ def _hanging_mm(
     return np.clip(np.minimum(wall, centres[which] @ pull - floor_mm), 0.0, None)
 
 
-def _depths(
-    points: np.ndarray, top: np.ndarray, grid: Grid, progress: Progress
-) -> tuple[np.ndarray, np.ndarray]:
+def _depths(points: np.ndarray, top: np.ndarray, grid: Grid, progress: Progress) -> tuple[np.ndarray, np.ndarray]:
     """Depth of each locked point across the pull, and the inscribed radius of the overhang it lies under.
 
     At height z the overhang is the set of columns whose top is above z; the way out is the nearest column that is
@@ -234,9 +230,7 @@ def _depths(
     return depth, inscribed
 
 
-def _stretch(
-    depth_mm: np.ndarray, inscribed_mm: np.ndarray, neck_mm: np.ndarray, is_wall: np.ndarray
-) -> np.ndarray:
+def _stretch(depth_mm: np.ndarray, inscribed_mm: np.ndarray, neck_mm: np.ndarray, is_wall: np.ndarray) -> np.ndarray:
     """Strain the glove needs at each locked point.
 
     Rubber round a neck is a ring of the neck's radius that must pass the overhang: strain = depth / ring radius, where
@@ -275,9 +269,7 @@ def _connected(faces: np.ndarray, inside: np.ndarray, labels: np.ndarray) -> np.
     """(m,) int32, number of the connected patch of `inside` faces of one label, -1 elsewhere."""
     a, b = _face_graph(faces)
     keep = inside[a] & inside[b] & (labels[a] == labels[b])
-    graph = sparse.coo_matrix(
-        (np.ones(keep.sum(), np.int8), (a[keep], b[keep])), shape=(len(faces), len(faces))
-    )
+    graph = sparse.coo_matrix((np.ones(keep.sum(), np.int8), (a[keep], b[keep])), shape=(len(faces), len(faces)))
     patches = csgraph.connected_components(graph, directed=False)[1].astype(np.int32)
     patches[~inside] = -1
     return patches
@@ -321,9 +313,7 @@ def find_locks(
         is_wall = steepness > 0.5
         neck = np.full(len(which), 0.0)
         inward = -across[is_wall] / steepness[is_wall, None]
-        neck[is_wall] = (
-            first_wall_mm(scene, centres[which[is_wall]], -master.normals[which[is_wall]], inward) / 2
-        )
+        neck[is_wall] = first_wall_mm(scene, centres[which[is_wall]], -master.normals[which[is_wall]], inward) / 2
         neck[~np.isfinite(neck)] = 0.0
         stretch[which] = _stretch(depth[which], inscribed, neck, is_wall)
     projected = master.face_areas_mm2 * np.abs(_own_sine(master, seam))

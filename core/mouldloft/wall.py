@@ -78,14 +78,10 @@ def flange_width_mm(size_mm: tuple[float, float, float]) -> tuple[float, Assumpt
     """Width of the flange by the piece's greatest size: a twentieth of it, 40 to 80 mm."""
     width = float(np.clip(max(size_mm) / 20.0, 40.0, 80.0))
     width = 5.0 * round(width / 5.0)
-    return width, Assumption(
-        "flange width", f"{width:.0f} mm: 1/20 of the size, 40 to 80 mm", Mark.COMMON_PRACTICE
-    )
+    return width, Assumption("flange width", f"{width:.0f} mm: 1/20 of the size, 40 to 80 mm", Mark.COMMON_PRACTICE)
 
 
-def build_wall(
-    master: Master, seam: Seam, width_mm: float | None = None, progress: Progress = SILENT
-) -> Wall:
+def build_wall(master: Master, seam: Seam, width_mm: float | None = None, progress: Progress = SILENT) -> Wall:
     """Flat pieces of the wall, ready to be cut at full size. width_mm : the flange's, by size if None."""
     width, rule = flange_width_mm(master.size_mm)
     assumptions = (rule,) if width_mm is None else ()
@@ -141,9 +137,7 @@ def _above_base(frame: PullFrame, offset_mm: float, span_mm: float) -> shapely.G
     return box(-span_mm, low, span_mm, low + 2.0 * span_mm)
 
 
-def _boards(
-    master: Master, seam: Seam, frame: PullFrame, width_mm: float, assumptions: tuple[Assumption, ...]
-) -> Wall:
+def _boards(master: Master, seam: Seam, frame: PullFrame, width_mm: float, assumptions: tuple[Assumption, ...]) -> Wall:
     inside = section_area(master, seam)
     ring = inside.buffer(width_mm, quad_segs=16).difference(inside)
     if master.base == "open":
@@ -172,9 +166,7 @@ def _cuts(low: float, high: float, longest: float) -> list[float]:
     return [float(v) for v in np.linspace(low, high, count + 1)]
 
 
-def _board(
-    name: str, part: Polygon, inside: shapely.Geometry, seam: Seam, frame: PullFrame, first: int
-) -> WallPiece:
+def _board(name: str, part: Polygon, inside: shapely.Geometry, seam: Seam, frame: PullFrame, first: int) -> WallPiece:
     stations: list[Station] = []
     tick = inside.buffer(_TICK_MM).boundary
     for line in seam.lines:
@@ -184,9 +176,7 @@ def _board(
             at = shapely.Point(point[:2])
             out = tick.interpolate(tick.project(at))
             x, y, z = (float(v) for v in frame.to_master(point[None])[0])
-            stations.append(
-                Station(first + len(stations), (at.x, at.y), (float(out.x), float(out.y)), (x, y, z))
-            )
+            stations.append(Station(first + len(stations), (at.x, at.y), (float(out.x), float(out.y)), (x, y, z)))
     holes = tuple(np.asarray(ring.coords)[:-1] for ring in part.interiors)
     return WallPiece(name, np.asarray(part.exterior.coords)[:-1], holes, tuple(stations), 0.0)
 
@@ -202,9 +192,7 @@ def _strips(
     points = frame.to_frame(master.vertices_mm)
     span = float(np.ptp(points[:, :2], axis=0).max())
     grid = grid_around(points, span / 320.0, 1.5 * width_mm)
-    height = parting_heights(
-        seam, frame, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.rows, grid.columns, master
-    )
+    height = parting_heights(seam, frame, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.rows, grid.columns, master)
     progress.step(0.5, "the wall along the seam")
     lean = np.hypot(*np.gradient(height.astype(float), grid.pixel_mm))
     inside = section_area(master, seam)
@@ -244,9 +232,7 @@ def _flat_runs(inner: np.ndarray, outer: np.ndarray) -> list[slice]:
     soft = cell_stretch(inner, outer) <= _STRETCH_MOST
     edge = np.flatnonzero(np.diff(np.concatenate([[0], soft.astype(np.int8), [0]])))
     return [
-        slice(int(first), int(last) + 1)
-        for first, last in zip(edge[::2], edge[1::2], strict=True)
-        if last - first >= 2
+        slice(int(first), int(last) + 1) for first, last in zip(edge[::2], edge[1::2], strict=True) if last - first >= 2
     ]
 
 

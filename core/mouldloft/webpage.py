@@ -40,7 +40,7 @@ from .house import (
     percent,
     rgb,
 )
-from .pictures import MeshPair, apart_steps_mm, lock_scale_end_mm, mould_meshes, seam_portrait
+from .pictures import MeshPair, apart_steps_mm, light_master, lock_scale_end_mm, mould_meshes, seam_portrait
 from .polyline import spaced_out
 from .progress import SILENT, Progress
 from .shapes import Body, body_of, evened, fewer_faces, lock_share, nearest_values
@@ -58,7 +58,6 @@ from .words import (
 if TYPE_CHECKING:
     from .pipeline import MouldPlan
 
-MOST_MASTER_FACES = 100_000
 MOST_SHELL_FACES = 80_000
 LOCKS_LISTED = 8
 _SEAM_POINTS = 1600  # over all lines
@@ -148,7 +147,7 @@ class _Shown:
 
 def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
     bodies = []
-    vertices, faces = fewer_faces(plan.master.vertices_mm, plan.master.faces, MOST_MASTER_FACES)
+    vertices, faces = light_master(plan)
     master = body_of("master", vertices, faces, rgb(PLASTER))
     words = f"Master: {mm(plan.master.height_mm)} tall, {number(plan.master.skin_area_mm2 / 1e6)} m² of skin"
     bodies.append(_packed(master, block, "master", words))
