@@ -203,6 +203,22 @@ def test_unwritable_output_is_said(capsys, vase, quick, tmp_path, monkeypatch):
     assert taken.read_text() == "mine"
 
 
+def test_a_master_that_cannot_be_closed_still_gets_its_map_and_seam(capsys, quick, tmp_path):
+    """Half a ball with a ragged rim: its hole is bent and far too large to fill by guess."""
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=100)
+    high = ball.triangles_center[:, 2] + 25 * np.sin(5 * np.arctan2(*ball.triangles_center[:, :2].T))
+    ball.update_faces(high < 30)
+    path = tmp_path / "shell.ply"
+    ball.export(path)
+    out = tmp_path / "out"
+    code, _, err = run(capsys, "plan", path, "--height", 600, "--brief", quick, "--out", out)
+    assert code == 7, err
+    assert "could not be closed" in sentence(err)
+    assert {p.name for p in out.iterdir()} == {"undercut.ply", "seam.csv", "summary.txt"}
+    assert len(trimesh.load(out / "undercut.ply").faces) > 1000
+    assert len((out / "seam.csv").read_text().splitlines()) > 10
+
+
 def test_estimate_from_a_height_and_from_a_maquette(capsys, vase):
     code, out, err = run(capsys, "estimate", "--height", 1400, "--casts", 6, "--body", "seated animal")
     assert code == 0, err

@@ -15,7 +15,7 @@ from rich.progress import Progress as Bar
 from rich.table import Table
 
 from . import __version__
-from .errors import BriefRefused, Cancelled, MouldloftError
+from .errors import BriefRefused, Cancelled, MouldloftError, PlanImpossible
 from .progress import Progress
 
 if TYPE_CHECKING:
@@ -119,17 +119,26 @@ def _show(plan: MouldPlan) -> None:
 
 def _run(mesh: Path, brief: Brief, catalogue_path: Path | None, out: Path, pictures: bool, quiet: bool) -> None:
     from .catalogue import read_catalogue
-    from .pipeline import plan_file
-    from .results import write_results
+    from .master import read_master
+    from .pipeline import plan, survey_open_master
+    from .results import write_results, write_survey
 
     catalogue = read_catalogue(catalogue_path)
     if out.exists() and not out.is_dir():
         raise BriefRefused(f"The output {out} is a file; give a folder.")
     with _Terminal(quiet) as terminal:
-        plan = plan_file(mesh, brief, catalogue, terminal.progress)
-        written = write_results(plan, out, terminal.progress, pictures=pictures)
+        terminal.progress.begin("master")
+        master = read_master(mesh, brief.master, terminal.progress)
+        if not master.health.is_solid:
+            write_survey(survey_open_master(master, brief, catalogue, terminal.progress), out)
+            raise PlanImpossible(
+                f"{mesh.name} could not be closed, so rubber, jacket, casts and the order were left out; its undercut "
+                f"map and seam are in {out.resolve()}: close the mesh in your sculpting program and run again."
+            )
+        made = plan(master, brief, catalogue, terminal.progress)
+        written = write_results(made, out, terminal.progress, pictures=pictures)
     if not quiet:
-        _show(plan)
+        _show(made)
     print(f"\nResults in {out.resolve()}:" if not quiet else str(out.resolve()))
     if not quiet:
         for item in written:

@@ -107,6 +107,33 @@ def plan(
     return replace(made, assumptions=gather_assumptions(made))
 
 
+@dataclass(frozen=True, eq=False)
+class OpenSurvey:
+    """What can be said of a master that is no closed solid: where it locks and where the seam would fall."""
+
+    master: Master
+    opening: Opening
+    undercut: UndercutField
+    seam: Seam
+    locks: Locks
+
+
+def survey_open_master(
+    master: Master, brief: Brief, catalogue: Catalogue | None = None, progress: Progress = SILENT
+) -> OpenSurvey:
+    """The stages that need no closed solid. Fill and stretch of an open mesh are rough; volumes are left out."""
+    catalogue = catalogue or read_catalogue(None)
+    progress.begin("opening")
+    opening = find_opening(master, brief.opening, progress)
+    progress.begin("undercut")
+    field = undercut_field(master, opening.chosen.direction, progress)
+    progress.begin("seam")
+    seam = place_seam(master, opening, field, brief.seam, progress)
+    progress.begin("locks")
+    locks = find_locks(master, field, seam, catalogue.rubber_for(brief.materials), progress)
+    return OpenSurvey(master, opening, field, seam, locks)
+
+
 def plan_file(
     path: str | Path, brief: Brief, catalogue: Catalogue | None = None, progress: Progress = SILENT
 ) -> MouldPlan:

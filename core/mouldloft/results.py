@@ -6,15 +6,17 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from .files import make_folder, write_text
+import numpy as np
+
+from .files import make_folder, write_text, write_whole
 from .planfile import save_plan
 from .progress import SILENT, Progress
 from .summary import summary_text
 
 if TYPE_CHECKING:
-    from .pipeline import MouldPlan
+    from .pipeline import MouldPlan, OpenSurvey
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,37 @@ def _templates(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
             paper.write_svg(inner / f"{name}.svg", templates)
             paper.write_pdf(inner / f"{name}-a4.pdf", templates, "A4", plan.master.name)
     return inner
+
+
+def write_survey(survey: OpenSurvey, folder: str | Path) -> tuple[Written, ...]:
+    """The undercut map as a coloured mesh, the seam as a table of points and what was left out, for an open master."""
+    target = make_folder(folder)
+    words = [
+        survey.opening.chosen.reason,
+        f"Seam: {survey.seam.kind}, {survey.seam.length_mm / 1000:.2f} m.",
+        f"{survey.locks.rigid_area_mm2 / 1e4:.0f} cm² would lock anything rigid; "
+        f"{survey.locks.piece_locked_area_mm2 / 1e4:.0f} cm² is locked for its own piece.",
+        *survey.master.health.left_out,
+    ]
+    rows = [f"{k},{x:.2f},{y:.2f},{z:.2f}" for k, line in enumerate(survey.seam.lines) for x, y, z in line.points_mm]
+    return (
+        Written(write_whole(target / "undercut.ply", lambda h: h.write(_coloured_ply(survey))), "the map, as colours"),
+        Written(write_text(target / "seam.csv", "\n".join(["line,x_mm,y_mm,z_mm", *rows]) + "\n"), "the seam's points"),
+        Written(write_text(target / "summary.txt", "\n".join(words) + "\n"), "what was found and what was left out"),
+    )
+
+
+def _coloured_ply(survey: OpenSurvey) -> bytes:
+    """Faces from pale (its own piece's pull frees it) to dark (locked), as a binary PLY."""
+    import trimesh
+
+    own = np.where(survey.seam.labels == 0, survey.undercut.free_plus, survey.undercut.free_minus)[:, None]
+    pale, dark = np.array([236.0, 230.0, 214.0]), np.array([122.0, 40.0, 70.0])
+    mesh = trimesh.Trimesh(survey.master.vertices_mm, survey.master.faces, process=False)
+    visual: Any = mesh.visual
+    visual.face_colors = np.hstack([own * pale + (1 - own) * dark, np.full_like(own, 255)]).astype(np.uint8)
+    exported: Any = mesh.export(file_type="ply")
+    return bytes(exported)
 
 
 _OUTPUTS: tuple[tuple[str, str, Callable[[MouldPlan, Path, Progress], Path]], ...] = (
