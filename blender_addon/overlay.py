@@ -56,18 +56,26 @@ def _left_bottom(context: bpy.types.Context) -> tuple[float, float]:
     for region in context.area.regions:
         if region.type == "TOOLS" and region.width > 1:
             left = max(left, region.width)
-        if region.type in ("ASSET_SHELF", "ASSET_SHELF_HEADER") and region.height > 1:
+        if region.type in ("ASSET_SHELF", "ASSET_SHELF_HEADER", "HUD") and region.height > 1:
             bottom = max(bottom, region.height)
     return left + 14.0 * _scale(), bottom + 14.0 * _scale()
 
 
+def _colours_are_seen(context: bpy.types.Context) -> bool:
+    """Whether this view shows the map's colours, rather than plain materials or a wire."""
+    shading = context.space_data.shading
+    coloured = shading.color_type == "VERTEX" if shading.type == "SOLID" else shading.type != "WIREFRAME"
+    there = [thing for thing in results.of_role("map") if thing.name in context.view_layer.objects]
+    return coloured and any(thing.visible_get() for thing in there)
+
+
 def draw() -> None:
-    """Draw the legend where the map is in view."""
+    """Draw the legend where the map's colours are in view."""
     context = bpy.context
     settings = getattr(context.scene, "mouldloft", None)
-    if settings is None or not settings.legend or not settings.map_text or not context.space_data.overlay.show_overlays:
+    if settings is None or not settings.legend or not settings.map_text:
         return
-    if not any(thing.visible_get() for thing in results.of_role("map") if thing.name in context.view_layer.objects):
+    if not context.space_data.overlay.show_overlays or not _colours_are_seen(context):
         return
     legend = json.loads(settings.map_text)
     if "swatches" in legend:

@@ -25,7 +25,7 @@ def wrapped(layout: bpy.types.UILayout, context: bpy.types.Context, text: str, i
     column = layout.column(align=True)
     column.scale_y = 0.8
     line = ""
-    for word in text.split():
+    for word in text.replace("\n", " ").split(" "):  # a no-break space stays inside its word
         longer = f"{line} {word}".strip()
         if line and blf.dimensions(0, longer)[0] > room:
             column.label(text=line, icon=icon)
@@ -349,7 +349,13 @@ class MOULDLOFT_PT_show(Standing, bpy.types.Panel):
         for role, name in results.COLLECTIONS.items():
             inner = bpy.data.collections.get(name)
             if inner is not None:
-                shown.prop(inner, "hide_viewport", text=role.capitalize(), toggle=1, invert_checkbox=True)
+                shown.prop(
+                    inner,
+                    "hide_viewport",
+                    text="Keys" if role == "key" else role.capitalize(),
+                    toggle=1,
+                    invert_checkbox=True,
+                )
         layout.prop(s, "apart", slider=True)
         column = layout.column(align=True)
         column.prop(s, "opening_frames")

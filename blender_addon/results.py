@@ -237,7 +237,7 @@ def show_map(scene: bpy.types.Scene, master, stamp: str) -> bpy.types.Object:
     remove("map")
     from mouldloft.house import PLASTER, rgb
 
-    mesh = new_mesh(MAP, master.vertices_mm * units_per_mm(scene), master.faces, False)
+    mesh = new_mesh(MAP, master.vertices_mm * units_per_mm(scene), master.faces, True)
     mesh.materials.append(material("Mouldloft map", rgb(PLASTER), ATTRIBUTE))
     thing = bpy.data.objects.new(MAP, mesh)
     thing[STAMP] = stamp
