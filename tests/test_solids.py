@@ -68,6 +68,12 @@ def hare_solids(small_plan):
     return make_solids(small_plan)
 
 
+@pytest.fixture(scope="module")
+def coarse_hare(small_plan):
+    """Fewer triangles, for the many booleans of the lifting test."""
+    return make_solids(small_plan, tolerance_mm=8.0)
+
+
 # --- footprints
 
 
@@ -128,11 +134,21 @@ def test_halves_of_the_ball_are_halves(ball_solids):
     assert halves[0] == pytest.approx(halves[1], rel=1e-3)
 
 
-def test_a_coarser_tolerance_keeps_the_volume_with_fewer_triangles(ball_plan, ball_solids):
-    coarse = make_solids(ball_plan, tolerance_mm=6.0)
-    for one, other in zip(of_kind(ball_solids, "glove"), of_kind(coarse, "glove")):
-        assert other.volume_mm3 == pytest.approx(one.volume_mm3, rel=0.02)
-    assert sum(len(s.faces) for s in coarse) < 0.6 * sum(len(s.faces) for s in ball_solids)
+def test_a_finer_tolerance_keeps_the_volume_with_more_triangles(ball_plan, ball_solids):
+    fine = make_solids(ball_plan, tolerance_mm=2.0)
+    for one, other in zip(of_kind(ball_solids, "glove"), of_kind(fine, "glove"), strict=True):
+        assert other.volume_mm3 == pytest.approx(one.volume_mm3, rel=0.01)
+        assert len(one.faces) < 0.8 * len(other.faces)
+
+
+def test_ball_is_as_thick_as_asked_all_over(ball_solids):
+    """Distance from the centre: 10 mm of rubber and 4 mm of laminate, where the ball is not steep to the lattice."""
+    for kind, least, asked in (("glove", 155.0, 160.0), ("jacket", 162.0, 164.0)):
+        for solid in of_kind(ball_solids, kind):
+            away = np.linalg.norm(solid.vertices_mm, axis=1)
+            outside = away[(away > least) & (np.abs(solid.vertices_mm[:, 0]) > 60.0)]
+            assert len(outside) > 1000
+            assert asked - 0.1 < outside.min() <= outside.max() < asked + 0.2, solid.name
 
 
 # --- the hare
@@ -146,7 +162,7 @@ def test_every_solid_is_closed_and_right_way_out(hare_solids):
         mesh = trimesh.Trimesh(solid.vertices_mm, solid.faces, process=False)
         assert mesh.is_watertight, solid.name
         assert mesh.is_winding_consistent, solid.name
-        assert manifold(solid).volume() == pytest.approx(solid.volume_mm3, rel=1e-9)
+        assert manifold(solid).volume() == pytest.approx(solid.volume_mm3, rel=1e-6)
         assert mesh.volume == pytest.approx(solid.volume_mm3, rel=1e-6)
         assert solid.volume_mm3 > 0
 
@@ -165,9 +181,9 @@ def test_gloves_do_not_overlap_each_other_nor_the_master(small_plan, hare_solids
     assert (other ^ body).volume() < 1e-4 * other.volume()
 
 
-def test_jacket_lifts_off_its_glove_without_touching(small_plan, hare_solids):
-    """Moved along its pull in 10 steps; moved against it, it must bite, or this would not see contact at all."""
-    pieces = zip(of_kind(hare_solids, "glove"), of_kind(hare_solids, "jacket"), small_plan.rubber.envelopes)
+def test_jacket_lifts_off_its_glove_without_touching(small_plan, coarse_hare):
+    """manifold3d's intersection at 10 steps along the pull; against it, it must bite, or contact would not be seen."""
+    pieces = zip(of_kind(coarse_hare, "glove"), of_kind(coarse_hare, "jacket"), small_plan.rubber.envelopes)
     for glove, jacket, envelope in pieces:
         still = manifold(glove)
         depth = float(np.nanmax(envelope.outer_mm - envelope.parting_mm))
@@ -180,7 +196,7 @@ def test_jacket_lifts_off_its_glove_without_touching(small_plan, hare_solids):
 def test_jacket_holds_its_zones_laminate(small_plan, hare_solids):
     for solid, shell in zip(of_kind(hare_solids, "jacket"), small_plan.jacket.pieces, strict=True):
         laid = sum(z.area_mm2 * z.thickness_mm for z in shell.zones)
-        assert solid.volume_mm3 == pytest.approx(laid, rel=0.1), solid.name
+        assert solid.volume_mm3 == pytest.approx(laid, rel=0.02), solid.name
 
 
 def test_nothing_lies_below_the_ground(hare_solids):
@@ -198,7 +214,6 @@ def test_boards_are_their_outlines_sawn(small_plan, hare_solids):
             area = abs(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1))) / 2  # the surveyor's formula
             assert solid.volume_mm3 == pytest.approx(area * board.thickness_mm, rel=1e-6)
             middle = board_in_plan(board, piece, envelope)
-            assert solid.vertices_mm.mean(axis=0).shape == (3,)
             mean_low, mean_high = solid.vertices_mm.min(axis=0), solid.vertices_mm.max(axis=0)
             assert np.all(middle.min(axis=0) >= mean_low - 1e-6)
             assert np.all(middle.max(axis=0) <= mean_high + 1e-6)
