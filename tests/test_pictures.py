@@ -250,6 +250,21 @@ def test_a_line_in_a_groove_is_hidden_by_the_wall_before_it():
     assert hidden_points(scene, points, np.tile([0, 0, 1.0], (2, 1)), camera).tolist() == [True, False]
 
 
+def test_the_near_half_of_a_tilted_ring_is_drawn_as_seen(ball):
+    # a ring round a ball, tilted so that its near half stands above the middle of the picture and its far half below
+    turn = np.linspace(0, 2 * np.pi, 900, endpoint=False)
+    ring = 100.0 * np.column_stack([np.cos(turn), np.sin(turn) * np.cos(0.5), -np.sin(turn) * np.sin(0.5)])
+    vertices, faces = np.asarray(ball.vertices), np.asarray(ball.faces)
+    plain = set_up([body_of("ball", vertices, faces, (1, 1, 1))], ground_mm=None)
+    held = pictures.Studio(plain, ray_scene(vertices, faces), (ring / 100.0,), ((ring, True),))
+    camera = look((0, 1, 0), vertices, 300, 300, parallel=True)
+    seen, hidden = pictures.seam_in_view(held, camera)
+    assert np.concatenate(seen)[:, 1].max() < 150 + 12
+    assert np.concatenate(hidden)[:, 1].min() > 150 - 12
+    lengths = [sum(np.linalg.norm(np.diff(p, axis=0), axis=1).sum() for p in lines) for lines in (seen, hidden)]
+    assert lengths[0] == pytest.approx(lengths[1], rel=0.1)
+
+
 def test_runs_and_flicker():
     flags = np.array([0, 0, 1, 1, 1, 0, 1, 1, 0, 0], bool)
     assert runs(flags, closed=False) == [(0, 2, False), (2, 5, True), (5, 6, False), (6, 8, True), (8, 9, False)]

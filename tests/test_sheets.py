@@ -194,6 +194,7 @@ def test_workshop_figures_are_the_plans(plan, workshop):
     text = " ".join(pages)
     assert f"page 1 of {len(pages)}" in pages[0]
     assert f"page {len(pages)} of {len(pages)}" in pages[-1]
+    assert "30 Nov" in text  # the first day of the programme
     assert litres(plan.rubber.volume_mm3.likely) in text
     assert f"{number(plan.rubber.volume_mm3.low / 1e6)} to {number(plan.rubber.volume_mm3.high / 1e6)} l" in text
     for piece, part in zip(plan.jacket.pieces, plan.rubber.parts):

@@ -1125,6 +1125,14 @@ def _programme_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     return parts
 
 
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def _short_date(iso: str) -> str:
+    """'2027-03-01' as '1 Mar': no reader takes day and month for one another."""
+    return f"{int(iso[8:10])} {_MONTHS[int(iso[5:7]) - 1]}" if len(iso) == 10 else ""
+
+
 def _in_days(hours: float, worked: float) -> float:
     """Where an hour stands on the chart, in days: the working hours take four fifths of a day's width."""
     day, hour = divmod(hours, 24.0)
@@ -1160,7 +1168,7 @@ def _chart(plan: MouldPlan, rows: Sequence[ChartRow], inner: float) -> _Placed:
                 canvas.drawString(x + 1, height - 9, f"day {first + day + 1}")
                 canvas.setFillColor(HexColor(SOFT_INK))
                 canvas.setFont(names["regular"], 5.6)
-                canvas.drawString(x + 1, height - 16, dates.get(first + day, "")[5:])
+                canvas.drawString(x + 1, height - 16, _short_date(dates.get(first + day, "")))
         for at, row in enumerate(rows):
             y = height - head - row_height * (at + 1) + 3
             words, used = fitted(row.name, label - 8, 10.5, (7.4, 6.6), "regular")
