@@ -349,13 +349,8 @@ class MOULDLOFT_PT_show(Standing, bpy.types.Panel):
         for role, name in results.COLLECTIONS.items():
             inner = bpy.data.collections.get(name)
             if inner is not None:
-                shown.prop(
-                    inner,
-                    "hide_viewport",
-                    text="Keys" if role == "key" else role.capitalize(),
-                    toggle=1,
-                    invert_checkbox=True,
-                )
+                words = "Keys" if role == "key" else role.capitalize()
+                shown.prop(inner, "hide_viewport", text=words, toggle=1, invert_checkbox=True)
         layout.prop(s, "apart", slider=True)
         column = layout.column(align=True)
         column.prop(s, "opening_frames")
