@@ -182,7 +182,7 @@ def _render_settings(scene: bpy.types.Scene, settings) -> None:
     shading.light = "STUDIO"
     shading.color_type = "MATERIAL"
     shading.show_cavity = True
-    shading.show_shadows = True
+    shading.show_shadows = False
     if settings.picture_engine == "CYCLES":
         scene.cycles.samples = settings.samples
 
