@@ -61,13 +61,17 @@ def test_help_names_every_command_and_the_exit_codes(capsys):
 def test_own_mesh_is_planned_and_reopened(capsys, vase, quick, tmp_path):
     out_folder = tmp_path / "result"
     code, out, err = run(
-        capsys, "plan", vase, "--height", 600, "--casts", 3, "--brief", quick, "--out", out_folder, "--no-pictures"
-    )
+        capsys, "plan", vase, "--height", 600, "--casts", 3, "--brief", quick, "--out", out_folder, "--no-pictures",
+        "--solids", "stl",
+    )  # fmt: skip
     assert code == 0, err
     assert "rubber" in err
     for word in ("Opens", "Pieces", "Seam", "Lock fill", "Rubber", "Keys", "Jacket", "Caution", str(out_folder)):
         assert word in out
     assert {"plan.json", "order.csv", "summary.txt"} <= {p.name for p in out_folder.iterdir()}
+    solids = [trimesh.load(p) for p in (out_folder / "solids").glob("*.stl")]
+    assert len(solids) >= 6
+    assert all(solid.is_watertight and solid.volume > 0 for solid in solids)
     code, table, _ = run(capsys, "compare", out_folder, out_folder, "--html", tmp_path / "both.html")
     assert code == 0
     assert "ubber" in table
@@ -192,6 +196,13 @@ def test_bad_catalogue_and_saved_plan(capsys, vase, tmp_path):
     code, _, err = run(capsys, "show", tmp_path)
     assert code == 6
     assert "make it again" in sentence(err)
+
+
+def test_unknown_solid_format_is_refused_before_the_work(capsys, vase, tmp_path):
+    code, _, err = run(capsys, "plan", vase, "--height", 500, "--solids", "step", "--out", tmp_path / "out")
+    assert code == 3
+    assert "stl, 3mf or glb" in sentence(err)
+    assert not (tmp_path / "out").exists()
 
 
 def test_unwritable_output_is_said(capsys, vase, quick, tmp_path, monkeypatch):

@@ -38,6 +38,9 @@ CataloguePath = Annotated[Path | None, typer.Option("--catalogue", help="Materia
 Height = Annotated[float | None, typer.Option("--height", help="Finished height in mm.", min=50, max=20000)]
 Casts = Annotated[int | None, typer.Option("--casts", help="Casts in the run.", min=1, max=500)]
 Pictures = Annotated[bool, typer.Option("--pictures/--no-pictures", help="Also draw pictures, sheets and the page.")]
+Solids = Annotated[
+    list[str] | None, typer.Option("--solids", help="Also write closed meshes in this format: stl, 3mf or glb.")
+]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no summary; only the results' folder.")]
 
 
@@ -117,13 +120,24 @@ def _show(plan: MouldPlan) -> None:
         console.print(f"Caution: {line}", highlight=False, markup=False, style="yellow")
 
 
-def _run(mesh: Path, brief: Brief, catalogue_path: Path | None, out: Path, pictures: bool, quiet: bool) -> None:
+def _run(
+    mesh: Path,
+    brief: Brief,
+    catalogue_path: Path | None,
+    out: Path,
+    pictures: bool,
+    solids: list[str] | None,
+    quiet: bool,
+) -> None:
     from .catalogue import read_catalogue
     from .master import read_master
     from .pipeline import plan, survey_open_master
     from .results import write_results, write_survey
 
     catalogue = read_catalogue(catalogue_path)
+    formats = tuple(word.lower() for word in solids or ())
+    if unknown := [word for word in formats if word not in ("stl", "3mf", "glb")]:
+        raise BriefRefused(f"There is no solid format '{unknown[0]}'; use stl, 3mf or glb.")
     if out.exists() and not out.is_dir():
         raise BriefRefused(f"The output {out} is a file; give a folder.")
     with _Terminal(quiet) as terminal:
@@ -136,7 +150,7 @@ def _run(mesh: Path, brief: Brief, catalogue_path: Path | None, out: Path, pictu
                 f"map and seam are in {out.resolve()}: close the mesh in your sculpting program and run again."
             )
         made = plan(master, brief, catalogue, terminal.progress)
-        written = write_results(made, out, terminal.progress, pictures=pictures)
+        written = write_results(made, out, terminal.progress, pictures=pictures, solids=formats)
     if not quiet:
         _show(made)
     print(f"\nResults in {out.resolve()}:" if not quiet else str(out.resolve()))
@@ -154,10 +168,11 @@ def plan_command(
     brief: BriefPath = None,
     catalogue: CataloguePath = None,
     pictures: Pictures = True,
+    solids: Solids = None,
     quiet: Quiet = False,
 ) -> None:
     """Plan the mould of a mesh file. --height and --casts override the brief."""
-    _run(mesh, _asked(brief, height, casts), catalogue, out, pictures, quiet)
+    _run(mesh, _asked(brief, height, casts), catalogue, out, pictures, solids, quiet)
 
 
 @app.command("demo")
@@ -166,6 +181,7 @@ def demo_command(
     triangles: Annotated[int, typer.Option(help="Triangles of the hare.", min=20_000, max=5_000_000)] = 300_000,
     catalogue: CataloguePath = None,
     pictures: Pictures = True,
+    solids: Solids = None,
     quiet: Quiet = False,
 ) -> None:
     """Make the demo hare (1.4 m, a run of six) and plan its mould."""
@@ -176,7 +192,7 @@ def demo_command(
     with _Terminal(quiet) as terminal:
         terminal.progress.begin("demo hare")
         mesh, brief_path = write_demo(folder, triangles, terminal.progress)
-    _run(mesh, _asked(brief_path, None, None), catalogue, folder, pictures, quiet)
+    _run(mesh, _asked(brief_path, None, None), catalogue, folder, pictures, solids, quiet)
 
 
 @app.command("show")

@@ -110,11 +110,17 @@ _OUTPUTS: tuple[tuple[str, str, Callable[[MouldPlan, Path, Progress], Path]], ..
 
 
 def write_results(
-    plan: MouldPlan, folder: str | Path, progress: Progress = SILENT, *, pictures: bool = True
+    plan: MouldPlan,
+    folder: str | Path,
+    progress: Progress = SILENT,
+    *,
+    pictures: bool = True,
+    solids: tuple[str, ...] = (),
 ) -> tuple[Written, ...]:
     """Write plan.json, the summary, the order list, pictures, sheets and the page. Each file is whole or absent.
 
-    Raises `OutputRefused`. pictures=False leaves out what needs a renderer.
+    Raises `OutputRefused`. pictures=False leaves out what needs a renderer;
+    solids names the formats (stl, 3mf, glb) of the closed meshes, none by default.
     """
     target = make_folder(folder)
     progress.begin("saving")
@@ -125,4 +131,9 @@ def write_results(
             continue
         progress.begin(name)
         written.append(Written(write(plan, target, progress), what))
+    if solids:
+        progress.begin("solids")
+        made = import_module(".solids", __package__)
+        made.write_solids(made.make_solids(plan, progress=progress), make_folder(target / "solids"), solids)
+        written.append(Written(target / "solids", "halves, gloves, jackets and boards as closed meshes"))
     return tuple(written)
