@@ -94,6 +94,7 @@ def test_lock_scale_keeps_its_order_whatever_the_eye(sight):
 
 def test_figures_as_they_are_read():
     assert number(0.3472) == "0.35"
+    assert number(0.0) == "0"
     assert number(12.34) == "12.3"
     assert number(1234.5) == "1234"
     assert number(-2.5) == "\N{MINUS SIGN}2.50"
@@ -375,3 +376,23 @@ def test_box_glove_shows_flat_sides():
     assert trimesh.Trimesh(vertices, faces, process=False).is_watertight
     # what takes the stairs out of steep walls swells a sharp edge by under half a pixel
     assert vertices[:, 2].max() == pytest.approx(63.0, abs=0.9)
+
+
+def test_a_lid_is_drawn_over_its_floor_with_labels_beside(plan):
+    # the same bodies, told that they come off upwards: nothing may sink into the floor
+    from types import SimpleNamespace
+
+    low = body_of("low", *pin(np.array([0, 0, -300.0]), np.array([0, 0, 1.0]), 50.0, 100.0), rgb("#c0392b"))
+    high = body_of("high", *pin(np.array([0, 0, 300.0]), np.array([0, 0, 1.0]), 50.0, 100.0), rgb("#c0392b"))
+    baked = set_up([low, high])
+    camera = look((-0.4, 0.85, -0.25), baked.vertices_mm, 200, 400)
+    picture = photograph(baked, camera, renderer="rays").astype(int)
+    red = (picture[..., 0] - picture[..., 1:].max(axis=2)) > 25
+    assert abs(int(red[200:].sum()) - int(red[:200].sum())) < 0.25 * red.sum()  # the lower one is all there
+    frame = SimpleNamespace(pull=np.array([0.1, 0.0, -0.9]))
+    assert pictures._stacked(SimpleNamespace(rubber=SimpleNamespace(envelopes=(SimpleNamespace(frame=frame),))))
+    assert not pictures._stacked(plan)
+    over = pictures.Overlay(picture.astype(np.uint8))
+    labels = (("low", "1 kg", low), ("high", "2 kg", high))
+    pictures._label_beside(over, pictures.Apart((low, high), labels), camera)
+    assert np.asarray(over.finished()).min() < 60  # letters

@@ -12,7 +12,7 @@ from types import SimpleNamespace
 import numpy as np
 import pypdf
 import pytest
-from mouldloft import pictures, studio
+from mouldloft import pictures, sheets, studio
 from mouldloft.errors import OutputRefused
 from mouldloft.house import kg, kg_lb, litres, metres, mm, money, number, ounces
 from mouldloft.sheets import (
@@ -114,13 +114,34 @@ def test_long_and_marked_up_names_are_set_as_they_are(plan, tmp_path):
     assert all("hare</b>" in page for page in book)
 
 
-def test_every_script_is_set_somehow():
+def test_every_script_is_set_somehow(monkeypatch):
     assert marked_up("a<b&c") == "a&lt;b&amp;c"
-    assert 'name="HeiseiKakuGo-W5"' in marked_up("うさぎ")
-    assert 'name="STSong-Light"' in marked_up("兔")
     assert marked_up("zając заяц λαγός") == "zając заяц λαγός"
     assert marked_up("a\x00\x07b\ud800") == "a  b "
+    monkeypatch.setattr(sheets, "_machine_fonts", lambda: ())
+    sheets._script_font.cache_clear()
+    assert 'name="HeiseiKakuGo-W5"' in marked_up("うさぎ")
+    assert 'name="STSong-Light"' in marked_up("兔")
     assert marked_up("\U0001f407") == "?"
+    monkeypatch.setattr(sheets, "_machine_fonts", lambda: (("House-italic", frozenset({ord("兔")})),))
+    sheets._script_font.cache_clear()
+    assert marked_up("兔") == '<font name="House-italic">兔</font>'
+    sheets._script_font.cache_clear()
+
+
+def test_fonts_of_this_machine_are_embedded(plan, tmp_path):
+    fonts = sheets._machine_fonts()
+    lacking = [c for _, known in fonts for c in sorted(known) if 0x600 < c < 0xD000 and chr(c).isalpha()]
+    lacking = [c for c in lacking if c not in sheets._known_characters()]
+    if not lacking:
+        pytest.skip("no font of this machine knows a letter that the house type lacks")
+    word = chr(lacking[0]) * 3
+    named = changed(plan, brief=replace(plan.brief, piece=word))
+    path = client_sheet(named, tmp_path / "c.pdf")
+    assert word in words_of(path)[0]
+    for font in pypdf.PdfReader(path).pages[0]["/Resources"]["/Font"].values():
+        descriptor = font.get_object().get("/FontDescriptor")
+        assert font.get_object()["/BaseFont"] == "/Helvetica" or "/FontFile2" in descriptor.get_object()
 
 
 def test_fitted_shrinks_then_shortens():

@@ -93,7 +93,9 @@ def number(value: float, digits: int = 3, most_decimals: int = 2) -> str:
     if not np.isfinite(value):
         return "unlimited" if value > 0 else "?"
     size = abs(value)
-    decimals = 0 if size >= 10 ** (digits - 1) else digits - 1 - max(int(np.floor(np.log10(size))) if size else 0, 0)
+    if size == 0:
+        return "0"
+    decimals = 0 if size >= 10 ** (digits - 1) else digits - 1 - max(int(np.floor(np.log10(size))), 0)
     text = f"{abs(value):.{min(max(decimals, 0), most_decimals)}f}"
     return (_MINUS if value < 0 and float(text) != 0 else "") + text
 

@@ -471,7 +471,7 @@ def seam_portrait(plan: MouldPlan, width_px: int, height_px: int, progress: Prog
 def lock_scale_end_mm(plan: MouldPlan) -> float:
     """Round end of the lock scale: four steps that reach the deepest lock."""
     deepest = float(np.max(plan.locks.depth_mm, initial=0.0))
-    return 4.0 * round_step(max(deepest, 1.0), 4)
+    return 4.0 * round_step(max(deepest, 8.0), 4)
 
 
 def lock_map_body(plan: MouldPlan) -> Body:
@@ -638,12 +638,16 @@ def apart_picture(plan: MouldPlan, progress: Progress = SILENT, renderer: str = 
     """The mould taken apart along its pull, each part with its name and mass."""
     apart, camera, picture = _kept(_apart_photos, plan.jacket, lambda: _photograph_apart(plan, progress, renderer))
     over = Overlay(picture)
-    for (name, figure, _), (x, y), row in zip(apart.labels, *_label_places(apart, camera)):
-        base = over.size[1] - 1.8 * _LABEL - 2.9 * _LABEL * row
-        over.line(np.array([[x, min(y + 14, base - 1.4 * _LABEL)], [x, base - 1.2 * _LABEL]]), SOFT_INK, 1.2)
-        over.text(x, base, name, _LABEL, "strong", anchor="ms")
-        over.text(x, base + 1.25 * _LABEL, figure, 0.95 * _LABEL, colour=SOFT_INK, anchor="ms")
+    if _stacked(plan):
+        _label_beside(over, apart, camera)
+    else:
+        _label_below(over, apart, camera)
     return over.finished()
+
+
+def _stacked(plan: MouldPlan) -> bool:
+    """Do the pieces come off upwards and downwards?"""
+    return abs(float(unit(plan.rubber.envelopes[0].frame.pull)[2])) > 0.8
 
 
 def _photograph_apart(plan: MouldPlan, progress: Progress, renderer: str) -> tuple[Apart, Camera, np.ndarray]:
@@ -653,9 +657,32 @@ def _photograph_apart(plan: MouldPlan, progress: Progress, renderer: str) -> tup
     spread = np.ptp(points @ look(way, points, 100, 100, parallel=True).axes.T, axis=0)
     height = int(np.clip(width * spread[1] / spread[0] * 1.02, 0.4 * width, 1.05 * width))
     camera = look(way, points, width, height, margin=0.075)
-    rows = _label_places(apart, camera)[1]
-    camera = with_room_below(camera, round((1.7 + 2.9 * max(rows, default=0)) * _LABEL))
+    if not _stacked(plan):
+        rows = _label_places(apart, camera)[1]
+        camera = with_room_below(camera, round((1.7 + 2.9 * max(rows, default=0)) * _LABEL))
     return apart, camera, photograph(baked, camera, renderer=renderer)
+
+
+def _label_below(over: Overlay, apart: Apart, camera: Camera) -> None:
+    for (name, figure, _), (x, y), row in zip(apart.labels, *_label_places(apart, camera)):
+        base = over.size[1] - 1.8 * _LABEL - 2.9 * _LABEL * row
+        over.line(np.array([[x, min(y + 14, base - 1.4 * _LABEL)], [x, base - 1.2 * _LABEL]]), SOFT_INK, 1.2)
+        over.text(x, base, name, _LABEL, "strong", anchor="ms")
+        over.text(x, base + 1.25 * _LABEL, figure, 0.95 * _LABEL, colour=SOFT_INK, anchor="ms")
+
+
+def _label_beside(over: Overlay, apart: Apart, camera: Camera) -> None:
+    """Labels in a column to the right, for parts that stand over one another."""
+    edge = over.size[0] - 1.2 * _LABEL
+    taken = -np.inf
+    for name, figure, body in sorted(apart.labels, key=lambda label: -float(label[2].vertices_mm[:, 2].mean())):
+        flat, _ = camera.project(body.vertices_mm)
+        y = max(float((flat[:, 1].min() + flat[:, 1].max()) / 2), taken + 3.0 * _LABEL)
+        taken = y
+        width = over.width_of(name, _LABEL, "strong")
+        over.line(np.array([[flat[:, 0].max() + 14, y], [edge - width - 14, y]]), SOFT_INK, 1.2)
+        over.text(edge, y + 0.32 * _LABEL, name, _LABEL, "strong", anchor="rs")
+        over.text(edge, y + 1.5 * _LABEL, figure, 0.95 * _LABEL, colour=SOFT_INK, anchor="rs")
 
 
 def _label_places(apart: Apart, camera: Camera) -> tuple[list[tuple[float, float]], list[int]]:

@@ -114,11 +114,11 @@ def _simplified(vertices_mm: np.ndarray, faces: np.ndarray, most: int) -> tuple[
     if solid is None:
         return None
     size = float(np.linalg.norm(np.ptp(vertices_mm, axis=0)))
-    tolerance = size * 2e-5
+    tolerance = size * 4e-5
     # each round works on what the last left, so the rounds get cheaper as the tolerance grows
     while solid.num_tri() > most and tolerance < 0.02 * size:
         solid = solid.simplify(tolerance)
-        tolerance *= 1.5
+        tolerance *= 1.8
     return _mesh_of(solid)
 
 

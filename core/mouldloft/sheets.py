@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import io
+import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,7 +21,7 @@ from reportlab.lib.units import mm as MM
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.cidfonts import UnicodeCIDFont
-from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfbase.ttfonts import TTFError, TTFont
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
@@ -115,8 +116,20 @@ def _register_type() -> dict[str, str]:
     return names
 
 
+_FONT_FOLDERS = (
+    "/usr/share/fonts", "/usr/local/share/fonts", "~/.local/share/fonts", "~/.fonts", "/Library/Fonts",
+    "/System/Library/Fonts", "~/Library/Fonts", "C:/Windows/Fonts",
+)  # fmt: skip
+_MOST_FONTS = 600  # files looked at for a script the house type lacks
+
+
+@functools.cache
 def _script_font(character: str) -> str | None:
-    """A font every PDF reader brings for a script the house type lacks."""
+    """Name of a font for a character that the house type lacks: one of this machine's, to be embedded; else one that
+    most PDF readers bring for the scripts of East Asia; else None."""
+    for name, known in _machine_fonts():
+        if ord(character) in known:
+            return name
     code = ord(character)
     if 0x3040 <= code <= 0x30FF:
         return "HeiseiKakuGo-W5"
@@ -125,6 +138,25 @@ def _script_font(character: str) -> str | None:
     if 0x3000 <= code <= 0x303F or 0x3400 <= code <= 0x9FFF or 0xFF00 <= code <= 0xFFEF:
         return "STSong-Light"
     return None
+
+
+@functools.cache
+def _machine_fonts() -> tuple[tuple[str, frozenset[int]], ...]:
+    """This machine's TrueType fonts that can be embedded, registered, with the characters they have."""
+    files: list[Path] = []
+    for folder in _FONT_FOLDERS:
+        root = Path(folder).expanduser()
+        if root.is_dir():
+            files += [f for f in sorted(root.rglob("*")) if f.suffix.lower() in (".ttf", ".ttc")]
+    found = []
+    for at, file in enumerate(files[:_MOST_FONTS]):
+        try:
+            font = TTFont(f"Machine-{at}", str(file))
+        except (OSError, ValueError, TTFError, KeyError, IndexError, struct.error):
+            continue  # outlines or tables that cannot be embedded
+        pdfmetrics.registerFont(font)
+        found.append((font.fontName, frozenset(font.face.charToGlyph)))
+    return tuple(found)
 
 
 @functools.cache
@@ -323,12 +355,15 @@ def _client_page(canvas: Canvas, plan: MouldPlan, large: SeamView, small: Sequen
     small_width = (inner - 3 * gap) / 4
     small_height = small_width * small[0].camera.height_px / small[0].camera.width_px
     row = sign_top + 28
+    # the height is measured where the piece leaves most room beside it
+    across = [np.ptp(view.camera.project(plan.master.vertices_mm[::97])[0][:, 0]) for view in small]
+    roomiest = len(small) - 1 - int(np.argmin(across[::-1]))
     for at, view in enumerate(small):
         x = MARGIN + at * (small_width + gap)
         draw_seam_view(canvas, view, x, row, small_width, line=1.1)
         _ground_line(canvas, view.camera, x, row, small_width)
         _label(canvas, view.title, x + 6, row + small_height - 11)
-        if at == len(small) - 1:
+        if at == roomiest:
             _height_measure(canvas, view.camera, plan.master.height_mm, x, row, small_width)
     _line_key(canvas, MARGIN, row - 13)
     space = y - (row + small_height + gap)
@@ -651,6 +686,8 @@ def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         *_heading("Where it locks", "What a straight pull of its own piece does not free, worst first.")
     ]
     parts.append(_picture(lock_picture(plan, titled=False), inner, 400))
+    if not plan.locks.regions:
+        return parts
     rows = [
         [
             str(at),
@@ -695,7 +732,7 @@ def _piece_pages(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
     parts += [Spacer(1, 4), _pull_drawing(plan, at, inner, 340), Spacer(1, 4)]
     facts = [
         ("Comes off", opening_line(plan).split(";")[at].strip().rstrip(".") if at < len(plan.seam.pieces) else ""),
-        ("Skin", f"{mm(rubber.skin_thickness_mm)}; {rubber.thickness_reason}"),
+        ("Skin", _skin_words(plan)),
         ("Edge", f"{mm(rubber.edge_thickness_mm)}, over the last {mm(rubber.edge_band_mm)} to the seam"),
         ("Flange", f"{mm(rubber.flange_width_mm)} wide, {mm(rubber.flange_thickness_mm)} thick"),
         (
@@ -712,6 +749,12 @@ def _piece_pages(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
     parts += _lifting_table(plan, at, inner)
     parts += _cradle_table(plan, piece.piece, inner)
     return parts
+
+
+def _skin_words(plan: MouldPlan) -> str:
+    """The skin's thickness and why, said once."""
+    thick, reason = mm(plan.rubber.skin_thickness_mm), plan.rubber.thickness_reason
+    return reason if reason.startswith(thick) else f"{thick}; {reason}"
 
 
 def _rubber_tables(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:

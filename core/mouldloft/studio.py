@@ -178,6 +178,8 @@ def set_up(bodies: Sequence[Body], progress: Progress = SILENT, ground_mm: float
     ground_mm : height of the floor, or None for none. It blocks the sky from below and gets a contact shadow.
     """
     bodies = tuple(bodies)
+    if ground_mm is not None:  # what is drawn below the floor lowers it
+        ground_mm = min(ground_mm, *(float(b.vertices_mm[:, 2].min()) for b in bodies if len(b.vertices_mm)))
     vertices, faces = joined((b.vertices_mm, b.faces) for b in bodies)
     normals = np.concatenate([b.normals for b in bodies])
     scene = ray_scene(vertices, faces)
@@ -322,7 +324,7 @@ def photograph(baked: Baked, camera: Camera, *, floor: bool = True, renderer: st
     renderer : "vtk" draws off-screen with VTK, "rays" with embree; "auto" takes VTK where this machine can.
     """
     vertices, faces, colours = baked.vertices_mm, baked.faces, shaded(baked, camera)
-    ground = floor_shadow(baked, camera) if floor else None
+    ground = floor_shadow(baked, camera, min(0.0, float(vertices[:, 2].min()))) if floor else None
     if ground is not None:
         vertices, faces = joined([(vertices, faces), (ground.vertices_mm, ground.faces)])
         colours = np.concatenate([colours, ground.colours])
