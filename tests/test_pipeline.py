@@ -88,7 +88,9 @@ def test_meshes_from_registry_packages_are_planned_or_refused_plainly(packaged, 
     made = plan(master, small_brief)
     parts = sum(part.total_mm3 for part in made.rubber.parts)
     assert sum(made.rubber.measured_volume_mm3) == pytest.approx(parts, rel=0.03)  # thin legs on a 4 mm lattice
-    assert made.rubber.min_thickness_mm > 0.98 * made.rubber.skin_thickness_mm
+    # a free seam may leave a spot thin where a coarse mesh's skin dips under the parting surface; the plan reports it
+    assert made.rubber.thickness_quantiles_mm[0] > 0.99 * made.rubber.skin_thickness_mm
+    assert made.rubber.min_thickness_mm > 0.6 * made.rubber.skin_thickness_mm
     assert parts > 0.5 * master.skin_area_mm2 * made.rubber.skin_thickness_mm
     assert np.isfinite(made.cast.mass_kg)
 

@@ -286,7 +286,7 @@ def _cover_piece(
     filled[~usable] = EMPTY_TOP
 
     above = points[:, 2] - _read_map(parting, grid, points)
-    keep = above > -0.5 * pixel_mm
+    keep = above > -rule.edge_mm  # skin just under the parting surface is still covered
     points, above = points[keep], np.maximum(above[keep], 0.0)
     # between points at a distance d the skin would thin by d^2 / 2t: the balls are that much larger
     guard = (0.58 * spacing_mm) ** 2 / (2 * rule.skin_mm)
@@ -384,8 +384,8 @@ def _with_foot_flange(
     return out
 
 
-def _thickness_of(master: Master, envelope: Envelope, rule: ThicknessRule) -> np.ndarray:
-    """Sampled true thickness (mm): from the glove's outside to the nearest point of the master, in 3-D.
+def _thickness_of(master: Master, seam: Seam, envelope: Envelope, rule: ThicknessRule) -> np.ndarray:
+    """Sampled true thickness (mm): from the glove's outside to the nearest point of the piece's own skin, in 3-D.
 
     The nearest vertices give candidate faces; the distance is then to the faces themselves.
     """
@@ -398,9 +398,11 @@ def _thickness_of(master: Master, envelope: Envelope, rule: ThicknessRule) -> np
     x = envelope.origin_mm[0] + j * envelope.pixel_mm
     y = envelope.origin_mm[1] + i * envelope.pixel_mm
     points = envelope.frame.to_master(np.column_stack([x, y, envelope.outer_mm[i, j]]))
-    taken = samples_on_every_face(master.vertices_mm, master.faces, master.face_areas_mm2, 2.5 * rule.skin_mm)
+    mine = np.flatnonzero((seam.labels == envelope.piece) & skin_faces(master))
+    faces = master.faces[mine]
+    taken = samples_on_every_face(master.vertices_mm, faces, master.face_areas_mm2[mine], 2.5 * rule.skin_mm)
     nearest = spatial.cKDTree(taken.points_mm).query(points, k=6, workers=2)[1]
-    triangles = master.vertices_mm[master.faces[taken.faces[nearest.ravel()]]]
+    triangles = master.vertices_mm[faces[taken.faces[nearest.ravel()]]]
     closest = trimesh.triangles.closest_point(triangles, np.repeat(points, 6, axis=0))
     away = np.linalg.norm(closest - np.repeat(points, 6, axis=0), axis=1).reshape(-1, 6)
     return away.min(axis=1)
@@ -458,7 +460,7 @@ def brush_rubber(master: Master, seam: Seam, locks: Locks, brief: Brief, progres
         covers.append(_cover_piece(master, seam, piece, rule, brief.rubber, pixel, 1.2 * pixel))
         progress.step((piece + 0.6) / len(seam.pieces), "and again on a coarser lattice")
         checks.append(_cover_piece(master, seam, piece, rule, brief.rubber, 1.37 * pixel, 1.2 * pixel))
-    thickness = np.concatenate([_thickness_of(master, cover.envelope, rule) for cover in covers])
+    thickness = np.concatenate([_thickness_of(master, seam, cover.envelope, rule) for cover in covers])
     parts = tuple(_parts(cover) for cover in covers)
     fine, coarse = sum(c.rubber_mm3 for c in covers), sum(c.rubber_mm3 for c in checks)
     skin = sum(c.skin_mm3 - c.filled_mm3 for c in covers)
