@@ -162,11 +162,6 @@ def money(value: float, currency: str) -> str:
     return f"{value:,.2f}".replace(",", "\N{NO-BREAK SPACE}") + f"\N{NO-BREAK SPACE}{currency}"
 
 
-def interval(low: float, likely: float, high: float, unit: str) -> str:
-    """'22.1 kg (19.8 to 25.0)'."""
-    return f"{number(likely)} {unit} ({number(low)} to {number(high)})"
-
-
 def counted(count: int, one: str, many: str | None = None) -> str:
     """'1 key', '3 keys'."""
     return f"{count} {one if count == 1 else (many or one + 's')}"
