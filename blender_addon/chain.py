@@ -116,10 +116,11 @@ def _glove(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 
 def _keys(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    from mouldloft.keys import set_keys
+    from mouldloft.keys import rubber_stuff, set_keys
     from mouldloft.rubber import add_tabs
 
-    keys = set_keys(done["bare_rubber"], done["locks"], done["seam"], brief.keys, progress)
+    rubber, stuff = done["bare_rubber"], rubber_stuff(catalogue.rubber_for(brief.materials))
+    keys = set_keys(rubber, done["locks"], done["seam"], brief.keys, progress, master=done["master"], stuff=stuff)
     return {"keys": keys, "rubber": add_tabs(done["bare_rubber"], keys)}
 
 

@@ -505,13 +505,15 @@ def keys_as_moved(scene: bpy.types.Scene, done: dict):
 
 def check_moved_keys(scene: bpy.types.Scene) -> bool:
     """Re-check the keys as they stand and keep what the check says. False where there is nothing to check."""
-    from mouldloft.keys import recheck_keys
+    from mouldloft.keys import recheck_keys, rubber_stuff
 
     done = state.done_now(scene)
     if "keys" not in done or not results.of_role("key"):
         return False
     moved = keys_as_moved(scene, done)
-    checks = recheck_keys(moved, done["bare_rubber"], settings.brief_of(scene).keys)
+    brief = settings.brief_of(scene)
+    stuff = rubber_stuff(state.catalogue_of(scene).rubber_for(brief.materials))
+    checks = recheck_keys(moved, done["bare_rubber"], brief.keys, stuff)
     s = scene.mouldloft
     s.keys_check = lines.keys_line(checks, len(moved))
     s.keys_check_good = all(check.holds for check in checks)
@@ -595,11 +597,12 @@ class MOULDLOFT_OT_write_sheets(Working, bpy.types.Operator):
         if plan is None:
             raise reading.Unreadable("A section is out of date: reckon the order first, then write the sheets.")
         target = bpy.path.abspath(folder)
+        solids = tuple(sorted(scene.mouldloft.solids))
 
         def work(progress):
             from mouldloft.results import write_results
 
-            return [(str(made.path), made.what) for made in write_results(plan, target, progress)]
+            return [(str(made.path), made.what) for made in write_results(plan, target, progress, solids=solids)]
 
         return work
 

@@ -381,6 +381,7 @@ class MOULDLOFT_PT_sheets(Standing, bpy.types.Panel):
         layout.use_property_decorate = False
         s = context.scene.mouldloft
         layout.prop(s, "folder")
+        layout.row().prop(s, "solids", expand=True)
         layout.operator("mouldloft.write_sheets", icon="FILE_TICK")
         column = layout.column(align=True)
         for path, what in json.loads(context.scene.get("mouldloft_sheets", "[]")):

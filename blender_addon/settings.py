@@ -220,6 +220,16 @@ class MouldloftSettings(bpy.types.PropertyGroup):
 
     folder: StringProperty(name="Folder", subtype="DIR_PATH", default="//mouldloft/")
 
+    solids: EnumProperty(
+        name="Solids",
+        options={"ENUM_FLAG"},
+        items=(
+            ("stl", "STL", "Halves, glove and jacket as STL in millimetres"),
+            ("glb", "GLB", "The same as GLB"),
+        ),
+        description="Closed meshes to print or mill, beside the sheets; the command line also writes 3MF",
+    )  # fmt: skip
+
     token: StringProperty()  # digest of the sculpt when last read
     touched: BoolProperty()  # the sculpt changed since
     results: CollectionProperty(type=SectionResult)

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from build_extension import ROOT, TARGETS, Made, build_zip, make_own_parts
+from build_extension import ROOT, TARGETS, build_zip, make_own_parts
 
 FOLDER = ROOT / "build" / "blender"
 SCRIPT = ROOT / "tests" / "addon" / "in_blender.py"
@@ -121,13 +121,6 @@ def run(python: Path, archive: Path) -> bool:
     return done.returncode == 0 and closing
 
 
-def check(python: Path, version: str, made: Made, out: Path) -> bool:
-    """Build, validate and run for one Blender."""
-    archive = build_zip("linux-x64", version, out, made=made)
-    validate(python, archive)
-    return run(python, archive)
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--blender", choices=RELEASES, action="append", default=[])
@@ -142,7 +135,12 @@ def main() -> None:
         parser.error("give at least one --blender or --with-python")
     with tempfile.TemporaryDirectory() as room:
         made = make_own_parts(Path(room))
-        good = [check(python, version, made, ROOT / "dist") for python, version in wanted]
+        versions = sorted({version for _, version in wanted})
+        archives = {version: build_zip("linux-x64", version, ROOT / "dist", made=made) for version in versions}
+        good = []
+        for python, version in wanted:
+            validate(python, archives[version])
+            good.append(run(python, archives[version]))
     print(f"{sum(good)} passed, {len(good) - sum(good)} failed")
     sys.exit(0 if all(good) else 1)
 

@@ -432,11 +432,14 @@ def _luminance(path: Path) -> np.ndarray:
 def sheets_are_written():
     s = settings()
     s.folder = str(WORK / "sheets")
+    s.solids = {"stl", "glb"}
     assert bpy.ops.mouldloft.write_sheets() == {"FINISHED"}
     found = {path.name for path in (WORK / "sheets").iterdir()}
     assert {"plan.json", "order.csv", "client-sheet.pdf", "workshop-sheets.pdf"} <= found
     for name in ("client-sheet.pdf", "workshop-sheets.pdf"):
         assert (WORK / "sheets" / name).read_bytes().startswith(b"%PDF-")
+    for kind in ("stl", "glb"):
+        assert list((WORK / "sheets").rglob(f"*.{kind}")), kind
     told = json.loads(bpy.context.scene["mouldloft_sheets"])
     assert all(Path(path).exists() for path, _ in told)
     assert "is not there any more" in refused(bpy.ops.mouldloft.open_file, path=str(WORK / "no.pdf"))

@@ -63,6 +63,34 @@ def test_a_change_moves_the_stamps_from_there_on(part):
     assert len(set(chain.stamps(Brief(), "other").values()) & set(before.values())) == 0
 
 
+def test_the_sections_make_the_same_plan_as_the_pipeline(part, small_hare, small_brief, small_plan):
+    """Section by section against `mouldloft.pipeline.plan` on the same piece."""
+    from mouldloft.catalogue import read_catalogue
+    from mouldloft.progress import SILENT
+
+    chain = part("chain")
+    # what goes before the keys takes most of the time and is one call each: taken as the pipeline made it
+    plain = replace(
+        small_plan.rubber,
+        parts=tuple(replace(p, tabs_mm3=0.0) for p in small_plan.rubber.parts),
+    )
+    done = {name: getattr(small_plan, name) for name in ("master", "opening", "undercut", "seam", "locks")}
+    done["bare_rubber"] = plain
+    catalogue = read_catalogue(None)
+    for key in ("keys", "jacket", "casts", "order"):
+        done.update(chain.run_section(key, done, small_brief, catalogue, SILENT))
+        if key == "keys":
+            done["rubber"] = small_plan.rubber  # the tabs were on the volumes already
+    made = chain.plan_of(done, small_brief, catalogue)
+    assert made.keys == small_plan.keys
+    assert made.jacket == small_plan.jacket
+    assert made.cast == small_plan.cast
+    assert made.takeoff == small_plan.takeoff
+    assert made.programme == small_plan.programme
+    assert made.cautions == small_plan.cautions
+    assert made.assumptions == small_plan.assumptions
+
+
 # Matrices for full colour-vision deficiency in linear RGB: Machado, Oliveira, Fernandes 2009,
 # doi 10.1109/TVCG.2009.113 (from memory, verify).
 DEFICIENCIES = {
