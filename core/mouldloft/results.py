@@ -28,11 +28,11 @@ class Written:
 
 
 def _client_sheet(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    return import_module(".sheets", __package__).client_sheet(plan, folder / "client-sheet.pdf")
+    return import_module(".sheets", __package__).client_sheet(plan, folder / "client-sheet.pdf", progress)
 
 
 def _workshop_sheets(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    return import_module(".sheets", __package__).workshop_sheets(plan, folder / "workshop-sheets.pdf")
+    return import_module(".sheets", __package__).workshop_sheets(plan, folder / "workshop-sheets.pdf", progress)
 
 
 def _order(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
@@ -40,7 +40,7 @@ def _order(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
 
 
 def _page(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    return import_module(".webpage", __package__).write_page(plan, folder / "plan.html")
+    return import_module(".webpage", __package__).write_page(plan, folder / "plan.html", progress)
 
 
 def _pictures(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
@@ -74,8 +74,8 @@ def write_survey(survey: OpenSurvey, folder: str | Path) -> tuple[Written, ...]:
     words = [
         survey.opening.chosen.reason,
         f"Seam: {survey.seam.kind}, {survey.seam.length_mm / 1000:.2f} m.",
-        f"{survey.locks.rigid_area_mm2 / 1e4:.0f} cm² would lock anything rigid; "
-        f"{survey.locks.piece_locked_area_mm2 / 1e4:.0f} cm² is locked for its own piece.",
+        f"{survey.locks.rigid_area_mm2 / 100:.0f} cm² would lock anything rigid; "
+        f"{survey.locks.piece_locked_area_mm2 / 100:.0f} cm² is locked for its own piece.",
         *survey.master.health.left_out,
     ]
     rows = [f"{k},{x:.2f},{y:.2f},{z:.2f}" for k, line in enumerate(survey.seam.lines) for x, y, z in line.points_mm]
