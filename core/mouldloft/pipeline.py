@@ -75,14 +75,8 @@ def plan(
     Raises `PlanImpossible` where the geometry allows no plan within the brief, `Cancelled` when told to stop.
     """
     catalogue = catalogue or read_catalogue(None)
-    progress.begin("opening")
-    opening = find_opening(master, brief.opening, progress)
-    progress.begin("undercut")
-    field = undercut_field(master, opening.chosen.direction, progress)
-    progress.begin("seam")
-    seam = place_seam(master, opening, field, brief.seam, progress)
-    progress.begin("locks")
-    locks = find_locks(master, field, seam, catalogue.rubber_for(brief.materials), progress)
+    survey = survey_open_master(master, brief, catalogue, progress)
+    seam, locks = survey.seam, survey.locks
     progress.begin("rubber")
     rubber = brush_rubber(master, seam, locks, brief, progress)
     progress.begin("keys")
@@ -100,7 +94,7 @@ def plan(
     progress.begin("programme")
     programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
     made = MouldPlan(
-        brief, catalogue, master, opening, field, seam, locks, rubber, keys, jacket, cradle, cast,
+        brief, catalogue, master, survey.opening, survey.undercut, seam, locks, rubber, keys, jacket, cradle, cast,
         takeoff, programme, assumptions=(), cautions=(),
     )  # fmt: skip
     made = replace(made, cautions=cautions_for(made))
@@ -109,7 +103,7 @@ def plan(
 
 @dataclass(frozen=True, eq=False)
 class OpenSurvey:
-    """What can be said of a master that is no closed solid: where it locks and where the seam would fall."""
+    """What needs no closed solid: the opening, where the master locks, where the seam falls."""
 
     master: Master
     opening: Opening
