@@ -172,6 +172,15 @@ def curves_of(thing: bpy.types.Object) -> list:
     ]
 
 
+def _can_denoise() -> bool:
+    """Whether this build of Blender can: a distribution's own may come without, and then refuses to draw."""
+    try:
+        import _cycles
+    except ImportError:
+        return False
+    return bool(getattr(_cycles, "with_openimagedenoise", False))
+
+
 def _render_settings(scene: bpy.types.Scene, settings) -> None:
     scene.render.engine = settings.picture_engine
     scene.render.resolution_x = scene.render.resolution_y = settings.picture_size
@@ -185,6 +194,7 @@ def _render_settings(scene: bpy.types.Scene, settings) -> None:
     shading.show_shadows = False
     if settings.picture_engine == "CYCLES":
         scene.cycles.samples = settings.samples
+        scene.cycles.use_denoising = _can_denoise()
 
 
 def _ready(operator, context) -> bool:
