@@ -54,6 +54,7 @@ class Job:
 
         self.progress = Progress(self._on_step)
         self.stage, self.fraction, self.note = "", 0.0, ""
+        self.stopping = False
         self.result: Any = None
         self.error: BaseException | None = None
         self._work = work
@@ -67,6 +68,13 @@ class Job:
             self.result = self._work(self.progress)
         except BaseException as error:
             self.error = error
+
+    @property
+    def words(self) -> str:
+        """What it is at, for panel and status bar."""
+        if self.stopping:
+            return f"{self.stage}: stopping at the next step"
+        return f"{self.stage}{': ' + self.note if self.note else ''}"
 
     @property
     def running(self) -> bool:
@@ -88,6 +96,7 @@ class Job:
 
     def stop(self, wait_s: float | None = None) -> None:
         """Ask the work to stop; with `wait_s`, wait that long for it."""
+        self.stopping = True
         self.progress.cancel()
         if wait_s is not None and self._thread.is_alive():
             self._thread.join(wait_s)

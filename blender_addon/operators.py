@@ -92,8 +92,7 @@ class Working:
                 redraw(context)
                 return self._end(context)
             job = self._job
-            note = f": {job.note}" if job.note else ""
-            context.workspace.status_text_set(f"Mouldloft: {job.stage}{note}, {job.fraction:.0%}.  Esc stops it.")
+            context.workspace.status_text_set(f"Mouldloft: {job.words}, {job.fraction:.0%}.  Esc stops it.")
             redraw(context)
         return {"PASS_THROUGH"}
 

@@ -123,7 +123,7 @@ class MOULDLOFT_PT_plan(Standing, bpy.types.Panel):
         job = bench.job()
         if job is not None:
             box = layout.box()
-            wrapped(box, context, f"{job.stage}{': ' + job.note if job.note else ''}")
+            wrapped(box, context, job.words)
             box.progress(factor=job.fraction, text=f"{job.fraction:.0%}")
             box.operator("mouldloft.stop", text="Stop (Esc)", icon="X")
             return
