@@ -23,7 +23,7 @@ def _opening(done: dict[str, Any]) -> str:
 
     best = done["opening"].chosen
     field = done["undercut"]
-    x, y, z = best.direction
+    x, y, z = (round(v, 2) + 0.0 for v in best.direction)  # no negative zero
     return (
         f"Opens along ({x:.2f}, {y:.2f}, {z:.2f}); {house.percent(field.locked_fraction)} of the skin locks a "
         f"rigid mould"
