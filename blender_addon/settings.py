@@ -183,7 +183,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     push_n: FloatProperty(
         name="Push (N)",
         description="Somebody leaning on the cast, at nine tenths of its height",
-        default=500.0,
+        default=300.0,
         min=0.0,
         max=10000.0,
     )

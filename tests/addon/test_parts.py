@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import base64
 import csv
 import hashlib
@@ -201,3 +202,33 @@ def test_the_addons_version_is_the_cores(builder):
 
     told = tomllib.loads((ROOT / "blender_addon" / "blender_manifest.toml").read_text("utf-8"))
     assert told["version"] == mouldloft.__version__
+
+
+@pytest.mark.parametrize(
+    ("setting", "stage", "name"),
+    [
+        ("push_n", "cast", "push_n"),
+        ("wind_m_s", "cast", "basic_wind_m_s"),
+        ("cast_mat_oz", "cast", "mat_oz"),
+        ("mat_oz", "jacket", "mat_oz"),
+        ("lifters", "jacket", "lifters"),
+        ("draft_deg", "rubber", "draft_deg"),
+        ("key_height_mm", "keys", "height_mm"),
+        ("key_width_mm", "keys", "base_diameter_mm"),
+        ("directions", "opening", "directions"),
+        ("casts", "run", "casts"),
+        ("hands", "run", "hands"),
+        ("temperature_c", "run", "workshop_temperature_c"),
+    ],
+)
+def test_an_untouched_setting_is_the_briefs_own_default(setting, stage, name):
+    """Read off the source, since a property's default lives only in a running Blender."""
+    source = (Path(__file__).parents[2] / "blender_addon" / "settings.py").read_text()
+    defaults = {
+        node.target.id: keyword.value.value
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.AnnAssign) and isinstance(node.annotation, ast.Call)
+        for keyword in node.annotation.keywords
+        if keyword.arg == "default" and isinstance(keyword.value, ast.Constant)
+    }
+    assert defaults[setting] == getattr(getattr(Brief(), stage), name)
