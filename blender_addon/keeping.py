@@ -23,11 +23,11 @@ def pack(records: dict, stamps: dict[str, str]) -> bytes:
     from mouldloft import planfile
 
     arrays: dict[str, np.ndarray] = {}
-    told = {name: planfile._encode(record, name, arrays) for name, record in records.items()}
+    told = {name: planfile.encode_record(record, name, arrays) for name, record in records.items()}
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as out:
         out.writestr("records.json", json.dumps({"records": told, "stamps": stamps}, allow_nan=False))
-        out.writestr("arrays.npz", planfile._pack(arrays))
+        out.writestr("arrays.npz", planfile.pack_arrays(arrays))
     return packed.getvalue()
 
 
@@ -44,7 +44,7 @@ def unpack(data: bytes) -> tuple[dict, dict[str, str]]:
                 name.removesuffix(".npy"): np.lib.format.read_array(io.BytesIO(inner.read(name)), allow_pickle=False)
                 for name in inner.namelist()
             }
-    records = {name: planfile._decode(value, hints[name], arrays) for name, value in told["records"].items()}
+    records = {name: planfile.decode_record(value, hints[name], arrays) for name, value in told["records"].items()}
     if "keys" in records:
         from mouldloft.rubber import add_tabs
 

@@ -405,11 +405,4 @@ _CLASSES = (
 )
 
 
-def register():
-    for cls in _CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister():
-    for cls in reversed(_CLASSES):
-        bpy.utils.unregister_class(cls)
+register, unregister = bpy.utils.register_classes_factory(_CLASSES)

@@ -342,11 +342,4 @@ class MOULDLOFT_OT_still_again(bpy.types.Operator):
 _CLASSES = (MOULDLOFT_OT_cameras, MOULDLOFT_OT_render, MOULDLOFT_OT_animate, MOULDLOFT_OT_still_again)
 
 
-def register():
-    for cls in _CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister():
-    for cls in reversed(_CLASSES):
-        bpy.utils.unregister_class(cls)
+register, unregister = bpy.utils.register_classes_factory(_CLASSES)

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import trimesh
+from mouldloft.brief import SeamBrief
 from mouldloft.master import Health, Master
 from mouldloft.opening import Candidate, Opening, SymmetryPlane
 from mouldloft.rays import blocked, ray_scene
+from mouldloft.seam import Seam, place_seam
 from mouldloft.undercut import UndercutField
+
+PLANE = SeamBrief(kind="plane")
+FREE = SeamBrief(kind="free")
 
 
 def as_master(mesh: trimesh.Trimesh, base: str = "closed", weights: np.ndarray | None = None) -> Master:
@@ -65,6 +70,14 @@ def seen_field(master: Master, direction) -> UndercutField:
         "one ray a face",
         0.0,
     )
+
+
+def seam_of(
+    mesh: trimesh.Trimesh, direction, offset_mm=0.0, brief=FREE, base="closed", weights=None
+) -> tuple[Master, Seam]:
+    """A body's master and its seam along a direction."""
+    master = as_master(mesh, base, weights)
+    return master, place_seam(master, opening_along(direction, offset_mm), seen_field(master, direction), brief)
 
 
 def ball(radius_mm: float = 100.0, subdivisions: int = 5) -> trimesh.Trimesh:

@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from mouldloft.brief import SeamBrief
 from mouldloft.contour import cross_at_zero
 from mouldloft.depthmap import column_image, grid_around
 from mouldloft.errors import PlanImpossible
@@ -19,7 +18,6 @@ from mouldloft.halves import cut_along_seam
 from mouldloft.parting import parting_heights, sample_map, stretched_between
 from mouldloft.patch import fill_loops, refine_patch
 from mouldloft.polyline import spaced_out
-from mouldloft.seam import place_seam
 from mouldloft.wall import (
     build_wall,
     cell_stretch,
@@ -28,16 +26,8 @@ from mouldloft.wall import (
     section_area,
     wall_templates,
 )
-from seam_bodies import as_master, ball, ellipsoid, opening_along, ring, seen_field, two_lobes
+from seam_bodies import PLANE, ball, ellipsoid, ring, seam_of, two_lobes
 from shapely.geometry import Polygon
-
-PLANE = SeamBrief(kind="plane")
-FREE = SeamBrief(kind="free")
-
-
-def seam_of(mesh, direction, offset_mm=0.0, brief=FREE, base="closed", weights=None):
-    master = as_master(mesh, base, weights)
-    return master, place_seam(master, opening_along(direction, offset_mm), seen_field(master, direction), brief)
 
 
 @pytest.fixture(scope="module")

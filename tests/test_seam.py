@@ -28,17 +28,19 @@ from mouldloft.tautline import smooth_level
 from mouldloft.visibility import how_it_shows, viewpoints
 from scipy.spatial import cKDTree
 from scipy.special import ellipe
-from seam_bodies import as_master, ball, ellipsoid, opening_along, ring, seen_field, two_lobes, wavy_post
-
-PLANE = SeamBrief(kind="plane")
-FREE = SeamBrief(kind="free")
-
-
-def seam_of(mesh, direction, offset_mm=0.0, brief=FREE, base="closed", weights=None):
-    master = as_master(mesh, base, weights)
-    field = seen_field(master, direction)
-    return master, place_seam(master, opening_along(direction, offset_mm), field, brief)
-
+from seam_bodies import (
+    FREE,
+    PLANE,
+    as_master,
+    ball,
+    ellipsoid,
+    opening_along,
+    ring,
+    seam_of,
+    seen_field,
+    two_lobes,
+    wavy_post,
+)
 
 # --- plane ---
 

@@ -27,7 +27,6 @@ GROUND_CLEARANCE_MM = 40.0  # common practice: wood left under the lowest point
 SHOULDER_MM = 60.0  # common practice: wood left beside the jacket
 UNDER_FLANGE_MM = 20.0  # room for bolts and fingers
 RAIL_HEIGHT_MM = 80.0
-RAIL_IN_MM = 10.0
 FIT_MM = 0.25  # the outline is simplified to within this of the column image
 # Published, elementary beam theory (Airy points): a bar on two supports at 0.2113 of its length lies with
 # level ends.

@@ -19,7 +19,6 @@ from .progress import SILENT, Progress
 from .repair import edges_of
 
 FINISHED_HEIGHT_MM = 1400.0
-LEAST_TRIANGLES = 500
 MOST_TRIANGLES = 6_000_000
 
 _ELLIPSOID, _LIMB, _PLINTH = 0, 1, 2

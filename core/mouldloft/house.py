@@ -9,7 +9,6 @@ import numpy as np
 
 DATA = Path(__file__).parent / "data"
 
-PAPER = "#ffffff"
 BACKDROP = "#f4f1ea"  # behind every picture, on paper as on the screen
 INK = "#25282b"
 SOFT_INK = "#646a6a"

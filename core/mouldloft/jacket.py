@@ -13,10 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage
 from scipy.spatial import cKDTree
-from shapely.geometry.base import BaseGeometry
 
 from .brief import Brief, CastBrief, JacketBrief
-from .heightmap import Cells, outline, surface_cells
+from .heightmap import Cells, surface_cells
 from .keys import GRAVITY_M_S2, RUBBER_DENSITY_KG_DM3, Key, Keys, key_bumps
 from .laminate import (
     GELCOAT_DENSITY_KG_DM3,
@@ -688,8 +687,3 @@ def jacket_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:
         Assumption("Poisson's ratio of laminate", f"{POISSON}", Mark.MEMORY),
         *lifting_assumptions(brief),
     )
-
-
-def flange_outline(envelope: Envelope) -> BaseGeometry:
-    """The flange's outline in frame x, y, for templates."""
-    return outline(envelope.flange & covered(envelope), envelope.origin_mm, envelope.pixel_mm)

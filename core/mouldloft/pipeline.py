@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 from . import __version__
 from .brief import Brief
@@ -13,11 +12,13 @@ from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
 from .keys import Keys, key_assumptions, rubber_stuff, set_keys
+from .laminate import laminate_assumptions
 from .marks import Assumption, Mark
-from .master import Master, read_master
+from .master import Master
 from .opening import Opening, find_opening
 from .programme import Programme, programme_assumptions, set_programme
 from .progress import SILENT, Progress
+from .rays import ray_scene
 from .rubber import Rubber, add_tabs, brush_rubber
 from .seam import Seam, place_seam, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
@@ -117,24 +118,16 @@ def survey_open_master(
 ) -> OpenSurvey:
     """The stages that need no closed solid. Fill and stretch of an open mesh are rough; volumes are left out."""
     catalogue = catalogue or read_catalogue(None)
+    scene = ray_scene(master.vertices_mm, master.faces)  # one for all: at full size it takes a second to build
     progress.begin("opening")
-    opening = find_opening(master, brief.opening, progress)
+    opening = find_opening(master, brief.opening, progress, scene=scene)
     progress.begin("undercut")
-    field = undercut_field(master, opening.chosen.direction, progress)
+    field = undercut_field(master, opening.chosen.direction, progress, scene=scene)
     progress.begin("seam")
-    seam = place_seam(master, opening, field, brief.seam, progress)
+    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene)
     progress.begin("locks")
-    locks = find_locks(master, field, seam, catalogue.rubber_for(brief.materials), progress)
+    locks = find_locks(master, field, seam, catalogue.rubber_for(brief.materials), progress, scene=scene)
     return OpenSurvey(master, opening, field, seam, locks)
-
-
-def plan_file(
-    path: str | Path, brief: Brief, catalogue: Catalogue | None = None, progress: Progress = SILENT
-) -> MouldPlan:
-    """`plan` on a mesh file."""
-    progress.begin("master")
-    master = read_master(path, brief.master, progress)
-    return plan(master, brief, catalogue, progress)
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
@@ -160,6 +153,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
     stages = (
         *seam_assumptions(brief.seam),
         *key_assumptions(brief.keys),
+        *laminate_assumptions(brief.jacket.glass_fraction),
         *jacket_assumptions(brief.jacket),
         *cradle_assumptions(brief.cradle),
         *cast_assumptions(brief.cast),

@@ -30,18 +30,21 @@ LARGEST_JSON = 256 * 1024 * 1024
 LARGEST_ARRAYS = 8 * 1024**3
 
 
-def _encode(value: Any, path: str, arrays: dict[str, np.ndarray]) -> Any:
+def encode_record(value: Any, path: str, arrays: dict[str, np.ndarray]) -> Any:
+    """A record as plain JSON values; its arrays go into `arrays` by their path, in place."""
     if isinstance(value, np.ndarray):
         arrays[path] = value
         return {"array": path, "shape": list(value.shape)}
     if isinstance(value, Enum):
         return value.value
     if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: _encode(getattr(value, f.name), f"{path}.{f.name}".strip("."), arrays) for f in fields(value)}
+        return {
+            f.name: encode_record(getattr(value, f.name), f"{path}.{f.name}".strip("."), arrays) for f in fields(value)
+        }
     if isinstance(value, (list, tuple)):
-        return [_encode(item, f"{path}.{k}", arrays) for k, item in enumerate(value)]
+        return [encode_record(item, f"{path}.{k}", arrays) for k, item in enumerate(value)]
     if isinstance(value, dict):
-        return {str(k): _encode(v, f"{path}.{k}", arrays) for k, v in value.items()}
+        return {str(k): encode_record(v, f"{path}.{k}", arrays) for k, v in value.items()}
     if isinstance(value, (np.bool_, bool)):
         return bool(value)
     if isinstance(value, np.integer):
@@ -59,8 +62,8 @@ def save_plan(plan: Any, folder: str | Path) -> Path:
     """
     target = make_folder(folder)
     arrays: dict[str, np.ndarray] = {}
-    record = _encode(plan, "", arrays)
-    packed = _pack(arrays)
+    record = encode_record(plan, "", arrays)
+    packed = pack_arrays(arrays)
     digest = hashlib.sha256(packed).hexdigest()
     name = f"plan-arrays-{digest[:12]}.npz"
     write_whole(target / name, lambda handle: handle.write(packed))
@@ -73,7 +76,7 @@ def save_plan(plan: Any, folder: str | Path) -> Path:
     return written
 
 
-def _pack(arrays: dict[str, np.ndarray]) -> bytes:
+def pack_arrays(arrays: dict[str, np.ndarray]) -> bytes:
     """A zip of .npy files with fixed dates, so that the same plan gives the same bytes."""
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
@@ -117,7 +120,7 @@ def open_plan(path: str | Path) -> Any:
         if Path(name).name != name:
             raise ValueError("its array file lies outside its folder")
         arrays = _unpack(file.parent / name, str(head["arrays_sha256"]))
-        return _decode(head["plan"], MouldPlan, arrays)
+        return decode_record(head["plan"], MouldPlan, arrays)
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, zipfile.BadZipFile) as error:
         raise PlanFileRefused(
             f"The plan {file} cannot be reopened ({error}); make it again from the mesh and the brief."
@@ -129,30 +132,31 @@ def _hints(record: type) -> dict[str, Any]:
     return typing.get_type_hints(record)
 
 
-def _decode(value: Any, kind: Any, arrays: dict[str, np.ndarray]) -> Any:
+def decode_record(value: Any, kind: Any, arrays: dict[str, np.ndarray]) -> Any:
+    """The record of type `kind` that `encode_record` made `value` and `arrays` of."""
     if isinstance(value, dict) and set(value) == {"number"}:
         return float(value["number"])
     if isinstance(value, dict) and "array" in value and "shape" in value:
         return arrays[value["array"]]
     origin, inner = typing.get_origin(kind), typing.get_args(kind)
     if origin is typing.Annotated:
-        return _decode(value, inner[0], arrays)
+        return decode_record(value, inner[0], arrays)
     if origin in (typing.Union, types.UnionType):
         if value is None:
             return None
-        return _decode(value, next(k for k in inner if k is not type(None)), arrays)
+        return decode_record(value, next(k for k in inner if k is not type(None)), arrays)
     if origin is tuple:
         if len(inner) == 2 and inner[1] is Ellipsis:
-            return tuple(_decode(item, inner[0], arrays) for item in value)
+            return tuple(decode_record(item, inner[0], arrays) for item in value)
         if len(inner) != len(value):
             raise ValueError("a row has the wrong length")
-        return tuple(_decode(item, k, arrays) for item, k in zip(value, inner))
+        return tuple(decode_record(item, k, arrays) for item, k in zip(value, inner))
     if origin in (list, dict):
         return value
     if isinstance(kind, type) and is_dataclass(kind):
         hints = _hints(kind)
         known = {f.name for f in fields(kind) if f.init}
-        return kind(**{k: _decode(v, hints[k], arrays) for k, v in value.items() if k in known})
+        return kind(**{k: decode_record(v, hints[k], arrays) for k, v in value.items() if k in known})
     if isinstance(kind, type) and issubclass(kind, Enum):
         return kind(value)
     if kind is float and isinstance(value, int) and not isinstance(value, bool):

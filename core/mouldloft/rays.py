@@ -50,6 +50,27 @@ def _in_chunks(count: int, work: Callable[[slice], None], progress: Progress, no
             progress.step((done + 1) / len(parts), note)
 
 
+def _traced(
+    scene: RayScene,
+    points_mm: np.ndarray,
+    normals: np.ndarray,
+    directions: np.ndarray,
+    query: str,
+    progress: Progress,
+    note: str,
+) -> np.ndarray:
+    """(k,) float64, embree's answer to the query for a ray off each surface point, in threaded chunks."""
+    out = np.empty(len(points_mm), np.float64)
+    directions = np.broadcast_to(np.asarray(directions, np.float32), points_mm.shape)
+
+    def work(part: slice) -> None:
+        origins = (points_mm[part] - scene.centre_mm + scene.lift_mm * normals[part]).astype(np.float32)
+        out[part] = scene.scene.run(origins, np.ascontiguousarray(directions[part]), query=query)
+
+    _in_chunks(len(points_mm), work, progress, note)
+    return out
+
+
 def blocked(
     scene: RayScene,
     points_mm: np.ndarray,
@@ -62,16 +83,7 @@ def blocked(
 
     points_mm, normals : (k, 3); directions : (3,) or (k, 3). Rays start `lift_mm` off the surface along the normal.
     """
-    out = np.empty(len(points_mm), bool)
-    directions = np.broadcast_to(np.asarray(directions, np.float32), points_mm.shape)
-
-    def work(part: slice) -> None:
-        origins = (points_mm[part] - scene.centre_mm + scene.lift_mm * normals[part]).astype(np.float32)
-        hit = scene.scene.run(origins, np.ascontiguousarray(directions[part]), query="OCCLUDED")
-        out[part] = np.asarray(hit) != -1
-
-    _in_chunks(len(points_mm), work, progress, note)
-    return out
+    return _traced(scene, points_mm, normals, directions, "OCCLUDED", progress, note) != -1
 
 
 def first_wall_mm(
@@ -83,13 +95,5 @@ def first_wall_mm(
     note: str = "",
 ) -> np.ndarray:
     """(k,) float distance to the first wall along each direction, inf where there is none."""
-    out = np.empty(len(points_mm), np.float64)
-    directions = np.broadcast_to(np.asarray(directions, np.float32), points_mm.shape)
-
-    def work(part: slice) -> None:
-        origins = (points_mm[part] - scene.centre_mm + scene.lift_mm * normals[part]).astype(np.float32)
-        far = np.asarray(scene.scene.run(origins, np.ascontiguousarray(directions[part]), query="DISTANCE"))
-        out[part] = np.where(far > 1e30, np.inf, far)
-
-    _in_chunks(len(points_mm), work, progress, note)
-    return out
+    far = _traced(scene, points_mm, normals, directions, "DISTANCE", progress, note)
+    return np.where(far > 1e30, np.inf, far)

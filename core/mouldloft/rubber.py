@@ -62,7 +62,19 @@ class RubberParts:
 
     @property
     def total_mm3(self) -> float:
-        return self.skin_mm3 + self.lock_fill_mm3 + self.edge_mm3 + self.draft_mm3 + self.flange_mm3 + self.tabs_mm3
+        return sum(volume for _, volume in self.by_cause)
+
+    @property
+    def by_cause(self) -> tuple[tuple[str, float], ...]:
+        """Each cause in the workshop's words, with its volume, in the order of the work."""
+        return (
+            ("skin", self.skin_mm3),
+            ("lock fill", self.lock_fill_mm3),
+            ("edge", self.edge_mm3),
+            ("draft", self.draft_mm3),
+            ("flange", self.flange_mm3),
+            ("keys", self.tabs_mm3),
+        )
 
 
 @dataclass(frozen=True)
@@ -270,11 +282,21 @@ def _wanted_thickness(
 
 
 def _cover_piece(
-    master: Master, seam: Seam, piece: int, rule: ThicknessRule, brief: RubberBrief, pixel_mm: float, spacing_mm: float
+    master: Master,
+    seam: Seam,
+    piece: int,
+    rule: ThicknessRule,
+    brief: RubberBrief,
+    pixel_mm: float,
+    covering_mm: np.ndarray,
+    spacing_mm: float,
 ) -> _Cover:
-    """Raise one piece's outside, map by map: filled, skin, edge, foot flange, draft, flange."""
+    """Raise one piece's outside, map by map: filled, skin, edge, foot flange, draft, flange.
+
+    covering_mm : (k, 3) points over the piece's skin, `spacing_mm` apart.
+    """
     frame = pull_frame(np.asarray(seam.pieces[piece].pull))
-    points = frame.to_frame(_piece_points(master, seam, piece, spacing_mm))
+    points = frame.to_frame(covering_mm)
     tallest = float(np.ptp(points[:, 2]))
     spread = rule.flange_width_mm + rule.edge_mm + tallest * np.tan(np.radians(brief.draft_deg)) + 4 * pixel_mm
     grid = grid_around(points, pixel_mm, spread)
@@ -454,12 +476,14 @@ def brush_rubber(master: Master, seam: Seam, locks: Locks, brief: Brief, progres
             f"A pixel of {pixel:g} mm is too fine for a piece of {max(master.size_mm):.0f} mm; "
             "give a larger rubber.pixel_mm in the brief, or leave it out."
         )
+    spacing = 1.2 * pixel
     covers, checks = [], []
     for piece in range(len(seam.pieces)):
         progress.step(piece / len(seam.pieces), f"covering the {seam.pieces[piece].name}")
-        covers.append(_cover_piece(master, seam, piece, rule, brief.rubber, pixel, 1.2 * pixel))
+        points = _piece_points(master, seam, piece, spacing)
+        covers.append(_cover_piece(master, seam, piece, rule, brief.rubber, pixel, points, spacing))
         progress.step((piece + 0.6) / len(seam.pieces), "and again on a coarser lattice")
-        checks.append(_cover_piece(master, seam, piece, rule, brief.rubber, 1.37 * pixel, 1.2 * pixel))
+        checks.append(_cover_piece(master, seam, piece, rule, brief.rubber, 1.37 * pixel, points, spacing))
     thickness = np.concatenate([_thickness_of(master, seam, cover.envelope, rule) for cover in covers])
     parts = tuple(_parts(cover) for cover in covers)
     fine, coarse = sum(c.rubber_mm3 for c in covers), sum(c.rubber_mm3 for c in checks)

@@ -41,7 +41,7 @@ from .seamcosts import (
     weigh_split,
 )
 from .tautline import keep_off_vertices, smooth_level, surface_links, tauten_level
-from .undercut import UndercutField
+from .undercut import UndercutField, skin_faces
 from .visibility import how_it_shows
 
 
@@ -168,13 +168,6 @@ def at_vertices(master: Master, per_face: np.ndarray) -> np.ndarray:
     return value / np.maximum(total, 1e-30)
 
 
-def _skin(master: Master) -> np.ndarray:
-    """(m,) bool, faces that rubber covers."""
-    if master.base == "open":
-        return ~master.base_faces
-    return np.ones(len(master.faces), bool)
-
-
 @dataclass(frozen=True, eq=False)
 class _Ground:
     """What every seam of one master and direction is judged on."""
@@ -198,8 +191,9 @@ def _survey(
     direction: np.ndarray,
     offset_mm: float,
     progress: Progress,
+    scene: RayScene | None = None,
 ) -> _Ground:
-    scene: RayScene = ray_scene(master.vertices_mm, master.faces)
+    scene = scene or ray_scene(master.vertices_mm, master.faces)
     show = how_it_shows(master, brief, progress, scene)
     walls = walls_along(master, scene, direction, progress)
     graph = face_graph(master.vertices_mm, master.faces)
@@ -356,7 +350,7 @@ def _own_level(ground: _Ground, brief: SeamBrief, progress: Progress) -> tuple[n
 def _region_notes(ground: _Ground, labels: np.ndarray) -> list[str]:
     """Say where a piece is not in one part over the skin, since each part needs its own way off."""
     master, names = ground.master, name_pieces(ground.direction)
-    skin = _skin(master)
+    skin = skin_faces(master)
     marked = np.where(skin, labels, 2).astype(np.int8)
     count, region = regions(ground.graph, marked)
     owner = np.zeros(count, np.int8)
@@ -440,17 +434,20 @@ def place_seam(
     field: UndercutField,
     brief: SeamBrief,
     progress: Progress = SILENT,
+    *,
+    scene: RayScene | None = None,
 ) -> Seam:
     """Split the master along the chosen direction, by plane, by the cheapest free seam or by the user's own
     line.
 
-    The plane and the free seam are set side by side in `figures` and `alternative`. Raises `PlanImpossible`
+    The plane and the free seam are set side by side in `figures` and `alternative`. scene : the master's, if at
+    hand. Raises `PlanImpossible`
     where a given plane or line does not part the master, `BriefRefused` where a file the brief names is not
     right.
     """
     direction = unit(np.asarray(opening.chosen.direction, float))
     offset = brief.plane_offset_mm if brief.plane_offset_mm is not None else opening.chosen.offset_mm
-    ground = _survey(master, field, brief, direction, offset, progress)
+    ground = _survey(master, field, brief, direction, offset, progress, scene)
     plane = _draw(ground, "plane", _plane_level(ground, offset), offset)
     if brief.own_line is not None:
         own, notes = _own_level(ground, brief, progress)

@@ -759,15 +759,7 @@ def _skin_words(plan: MouldPlan) -> str:
 
 def _rubber_tables(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
     part, density = plan.rubber.parts[at], rubber_kg_per_mm3(plan)
-    causes = (
-        ("skin", part.skin_mm3),
-        ("lock fill", part.lock_fill_mm3),
-        ("edge", part.edge_mm3),
-        ("draft", part.draft_mm3),
-        ("flange", part.flange_mm3),
-        ("keys", part.tabs_mm3),
-        ("all", part.total_mm3),
-    )
+    causes = (*part.by_cause, ("all", part.total_mm3))
     left = _table(
         ("Rubber, by cause", "Volume", "Mass"),
         [[name, litres(v), kilograms(v * density)] for name, v in causes],

@@ -88,15 +88,7 @@ def _rubber_rows(plan: MouldPlan) -> list[tuple[str, str]]:
         )
     ]
     for envelope, part in zip(r.envelopes, r.parts):
-        causes = (
-            ("skin", part.skin_mm3),
-            ("lock fill", part.lock_fill_mm3),
-            ("edge", part.edge_mm3),
-            ("draft", part.draft_mm3),
-            ("flange", part.flange_mm3),
-            ("keys", part.tabs_mm3),
-        )
-        sums = " + ".join(f"{name} {number(volume / 1e6)}" for name, volume in causes)
+        sums = " + ".join(f"{name} {number(volume / 1e6)}" for name, volume in part.by_cause)
         rows.append((f"  {envelope.name}", f"{litres(part.total_mm3)} = {sums}"))
     return rows
 

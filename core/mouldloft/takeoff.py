@@ -66,11 +66,6 @@ class OrderLine:
     by_stage: tuple[tuple[str, float], ...] = ()  # likely net amount of each stage
     note: str = ""
 
-    @property
-    def pack_text(self) -> str:
-        """ "2 x 25 kg + 1 x 5 kg"."""
-        return " + ".join(f"{count} x {size:g} {self.unit}" for size, count, _ in self.pack_list)
-
 
 @dataclass(frozen=True)
 class Takeoff:

@@ -9,6 +9,7 @@ import numpy as np
 from scipy import ndimage, sparse
 from scipy.sparse import csgraph
 
+from .contour import face_centres
 from .depthmap import Grid, column_image, covered_from_above, grid_around
 from .frame import PullFrame, pull_frame, unit
 from .master import Master
@@ -178,11 +179,6 @@ def skin_faces(master: Master) -> np.ndarray:
     return ~master.base_faces if master.base == "open" else np.ones(len(master.faces), bool)
 
 
-def face_centres(master: Master) -> np.ndarray:
-    """(m, 3) centroids."""
-    return master.vertices_mm[master.faces].mean(axis=1)
-
-
 # --- locks: what is left once the seam says which piece owns each face ----------------------------------------------
 
 
@@ -293,7 +289,7 @@ def find_locks(
     the skin) are counted in every sum but not listed.
     """
     scene = scene or ray_scene(master.vertices_mm, master.faces)
-    centres, skin = face_centres(master), skin_faces(master)
+    centres, skin = face_centres(master.vertices_mm, master.faces), skin_faces(master)
     count = len(master.faces)
     depth, stretch, fill = np.zeros(count), np.zeros(count), np.zeros(count)
     locked_share = np.zeros(count)
