@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from importlib import import_module
 from typing import Any
 
 Records = dict[str, Any]
@@ -75,6 +76,11 @@ def stamps(brief: Any, token: str) -> dict[str, str]:
     return out
 
 
+def pipeline() -> Any:
+    """The core's pipeline, loaded when first needed: Blender starts without it."""
+    return import_module("mouldloft.pipeline")
+
+
 def _sculpt(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     from mouldloft.master import prepare_master
 
@@ -91,21 +97,12 @@ def _sculpt(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records
 
 
 def _opening(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    from mouldloft.opening import find_opening
-    from mouldloft.undercut import undercut_field
-
-    opening = find_opening(done["master"], brief.opening, progress)
-    field = undercut_field(done["master"], opening.chosen.direction, progress)
+    opening, field = pipeline().open_mould(done["master"], brief, progress)
     return {"opening": opening, "undercut": field}
 
 
 def _seam(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    from mouldloft.seam import place_seam
-    from mouldloft.undercut import find_locks
-
-    master, field = done["master"], done["undercut"]
-    seam = place_seam(master, done["opening"], field, brief.seam, progress)
-    locks = find_locks(master, field, seam, catalogue.rubber_for(brief.materials), progress)
+    seam, locks = pipeline().draw_seam(done["master"], done["opening"], done["undercut"], brief, catalogue, progress)
     return {"seam": seam, "locks": locks}
 
 
@@ -116,21 +113,15 @@ def _glove(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 
 def _keys(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    from mouldloft.keys import rubber_stuff, set_keys
-    from mouldloft.rubber import add_tabs
-
-    rubber, stuff = done["bare_rubber"], rubber_stuff(catalogue.rubber_for(brief.materials))
-    keys = set_keys(rubber, done["locks"], done["seam"], brief.keys, progress, master=done["master"], stuff=stuff)
-    return {"keys": keys, "rubber": add_tabs(done["bare_rubber"], keys)}
+    master, seam, locks, bare = (done[name] for name in ("master", "seam", "locks", "bare_rubber"))
+    rubber, keys = pipeline().key_glove(master, seam, locks, bare, brief, catalogue, progress)
+    return {"keys": keys, "rubber": rubber}
 
 
 def _jacket(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    from mouldloft.cradle import build_cradle
-    from mouldloft.jacket import lay_up_jacket
-
-    rubber, keys = done["rubber"], done["keys"]
-    jacket = lay_up_jacket(done["master"], done["seam"], rubber, keys, brief, catalogue, progress)
-    return {"jacket": jacket, "cradle": build_cradle(jacket, rubber, keys, brief.cradle, progress)}
+    master, seam, rubber, keys = (done[name] for name in ("master", "seam", "rubber", "keys"))
+    jacket, cradle = pipeline().back_glove(master, seam, rubber, keys, brief, catalogue, progress)
+    return {"jacket": jacket, "cradle": cradle}
 
 
 def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
@@ -141,14 +132,8 @@ def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 
 def _order(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    from mouldloft.programme import set_programme
-    from mouldloft.takeoff import take_off
-
-    rubber, keys, jacket, cast = (done[name] for name in ("rubber", "keys", "jacket", "cast"))
-    takeoff = take_off(
-        done["master"], done["locks"], rubber, keys, jacket, done["cradle"], cast, brief, catalogue, progress
-    )
-    programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
+    before = (done[name] for name in ("master", "locks", "rubber", "keys", "jacket", "cradle", "cast"))
+    takeoff, programme = pipeline().reckon_work(*before, brief, catalogue, progress)
     return {"takeoff": takeoff, "programme": programme}
 
 
@@ -172,18 +157,14 @@ def run_section(key: str, done: Records, brief: Any, catalogue: Any, progress: A
 
 def plan_of(done: Records, brief: Any, catalogue: Any) -> Any:
     """The whole plan from the records of all sections, as `mouldloft.pipeline.plan` puts it together."""
-    from mouldloft import pipeline
-    from mouldloft.cautions import cautions_for
-
+    core = pipeline()
     names = [
         name
-        for name in pipeline.MouldPlan.__dataclass_fields__
+        for name in core.MouldPlan.__dataclass_fields__
         if name not in ("brief", "catalogue", "assumptions", "cautions", "version", "made_by")
     ]
     parts = {name: done[name] for name in names}
-    made = pipeline.MouldPlan(brief=brief, catalogue=catalogue, assumptions=(), cautions=(), **parts)
-    made = replace(made, cautions=cautions_for(made))
-    return replace(made, assumptions=pipeline.gather_assumptions(made))
+    return core.with_notes(core.MouldPlan(brief=brief, catalogue=catalogue, assumptions=(), cautions=(), **parts))
 
 
 _RECORDS = {

@@ -18,7 +18,7 @@ from .master import Master
 from .opening import Opening, find_opening
 from .programme import Programme, programme_assumptions, set_programme
 from .progress import SILENT, Progress
-from .rays import ray_scene
+from .rays import RayScene, ray_scene
 from .rubber import Rubber, add_tabs, brush_rubber
 from .seam import Seam, place_seam, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
@@ -79,25 +79,21 @@ def plan(
     survey = survey_open_master(master, brief, catalogue, progress)
     seam, locks = survey.seam, survey.locks
     progress.begin("rubber")
-    rubber = brush_rubber(master, seam, locks, brief, progress)
-    progress.begin("keys")
-    stuff = rubber_stuff(catalogue.rubber_for(brief.materials))
-    keys = set_keys(rubber, locks, seam, brief.keys, progress, master=master, stuff=stuff)
-    rubber = add_tabs(rubber, keys)
-    progress.begin("jacket")
-    jacket = lay_up_jacket(master, seam, rubber, keys, brief, catalogue, progress)
-    progress.begin("cradle")
-    cradle = build_cradle(jacket, rubber, keys, brief.cradle, progress)
+    bare = brush_rubber(master, seam, locks, brief, progress)
+    rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)
+    jacket, cradle = back_glove(master, seam, rubber, keys, brief, catalogue, progress)
     progress.begin("cast")
     cast = lay_up_cast(master, seam, locks, rubber, brief, catalogue, progress)
-    progress.begin("takeoff")
-    takeoff = take_off(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
-    progress.begin("programme")
-    programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
+    takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     made = MouldPlan(
         brief, catalogue, master, survey.opening, survey.undercut, seam, locks, rubber, keys, jacket, cradle, cast,
         takeoff, programme, assumptions=(), cautions=(),
     )  # fmt: skip
+    return with_notes(made)
+
+
+def with_notes(made: MouldPlan) -> MouldPlan:
+    """The plan with the cautions and the assumptions that follow from all its stages."""
     made = replace(made, cautions=cautions_for(made))
     return replace(made, assumptions=gather_assumptions(made))
 
@@ -119,15 +115,90 @@ def survey_open_master(
     """The stages that need no closed solid. Fill and stretch of an open mesh are rough; volumes are left out."""
     catalogue = catalogue or read_catalogue(None)
     scene = ray_scene(master.vertices_mm, master.faces)  # one for all: at full size it takes a second to build
+    opening, field = open_mould(master, brief, progress, scene)
+    seam, locks = draw_seam(master, opening, field, brief, catalogue, progress, scene)
+    return OpenSurvey(master, opening, field, seam, locks)
+
+
+# --- stages that belong together: `plan` runs all of them, the add-on one group at a time --------------------
+
+
+def open_mould(
+    master: Master, brief: Brief, progress: Progress = SILENT, scene: RayScene | None = None
+) -> tuple[Opening, UndercutField]:
+    """The way the mould opens, and what that frees."""
     progress.begin("opening")
     opening = find_opening(master, brief.opening, progress, scene=scene)
     progress.begin("undercut")
-    field = undercut_field(master, opening.chosen.direction, progress, scene=scene)
+    return opening, undercut_field(master, opening.chosen.direction, progress, scene=scene)
+
+
+def draw_seam(
+    master: Master,
+    opening: Opening,
+    field: UndercutField,
+    brief: Brief,
+    catalogue: Catalogue,
+    progress: Progress = SILENT,
+    scene: RayScene | None = None,
+) -> tuple[Seam, Locks]:
+    """The seam, and what locks once it is drawn."""
     progress.begin("seam")
     seam = place_seam(master, opening, field, brief.seam, progress, scene=scene)
     progress.begin("locks")
-    locks = find_locks(master, field, seam, catalogue.rubber_for(brief.materials), progress, scene=scene)
-    return OpenSurvey(master, opening, field, seam, locks)
+    stuff = catalogue.rubber_for(brief.materials)
+    return seam, find_locks(master, field, seam, stuff, progress, scene=scene)
+
+
+def key_glove(
+    master: Master,
+    seam: Seam,
+    locks: Locks,
+    bare: Rubber,
+    brief: Brief,
+    catalogue: Catalogue,
+    progress: Progress = SILENT,
+) -> tuple[Rubber, Keys]:
+    """The keys, and the glove with their rubber counted in."""
+    progress.begin("keys")
+    stuff = rubber_stuff(catalogue.rubber_for(brief.materials))
+    keys = set_keys(bare, locks, seam, brief.keys, progress, master=master, stuff=stuff)
+    return add_tabs(bare, keys), keys
+
+
+def back_glove(
+    master: Master,
+    seam: Seam,
+    rubber: Rubber,
+    keys: Keys,
+    brief: Brief,
+    catalogue: Catalogue,
+    progress: Progress = SILENT,
+) -> tuple[Jacket, Cradle]:
+    """The jacket behind the glove, and the cradle it lies in."""
+    progress.begin("jacket")
+    jacket = lay_up_jacket(master, seam, rubber, keys, brief, catalogue, progress)
+    progress.begin("cradle")
+    return jacket, build_cradle(jacket, rubber, keys, brief.cradle, progress)
+
+
+def reckon_work(
+    master: Master,
+    locks: Locks,
+    rubber: Rubber,
+    keys: Keys,
+    jacket: Jacket,
+    cradle: Cradle,
+    cast: Cast,
+    brief: Brief,
+    catalogue: Catalogue,
+    progress: Progress = SILENT,
+) -> tuple[Takeoff, Programme]:
+    """What to buy, and the days it takes."""
+    progress.begin("takeoff")
+    takeoff = take_off(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
+    progress.begin("programme")
+    return takeoff, set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
