@@ -137,3 +137,60 @@ def test_nonsense_is_refused():
         lift_multipliers(-1, 75, 25)
     with pytest.raises(ValueError, match="not negative"):
         check_lift(float("nan"), JacketBrief())
+
+
+@pytest.mark.parametrize("form", [lift_multipliers, lift_multipliers_us])
+@pytest.mark.parametrize("at", range(5))
+def test_no_place_takes_a_negative_number(form, at):
+    numbers = [25.0, 30.0, 25.0, 0.0, 0.2]
+    numbers[at] = -1.0
+    with pytest.raises(ValueError, match="not negative"):
+        form(*numbers)
+
+
+def test_the_limits_themselves_still_count():
+    # published: 94-110 sets a multiplier to 0 beyond 63 cm (25 in) reach, 175 cm (70 in) up, 175 cm (70 in) travel
+    edge = lift_multipliers(63, 175, 175)
+    assert (edge.horizontal, edge.vertical, edge.distance) == pytest.approx((25 / 63, 0.70, 0.82 + 4.5 / 175))
+    edge = lift_multipliers_us(25, 70, 70)
+    assert (edge.horizontal, edge.vertical, edge.distance) == pytest.approx((10 / 25, 0.70, 0.82 + 1.8 / 70))
+    beyond = lift_multipliers_us(25.1, 70.1, 70.1)
+    assert (beyond.horizontal, beyond.vertical, beyond.distance) == (0.0, 0.0, 0.0)
+    assert frequency_multiplier(15) > 0  # from memory: the table's last row is 15 a minute
+    assert frequency_multiplier(14) > 0
+
+
+@pytest.mark.parametrize(("form", "knee"), [(lift_multipliers, 75), (lift_multipliers_us, 30)])
+def test_hands_below_the_knee_height_hold_and_lift_worse(form, knee):
+    # published: the tables' columns part at V 75 cm (30 in), which itself counts as high; fair hold 0.95 low, 1.00 high
+    low, high = form(10, knee - 1, 10, 0, 9, "a day", "fair"), form(10, knee, 10, 0, 9, "a day", "fair")
+    assert (low.coupling, high.coupling) == (0.95, 1.0)
+    assert (low.frequency, high.frequency) == (0.0, 0.15)  # from memory: 9 a minute for a day
+
+
+def test_the_hold_counts_in_the_limit():
+    brief = JacketBrief(lift_from_mm=800, lift_to_mm=1000, lifters=1)
+    assert one_person_limit_kg(brief, "poor") == pytest.approx(0.9 * one_person_limit_kg(brief, "good"))
+    check = check_lift(0.0, brief, "the left jacket", "good")
+    assert check.recommended_one_person_kg == pytest.approx(one_person_limit_kg(brief, "good"))
+    assert (check.load_kg, check.lifters) == (0.0, 1)
+
+
+def test_a_load_at_the_limit_may_be_lifted():
+    brief = JacketBrief(lift_limit_per_person_kg=12.0, lifters=2)
+    check = check_lift(16.0, brief, "the left jacket")  # 2 × 2/3 × 12
+    assert check.passes
+    assert check.lifters_needed == 2
+    assert check.reason == "the left jacket at 16.0 kg is within the 16.0 kg that 2 people may lift this way"
+    alone = check_lift(16.0, replace(brief, lifters=1), "the left jacket")
+    assert alone.reason == (
+        "the left jacket at 16.0 kg is over the 12.0 kg that one person may lift this way; 2 people could"
+    )
+    # own extrapolation, no source: teams are counted up to eight, 8 × 2/9 of 12 kg
+    assert check_lift(21.3, brief).lifters_needed == 8
+    assert check_lift(21.4, brief).lifters_needed == 0
+
+
+def test_the_method_says_reach_and_heights():
+    method = check_lift(1.0, JacketBrief(lift_from_mm=700, lift_to_mm=1000, reach_mm=400)).method
+    assert "reach 400 mm, from 700 to 1000 mm" in method
