@@ -39,7 +39,7 @@ LIFE_THICKNESS_MM = 6.0  # a skin thinner than this wears in proportion (our rul
 LIFE_TEAR_N_MM = 20.0  # rubber weaker than this wears in proportion (our rule, common practice, no source)
 LIFE_STRETCH_SHARE = 0.75  # of its life a glove loses when it works at all of its allowed stretch (our rule)
 QUANTA_LIMIT = 20_000  # packs are combined exactly up to this many of their smallest step
-_FORMULA_STARTS = "=+-@\t\r\n|%＝＋－＠"
+_FORMULA_STARTS = tuple("=+-@\t\r\n|%＝＋－＠")
 
 
 @dataclass(frozen=True)
@@ -106,14 +106,14 @@ def take_off(
     programme = programme or set_programme(rubber, keys, jacket, cast, brief, catalogue)
     needs = [
         *_glove_needs(rubber, brief, catalogue),
-        *_wall_needs(rubber, brief, catalogue),
+        *_wall_needs(rubber, catalogue),
         *_jacket_needs(jacket, brief, catalogue),
-        *_cradle_needs(cradle, brief, catalogue),
+        *_cradle_needs(cradle, catalogue),
         *_cast_needs(master, cast, brief, catalogue),
         *_consumable_needs(rubber, cast, programme, brief, catalogue),
     ]
     progress.step(0.5, "packs")
-    lines = tuple(_order(material, parts, brief, catalogue) for material, parts in _gathered(needs))
+    lines = tuple(_order(material, parts, catalogue) for material, parts in _gathered(needs))
     total = sum(line.cost for line in lines)
     mould = sum(line.cost * _share(line, MOULD_STAGES) for line in lines)
     life, reason = mould_life(rubber, locks, catalogue.rubber_for(brief.materials))
@@ -152,8 +152,7 @@ def _glove_needs(rubber: Rubber, brief: Brief, catalogue: Catalogue) -> Iterable
     density = stuff.density_kg_m3 * 1e-9
     volume = rubber.volume_mm3
     causes = (*volume.causes, ("density", stuff.density_uncertainty))
-    low = volume.low / volume.likely if volume.likely > 0 else 1.0
-    high = volume.high / volume.likely if volume.likely > 0 else 1.0
+    low, high = volume.low / volume.likely, volume.high / volume.likely
     widen = stuff.density_uncertainty
 
     def share_of_mix(likely: float) -> Interval:
@@ -176,20 +175,23 @@ def _glove_needs(rubber: Rubber, brief: Brief, catalogue: Catalogue) -> Iterable
 def _thickened(rubber: Rubber) -> float:
     """Share of the glove's volume that is brushed thickened."""
     whole = sum(coat.volume_mm3 for coat in rubber.coats)
-    return sum(coat.volume_mm3 for coat in rubber.coats if coat.thickened) / whole if whole > 0 else 1.0
+    return sum(coat.volume_mm3 for coat in rubber.coats if coat.thickened) / whole
 
 
-def _wall_needs(rubber: Rubber, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
+def _skin_m2(rubber: Rubber) -> float:
+    """Skin under the print coat, detail allowance in."""
+    first = rubber.coats[0]
+    return first.volume_mm3 / first.thickness_mm * 1e-6
+
+
+def _wall_needs(rubber: Rubber, catalogue: Catalogue) -> Iterable[Need]:
     """Boards for the wall and release on master and flanges: the wall is as large as the first piece's flange."""
     areas = [float(e.flange.sum()) * e.pixel_mm**2 * 1e-6 for e in rubber.envelopes]
-    wall_m2 = areas[0] if areas else 0.0
-    first = rubber.coats[0]
-    skin_m2 = first.volume_mm3 / first.thickness_mm * 1e-6 if first.thickness_mm > 0 else 0.0
     release = catalogue.release[0]
-    coated = (skin_m2 + sum(areas)) * MASTER_RELEASE_COATINGS
+    coated = (_skin_m2(rubber) + sum(areas)) * MASTER_RELEASE_COATINGS
     board = catalogue.board_for(0.0)
     yield Need(release, "wall", interval_of(coated * release.kg_m2, (("wiped on by hand", 0.3),)), 0.0)
-    yield Need(board, "wall", interval_of(wall_m2, (("column image resolution", 0.05),)), board.cutting_loss)
+    yield Need(board, "wall", interval_of(areas[0], (("column image resolution", 0.05),)), board.cutting_loss)
 
 
 def mats_of_zone(zone: Zone, brief: Brief, catalogue: Catalogue) -> tuple[MatMaterial, ...]:
@@ -231,7 +233,7 @@ def _hardened(material: ResinMaterial, stage: str, net: Interval, waste: float, 
     yield Need(catalogue.catalyst_of(material.catalyst), stage, catalyst, waste)
 
 
-def _cradle_needs(cradle: Cradle, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
+def _cradle_needs(cradle: Cradle, catalogue: Catalogue) -> Iterable[Need]:
     by_thickness: dict[float, float] = {}
     for piece in cradle.pieces:
         for _, count, length, width, thickness in piece.cut_list:
@@ -271,10 +273,9 @@ def _consumable_needs(
     """Gloves, brushes, pots: by person days, by coats brushed, by batches mixed, or once."""
     n, hours = brief.run.casts, brief.run.hours_per_day
     mould_pots, cast_pots = _pots(programme)
-    skin = rubber.coats[0].volume_mm3 / rubber.coats[0].thickness_mm if rubber.coats[0].thickness_mm > 0 else 0.0
     mould = {
         "person day": programme.mould_person_hours / hours,
-        "coat m2": len(rubber.coats) * skin * 1e-6,
+        "coat m2": len(rubber.coats) * _skin_m2(rubber),
         "batch": mould_pots,
         "job": 1.0,
     }
@@ -313,7 +314,7 @@ def cheapest_packs(amount: float, packs: Sequence[Pack]) -> tuple[tuple[Pack, in
     beyond, the best pack is taken. Sizes with too fine a common step (over 200 000 steps to search) are bought in the
     best pack alone. Raises `CatalogueRefused` for an amount past any order.
     """
-    if amount <= 1e-9 or not packs:
+    if amount <= 1e-9:
         return ()
     steps = [max(1, round(pack.size * 1e4)) for pack in packs]
     step = math.gcd(*steps)
@@ -374,7 +375,7 @@ def add_intervals(intervals: Sequence[Interval]) -> Interval:
     return Interval(low, likely, high, tuple(causes.items()))
 
 
-def _order(material: Material, parts: list[Need], brief: Brief, catalogue: Catalogue) -> OrderLine:
+def _order(material: Material, parts: list[Need], catalogue: Catalogue) -> OrderLine:
     net = add_intervals([part.net for part in parts])
     with_waste = sum(part.net.likely * (1 + part.waste) for part in parts)
     chosen = cheapest_packs(max(with_waste, net.high), material.packs)
@@ -390,16 +391,16 @@ def _order(material: Material, parts: list[Need], brief: Brief, catalogue: Catal
         stage=_listed(stages),
         net=net,
         unit=material.unit,
-        waste_fraction=with_waste / net.likely - 1 if net.likely > 0 else 0.0,
+        waste_fraction=with_waste / net.likely - 1,
         packs=count,
-        pack_size=buy / count if count else 0.0,
+        pack_size=buy / count,
         buy=buy,
         cost=sum(pack.price * number for pack, number in chosen),
         currency=catalogue.currency,
-        price_mark=chosen[0][0].mark.value if chosen else Mark.INVENTED.value,
+        price_mark=chosen[0][0].mark.value,
         pack_list=tuple((pack.size, number, pack.price) for pack, number in chosen),
         by_stage=tuple((stage, by_stage[stage]) for stage in stages),
-        note=_note(material, brief),
+        note=_note(material),
     )
 
 
@@ -407,7 +408,7 @@ def _listed(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
 
 
-def _note(material: Material, brief: Brief) -> str:
+def _note(material: Material) -> str:
     if isinstance(material, RubberMaterial):
         share = f"{material.catalyst_fraction:.1%}"
         return f"catalyst {share} of the base" if material.catalyst else "both parts in the pack"
@@ -416,7 +417,7 @@ def _note(material: Material, brief: Brief) -> str:
 
 def _share(line: OrderLine, stages: Sequence[str]) -> float:
     whole = sum(amount for _, amount in line.by_stage)
-    return sum(amount for stage, amount in line.by_stage if stage in stages) / whole if whole > 0 else 0.0
+    return sum(amount for stage, amount in line.by_stage if stage in stages) / whole
 
 
 def _cost_of_one_more(lines: Sequence[OrderLine], casts: int) -> float:
@@ -424,8 +425,7 @@ def _cost_of_one_more(lines: Sequence[OrderLine], casts: int) -> float:
     cost = 0.0
     for line in lines:
         one = dict(line.by_stage).get("casts", 0.0) / casts
-        if line.buy > 0:
-            cost += one * (1 + line.waste_fraction) * line.cost / line.buy
+        cost += one * (1 + line.waste_fraction) * line.cost / line.buy
     return cost
 
 
@@ -518,7 +518,7 @@ def _figure(value: float) -> str:
 def safe_cell(text: str) -> str:
     """Text that no spreadsheet takes for a formula: an apostrophe before what could start one."""
     lead = text.lstrip(" \u00a0")
-    return "'" + text if lead[:1] and lead[0] in _FORMULA_STARTS else text
+    return "'" + text if lead.startswith(_FORMULA_STARTS) else text
 
 
 def order_csv(takeoff: Takeoff) -> str:
