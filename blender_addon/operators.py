@@ -477,6 +477,29 @@ class MOULDLOFT_OT_forget_seam(bpy.types.Operator):
         return {"FINISHED"}
 
 
+# --- glove ------------------------------------------------------------------------------------------------
+
+
+class MOULDLOFT_OT_mark_handling(bpy.types.Operator):
+    """Mark the 3D cursor's place on the map, seam or glove as one where the glove is handled: it is thicker there"""
+
+    bl_idname = "mouldloft.mark_handling"
+    bl_label = "Handled at the cursor"
+    bl_options = UNDO
+
+    @classmethod
+    def poll(cls, context):
+        if bench.job() is None and results.of_role("map"):
+            return True
+        cls.poll_message_set("Take the sculpt in first, then set the cursor on the copy beside it")
+        return False
+
+    def execute(self, context):
+        scene = context.scene
+        results.mark_handling(scene, scene.cursor.location, scene.mouldloft.handling_mm)
+        return {"FINISHED"}
+
+
 # --- keys -------------------------------------------------------------------------------------------------
 
 
@@ -679,6 +702,7 @@ _CLASSES = (
     MOULDLOFT_OT_edit_seam,
     MOULDLOFT_OT_use_seam,
     MOULDLOFT_OT_forget_seam,
+    MOULDLOFT_OT_mark_handling,
     MOULDLOFT_OT_check_keys,
     MOULDLOFT_OT_use_keys,
     MOULDLOFT_OT_forget_keys,

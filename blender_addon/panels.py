@@ -258,6 +258,9 @@ class MOULDLOFT_PT_glove(SectionPanel, bpy.types.Panel):
         layout.prop(s, "set_pixel")
         if s.set_pixel:
             layout.prop(s, "pixel_mm")
+        layout.operator("mouldloft.mark_handling", icon="PIVOT_CURSOR")
+        if results.of_role("handling"):
+            layout.prop(s, "handling_mm")
 
 
 class MOULDLOFT_PT_keys(SectionPanel, bpy.types.Panel):

@@ -24,6 +24,7 @@ COLLECTIONS = {
     "seam": "Mouldloft seam",
     "glove": "Mouldloft glove",
     "wall": "Mouldloft wall",
+    "handling": "Mouldloft handling",
     "key": "Mouldloft keys",
     "jacket": "Mouldloft jacket",
     "cradle": "Mouldloft cradle",
@@ -209,6 +210,22 @@ def plan_position(scene: bpy.types.Scene, thing: bpy.types.Object) -> tuple[floa
     moved = thing.location - thing.get(SHARE, 0.0) * vector(thing.get(WAY, (0.0, 0.0, 0.0)))
     x, y, z = moved * reading.mm_per_unit(scene)
     return float(x), float(y), float(z)
+
+
+def mark_handling(scene: bpy.types.Scene, at, radius_mm: float) -> bpy.types.Object:
+    """A ball of empty at a place of the world, carried by the plan: where the glove will be handled."""
+    thing = bpy.data.objects.new("Handled", None)
+    thing.empty_display_type = "SPHERE"
+    thing.empty_display_size = radius_mm * units_per_mm(scene)
+    _hang(scene, thing, "handling")
+    bpy.context.view_layer.update()
+    thing.location = thing.parent.matrix_world.inverted() @ vector(at)
+    return thing
+
+
+def handling_points_mm(scene: bpy.types.Scene) -> list[list[float]]:
+    """Plan millimetres of the places marked, to a tenth."""
+    return [[round(v, 1) for v in plan_position(scene, thing)] for thing in of_role("handling")]
 
 
 def seam_lines_mm(scene: bpy.types.Scene) -> list[list[list[float]]]:

@@ -17,7 +17,7 @@ from bpy.props import (
     StringProperty,
 )
 
-from . import reading
+from . import reading, results
 
 AXES = (
     ("+x", "+X", "The sculpt's own +X"),
@@ -140,6 +140,13 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     set_skin: BoolProperty(name="Skin by hand")
     skin_mm: FloatProperty(name="Skin (mm)", default=6.0, min=1.0, max=60.0)
     edge_mm: FloatProperty(name="Edge (mm)", default=9.0, min=1.0, max=80.0)
+    handling_mm: FloatProperty(
+        name="Around (mm)",
+        description="The glove has its edge thickness this far around a place where it is handled",
+        default=80.0,
+        min=10.0,
+        max=500.0,
+    )
     draft_deg: FloatProperty(name="Draft (°)", default=3.0, min=0.5, max=30.0)
     set_flange: BoolProperty(name="Flange by hand")
     flange_mm: FloatProperty(name="Flange (mm)", default=60.0, min=10.0, max=300.0)
@@ -302,6 +309,9 @@ def brief_of(scene: bpy.types.Scene):
         given["seam"]["own_line"] = own_line_file(s.drawn_seam)
     if s.set_skin:
         given["rubber"].update(skin_thickness_mm=s.skin_mm, edge_thickness_mm=s.edge_mm)
+    handled = results.handling_points_mm(scene)
+    if handled:
+        given["rubber"].update(handling_points_mm=handled, handling_radius_mm=s.handling_mm)
     if s.set_flange:
         given["rubber"]["flange_width_mm"] = s.flange_mm
     if s.set_pixel:

@@ -356,6 +356,28 @@ def a_moved_key_is_checked_again():
 
 
 @check
+def a_handling_point_thickens_the_glove_there():
+    results, state = addon("results"), addon("state")
+    before = state.done_now(bpy.context.scene)["bare_rubber"]
+    root = bpy.data.objects[results.ROOT]
+    master = state.done_now(bpy.context.scene)["master"]
+    highest = master.vertices_mm[int(np.argmax(master.vertices_mm[:, 2]))]
+    bpy.context.scene.cursor.location = root.matrix_world @ results.vector(highest / 1000.0)
+    assert bpy.ops.mouldloft.mark_handling() == {"FINISHED"}
+    assert np.allclose(results.handling_points_mm(bpy.context.scene), highest, atol=0.11)
+    assert kinds()["glove"] == "stale"
+    assert kinds()["seam"] == "fresh"
+    assert bpy.ops.mouldloft.run(section="glove") == {"FINISHED"}
+    after = state.done_now(bpy.context.scene)["bare_rubber"]
+    assert after.volume_mm3.likely > before.volume_mm3.likely
+    assert sum(part.handling_mm3 for part in after.parts) > 0.0
+    assert sum(part.handling_mm3 for part in before.parts) == 0.0
+    results.remove("handling")
+    assert bpy.ops.mouldloft.run(section="order") == {"FINISHED"}
+    assert set(kinds().values()) == {"fresh"}
+
+
+@check
 def a_dragged_seam_is_used():
     before = addon("state").done_now(bpy.context.scene)["seam"]
     curve = bpy.data.objects["Seam 1"]
