@@ -109,7 +109,8 @@ def _seam(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 def _glove(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     from mouldloft.rubber import brush_rubber
 
-    return {"bare_rubber": brush_rubber(done["master"], done["seam"], done["locks"], brief, progress)}
+    stuff = catalogue.rubber_for(brief.materials)
+    return {"bare_rubber": brush_rubber(done["master"], done["seam"], done["locks"], brief, progress, stuff)}
 
 
 def _keys(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:

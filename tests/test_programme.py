@@ -81,15 +81,19 @@ def test_batches_make_up_the_rubber_and_its_catalyst(catalogue: Catalogue, cast:
     assert math.isclose(gelcoat.batches * gelcoat.batch_kg, cast.gelcoat_kg * 1.02, rel_tol=1e-9)
 
 
-def test_a_filling_coat_without_thickness_is_shared_by_what_is_not_skin(catalogue: Catalogue, cast: Cast) -> None:
+def test_a_filling_coat_takes_what_each_piece_still_lacks(catalogue: Catalogue, cast: Cast) -> None:
     base = rubber_of()
-    filling = Coat("lock fill, edges and flange", 0.0, 5e5, True)
-    first = replace(base.parts[0], lock_fill_mm3=3 * base.parts[0].lock_fill_mm3)
-    rubber = replace(base, coats=(*base.coats, filling), parts=(first, base.parts[1]))
+    first = replace(base.parts[0], lock_fill_mm3=base.parts[0].lock_fill_mm3 + 6e5)
+    filling = Coat("lock fill, edges and flange", 0.0, 6e5, True)
+    more = replace(base.volume_mm3, likely=base.volume_mm3.likely + 6e5)
+    rubber = replace(base, coats=(*base.coats, filling), parts=(first, base.parts[1]), volume_mm3=more)
     made = programme_of(catalogue, cast, rubber)
-    left, right = (b.batches * b.batch_kg for b in made.batches if b.coat == filling.name)
-    assert math.isclose(left + right, 5e5 * 1.08e-6, rel_tol=1e-9)
-    assert math.isclose(left / right, (0.3 + 0.1 + 0.05 + 0.05) / (0.1 + 0.1 + 0.05 + 0.05), rel_tol=1e-9)
+    left, right = (sum(b.batches * b.batch_kg for b in made.batches if b.piece == p and "coat" in b.coat) for p in
+                   ("left piece", "right piece"))  # fmt: skip
+    assert math.isclose(left, right, rel_tol=1e-9)  # the skins are alike
+    fill = {b.piece: b.batches * b.batch_kg for b in made.batches if b.coat == filling.name}
+    assert math.isclose(fill["left piece"], 6e5 * 1.08e-6, rel_tol=1e-9)
+    assert fill["right piece"] == 0
 
 
 def test_warmth_shortens_pot_life_waits_and_cures_by_the_rule(catalogue: Catalogue, cast: Cast) -> None:

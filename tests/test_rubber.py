@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import manifold3d as m3
@@ -9,8 +10,9 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft.brief import Brief, RubberBrief, RunBrief, SeamBrief
+from mouldloft.catalogue import read_catalogue
 from mouldloft.errors import PlanImpossible
-from mouldloft.rubber import _mean_positive_part, brush_rubber, choose_thickness
+from mouldloft.rubber import _mean_positive_part, brush_rubber, choose_thickness, coat_volumes_mm3
 from mouldloft.seam import place_seam
 from mouldloft.undercut import find_locks, undercut_field
 from seam_bodies import as_master, opening_along
@@ -21,13 +23,16 @@ PLAIN = RubberBrief(
 )
 
 
-def glove(mesh: trimesh.Trimesh, direction=(1.0, 0, 0), offset_mm: float = 0.0, rubber: RubberBrief = PLAIN):
+def glove(
+    mesh: trimesh.Trimesh, direction=(1.0, 0, 0), offset_mm: float = 0.0, rubber: RubberBrief = PLAIN, stuff=None
+):
     master = as_master(mesh)
     field = undercut_field(master, direction, check=False)
     own = SeamBrief(kind="plane", plane_offset_mm=offset_mm)
     seam = place_seam(master, opening_along(direction, offset_mm), field, own)
     locks = find_locks(master, field, seam, SimpleNamespace(elongation_at_break=4.8))
-    return brush_rubber(master, seam, locks, Brief(run=RunBrief(casts=1), rubber=rubber)), locks
+    brief = Brief(run=RunBrief(casts=1), rubber=rubber)
+    return brush_rubber(master, seam, locks, brief, stuff=stuff), locks
 
 
 def skin_mm3(rubber) -> float:
@@ -87,6 +92,57 @@ def test_parts_add_up_to_the_measured_volume(small_plan):
     assert all(min(vars(part).values()) >= 0 for part in rubber.parts)
     assert rubber.volume_mm3.low < rubber.volume_mm3.likely < rubber.volume_mm3.high
     assert sum(coat.volume_mm3 for coat in rubber.coats) == pytest.approx(rubber.volume_mm3.likely, rel=1e-6)
+
+
+def test_a_piece_adds_up_over_its_coats_and_a_coat_over_the_pieces(small_plan):
+    rubber, master = small_plan.rubber, small_plan.master
+    by_piece = np.array([coat_volumes_mm3(rubber, at) for at in range(len(rubber.parts))])
+    assert by_piece.sum(axis=0) == pytest.approx([coat.volume_mm3 for coat in rubber.coats], rel=1e-9)
+    carved = (master.detail_allowance - 1) * np.array([part.skin_mm3 for part in rubber.parts])
+    wholes = np.array([part.total_mm3 for part in rubber.parts]) + carved
+    assert by_piece.sum(axis=1) == pytest.approx(wholes, rel=1e-9)
+    assert by_piece.min() >= 0
+
+
+def test_coats_are_as_thick_as_the_catalogue_lets_them_stand():
+    stuff = replace(read_catalogue(None).rubber[0], print_coat_mm=0.7, build_coat_mm=1.9)
+    rule = RubberBrief(skin_thickness_mm=9, edge_thickness_mm=9, flange_width_mm=10, draft_deg=0.5, pixel_mm=1.0)
+    radius = 120.0
+    rubber, _ = glove(trimesh.creation.icosphere(subdivisions=5, radius=radius), rubber=rule, stuff=stuff)
+    *skin, _ = rubber.coats
+    # 8.3 mm in coats of at most 1.9 mm are five of 1.66 mm
+    assert [coat.thickness_mm for coat in skin] == pytest.approx([0.7, *[1.66] * 5])
+    assert [coat.thickened for coat in skin] == [False, *[True] * 5]
+    ends = radius + np.append(0.7, 0.7 + 1.66 * np.arange(1, 6))
+    shells = 4 / 3 * np.pi * np.diff(ends**3)  # each coat is a shell about the ball
+    assert [coat.volume_mm3 for coat in skin[1:]] == pytest.approx(shells, rel=0.03)
+    assert skin[0].volume_mm3 == pytest.approx(4 * np.pi * radius**2 * 0.7, rel=0.01)
+
+
+def test_a_skin_thinner_than_a_print_coat_is_one_coat():
+    rule = RubberBrief(skin_thickness_mm=1, edge_thickness_mm=1, flange_width_mm=10, pixel_mm=1.0)
+    stuff = replace(read_catalogue(None).rubber[0], print_coat_mm=1.5)
+    rubber, _ = glove(trimesh.creation.icosphere(subdivisions=4, radius=40), rubber=rule, stuff=stuff)
+    assert [coat.thickness_mm for coat in rubber.coats] == [1.0, 0.0]
+
+
+def test_a_handling_point_on_a_flat_top_is_the_envelope_of_its_balls():
+    rule = RubberBrief(
+        skin_thickness_mm=10, edge_thickness_mm=18, edge_band_mm=20, flange_width_mm=10, draft_deg=0.5, pixel_mm=1.0,
+        handling_points_mm=((0.0, 0.0, 50.0),), handling_radius_mm=60,
+    )  # fmt: skip
+    mesh = trimesh.creation.box([260, 260, 100]).subdivide_to_size(30.0)
+    rubber, _ = glove(mesh, direction=(0, 0, 1.0), rubber=rule)
+    out = np.linspace(0, 100, 2001)
+    fade = np.clip((out / 60 - 0.5) * 2, 0, 1)
+    ball = 18 - 8 * fade**2 * (3 - 2 * fade)
+    gap = out[:, None] - out[None, ::4]
+    high = np.sqrt(np.maximum(ball[None, ::4] ** 2 - gap**2, 0)).max(axis=1)
+    volume = np.trapezoid((high - 10) * 2 * np.pi * out, out)
+    assert rubber.parts[0].handling_mm3 == pytest.approx(volume, rel=0.02)
+    assert rubber.parts[1].handling_mm3 == 0
+    assert dict(rubber.parts[0].by_cause)["handling points"] == rubber.parts[0].handling_mm3
+    assert "handling points" not in dict(rubber.parts[1].by_cause)
 
 
 def test_skin_is_never_thinner_than_asked(small_plan):

@@ -79,7 +79,7 @@ def plan(
     survey = survey_open_master(master, brief, catalogue, progress)
     seam, locks = survey.seam, survey.locks
     progress.begin("rubber")
-    bare = brush_rubber(master, seam, locks, brief, progress)
+    bare = brush_rubber(master, seam, locks, brief, progress, catalogue.rubber_for(brief.materials))
     rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)
     jacket, cradle = back_glove(master, seam, rubber, keys, brief, catalogue, progress)
     progress.begin("cast")

@@ -20,7 +20,7 @@ from .jacket import Jacket, JacketPiece
 from .keys import Keys
 from .marks import Assumption, Mark
 from .progress import SILENT, Progress
-from .rubber import Coat, Rubber
+from .rubber import Rubber, coat_volumes_mm3
 
 DAY_H = 24.0
 BOARDS_PER_CRADLE = 3  # common practice: two profiles and a middle one; the cradle itself says how many
@@ -174,19 +174,10 @@ class _Workshop:
         run, rates = self.brief.run, self.catalogue.rates
         return temperature_factor(run.workshop_temperature_c, stated_at_c, rates.warm_doubling_c)
 
-    def share(self, piece: int, coat: Coat) -> float:
-        """The piece's share of a coat: of the skin for coats of a thickness, of all else for the filling one."""
-        if coat.thickness_mm > 0:
-            weights = [part.skin_mm3 for part in self.rubber.parts]
-        else:
-            weights = [part.total_mm3 - part.skin_mm3 for part in self.rubber.parts]
-        whole = sum(weights)
-        return weights[piece] / whole if whole > 0 else 1.0 / len(weights)
-
-    def coat_batch(self, piece: int, coat: Coat) -> Batch:
-        stuff = self.stuff
+    def coat_batch(self, piece: int, at: int) -> Batch:
+        stuff, coat = self.stuff, self.rubber.coats[at]
         density = stuff.density_kg_m3 * 1e-9
-        kg = coat.volume_mm3 * self.share(piece, coat) * density
+        kg = coat_volumes_mm3(self.rubber, piece)[at] * density
         spread_mm = coat.thickness_mm or stuff.build_coat_mm
         kg_h = self.catalogue.rates.brushing_m2_h * 1e6 * spread_mm * density
         life = stuff.pot_life_min * self.warmth(stuff.pot_life_temperature_c)
@@ -222,8 +213,8 @@ class _Workshop:
     def batches(self) -> Iterable[Batch]:
         """Every mix of the mould, then those of one cast."""
         for piece in range(len(self.rubber.envelopes)):
-            for coat in self.rubber.coats:
-                yield self.coat_batch(piece, coat)
+            for at in range(len(self.rubber.coats)):
+                yield self.coat_batch(piece, at)
         for shell in self.jacket.pieces:
             yield self.jacket_batch(shell)
         yield self.gelcoat_batch()
@@ -394,7 +385,7 @@ def _make_piece(clock: _Clock, shop: _Workshop, piece: int) -> None:
         clock.work(f"Turn over, release the flange for the {name}", "wall", hours)
     recoat = stuff.recoat_min / 60.0 * shop.warmth(stuff.pot_life_temperature_c)
     for at, coat in enumerate(shop.rubber.coats):
-        batch = shop.coat_batch(piece, coat)
+        batch = shop.coat_batch(piece, at)
         if at:
             clock.wait(f"{shop.rubber.coats[at - 1].name.capitalize()} sets, {name}", "glove", recoat)
         note = f"{batch.batches} x {batch.batch_kg:.2f} kg, {batch.catalyst_g:.0f} g of it catalyst"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -9,6 +11,7 @@ import numpy as np
 from scipy import ndimage, spatial
 
 from .brief import Brief, RubberBrief
+from .catalogue import RubberMaterial, read_catalogue
 from .depthmap import EMPTY_TOP, Grid, column_image, grid_around, limit_slope, raise_by_balls
 from .errors import PlanImpossible
 from .frame import PullFrame, pull_frame
@@ -59,6 +62,7 @@ class RubberParts:
     draft_mm3: float
     flange_mm3: float
     tabs_mm3: float = 0.0
+    handling_mm3: float = 0.0  # where the brief says it is handled
 
     @property
     def total_mm3(self) -> float:
@@ -71,6 +75,7 @@ class RubberParts:
             ("skin", self.skin_mm3),
             ("lock fill", self.lock_fill_mm3),
             ("edge", self.edge_mm3),
+            *((("handling points", self.handling_mm3),) if self.handling_mm3 > 0 else ()),
             ("draft", self.draft_mm3),
             ("flange", self.flange_mm3),
             ("keys", self.tabs_mm3),
@@ -160,6 +165,7 @@ class _Cover:
     skin_mm3: float
     half_skin_mm3: float  # offset by half the skin thickness, for the coats
     edge_mm3: float
+    handled_mm3: float
     draft_mm3: float
     flange_mm3: float
     solid_mm3: float  # the master's own part of the piece
@@ -270,12 +276,17 @@ def _volume(height: np.ndarray, low: np.ndarray, high: np.ndarray, pixel_mm: flo
 
 
 def _wanted_thickness(
-    points: np.ndarray, above_parting: np.ndarray, rule: ThicknessRule, frame: PullFrame, brief: RubberBrief
+    points: np.ndarray,
+    above_parting: np.ndarray,
+    rule: ThicknessRule,
+    frame: PullFrame,
+    places_mm: Sequence[Sequence[float]],
+    brief: RubberBrief,
 ) -> np.ndarray:
-    """(k,) thickness at each surface point: skin, rising smoothly to the edge near the seam and handling points."""
+    """(k,) thickness at each surface point: skin, rising smoothly to the edge near the seam and the given places."""
     extra = rule.edge_mm - rule.skin_mm
     share = 1.0 - _smooth_step(above_parting / max(rule.band_mm, 1e-6)) if rule.band_mm > 0 else 0.0 * above_parting
-    for place in brief.handling_points_mm:
+    for place in places_mm:
         away = np.linalg.norm(points - frame.to_frame(np.asarray(place, float)[None])[0], axis=1)
         share = np.maximum(share, 1.0 - _smooth_step((away / brief.handling_radius_mm - 0.5) * 2))
     return rule.skin_mm + extra * share
@@ -319,11 +330,15 @@ def _cover_piece(
     half = filled.copy()
     raise_by_balls(half, points, np.full(len(points), rule.skin_mm / 2 + guard), grid)
     edge = skin.copy()
-    thick = _wanted_thickness(points, above, rule, frame, brief) + guard
-    raise_by_balls(edge, points, thick, grid)
+    raise_by_balls(edge, points, _wanted_thickness(points, above, rule, frame, (), brief) + guard, grid)
     walls = _filled_walls(points, above, filled, grid, rule)
     raise_by_balls(edge, walls[0], walls[1] + guard, grid)
-    footed = _with_foot_flange(edge, filled, frame, grid, rule, master)
+    handled = edge
+    if brief.handling_points_mm:
+        handled = edge.copy()
+        thick = _wanted_thickness(points, above, rule, frame, brief.handling_points_mm, brief) + guard
+        raise_by_balls(handled, points, thick, grid)
+    footed = _with_foot_flange(handled, filled, frame, grid, rule, master)
     drafted = limit_slope(footed, brief.draft_deg, pixel_mm)
     body = usable & (drafted > low)
     outer = np.where(body, np.minimum(drafted, base_high), -np.inf)
@@ -333,7 +348,10 @@ def _cover_piece(
     flange = near & on_board & (outer < flange_top)
     final = np.where(flange, np.minimum(flange_top, base_high), outer)
     solid = _solid_of_piece_mm3(master, seam, piece, frame, grid, parting)
-    volumes = [_volume(m, low, base_high, pixel_mm) for m in (filled, skin, half, edge, drafted, final)]
+    stages = (filled, skin, half, edge, handled, drafted, final)
+    body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3 = (
+        _volume(height, low, base_high, pixel_mm) for height in stages
+    )
     envelope = Envelope(
         piece=piece,
         name=seam.pieces[piece].name,
@@ -346,7 +364,7 @@ def _cover_piece(
         flange=flange,
         open_base=body & (drafted >= base_high),
     )
-    return _Cover(envelope, volumes[0], volumes[1], volumes[2], volumes[3], volumes[4], volumes[5], solid)
+    return _Cover(envelope, body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3, solid)
 
 
 def _can_show(points: np.ndarray, filled: np.ndarray, grid: Grid, reach_mm: float) -> np.ndarray:
@@ -431,36 +449,52 @@ def _thickness_of(master: Master, seam: Seam, envelope: Envelope, rule: Thicknes
 
 
 def _coats(
-    rule: ThicknessRule, total_mm3: float, area_mm2: float, half_mm3: float, full_mm3: float
+    rule: ThicknessRule, stuff: RubberMaterial, total_mm3: float, area_mm2: float, half_mm3: float, full_mm3: float
 ) -> tuple[Coat, ...]:
-    """Brushed coats: a thin print coat over the true skin, then thicker ones, then what fills locks and edges.
+    """Brushed coats: a print coat over the true skin, even build coats, then what fills locks and edges.
 
-    The skin's volume by thickness is the quadratic through nothing, half and full thickness (Steiner's formula to its
-    second term). [common practice, no source: 1 mm, 1.5 mm, then up to 3 mm, thickened]
+    No coat is thicker than the catalogue says it stands on a wall. The skin's volume by thickness is the quadratic
+    through nothing, half and full thickness (Steiner's formula to its second term).
     """
     t = rule.skin_mm
     b = (full_mm3 - 2 * half_mm3) / (t * t / 2)
     a = full_mm3 / t - b * t
-    builds, left = [min(1.0, t)], t - min(1.0, t)
-    if left > 0:
-        builds.append(min(1.5, left))
-        left -= builds[-1]
-    if left > 1e-9:
-        builds += [left / np.ceil(left / 3.0)] * int(np.ceil(left / 3.0))
-    coats, depth, used = [], 0.0, 0.0
-    for k, build in enumerate(builds):
-        volume = area_mm2 * build if k == 0 else (a * build + b * ((depth + build) ** 2 - depth**2))
-        depth += build
-        name = "print coat" if k == 0 else f"build coat {k}"
-        coats.append(Coat(name, float(build), float(volume), k > 0))
-        used += volume
-    coats.append(Coat("lock fill, edges and flange", 0.0, float(max(total_mm3 - used, 0.0)), True))
+    first = min(stuff.print_coat_mm, t)
+    count = int(np.ceil((t - first) / stuff.build_coat_mm - 1e-9))
+    ends = np.append(0.0, np.linspace(first, t, count + 1))
+    coats = [Coat("print coat", first, area_mm2 * first, False)]
+    for k, (inner, outer) in enumerate(itertools.pairwise(ends[1:].tolist()), 1):
+        volume = a * (outer - inner) + b * (outer**2 - inner**2)
+        coats.append(Coat(f"build coat {k}", outer - inner, volume, True))
+    used = sum(coat.volume_mm3 for coat in coats)
+    coats.append(Coat("lock fill, edges and flange", 0.0, max(total_mm3 - used, 0.0), True))
     return tuple(coats)
 
 
-def brush_rubber(master: Master, seam: Seam, locks: Locks, brief: Brief, progress: Progress = SILENT) -> Rubber:
+def coat_volumes_mm3(rubber: Rubber, at: int) -> tuple[float, ...]:
+    """What each coat takes on piece `at`: coats of a thickness by the pieces' skins, the filling one what is left of
+    each piece, so that a coat adds up over the pieces and a piece over its coats."""
+    skins = np.array([part.skin_mm3 for part in rubber.parts])
+    share = skins / skins.sum() if skins.sum() > 0 else np.full(len(skins), 1 / len(skins))
+    wholes = np.array([part.total_mm3 for part in rubber.parts])
+    wholes = wholes + (rubber.volume_mm3.likely - wholes.sum()) * share  # detail still to be carved goes by skin
+    spread = sum(coat.volume_mm3 for coat in rubber.coats if coat.thickness_mm > 0)
+    left = np.maximum(wholes - spread * share, 0.0)
+    fill = left / left.sum() if left.sum() > 0 else share
+    return tuple(float(c.volume_mm3 * (share if c.thickness_mm > 0 else fill)[at]) for c in rubber.coats)
+
+
+def brush_rubber(
+    master: Master,
+    seam: Seam,
+    locks: Locks,
+    brief: Brief,
+    progress: Progress = SILENT,
+    stuff: RubberMaterial | None = None,
+) -> Rubber:
     """The glove of every piece: envelope, volume by cause, coats, true thickness.
 
+    stuff : says how thick a coat stands; without it the bundled catalogue's rubber.
     Each piece is covered on two lattices of different pitch: their difference is the resolution's share of the
     interval. Raises `PlanImpossible` where the master is no closed solid or the pixel would be absurdly fine.
     """
@@ -469,6 +503,7 @@ def brush_rubber(master: Master, seam: Seam, locks: Locks, brief: Brief, progres
             "Rubber, jacket and casts need a closed master, and this one could not be closed; mend it in your "
             "sculpting program, or use the undercut map and seam alone."
         )
+    stuff = stuff or read_catalogue(None).rubber_for(brief.materials)
     rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
     pixel = brief.rubber.pixel_mm or max(rule.skin_mm / 7.0, max(master.size_mm) / 2200.0)
     if (max(master.size_mm) / pixel) ** 2 > 6.4e7:
@@ -502,7 +537,7 @@ def brush_rubber(master: Master, seam: Seam, locks: Locks, brief: Brief, progres
         parts=parts,
         measured_volume_mm3=tuple(cover.rubber_mm3 for cover in checks),
         volume_mm3=interval,
-        coats=_coats(rule, interval.likely, true_skin, half, skin),
+        coats=_coats(rule, stuff, interval.likely, true_skin, half, skin),
         min_thickness_mm=float(thickness.min()),
         thickness_quantiles_mm=tuple(float(q) for q in np.quantile(thickness, [0.05, 0.25, 0.5, 0.75, 0.95])),
     )
@@ -513,8 +548,9 @@ def _parts(cover: _Cover) -> RubberParts:
         skin_mm3=cover.skin_mm3 - cover.filled_mm3,
         lock_fill_mm3=cover.filled_mm3 - cover.solid_mm3,
         edge_mm3=cover.edge_mm3 - cover.skin_mm3,
-        draft_mm3=cover.draft_mm3 - cover.edge_mm3,
+        draft_mm3=cover.draft_mm3 - cover.handled_mm3,
         flange_mm3=cover.flange_mm3 - cover.draft_mm3,
+        handling_mm3=cover.handled_mm3 - cover.edge_mm3,
     )
 
 

@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 from .house import counted, feet_inches, kg, listed, litres, metres, mm, number, ounces, percent
 from .opening import direction_words
 from .polyline import spaced_out
+from .rubber import coat_volumes_mm3
 
 if TYPE_CHECKING:
     from .master import Master
@@ -219,15 +220,12 @@ def rubber_kg_per_mm3(plan: MouldPlan) -> float:
 
 
 def coats_of(plan: MouldPlan, at: int) -> tuple[CoatShare, ...]:
-    """Every coat's share on piece `at`, by the pieces' volumes, with its batches where the programme has them."""
-    whole = sum(part.total_mm3 for part in plan.rubber.parts)
-    share = plan.rubber.parts[at].total_mm3 / whole if whole > 0 else 0.0
+    """Every coat on piece `at`, with its batches where the programme has them."""
     density = rubber_kg_per_mm3(plan)
     name = plan.rubber.envelopes[at].name
     found = []
-    for coat in plan.rubber.coats:
+    for coat, volume in zip(plan.rubber.coats, coat_volumes_mm3(plan.rubber, at)):
         batch = next((b for b in plan.programme.batches if b.coat == coat.name and b.piece == name), None)
-        volume = coat.volume_mm3 * share
         found.append(
             CoatShare(
                 coat.name,
