@@ -69,6 +69,10 @@ class SeamBrief:
     bent_wall_share: NotNegative = 0.1  # what a bent wall adds to the cost of a seam beside a flat one
     off_plane_mm2_per_mm2: NotNegative = 0.05  # for surface left on the far side of the best plane
     max_pieces: Annotated[int, msgspec.Meta(ge=1, le=8)] = 2
+    # when two pieces cost too much, more are proposed, up to max_pieces (invented starting values)
+    most_fill_share: Fraction = 0.08  # lock fill of two pieces over the master's volume
+    deepest_fill_skins: Positive = 20.0  # deepest lock fill of two pieces, in thicknesses of the skin
+    piece_share: Fraction = 0.02  # of the skin: what a further piece has to save, as locked skin
 
 
 @dataclass(frozen=True)
