@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Literal
@@ -11,12 +10,16 @@ from typing import Annotated, Literal
 import msgspec
 
 from .errors import BriefRefused
-from .files import read_small_text
+from .files import read_toml
 
-Positive = Annotated[float, msgspec.Meta(gt=0)]
-NotNegative = Annotated[float, msgspec.Meta(ge=0)]
+# no workshop's figure is a million, and past it sums overflow and loops do not end
+Positive = Annotated[float, msgspec.Meta(gt=0, le=1e6)]
+NotNegative = Annotated[float, msgspec.Meta(ge=0, le=1e6)]
+Offset = Annotated[float, msgspec.Meta(ge=-1e6, le=1e6)]
+Tilt = Annotated[float, msgspec.Meta(ge=-90, le=90)]
+Text = Annotated[str, msgspec.Meta(max_length=1000)]
 Fraction = Annotated[float, msgspec.Meta(ge=0, le=1)]
-Vector = tuple[float, float, float]
+Vector = tuple[Offset, Offset, Offset]
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 
 
@@ -52,9 +55,9 @@ class SeamBrief:
     """Plane or free seam, and the user's own plane, offset or closed line."""
 
     kind: Literal["plane", "free"] = "free"
-    plane_offset_mm: float | None = None
-    own_line: str | None = None  # path of a .json/.csv/.txt file of points, snapped to the surface
-    keep_clear: str | None = None  # path of a per-vertex weight file (.npy or .csv): 0 free, 1 keep clear
+    plane_offset_mm: Offset | None = None
+    own_line: Text | None = None  # path of a .json/.csv/.txt file of points, snapped to the surface
+    keep_clear: Text | None = None  # path of a per-vertex weight file (.npy or .csv): 0 free, 1 keep clear
     eye_height_mm: Positive = 1600.0
     viewer_distance_mm: Positive = 3000.0
     seen_from: Literal["all round", "front", "left", "right", "back"] = "all round"
@@ -81,13 +84,13 @@ class RubberBrief:
 
     skin_thickness_mm: Annotated[float, msgspec.Meta(ge=1, le=60)] | None = None
     edge_thickness_mm: Annotated[float, msgspec.Meta(ge=1, le=80)] | None = None
-    edge_band_mm: NotNegative | None = None
+    edge_band_mm: Annotated[float, msgspec.Meta(ge=0, le=1000)] | None = None
     draft_deg: Annotated[float, msgspec.Meta(ge=0.5, le=30)] = 3.0
     flange_width_mm: Annotated[float, msgspec.Meta(ge=10, le=300)] | None = None
     flange_thickness_mm: Annotated[float, msgspec.Meta(ge=1, le=60)] | None = None
     pixel_mm: Annotated[float, msgspec.Meta(ge=0.2, le=20)] | None = None
     brushing_variation: Fraction = 0.10
-    handling_points_mm: tuple[Vector, ...] = ()
+    handling_points_mm: Annotated[tuple[Vector, ...], msgspec.Meta(max_length=1000)] = ()
     handling_radius_mm: Positive = 80.0
 
 
@@ -95,11 +98,11 @@ class RubberBrief:
 class KeysBrief:
     """Own keys (points in plan coordinates, with a piece name) replace the placed ones."""
 
-    own_keys: tuple[tuple[str, float, float, float], ...] = ()
-    edge_spacing_mm: Positive = 180.0
-    middle_spacing_mm: Positive = 260.0
-    height_mm: Positive = 12.0
-    base_diameter_mm: Positive = 40.0
+    own_keys: Annotated[tuple[tuple[Text, Offset, Offset, Offset], ...], msgspec.Meta(max_length=1000)] = ()
+    edge_spacing_mm: Annotated[float, msgspec.Meta(ge=10, le=10_000)] = 180.0
+    middle_spacing_mm: Annotated[float, msgspec.Meta(ge=10, le=10_000)] = 260.0
+    height_mm: Annotated[float, msgspec.Meta(ge=1, le=200)] = 12.0
+    base_diameter_mm: Annotated[float, msgspec.Meta(ge=2, le=500)] = 40.0
     taper_deg: Annotated[float, msgspec.Meta(ge=3, le=60)] = 20.0
     sag_limit_mm: Positive = 3.0
     least_stiffness: Annotated[float, msgspec.Meta(gt=0, lt=1)] = 0.05
@@ -125,8 +128,8 @@ class JacketBrief:
 class CradleBrief:
     """Boards and the tilts the piece is worked at."""
 
-    board_thickness_mm: Positive = 18.0
-    working_tilts_deg: tuple[float, ...] = (0.0, 10.0)
+    board_thickness_mm: Annotated[float, msgspec.Meta(ge=3, le=200)] = 18.0
+    working_tilts_deg: Annotated[tuple[Tilt, ...], msgspec.Meta(max_length=20)] = (0.0, 10.0)
     margin_limit_mm: NotNegative = 50.0
 
 
@@ -150,7 +153,7 @@ class RunBrief:
     """How many casts, and how the calendar runs."""
 
     casts: Annotated[int, msgspec.Meta(ge=1, le=500)] = 1
-    start_date: str | None = None  # ISO date; None: days are numbered from 1
+    start_date: Text | None = None  # ISO date; None: days are numbered from 1
     hands: Annotated[int, msgspec.Meta(ge=1, le=20)] = 2
     hours_per_day: Annotated[float, msgspec.Meta(gt=0, le=24)] = 8.0
     workshop_temperature_c: Annotated[float, msgspec.Meta(ge=0, le=45)] = 20.0
@@ -161,11 +164,11 @@ class RunBrief:
 class MaterialsBrief:
     """Which catalogue entries are used; None means the catalogue's first of that kind."""
 
-    rubber: str | None = None
-    thickener: str | None = None
-    gelcoat: str | None = None
-    resin: str | None = None
-    glass: str | None = None
+    rubber: Text | None = None
+    thickener: Text | None = None
+    gelcoat: Text | None = None
+    resin: Text | None = None
+    glass: Text | None = None
     waste_fraction: Fraction = 0.10
 
 
@@ -173,7 +176,7 @@ class MaterialsBrief:
 class Brief:
     """All that the workshop wants. `Brief()` is a usable default; a TOML table overrides a stage's part."""
 
-    piece: str = ""
+    piece: Text = ""
     master: MasterBrief = field(default_factory=MasterBrief)
     run: RunBrief = field(default_factory=RunBrief)
     opening: OpeningBrief = field(default_factory=OpeningBrief)
@@ -194,9 +197,8 @@ def _check_names(given: dict, known: type, where: str) -> None:
             raise BriefRefused(
                 f"The brief has '{key}' in {where}, which is not known; use one of: {', '.join(sorted(names))}."
             )
-        if isinstance(value, dict):
-            inner = Brief.__dataclass_fields__[key].default_factory
-            _check_names(value, type(inner()), f"[{key}]")  # type: ignore[operator, misc]
+        if known is Brief and key != "piece" and isinstance(value, dict):
+            _check_names(value, type(getattr(Brief(), key)), f"[{key}]")
 
 
 def _check_finite(given: object, where: str) -> None:
@@ -220,9 +222,7 @@ def brief_from_dict(given: dict) -> Brief:
 def read_brief(path: str | Path) -> Brief:
     """Read a `brief.toml`. Raises `BriefRefused` for a missing, unreadable, malformed or misspelt one."""
     try:
-        text = read_small_text(path)
-        return brief_from_dict(tomllib.loads(text))
-    except (OSError, UnicodeDecodeError, ValueError) as error:
-        if isinstance(error, tomllib.TOMLDecodeError):
-            raise BriefRefused(f"The brief {path} is not valid TOML ({error}); correct it and run again.") from None
-        raise BriefRefused(f"The brief {path} cannot be read ({error}); check the path and its encoding.") from None
+        given = read_toml(path)
+    except (OSError, ValueError) as error:
+        raise BriefRefused(f"The brief {path} cannot be read ({error}); correct it and run again.") from None
+    return brief_from_dict(given)

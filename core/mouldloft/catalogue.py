@@ -22,18 +22,24 @@ import msgspec
 
 from .brief import MaterialsBrief
 from .errors import CatalogueRefused
-from .files import read_small_text
+from .files import read_toml
 from .laminate import G_M2_PER_OZ_FT2, HAND_LAYER_G_M2, NOMINAL_SHORTFALL, mat_weights
 from .marks import Assumption, Mark
 
 MOST_LAYERS = 24
 
-Positive = Annotated[float, msgspec.Meta(gt=0)]
-NotNegative = Annotated[float, msgspec.Meta(ge=0)]
+# bounds no material or workshop comes near; without them a slip of the keys makes millions of pots, coats or days
+Positive = Annotated[float, msgspec.Meta(gt=0, le=1e6)]
+NotNegative = Annotated[float, msgspec.Meta(ge=0, le=1e6)]
+Rate = Annotated[float, msgspec.Meta(ge=0.01, le=10_000)]
+Hours = Annotated[float, msgspec.Meta(gt=0, le=1000)]
+Minutes = Annotated[float, msgspec.Meta(ge=0.5, le=60_000)]
+Coat = Annotated[float, msgspec.Meta(ge=0.05, le=100)]
 Fraction = Annotated[float, msgspec.Meta(ge=0, le=1)]
 Count = Annotated[int, msgspec.Meta(ge=1, le=1000)]
 Celsius = Annotated[float, msgspec.Meta(ge=-20, le=80)]
 Code = Annotated[str, msgspec.Meta(min_length=1, max_length=60, pattern="^[a-z0-9-]+$")]
+Source = Annotated[str, msgspec.Meta(max_length=2000)]
 Label = Annotated[str, msgspec.Meta(min_length=1, max_length=160)]
 M = typing.TypeVar("M", bound="Material")
 Hazard = Literal["styrene", "peroxide", "isocyanate", "tin catalyst", "glass dust", "silica dust", "solvent"]
@@ -45,17 +51,17 @@ class Stated:
 
     field: str
     mark: Mark
-    source: str
+    source: Source
 
 
 @dataclass(frozen=True, kw_only=True)
 class Pack:
     """A pack as sold: size in the material's unit, price in the catalogue's currency."""
 
-    size: Positive
+    size: Annotated[float, msgspec.Meta(ge=0.001, le=1e6)]
     price: NotNegative
     mark: Mark
-    source: str = ""
+    source: Source = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,10 +103,10 @@ class RubberMaterial(Material):
     viscosity: Literal["pourable", "brushable", "thixotropic"]
     catalyst: Code | None = None
     density_kg_m3: Annotated[float, msgspec.Meta(ge=700, le=2500)]
-    pot_life_min: Positive
+    pot_life_min: Minutes
     pot_life_temperature_c: Celsius
-    recoat_min: Positive
-    cure_h: Positive
+    recoat_min: Annotated[float, msgspec.Meta(gt=0, le=60_000)]
+    cure_h: Hours
     elongation_at_break: Annotated[float, msgspec.Meta(gt=0, le=20)]
     tear_strength_n_mm: Positive
     tensile_strength_mpa: Positive
@@ -108,8 +114,8 @@ class RubberMaterial(Material):
     catalyst_fraction: Annotated[float, msgspec.Meta(gt=0, le=2)]
     catalyst_fraction_low: Annotated[float, msgspec.Meta(gt=0, le=2)]
     catalyst_fraction_high: Annotated[float, msgspec.Meta(gt=0, le=2)]
-    print_coat_mm: Positive
-    build_coat_mm: Positive
+    print_coat_mm: Coat
+    build_coat_mm: Coat
     mould_life_casts: Positive
     density_uncertainty: Fraction
 
@@ -128,21 +134,21 @@ class ResinMaterial(Material):
 
     catalyst: Code
     density_kg_m3: Annotated[float, msgspec.Meta(ge=700, le=2500)]
-    gel_time_min: Positive
+    gel_time_min: Minutes
     gel_temperature_c: Celsius
     catalyst_fraction: Annotated[float, msgspec.Meta(gt=0, le=0.1)]
     catalyst_fraction_low: Annotated[float, msgspec.Meta(gt=0, le=0.1)]
     catalyst_fraction_high: Annotated[float, msgspec.Meta(gt=0, le=0.1)]
-    cure_h: Positive
+    cure_h: Hours
 
 
 @dataclass(frozen=True, kw_only=True)
 class GelcoatMaterial(ResinMaterial):
     """The cast's outside. overlay_h is the wait until it carries mat (tacky, not lifting)."""
 
-    overlay_h: Positive
-    wet_low_mm: Positive
-    wet_high_mm: Positive
+    overlay_h: Hours
+    wet_low_mm: Coat
+    wet_high_mm: Coat
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -223,24 +229,24 @@ class ConsumableMaterial(Material):
 class Rates:
     """How fast the work goes, for one pair of hands, and the workshop's limits. `sources` as in `Material`."""
 
-    brushing_m2_h: Positive  # one coat of rubber or gelcoat
-    laminating_kg_h: Positive  # dry glass wetted out and rolled
-    mixing_min: Positive  # weigh, add, stir, scrape, stir again
-    usable_pot_life: Annotated[float, msgspec.Meta(gt=0, le=1)]  # share of pot life with the brush in it
-    batch_limit_kg: Positive
-    warm_doubling_c: Positive  # degrees that halve the time a mix takes to set
-    wall_m_h: Positive  # dividing wall built, filleted and sealed
-    release_m2_h: Positive
-    keys_per_h: Positive
-    cradle_h_per_board: Positive
-    turn_over_h: Positive
-    open_mould_h: Positive
-    clean_m2_h: Positive
-    trim_m_h: Positive  # flange or joint trimmed
-    drill_bolts_per_h: Positive
-    join_m_h: Positive  # seam taped from the inside
-    finish_m_h: Positive  # seam cleaned up on the outside of a cast
-    baseboard_h: Positive
+    brushing_m2_h: Rate  # one coat of rubber or gelcoat
+    laminating_kg_h: Rate  # dry glass wetted out and rolled
+    mixing_min: Annotated[float, msgspec.Meta(gt=0, le=1000)]  # weigh, add, stir, scrape, stir again
+    usable_pot_life: Annotated[float, msgspec.Meta(ge=0.05, le=1)]  # share of pot life with the brush in it
+    batch_limit_kg: Rate
+    warm_doubling_c: Annotated[float, msgspec.Meta(ge=1, le=100)]  # degrees that halve the time a mix takes to set
+    wall_m_h: Rate  # dividing wall built, filleted and sealed
+    release_m2_h: Rate
+    keys_per_h: Rate
+    cradle_h_per_board: Hours
+    turn_over_h: Hours
+    open_mould_h: Hours
+    clean_m2_h: Rate
+    trim_m_h: Rate  # flange or joint trimmed
+    drill_bolts_per_h: Rate
+    join_m_h: Rate  # seam taped from the inside
+    finish_m_h: Rate  # seam cleaned up on the outside of a cast
+    baseboard_h: Hours
     laminate_uncertainty: Fraction  # glass to resin, by hand
     gelcoat_uncertainty: Fraction
     rate_uncertainty: Fraction
@@ -374,15 +380,9 @@ def read_catalogue(path: str | Path | None = None) -> Catalogue:
     if path is None:
         return catalogue_from_dict(tomllib.loads(_bundled_text()))
     try:
-        given = tomllib.loads(read_small_text(path))
-    except tomllib.TOMLDecodeError as error:
-        raise CatalogueRefused(f"The catalogue {path} is not valid TOML ({error}); correct it and run again.") from None
-    except RecursionError:
-        raise CatalogueRefused(f"The catalogue {path} nests its values too deeply; flatten it.") from None
-    except (OSError, UnicodeDecodeError, ValueError) as error:
-        raise CatalogueRefused(
-            f"The catalogue {path} cannot be read ({error}); check the path and its encoding."
-        ) from None
+        given = read_toml(path)
+    except (OSError, ValueError) as error:
+        raise CatalogueRefused(f"The catalogue {path} cannot be read ({error}); correct it and run again.") from None
     return catalogue_from_dict(given)
 
 
@@ -516,11 +516,9 @@ def _check_sense(catalogue: Catalogue) -> None:
             raise CatalogueRefused(f"The catalogue has the code '{material.code}' twice; rename one of them.")
         seen.add(material.code)
         _check_marks(material.sources, f"'{material.code}'")
-        _check_finite(material)
         for pack in material.packs:
             _check_marks((Stated(field="packs", mark=pack.mark, source=pack.source),), f"'{material.code}'")
     _check_marks(catalogue.rates.sources, "[rates]")
-    _check_finite(catalogue.rates)
     hardened: tuple[RubberMaterial | ResinMaterial, ...] = catalogue.rubber + catalogue.gelcoat + catalogue.resin
     for entry in hardened:
         _check_catalyst(catalogue, entry)
@@ -533,16 +531,6 @@ def _check_marks(sources: tuple[Stated, ...], where: str) -> None:
                 f"The catalogue marks '{entry.field}' of {where} as published but names no source; name it, or use "
                 f"the mark '{Mark.MEMORY.value}'."
             )
-
-
-def _check_finite(record: Material | Rates) -> None:
-    for entry in record.sources:
-        if not math.isfinite(getattr(record, entry.field)):
-            where = f"'{record.code}'" if isinstance(record, Material) else "[rates]"
-            raise CatalogueRefused(f"The catalogue's '{entry.field}' of {where} is not a finite number; correct it.")
-    for pack in record.packs if isinstance(record, Material) else ():
-        if not (math.isfinite(pack.size) and math.isfinite(pack.price)):
-            raise CatalogueRefused(f"The catalogue's 'packs' of '{record.code}' are not finite; correct them.")  # type: ignore[union-attr]
 
 
 def _check_catalyst(catalogue: Catalogue, entry: RubberMaterial | ResinMaterial) -> None:
