@@ -10,17 +10,17 @@ from __future__ import annotations
 
 import sys
 import time
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import trimesh
-from mouldloft.brief import OpeningBrief, brief_from_dict
+from mouldloft.brief import OpeningBrief, SeamBrief, brief_from_dict
 from mouldloft.demo import demo_hare
 from mouldloft.master import prepare_master
-from mouldloft.opening import COARSE_SAMPLES, _judge_all, _survey, find_opening, half_sphere
-from mouldloft.progress import SILENT
-from mouldloft.rays import WORKERS, ray_scene
+from mouldloft.opening import COARSE_SAMPLES, _judge, _survey, find_opening, half_sphere
+from mouldloft.rays import ray_scene
+from mouldloft.threads import WORKERS, in_threads
 from mouldloft.undercut import skin_faces
+from mouldloft.visibility import how_it_shows
 
 
 def plain_locked_mm2(mesh: trimesh.Trimesh, direction: np.ndarray, skin: np.ndarray) -> float:
@@ -46,9 +46,10 @@ def main() -> None:
 
     clock = time.perf_counter()
     scene = ray_scene(master.vertices_mm, master.faces)
-    survey = _survey(master, options, scene, COARSE_SAMPLES, full_mesh=False)
+    show = how_it_shows(master, SeamBrief(), scene=scene)
+    survey = _survey(master, options, scene, show, COARSE_SAMPLES, full_mesh=False)
     directions = half_sphere(count)
-    found = _judge_all(survey, directions, "search", SILENT, (0.0, 1.0), "")
+    found = in_threads(lambda d: _judge(survey, d, "search"), directions)
     ours = time.perf_counter() - clock
     clock = time.perf_counter()
     opening = find_opening(master, options, scene=scene)
@@ -62,8 +63,7 @@ def main() -> None:
     # the ones that lock least, so that the best can be compared, and an even spread for the clock
     timed = sorted({*by_lock[:8], *range(0, count, max(count // 16, 1))})
     clock = time.perf_counter()
-    with ThreadPoolExecutor(WORKERS) as pool:
-        areas = dict(zip(timed, pool.map(lambda k: plain_locked_mm2(mesh, directions[k], skin), timed)))
+    areas = dict(zip(timed, in_threads(lambda k: plain_locked_mm2(mesh, directions[k], skin), timed)))
     plain = (time.perf_counter() - clock) * count / len(timed)
     best_plain = min(areas, key=lambda k: areas[k])
     worst = max(abs(areas[k] - found[k].locked_area_mm2) for k in timed) / master.skin_area_mm2

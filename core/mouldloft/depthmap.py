@@ -45,8 +45,9 @@ class Grid:
 def grid_around(points_mm: np.ndarray, pixel_mm: float, margin_mm: float = 0.0) -> Grid:
     """Grid that covers the (n, 2+) points with a margin. The lattice passes through the origin of the frame, so that
     the same body gives the same pixels whatever else is drawn."""
-    low = np.floor((points_mm[:, :2].min(axis=0) - margin_mm) / pixel_mm) - 1
-    high = np.ceil((points_mm[:, :2].max(axis=0) + margin_mm) / pixel_mm) + 1
+    x, y = points_mm[:, 0], points_mm[:, 1]  # by columns: numpy reduces a short axis slowly
+    low = np.floor((np.array([x.min(), y.min()]) - margin_mm) / pixel_mm) - 1
+    high = np.ceil((np.array([x.max(), y.max()]) + margin_mm) / pixel_mm) + 1
     columns, rows = (high - low).astype(int) + 1
     # half a pixel off the origin: a symmetric body has its own edges on the lattice lines otherwise
     return Grid((low[0] + 0.5) * pixel_mm, (low[1] + 0.5) * pixel_mm, float(pixel_mm), int(rows), int(columns))

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import optimize, spatial
 
-from .brief import OpeningBrief
+from .brief import OpeningBrief, SeamBrief
 from .depthmap import column_image, grid_around
 from .errors import BriefRefused
 from .frame import pull_frame, unit
 from .master import Master
 from .progress import SILENT, Progress
-from .rays import WORKERS, RayScene, blocked, ray_scene
+from .rays import RayScene, ray_scene
 from .sampling import samples_by_area
+from .threads import in_threads
 from .undercut import freedom_by_rays, skin_faces
+from .visibility import how_it_shows
 
 
 @dataclass(frozen=True)
@@ -58,9 +59,8 @@ class Opening:
 
 
 COARSE_SAMPLES = 12_000
-FINE_SAMPLES = 160_000
-_VIEWS = 16
-_EYE_MM, _AWAY_MM = 1600.0, 3000.0
+FINE_SAMPLES = 64_000
+_REFINE_EVERY = 3  # one coarse sample in so many is enough to follow a slope downhill
 NEAR_DEG = 12.0  # the refined best stand at least this far apart, so that the ranking offers real choices
 
 
@@ -124,7 +124,7 @@ class _Survey:
     points: np.ndarray
     normals: np.ndarray
     sample_area: float
-    shown: np.ndarray  # (k,) 0..1, share of the views from around at eye height that see the sample
+    shown: np.ndarray  # (k,) 0..1, how much the sample shows to the brief's viewers
     vertices: np.ndarray
     faces: np.ndarray
     volume_mm3: float
@@ -137,31 +137,29 @@ def _volume(vertices: np.ndarray, faces: np.ndarray) -> float:
     return abs(float(np.einsum("ij,ij->", a, np.cross(b, c)))) / 6.0
 
 
-def _survey(master: Master, brief: OpeningBrief, scene: RayScene, samples: int, full_mesh: bool) -> _Survey:
+def _survey(
+    master: Master, brief: OpeningBrief, scene: RayScene, show: np.ndarray, samples: int, full_mesh: bool
+) -> _Survey:
     taken = samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, samples, skin_faces(master))
     normals = master.normals[taken.faces]
     vertices, faces = (master.vertices_mm, master.faces) if full_mesh else _stand_in(master)
     diagonal = float(np.linalg.norm(master.size_mm))
     return _Survey(
         master, brief, scene, taken.points_mm, normals, float(taken.areas_mm2[0]) if len(normals) else 0.0,
-        _shown_from_around(master, scene, taken.points_mm, normals), vertices, faces,
+        show[taken.faces], vertices, faces,
         _volume(vertices, faces), diagonal / (600.0 if full_mesh else 160.0), diagonal,
     )  # fmt: skip
 
 
-def _shown_from_around(master: Master, scene: RayScene, points: np.ndarray, normals: np.ndarray) -> np.ndarray:
-    """Share of 16 viewers around the piece, at eye height, who see each sample, weighted by how squarely."""
-    away = _AWAY_MM + max(master.size_mm[:2]) / 2
-    seen = np.zeros(len(points))
-    for turn in 2 * np.pi * np.arange(_VIEWS) / _VIEWS:
-        eye = np.array([away * np.sin(turn), -away * np.cos(turn), _EYE_MM])
-        towards = eye - points
-        towards /= np.linalg.norm(towards, axis=1)[:, None]
-        square = np.einsum("ij,ij->i", towards, normals)
-        facing = np.flatnonzero(square > 0)
-        seen[facing] += square[facing] * ~blocked(scene, points[facing], normals[facing], towards[facing])
-    # a sample that faces outward is seen squarely by a third of the viewers at the most (mean of cos+ is 1 / pi)
-    return np.clip(seen / _VIEWS * np.pi, 0.0, 1.0)
+def _thinned(survey: _Survey, every: int) -> _Survey:
+    """The same survey on one sample in `every`."""
+    return replace(
+        survey,
+        points=survey.points[::every],
+        normals=survey.normals[::every],
+        shown=survey.shown[::every],
+        sample_area=survey.sample_area * every,
+    )
 
 
 def _judge(survey: _Survey, direction: np.ndarray, origin: str, offset_mm: float | None = None) -> Candidate:
@@ -215,22 +213,11 @@ def _show_of_section(survey: _Survey, d: np.ndarray, height: np.ndarray, offset:
     return float((sine * survey.shown[band]).sum() / sine.sum()) if sine.sum() > 0 else 0.0
 
 
-def _judge_all(
-    survey: _Survey, directions: np.ndarray, origin: str, progress: Progress, span: tuple[float, float], note: str
-) -> list[Candidate]:
-    found: list[Candidate] = []
-    with ThreadPoolExecutor(WORKERS) as pool:
-        for k in range(0, len(directions), 16):
-            found += pool.map(lambda d: _judge(survey, d, origin), directions[k : k + 16])
-            progress.step(span[0] + (span[1] - span[0]) * min((k + 16) / len(directions), 1.0), note)
-    return found
-
-
 def _refine(survey: _Survey, start: Candidate) -> Candidate:
     """Nelder-Mead over the two tilts about a start, on the same terms."""
     centre = np.asarray(start.direction)
     frame = pull_frame(centre)
-    best = start
+    best = replace(start, cost=np.inf)  # it was judged on another survey
 
     def trouble(tilt: np.ndarray) -> float:
         nonlocal best
@@ -243,10 +230,21 @@ def _refine(survey: _Survey, start: Candidate) -> Candidate:
     step = np.tan(np.radians(3.0))
     optimize.minimize(
         trouble, np.zeros(2), method="Nelder-Mead",
-        options={"maxfev": 30, "xatol": np.radians(0.25), "fatol": 1e-5,
+        options={"maxfev": 30, "xatol": np.radians(0.25), "fatol": 1e-4,
                  "initial_simplex": [[0.0, 0.0], [step, 0.0], [0.0, step]]},
     )  # fmt: skip
     return best
+
+
+def _refine_all(
+    survey: _Survey, found: list[Candidate], progress: Progress, span: tuple[float, float]
+) -> list[Candidate]:
+    """The best of the search, each moved downhill on a thinner survey; best first."""
+    ranked = sorted(found, key=lambda c: c.cost)
+    starts = _apart(ranked, survey.brief.refine, NEAR_DEG / 2)
+    thin = _thinned(survey, _REFINE_EVERY)
+    refined = in_threads(lambda c: _refine(thin, c), starts, progress, span, "refining the best")
+    return sorted(refined, key=lambda c: c.cost) or ranked[:1]
 
 
 def _angle_deg(a: tuple[float, float, float], b: tuple[float, float, float]) -> float:
@@ -266,80 +264,112 @@ def _apart(ranked: list[Candidate], count: int, least_deg: float) -> list[Candid
 # --- symmetry -------------------------------------------------------------------------------------------------------
 
 
-def find_symmetry(master: Master) -> SymmetryPlane:
-    """Best mirror plane: from each principal plane, tilts and offset are fitted to the mirrored surface's distance."""
-    taken = samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, 1500, skin_faces(master))
-    tree = spatial.cKDTree(
-        samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, 40_000, skin_faces(master)).points_mm
-    )
-    points = taken.points_mm
+@dataclass(frozen=True, eq=False)
+class _Mirror:
+    """A surface to be mirrored onto itself: sample points, and a tree of many more."""
+
+    points: np.ndarray
+    tree: spatial.cKDTree
+    middle: np.ndarray
+    diagonal_mm: float
+
+    def mismatch(self, normal: np.ndarray, offset_mm: float) -> float:
+        """Mean distance of the mirrored points from the surface, over the diagonal."""
+        mirrored = self.points - 2 * np.outer(self.points @ normal - offset_mm, normal)
+        # capped, so that one thing out of line (a turned head) does not drag the plane off the body
+        most = 0.05 * self.diagonal_mm
+        away = self.tree.query(mirrored, distance_upper_bound=most)[0]
+        return float(np.minimum(away, most).mean()) / self.diagonal_mm
+
+
+def _fit_mirror(
+    mirror: _Mirror, axis: np.ndarray, offset_mm: float, tilt: float, evaluations: int
+) -> tuple[float, np.ndarray, float]:
+    """Mismatch, normal and offset of the best plane about a first guess: Nelder-Mead over two tilts and the offset."""
+    frame = pull_frame(axis)
+
+    def plane(free: np.ndarray) -> tuple[np.ndarray, float]:
+        n = unit(axis + free[0] * frame.axes[0] + free[1] * frame.axes[1])
+        # a tilt turns the plane about the middle of the body
+        return n, offset_mm + float(mirror.middle @ (n - axis)) + free[2] * mirror.diagonal_mm
+
+    fit = optimize.minimize(
+        lambda free: mirror.mismatch(*plane(free)), np.zeros(3), method="Nelder-Mead",
+        options={"maxfev": evaluations, "xatol": 1e-4, "fatol": 1e-6,
+                 "initial_simplex": [[0, 0, 0], [tilt, 0, 0], [0, tilt, 0], [0, 0, tilt / 4]]},
+    )  # fmt: skip
+    return float(fit.fun), *plane(fit.x)
+
+
+def find_symmetry(master: Master, progress: Progress = SILENT, span: tuple[float, float] = (0.0, 1.0)) -> SymmetryPlane:
+    """Best mirror plane: tilts and offset are fitted to the mirrored surface's distance, from each principal plane and
+    the two upright ones on a few points, then from the best of them on more.
+
+    span : the fractions of the stage that `progress` reports.
+    """
+
+    def taken(count: int) -> np.ndarray:
+        skin = skin_faces(master)
+        return samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, count, skin).points_mm
+
+    points = taken(1500)
     middle = points.mean(axis=0)
-    diagonal = float(np.linalg.norm(master.size_mm))
-    axes = np.linalg.eigh(np.cov((points - middle).T))[1].T
+    rough = _Mirror(points[::5], spatial.cKDTree(taken(40_000)), middle, float(np.linalg.norm(master.size_mm)))
     best: tuple[float, np.ndarray, float] | None = None
-    for axis in np.vstack([axes, np.eye(3)[:2]]):
-        frame = pull_frame(axis)
-
-        def mismatch(free: np.ndarray, axis=axis, frame=frame) -> float:
-            n = unit(axis + free[0] * frame.axes[0] + free[1] * frame.axes[1])
-            offset = float(middle @ n) + free[2] * diagonal
-            mirrored = points - 2 * np.outer(points @ n - offset, n)
-            # capped, so that one thing out of line (a turned head) does not drag the plane off the body
-            return float(np.minimum(tree.query(mirrored, workers=1)[0], 0.05 * diagonal).mean()) / diagonal
-
-        fit = optimize.minimize(
-            mismatch, np.zeros(3), method="Nelder-Mead",
-            options={"maxfev": 70, "initial_simplex": [[0, 0, 0], [0.08, 0, 0], [0, 0.08, 0], [0, 0, 0.02]]},
-        )  # fmt: skip
-        n = unit(axis + fit.x[0] * frame.axes[0] + fit.x[1] * frame.axes[1])
-        if best is None or fit.fun < best[0] - 1e-6:
-            best = (float(fit.fun), n, float(middle @ n) + fit.x[2] * diagonal)
+    starts = np.vstack([np.linalg.eigh(np.cov((points - middle).T))[1].T, np.eye(3)[:2]])
+    for k, axis in enumerate(starts):
+        fit = _fit_mirror(rough, axis, float(middle @ axis), 0.08, 70)
+        progress.step(span[0] + (span[1] - span[0]) * (k + 1) / (len(starts) + 1), "symmetry plane")
+        if best is None or fit[0] < best[0] - 1e-6:
+            best = fit
     assert best is not None
-    normal = positive_half(best[1])
-    offset = best[2] * (1.0 if normal @ best[1] > 0 else -1.0)
+    mismatch, found, offset = _fit_mirror(replace(rough, points=points), best[1], best[2], 0.02, 60)
+    normal = positive_half(found)
+    offset *= 1.0 if normal @ found > 0 else -1.0
+    progress.step(span[1], "symmetry plane")
     # sample spacing alone gives about 0.3 % of the diagonal; 1 % reads as symmetric [common practice, no source]
-    return SymmetryPlane(tuple(float(c) for c in normal), float(offset), best[0], best[0] < 0.01)  # type: ignore[arg-type]
+    return SymmetryPlane(tuple(float(c) for c in normal), float(offset), mismatch, mismatch < 0.01)  # type: ignore[arg-type]
 
 
 # --- the stage ------------------------------------------------------------------------------------------------------
 
 
 def find_opening(
-    master: Master, brief: OpeningBrief, progress: Progress = SILENT, *, scene: RayScene | None = None
+    master: Master,
+    brief: OpeningBrief,
+    progress: Progress = SILENT,
+    *,
+    scene: RayScene | None = None,
+    show: np.ndarray | None = None,
 ) -> Opening:
     """Search the half-sphere, refine the best, try the symmetry plane and the principal axes, rank them all.
 
     Each direction is judged by exact occlusion at surface samples (locked area, within about 0.3 % of the skin) and by
     a column image (fill and best plane offset). Deterministic. With `brief.direction` the user's own is chosen and the
-    others are still ranked beside it.
+    others are still ranked beside it. scene : the master's rays, if at hand; show : (m,) how much each face shows, by
+    `visibility.how_it_shows` (without it, to viewers as an empty brief has them).
     """
     scene = scene or ray_scene(master.vertices_mm, master.faces)
-    coarse = _survey(master, brief, scene, COARSE_SAMPLES, full_mesh=False)
+    if show is None:
+        show = how_it_shows(master, SeamBrief(), progress, scene, span=(0.0, 0.1))
+    coarse = _survey(master, brief, scene, show, COARSE_SAMPLES, full_mesh=False)
     tried = half_sphere(brief.directions)
-    found = _judge_all(coarse, tried, "search", progress, (0.0, 0.6), f"{len(tried)} directions")
-    ranked = sorted(found, key=lambda c: c.cost)
-    symmetry = find_symmetry(master)
-    progress.step(0.65, "symmetry plane")
-    special = _special(coarse, master, symmetry)
-    starts = _apart(ranked, brief.refine, NEAR_DEG / 2)
-    refined: list[Candidate] = []
-    with ThreadPoolExecutor(WORKERS) as pool:
-        for k in range(0, len(starts), WORKERS):
-            refined += pool.map(lambda c: _refine(coarse, c), starts[k : k + WORKERS])
-            progress.step(0.65 + 0.2 * (k + 1) / max(len(starts), 1), "refining the best")
-    fine = _survey(master, brief, scene, FINE_SAMPLES, full_mesh=True)
-    finalists = special + _apart(sorted(refined or ranked[:1], key=lambda c: c.cost), 8, NEAR_DEG / 2)
-    judged: list[Candidate] = []
-    for k, c in enumerate(finalists):
-        judged.append(_judge(fine, np.asarray(c.direction), c.origin))
-        progress.step(0.85 + 0.15 * (k + 1) / len(finalists), "judging the finalists")
-    judged.sort(key=lambda c: (c.cost, c.origin))
-    best = judged[0]
-    ranked_out = _apart(judged, 9, NEAR_DEG)
+    found = in_threads(lambda d: _judge(coarse, d, "search"), tried, progress, (0.1, 0.6), f"{len(tried)} directions")
+    symmetry = find_symmetry(master, progress, (0.6, 0.65))
+    refined = _refine_all(coarse, found, progress, (0.65, 0.8))
+    progress.step(0.8, "judging the finalists")
+    fine = _survey(master, brief, scene, show, FINE_SAMPLES, full_mesh=True)
+    finalists = _special(coarse, symmetry)
+    finalists += [(np.asarray(c.direction), c.origin) for c in _apart(refined, 8, NEAR_DEG / 2)]
     if brief.direction is not None:
-        best = _judge(fine, _own_direction(brief.direction), "brief")
-        ranked_out = [best, *(c for c in ranked_out if _angle_deg(c.direction, best.direction) > 1.0)]
-    worded = tuple(replace(c, reason=_reason(c, ranked_out[0], symmetry, fine)) for c in ranked_out)
+        finalists.append((_own_direction(brief.direction), "brief"))
+    judged = in_threads(lambda one: _judge(fine, *one), finalists, progress, (0.8, 1.0), "judging the finalists")
+    own = [c for c in judged if c.origin == "brief"]
+    others = sorted((c for c in judged if c.origin != "brief"), key=lambda c: (c.cost, c.origin))
+    ranked = _apart(others, 9, NEAR_DEG)
+    if own:
+        ranked = own + [c for c in ranked if _angle_deg(c.direction, own[0].direction) > 1.0]
+    worded = tuple(replace(c, reason=_reason(c, ranked[0], symmetry, fine)) for c in ranked)
     return Opening(worded[0], worded, symmetry, len(tried))
 
 
@@ -352,13 +382,11 @@ def _own_direction(given: tuple[float, float, float]) -> np.ndarray:
         ) from None
 
 
-def _special(survey: _Survey, master: Master, symmetry: SymmetryPlane) -> list[Candidate]:
-    points = survey.points - survey.points.mean(axis=0)
-    axes = np.linalg.eigh(np.cov(points.T))[1].T[::-1]
-    out = [_judge(survey, axis, f"principal axis {k + 1}") for k, axis in enumerate(axes)]
-    if symmetry.is_symmetric:
-        out.insert(0, _judge(survey, np.asarray(symmetry.normal), "symmetry plane"))
-    return out
+def _special(survey: _Survey, symmetry: SymmetryPlane) -> list[tuple[np.ndarray, str]]:
+    """The mirror plane's normal and the principal axes: what a mould maker tries by eye."""
+    axes = np.linalg.eigh(np.cov((survey.points - survey.points.mean(axis=0)).T))[1].T[::-1]
+    out = [(axis, f"principal axis {k + 1}") for k, axis in enumerate(axes)]
+    return [(np.asarray(symmetry.normal), "symmetry plane"), *out] if symmetry.is_symmetric else out
 
 
 def direction_words(direction: tuple[float, float, float]) -> str:
@@ -388,11 +416,16 @@ def _reason(c: Candidate, best: Candidate, symmetry: SymmetryPlane, survey: _Sur
         return f"Opens {direction_words(c.direction)} ({where}): {figures}, pull {c.pull_depth_mm:.0f} mm."
     b = survey.brief
     terms = {
-        "more skin locked": b.locked_weight * (c.locked_fraction - best.locked_fraction),
-        "more lock fill": b.fill_weight * (c.fill_fraction - best.fill_fraction),
-        "a deeper pull": b.depth_weight * (c.pull_depth_mm - best.pull_depth_mm) / survey.diagonal_mm,
-        "less even pieces": b.balance_weight * (best.balance - c.balance),
-        "more of the seam on show": b.show_weight * (c.show - best.show),
+        f"{100 * (c.locked_fraction - best.locked_fraction):.1f} % more skin locked": b.locked_weight
+        * (c.locked_fraction - best.locked_fraction),
+        f"{(c.fill_mm3 - best.fill_mm3) / 1e6:.1f} litres more lock fill": b.fill_weight
+        * (c.fill_fraction - best.fill_fraction),
+        f"a pull {c.pull_depth_mm - best.pull_depth_mm:.0f} mm deeper": b.depth_weight
+        * (c.pull_depth_mm - best.pull_depth_mm)
+        / survey.diagonal_mm,
+        f"pieces less even by {100 * (best.balance - c.balance):.0f} % of the skin": b.balance_weight
+        * (best.balance - c.balance),
+        f"{100 * (c.show - best.show):.0f} % more of the seam on show": b.show_weight * (c.show - best.show),
     }
     worst = max(terms, key=lambda name: terms[name])
     why = f"behind the chosen one for {worst}" if terms[worst] > 0 else "close to the chosen one"

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from .progress import SILENT, Progress
+from .threads import in_threads
 
-WORKERS = 2
 _CHUNK = 262_144
 
 
@@ -45,9 +44,7 @@ def _in_chunks(count: int, work: Callable[[slice], None], progress: Progress, no
         for part in parts:
             work(part)
         return
-    with ThreadPoolExecutor(WORKERS) as pool:
-        for done, _ in enumerate(pool.map(work, parts)):
-            progress.step((done + 1) / len(parts), note)
+    in_threads(work, parts, progress, note=note)
 
 
 def _traced(

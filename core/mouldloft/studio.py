@@ -13,7 +13,6 @@ import subprocess
 import sys
 import weakref
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,8 +22,9 @@ from scipy.spatial import cKDTree
 from .frame import unit
 from .house import BACKDROP, rgb, to_linear, to_srgb
 from .progress import SILENT, Progress
-from .rays import WORKERS, RayScene, blocked, ray_scene
+from .rays import RayScene, blocked, ray_scene
 from .shapes import Body, joined
+from .threads import in_threads
 
 _MOST_BAKED = 60_000  # places where light is reckoned; other vertices take it from their neighbours
 _SKY_RAYS = 32
@@ -382,8 +382,7 @@ def _draw_by_rays(vertices: np.ndarray, faces: np.ndarray, colours: np.ndarray, 
         u, v = np.asarray(hit["u"])[on, None], np.asarray(hit["v"])[on, None]
         out[part][on] = (1 - u - v) * colours[corners[:, 0]] + u * colours[corners[:, 1]] + v * colours[corners[:, 2]]
 
-    with ThreadPoolExecutor(WORKERS) as pool:
-        list(pool.map(draw, range(0, len(out), _STRIP)))
+    in_threads(draw, range(0, len(out), _STRIP))
     return np.rint(np.clip(out, 0, 1) * 255).astype(np.uint8).reshape(rows, columns, 3)
 
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import ndimage, sparse
-from scipy.sparse import csgraph
+from scipy import ndimage
 
 from .contour import face_centres
 from .depthmap import Grid, column_image, covered_from_above, grid_around
 from .frame import PullFrame, pull_frame, unit
 from .master import Master
+from .mincut import face_graph, regions
 from .parting import parting_heights
 from .progress import SILENT, Progress
 from .rays import RayScene, blocked, first_wall_mm, ray_scene
@@ -251,23 +251,11 @@ def where_on_piece(point_mm: np.ndarray, master: Master) -> str:
     return f"{side}, {round(float(point_mm[2]) / 10) * 10:.0f} mm up"
 
 
-def _face_graph(faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pairs of faces that share an edge, as two (p,) int arrays. Linear in the faces, by a sort of the edges."""
-    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1).astype(np.int64)
-    code = edges[:, 0] * (int(faces.max()) + 1) + edges[:, 1]
-    order = np.argsort(code, kind="stable")
-    same = code[order[1:]] == code[order[:-1]]
-    owner = order // 3
-    return owner[:-1][same], owner[1:][same]
-
-
-def _connected(faces: np.ndarray, inside: np.ndarray, labels: np.ndarray) -> np.ndarray:
+def _connected(master: Master, inside: np.ndarray, labels: np.ndarray) -> np.ndarray:
     """(m,) int32, number of the connected patch of `inside` faces of one label, -1 elsewhere."""
-    a, b = _face_graph(faces)
-    keep = inside[a] & inside[b] & (labels[a] == labels[b])
-    graph = sparse.coo_matrix((np.ones(keep.sum(), np.int8), (a[keep], b[keep])), shape=(len(faces), len(faces)))
-    patches = csgraph.connected_components(graph, directed=False)[1].astype(np.int32)
-    patches[~inside] = -1
+    which = np.flatnonzero(inside)
+    patches = np.full(len(inside), -1, np.int32)
+    patches[which] = regions(face_graph(master.vertices_mm, master.faces[which]), labels[which])[1]
     return patches
 
 
@@ -385,7 +373,7 @@ def _regions(
     least_area_mm2: float,
 ) -> tuple[LockRegion, ...]:
     """Connected locked patches, worst first: by fill, then stretch, then area."""
-    patches = _connected(master.faces, locked_share > 0.5, seam.labels)
+    patches = _connected(master, locked_share > 0.5, seam.labels)
     inside = np.flatnonzero(patches >= 0)
     if not len(inside):
         return ()

@@ -8,6 +8,8 @@ from .brief import SeamBrief
 from .contour import face_centres
 from .master import Master
 from .progress import SILENT, Progress
+from .rays import RayScene, blocked, ray_scene
+from .threads import in_threads
 
 _FACING = {"front": -90.0, "left": 0.0, "back": 90.0, "right": 180.0}  # azimuth, degrees from +x
 _ARC_DEG = 60.0  # to each side, when one side is what people see (common practice, no source)
@@ -42,18 +44,20 @@ def _sampling_cells(master: Master) -> tuple[np.ndarray, np.ndarray]:
 
 
 def how_it_shows(
-    master: Master, brief: SeamBrief, progress: Progress = SILENT, scene: object | None = None
+    master: Master,
+    brief: SeamBrief,
+    progress: Progress = SILENT,
+    scene: RayScene | None = None,
+    span: tuple[float, float] = (0.0, 0.3),
 ) -> np.ndarray:
     """(m,) float32: how much each face shows, 0 never seen to 1 as well as any upright place can be.
 
     The mean over the viewpoints of the cosine at which an eye sees the place, 0 where the master itself
     stands in the way, over the best that an upright, unhidden place gets from the same viewpoints. Sampled
-    in cells of 1/120 of the height and 27 facings, so faces of a cell share one value. scene : a
-    `rays.RayScene` of the master, if at hand.
+    in cells of 1/120 of the height and 27 facings, so faces of a cell share one value. scene : of the
+    master, if at hand; span : the fractions of the stage that `progress` reports.
     """
-    from .rays import RayScene, blocked, ray_scene
-
-    held = scene if isinstance(scene, RayScene) else ray_scene(master.vertices_mm, master.faces)
+    held = scene or ray_scene(master.vertices_mm, master.faces)
     first, cell = _sampling_cells(master)
     weight = np.bincount(cell, master.face_areas_mm2)
     summed = np.stack([np.bincount(cell, master.face_areas_mm2 * master.normals[:, k]) for k in range(3)], axis=1)
@@ -61,15 +65,17 @@ def how_it_shows(
     normal = summed / np.maximum(weight, 1e-30)[:, None]
     point = face_centres(master.vertices_mm, master.faces[first])
     eyes = viewpoints(master, brief)
-    seen = np.zeros(len(first))
-    for k, eye in enumerate(eyes):
-        progress.step(0.3 * k / len(eyes), "how much each place shows")
+    own_normal = master.normals[first]
+
+    def seen_from(eye: np.ndarray) -> np.ndarray:
         sight = eye - point
-        sight = sight / np.linalg.norm(sight, axis=1, keepdims=True)
-        cosine = np.einsum("ij,ij->i", normal, sight)
-        facing = np.flatnonzero(cosine > 0)
-        hidden = blocked(held, point[facing], master.normals[first[facing]], sight[facing])
-        seen[facing] += np.where(hidden, 0.0, cosine[facing])
+        sight /= np.sqrt(np.einsum("ij,ij->i", sight, sight))[:, None]
+        cosine = np.einsum("ij,ij->i", normal, sight).clip(min=0.0)
+        facing = np.flatnonzero(cosine)
+        cosine[facing[blocked(held, point[facing], own_normal[facing], sight[facing])]] = 0.0
+        return cosine
+
+    seen = sum(in_threads(seen_from, eyes, progress, span, "how much each place shows"), np.zeros(len(first)))
     return (seen / (len(eyes) * _best_upright(eyes)))[cell].clip(0.0, 1.0).astype(np.float32)
 
 

@@ -1,0 +1,48 @@
+"""Work shared out over threads, with progress and a way to stop."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+from concurrent.futures import Future, ThreadPoolExecutor, wait
+from typing import TypeVar
+
+from .progress import SILENT, Progress
+
+WORKERS = max(2, min(os.cpu_count() or 2, 8))  # kernels, embree and numpy release the interpreter's lock
+_TICK_S = 0.4
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+
+def in_threads(
+    work: Callable[[Item], Result],
+    items: Iterable[Item],
+    progress: Progress = SILENT,
+    span: tuple[float, float] = (0.0, 1.0),
+    note: str = "",
+) -> list[Result]:
+    """[work(item) for item in items], in threads; results in the order of the items.
+
+    Steps `progress` over the fractions of `span` as items are done, and while a long one runs. When that raises
+    `Cancelled`, items not yet begun are dropped and nothing is waited for.
+    """
+    pool = ThreadPoolExecutor(WORKERS)
+    try:
+        futures: list[Future[Result]] = [pool.submit(work, item) for item in items]
+        waiting, done = set(futures), 0
+        while waiting:
+            finished, waiting = wait(waiting, timeout=_TICK_S)
+            for future in finished:
+                future.result()  # raises what the work raised
+            done += len(finished)
+            progress.step(span[0] + (span[1] - span[0]) * done / len(futures), note)
+        return [future.result() for future in futures]
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def while_working(work: Callable[[], Result], progress: Progress, fraction: float, note: str) -> Result:
+    """work(), in a thread of its own, so that `progress` is stepped and can stop a wait with no steps inside."""
+    return in_threads(lambda _: work(), [None], progress, (fraction, fraction), note)[0]
