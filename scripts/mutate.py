@@ -1,7 +1,8 @@
 """Mutation run of one stage: changes its formulas one at a time, runs its tests on each, prints the score and what
 survived. Needs `pip install mutmut==3.8.1` beside the project's own environment.
 
-    python scripts/mutate.py takeoff [--tests takeoff takeoff_by_hand cli] [--folder DIR] [--skip sheet page]
+    python scripts/mutate.py takeoff [--only FUNCTION ...] [--tests takeoff takeoff_by_hand cli] [--skip sheet page]
+                                     [--folder DIR]
 
 Works on a copy of the last commit, never on the checkout. Changes of words alone (strings, progress notes) are left
 out of the score.
@@ -115,6 +116,8 @@ def report(folder: Path, stage: str) -> str:
     """Survivors as differences, then the score."""
     said, total, killed = [], 0, 0
     for name, code, before, after in mutants(folder, stage):
+        if code is None:  # not asked for, or the run was stopped
+            continue
         total += 1
         if code not in SURVIVED:
             killed += 1
@@ -125,20 +128,27 @@ def report(folder: Path, stage: str) -> str:
     return "\n".join(said)
 
 
+def _mangled(name: str) -> str:
+    """mutmut's name of a function, or of a method given as Class.method."""
+    return f"xǁ{name.replace('.', 'ǁ')}" if "." in name else f"x_{name}"
+
+
 def main() -> int:
     """0 where the run came to its end."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("stage")
-    parser.add_argument("--tests", nargs="+", help="test modules without test_ (default: STAGE and STAGE_by_hand)")
+    parser.add_argument("--only", nargs="+", default=[], help="functions (or Class.method) to change, with wildcards")
+    parser.add_argument("--tests", nargs="+", help="test modules without test_ (default: the stage's own)")
     parser.add_argument("--skip", nargs="+", default=[], help="words of tests too slow to run on every change")
     parser.add_argument("--folder", type=Path, help="where the copy goes (must not exist)")
     given = parser.parse_args()
-    own = [given.stage, f"{given.stage}_by_hand"]
+    own = [given.stage, f"{given.stage}_by_hand", "assumptions"]
     tests = given.tests or [name for name in own if (ROOT / "tests" / f"test_{name}.py").exists()]
     folder = given.folder or Path(tempfile.mkdtemp()) / "copy"
     prepare_copy(folder, given.stage, tests, given.skip)
     with open(folder / "mutmut.log", "w", encoding="utf-8") as log:
-        command = [sys.executable, "-m", "mutmut", "run", "--max-children", "1"]
+        wanted = [f"mouldloft.{given.stage}.{_mangled(name)}__mutmut_*" for name in given.only]
+        command = [sys.executable, "-m", "mutmut", "run", "--max-children", "1", *wanted]
         code = subprocess.run(command, cwd=folder, check=False, stdout=log, stderr=log).returncode
     print(f"mutmut ended with {code}: see {log.name}" if code else report(folder, given.stage))
     return code

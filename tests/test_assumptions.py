@@ -1,0 +1,95 @@
+"""What each stage says it rests on: the brief's own figures, each with its mark, with a source if published."""
+
+from __future__ import annotations
+
+import pytest
+from mouldloft.brief import Brief, CastBrief, CradleBrief, JacketBrief, KeysBrief
+from mouldloft.cast import cast_assumptions
+from mouldloft.catalogue import read_catalogue
+from mouldloft.cradle import cradle_assumptions
+from mouldloft.jacket import jacket_assumptions
+from mouldloft.keys import RubberStuff, key_assumptions
+from mouldloft.laminate import laminate_assumptions
+from mouldloft.lifting import lifting_assumptions
+from mouldloft.marks import Assumption, Mark
+from mouldloft.programme import programme_assumptions
+from mouldloft.seam import seam_assumptions
+
+CAST = CastBrief(
+    gelcoat_wet_mm=0.6, mat_oz=6.0, push_n=250.0, basic_wind_m_s=27.5, wind_force_coefficient=1.4, safety_factor=1.7
+)
+JACKET = JacketBrief(mat_oz=5.0, edge_extra_oz=1.5, leaning_load_n=350.0)
+LIMITED = JacketBrief(lift_limit_per_person_kg=18.0)
+TOLD = {
+    "cast": cast_assumptions(CAST),
+    "cradle": cradle_assumptions(CradleBrief(working_tilts_deg=(0.0, 7.5), margin_limit_mm=40.0)),
+    "jacket": jacket_assumptions(JACKET),
+    "keys": key_assumptions(KeysBrief(edge_spacing_mm=150.0, middle_spacing_mm=240.0, sag_limit_mm=2.5)),
+    "laminate": laminate_assumptions(0.35),
+    "lifting": lifting_assumptions(JacketBrief()),
+    "lifting by the brief": lifting_assumptions(LIMITED),
+    "programme": programme_assumptions(read_catalogue(None)),
+    "seam": seam_assumptions(Brief().seam),
+}
+RULE, MEMORY, PUBLISHED = Mark.COMMON_PRACTICE, Mark.MEMORY, Mark.PUBLISHED
+# (stage, words of what, value, mark, words of the source)
+FIGURES = (
+    ("cast", "gelcoat", "0.6 mm", PUBLISHED, "guides"),
+    ("cast", "mat behind", "6 oz/ft²", RULE, ""),
+    ("cast", "push", "250 N", RULE, ""),
+    ("cast", "push height", "90% of the height", RULE, ""),
+    ("cast", "basic wind", "27.5 m/s", RULE, "the place's own"),
+    ("cast", "force coefficient", "1.4", RULE, ""),
+    ("cast", "wind pressure", "peak velocity pressure at the top", PUBLISHED, "EN 1991-1-4"),
+    ("cast", "air", "1.25 kg/m³", MEMORY, "EN 1991-1-4"),
+    ("cast", "least heights", "1 to 10 m by terrain", MEMORY, "EN 1991-1-4"),
+    ("cast", "factor against tipping", "1.7", RULE, ""),
+    ("cast", "arm's reach", "650 mm", RULE, ""),
+    ("cradle", "board spacing", "400 mm at most", RULE, ""),
+    ("cradle", "margin", "40 mm at 0°, 7.5°", RULE, ""),
+    ("cradle", "how it lies", "open side up, pull straight down", RULE, ""),
+    ("jacket", "bolt pitch", "150 mm, M8", RULE, ""),
+    ("jacket", "jacket mat", "5 oz, edges 1.5 more", RULE, ""),
+    ("jacket", "leaning load", "350 N on a patch", RULE, ""),
+    ("jacket", "strength", "3", RULE, ""),
+    ("jacket", "Poisson", "0.3", MEMORY, ""),
+    ("jacket", "lift limit", "15.5 kg", PUBLISHED, "NIOSH"),  # 23 x 25/30 x 0.925 x 0.97 x 0.9
+    ("keys", "spacing", "150 mm along edges, 240 mm over the middle", RULE, ""),
+    ("keys", "sag limit", "2.5 mm", RULE, ""),
+    ("keys", "modulus", f"{RubberStuff().modulus_mpa:g} MPa", MEMORY, "Gent"),
+    ("keys", "held patch", "q a⁴ / 64 D", MEMORY, "Timoshenko"),
+    ("laminate", "glass fraction", "0.35", PUBLISHED, "guides"),
+    ("laminate", "mat weights", "225, 300, 450, 600, 900", PUBLISHED, "mat makers"),
+    ("laminate", "thickness", "w/3.072 (2.56/psi - 1.36) mm", MEMORY, "ISO 12215-5"),
+    ("laminate", "modulus", "8300 MPa", MEMORY, "ISO 12215-5"),
+    ("laminate", "flexural", "168 MPa", MEMORY, "ISO 12215-5"),
+    ("laminate", "gelcoat", "1.25 kg/dm³", MEMORY, "makers' lists"),
+    ("laminate", "light first", "rule", RULE, ""),
+    ("lifting", "multipliers", "seldom, poor hold", MEMORY, "NIOSH"),
+    ("lifting", "team of up to three", "1, 2/3, 1/2 of the sum", MEMORY, "HSE L23"),
+    ("lifting", "four or more", "2/(n + 1) of the sum", RULE, ""),
+    ("lifting by the brief", "lift limit", "18.0 kg", RULE, "the brief"),
+    ("programme", "boards of a cradle", "3", RULE, ""),
+    ("programme", "all hands", "rule", RULE, ""),
+    ("seam", "keep clear", "51 times dearer", Mark.INVENTED, ""),
+)
+
+
+@pytest.mark.parametrize("stage", TOLD)
+def test_each_says_what_how_much_and_by_what_right(stage: str) -> None:
+    assert len({a.what for a in TOLD[stage]}) == len(TOLD[stage])
+    for told in TOLD[stage]:
+        for text in (told.what, told.value):
+            assert isinstance(text, str)
+            assert not isinstance(text, Mark)
+            assert text.strip()
+        assert isinstance(told.mark, Mark)
+        assert isinstance(told.source, str)
+        assert told.mark is not PUBLISHED or told.source.strip()
+
+
+@pytest.mark.parametrize(("stage", "what", "value", "mark", "source"), FIGURES)
+def test_the_figures_told_are_the_figures_used(stage: str, what: str, value: str, mark: Mark, source: str) -> None:
+    said: list[Assumption] = [a for a in TOLD[stage] if what in a.what]
+    assert said, f"nothing on {what}"
+    assert any(a.value == value and a.mark is mark and source in a.source for a in said), said
