@@ -192,13 +192,15 @@ def _survey(
     offset_mm: float,
     progress: Progress,
     scene: RayScene | None = None,
+    show: np.ndarray | None = None,
 ) -> _Ground:
     scene = scene or ray_scene(master.vertices_mm, master.faces)
-    show = how_it_shows(master, brief, progress, scene)
+    if show is None:
+        show = how_it_shows(master, brief, progress, scene)
     walls = walls_along(master, scene, direction, progress)
     graph = face_graph(master.vertices_mm, master.faces)
     progress.step(0.46, "what the seam costs")
-    prices = edge_prices(master, graph, brief, show, _keep_clear(master, brief))
+    prices = edge_prices(master, graph, brief, show, keep_clear_weights(master, brief))
     costs = weigh_split(master, graph, field, walls, brief, direction, offset_mm, prices)
     at_ends = graph.vertices.reshape(-1)
     count = np.maximum(np.bincount(at_ends, minlength=len(master.vertices_mm)), 1)
@@ -293,7 +295,7 @@ def _plane_level(ground: _Ground, offset_mm: float) -> np.ndarray:
     return along - offset_mm
 
 
-def _keep_clear(master: Master, brief: SeamBrief) -> np.ndarray | None:
+def keep_clear_weights(master: Master, brief: SeamBrief) -> np.ndarray | None:
     """(n,) weights from the brief's file, or as painted on the master; the file wins."""
     if brief.keep_clear is not None:
         return read_keep_clear(brief.keep_clear, len(master.vertices_mm))
@@ -436,18 +438,19 @@ def place_seam(
     progress: Progress = SILENT,
     *,
     scene: RayScene | None = None,
+    show: np.ndarray | None = None,
 ) -> Seam:
     """Split the master along the chosen direction, by plane, by the cheapest free seam or by the user's own
     line.
 
-    The plane and the free seam are set side by side in `figures` and `alternative`. scene : the master's, if at
-    hand. Raises `PlanImpossible`
+    The plane and the free seam are set side by side in `figures` and `alternative`. scene : the master's, and
+    show : (m,) how much each face shows, if at hand. Raises `PlanImpossible`
     where a given plane or line does not part the master, `BriefRefused` where a file the brief names is not
     right.
     """
     direction = unit(np.asarray(opening.chosen.direction, float))
     offset = brief.plane_offset_mm if brief.plane_offset_mm is not None else opening.chosen.offset_mm
-    ground = _survey(master, field, brief, direction, offset, progress, scene)
+    ground = _survey(master, field, brief, direction, offset, progress, scene, show)
     plane = _draw(ground, "plane", _plane_level(ground, offset), offset)
     if brief.own_line is not None:
         own, notes = _own_level(ground, brief, progress)
