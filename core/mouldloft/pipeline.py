@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from . import __version__
 from .brief import Brief
 from .cast import Cast, cast_assumptions, lay_up_cast
@@ -23,6 +25,7 @@ from .rubber import Rubber, add_tabs, brush_rubber
 from .seam import Seam, place_seam, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import Locks, UndercutField, find_locks, undercut_field
+from .visibility import how_it_shows
 
 PLAN_VERSION = 1
 STAGES = (
@@ -114,9 +117,12 @@ def survey_open_master(
 ) -> OpenSurvey:
     """The stages that need no closed solid. Fill and stretch of an open mesh are rough; volumes are left out."""
     catalogue = catalogue or read_catalogue(None)
-    scene = ray_scene(master.vertices_mm, master.faces)  # one for all: at full size it takes a second to build
-    opening, field = open_mould(master, brief, progress, scene)
-    seam, locks = draw_seam(master, opening, field, brief, catalogue, progress, scene)
+    progress.begin("opening")
+    # one of each for all stages: at full size they take seconds
+    scene = ray_scene(master.vertices_mm, master.faces)
+    show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
+    opening, field = open_mould(master, brief, progress, scene, show)
+    seam, locks = draw_seam(master, opening, field, brief, catalogue, progress, scene, show)
     return OpenSurvey(master, opening, field, seam, locks)
 
 
@@ -124,11 +130,18 @@ def survey_open_master(
 
 
 def open_mould(
-    master: Master, brief: Brief, progress: Progress = SILENT, scene: RayScene | None = None
+    master: Master,
+    brief: Brief,
+    progress: Progress = SILENT,
+    scene: RayScene | None = None,
+    show: np.ndarray | None = None,
 ) -> tuple[Opening, UndercutField]:
-    """The way the mould opens, and what that frees."""
+    """The way the mould opens, and what that frees. scene, show : of this master and brief, if at hand."""
     progress.begin("opening")
-    opening = find_opening(master, brief.opening, progress, scene=scene)
+    scene = scene or ray_scene(master.vertices_mm, master.faces)
+    if show is None:
+        show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
+    opening = find_opening(master, brief.opening, progress, scene=scene, show=show)
     progress.begin("undercut")
     return opening, undercut_field(master, opening.chosen.direction, progress, scene=scene)
 
@@ -141,10 +154,11 @@ def draw_seam(
     catalogue: Catalogue,
     progress: Progress = SILENT,
     scene: RayScene | None = None,
+    show: np.ndarray | None = None,
 ) -> tuple[Seam, Locks]:
-    """The seam, and what locks once it is drawn."""
+    """The seam, and what locks once it is drawn. scene, show : of this master and brief, if at hand."""
     progress.begin("seam")
-    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene)
+    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show)
     progress.begin("locks")
     stuff = catalogue.rubber_for(brief.materials)
     return seam, find_locks(master, field, seam, stuff, progress, scene=scene)

@@ -75,7 +75,10 @@ def covering_points(vertices_mm: np.ndarray, faces: np.ndarray, spacing_mm: floa
     The used vertices, points along longer edges, and a triangular lattice inside larger faces: each face is divided
     as finely as its longest edge needs. Each shared vertex and edge gives its points once.
     """
-    edges = np.unique(np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+    start, end = faces.ravel().astype(np.int64), np.roll(faces, -1, axis=1).ravel()
+    size = len(vertices_mm)
+    keys = np.unique(np.minimum(start, end) * size + np.maximum(start, end))  # one number an edge sorts the fastest
+    edges = np.stack([keys // size, keys % size], axis=1)
     lengths = np.linalg.norm(vertices_mm[edges[:, 1]] - vertices_mm[edges[:, 0]], axis=1)
     found = [vertices_mm[np.unique(faces)], _along_edges(vertices_mm, edges, lengths, spacing_mm)]
     corner = vertices_mm[faces]
