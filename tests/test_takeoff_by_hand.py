@@ -48,7 +48,7 @@ def rubber() -> Rubber:
     made = rubber_of()
     second = made.envelopes[1].flange.copy()
     second.flat[1000:] = False
-    coats = (Coat("print", 1.5, 3e6, False), Coat("first", 2.0, 4e6, True), Coat("second", 1.0, 2e6, False))
+    coats = (Coat("print", 1.5, 3e6, False), Coat("first", 2.5, 4e6, True), Coat("second", 1.0, 2e6, False))
     envelopes = (made.envelopes[0], replace(made.envelopes[1], flange=second))
     volume = Interval(6.3e6, 9e6, 10.8e6, (("brushing", 0.2),))
     return replace(made, envelopes=envelopes, coats=coats, volume_mm3=volume, min_thickness_mm=4.5)
