@@ -149,7 +149,7 @@ def test_skin_is_never_thinner_than_asked(small_plan):
     assert small_plan.rubber.min_thickness_mm >= small_plan.rubber.skin_thickness_mm * 0.995
 
 
-def test_edge_band_is_thicker_and_fades_to_the_skin():
+def test_edge_band_is_as_thick_as_the_edge_and_fades_to_the_skin():
     rule = RubberBrief(
         skin_thickness_mm=10, edge_thickness_mm=18, edge_band_mm=60, flange_width_mm=10, draft_deg=0.5, pixel_mm=1.0
     )
@@ -160,9 +160,9 @@ def test_edge_band_is_thicker_and_fades_to_the_skin():
     x = e.origin_mm[0] + e.pixel_mm * np.arange(e.outer_mm.shape[1])
     row = np.argmin(np.abs(e.origin_mm[1] + e.pixel_mm * np.arange(e.outer_mm.shape[0])))
     low = np.abs(x[np.flatnonzero(e.outer_mm[row] > e.parting_mm[row] + 19)])
-    # the union of balls whose radius fades from 18 to 10 mm over 60 mm, cut 19 mm up
+    # the union of balls of radius 18 over the band, fading to 10 mm over another half of it, cut 19 mm up
     up = 150 * np.sin(np.linspace(0, np.pi / 2, 20_001))
-    fade = np.clip(up / 60, 0, 1)
+    fade = np.clip((up - 60) / 30, 0, 1)
     radius = 18 - 8 * fade**2 * (3 - 2 * fade)
     reach = np.sqrt(150**2 - up**2) + np.sqrt(np.maximum(radius**2 - (19 - up) ** 2, 0))
     assert low.max() == pytest.approx(reach[radius > np.abs(19 - up)].max(), abs=1.2)
@@ -225,7 +225,9 @@ def test_mean_of_the_positive_part_over_a_triangle():
 def test_the_foot_of_an_open_base_turns_out_onto_the_board():
     mesh = trimesh.creation.box([120, 100, 300]).subdivide_to_size(30.0)
     mesh.apply_translation([0, 0, 150])
-    rule = RubberBrief(skin_thickness_mm=10, flange_width_mm=50, flange_thickness_mm=12, pixel_mm=2.0)
+    rule = RubberBrief(
+        skin_thickness_mm=10, edge_thickness_mm=10, flange_width_mm=50, flange_thickness_mm=12, pixel_mm=2.0
+    )
     master = as_master(mesh, base="open")
     field = undercut_field(master, (1.0, 0, 0), check=False)
     seam = place_seam(master, opening_along((1.0, 0, 0)), field, SeamBrief(kind="plane", plane_offset_mm=0.0))

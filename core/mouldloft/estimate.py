@@ -19,7 +19,7 @@ from .marks import Assumption, Mark
 from .master import Master
 from .opening import find_opening
 from .progress import SILENT, Progress
-from .rubber import Interval, ThicknessRule, brush_rubber, choose_thickness
+from .rubber import FADE, Interval, ThicknessRule, brush_rubber, choose_thickness
 from .seam import place_seam
 from .undercut import find_locks, undercut_field
 
@@ -180,11 +180,11 @@ def scaled_to(master: Master, height_mm: float) -> Master:
 
 
 def _rubber_of_body(height_mm: float, body: dict[str, float], rule: ThicknessRule) -> float:
-    """Rubber, mm³: skin, what the edge band adds on both sides of the seam (half of it, since it ramps), flange on both
-    sides, lock fill, and tabs."""
+    """Rubber, mm³: skin, what the edge band and half of its fade add on both sides of the seam, flange on both sides,
+    lock fill, and tabs."""
     skin = body["skin"] * height_mm**2 * rule.skin_mm
     seam = body["seam"] * height_mm
-    edge = 2 * seam * rule.band_mm * (rule.edge_mm - rule.skin_mm) / 2
+    edge = 2 * seam * (1 + FADE / 2) * rule.band_mm * (rule.edge_mm - rule.skin_mm)
     flange = 2 * (1 + FOOT_FLANGE_SHARE) * seam * rule.flange_width_mm * rule.flange_mm
     fill = body["fill"] * body["volume"] * height_mm**3
     return (skin + edge + flange + fill) * (1 + KEYS_SHARE)

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from .keys import Keys
     from .seam import Seam
 
+FADE = 0.5  # of the handling band: past it the edge's thickness goes smoothly down to the skin's (common practice)
+
 
 @dataclass(frozen=True, eq=False)
 class Envelope:
@@ -275,7 +277,14 @@ def _volume(height: np.ndarray, low: np.ndarray, high: np.ndarray, pixel_mm: flo
     return float(np.where(np.isfinite(thick), np.maximum(thick, 0.0), 0.0).sum(dtype=float)) * pixel_mm**2
 
 
-def _wanted_thickness(
+def _edge_share(above_parting: np.ndarray, band_mm: float) -> np.ndarray:
+    """1 all over the handling band, then smoothly to 0 over another half of it."""
+    if band_mm <= 0:
+        return np.zeros(len(above_parting))
+    return 1.0 - _smooth_step((above_parting - band_mm) / (FADE * band_mm))
+
+
+def wanted_thickness_mm(
     points: np.ndarray,
     above_parting: np.ndarray,
     rule: ThicknessRule,
@@ -283,9 +292,10 @@ def _wanted_thickness(
     places_mm: Sequence[Sequence[float]],
     brief: RubberBrief,
 ) -> np.ndarray:
-    """(k,) thickness at each surface point: skin, rising smoothly to the edge near the seam and the given places."""
+    """(k,) thickness over each surface point (frame coordinates): skin, edge over the whole handling band and
+    close to the given places, and a smooth way between."""
     extra = rule.edge_mm - rule.skin_mm
-    share = 1.0 - _smooth_step(above_parting / max(rule.band_mm, 1e-6)) if rule.band_mm > 0 else 0.0 * above_parting
+    share = _edge_share(above_parting, rule.band_mm)
     for place in places_mm:
         away = np.linalg.norm(points - frame.to_frame(np.asarray(place, float)[None])[0], axis=1)
         share = np.maximum(share, 1.0 - _smooth_step((away / brief.handling_radius_mm - 0.5) * 2))
@@ -330,13 +340,13 @@ def _cover_piece(
     half = filled.copy()
     raise_by_balls(half, points, np.full(len(points), rule.skin_mm / 2 + guard), grid)
     edge = skin.copy()
-    raise_by_balls(edge, points, _wanted_thickness(points, above, rule, frame, (), brief) + guard, grid)
+    raise_by_balls(edge, points, wanted_thickness_mm(points, above, rule, frame, (), brief) + guard, grid)
     walls = _filled_walls(points, above, filled, grid, rule)
     raise_by_balls(edge, walls[0], walls[1] + guard, grid)
     handled = edge
     if brief.handling_points_mm:
         handled = edge.copy()
-        thick = _wanted_thickness(points, above, rule, frame, brief.handling_points_mm, brief) + guard
+        thick = wanted_thickness_mm(points, above, rule, frame, brief.handling_points_mm, brief) + guard
         raise_by_balls(handled, points, thick, grid)
     footed = _with_foot_flange(handled, filled, frame, grid, rule, master)
     drafted = limit_slope(footed, brief.draft_deg, pixel_mm)
@@ -389,8 +399,8 @@ def _filled_walls(
     rim = ~ndimage.binary_erosion(inside, iterations=2)
     i, j = grid.nearest(points[:, 0], points[:, 1])
     on_rim = np.flatnonzero(rim[i, j])
-    steps = np.arange(0.0, rule.band_mm + 1e-9, rule.edge_mm / 3)
-    thick = rule.skin_mm + (rule.edge_mm - rule.skin_mm) * (1 - _smooth_step(steps / rule.band_mm))
+    steps = np.arange(0.0, (1 + FADE) * rule.band_mm + 1e-9, rule.edge_mm / 3)
+    thick = rule.skin_mm + (rule.edge_mm - rule.skin_mm) * _edge_share(steps, rule.band_mm)
     dropped, radii = [np.zeros((0, 3))], [np.zeros(0)]
     for level, radius in zip(steps, thick):
         which = on_rim[above[on_rim] > level]
