@@ -3,27 +3,28 @@
 from __future__ import annotations
 
 import csv
+import json
 import re
 import shutil
 import subprocess
 from dataclasses import replace
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pypdf
 import pytest
-from mouldloft import pictures, sheets, studio
+import trimesh
+from mouldloft import pictures, studio, typeset, words
+from mouldloft.chart import chart_rows, day_rows, programme_pages
+from mouldloft.clientsheet import client_sheet
 from mouldloft.errors import OutputRefused
 from mouldloft.house import kg, kg_lb, litres, metres, mm, money, number, ounces
-from mouldloft.sheets import (
-    chart_rows,
-    client_sheet,
-    fitted,
-    marked_up,
-    order_list,
-    packs_in_words,
-    workshop_sheets,
-)
+from mouldloft.planfile import save_plan
+from mouldloft.programme import set_programme
+from mouldloft.sheets import packs_in_words, workshop_sheets
+from mouldloft.takeoff import write_order
+from mouldloft.typeset import fitted, marked_up
 from mouldloft.words import (
     coats_of,
     rubber_kg_per_mm3,
@@ -32,6 +33,7 @@ from mouldloft.words import (
     work_steps,
 )
 from PIL import Image
+from reportlab.platypus import SimpleDocTemplate
 from synthetic_plan import CAUTIONS, master_of
 from synthetic_plan import small_plan as figure_plan
 
@@ -118,21 +120,21 @@ def test_every_script_is_set_somehow(monkeypatch):
     assert marked_up("a<b&c") == "a&lt;b&amp;c"
     assert marked_up("zając заяц λαγός") == "zając заяц λαγός"
     assert marked_up("a\x00\x07b\ud800") == "a  b "
-    monkeypatch.setattr(sheets, "_machine_fonts", lambda: ())
-    sheets._script_font.cache_clear()
+    monkeypatch.setattr(typeset, "_machine_fonts", lambda: ())
+    typeset._script_font.cache_clear()
     assert 'name="HeiseiKakuGo-W5"' in marked_up("うさぎ")
     assert 'name="STSong-Light"' in marked_up("兔")
     assert marked_up("\U0001f407") == "?"
-    monkeypatch.setattr(sheets, "_machine_fonts", lambda: (("House-italic", frozenset({ord("兔")})),))
-    sheets._script_font.cache_clear()
+    monkeypatch.setattr(typeset, "_machine_fonts", lambda: (("House-italic", frozenset({ord("兔")})),))
+    typeset._script_font.cache_clear()
     assert marked_up("兔") == '<font name="House-italic">兔</font>'
-    sheets._script_font.cache_clear()
+    typeset._script_font.cache_clear()
 
 
 def test_fonts_of_this_machine_are_embedded(plan, tmp_path):
-    fonts = sheets._machine_fonts()
+    fonts = typeset._machine_fonts()
     lacking = [c for _, known in fonts for c in sorted(known) if 0x600 < c < 0xD000 and chr(c).isalpha()]
-    lacking = [c for c in lacking if c not in sheets._known_characters()]
+    lacking = [c for c in lacking if c not in typeset._known_characters()]
     if not lacking:
         pytest.skip("no font of this machine knows a letter that the house type lacks")
     word = chr(lacking[0]) * 3
@@ -158,10 +160,7 @@ def test_fitted_shrinks_then_shortens():
 def test_course_of_a_plane_through_the_middle(plan):
     course = seam_course(plan)[0]
     # the plane x = 0 of a standing body: up one side, over, down the other (analytic)
-    assert course.startswith("up the front")
-    assert course.endswith("down the back")
-    assert "over the top" in course
-    assert "its left" not in course
+    assert course == "up the front, over the top and down the back"
 
 
 def test_course_of_a_level_cut_runs_along_all_four_sides(plan):
@@ -177,15 +176,64 @@ def test_course_of_a_level_cut_runs_along_all_four_sides(plan):
     line = replace(plan.seam.lines[0], points_mm=ring, closed=True, length_mm=2 * np.pi * 50)
     level = changed(plan, master=master, seam=replace(plan.seam, lines=(line,)))
     course = seam_course(level)[0]
+    assert course.startswith("along ")
     for side in ("its left side", "its right side", "the front", "the back"):
-        assert f"along {side}" in course
+        assert course.count(side) == 1
     assert "up" not in course.split()
+
+
+def arc(plan, bend, closed=True):
+    """The plan with its seam drawn as a ring through the standing body, bent by `bend` from the plane x = 0."""
+    master = plan.master
+    turn = np.linspace(0, 2 * np.pi, 300, endpoint=False)
+    ring = np.column_stack([bend(turn), -np.cos(turn), np.sin(turn)])
+    scene = trimesh.Trimesh(master.vertices_mm, master.faces, process=False)
+    middle = np.array([0.0, 10.0, 200.0])
+    hits, ray, _ = scene.ray.intersects_location(np.tile(middle, (300, 1)), ring, multiple_hits=False)
+    points = hits[np.argsort(ray)]
+    length = np.linalg.norm(np.diff(points, axis=0), axis=1).sum()
+    line = replace(plan.seam.lines[0], points_mm=points, closed=closed, length_mm=float(length))
+    return changed(plan, seam=replace(plan.seam, lines=(line,)))
+
+
+def test_course_of_a_diagonal_cut_names_the_sides_it_climbs(plan):
+    # a ring in the plane x = y: it climbs on the left of the back and comes down on the right of the front
+    course = seam_course(arc(plan, lambda turn: -np.cos(turn)))[0]
+    up, down = course.split(", over the top and ")
+    assert "its right side" in up or "the front" in up
+    assert "its left side" in down or "the back" in down
+
+
+def test_a_second_side_is_told_when_it_takes_a_good_part():
+    left, front, top = 0, 3, 4
+    assert words._mostly(np.repeat([front, left, top], [120, 80, 30])) == "the front and its left side"
+    assert words._mostly(np.repeat([front, left, top], [150, 50, 30])) == "the front"
+    assert words._mostly(np.repeat([front], [5])) == ""  # too short to tell
+    assert words._mostly(np.repeat([top], [90])) == ""
+
+
+def test_course_of_a_ring_on_one_side_is_a_loop(plan):
+    ring = arc(plan, lambda turn: np.full_like(turn, 6.0))  # every point of it looks to its left
+    assert seam_course(ring)[0] == "in a loop on its left side"
 
 
 def test_sentences_name_more_lines_than_one(plan):
     line = plan.seam.lines[0]
     two = changed(plan, seam=replace(plan.seam, lines=(line, line), length_mm=2 * line.length_mm))
     assert "2 seam lines" in seam_sentences(two)[0]
+
+
+@pytest.mark.parametrize(
+    ("seen_from", "words"),
+    [("all round", "Walked round at"), ("front", "Seen from the front at"), ("left", "Seen from its left at")],
+)
+def test_what_shows_is_said_for_where_it_is_seen_from(plan, seen_from, words):
+    seam = replace(plan.seam, figures=replace(plan.seam.figures, on_show_mm=0.3 * plan.seam.length_mm))
+    asked = changed(plan, seam=seam, brief=replace(plan.brief, seam=replace(plan.brief.seam, seen_from=seen_from)))
+    shows = seam_sentences(asked)[1]
+    assert shows.startswith(words)
+    assert f"as much as {metres(0.3 * plan.seam.length_mm)} of line" in shows
+    assert "part of it is plain" in shows
 
 
 def test_coats_of_both_pieces_add_up_to_the_rubber(plan):
@@ -230,11 +278,26 @@ def test_workshop_figures_are_the_plans(plan, workshop):
     assert money(plan.takeoff.total_cost, "EUR").replace("\N{NO-BREAK SPACE}", " ") in text
     for task in plan.programme.tasks:
         assert task.name in text
+    assert "1 30 Nov Build the wall (4 h); Print coat, left piece (30 min); Print coat cures (3 h wait) 4.5 h" in text
     for assumption in plan.assumptions:
         assert assumption.what in text
         assert assumption.mark.value in text
     assert f"{CAUTIONS[0].sentence} What decides: {CAUTIONS[0].defers_to}." in text
     assert "not a certificate" in text
+
+
+def test_handling_points_and_detail_to_carve_are_told(plan, tmp_path):
+    brief = replace(plan.brief, rubber=replace(plan.brief.rubber, handling_points_mm=((10.0, -20.0, 500.0),)))
+    parts = tuple(replace(part, handling_mm3=2e5) for part in plan.rubber.parts)
+    whole = 1.1 * sum(part.total_mm3 for part in parts)
+    grown = whole / sum(coat.volume_mm3 for coat in plan.rubber.coats)
+    coats = tuple(replace(coat, volume_mm3=grown * coat.volume_mm3) for coat in plan.rubber.coats)
+    carved = replace(plan.rubber.volume_mm3, likely=whole)
+    handled = changed(plan, brief=brief, rubber=replace(plan.rubber, parts=parts, volume_mm3=carved, coats=coats))
+    text = " ".join(words_of(workshop_sheets(handled, tmp_path / "w.pdf")))
+    assert "Handled 12 mm round x 10, y -20, z 500 mm, fading to the skin 80 mm from it" in text
+    assert text.count("handling points 0.20 l") == 2
+    assert text.count("detail to be carved") == 2
 
 
 def test_workshop_says_what_fails(plan, tmp_path):
@@ -257,10 +320,9 @@ def test_a_long_programme_runs_over_pages(plan, tmp_path):
     task = plan.programme.tasks[0]
     many = tuple(replace(task, name=f"Task number {k}", start_h=24.0 * k, day=k + 1) for k in range(120))
     long = changed(plan, programme=replace(plan.programme, tasks=many))
-    pages = words_of(workshop_sheets(long, tmp_path / "w.pdf"))
-    text = " ".join(pages)
-    assert all(f"Task number {k}" in text for k in range(120))
-    assert sum("Task number" in page for page in pages) == 3
+    text = " ".join(words_of(workshop_sheets(long, tmp_path / "w.pdf")))
+    for k in range(120):
+        assert len(re.findall(rf"Task number {k}\b", text)) == 2  # on the chart and in its day
 
 
 needs_poppler = pytest.mark.skipif(
@@ -291,7 +353,7 @@ def test_nothing_runs_off_a_page(plan, tmp_path):
 
 
 def test_order_list_reads_back_as_the_take_off(plan, tmp_path):
-    path = order_list(plan, tmp_path / "order.csv")
+    path = write_order(plan.takeoff, tmp_path / "order.csv")
     with path.open(encoding="utf-8", newline="") as handle:
         rows = list(csv.reader(handle))
     assert len(rows) == 1 + len(plan.takeoff.lines)
@@ -305,25 +367,173 @@ def test_packs_as_they_are_bought(plan):
     assert packs_in_words(line) == "1 × 25 + 3 × 5 m²"
 
 
-def test_chart_rows_gather_later_casts_and_parted_tasks(plan):
-    first = replace(plan.programme.tasks[0], name="Cast 1: lay up", stage="casts")
+def test_chart_has_a_line_for_what_tasks_are_part_of(plan):
+    first = replace(plan.programme.tasks[0], name="Cast 1: lay up", stage="casts", line="Cast 1")
     tasks = [
-        replace(first, stage="wall", name="Build the wall"),
+        replace(first, stage="wall", name="Build the wall", line=""),
         first,
         replace(first, start_h=24.0),  # went over the night: the same task
-        *(replace(first, name=f"Cast {k}: {what}") for k in (2, 3) for what in ("lay up", "open")),
+        *(replace(first, name=f"Cast {k}: {what}", line=f"Cast {k}") for k in (2, 3) for what in ("lay up", "open")),
     ]
     rows = chart_rows(tasks)
-    assert [row.name for row in rows] == ["Build the wall", "Cast 1: lay up", "Cast 2", "Cast 3"]
+    assert [row.name for row in rows] == ["Build the wall", "Cast 1", "Cast 2", "Cast 3"]
     assert [len(row.tasks) for row in rows] == [1, 2, 2, 2]
+
+
+def test_days_add_up_the_hours_at_work(plan):
+    rows = day_rows(plan.programme.tasks)
+    assert [row[0] for row in rows] == ["1", "2", "3", "4", "5"]
+    assert rows[1] == ["2", "1 Dec", "Build coats, left piece (3 h); Lay up jacket, left piece (4 h)", "7 h"]
+
+
+def test_a_run_of_thirty_still_fits_one_chart(small_plan, tmp_path):
+    brief = replace(small_plan.brief, run=replace(small_plan.brief.run, casts=30))
+    parts = (small_plan.rubber, small_plan.keys, small_plan.jacket, small_plan.cast, brief, small_plan.catalogue)
+    long = replace(small_plan, brief=brief, programme=set_programme(*parts))
+    rows = chart_rows(long.programme.tasks)
+    pieces = len(small_plan.seam.pieces)
+    assert len(rows) == 30 + 4 * pieces + 1  # wall, rubber, jacket and cradle of a piece; finishing; casts
+    inner = typeset.PAGE[0] - 2 * typeset.MARGIN
+    SimpleDocTemplate(str(tmp_path / "p.pdf"), pagesize=typeset.PAGE).build(programme_pages(long, inner))
+    (chart,) = (page for page in words_of(tmp_path / "p.pdf") if "Full bars: hands at work" in page)
+    assert all(f"Cast {k} " in chart for k in range(1, 31))
 
 
 def test_sheets_refuse_a_folder_that_is_not_there(plan, tmp_path):
     with pytest.raises(OutputRefused, match="cannot be written"):
-        order_list(plan, tmp_path / "missing" / "order.csv")
+        write_order(plan.takeoff, tmp_path / "missing" / "order.csv")
     with pytest.raises(OutputRefused, match="cannot be written"):
         client_sheet(plan, tmp_path / "missing" / "client.pdf")
     assert not list(tmp_path.iterdir())
+
+
+# --- nothing is clipped ----------------------------------------------------------------------------------
+
+
+def word_boxes(path) -> list[list[tuple[float, float, float, float, str]]]:
+    """Each page's words with their boxes (left, top, right, bottom in points, from the top left corner)."""
+    out = subprocess.run(["pdftotext", "-bbox", str(path), "-"], check=True, capture_output=True, timeout=120)
+    pages = out.stdout.decode().split("<page ")[1:]
+    box = re.compile(r'<word xMin="([\d.-]+)" yMin="([\d.-]+)" xMax="([\d.-]+)" yMax="([\d.-]+)">(.*?)</word>')
+    return [[(*map(float, found[:4]), found[4]) for found in box.findall(page)] for page in pages]
+
+
+NAMES = (f"<b>Siedzący</b> & Καθιστός λαγός, {LONG_NAME}", "W" * 300)
+
+
+@needs_poppler
+@pytest.mark.parametrize("name", NAMES, ids=("marked up", "one word"))
+def test_no_word_leaves_its_column_or_runs_into_another(plan, tmp_path, name):
+    pieces = tuple(replace(p, name=f"{name[:70]} {k}") for k, p in enumerate(plan.seam.pieces))
+    shells = tuple(replace(p, name=piece.name) for p, piece in zip(plan.jacket.pieces, pieces))
+    gloves = tuple(replace(e, name=piece.name) for e, piece in zip(plan.rubber.envelopes, pieces))
+    tasks = tuple(replace(t, name=f"{t.name} {name[:90]}", line=f"Rubber, {name[:70]}") for t in plan.programme.tasks)
+    lines = tuple(replace(line, name=f"{line.name} {name[:70]}") for line in plan.takeoff.lines)
+    named = changed(
+        plan,
+        brief=replace(plan.brief, piece=name),
+        seam=replace(plan.seam, pieces=pieces, taking_off=tuple(p.name for p in pieces)),
+        jacket=replace(plan.jacket, pieces=shells),
+        rubber=replace(plan.rubber, envelopes=gloves),
+        programme=replace(plan.programme, tasks=tasks),
+        takeoff=replace(plan.takeoff, lines=lines),
+    )
+    for make in (client_sheet, workshop_sheets):
+        path = make(named, tmp_path / f"{make.__name__}.pdf")
+        for page in word_boxes(path):
+            left, top, right, bottom = (np.array([word[k] for word in page]) for k in range(4))
+            assert left.min() > typeset.MARGIN - 1
+            assert right.max() < typeset.PAGE[0] - typeset.MARGIN + 1
+            assert top.min() > 20
+            assert bottom.max() < typeset.PAGE[1] - 12
+            wide = np.minimum(right[:, None], right) - np.maximum(left[:, None], left)
+            high = np.minimum(bottom[:, None], bottom) - np.maximum(top[:, None], top)
+            both = np.triu((wide > 0.8) & (high > 0.45 * (bottom - top)), 1)
+            run_over = [(page[i][4], page[j][4]) for i, j in np.argwhere(both)]
+            # keys that run into one another are named where they stand
+            assert [pair for pair in run_over if not all(re.fullmatch(r"[LR]\d+", word) for word in pair)] == []
+
+
+# --- numbers agree with the saved plan -------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def printed(small_plan, tmp_path_factory):
+    """The saved plan as plain JSON, and the text of each sheet, of one hare."""
+    folder = tmp_path_factory.mktemp("printed")
+    saved = json.loads(save_plan(small_plan, folder).read_text(encoding="utf-8"))["plan"]
+    sheets = [make(small_plan, folder / f"{make.__name__}.pdf") for make in (client_sheet, workshop_sheets)]
+    client, book = (" ".join(words_of(path)).replace("\N{NO-BREAK SPACE}", " ") for path in sheets)
+    return saved, client, book
+
+
+def figures(pattern: str, text: str) -> list[float]:
+    """The numbers in the first place that a pattern fits."""
+    found = re.search(pattern, text)
+    assert found, pattern
+    return [float(figure.replace(" ", "")) for figure in found.groups()]
+
+
+def told(value: float) -> Any:
+    """A figure as printed to three places."""
+    return pytest.approx(value, rel=0.006)
+
+
+def test_printed_masses_and_litres_are_those_saved(printed):
+    saved, client, book = printed
+    rubber, pieces, cast = saved["rubber"], saved["jacket"]["pieces"], saved["cast"]
+    litre, low, high, mass = figures(r"Rubber ([\d.]+) l \(([\d.]+) to ([\d.]+) l\), ([\d.]+) kg", book)
+    assert [litre, low, high] == [told(rubber["volume_mm3"][k] / 1e6) for k in ("likely", "low", "high")]
+    assert mass == told(sum(piece["rubber_mass_kg"] for piece in pieces))
+    assert figures(r"Jacket ([\d.]+) kg \(([\d.]+) lb\)", book) == [
+        told(sum(p["mass_kg"] for p in pieces) / unit)
+        for unit in (1, 0.45359237)  # the pound by its definition
+    ]
+    assert figures(r"One cast ([\d.]+) kg", book) == [told(cast["mass_kg"])]
+    for name in ("gelcoat", "glass", "resin"):
+        word = "glass mat" if name == "glass" else name
+        one, run = figures(rf"Amounts .*?{word} ([\d.]+) kg ([\d.]+) kg", book)
+        assert [one, run] == [told(cast[f"{name}_kg"]), told(6 * cast[f"{name}_kg"])]
+    assert figures(r"([\d.]+) m long", client) == [told(saved["seam"]["length_mm"] / 1000)]
+    assert figures(r"(\d+) mm tall", client) == [round(saved["master"]["height_mm"])]
+
+
+def test_printed_days_packs_and_cost_are_those_saved(printed):
+    saved, _, book = printed
+    take, programme = saved["takeoff"], saved["programme"]
+    assert figures(r"Time (\d+) days? for the mould, (\d+) days?", book) == [
+        programme["mould_days"], programme["run_days"],
+    ]  # fmt: skip
+    amount = r"([\d ]+\.\d\d) EUR"
+    total, mould, more = figures(f"Material {amount}; mould {amount}, one more cast {amount}", book)
+    assert [total, mould, more] == [
+        pytest.approx(take[k], abs=0.006) for k in ("total_cost", "cost_mould", "cost_next_cast")
+    ]
+    assert figures(r"Each cast of the run ([\d ]+\.\d\d)", book) == [pytest.approx(take["cost_per_cast"], abs=0.006)]
+    order = book[book.index("Order list") : book.index("What it rests on")]
+    for line in take["lines"]:
+        assert f"{line['cost']:,.2f} EUR".replace(",", " ") in order
+        for size, count, _ in line["pack_list"]:
+            assert f"{count} × {size:.3g}" in order
+    for batch in programme["batches"]:
+        assert f"{batch['batches']} × {batch['batch_kg']:.2f}"[:8] in book
+    for key in saved["keys"]["keys"]:
+        assert key["name"] in book
+
+
+def test_the_csv_holds_what_was_saved(printed, small_plan, tmp_path):
+    saved, _, _ = printed
+    with write_order(small_plan.takeoff, tmp_path / "order.csv").open(encoding="utf-8", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    lines = {line["code"]: line for line in saved["takeoff"]["lines"]}
+    assert sum(float(row["cost"]) for row in rows) == pytest.approx(
+        saved["takeoff"]["total_cost"], abs=0.01 * len(rows)
+    )
+    for code, line in lines.items():
+        own = [row for row in rows if row["code"] == code]
+        assert sum(float(row["bought"]) for row in own) == pytest.approx(line["buy"], rel=1e-4)
+        assert sum(int(row["packs"]) for row in own) == line["packs"]
+        assert float(own[0]["net likely"]) == told(line["net"]["likely"])
 
 
 # --- on a whole plan -------------------------------------------------------------------------------------

@@ -37,7 +37,13 @@ BriefPath = Annotated[Path | None, typer.Option("--brief", "-b", help="What the 
 CataloguePath = Annotated[Path | None, typer.Option("--catalogue", help="Materials (TOML); else the bundled demo one.")]
 Height = Annotated[float | None, typer.Option("--height", help="Finished height in mm.", min=50, max=20000)]
 Casts = Annotated[int | None, typer.Option("--casts", help="Casts in the run.", min=1, max=500)]
-Pictures = Annotated[bool, typer.Option("--pictures/--no-pictures", help="Also draw pictures, sheets and the page.")]
+Pictures = Annotated[
+    bool,
+    typer.Option(
+        "--pictures/--no-pictures",
+        help="Also draw pictures, sheets and the page.",
+    ),
+]
 Solids = Annotated[
     list[str] | None, typer.Option("--solids", help="Also write closed meshes in this format: stl, 3mf or glb.")
 ]
@@ -214,10 +220,11 @@ def compare_command(
     from .compare import compare_plans, comparison_text, write_comparison
     from .planfile import open_plan
 
-    comparison = compare_plans([open_plan(path) for path in saved])
+    plans = [open_plan(path) for path in saved]
+    comparison = compare_plans(plans)
     print(comparison_text(comparison))
     if page is not None:
-        print(write_comparison(comparison, page))
+        print(write_comparison(comparison, page, plans))
 
 
 @app.command("estimate")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
@@ -196,7 +197,7 @@ def comparison_text(comparison: Comparison) -> str:
 
 _PAGE = Template("""<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; img-src data:; style-src 'unsafe-inline'">
 <title>$title</title>
 <style>
 body { font: 15px/1.45 system-ui, sans-serif; color: $ink; margin: 0 auto; padding: 28px 20px 48px; max-width: 60rem; }
@@ -204,6 +205,7 @@ h1 { font-weight: 400; font-size: 26px; margin: 0 0 18px; overflow-wrap: anywher
 h1::before { content: ""; display: block; width: 34px; height: 3px; background: $seam; margin-bottom: 10px; }
 .wide { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; }
+img { display: block; width: 100%; max-width: 16rem; }
 th, td { text-align: left; padding: 6px 18px 6px 0; border-bottom: 1px solid $line; vertical-align: top; }
 thead th { border-bottom-color: $ink; overflow-wrap: anywhere; min-width: 8rem; }
 tbody th { font-weight: 400; color: $soft; }
@@ -213,7 +215,7 @@ tr.same td { color: $soft; }
 p, li { color: $soft; }
 </style></head><body>
 <h1>$title</h1>
-<div class="wide"><table><thead><tr><th></th>$head</tr></thead><tbody>
+<div class="wide"><table><thead>$portraits<tr><th></th>$head</tr></thead><tbody>
 $body
 </tbody></table></div>
 $told
@@ -223,8 +225,11 @@ difference is not sure.</p>
 """)
 
 
-def comparison_html(comparison: Comparison) -> str:
-    """The comparison as one HTML page that needs no network; every name and figure is escaped."""
+def comparison_html(comparison: Comparison, portraits: Sequence[bytes] = ()) -> str:
+    """The comparison as one HTML page that needs no network; every name and figure is escaped.
+
+    portraits : a JPEG of each plan's piece with its seam, to head the columns.
+    """
     head = "".join(f"<th>{escape(name)}</th>" for name in comparison.names)
     body = []
     for row in comparison.rows:
@@ -232,10 +237,15 @@ def comparison_html(comparison: Comparison) -> str:
             f"<td{' class=best' if k in row.best else ''}>{escape(words)}</td>" for k, words in enumerate(row.words)
         )
         body.append(f"<tr{'' if row.differs else ' class=same'}><th>{escape(row.what)}</th>{cells}</tr>")
+    shown = "".join(
+        f'<td><img alt="{escape(name)}" src="data:image/jpeg;base64,{base64.b64encode(held).decode("ascii")}"></td>'
+        for name, held in zip(comparison.names, portraits)
+    )
     told = comparison.differences()
     listed = "<ul>" + "".join(f"<li>{escape(words)}</li>" for words in told) + "</ul>" if told else ""
     return _PAGE.substitute(
         title=escape(" beside ".join(comparison.names)),
+        portraits=f"<tr><th></th>{shown}</tr>" if shown else "",
         head=head,
         body="\n".join(body),
         told=listed,
@@ -246,7 +256,13 @@ def comparison_html(comparison: Comparison) -> str:
     )
 
 
-def write_comparison(comparison: Comparison, path: str | Path) -> Path:
-    """Write the page, or plain text where the path ends in .txt. Raises `OutputRefused`."""
-    text = comparison_text(comparison) + "\n" if str(path).lower().endswith(".txt") else comparison_html(comparison)
-    return write_text(path, text)
+def write_comparison(comparison: Comparison, path: str | Path, plans: Sequence[MouldPlan] = ()) -> Path:
+    """Write the page, with each of `plans` pictured over its column, or plain text where the path ends in .txt.
+
+    Raises `OutputRefused`.
+    """
+    if str(path).lower().endswith(".txt"):
+        return write_text(path, comparison_text(comparison) + "\n")
+    if plans:
+        from .pictures import seam_jpeg  # the renderer is for the page alone
+    return write_text(path, comparison_html(comparison, [seam_jpeg(plan, 480, 560) for plan in plans]))

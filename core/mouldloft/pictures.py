@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import weakref
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -463,6 +464,13 @@ def seam_portrait(plan: MouldPlan, width_px: int, height_px: int, progress: Prog
     over = Overlay(view.picture)
     draw_seam(over, view.seen, view.hidden, width_px / 1100)
     return over.finished()
+
+
+def seam_jpeg(plan: MouldPlan, width_px: int, height_px: int) -> bytes:
+    """`seam_portrait` as a JPEG, to be set into a page."""
+    held = io.BytesIO()
+    seam_portrait(plan, width_px, height_px).save(held, "JPEG", quality=84)
+    return held.getvalue()
 
 
 # --- where it locks --------------------------------------------------------------------------------------

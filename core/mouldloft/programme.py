@@ -41,6 +41,7 @@ class Task:
     day: int  # of the calendar, from 1
     date: str  # ISO, or "" where the brief gives no start date
     note: str
+    line: str = ""  # what it is part of, for a chart: "Rubber, left piece", "Cast 2"
 
 
 @dataclass(frozen=True)
@@ -271,7 +272,8 @@ class _Clock:
         self._start = start
         self._pace = pace
         self._now = 0.0
-        self._spare: deque[tuple[str, str, float, str]] = deque()
+        self._spare: deque[tuple[str, str, str, float, str]] = deque()
+        self.line = ""  # what the tasks placed next are part of
         self.tasks: list[Task] = []
 
     @property
@@ -302,7 +304,7 @@ class _Clock:
                 "The programme would take over a hundred years; give it more hands, longer days or fewer casts."
             )
         on = (self._start + timedelta(days=day)).isoformat() if self._start else ""
-        self.tasks.append(Task(name, stage, start, hours, hands, day + 1, on, note))
+        self.tasks.append(Task(name, stage, start, hours, hands, day + 1, on, note, self.line))
 
     def work(self, name: str, stage: str, hours: float, note: str = "", unbroken: bool = False) -> None:
         """All hands at it. Unbroken work that fits a day is not begun on one that it does not fit any more."""
@@ -327,9 +329,9 @@ class _Clock:
             hours -= today
         return 0.0
 
-    def spare(self, name: str, stage: str, hours: float, note: str = "") -> None:
+    def spare(self, line: str, name: str, stage: str, hours: float, note: str = "") -> None:
         """Work for whenever there is a wait."""
-        self._spare.append((name, stage, hours * self._pace, note))
+        self._spare.append((line, name, stage, hours * self._pace, note))
 
     def wait(self, name: str, stage: str, hours: float, note: str = "") -> None:
         """Unattended; spare work fills it."""
@@ -342,10 +344,12 @@ class _Clock:
         self._now = ready
 
     def _spare_until(self, until: float) -> None:
-        name, stage, hours, note = self._spare.popleft()
+        line, name, stage, hours, note = self._spare.popleft()
+        between, self.line = self.line, line
         left = self._place(name, stage, hours, note, False, until)
+        self.line = between
         if left > 1e-9:
-            self._spare.appendleft((name, stage, left, note))
+            self._spare.appendleft((line, name, stage, left, note))
 
     def finish_spare(self) -> None:
         """Do what spare work no wait had room for."""
@@ -360,6 +364,7 @@ def _work_through(shop: _Workshop, brief: Brief, start: date | None, pace: float
         _make_piece(clock, shop, piece)
     rates, hands = shop.catalogue.rates, shop.hands
     clock.finish_spare()
+    clock.line = "Bolt, trim, open, clean"
     clock.work("Drill and bolt the flange", "jacket", bolt_count(shop.jacket) / rates.drill_bolts_per_h / hands)
     clock.work("Trim the jacket", "jacket", 2 * shop.seam_m / rates.trim_m_h / hands)
     clock.work("Open the mould, lift the master out", "mould", rates.open_mould_h / hands)
@@ -377,12 +382,14 @@ def _make_piece(clock: _Clock, shop: _Workshop, piece: int) -> None:
     rates, hands, stuff = shop.catalogue.rates, shop.hands, shop.stuff
     name = shop.rubber.envelopes[piece].name
     flange_m2 = shop.seam_m * shop.rubber.flange_width_mm * 1e-3
+    clock.line = f"Wall and release, {name}"
     if piece == 0:
         clock.work("Build and seal the wall", "wall", shop.seam_m / rates.wall_m_h / hands)
         clock.work("Seal and release the master", "wall", shop.skin_m2 / rates.release_m2_h / hands)
     else:
         hours = rates.turn_over_h / hands + flange_m2 / rates.release_m2_h / hands
         clock.work(f"Turn over, release the flange for the {name}", "wall", hours)
+    clock.line = f"Rubber, {name}"
     recoat = stuff.recoat_min / 60.0 * shop.warmth(stuff.pot_life_temperature_c)
     for at, coat in enumerate(shop.rubber.coats):
         batch = shop.coat_batch(piece, at)
@@ -401,6 +408,7 @@ def _make_jacket(clock: _Clock, shop: _Workshop, piece: int) -> None:
     resin = shop.catalogue.resin_for(shop.brief.materials)
     for shell in (p for p in shop.jacket.pieces if p.piece == piece):
         area_m2 = shell.area_mm2 * 1e-6
+        clock.line = f"Jacket, {shell.name}"
         clock.work(f"Release the rubber, {shell.name}", "jacket", area_m2 / rates.release_m2_h / hands)
         glass = sum(zone.glass_kg for zone in shell.zones)
         batch = shop.jacket_batch(shell)
@@ -409,7 +417,8 @@ def _make_jacket(clock: _Clock, shop: _Workshop, piece: int) -> None:
         hours = glass / rates.laminating_kg_h / hands + mixing
         clock.work(f"Lay up the jacket, {shell.name}", "jacket", hours, note)
         hours = BOARDS_PER_CRADLE * rates.cradle_h_per_board / hands
-        clock.spare(f"Cradle for the {shell.name}", "cradle", hours, f"taken as {BOARDS_PER_CRADLE} boards")
+        name = f"Cradle for the {shell.name}"
+        clock.spare(name, name, "cradle", hours, f"taken as {BOARDS_PER_CRADLE} boards")
         clock.wait(f"Jacket cures, {shell.name}", "jacket", resin.cure_h * shop.warmth(resin.gel_temperature_c))
 
 
@@ -417,7 +426,7 @@ def _make_cast(clock: _Clock, shop: _Workshop, number: int) -> None:
     rates, hands, cast = shop.catalogue.rates, shop.hands, shop.cast
     gelcoat = shop.catalogue.gelcoat_for(shop.brief.materials)
     resin = shop.catalogue.resin_for(shop.brief.materials)
-    name = f"Cast {number}"
+    name = clock.line = f"Cast {number}"
     coat, laminate = shop.gelcoat_batch(), shop.cast_batch()
     note = f"{coat.batches} x {coat.batch_kg:.2f} kg, {coat.catalyst_g:.0f} g of it catalyst"
     clock.work(f"{name}: gelcoat in the open halves", "casts", shop.hours_of(coat), note, unbroken=True)
@@ -433,7 +442,7 @@ def _make_cast(clock: _Clock, shop: _Workshop, number: int) -> None:
     clock.wait(f"{name}: cures", "casts", resin.cure_h * shop.warmth(resin.gel_temperature_c))
     clock.work(f"{name}: open the mould", "casts", rates.open_mould_h / hands)
     clock.work(f"{name}: clean and check the glove", "casts", shop.skin_m2 / rates.clean_m2_h / hands)
-    clock.spare(f"{name}: clean up the joint", "casts", cast.joint_tape_m / rates.finish_m_h / hands)
+    clock.spare(name, f"{name}: clean up the joint", "casts", cast.joint_tape_m / rates.finish_m_h / hands)
 
 
 def _days(clock: _Clock, mould_end: float, run_start: float) -> tuple[int, int]:

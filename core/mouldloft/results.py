@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .files import make_folder, write_text, write_whole
+from .files import make_folder, write_text, write_whole, written_together
 from .planfile import save_plan
 from .progress import SILENT, Progress
 from .summary import summary_text
@@ -28,7 +28,7 @@ class Written:
 
 
 def _client_sheet(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    return import_module(".sheets", __package__).client_sheet(plan, folder / "client-sheet.pdf", progress)
+    return import_module(".clientsheet", __package__).client_sheet(plan, folder / "client-sheet.pdf", progress)
 
 
 def _workshop_sheets(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
@@ -36,7 +36,7 @@ def _workshop_sheets(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
 
 
 def _order(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    return import_module(".sheets", __package__).order_list(plan, folder / "order.csv")
+    return import_module(".takeoff", __package__).write_order(plan.takeoff, folder / "order.csv")
 
 
 def _page(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
@@ -70,7 +70,6 @@ def _templates(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
 
 def write_survey(survey: OpenSurvey, folder: str | Path) -> tuple[Written, ...]:
     """The undercut map as a coloured mesh, the seam as a table of points and what was left out, for an open master."""
-    target = make_folder(folder)
     words = [
         survey.opening.chosen.reason,
         f"Seam: {survey.seam.kind}, {survey.seam.length_mm / 1000:.2f} m.",
@@ -79,10 +78,15 @@ def write_survey(survey: OpenSurvey, folder: str | Path) -> tuple[Written, ...]:
         *survey.master.health.left_out,
     ]
     rows = [f"{k},{x:.2f},{y:.2f},{z:.2f}" for k, line in enumerate(survey.seam.lines) for x, y, z in line.points_mm]
+    target = Path(folder)
+    with written_together(target) as inner:
+        write_whole(inner / "undercut.ply", lambda h: h.write(_coloured_ply(survey)))
+        write_text(inner / "seam.csv", "\n".join(["line,x_mm,y_mm,z_mm", *rows]) + "\n")
+        write_text(inner / "summary.txt", "\n".join(words) + "\n")
     return (
-        Written(write_whole(target / "undercut.ply", lambda h: h.write(_coloured_ply(survey))), "the map, as colours"),
-        Written(write_text(target / "seam.csv", "\n".join(["line,x_mm,y_mm,z_mm", *rows]) + "\n"), "the seam's points"),
-        Written(write_text(target / "summary.txt", "\n".join(words) + "\n"), "what was found and what was left out"),
+        Written(target / "undercut.ply", "the map, as colours"),
+        Written(target / "seam.csv", "the seam's points"),
+        Written(target / "summary.txt", "what was found and what was left out"),
     )
 
 
@@ -109,6 +113,12 @@ _OUTPUTS: tuple[tuple[str, str, Callable[[MouldPlan, Path, Progress], Path]], ..
 )
 
 
+_BY_CHOICE = ("pictures", "client-sheet.pdf", "workshop-sheets.pdf", "templates", "plan.html", "solids")
+
+
+_WITHOUT_RENDERER = ("order", "templates")
+
+
 def write_results(
     plan: MouldPlan,
     folder: str | Path,
@@ -117,23 +127,29 @@ def write_results(
     pictures: bool = True,
     solids: tuple[str, ...] = (),
 ) -> tuple[Written, ...]:
-    """Write plan.json, the summary, the order list, pictures, sheets and the page. Each file is whole or absent.
+    """Write plan.json, the summary, the order list, pictures, sheets and the page: all of them, or none.
 
-    Raises `OutputRefused`. pictures=False leaves out what needs a renderer;
-    solids names the formats (stl, 3mf, glb) of the closed meshes, none by default.
+    Everything is made in a temporary folder and renamed into place at the end, so that no order list stands beside
+    another run's plan. Raises `OutputRefused`. pictures=False leaves out what needs a renderer; solids names the
+    formats (stl, 3mf, glb) of the closed meshes, none by default.
     """
-    target = make_folder(folder)
-    progress.begin("saving")
-    written = [Written(save_plan(plan, target), "the whole plan; reopen it with: mouldloft show")]
-    written.append(Written(write_text(target / "summary.txt", summary_text(plan) + "\n"), "the summary above"))
-    for name, what, write in _OUTPUTS:
-        if not pictures and name != "order":
-            continue
-        progress.begin(name)
-        written.append(Written(write(plan, target, progress), what))
-    if solids:
-        progress.begin("solids")
-        made = import_module(".solids", __package__)
-        made.write_solids(made.make_solids(plan, progress=progress), make_folder(target / "solids"), solids)
-        written.append(Written(target / "solids", "halves, gloves, jackets and boards as closed meshes"))
-    return tuple(written)
+    target = Path(folder)
+    made: list[Written] = []
+    with written_together(target) as inner:
+        made.append(Written(write_text(inner / "summary.txt", summary_text(plan) + "\n"), "the summary above"))
+        for name, what, write in _OUTPUTS:
+            if not pictures and name not in _WITHOUT_RENDERER:
+                continue
+            progress.begin(name)
+            made.append(Written(write(plan, inner, progress), what))
+        if solids:
+            progress.begin("solids")
+            module = import_module(".solids", __package__)
+            module.write_solids(module.make_solids(plan, progress=progress), inner / "solids", solids)
+            made.append(Written(inner / "solids", "halves, gloves, jackets and boards as closed meshes"))
+        progress.begin("saving")
+        saved = Written(save_plan(plan, target), "the whole plan; reopen it with: mouldloft show")
+        names = [file.path.name for file in made]
+    placed = [Written(target / file.path.name, file.what) for file in made]
+    left = [Written(target / name, "left from an earlier run, not of this plan") for name in _BY_CHOICE]
+    return (saved, *placed, *(old for old in left if old.path.name not in names and old.path.exists()))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import io
 import json
 import zlib
 from collections.abc import Sequence
@@ -40,7 +39,7 @@ from .house import (
     percent,
     rgb,
 )
-from .pictures import MeshPair, apart_steps_mm, light_master, lock_scale_end_mm, mould_meshes, seam_portrait
+from .pictures import MeshPair, apart_steps_mm, light_master, lock_scale_end_mm, mould_meshes, seam_jpeg
 from .polyline import spaced_out
 from .progress import SILENT, Progress
 from .shapes import Body, body_of, evened, fewer_faces, lock_share, nearest_values
@@ -81,7 +80,7 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
         "subtitle": escape(f"{mm(plan.master.height_mm)} tall, {run_line(plan)}"),
         "fonts": _fonts(),
         "css": _asset("page.css"),
-        "poster": _poster(plan),
+        "poster": base64.b64encode(seam_jpeg(plan, 720, 840)).decode("ascii"),
         "ramp": ", ".join(LOCK_STOPS),
         "ticks": _ticks(plan),
         "panel": _panel(plan),
@@ -319,12 +318,6 @@ def _ticks(plan: MouldPlan) -> str:
     end = lock_scale_end_mm(plan)
     words = ["free", *(f"{end * (k / 4) ** 2:.3g}" for k in (1, 2, 3)), f"{end:.3g} mm"]
     return "".join(f"<span>{escape(w)}</span>" for w in words)
-
-
-def _poster(plan: MouldPlan) -> str:
-    held = io.BytesIO()
-    seam_portrait(plan, 720, 840).save(held, "JPEG", quality=84)
-    return base64.b64encode(held.getvalue()).decode("ascii")
 
 
 def _list(pairs: Sequence[tuple[str, str]]) -> str:

@@ -5,7 +5,6 @@ Every figure in a sentence is the plan's own.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,7 +12,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
-from .house import counted, feet_inches, kg, listed, litres, metres, mm, number, ounces, percent
+from .house import counted, feet_inches, kg, listed, litres, metres, mm, number, ounces
 from .opening import direction_words
 from .polyline import spaced_out
 from .rubber import coat_volumes_mm3
@@ -26,8 +25,10 @@ if TYPE_CHECKING:
 
 _COURSE_SAMPLES = 240
 _LEAST_RUN = 0.05  # of a line's length: shorter turns to another side are not told
-_SIDES = ("its left", "its right", "the back", "the front", "the top", "underneath")
-_MOST_TOLD = 5
+_SECOND_SIDE = 0.35  # of a leg: a second side is told from here on
+_LEVEL_SHARE = 0.15  # rise over length: a line that rises less runs along, not up and down
+_SIDES = ("its left side", "its right side", "the back", "the front", "the top", "the underside")
+_LEVEL_SIDES = 4
 _MOST_FACES = 200_000
 
 
@@ -73,21 +74,34 @@ def _course(line: SeamLine, tree: cKDTree, normals: np.ndarray) -> str:
     if len(points) < 8:
         return "in one place"
     points = _set_off_from_the_front(points, line.closed)
-    step = line.length_mm / len(points)
     near = tree.query(points, k=min(12, tree.n))[1].reshape(len(points), -1)
     sides = _sides_along(_evened(normals[near].mean(axis=1), line.closed))
-    told = list(_told(sides, _LEAST_RUN))
-    least = _LEAST_RUN
-    while len(told) > _MOST_TOLD and least < 0.4:  # a line that wanders is told by its longer runs
-        least *= 1.3
-        told = list(_told(sides, least))
-    words = [_along(side, points[a:b], step) for side, a, b in told]
-    kept = [w for k, w in enumerate(words) if k == 0 or w != words[k - 1]]
-    while len(kept) > 1 and kept[0] == "underneath":
-        kept = kept[1:]  # it starts at the foot: what is under it is not told
-    while len(kept) > 1 and kept[-1] == "underneath":
-        kept = kept[:-1]
-    return listed(kept)
+    top = int(np.argmax(points[:, 2]))
+    legs = [(way, _mostly(sides[leg])) for way, leg in (("up", slice(0, top)), ("down", slice(top, None)))]
+    legs = [(way, where) for way, where in legs if where]
+    if np.ptp(points[:, 2]) < _LEVEL_SHARE * line.length_mm or not legs:
+        return f"along {listed(_SIDES[s] for s in _in_turn(sides))}"
+    if len(legs) == 2 and legs[0][1] == legs[1][1]:
+        return f"in a loop on {legs[0][1]}"
+    words = [f"{way} {where}" for way, where in legs]
+    return f"{words[0]}, over the top and {words[1]}" if len(words) == 2 else words[0]
+
+
+def _mostly(sides: np.ndarray) -> str:
+    """The side that a leg of the line runs on, and a second one that takes a good part of it; "" for a short leg."""
+    counts = np.bincount(sides, minlength=len(_SIDES))[:_LEVEL_SIDES]
+    if len(sides) < _LEAST_RUN * _COURSE_SAMPLES or not counts.sum():
+        return ""
+    first, second = np.argsort(-counts, kind="stable")[:2]
+    both = counts[second] > _SECOND_SIDE * counts.sum()
+    return listed(_SIDES[s] for s in ((first, second) if both else (first,)))
+
+
+def _in_turn(sides: np.ndarray) -> list[int]:
+    """The sides a level line runs along, in its order, each once; short touches are left out."""
+    runs = sides[np.flatnonzero(np.diff(sides, prepend=-1))]
+    counts = np.bincount(sides, minlength=len(_SIDES))
+    return [s for s in dict.fromkeys(runs.tolist()) if counts[s] > _LEAST_RUN * len(sides)]
 
 
 def _evened(normals: np.ndarray, closed: bool) -> np.ndarray:
@@ -115,38 +129,6 @@ def _sides_along(normals: np.ndarray) -> np.ndarray:
     return np.argmax(counts, axis=0)
 
 
-def _told(sides: np.ndarray, least_share: float) -> Iterator[tuple[int, int, int]]:
-    """Runs of one side, (side, start, stop), each run shorter than a share of the line given to the run before it."""
-    starts = np.concatenate([[0], np.flatnonzero(np.diff(sides)) + 1])
-    stops = np.append(starts[1:], len(sides))
-    least = max(3, round(least_share * len(sides)))
-    merged: list[list[int]] = []
-    for start, stop in zip(starts.tolist(), stops.tolist()):
-        side = int(sides[start])
-        if merged and (stop - start < least or merged[-1][0] == side):
-            merged[-1][2] = stop
-        elif stop - start < least:
-            merged.append([-1, start, stop])  # too short to open with: what follows takes it
-        else:
-            if merged and merged[-1][0] < 0:
-                start = merged.pop()[1]
-            merged.append([side, start, stop])
-    yield from ((a if a >= 0 else int(sides[b]), b, c) for a, b, c in merged)
-
-
-def _along(side: int, points: np.ndarray, step_mm: float) -> str:
-    name = _SIDES[side]
-    if name == "underneath":
-        return "underneath"
-    if name == "the top":
-        return "over the top"
-    rise = float(points[-1, 2] - points[0, 2])
-    if abs(rise) < 0.35 * step_mm * len(points):
-        return f"along {name}" if "its" not in name else f"along {name} side"
-    way = "up" if rise > 0 else "down"
-    return f"{way} {name}" if "its" not in name else f"{way} {name} side"
-
-
 # --- for the client --------------------------------------------------------------------------------------
 
 
@@ -160,10 +142,10 @@ def seam_sentences(plan: MouldPlan) -> tuple[str, ...]:
         first = f"{apart} They meet in one seam, {length} long, that runs {courses[0]}."
     else:
         first = f"{apart} They meet in {len(seam.lines)} seam lines, {length} together; the longest runs {courses[0]}."
-    on_show = seam.figures.on_show_mm / seam.length_mm if seam.length_mm > 0 else 0.0
+    on_show = seam.figures.on_show_mm
+    share = on_show / seam.length_mm if seam.length_mm > 0 else 0.0
     shows = (
-        f"Seen from {_from_where(plan)} at eye height it shows {percent(on_show)} as much as a line in full view "
-        f"would: {_how_open(on_show)}."
+        f"{_looked_at(plan)}, it shows as much as {metres(on_show)} of line in plain view would: {_how_open(share)}."
     )
     work = metres(seam.length_mm * plan.brief.run.casts)
     cleaned = (
@@ -174,9 +156,11 @@ def seam_sentences(plan: MouldPlan) -> tuple[str, ...]:
     return first, shows, cleaned
 
 
-def _from_where(plan: MouldPlan) -> str:
+def _looked_at(plan: MouldPlan) -> str:
     seen = plan.brief.seam.seen_from
-    return "all round" if seen == "all round" else {"left": "its left", "right": "its right"}.get(seen, f"the {seen}")
+    if seen == "all round":
+        return "Walked round at eye height"
+    return f"Seen from {'its' if seen in ('left', 'right') else 'the'} {seen} at eye height"
 
 
 def _how_open(share: float) -> str:
