@@ -32,7 +32,8 @@ only_mutate = ["mouldloft/{stage}.py"]
 also_copy = ["tests", "mouldloft", "docs", "scripts", "blender_addon", "README.md"]
 pytest_add_cli_args_test_selection = {tests}
 pytest_add_cli_args = {skip}
-timeout_constant = 20
+timeout_constant = 5
+timeout_multiplier = 2
 """
 
 # What a shared fixture or cache calls is called once, so mutmut would hold it against the first test alone, and later
