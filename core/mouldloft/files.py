@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import re
+import shutil
 import tempfile
+import time
 import tomllib
-from collections.abc import Callable
+import zipfile
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO, Any
 
 from .errors import OutputRefused
 
+TEMPORARY = ".mouldloft-"
+ABANDONED_S = 6 * 3600.0  # longer than any run takes
+# zip packs a run of one byte a thousandfold; meshes and plans, twice to twentyfold
+_MOST_UNPACKING, _SMALL_UNPACKED = 100, 64 * 1024**2
 SMALL_TEXT_LIMIT = 4 * 1024 * 1024
 # the parser's memory grows with the square of the parts of one dotted key: 20 thousand parts take 1.5 GB
 _DEEP_KEY = re.compile(r"""(?<![\w-])(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){16}""")
@@ -25,6 +33,16 @@ def read_small_text(path: str | Path, limit: int = SMALL_TEXT_LIMIT) -> str:
     if len(data) > limit:
         raise ValueError(f"it is larger than {limit // 1024} KiB")
     return data.decode("utf-8-sig")
+
+
+def check_unpacking(archive: zipfile.ZipFile, packed_bytes: int, most_bytes: int) -> None:
+    """Raises ValueError where a zip would unpack to more than `most_bytes`, or to far more than its size explains.
+
+    zipfile itself stops at the size the directory states, so what is checked here holds while unpacking.
+    """
+    unpacked = sum(entry.file_size for entry in archive.infolist())
+    if unpacked > min(most_bytes, max(_MOST_UNPACKING * packed_bytes, _SMALL_UNPACKED)):
+        raise ValueError(f"it unpacks to {unpacked / 1024**3:.1f} GiB, more than is read")
 
 
 def read_toml(path: str | Path) -> dict[str, Any]:
@@ -60,6 +78,8 @@ def make_folder(path: str | Path) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputRefused(f"The folder {folder} cannot be made: {why_not_written(error)}.") from None
+    except ValueError as error:  # a NUL in the path
+        raise OutputRefused(f"The folder {str(folder)!r} cannot be made ({error}); choose another name.") from None
     return folder
 
 
@@ -71,7 +91,7 @@ def write_whole(path: str | Path, fill: Callable[[IO[bytes]], object]) -> Path:
     target = Path(path)
     temporary: str | None = None
     try:
-        descriptor, temporary = tempfile.mkstemp(prefix=".mouldloft-", dir=target.parent)
+        descriptor, temporary = tempfile.mkstemp(prefix=TEMPORARY, dir=target.parent)
         with os.fdopen(descriptor, "wb") as handle:
             fill(handle)
             handle.flush()
@@ -88,8 +108,8 @@ def write_whole(path: str | Path, fill: Callable[[IO[bytes]], object]) -> Path:
 
 
 def write_text(path: str | Path, text: str) -> Path:
-    """`write_whole` for UTF-8 text with Unix line ends."""
-    return write_whole(path, lambda handle: handle.write(text.encode("utf-8")))
+    """`write_whole` for UTF-8 text with Unix line ends. What has no UTF-8 (file names may not) becomes a "?"."""
+    return write_whole(path, lambda handle: handle.write(text.encode("utf-8", "replace")))
 
 
 def write_via_path(path: str | Path, fill: Callable[[str], object]) -> Path:
@@ -99,10 +119,42 @@ def write_via_path(path: str | Path, fill: Callable[[str], object]) -> Path:
     """
     target = Path(path)
     try:
-        with tempfile.TemporaryDirectory(prefix=".mouldloft-", dir=target.parent) as folder:
+        with tempfile.TemporaryDirectory(prefix=TEMPORARY, dir=target.parent) as folder:
             inner = os.path.join(folder, "part" + target.suffix)
             fill(inner)
             os.replace(inner, target)
     except OSError as error:
         raise OutputRefused(f"{target} cannot be written: {why_not_written(error)}.") from None
     return target
+
+
+@contextlib.contextmanager
+def written_together(folder: str | Path) -> Iterator[Path]:
+    """A temporary folder whose files all take their places in `folder` when the block ends well, and none otherwise.
+
+    By then they are on the disk, so only renames are left to do. Raises `OutputRefused`.
+    """
+    made_here = not Path(folder).exists()
+    target = make_folder(folder)
+    drop_stale(target, TEMPORARY + "*", ABANDONED_S)
+    try:
+        with tempfile.TemporaryDirectory(prefix=TEMPORARY, dir=target) as name:
+            inner = Path(name)
+            yield inner
+            for file in sorted(path for path in inner.rglob("*") if path.is_file()):
+                place = target / file.relative_to(inner)
+                os.replace(file, make_folder(place.parent) / place.name)
+    except OSError as error:
+        raise OutputRefused(f"Results cannot be written to {target}: {why_not_written(error)}.") from None
+    finally:
+        if made_here:
+            with contextlib.suppress(OSError):
+                target.rmdir()  # only goes while nothing is in it
+
+
+def drop_stale(folder: Path, pattern: str, age_s: float, but: str = "") -> None:
+    """Remove what matches in a folder and was last written longer ago than `age_s`, except the name `but`."""
+    for stale in folder.glob(pattern):
+        with contextlib.suppress(OSError):
+            if stale.name != but and time.time() - stale.stat().st_mtime > age_s:
+                shutil.rmtree(stale) if stale.is_dir() else stale.unlink()

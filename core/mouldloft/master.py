@@ -101,9 +101,8 @@ class Master:
 def read_master(path: str | Path, brief: MasterBrief, progress: Progress = SILENT) -> Master:
     """Read STL, OBJ, PLY, GLB, GLTF, 3MF or OFF and prepare it. Raises `MasterRefused` with one sentence."""
     found = read_mesh_file(path, progress)
-    return prepare_master(
-        found.vertices, found.faces, brief, name=Path(path).stem, file_unit=found.unit, progress=progress
-    )
+    name = Path(path).stem.encode("utf-8", "replace").decode()  # a file's name need not be text
+    return prepare_master(found.vertices, found.faces, brief, name=name, file_unit=found.unit, progress=progress)
 
 
 def prepare_master(

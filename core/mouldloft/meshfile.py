@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from .errors import MasterRefused
+from .files import check_unpacking
 from .progress import SILENT, Progress
 
 LARGEST_FILE_BYTES = 2 * 1024**3
@@ -26,6 +27,7 @@ SUFFIXES = (".stl", ".obj", ".ply", ".glb", ".gltf", ".3mf", ".off")
 _NAMES = "STL, OBJ, PLY, GLB, GLTF, 3MF or OFF"
 # 3MF core specification 1.3, section 3.4: the values of the model's unit attribute, millimetre where it is missing
 _UNITS_OF_3MF = {"micron", "millimeter", "centimeter", "inch", "foot", "meter"}
+_MOST_PARTS, _DEEPEST_NEST = 10_000, 50
 _SHORT = {"micron": "micron", "millimeter": "mm", "centimeter": "cm", "inch": "in", "foot": "ft", "meter": "m"}
 
 
@@ -144,16 +146,25 @@ def _soup(corners: np.ndarray) -> MeshFile:
     return MeshFile(vertices, np.arange(len(vertices)).reshape(-1, 3), None)
 
 
+_TEXT_PIECE = 32 * 1024**2
+
+
 def _read_text_stl(path: Path, data: bytes) -> MeshFile:
-    text = data.decode("ascii", errors="replace").lower()
-    if "endsolid" not in text[-4096:]:
+    if b"endsolid" not in data[-4096:].lower():
         raise _truncated(path, "its last line is missing")
-    _check_face_count(path, text.count("endfacet"))
-    # three numbers follow each word "vertex"; every other word of the format stands between them
-    words = re.findall(r"\bvertex\s+(\S+)\s+(\S+)\s+(\S+)", text)
-    if len(words) % 3:
+    _check_face_count(path, len(re.findall(rb"(?i)\bendfacet", data)))
+    corners, begin = [], 0
+    while begin < len(data):  # by pieces, since a word takes five times its length
+        cut = data.find(b"\n", begin + _TEXT_PIECE)
+        end = cut if cut >= 0 else len(data)
+        # three numbers follow each word "vertex"; every other word of the format stands between them
+        words = re.findall(rb"(?i)\bvertex[ \t]+(\S+)[ \t]+(\S+)[ \t]+(\S+)", data[begin:end])
+        corners.append(np.array(words, dtype="S").astype(np.float64).reshape(-1, 3))
+        begin = end
+    points = np.concatenate(corners)
+    if len(points) % 3:
         raise _refuse(path, "has a triangle without three corners", "export it again")
-    return _soup(np.array(words, dtype=np.float64).reshape(-1, 3, 3))
+    return _soup(points.reshape(-1, 3, 3))
 
 
 # --- PLY
@@ -209,9 +220,13 @@ def _as_text(path: Path, data: bytes, kind: str) -> bytes:
 
 def _read_obj(path: Path, data: bytes) -> MeshFile:
     _as_text(path, data, "OBJ")
-    if not re.search(rb"^\s*v\s+\S+\s+\S+\s+\S+", data, re.MULTILINE):
+    if not re.search(rb"^[ \t]*v[ \t]+\S+[ \t]+\S+[ \t]+\S+", data, re.MULTILINE):
         raise _refuse(path, "is not an OBJ file in spite of its name", f"export the sculpt as {_NAMES}")
-    _check_face_count(path, data.count(b"\nf ") + data.startswith(b"f "))
+    blanks = data.count(b" ") + data.count(b"\t")
+    points, faces = data.count(b"\nv"), data.count(b"\nf")
+    _check_face_count(path, blanks - 3 * points - 2 * faces)  # faces of many corners make many triangles
+    # the library would make a mesh of all vertices for each material
+    data = re.sub(rb"^[ \t]*(?:usemtl|o|g)\b[^\n]*", b"", data, flags=re.MULTILINE)
     return _by_trimesh(data, "obj", skip_materials=True)
 
 
@@ -253,12 +268,27 @@ def _gltf_tree(path: Path, data: bytes, binary: bool) -> dict:
     return tree
 
 
+# glTF 2.0, section 3.6.2: bytes of a component, components of an element
+_GLTF_BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}
+_GLTF_PARTS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
+
+
+def _check_gltf_links(path: Path, tree: dict) -> None:
+    for buffer in tree.get("buffers", []):
+        link = str(buffer.get("uri", ""))
+        if link and not link.startswith("data:") and (Path(link).name != link or ":" in link or "\\" in link):
+            raise _refuse(path, "takes its data from outside its own folder", "export it as one GLB file")
+
+
 def _check_gltf_counts(path: Path, tree: dict, size: int) -> None:
-    """Refuse counts that the file cannot hold, parts placed so often that they would fill the memory, and links."""
+    """Refuse counts that `size` bytes cannot hold, data read over and over, and parts placed too often or too deep."""
     accessors = tree.get("accessors", [])
-    for accessor in accessors:
-        if "bufferView" not in accessor or accessor.get("count", 0) > size:
-            raise _refuse(path, "promises more data than it holds", "export it again as a plain mesh")
+    promised = [a["count"] * _GLTF_BYTES[a["componentType"]] * _GLTF_PARTS[a["type"]] for a in accessors]
+    views = [view["byteLength"] for view in tree.get("bufferViews", [])]
+    sizes = promised + views
+    bounded = max(sizes, default=0) <= size and sum(promised) <= 8 * size and sum(views) <= 8 * size
+    if not bounded or min(sizes, default=0) < 0 or any("bufferView" not in a for a in accessors):
+        raise _refuse(path, "promises more data than it holds", "export it again as a plain mesh")
     faces_of = []
     for mesh in tree.get("meshes", []):
         total = 0
@@ -269,36 +299,38 @@ def _check_gltf_counts(path: Path, tree: dict, size: int) -> None:
     # by the standard each node has one parent, so each places its mesh once
     placed = sum(faces_of[node["mesh"]] for node in tree.get("nodes", []) if "mesh" in node)
     _check_face_count(path, max(placed, sum(faces_of)))
-    for buffer in tree.get("buffers", []):
-        link = str(buffer.get("uri", ""))
-        if link and not link.startswith("data:") and (Path(link).name != link or ":" in link or "\\" in link):
-            raise _refuse(path, "takes its data from outside its own folder", "export it as one GLB file")
+    _check_nesting(path, [node.get("children", []) for node in tree.get("nodes", [])])
 
 
-class _Neighbours(dict):
-    """The files beside a .gltf, opened by name only when asked for and never beyond the size bound."""
+def _check_nesting(path: Path, children: list[list[int]]) -> None:
+    """Refuse nodes by the ten thousand or nested by the hundred: placing them takes their product."""
+    level = set(range(len(children)))
+    if len(level) > _MOST_PARTS:
+        raise _refuse(path, f"comes in {len(level)} parts, more than are read", "join them into one mesh")
+    for _ in range(_DEEPEST_NEST):
+        if not level:
+            return
+        level = {child for node in level for child in children[node]}
+    raise _refuse(path, "places a part inside itself or nests too deeply", "export it as one plain mesh")
 
-    def __init__(self, folder: Path, names: list[str]) -> None:
-        super().__init__()
-        for name in names:
-            neighbour = folder / name
-            if neighbour.stat().st_size > LARGEST_FILE_BYTES:
-                raise _refuse(neighbour, "is too large", "export with fewer triangles")
-            self[name] = neighbour.read_bytes()
+
+def _neighbours(path: Path, tree: dict) -> dict[str, bytes]:
+    """The files beside a .gltf that it names; sizes are checked before any is read."""
+    names = {b["uri"] for b in tree.get("buffers", []) if b.get("uri", "data:")[:5] != "data:"}
+    files = [path.parent / name for name in sorted(names)]
+    if sum(file.stat().st_size for file in files) > LARGEST_FILE_BYTES:
+        raise _refuse(path, "has more data beside it than is read", "export it with fewer triangles")
+    return {file.name: file.read_bytes() for file in files}
 
 
 def _read_gltf(path: Path, data: bytes) -> MeshFile:
-    binary = path.suffix.lower() == ".glb"
-    tree = _gltf_tree(path, data, binary)
-    names = [b["uri"] for b in tree.get("buffers", []) if b.get("uri", "data:")[:5] != "data:"]
+    tree = _gltf_tree(path, data, path.suffix.lower() == ".glb")
+    _check_gltf_links(path, tree)
     try:
-        if any("uri" in b for b in tree.get("buffers", [])):
-            _check_gltf_counts(path, tree, LARGEST_FILE_BYTES)
-        else:
-            _check_gltf_counts(path, tree, len(data))
-        neighbours = _Neighbours(path.parent, names)
+        neighbours = _neighbours(path, tree)
     except FileNotFoundError:
         raise _refuse(path, "lacks the data file beside it", "keep both together or export a GLB") from None
+    _check_gltf_counts(path, tree, len(data) + sum(map(len, neighbours.values())))
     # glTF 2.0, section 3.4: the unit of all linear distances is the metre
     mesh = _by_trimesh(data, path.suffix.lower()[1:], resolver=neighbours, skip_materials=True)
     return MeshFile(mesh.vertices, mesh.faces, "m")
@@ -307,7 +339,7 @@ def _read_gltf(path: Path, data: bytes) -> MeshFile:
 # --- 3MF
 
 
-_PART = re.compile(rb"<(?:[\w.-]+:)?(object|component|item|triangle)\b([^>]*)>")
+_PART = re.compile(rb"<(?:[\w.-]+:)?(object|component|item|triangle)\b([^<>]*)>")
 
 
 def _attribute(text: bytes, name: bytes) -> bytes:
@@ -315,8 +347,8 @@ def _attribute(text: bytes, name: bytes) -> bytes:
     return found.group(1) if found else b""
 
 
-def _placed_triangles(path: Path, models: list[bytes]) -> int:
-    """Triangles after every component and item is placed, counted without placing any."""
+def _placed(path: Path, models: list[bytes]) -> tuple[int, int]:
+    """Triangles and parts after every component and item is placed, counted without placing any."""
     own: dict[bytes, int] = {}
     parts: dict[bytes, list[bytes]] = {}
     items: list[bytes] = []
@@ -333,16 +365,31 @@ def _placed_triangles(path: Path, models: list[bytes]) -> int:
                 parts.setdefault(current, []).append(_attribute(text, b"objectid"))
             else:
                 items.append(_attribute(text, b"objectid"))
-    done: dict[bytes, int] = {}
+    done: dict[bytes, tuple[int, int]] = {}
 
-    def count(name: bytes, above: tuple[bytes, ...]) -> int:
-        if name in above or len(above) > 50:
+    def count(name: bytes, above: tuple[bytes, ...]) -> tuple[int, int]:
+        if name in above or len(above) > _DEEPEST_NEST:
             raise _refuse(path, "places a part inside itself or nests too deeply", "export it as one plain mesh")
         if name not in done:
-            done[name] = own.get(name, 0) + sum(count(part, (*above, name)) for part in parts.get(name, []))
+            inner = [count(part, (*above, name)) for part in parts.get(name, [])]
+            done[name] = own.get(name, 0) + sum(faces for faces, _ in inner), 1 + sum(placed for _, placed in inner)
         return done[name]
 
-    return sum(count(name, ()) for name in items)
+    placed = [count(name, ()) for name in items]
+    return sum(faces for faces, _ in placed), sum(parts for _, parts in placed)
+
+
+_XML_ENCODING = re.compile(rb"""<\?xml[^<>]*encoding\s*=\s*["']([^"']*)""")
+
+
+def _check_3mf_model(path: Path, model: bytes) -> None:
+    """What the counts rest on: plain UTF-8 XML without entities, so that what is searched is what the parser sees."""
+    stated = _XML_ENCODING.search(model[:1000])
+    head = model.removeprefix(b"\xef\xbb\xbf").lstrip()[:1]
+    if head != b"<" or b"\0" in model or (stated and stated.group(1).lower() not in (b"utf-8", b"us-ascii", b"ascii")):
+        raise _refuse(path, "holds a model that is not XML in UTF-8", "export it again from the sculpting program")
+    if b"<!DOCTYPE" in model or b"<!ENTITY" in model:
+        raise _refuse(path, "defines XML entities, which 3MF does not allow", "export it again")
 
 
 def _read_3mf(path: Path, data: bytes) -> MeshFile:
@@ -353,21 +400,26 @@ def _read_3mf(path: Path, data: bytes) -> MeshFile:
         raise _refuse(
             path, "is not a 3MF file, or is cut short", "export it again from the sculpting program"
         ) from None
-    unpacked = sum(entry.file_size for entry in entries)
-    if unpacked > LARGEST_FILE_BYTES or len(entries) > 10_000:
-        raise _refuse(
-            path, f"unpacks to {unpacked / 1024**3:.1f} GiB, more than is read", "export it with fewer triangles"
-        )
-    # zipfile itself stops at the size the directory states, so the bound above holds while unpacking
+    try:
+        check_unpacking(archive, len(data), LARGEST_FILE_BYTES)
+    except ValueError as error:
+        raise _refuse(path, f"cannot be read: {error}", "export it with fewer triangles") from None
     models = [archive.read(entry) for entry in entries if entry.filename.lower().endswith(".model")]
     if not models:
         raise _refuse(path, "holds no 3-D model", "export the sculpt as a 3MF of a triangle mesh")
-    if any(b"<!DOCTYPE" in model or b"<!ENTITY" in model for model in models):
-        raise _refuse(path, "defines XML entities, which 3MF does not allow", "export it again")
-    _check_face_count(path, _placed_triangles(path, models))
+    for model in models:
+        _check_3mf_model(path, model)
+    # parts that stand in another model of the archive are parsed anew for each mention
+    mentions = sum(len(re.findall(rb"<(?:[\w.-]+:)?component\b[^<>]*path\s*=", model)) for model in models)
+    if mentions * sum(map(len, models)) > LARGEST_FILE_BYTES or len(entries) > _MOST_PARTS:
+        raise _refuse(path, "spreads its parts over too many models", "export it as one plain mesh")
+    faces, parts = _placed(path, models)
+    _check_face_count(path, faces)
+    if parts > _MOST_PARTS:
+        raise _refuse(path, f"comes in {parts} parts, more than are read", "join them into one mesh")
     mesh = _by_trimesh(data, "3mf")
     main = next((m for e, m in zip(entries, models) if "3dmodel.model" in e.filename.lower()), models[0])
-    root = re.search(rb"<(?:[\w.-]+:)?model\b([^>]*)>", main)
+    root = re.search(rb"<(?:[\w.-]+:)?model\b([^<>]*)>", main)
     stated = _attribute(root.group(1), b"unit").decode("ascii", "replace").lower() if root else ""
     unit = _SHORT[stated if stated in _UNITS_OF_3MF else "millimeter"]
     return MeshFile(mesh.vertices, mesh.faces, unit)

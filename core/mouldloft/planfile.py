@@ -23,11 +23,12 @@ from typing import Any
 import numpy as np
 
 from .errors import PlanFileRefused
-from .files import make_folder, read_small_text, write_text, write_whole
+from .files import check_unpacking, drop_stale, make_folder, read_small_text, write_text, write_whole
 
 PLAN_NAME = "plan.json"
-LARGEST_JSON = 256 * 1024 * 1024
+LARGEST_JSON = 64 * 1024 * 1024  # the demo's takes half a megabyte
 LARGEST_ARRAYS = 8 * 1024**3
+STALE_S = 60.0  # another run may be between writing its arrays and naming them in plan.json
 
 
 def encode_record(value: Any, path: str, arrays: dict[str, np.ndarray]) -> Any:
@@ -70,9 +71,9 @@ def save_plan(plan: Any, folder: str | Path) -> Path:
     head = {"format": "mouldloft plan", "version": record["version"], "arrays": name, "arrays_sha256": digest}
     text = json.dumps({**head, "plan": record}, indent=1, ensure_ascii=False, allow_nan=False)
     written = write_text(target / PLAN_NAME, text + "\n")
-    for stale in target.glob("plan-arrays-*.npz"):
-        if stale.name != name:
-            stale.unlink(missing_ok=True)
+    if not (target / name).exists():  # another run on this folder took it for stale
+        write_whole(target / name, lambda handle: handle.write(packed))
+    drop_stale(target, "plan-arrays-*.npz", STALE_S, name)
     return written
 
 
@@ -90,27 +91,37 @@ def pack_arrays(arrays: dict[str, np.ndarray]) -> bytes:
 
 
 def _unpack(path: Path, digest: str) -> dict[str, np.ndarray]:
+    size = path.stat().st_size
+    if size > LARGEST_ARRAYS:
+        raise ValueError("its array file is larger than 8 GiB")
     data = path.read_bytes()
     if hashlib.sha256(data).hexdigest() != digest:
         raise ValueError("its array file has changed since the plan was saved")
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        if sum(entry.file_size for entry in archive.infolist()) > LARGEST_ARRAYS:
-            raise ValueError("its arrays are larger than 8 GiB")
-        return {
-            entry.filename.removesuffix(".npy"): np.lib.format.read_array(
-                io.BytesIO(archive.read(entry)), allow_pickle=False
-            )
-            for entry in archive.infolist()
-        }
+        check_unpacking(archive, size, LARGEST_ARRAYS)
+        return {entry.filename.removesuffix(".npy"): _array(archive.read(entry)) for entry in archive.infolist()}
+
+
+def _array(data: bytes) -> np.ndarray:
+    """One .npy file; the size its header states is compared with what is there before it is reserved."""
+    stream = io.BytesIO(data)
+    version = np.lib.format.read_magic(stream)
+    if version != (1, 0):
+        raise ValueError("an array is of another version")
+    shape, _, dtype = np.lib.format.read_array_header_1_0(stream)
+    if math.prod(shape) * dtype.itemsize != len(data) - stream.tell():
+        raise ValueError("an array's size is not what its head says")
+    stream.seek(0)
+    return np.lib.format.read_array(stream, allow_pickle=False)
 
 
 def open_plan(path: str | Path) -> Any:
     """The `MouldPlan` saved at `path` (the folder or its plan.json). Raises `PlanFileRefused` with one sentence."""
     from .pipeline import PLAN_VERSION, MouldPlan
 
-    given = Path(path)
-    file = given / PLAN_NAME if given.is_dir() else given
+    file = Path(path)
     try:
+        file = file / PLAN_NAME if file.is_dir() else file
         head = json.loads(read_small_text(file, LARGEST_JSON))
         if not isinstance(head, dict) or head.get("format") != "mouldloft plan":
             raise ValueError("it is not a mouldloft plan")
@@ -121,9 +132,14 @@ def open_plan(path: str | Path) -> Any:
             raise ValueError("its array file lies outside its folder")
         arrays = _unpack(file.parent / name, str(head["arrays_sha256"]))
         return decode_record(head["plan"], MouldPlan, arrays)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, zipfile.BadZipFile) as error:
+    except MemoryError:
         raise PlanFileRefused(
-            f"The plan {file} cannot be reopened ({error}); make it again from the mesh and the brief."
+            f"The plan {file} needs more memory than there is; open it on a larger machine."
+        ) from None
+    except Exception as error:  # whatever a damaged file makes a library raise ends as one sentence
+        why = " ".join(str(error).split())[:200] or type(error).__name__
+        raise PlanFileRefused(
+            f"The plan {file} cannot be reopened ({why}); make it again from the mesh and the brief."
         ) from None
 
 
@@ -133,11 +149,10 @@ def _hints(record: type) -> dict[str, Any]:
 
 
 def decode_record(value: Any, kind: Any, arrays: dict[str, np.ndarray]) -> Any:
-    """The record of type `kind` that `encode_record` made `value` and `arrays` of."""
-    if isinstance(value, dict) and set(value) == {"number"}:
-        return float(value["number"])
-    if isinstance(value, dict) and "array" in value and "shape" in value:
-        return arrays[value["array"]]
+    """The record of type `kind` that `encode_record` made `value` and `arrays` of.
+
+    Raises ValueError, KeyError or TypeError where a value is not of its field's type.
+    """
     origin, inner = typing.get_origin(kind), typing.get_args(kind)
     if origin is typing.Annotated:
         return decode_record(value, inner[0], arrays)
@@ -145,20 +160,34 @@ def decode_record(value: Any, kind: Any, arrays: dict[str, np.ndarray]) -> Any:
         if value is None:
             return None
         return decode_record(value, next(k for k in inner if k is not type(None)), arrays)
+    if kind is np.ndarray:
+        array = arrays[value["array"]]
+        if list(array.shape) != value["shape"]:
+            raise ValueError(f"the array {value['array']} has another shape")
+        return array
+    if kind is float:
+        return _number(value)
     if origin is tuple:
-        if len(inner) == 2 and inner[1] is Ellipsis:
-            return tuple(decode_record(item, inner[0], arrays) for item in value)
-        if len(inner) != len(value):
+        many = len(inner) == 2 and inner[1] is Ellipsis
+        if not isinstance(value, list) or not (many or len(inner) == len(value)):
             raise ValueError("a row has the wrong length")
-        return tuple(decode_record(item, k, arrays) for item, k in zip(value, inner))
-    if origin in (list, dict):
-        return value
+        return tuple(decode_record(item, inner[0] if many else k, arrays) for item, k in zip(value, inner * len(value)))
     if isinstance(kind, type) and is_dataclass(kind):
         hints = _hints(kind)
         known = {f.name for f in fields(kind) if f.init}
         return kind(**{k: decode_record(v, hints[k], arrays) for k, v in value.items() if k in known})
     if isinstance(kind, type) and issubclass(kind, Enum):
         return kind(value)
-    if kind is float and isinstance(value, int) and not isinstance(value, bool):
-        return float(value)
+    right = value in inner if origin is typing.Literal else type(value) is kind
+    if not right:
+        raise ValueError(f"{str(value)[:40]!r} stands where {getattr(kind, '__name__', kind)} belongs")
     return value
+
+
+def _number(value: Any) -> float:
+    """A float; NaN and infinities stand in JSON as a table, since it has no word for them."""
+    if isinstance(value, dict) and set(value) == {"number"}:
+        return float(value["number"])
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise ValueError(f"{str(value)[:40]!r} stands where a number belongs")
+    return float(value)

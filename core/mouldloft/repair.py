@@ -432,7 +432,8 @@ def _flat_axes(points: np.ndarray) -> tuple[np.ndarray, float, float]:
     middle = points - points.mean(axis=0)
     _, spread, axes = np.linalg.svd(middle, full_matrices=False)
     flat = middle @ axes[:2].T
-    turn = np.cross(flat, np.roll(flat, -1, axis=0)).sum() if len(flat) else 0.0
+    ahead = np.roll(flat, -1, axis=0)
+    turn = (flat[:, 0] * ahead[:, 1] - flat[:, 1] * ahead[:, 0]).sum()
     plane = axes[:2] if turn >= 0 else axes[[1, 0]]
     width = float(np.ptp(flat, axis=0).max())
     return plane, width, float(np.abs(middle @ axes[2]).max()) if spread[2] > 0 else 0.0
@@ -568,5 +569,7 @@ def mend(patient: Patient, progress: Progress = SILENT) -> bool:
     if turned:
         _join_shells(patient)
     patient.drop_loose_vertices()
+    if not len(patient.faces):
+        return False
     closed = edges_of(patient.faces, len(patient.vertices)).is_closed
     return turned and closed and float(signed_volume(patient.vertices, patient.faces).sum()) > 0
