@@ -1,0 +1,485 @@
+"""More than two pieces: proposed where two cannot free the jacket within the brief's limits.
+
+A proposal to work the brief or the sculpt over with: keys, sheets and solids are still those of two pieces.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .blocks import (
+    Blocks,
+    Ground,
+    Unstacking,
+    WayOff,
+    build_blocks,
+    deepest_fill_mm,
+    lay_ground,
+    look_again,
+    skin_volume_mm3,
+)
+from .brief import Brief, SeamBrief
+from .contour import cross_at_zero, join_chains
+from .frame import unit
+from .house import listed, litres, mm, percent
+from .laminate import lay_up, mat_g_m2_from_oz
+from .marks import Assumption, Mark
+from .master import Master
+from .mincut import face_graph
+from .opening import Opening, direction_words
+from .polyline import length_mm
+from .progress import SILENT, Progress
+from .rays import RayScene, ray_scene
+from .rubber import Interval, ThicknessRule, choose_thickness
+from .seam import Seam, keep_clear_weights
+from .seamcosts import edge_prices, skin_areas_mm2
+from .sharing import Shares, gather_patches, possible_pulls, pull_costs, share_skin, useful_pulls
+from .undercut import Locks, freedom_by_rays, where_on_piece
+from .visibility import how_it_shows
+
+if TYPE_CHECKING:
+    from .solids import Solid
+
+
+@dataclass(frozen=True)
+class DivisionPiece:
+    """One piece of a proposal. share is of the skin; fill_mm3 the rubber that fills its locks; locked_area_mm2 its skin
+    that its own pull does not free; jacket_kg its shell and flange by the brief's mat, without keys or rubber."""
+
+    name: str
+    pull: tuple[float, float, float]
+    area_mm2: float
+    share: float
+    locked_area_mm2: float
+    fill_mm3: float
+    jacket_kg: float
+
+
+@dataclass(frozen=True, eq=False)
+class JointLine:
+    """One run of the joint between two pieces. points_mm : (k, 3) on the skin; a closed one does not repeat its
+    first."""
+
+    between: tuple[str, str]
+    points_mm: np.ndarray
+    closed: bool
+    length_mm: float
+
+
+@dataclass(frozen=True)
+class ComingOff:
+    """One step of taking off. checked_steps, clearance_mm, hits : from the second look, see `blocks.WayOff`; clearance
+    is of cell centres from the master's skin."""
+
+    piece: str
+    reason: str
+    travel_mm: float
+    checked_steps: int
+    clearance_mm: float
+    hits: int
+
+
+@dataclass(frozen=True, eq=False)
+class Division:
+    """A proposal of several pieces, each with its own pull.
+
+    labels : (m,) int8, index into pieces for each face. order : empty where none was found. jacket_cells : int8 on the
+    lattice that starts at `lattice_first_mm` with cells of `cell_mm`, the piece whose jacket stands there, -1 none.
+    Volumes are right to about `fill_error_mm3`, places to half a cell.
+    """
+
+    pieces: tuple[DivisionPiece, ...]
+    labels: np.ndarray
+    joints: tuple[JointLine, ...]
+    joint_length_mm: float
+    order: tuple[ComingOff, ...]
+    holds: bool  # every piece comes off in this order, by both methods, and the brief's limits hold
+    fill_mm3: float
+    fill_share: float  # of the master's volume
+    deepest_fill_mm: float
+    two_piece_fill_mm3: float  # by the same method, for comparison
+    two_piece_locked_area_mm2: float
+    locked_area_mm2: float
+    rubber_mm3: Interval
+    fill_error_mm3: float
+    cell_mm: float
+    lattice_first_mm: tuple[float, float, float]
+    jacket_cells: np.ndarray
+    why: str
+    notes: tuple[str, ...]
+
+
+ROUGH_CELLS = 84  # of the second lattice, that tells how far the first may be out
+
+
+# --- limits ----------------------------------------------------------------------------------------------
+
+
+def beyond_two(master: Master, locks: Locks, brief: Brief) -> tuple[str, ...]:
+    """In words, which of the brief's limits the two pieces break; none where they will do."""
+    skin = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).skin_mm
+    share = locks.fill_mm3 / max(master.volume_mm3, 1e-9)
+    return _broken_limits(share, float(locks.fill_mm.max(initial=0.0)), skin, locks.fill_mm3, brief.seam)
+
+
+def _broken_limits(
+    share: float, deepest_mm: float, skin_mm: float, fill_mm3: float, brief: SeamBrief
+) -> tuple[str, ...]:
+    out = []
+    if share > brief.most_fill_share:
+        out.append(
+            f"{litres(fill_mm3)} of lock fill are {percent(share)} of the master's volume, over the "
+            f"{percent(brief.most_fill_share)} allowed"
+        )
+    if deepest_mm > brief.deepest_fill_skins * skin_mm:
+        out.append(
+            f"the deepest fill of {mm(deepest_mm)} is over the {brief.deepest_fill_skins:g} skin thicknesses "
+            f"({mm(brief.deepest_fill_skins * skin_mm)}) allowed"
+        )
+    return tuple(out)
+
+
+def division_assumptions(brief: SeamBrief) -> tuple[Assumption, ...]:
+    """What a division rests on; every figure is the workshop's to set."""
+    rows = (
+        ("lock fill two pieces may take, of the master's volume", percent(brief.most_fill_share)),
+        ("deepest lock fill two pieces may take", f"{brief.deepest_fill_skins:g} skin thicknesses"),
+        ("what a further piece has to save, in locked skin", percent(brief.piece_share)),
+    )
+    return tuple(Assumption(what, value, Mark.INVENTED) for what, value in rows)
+
+
+# --- the proposal ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Tried:
+    """One division on its ground, before it is put in words."""
+
+    shares: Shares
+    blocks: Blocks
+    found: Unstacking
+    ways: tuple[WayOff, ...]
+    fill_mm3: np.ndarray  # for each piece
+    deepest_mm: float
+    jacket_kg: np.ndarray
+    joints: tuple[tuple[tuple[int, int], np.ndarray, bool], ...]
+    broken: tuple[str, ...]
+
+    @property
+    def comes_off(self) -> bool:
+        return bool(self.found.order) and not any(w.master_hits or w.other_hits for w in self.ways)
+
+    @property
+    def within(self) -> bool:
+        """Comes off, and within the brief's limits."""
+        return self.comes_off and not self.broken
+
+
+def propose_division(
+    master: Master,
+    brief: Brief,
+    opening: Opening,
+    seam: Seam,
+    locks: Locks,
+    progress: Progress = SILENT,
+    *,
+    scene: RayScene | None = None,
+    piece_limit_kg: float | None = None,
+) -> Division | None:
+    """Three pieces or more, up to `brief.seam.max_pieces`, where two break the brief's limits; None where two will do
+    or no more are allowed.
+
+    Of each number of pieces the best pulls share the skin (`sharing`), stand as blocks on a lattice, and are taken off
+    one by one (`blocks`); then every way off is looked at again by rays. The first number within the limits is
+    proposed, else the one with the least fill, with what it still breaks said. piece_limit_kg : for the heaviest
+    jacket piece. The same every time.
+    """
+    reasons = beyond_two(master, locks, brief)
+    if not reasons or brief.seam.max_pieces < 3:
+        return None
+    progress.begin("division")
+    scene = scene or ray_scene(master.vertices_mm, master.faces)
+    rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
+    graph = face_graph(master.vertices_mm, master.faces)
+    show = how_it_shows(master, brief.seam, progress, scene)
+    price = edge_prices(master, graph, brief.seam, show, keep_clear_weights(master, brief.seam))
+    patches = gather_patches(master, graph, brief.seam.locked_mm2_per_mm * graph.length_mm * price)
+    others = np.array([opening.symmetry.normal, *(c.direction for c in opening.candidates)], float)
+    pulls = possible_pulls(master, others)
+    everything = np.arange(len(patches.area_mm2))
+    costs = np.empty((len(everything), len(pulls)))
+    for k, pull in enumerate(pulls):
+        progress.step(0.05 + 0.25 * k / len(pulls), f"{len(pulls)} pulls")
+        costs[:, k] = pull_costs(master, scene, patches, pull, brief.seam, everything)
+    useful = useful_pulls(costs)
+    wall = lay_up(mat_g_m2_from_oz(brief.jacket.mat_oz), brief.jacket.glass_fraction)
+    margin = rule.flange_width_mm + rule.skin_mm + wall.thickness_mm
+    ground = lay_ground(master, scene, rule.skin_mm, margin, progress)
+    best: _Tried | None = None
+    for count in range(3, brief.seam.max_pieces + 1):
+        progress.step(0.35 + 0.5 * (count - 3) / max(brief.seam.max_pieces - 2, 1), f"{count} pieces")
+        shares = share_skin(master, graph, patches, scene, brief.seam, pulls, costs, useful, count)
+        if best is not None and len(shares.pulls) < count:
+            continue  # no further piece pays for itself
+        tried = _try(ground, shares, rule, wall.thickness_mm, wall.mass_kg_m2, brief, piece_limit_kg)
+        if best is None or (tried.within, tried.comes_off, -tried.fill_mm3.sum()) > (
+            best.within, best.comes_off, -best.fill_mm3.sum()
+        ):  # fmt: skip
+            best = tried
+        if best.within:
+            break
+    assert best is not None
+    progress.step(0.9, "two pieces, by the same method")
+    two = _two_pieces(ground, seam, rule, wall.thickness_mm)
+    rough = lay_ground(master, scene, rule.skin_mm, margin, cells=ROUGH_CELLS)
+    error = _fill_error(ground, rough, best, rule, wall.thickness_mm)
+    return _in_words(ground, best, brief, rule, reasons, two, locks, error)
+
+
+def _try(
+    ground: Ground,
+    shares: Shares,
+    rule: ThicknessRule,
+    wall_mm: float,
+    wall_kg_m2: float,
+    brief: Brief,
+    limit_kg: float | None,
+) -> _Tried:
+    blocks, found = build_blocks(ground, shares.labels, shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm)
+    ways = look_again(ground, blocks, shares.pulls, found.order)
+    cell = ground.lattice.pitch_mm**3
+    fill = blocks.fill_cells * cell
+    joints = _joints(ground.master, shares)
+    kg = _jacket_kg(ground.master, shares, joints, rule.flange_width_mm, wall_kg_m2)
+    deepest = deepest_fill_mm(ground, blocks, shares.pulls)
+    share = float(fill.sum()) / max(ground.master.volume_mm3, 1e-9)
+    broken = list(_broken_limits(share, deepest, rule.skin_mm, float(fill.sum()), brief.seam))
+    if limit_kg is not None and kg.max() > limit_kg:
+        broken.append(f"the heaviest jacket piece of {kg.max():.1f} kg is over the {limit_kg:g} kg allowed")
+    return _Tried(shares, blocks, found, ways, fill, deepest, kg, joints, tuple(broken))
+
+
+def _two_pieces(ground: Ground, seam: Seam, rule: ThicknessRule, wall_mm: float) -> float:
+    """Lock fill (mm³) of the two-piece seam on the same lattice."""
+    pulls = np.array([unit(np.asarray(p.pull)) for p in seam.pieces])
+    blocks, _ = build_blocks(ground, seam.labels, pulls, rule.skin_mm, wall_mm, rule.flange_width_mm)
+    return float(blocks.fill_cells.sum()) * ground.lattice.pitch_mm**3
+
+
+def _fill_error(ground: Ground, rough: Ground, best: _Tried, rule: ThicknessRule, wall_mm: float) -> float:
+    """How far the fill on a coarser lattice is from the proposal's, mm³."""
+    again, _ = build_blocks(rough, best.shares.labels, best.shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm)
+    return abs(float(again.fill_cells.sum()) * rough.lattice.pitch_mm**3 - float(best.fill_mm3.sum()))
+
+
+def _joints(master: Master, shares: Shares) -> tuple[tuple[tuple[int, int], np.ndarray, bool], ...]:
+    """Where two pieces' fields are equal and above all others': pairs of pieces, points (k, 3), closed or not."""
+    fields = shares.fields.astype(float)
+    at_faces = fields[:, master.faces].mean(axis=2)
+    skip_base = master.base_faces if master.base == "open" else np.zeros(len(master.faces), bool)
+    out = []
+    for a in range(len(fields)):
+        for b in range(a + 1, len(fields)):
+            rest = np.delete(at_faces, (a, b), axis=0).max(axis=0) if len(fields) > 2 else np.zeros(len(master.faces))
+            skip = skip_base | (np.maximum(at_faces[a], at_faces[b]) < rest)
+            crossings = cross_at_zero(master.vertices_mm, master.faces, fields[a] - fields[b])
+            for chain in join_chains(crossings, skip):
+                out.append(((a, b), crossings.points_mm[chain.nodes], chain.closed))
+    return tuple(out)
+
+
+def _jacket_kg(master: Master, shares: Shares, joints: tuple, flange_width_mm: float, wall_kg_m2: float) -> np.ndarray:
+    """(pieces,) mass of each jacket: its skin's area and its flanges, at the brief's mat."""
+    area = np.bincount(shares.labels, skin_areas_mm2(master), minlength=len(shares.pulls)).astype(float)
+    for pair, points, closed in joints:
+        area[list(pair)] = area[list(pair)] + flange_width_mm * length_mm(points, closed)
+    return area * 1e-6 * wall_kg_m2
+
+
+# --- in words --------------------------------------------------------------------------------------------
+
+_ROUND = ("front", "front left", "left", "back left", "back", "back right", "right", "front right")
+_STEEP = 0.7  # of a pull's length: a steeper one names a top or bottom piece
+
+
+def name_by_pull(pulls: np.ndarray, centres_mm: np.ndarray, master: Master) -> tuple[str, ...]:
+    """Names a workshop can find: by the side each piece comes off to, and where two share one, by their places too."""
+    sides = []
+    for x, y, z in pulls:
+        turn = np.degrees(np.arctan2(x, -y)) % 360  # 0 front, 90 left
+        sides.append(("top" if z > 0 else "bottom") if abs(z) > _STEEP else _ROUND[round(turn / 45) % 8])
+    names = [
+        f"{side} piece" if sides.count(side) == 1 else f"{side} piece, {where_on_piece(centre, master)}"
+        for side, centre in zip(sides, centres_mm)
+    ]
+    return tuple(name if names.count(name) == 1 else f"{name} ({k + 1})" for k, name in enumerate(names))
+
+
+def _in_words(
+    ground: Ground,
+    tried: _Tried,
+    brief: Brief,
+    rule: ThicknessRule,
+    reasons: tuple[str, ...],
+    two_fill_mm3: float,
+    locks: Locks,
+    error_mm3: float,
+) -> Division:
+    master, shares = ground.master, tried.shares
+    count = len(shares.pulls)
+    areas = skin_areas_mm2(master)
+    own = np.bincount(shares.labels, areas, minlength=count)
+    centre = master.vertices_mm[master.faces].mean(axis=1)
+    middle = np.stack([np.bincount(shares.labels, areas * centre[:, k], minlength=count) for k in range(3)], axis=1)
+    names = name_by_pull(shares.pulls, middle / np.maximum(own, 1e-9)[:, None], master)
+    locked = [_locked_mm2(ground, shares, k, centre, areas) for k in range(count)]
+    pieces = tuple(
+        DivisionPiece(
+            names[k],
+            tuple(float(c) + 0.0 for c in shares.pulls[k]),  # type: ignore[arg-type]
+            float(own[k]),
+            float(own[k] / max(own.sum(), 1e-9)),
+            locked[k],
+            float(tried.fill_mm3[k]),
+            float(tried.jacket_kg[k]),
+        )
+        for k in range(count)
+    )
+    joints = tuple(
+        JointLine((names[a], names[b]), points, closed, length_mm(points, closed))
+        for (a, b), points, closed in tried.joints
+    )
+    joint_mm = sum(j.length_mm for j in joints)
+    fill = float(tried.fill_mm3.sum())
+    return Division(
+        pieces=pieces,
+        labels=shares.labels,
+        joints=joints,
+        joint_length_mm=joint_mm,
+        order=_order_in_words(tried, names),
+        holds=tried.within and fill < two_fill_mm3,
+        fill_mm3=fill,
+        fill_share=fill / max(master.volume_mm3, 1e-9),
+        deepest_fill_mm=tried.deepest_mm,
+        two_piece_fill_mm3=two_fill_mm3,
+        two_piece_locked_area_mm2=locks.piece_locked_area_mm2,
+        locked_area_mm2=float(sum(locked)),
+        rubber_mm3=_rubber(ground, tried.blocks, rule, brief, joint_mm, error_mm3),
+        fill_error_mm3=error_mm3,
+        cell_mm=ground.lattice.pitch_mm,
+        lattice_first_mm=tuple(float(c) for c in ground.lattice.first_mm),  # type: ignore[arg-type]
+        jacket_cells=tried.blocks.jacket,
+        why=_why(reasons, count, fill, two_fill_mm3),
+        notes=_notes(ground, tried, names),
+    )
+
+
+def _locked_mm2(ground: Ground, shares: Shares, piece: int, centre: np.ndarray, areas: np.ndarray) -> float:
+    which = np.flatnonzero((shares.labels == piece) & (areas > 0))
+    normals = ground.master.normals[which]
+    free = freedom_by_rays(ground.scene, centre[which], normals, shares.pulls[piece])[0]
+    return float(areas[which[~free]].sum())
+
+
+def _rubber(
+    ground: Ground, blocks: Blocks, rule: ThicknessRule, brief: Brief, joint_mm: float, error_mm3: float
+) -> Interval:
+    """Skin, fill, and along both sides of every joint the thicker band and the flange. Draft and keys are left out,
+    which the interval allows for."""
+    master, cell = ground.master, ground.lattice.pitch_mm**3
+    skin = skin_volume_mm3(ground, rule.skin_mm)
+    fill = float((blocks.fill & (ground.away_mm > rule.skin_mm)).sum()) * cell
+    # the band's thickness falls smoothly from edge to skin: half of it on the mean
+    band = (rule.edge_mm - rule.skin_mm) * rule.band_mm / 2
+    flange = rule.flange_mm * (rule.flange_width_mm - rule.skin_mm)
+    edges = 2 * joint_mm * (band + flange)
+    likely = skin * master.detail_allowance + fill + edges
+    share = skin / max(likely, 1e-9)
+    causes = (
+        ("lattice resolution", error_mm3 / max(likely, 1e-9)),
+        ("detail still to be carved", master.detail_allowance_uncertainty * share),
+        ("brushing by hand", brief.rubber.brushing_variation * share),
+        ("draft and keys, left out", _LEFT_OUT),
+    )
+    half = float(np.sqrt(sum(width**2 for _, width in causes)))
+    return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
+
+
+_LEFT_OUT = 0.1  # of the rubber
+
+
+def _order_in_words(tried: _Tried, names: tuple[str, ...]) -> tuple[ComingOff, ...]:
+    out = []
+    for way in tried.ways:
+        before = [names[k] for k in tried.found.after[way.piece]]
+        pull = direction_words(tuple(float(c) for c in tried.shares.pulls[way.piece]))  # type: ignore[arg-type]
+        stands = f"after the {listed(before)} is off" if len(before) == 1 else f"after the {listed(before)} are off"
+        reason = f"comes off {pull}, " + (stands if before else "with nothing in its way")
+        out.append(
+            ComingOff(
+                names[way.piece], reason, way.travel_mm, way.steps, way.clearance_mm, way.master_hits + way.other_hits
+            )
+        )
+    return tuple(out)
+
+
+def _why(reasons: tuple[str, ...], count: int, fill_mm3: float, two_mm3: float) -> str:
+    said = "; ".join(reasons)
+    beside = f"{litres(fill_mm3)} of lock fill where two take {litres(two_mm3)}, by the same method"
+    if fill_mm3 < two_mm3:
+        return f"Two pieces go over the brief's limits: {said}. {count} pieces take {beside}."
+    return (
+        f"Two pieces go over the brief's limits: {said}. More do no better: the best found, {count}, take {beside}. Keep "
+        "two, or work the sculpt over."
+    )
+
+
+def _notes(ground: Ground, tried: _Tried, names: tuple[str, ...]) -> tuple[str, ...]:
+    cell = ground.lattice.pitch_mm
+    out = [f"Moved on a lattice of {mm(cell)} cells: places are right to half a cell, joints may slide within one."]
+    if tried.found.stuck:
+        stuck = listed(names[k] for k in tried.found.stuck)
+        out.append(f"No order of taking off was found: the {stuck} hold each other. Do not build this division.")
+    bad = [names[w.piece] for w in tried.ways if w.master_hits or w.other_hits]
+    if bad:
+        out.append(f"By the second look the {listed(bad)} would still touch on the way off: look there first.")
+    out += [f"Still not within the brief: {words}." for words in tried.broken]
+    if tried.blocks.given_cells:
+        litre = litres(tried.blocks.given_cells * cell**3)
+        out.append(f"{litre} of jacket went to a neighbour or became rubber, so that no two pieces hold each other.")
+    out.append("Keys, sheets, pictures and solids are still those of two pieces.")
+    return tuple(out)
+
+
+# --- to look at ------------------------------------------------------------------------------------------
+
+
+def jacket_solids(division: Division) -> tuple[Solid, ...]:
+    """The proposal's jacket pieces as closed meshes, to look at and to move: within a cell, thicker than the laminate.
+
+    Marching cubes (scikit-image) over the cells, in plan coordinates; a piece without a jacket is left out.
+    """
+    from skimage.measure import marching_cubes
+
+    from .solids import Solid
+
+    out = []
+    first = np.array(division.lattice_first_mm)
+    for k, piece in enumerate(division.pieces):
+        cells = np.pad(division.jacket_cells == k, 1)
+        if not cells.any():
+            continue
+        points, faces, _, _ = marching_cubes(cells.astype(np.float32), 0.5)
+        vertices = first + division.cell_mm * (points.astype(float) - 1.0)
+        # the field falls outwards, and the library winds its faces towards the higher value
+        corner = vertices[faces]
+        volume = float(np.einsum("ij,ij->", corner[:, 0], np.cross(corner[:, 1], corner[:, 2]))) / 6
+        faces = faces if volume > 0 else faces[:, ::-1]
+        out.append(
+            Solid(f"jacket, {piece.name}", "jacket", vertices, np.ascontiguousarray(faces, np.int32), abs(volume))
+        )
+    return tuple(out)
