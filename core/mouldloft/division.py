@@ -433,8 +433,8 @@ def _why(reasons: tuple[str, ...], count: int, fill_mm3: float, two_mm3: float) 
     if fill_mm3 < two_mm3:
         return f"Two pieces go over the brief's limits: {said}. {count} pieces take {beside}."
     return (
-        f"Two pieces go over the brief's limits: {said}. More do no better: the best found, {count}, take {beside}. Keep "
-        "two, or work the sculpt over."
+        f"Two pieces go over the brief's limits: {said}. More do no better: the best found, {count}, take {beside}. "
+        "Keep two, or work the sculpt over."
     )
 
 

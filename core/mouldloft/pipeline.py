@@ -12,6 +12,7 @@ from .cast import Cast, cast_assumptions, lay_up_cast
 from .catalogue import Catalogue, read_catalogue
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
+from .division import Division, division_assumptions, propose_division
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
 from .keys import Keys, key_assumptions, rubber_stuff, set_keys
 from .laminate import laminate_assumptions
@@ -64,6 +65,7 @@ class MouldPlan:
     programme: Programme
     assumptions: tuple[Assumption, ...]
     cautions: tuple[Caution, ...]
+    division: Division | None = None  # more than two pieces, where two are not enough and the brief allows more
     version: int = PLAN_VERSION
     made_by: str = f"mouldloft {__version__}"
 
@@ -81,6 +83,7 @@ def plan(
     catalogue = catalogue or read_catalogue(None)
     survey = survey_open_master(master, brief, catalogue, progress)
     seam, locks = survey.seam, survey.locks
+    division = propose_division(master, brief, survey.opening, seam, locks, progress)
     progress.begin("rubber")
     bare = brush_rubber(master, seam, locks, brief, progress, catalogue.rubber_for(brief.materials))
     rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)
@@ -90,7 +93,7 @@ def plan(
     takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     made = MouldPlan(
         brief, catalogue, master, survey.opening, survey.undercut, seam, locks, rubber, keys, jacket, cradle, cast,
-        takeoff, programme, assumptions=(), cautions=(),
+        takeoff, programme, assumptions=(), cautions=(), division=division,
     )  # fmt: skip
     return with_notes(made)
 
@@ -237,6 +240,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
     )
     stages = (
         *seam_assumptions(brief.seam),
+        *division_assumptions(brief.seam),
         *key_assumptions(brief.keys),
         *laminate_assumptions(brief.jacket.glass_fraction),
         *jacket_assumptions(brief.jacket),

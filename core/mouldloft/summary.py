@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from .cautions import SHEET
+from .division import beyond_two
 from .house import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent
 from .opening import direction_words
 from .words import rubber_kg_per_mm3, run_line, title_of
@@ -26,6 +27,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         ("Seam", f"{metres(seam.length_mm)}, {_kind(seam.kind)}; as good as {metres(seam.figures.on_show_mm)} on show"),
         ("Locked", _lock_words(plan)),
         ("Lock fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}"),
+        *_division_rows(plan),
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
         *((f"Jacket, {piece.name}", _jacket_words(piece)) for piece in plan.jacket.pieces),
@@ -75,6 +77,36 @@ def _worst_lock(plan: MouldPlan) -> str:
         return ""
     worst = plan.locks.regions[0]
     return f"; worst: {worst.name}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep"
+
+
+def _division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
+    """What more than two pieces would do, or that they may be asked for."""
+    made = plan.division
+    if made is None:
+        reasons = beyond_two(plan.master, plan.locks, plan.brief)
+        ask = "; set max_pieces under [seam] to 3 or more for a proposal" if plan.brief.seam.max_pieces < 3 else ""
+        return [("More pieces?", "; ".join(reasons) + ask)] if reasons else []
+    v = made.rubber_mm3
+    rows = [("More pieces?", made.why)]
+    for piece in made.pieces:
+        rows.append(
+            (
+                f"  {piece.name}",
+                f"{percent(piece.share)} of the skin, {litres(piece.fill_mm3)} of lock fill, "
+                f"{cm2(piece.locked_area_mm2)} locked, jacket about {kg(piece.jacket_kg)}",
+            )
+        )
+    if made.order:
+        rows.append(("  Taking off", "; ".join(f"{k}. {s.piece} {s.reason}" for k, s in enumerate(made.order, 1))))
+    rows.append(
+        (
+            "  Rubber then",
+            f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), "
+            f"joints {metres(made.joint_length_mm)}",
+        )
+    )
+    rows.append(("  Mind", " ".join(made.notes)))
+    return rows
 
 
 def _rubber_rows(plan: MouldPlan) -> list[tuple[str, str]]:
