@@ -15,8 +15,8 @@ import shapely
 
 from .brief import CradleBrief
 from .depthmap import Grid, raise_by_balls
-from .jacket import Jacket, JacketPiece, outside_with_keys, reach_from_flange_mm
-from .keys import Keys, piece_prefixes
+from .jacket import Jacket, JacketPiece, laminate_mm, outside_with_keys
+from .keys import Keys, piece_prefixes, snap_to_outside
 from .marks import Assumption, Mark
 from .progress import SILENT, Progress
 from .rims import covered
@@ -135,16 +135,17 @@ class _Lie:
 
 
 def jacket_outside(envelope: Envelope, rubber: Rubber, keys: Keys, shell: JacketPiece) -> tuple[np.ndarray, Grid]:
-    """Height map of the jacket's outside: the glove's outside with keys, offset by the laminate's thickness.
+    """Height map of the jacket's outside: the glove's outside with keys, offset by the laminate's thickness, and the
+    ribs, rounded off.
 
     Exact Euclidean offset of the pixels (balls). Returns the map (-inf where there is no jacket) and its
     grid, which is the envelope's with a margin.
     """
     glove = outside_with_keys(envelope, keys.keys)
-    thick = {z.name: z.thickness_mm for z in shell.zones}
-    near_edge = reach_from_flange_mm(envelope) <= rubber.edge_band_mm
-    radius = np.where(near_edge, thick["handling edge"], thick["field"])
-    margin = int(np.ceil(max(thick.values()) / envelope.pixel_mm)) + 1
+    radius = laminate_mm(shell, envelope, rubber.edge_band_mm)
+    thickest = max(z.thickness_mm for z in shell.zones)
+    tallest = thickest + max((thickest + rib.core_height_mm for rib in shell.ribs), default=0.0)
+    margin = int(np.ceil(tallest / envelope.pixel_mm)) + 1
     rows, columns = glove.shape
     p = envelope.pixel_mm
     x0, y0 = envelope.origin_mm
@@ -153,6 +154,9 @@ def jacket_outside(envelope: Envelope, rubber: Rubber, keys: Keys, shell: Jacket
     points = np.column_stack([x0 + j * p, y0 + i * p, glove[i, j]]).astype(np.float64)
     height = np.full((grid.rows, grid.columns), -np.inf, np.float32)
     raise_by_balls(height, points, radius[i, j].astype(np.float64), grid)
+    for rib in shell.ribs:
+        line = snap_to_outside(envelope, np.linspace(rib.start_mm, rib.end_mm, 200))
+        raise_by_balls(height, envelope.frame.to_frame(line), np.full(200, tallest), grid)
     return height, grid
 
 

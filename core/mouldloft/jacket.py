@@ -1,13 +1,14 @@
 """Stage 7, jacket: the rigid fibreglass shell over the glove: laminate, stiffness, bolts, weight, lifting.
 
-Areas, masses and centres come from the glove's outside with its keys. Load checks use plate and shell
-formulae on the flattest panel found on that surface; they are checks with stated loads, no certification.
+Areas, masses and centres come from the glove's outside with its keys. Load checks look at panels of every size all
+over that surface, by its own curvature (`panels`); where they fail the schedule is made heavier: more mat on the edge,
+then on the field or on patches of it, then ribs. They are checks with stated loads, no certification.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,6 +30,8 @@ from .laminate import (
 from .lifting import LiftCheck, check_lift, lifting_assumptions
 from .marks import Assumption, Mark
 from .master import Master
+from .panels import KNOCK_DOWN, PATCH_RADIUS_MM, POISSON, Panels, buckling_stress_mpa, find_panels, panels_under_load
+from .panels import SOURCE as PANEL_SOURCE
 from .progress import SILENT, Progress
 from .rims import covered, on_parting, on_this_flange, points_along, rim_lines, widest_step_mm
 from .rubber import Envelope, Interval, Rubber
@@ -37,27 +40,38 @@ from .seam import Seam
 if TYPE_CHECKING:
     from .catalogue import Catalogue
 
-POISSON = 0.3  # Mark.MEMORY: random mat in polyester, 0.3 to 0.33
 STRENGTH_SAFETY = 3.0  # common practice: against the breaking stress of hand-laid mat
 HANGING_SHOCK = 2.0  # common practice: a piece on slings is set down with a jerk
-BUCKLING_SAFETY = 3.0  # common practice: against the classical load of a flat panel
-PATCH_RADIUS_MM = 50.0  # common practice: a leaning person's hand or knee
+BUCKLING_SAFETY = 3.0  # common practice: against the load at which a panel buckles
+EXTRA_PLY_G_M2 = 450  # common practice: what a laminate is thickened with
+MOST_EXTRA_OF_BRIEF = 1.0  # common practice: beyond as much mat again, ribs are lighter and cure cooler
+MOST_PATCHED = 0.5  # common practice: of the field
+LAP_MM = 50.0  # common practice: a patch runs on past what it stiffens
+RIB_CORES_MM = (20.0, 30.0, 40.0, 50.0, 60.0, 80.0, 100.0)  # common practice: heights of foam or timber strip
+RIB_WIDTH_MM = 40.0  # common practice
+LEAST_RIB_PITCH_MM = 100.0  # common practice: closer, a core all over (sandwich) is less work
+MOST_RIBS_A_PANEL = 8
+MOST_RIBBED_PANELS = 8
 BOLT_PITCH_MM = 150.0  # common practice
 BOLT_EDGE_MM = 20.0  # common practice: two and a half diameters of an M8 from the rim
 WASHER_RADIUS_MM = 12.0  # M8 wide washer, 24 mm
 WEDGE_PITCH_MM = 400.0  # common practice
 WEDGE_CLEAR_MM = 35.0  # half a wedge's width, and room for the hand that drives it
 HAND_LAID_VARIATION = 0.10  # common practice: resin taken up by hand, from one laminator to the next
-COVERED = (0.85, 1.4)  # share of a disc's area that its patch must have, and may have
-SAMPLES = 30_000  # of the surface, for the panel search
-ZONES = ("field", "handling edge", "flange")
+SAMPLES = 15_000  # of the surface, for the panel search
+BEAMS = "(Timoshenko, Strength of materials; from memory, verify)"
+BUCKLING_SOURCE = (
+    "shallow shell held at its edges (Timoshenko & Gere, Theory of elastic stability; from memory, verify), "
+)
+BUCKLING_SOURCE += f"{KNOCK_DOWN:.0%} of its curve counted on (after NASA SP-8007, from memory, verify)"
+ZONES = ("field", "handling edge", "flange", "patch")
 
 
 @dataclass(frozen=True)
 class Zone:
     """A zone of the jacket with one laminate. mat_g_m2 is the sum of the layers as sold."""
 
-    name: str  # "field", "handling edge", "flange"
+    name: str  # "field", "handling edge", "flange"; "patch" and "ribs" where there are any
     area_mm2: float
     mat_g_m2: float
     mat_oz_ft2: float
@@ -65,6 +79,25 @@ class Zone:
     thickness_mm: float
     glass_kg: float
     resin_kg: float
+
+
+@dataclass(frozen=True)
+class Patch:
+    """Where the field is laid heavier: all outside within a reach of a point."""
+
+    centre_mm: tuple[float, float, float]
+    radius_mm: float
+
+
+@dataclass(frozen=True)
+class Rib:
+    """A strip of foam or timber bonded to the outside and glassed over, the stiffness of its core not counted on."""
+
+    start_mm: tuple[float, float, float]
+    end_mm: tuple[float, float, float]
+    core_height_mm: float
+    core_width_mm: float
+    layers: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -98,6 +131,8 @@ class JacketPiece:
     lift: LiftCheck  # jacket alone
     lift_with_glove: LiftCheck
     mass_interval_kg: Interval | None = None
+    patches: tuple[Patch, ...] = ()  # where the zone "patch" lies
+    ribs: tuple[Rib, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -124,23 +159,26 @@ def lay_up_jacket(
     are the pipeline's; the outside is all that is needed.
     """
     density = rubber_density_kg_dm3(catalogue, brief)
-    field, edge = jacket_laminates(catalogue, brief)
+    start = _Schedule(*jacket_laminates(catalogue, brief))
+    ply = _extra_ply(catalogue, brief)
     by_hand = HAND_LAID_VARIATION if catalogue is None else catalogue.rates.laminate_uncertainty
-    shells: list[_Shell] = []
+    outsides: list[_Outside] = []
     for at, envelope in enumerate(rubber.envelopes):
-        progress.step(0.6 * at / len(rubber.envelopes), f"area of the {envelope.name}")
-        rubber_kg = density * rubber.parts[at].total_mm3 * 1e-6
-        shells.append(_lay_up(envelope, rubber, keys, field, edge, rubber_kg, by_hand))
-    progress.step(0.6, "bolts and wedges")
+        progress.step(0.4 * at / len(rubber.envelopes), f"area of the {envelope.name}")
+        outsides.append(_measure(envelope, rubber, keys, density * rubber.parts[at].total_mm3 * 1e-6, by_hand))
+    progress.step(0.4, "bolts and wedges")
     bolts, wedges = _place_fasteners(rubber, keys)
-    mould_kg = sum(s.mass_kg + s.rubber_kg for s in shells) + sum(s.area_mm2 for s in shells) * _cast_kg_mm2(brief.cast)
+    standing = _stand_closed(outsides, start, _cast_kg_mm2(brief.cast))
     pieces = []
-    for at, shell in enumerate(shells):
-        progress.step(0.7 + 0.3 * at / len(shells), f"loads on the {shell.envelope.name}")
-        checks = _check_loads(shell, shells, bolts[at].pitch_mm, rubber, brief, mould_kg)
+    for at, outside in enumerate(outsides):
+        progress.step(0.5 + 0.5 * at / len(outsides), f"loads on the {outside.envelope.name}")
+        loads = _loads(outside, standing, bolts[at].pitch_mm, rubber, brief)
+        schedule = _strengthen(outside, start, ply, loads)
+        shell = _lay(outside, schedule)
+        checks = _check_loads(outside, schedule, loads)
         pieces.append(_piece(shell, bolts[at].points_mm, wedges[at], bolts[at].pitch_mm, checks, brief.jacket))
     progress.step(1.0)
-    return Jacket(tuple(pieces), 0.0, tuple(_advice(pieces, brief.jacket)))
+    return Jacket(tuple(pieces), 0.0, tuple(_advice(pieces, start, brief.jacket)))
 
 
 def rubber_density_kg_dm3(catalogue: Catalogue | None, brief: Brief) -> float:
@@ -148,6 +186,14 @@ def rubber_density_kg_dm3(catalogue: Catalogue | None, brief: Brief) -> float:
     if catalogue is None:
         return RUBBER_DENSITY_KG_DM3
     return catalogue.rubber_for(brief.materials).density_kg_m3 / 1000.0
+
+
+def _extra_ply(catalogue: Catalogue | None, brief: Brief) -> Laminate:
+    """What a laminate is thickened with."""
+    mats = [float(EXTRA_PLY_G_M2)]
+    if catalogue is not None:
+        mats = [mat.mat_g_m2 for mat in catalogue.mats_as((EXTRA_PLY_G_M2,), EXTRA_PLY_G_M2, brief.materials)]
+    return laminate_of(mats, brief.jacket.glass_fraction)
 
 
 def jacket_laminates(catalogue: Catalogue | None, brief: Brief) -> tuple[Laminate, Laminate]:
@@ -166,24 +212,66 @@ def jacket_laminates(catalogue: Catalogue | None, brief: Brief) -> tuple[Laminat
 
 
 @dataclass(frozen=True, eq=False)
-class _Shell:
-    """One piece's shell before bolts and checks. Cell arrays are flat, over cells with area, in plan
-    coordinates.
-    """
+class _Outside:
+    """One piece's outside before any laminate. Cell arrays are flat, over cells with area, in plan coordinates;
+    cell_zone indexes `ZONES`. error is the area's share from resolution, by_hand the laminator's."""
 
     envelope: Envelope
-    zones: tuple[Zone, ...]
+    rubber_kg: float
+    area_mm2: float
+    error: float
+    by_hand: float
+    cell_area_mm2: np.ndarray
+    cell_centre_mm: np.ndarray
+    cell_normal: np.ndarray
+    cell_zone: np.ndarray
+    panels: Panels
+    samples_mm: np.ndarray  # (n, 3) spread evenly over the body
+
+
+@dataclass(frozen=True)
+class _Schedule:
+    """What is laid where on one piece."""
+
     field: Laminate
     edge: Laminate
+    patch: Laminate | None = None
+    patches: tuple[Patch, ...] = ()
+    ribs: tuple[Rib, ...] = ()
+    ribbed: tuple[_Ribbed, ...] = ()
+
+    @property
+    def heaviest(self) -> Laminate:
+        """What the field carries where it is laid heaviest."""
+        return self.patch or self.field
+
+
+@dataclass(frozen=True)
+class _Ribbed:
+    """A round panel with ribs along it: what leans in it comes on a strip between two of them."""
+
+    disc: Patch
+    pitch_mm: float
+    core_height_mm: float
+
+    @property
+    def strip_mm(self) -> float:
+        """Clear width between two ribs."""
+        return self.pitch_mm - RIB_WIDTH_MM
+
+
+@dataclass(frozen=True, eq=False)
+class _Shell:
+    """One piece's shell, laid up."""
+
+    envelope: Envelope
+    schedule: _Schedule
+    zones: tuple[Zone, ...]
     area_mm2: float
     mass_kg: float
     rubber_kg: float
     interval: Interval
     centre_mm: np.ndarray
-    cell_area_mm2: np.ndarray
-    cell_centre_mm: np.ndarray
-    cell_normal: np.ndarray
-    cell_zone: np.ndarray
 
 
 def outside_with_keys(envelope: Envelope, keys: Iterable[Key]) -> np.ndarray:
@@ -230,34 +318,86 @@ def _every_corner(pixels: np.ndarray) -> np.ndarray:
     return both[:, :-1] & both[:, 1:]
 
 
-def _lay_up(
-    envelope: Envelope,
-    rubber: Rubber,
-    keys: Keys,
-    field: Laminate,
-    edge: Laminate,
-    rubber_kg: float,
-    by_hand: float,
-) -> _Shell:
+def _measure(envelope: Envelope, rubber: Rubber, keys: Keys, rubber_kg: float, by_hand: float) -> _Outside:
     outside = outside_with_keys(envelope, keys.keys)
     cells = surface_cells(outside, envelope.origin_mm, envelope.pixel_mm)
-    zone = zone_of_cells(envelope, cells, rubber.edge_band_mm)
     used = cells.area_mm2 > 0
-    area, which = cells.area_mm2[used], zone[used]
-    zones = tuple(
-        _zone(name, float(area[which == k].sum()), laminate)
-        for k, (name, laminate) in enumerate(zip(ZONES, (field, edge, edge), strict=True))
-    )
-    centre = envelope.frame.to_master(cells.centre_mm[used])
-    mass_each = area * 1e-6 * np.array([field.mass_kg_m2, edge.mass_kg_m2, edge.mass_kg_m2])[which]
-    mass = float(mass_each.sum())
-    middle = (mass_each[:, None] * centre).sum(axis=0) / mass if mass > 0 else np.zeros(3)
-    total = float(area.sum())
-    return _Shell(
-        envelope, zones, field, edge, total, mass, rubber_kg,
-        _mass_interval(mass, total, outside, envelope, by_hand),
-        middle, area, centre, envelope.frame.to_master(cells.normal[used]), which,
+    area = cells.area_mm2[used]
+    half = surface_cells(outside[::2, ::2], envelope.origin_mm, 2.0 * envelope.pixel_mm)
+    # sideways, the coarser map also loses a strip of rim: the difference is an upper bound
+    error = abs(float(half.area_mm2.sum()) / float(area.sum()) - 1.0) if len(area) else 0.0
+    samples, normals, each = _bare_samples(envelope)
+    return _Outside(
+        envelope, rubber_kg, float(area.sum()), error, by_hand, area,
+        envelope.frame.to_master(cells.centre_mm[used]), envelope.frame.to_master(cells.normal[used]),
+        zone_of_cells(envelope, cells, rubber.edge_band_mm)[used],
+        find_panels(samples, normals, each), samples,
     )  # fmt: skip
+
+
+def within(points_mm: np.ndarray, patches: Iterable[Patch]) -> np.ndarray:
+    """(k,) bool: which of (k, 3) plan points lie in any of the patches."""
+    found = np.zeros(len(points_mm), bool)
+    for patch in patches:
+        found |= ((points_mm - np.asarray(patch.centre_mm)) ** 2).sum(axis=1) <= patch.radius_mm**2
+    return found
+
+
+def laminate_mm(piece: JacketPiece, envelope: Envelope, edge_band_mm: float) -> np.ndarray:
+    """(rows, columns) thickness of the jacket's laminate over each pixel of the glove's outside, ribs left out; NaN
+    where no jacket goes."""
+    thick = {zone.name: zone.thickness_mm for zone in piece.zones}
+    reach = reach_from_flange_mm(envelope)
+    found = np.where(reach <= edge_band_mm, thick["handling edge"], thick["field"])
+    i, j = np.nonzero(np.isfinite(reach) | (reach == np.inf))
+    if piece.patches:
+        x0, y0 = envelope.origin_mm
+        at = np.column_stack([x0 + j * envelope.pixel_mm, y0 + i * envelope.pixel_mm, envelope.outer_mm[i, j]])
+        patched = within(envelope.frame.to_master(at), piece.patches) & ~envelope.flange[i, j]
+        found[i[patched], j[patched]] = np.maximum(found[i[patched], j[patched]], thick["patch"])
+    return np.where(covered(envelope), found, np.nan)
+
+
+def _lay(outside: _Outside, schedule: _Schedule) -> _Shell:
+    """Areas and masses of a schedule's zones; a patch lies where it is heavier than what it lies on."""
+    which = outside.cell_zone.copy()
+    laid = [schedule.field, schedule.edge, schedule.edge]
+    if schedule.patch is not None:
+        laid.append(schedule.patch)
+        lighter = (which == 0) | ((which == 1) & (schedule.edge.glass_g_m2 < schedule.patch.glass_g_m2))
+        which[lighter & within(outside.cell_centre_mm, schedule.patches)] = 3
+    area = outside.cell_area_mm2
+    zones = [
+        _zone(name, float(area[which == k].sum()), laminate) for k, (name, laminate) in enumerate(zip(ZONES, laid))
+    ]
+    mass_each = area * 1e-6 * np.array([laminate.mass_kg_m2 for laminate in laid])[which]
+    moment = (mass_each[:, None] * outside.cell_centre_mm).sum(axis=0)
+    mass = float(mass_each.sum())
+    if schedule.ribs:
+        zone, moments = _rib_zone(schedule)
+        zones.append(zone)
+        mass, moment = mass + zone.glass_kg + zone.resin_kg, moment + moments
+    middle = moment / mass if mass > 0 else np.zeros(3)
+    spread = float(np.hypot(outside.error, outside.by_hand))
+    causes = (("column image resolution", outside.error), ("resin taken up by hand", outside.by_hand))
+    interval = Interval(mass * (1 - spread), mass, mass * (1 + spread), causes)
+    return _Shell(outside.envelope, schedule, tuple(zones), outside.area_mm2, mass, outside.rubber_kg, interval, middle)
+
+
+def _rib_zone(schedule: _Schedule) -> tuple[Zone, np.ndarray]:
+    """The ribs' laminate, over crown, sides and a lap on each side, and its moment about the origin, kg mm."""
+    area, moment = 0.0, np.zeros(3)
+    for rib in schedule.ribs:
+        ends = np.array([rib.start_mm, rib.end_mm])
+        over = rib_girth_mm(rib.core_height_mm) * float(np.linalg.norm(ends[1] - ends[0]))
+        area += over
+        moment += over * 1e-6 * schedule.edge.mass_kg_m2 * ends.mean(axis=0)
+    return _zone("ribs", area, schedule.edge), moment
+
+
+def rib_girth_mm(core_height_mm: float) -> float:
+    """Across a rib's laminate: crown, two sides, two laps."""
+    return RIB_WIDTH_MM + 2.0 * core_height_mm + 2.0 * LAP_MM
 
 
 def _zone(name: str, area_mm2: float, laminate: Laminate) -> Zone:
@@ -272,18 +412,6 @@ def _zone(name: str, area_mm2: float, laminate: Laminate) -> Zone:
         glass_kg=glass,
         resin_kg=resin_kg(glass, laminate.glass_fraction),
     )
-
-
-def _mass_interval(
-    mass_kg: float, area_mm2: float, outside: np.ndarray, envelope: Envelope, by_hand: float
-) -> Interval:
-    """Mass with the area's error (from every second pixel) and the laminator's hand."""
-    half = surface_cells(outside[::2, ::2], envelope.origin_mm, 2.0 * envelope.pixel_mm)
-    coarse_error = abs(float(half.area_mm2.sum()) / area_mm2 - 1.0) if area_mm2 > 0 else 0.0
-    # sideways, the coarser map also loses a strip of rim: the difference is an upper bound
-    causes = (("column image resolution", coarse_error), ("resin taken up by hand", by_hand))
-    spread = float(np.hypot(coarse_error, by_hand))
-    return Interval(mass_kg * (1 - spread), mass_kg, mass_kg * (1 + spread), causes)
 
 
 def _piece(
@@ -311,6 +439,8 @@ def _piece(
         lift=check_lift(shell.mass_kg, brief, f"the {name} of the jacket"),
         lift_with_glove=check_lift(both, brief, f"the {name} of the jacket with its glove"),
         mass_interval_kg=shell.interval,
+        patches=shell.schedule.patches,
+        ribs=shell.schedule.ribs,
     )
 
 
@@ -385,57 +515,6 @@ def _shared(envelope: Envelope, placed: Sequence[np.ndarray]) -> np.ndarray:
 # --- loads -----------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Panel:
-    """The panel that gives most under load. radius_mm of the disc; curve_radius_mm of the sphere it reads
-    as.
-    """
-
-    radius_mm: float
-    curve_radius_mm: float
-    deflection_mm: float
-    centre_mm: tuple[float, float, float]
-
-
-def plate_rigidity_nmm(modulus_mpa: float, thickness_mm: float) -> float:
-    """D = E t³ / 12 (1 - nu²)."""
-    return modulus_mpa * thickness_mm**3 / (12.0 * (1.0 - POISSON**2))
-
-
-def plate_deflection_mm(
-    radius_mm: np.ndarray | float, point_n: float, pressure_mpa: float, rigidity_nmm: float
-) -> np.ndarray:
-    """Middle of a clamped round plate: P a² / 16 pi D + q a⁴ / 64 D.
-
-    Timoshenko & Woinowsky-Krieger, Theory of plates and shells (from memory, verify). Small deflections: a
-    thin plate that goes further than its thickness is stiffer than this.
-    """
-    a = np.asarray(radius_mm, float)
-    return point_n * a**2 / (16.0 * np.pi * rigidity_nmm) + pressure_mpa * a**4 / (64.0 * rigidity_nmm)
-
-
-def dome_deflection_mm(
-    curve_radius_mm: np.ndarray | float, point_n: float, modulus_mpa: float, thickness_mm: float
-) -> np.ndarray:
-    """Under a point load on a shallow ball-shaped shell: sqrt(3 (1 - nu²)) / 4 · P R / E t² (Reissner 1946;
-    from
-    memory, verify)."""
-    factor = np.sqrt(3.0 * (1.0 - POISSON**2)) / 4.0
-    return factor * point_n * np.asarray(curve_radius_mm, float) / (modulus_mpa * thickness_mm**2)
-
-
-def plate_stress_mpa(radius_mm: float, point_n: float, pressure_mpa: float, thickness_mm: float) -> float:
-    """Greatest bending stress of a clamped round plate, the point load on a patch of 50 mm radius.
-
-    Middle: P/4pi (1 + nu) ln(a/r) + q a² (1 + nu)/16; rim: P/4pi + q a²/8; 6M/t² (Timoshenko; from memory,
-    verify).
-    """
-    spread = np.log(max(radius_mm / PATCH_RADIUS_MM, 1.0))
-    middle = point_n / (4 * np.pi) * (1 + POISSON) * spread + pressure_mpa * radius_mm**2 * (1 + POISSON) / 16
-    rim = point_n / (4 * np.pi) + pressure_mpa * radius_mm**2 / 8
-    return float(6.0 * max(middle, rim) / thickness_mm**2)
-
-
 def surface_samples(
     area_mm2: np.ndarray, centre_mm: np.ndarray, normal: np.ndarray, pixel_mm: float, count: int
 ) -> tuple[np.ndarray, np.ndarray, float]:
@@ -453,70 +532,287 @@ def surface_samples(
     return centre_mm[which] + offset, n, float(total[-1] / count)
 
 
-def find_panel(
-    points_mm: np.ndarray,
-    normals: np.ndarray,
-    each_mm2: float,
-    laminate: Laminate,
-    point_n: float,
-    pressure_mpa: float,
-) -> Panel | None:
-    """The disc that uses up most of its deflection limit; None on a surface too small for one.
-
-    Round patches of several sizes, centred all over the surface: each gives as a clamped plate of its radius
-    or as a shallow shell of its own curvature, whichever is stiffer, since a shell must bend and stretch to
-    give. Curvature comes from the rms distance to the patch's best plane: a²/(2 sqrt(12) R) for a ball.
-    """
-    if len(points_mm) == 0:
-        return None
-    tree = cKDTree(points_mm)
-    surface = each_mm2 * len(points_mm)
-    rigidity = plate_rigidity_nmm(laminate.modulus_mpa, laminate.thickness_mm)
-    best: tuple[float, Panel] | None = None
-    for radius in np.geomspace(50.0, 500.0, 9):
-        plate = float(plate_deflection_mm(radius, point_n, pressure_mpa, rigidity))
-        wanted = min(surface / (radius / 3.0) ** 2, 1500.0)  # centres a third of a radius apart
-        centres = np.arange(0, len(points_mm), max(int(len(points_mm) / max(wanted, 1.0)), 1))
-        full = COVERED[0] * np.pi * radius**2 / each_mm2
-        centres = centres[tree.query_ball_point(points_mm[centres], radius, return_length=True) >= full]
-        for centre, found in zip(centres, tree.query_ball_point(points_mm[centres], radius), strict=True):
-            near = np.asarray(found)
-            near = near[normals[near] @ normals[centre] > 0.0]  # not the far side of a thin limb
-            if not full <= len(near) <= full * COVERED[1] / COVERED[0]:
-                continue  # over an edge, or folded
-            spread = points_mm[near] - points_mm[near].mean(axis=0)
-            from_plane = np.sqrt(max(np.linalg.eigvalsh(spread.T @ spread / len(near))[0], 1e-12))
-            curve = radius**2 / (2.0 * np.sqrt(12.0) * from_plane)
-            dome = float(dome_deflection_mm(curve, point_n, laminate.modulus_mpa, laminate.thickness_mm))
-            gives = min(plate, dome)
-            if best is None or gives / radius > best[0]:
-                best = gives / radius, Panel(float(radius), float(curve), gives, _point(points_mm[centre]))
-    return best[1] if best else None
-
-
 def _cast_kg_mm2(cast: CastBrief) -> float:
     """Wet cast per mm² of mould: gelcoat and the laminate behind it."""
     laminate = lay_up(mat_g_m2_from_oz(cast.mat_oz), cast.glass_fraction).mass_kg_m2
     return (laminate + cast.gelcoat_wet_mm * GELCOAT_DENSITY_KG_DM3) * 1e-6
 
 
-def _check_loads(
-    shell: _Shell, shells: Sequence[_Shell], pitch_mm: float, rubber: Rubber, brief: Brief, mould_kg: float
-) -> tuple[LoadCheck, ...]:
-    body = shell.cell_zone < 2
+@dataclass(frozen=True, eq=False)
+class _Loads:
+    """What one piece is checked under. line_n_mm : (k,) what runs down the wall at each panel's height."""
+
+    brief: JacketBrief
+    pressure_mpa: float  # rubber and wet cast
+    cast_kg_mm2: float
+    line_n_mm: np.ndarray
+    mould_kg: float
+    pitch_mm: float  # between bolts, 0 without a flange
+    flange_width_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Standing:
+    """The closed mould as it stands: its mass, and what runs down each millimetre of wall at (k,) heights."""
+
+    mould_kg: float
+    level_mm: np.ndarray
+    line_n_mm: np.ndarray
+
+
+def _stand_closed(outsides: Sequence[_Outside], start: _Schedule, cast_kg_mm2: float) -> _Standing:
+    """The jackets' weight counts twice over, since as much mat again may be laid on them."""
+    jackets = 2.0 * sum(_lay(o, start).mass_kg for o in outsides)
+    total = sum(o.area_mm2 for o in outsides)
+    mould_kg = jackets + sum(o.rubber_kg for o in outsides) + total * cast_kg_mm2
+    area = np.concatenate([o.cell_area_mm2 for o in outsides])
+    height = np.concatenate([o.cell_centre_mm[:, 2] for o in outsides])
+    upright = np.concatenate([o.cell_normal[:, 2] for o in outsides])
+    body = np.concatenate([o.cell_zone for o in outsides]) < 2
+    edges, wall = section_lengths_mm(area[body], height[body], upright[body])
+    above = np.histogram(height, edges, weights=area)[0][::-1].cumsum()[::-1] / max(total, 1e-9)
+    line = mould_kg * above * GRAVITY_M_S2 / np.maximum(wall, 1.0)
+    return _Standing(mould_kg, (edges[1:] + edges[:-1]) / 2.0, line)
+
+
+def _loads(outside: _Outside, standing: _Standing, pitch_mm: float, rubber: Rubber, brief: Brief) -> _Loads:
+    cast = _cast_kg_mm2(brief.cast)
+    pressure = (outside.rubber_kg / max(outside.area_mm2, 1e-9) + cast) * GRAVITY_M_S2
+    at = np.interp(outside.panels.centre_mm[:, 2], standing.level_mm, standing.line_n_mm)
+    return _Loads(brief.jacket, pressure, cast, at, standing.mould_kg, pitch_mm, rubber.flange_width_mm)
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """(3, k) deflection mm, bending stress MPa and pressing stress MPa of panels, and what each may be."""
+
+    value: np.ndarray
+    limit: np.ndarray
+
+    @property
+    def use(self) -> np.ndarray:
+        """(k,) the greatest share of a limit that a panel takes."""
+        return (self.value / self.limit).max(axis=0)
+
+
+def _look(panels: Panels, line_n_mm: np.ndarray, laminate: Laminate, loads: _Loads, strip_mm: float) -> _Found:
+    """Panels of one laminate under its loads, none wider than a strip."""
+    width = np.minimum(2.0 * panels.radius_mm, strip_mm)
+    given = panels_under_load(panels, laminate, loads.brief.leaning_load_n, loads.pressure_mpa, width)
+    buckles = buckling_stress_mpa(replace(panels, radius_mm=width / 2.0), laminate) / BUCKLING_SAFETY
+    strong = np.full(len(panels), laminate.flexural_strength_mpa / STRENGTH_SAFETY)
+    value = np.array([given.deflection_mm, given.stress_mpa, line_n_mm / laminate.thickness_mm])
+    return _Found(value, np.array([width / loads.brief.deflection_limit_ratio, strong, buckles]))
+
+
+def _strengthen(outside: _Outside, start: _Schedule, ply: Laminate, loads: _Loads) -> _Schedule:
+    """The schedule made heavier where a check fails, no more than a workshop would: plies on the edge for the flange,
+    plies on the whole field or on patches, whichever takes less glass, and ribs where the most plies do not do."""
+    most = int(MOST_EXTRA_OF_BRIEF * start.field.glass_g_m2 / ply.glass_g_m2)
+    made = start
+    for extra in range(most + 1):
+        made = replace(start, edge=_with_plies(start.edge, ply, extra))
+        if all(check.passes for check in _flange_checks(_lay(outside, made), loads)):
+            break
+    weak = [np.arange(len(outside.panels))]  # those that fail under 0, 1, ... extra plies
+    for extra in range(most + 1):
+        left, laminate = weak[-1], _with_plies(start.field, ply, extra)
+        found = _look(outside.panels.only(left), loads.line_n_mm[left], laminate, loads, np.inf)
+        weak.append(left[found.use > 1.0])
+        if len(weak[-1]) == 0:
+            break
+    needed = len(weak) - 2
+    made = _least_glass(outside, made, ply, [outside.panels.only(kept) for kept in weak[1:]], needed)
+    return _rib_up(outside, made, weak[-1], loads) if len(weak[-1]) else made
+
+
+def _with_plies(laminate: Laminate, ply: Laminate, extra: int) -> Laminate:
+    """The laminate with more layers behind."""
+    return laminate_of(laminate.weights_g_m2 + ply.weights_g_m2 * extra, laminate.glass_fraction)
+
+
+def _least_glass(outside: _Outside, made: _Schedule, ply: Laminate, weak: Sequence[Panels], needed: int) -> _Schedule:
+    """Of all ways to lay `needed` more plies on every weak panel, some on the whole field and the rest on patches, the
+    one that takes least glass; weak[p] are the panels that fail under p plies. Patches that would cover most of the
+    field are no patches: the whole of it is laid then."""
+    ways: list[tuple[float, int, tuple[Patch, ...]]] = []
+    for whole in range(needed, -1, -1):
+        patches = _cover(weak[whole]) if whole < needed else ()
+        share = float(within(outside.samples_mm, patches).mean()) if patches else 0.0
+        if share <= MOST_PATCHED:
+            ways.append((round(whole + (needed - whole) * share, 6), needed - whole, patches))
+    _, on_patches, patches = min(ways, key=lambda way: way[0])
+    laid = _with_plies(made.field, ply, needed - on_patches)
+    edge = max(made.edge, laid, key=lambda laminate: laminate.glass_g_m2)  # never lighter than the field beside it
+    patch = _with_plies(laid, ply, on_patches) if patches else None
+    return replace(made, field=laid, edge=edge, patch=patch, patches=patches)
+
+
+def _cover(panels: Panels) -> tuple[Patch, ...]:
+    """Rounds over all the panels and a lap past them, largest first, none inside another."""
+    kept: list[Patch] = []
+    for k in np.argsort(-panels.radius_mm, kind="stable"):
+        centre, radius = panels.centre_mm[k], float(panels.radius_mm[k]) + LAP_MM
+        if not any(np.linalg.norm(centre - p.centre_mm) + radius <= p.radius_mm + 1e-6 for p in kept):
+            kept.append(Patch(_point(centre), radius))
+    return tuple(kept)
+
+
+# --- ribs ------------------------------------------------------------------------------------------------
+
+
+def rib_section(core_height_mm: float, rib: Laminate, panel: Laminate) -> tuple[float, float]:
+    """Second moment (mm⁴) of a glassed-over strip with the panel under it, and its greatest distance (mm) from the
+    neutral line.
+
+    Crown, two sides, and as much of the panel as the strip is wide and 20 thicknesses more (common practice); the core
+    carries nothing.
+    """
+    t, p, h = rib.thickness_mm, panel.thickness_mm, core_height_mm
+    base = RIB_WIDTH_MM + 20.0 * p
+    # width, height, middle above the panel's underside
+    parts = np.array([(base, p, p / 2.0), (2.0 * t, h, p + h / 2.0), (RIB_WIDTH_MM + 2.0 * t, t, p + h + t / 2.0)])
+    area = parts[:, 0] * parts[:, 1]
+    neutral = float(area @ parts[:, 2] / area.sum())
+    second = float((parts[:, 0] * parts[:, 1] ** 3 / 12.0 + area * (parts[:, 2] - neutral) ** 2).sum())
+    return second, max(neutral, p + h + t - neutral)
+
+
+def _rib_found(ribbed: _Ribbed, schedule: _Schedule, loads: _Loads) -> tuple[float, float]:
+    """Deflection mm and stress MPa of one rib, free to turn at its ends, with its strip's load and all the person:
+    P L³/48 E I + 5 q L⁴/384 E I, (P L/4 + q L²/8) c / I."""
+    second, far = rib_section(ribbed.core_height_mm, schedule.edge, schedule.heaviest)
+    span, point, line = 2.0 * ribbed.disc.radius_mm, loads.brief.leaning_load_n, loads.pressure_mpa * ribbed.pitch_mm
+    stiff = schedule.edge.modulus_mpa * second
+    sag = point * span**3 / (48.0 * stiff) + 5.0 * line * span**4 / (384.0 * stiff)
+    return sag, (point * span / 4.0 + line * span**2 / 8.0) * far / second
+
+
+def _rib_limits(ribbed: _Ribbed, schedule: _Schedule, loads: _Loads) -> tuple[float, float]:
+    span = 2.0 * ribbed.disc.radius_mm
+    return span / loads.brief.deflection_limit_ratio, schedule.edge.flexural_strength_mpa / STRENGTH_SAFETY
+
+
+def _rib_up(outside: _Outside, made: _Schedule, weak: np.ndarray, loads: _Loads) -> _Schedule:
+    """Ribs along the weak panels, the largest first: as many as make the strips between them pass, as high as carries
+    them. What they cannot help is left to the checks to say."""
+    ribbed: list[_Ribbed] = []
+    ribs: list[Rib] = []
+    surface = cKDTree(outside.cell_centre_mm)
+    while len(weak) and len(ribbed) < MOST_RIBBED_PANELS:
+        first = weak[np.argmax(outside.panels.radius_mm[weak])]
+        disc = Patch(_point(outside.panels.centre_mm[first]), float(outside.panels.radius_mm[first]))
+        inside = within(outside.panels.centre_mm[weak], [disc])
+        found = _ribs_for(outside, made, weak[inside], disc, loads)
+        weak = weak[~inside]
+        if found is not None:
+            ribbed.append(found)
+            ribs += _draw_ribs(outside, found, outside.panels.along[first], made.edge, surface)
+    return replace(made, ribbed=tuple(ribbed), ribs=tuple(ribs))
+
+
+def _ribs_for(outside: _Outside, made: _Schedule, weak: np.ndarray, disc: Patch, loads: _Loads) -> _Ribbed | None:
+    for count in range(1, MOST_RIBS_A_PANEL + 1):
+        pitch = 2.0 * disc.radius_mm / (count + 1)
+        if pitch < LEAST_RIB_PITCH_MM:
+            return None
+        strip = pitch - RIB_WIDTH_MM
+        if _look(outside.panels.only(weak), loads.line_n_mm[weak], made.heaviest, loads, strip).use.max() > 1.0:
+            continue
+        for height in RIB_CORES_MM:
+            tried = _Ribbed(disc, pitch, height)
+            pairs = zip(_rib_found(tried, made, loads), _rib_limits(tried, made, loads), strict=True)
+            if all(found <= limit for found, limit in pairs):
+                return tried
+    return None
+
+
+def _draw_ribs(
+    outside: _Outside, ribbed: _Ribbed, along: np.ndarray, laminate: Laminate, surface: cKDTree
+) -> list[Rib]:
+    """Chords of the disc along its straighter way, a strip apart, their ends on the surface."""
+    centre, radius = np.asarray(ribbed.disc.centre_mm), ribbed.disc.radius_mm
+    across = np.cross(outside.cell_normal[surface.query(centre)[1]], along)
+    count = round(2.0 * radius / ribbed.pitch_mm) - 1
+    made = []
+    for off in (np.arange(count) - (count - 1) / 2.0) * ribbed.pitch_mm:
+        half = np.sqrt(radius**2 - off**2)
+        ends = outside.cell_centre_mm[surface.query([centre + off * across + way * half * along for way in (-1, 1)])[1]]
+        made.append(Rib(_point(ends[0]), _point(ends[1]), ribbed.core_height_mm, RIB_WIDTH_MM, laminate.layers))
+    return made
+
+
+# --- the checks as they stand ----------------------------------------------------------------------------
+
+
+def _check_loads(outside: _Outside, schedule: _Schedule, loads: _Loads) -> tuple[LoadCheck, ...]:
     checks: list[LoadCheck] = []
-    if body.any():
-        spread_kg_mm2 = shell.rubber_kg / shell.area_mm2 + _cast_kg_mm2(brief.cast)
-        pressure = spread_kg_mm2 * GRAVITY_M_S2
-        points, normals, each = _bare_samples(shell.envelope)
-        panel = find_panel(points, normals, each, shell.field, brief.jacket.leaning_load_n, pressure)
-        if panel is not None:
-            checks += _panel_checks(panel, shell.field, pressure, brief.jacket)
-            checks.append(_buckling_check(panel, shell.field, shells, mould_kg))
-    if pitch_mm > 0:
-        around = shell.zones[2].area_mm2 / rubber.flange_width_mm
-        checks += _flange_checks(shell, pitch_mm, rubber.flange_width_mm, around, brief)
-    return tuple(checks)
+    if len(outside.panels):
+        checks += _panel_checks(outside, schedule, loads)
+    checks += [_rib_check(ribbed, schedule, loads) for ribbed in schedule.ribbed]
+    return (*checks, *_flange_checks(_lay(outside, schedule), loads))
+
+
+def _final_look(outside: _Outside, schedule: _Schedule, loads: _Loads) -> tuple[_Found, np.ndarray]:
+    """All panels as laid: those wholly in a patch with its laminate, those with ribs between them; and (k,) widths."""
+    panels, line = outside.panels, loads.line_n_mm
+    value, limit = np.zeros((3, len(panels))), np.ones((3, len(panels)))
+    patched = np.zeros(len(panels), bool)
+    for patch in schedule.patches:
+        away = np.linalg.norm(panels.centre_mm - patch.centre_mm, axis=1)
+        patched |= away + panels.radius_mm <= patch.radius_mm
+    strip = np.full(len(panels), np.inf)
+    for ribbed in reversed(schedule.ribbed):
+        strip[within(panels.centre_mm, [ribbed.disc])] = ribbed.strip_mm
+    for width in np.unique(strip):
+        for heavy in (False, True):
+            which = np.flatnonzero((strip == width) & (patched == heavy))
+            if len(which):
+                laminate = schedule.heaviest if heavy else schedule.field
+                found = _look(panels.only(which), line[which], laminate, loads, float(width))
+                value[:, which], limit[:, which] = found.value, found.limit
+    return _Found(value, limit), np.minimum(strip, 2.0 * panels.radius_mm)
+
+
+def _panel_checks(outside: _Outside, schedule: _Schedule, loads: _Loads) -> list[LoadCheck]:
+    """The panel that takes up most of each limit."""
+    found, width = _final_look(outside, schedule, loads)
+    leant = f"rubber and wet cast {loads.pressure_mpa * 1e6:.0f} Pa, and {loads.brief.leaning_load_n:.0f} N leaning in "
+    leant += "the middle"
+    carried = loads.line_n_mm
+    strength = schedule.field.flexural_strength_mpa
+    rows = (
+        ("deflection of the", "mm", f"{PANEL_SOURCE}; limit span/{loads.brief.deflection_limit_ratio:.0f}"),
+        (
+            "bending stress in the",
+            "MPa",
+            f"{PANEL_SOURCE}; breaking stress {strength:.0f} MPa over {STRENGTH_SAFETY:g}",
+        ),
+        ("buckling of the", "MPa", f"{BUCKLING_SOURCE}, over {BUCKLING_SAFETY:g}"),
+    )
+    checks = []
+    for row, (what, unit, method) in enumerate(rows):
+        worst = int(np.argmax(np.round(found.value[row] / found.limit[row], 9)))
+        value, limit = float(found.value[row, worst]), float(found.limit[row, worst])
+        place = f"weakest panel, {width[worst]:.0f} mm across, {outside.panels.centre_mm[worst, 2]:.0f} mm up"
+        load = leant
+        if row == 2:
+            load = f"mould of {loads.mould_kg:.0f} kg standing closed, {carried[worst]:.2f} N/mm of wall there"
+        checks.append(LoadCheck(f"{what} {place}", load, value, limit, unit, value <= limit, method))
+    return checks
+
+
+def _rib_check(ribbed: _Ribbed, schedule: _Schedule, loads: _Loads) -> LoadCheck:
+    """The rib's deflection or stress, whichever takes up more of its limit."""
+    found, limits = _rib_found(ribbed, schedule, loads), _rib_limits(ribbed, schedule, loads)
+    k = int(found[1] / limits[1] > found[0] / limits[0])
+    what = ("deflection", "bending stress")[k]
+    place = f"{ribbed.core_height_mm:.0f} mm rib, {2 * ribbed.disc.radius_mm:.0f} mm long"
+    load = f"a strip of {ribbed.pitch_mm:.0f} mm and {loads.brief.leaning_load_n:.0f} N in its middle"
+    return LoadCheck(
+        f"{what} of a {place}, {ribbed.disc.centre_mm[2]:.0f} mm up", load, found[k], limits[k], ("mm", "MPa")[k],
+        found[k] <= limits[k], f"beam free to turn at its ends {BEAMS}; over {STRENGTH_SAFETY:g} in stress",
+    )  # fmt: skip
 
 
 def _bare_samples(envelope: Envelope) -> tuple[np.ndarray, np.ndarray, float]:
@@ -539,99 +835,52 @@ def _bare_samples(envelope: Envelope) -> tuple[np.ndarray, np.ndarray, float]:
     return envelope.frame.to_master(points), envelope.frame.to_master(normals), each
 
 
-def _panel_checks(panel: Panel, laminate: Laminate, pressure: float, brief: JacketBrief) -> list[LoadCheck]:
-    load = f"rubber and wet cast {pressure * 1e6:.0f} Pa, and {brief.leaning_load_n:.0f} N leaning in the middle"
-    rigidity = plate_rigidity_nmm(laminate.modulus_mpa, laminate.thickness_mm)
-    limit = 2.0 * panel.radius_mm / brief.deflection_limit_ratio
-    where = f"flattest panel, {2 * panel.radius_mm:.0f} mm across, {panel.centre_mm[2]:.0f} mm up"
-    # where the shell's curve stiffens it, stress is that of the smaller plate that gives as little
-    acting = panel.radius_mm
-    if brief.leaning_load_n > 0:
-        gives_alike = np.sqrt(16 * np.pi * rigidity * panel.deflection_mm / brief.leaning_load_n)
-        acting = min(acting, float(gives_alike))
-    stress = plate_stress_mpa(acting, brief.leaning_load_n, pressure, laminate.thickness_mm)
-    allowed = laminate.flexural_strength_mpa / STRENGTH_SAFETY
-    plate = "clamped round plate (Timoshenko & Woinowsky-Krieger, from memory, verify)"
-    shell = "shallow shell under a point load (Reissner 1946, from memory, verify)"
-    return [
-        LoadCheck(
-            f"deflection of the {where}", load, panel.deflection_mm, limit, "mm",
-            panel.deflection_mm <= limit,
-            f"the stiffer of: {plate}; {shell} of radius {panel.curve_radius_mm:.0f} mm; limit span/"
-            f"{brief.deflection_limit_ratio:.0f}",
-        ),
-        LoadCheck(
-            f"bending stress in the {where}", load, stress, allowed, "MPa", stress <= allowed,
-            f"{plate}; breaking stress {laminate.flexural_strength_mpa:.0f} MPa over {STRENGTH_SAFETY:g}",
-        ),
-    ]  # fmt: skip
+def section_lengths_mm(
+    area_mm2: np.ndarray, height_mm: np.ndarray, upright: np.ndarray, slab_mm: float = 60.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """Heights between level slabs of a surface (k + 1,), and the mean length of its level cut in each (k,): the
+    integral of the level part of the normal over the slab, divided by its height (coarea formula).
+
+    upright : (n,) z of the cells' unit normals.
+    """
+    low, high = float(height_mm.min(initial=0.0)), float(height_mm.max(initial=1.0))
+    edges = np.linspace(low, high, max(int(np.ceil((high - low) / slab_mm)), 1) + 1)
+    level = area_mm2 * np.sqrt(np.maximum(1.0 - upright**2, 0.0))
+    return edges, np.histogram(height_mm, edges, weights=level)[0] / np.diff(edges)
 
 
-def _buckling_check(panel: Panel, laminate: Laminate, shells: Sequence[_Shell], mould_kg: float) -> LoadCheck:
-    """The closed mould stands: what is above the flattest panel runs down the shells, through it too."""
-    section = section_length_mm(
-        np.concatenate([s.cell_area_mm2[s.cell_zone < 2] for s in shells]),
-        np.concatenate([s.cell_centre_mm[s.cell_zone < 2] for s in shells]),
-        np.concatenate([s.cell_normal[s.cell_zone < 2] for s in shells]),
-        panel.centre_mm[2],
-    )
-    areas = np.concatenate([s.cell_area_mm2 for s in shells])
-    above = np.concatenate([s.cell_centre_mm[:, 2] for s in shells]) > panel.centre_mm[2]
-    carried = mould_kg * float(areas[above].sum() / areas.sum())
-    stress = carried * GRAVITY_M_S2 / max(section, 2 * panel.radius_mm) / laminate.thickness_mm
-    slender = laminate.thickness_mm / (2.0 * panel.radius_mm)
-    critical = 4.0 * np.pi**2 * laminate.modulus_mpa / (12.0 * (1.0 - POISSON**2)) * slender**2
-    allowed = float(critical) / BUCKLING_SAFETY
-    return LoadCheck(
-        "buckling of the flattest panel, mould standing closed",
-        f"mould and cast above it, {carried:.0f} of {mould_kg:.0f} kg, on {section:.0f} mm of wall",
-        float(stress), allowed, "MPa", bool(stress <= allowed),
-        "flat plate held at its edges, 4 pi² E (t/b)² / 12 (1 - nu²) (Timoshenko & Gere, Theory of elastic "
-        f"stability; from memory, verify) over {BUCKLING_SAFETY:g}; its curve is not counted on",
-    )  # fmt: skip
-
-
-def section_length_mm(
-    area_mm2: np.ndarray, centre_mm: np.ndarray, normal: np.ndarray, height_mm: float, slab_mm: float = 60.0
-) -> float:
-    """Length of the surface's level cut, mean over a slab: the integral of the level part of the normal over
-    the slab,
-    divided by its height (coarea formula)."""
-    inside = np.abs(centre_mm[:, 2] - height_mm) <= slab_mm / 2.0
-    level = np.sqrt(np.maximum(1.0 - normal[inside, 2] ** 2, 0.0))
-    return float((area_mm2[inside] * level).sum() / slab_mm)
-
-
-def _flange_checks(shell: _Shell, pitch_mm: float, width_mm: float, around_mm: float, brief: Brief) -> list[LoadCheck]:
+def _flange_checks(shell: _Shell, loads: _Loads) -> list[LoadCheck]:
     """The flange between two bolts, the piece hanging from it, and as a ledge that somebody leans on."""
-    laminate = shell.edge
+    pitch, width = loads.pitch_mm, loads.flange_width_mm
+    if pitch <= 0:
+        return []
+    laminate = shell.schedule.edge
     t, e = laminate.thickness_mm, laminate.modulus_mpa
     allowed = laminate.flexural_strength_mpa / STRENGTH_SAFETY
-    beams = "(Timoshenko, Strength of materials; from memory, verify)"
-    hangs = (shell.mass_kg + shell.rubber_kg + shell.area_mm2 * _cast_kg_mm2(brief.cast)) * GRAVITY_M_S2
-    line_n_mm = HANGING_SHOCK * hangs / around_mm
-    across = width_mm * t**3 / 12.0
-    sag = line_n_mm * pitch_mm**4 / (384.0 * e * across)
-    limit = pitch_mm / brief.jacket.deflection_limit_ratio
-    stress = line_n_mm * pitch_mm**2 / 12.0 / (width_mm * t**2 / 6.0)
-    spread = 2.0 * width_mm + 2.0 * PATCH_RADIUS_MM
-    ledge = 6.0 * brief.jacket.leaning_load_n * width_mm / (spread * t**2)
-    load = f"{HANGING_SHOCK:g} times the piece, glove and cast ({hangs:.0f} N) along {around_mm:.0f} mm"
-    bolts = f"{pitch_mm:.0f} mm apart"
+    around = shell.zones[2].area_mm2 / width
+    hangs = (shell.mass_kg + shell.rubber_kg + shell.area_mm2 * loads.cast_kg_mm2) * GRAVITY_M_S2
+    line_n_mm = HANGING_SHOCK * hangs / around
+    sag = line_n_mm * pitch**4 / (384.0 * e * width * t**3 / 12.0)
+    limit = pitch / loads.brief.deflection_limit_ratio
+    stress = line_n_mm * pitch**2 / 12.0 / (width * t**2 / 6.0)
+    spread = 2.0 * width + 2.0 * PATCH_RADIUS_MM
+    ledge = 6.0 * loads.brief.leaning_load_n * width / (spread * t**2)
+    load = f"{HANGING_SHOCK:g} times the piece, glove and cast ({hangs:.0f} N) along {around:.0f} mm"
+    bolts = f"{pitch:.0f} mm apart"
     return [
         LoadCheck(
             f"flange between bolts {bolts}", load, sag, limit, "mm", sag <= limit,
-            f"beam held at both ends, q L⁴ / 384 E I {beams}",
+            f"beam held at both ends, q L⁴ / 384 E I {BEAMS}",
         ),
         LoadCheck(
             f"bending stress in the flange, bolts {bolts}", load, stress, allowed, "MPa", stress <= allowed,
-            f"beam held at both ends, q L² / 12 {beams}; over {STRENGTH_SAFETY:g}",
+            f"beam held at both ends, q L² / 12 {BEAMS}; over {STRENGTH_SAFETY:g}",
         ),
         LoadCheck(
-            f"bending stress at the root of the flange, {width_mm:.0f} mm wide",
-            f"{brief.jacket.leaning_load_n:.0f} N leaning on its rim",
+            f"bending stress at the root of the flange, {width:.0f} mm wide",
+            f"{loads.brief.leaning_load_n:.0f} N leaning on its rim",
             ledge, allowed, "MPa", ledge <= allowed,
-            f"ledge, F w over a width of {spread:.0f} mm (spread at 45 degrees, common practice) {beams}; "
+            f"ledge, F w over a width of {spread:.0f} mm (spread at 45 degrees, common practice) {BEAMS}; "
             f"over {STRENGTH_SAFETY:g}",
         ),
     ]  # fmt: skip
@@ -640,27 +889,49 @@ def _flange_checks(shell: _Shell, pitch_mm: float, width_mm: float, around_mm: f
 # --- advice ----------------------------------------------------------------------------------------------
 
 
-def _advice(pieces: Sequence[JacketPiece], brief: JacketBrief) -> list[str]:
+def _advice(pieces: Sequence[JacketPiece], start: _Schedule, brief: JacketBrief) -> list[str]:
     said: list[str] = []
     for piece in pieces:
-        said += [_thicker(piece, check) for check in piece.checks if not check.passes]
+        said += _what_was_added(piece, start)
+        said += [_cannot(piece, check) for check in piece.checks if not check.passes]
         if not piece.lift_with_glove.passes:
             said.append(_lighter(piece, brief))
     return said
 
 
-def _thicker(piece: JacketPiece, check: LoadCheck) -> str:
-    over = check.value / check.limit
-    power = 2.0 if check.unit == "MPa" and "buckling" not in check.what else 3.0
-    on_flange = check.what.startswith(("flange", "bending stress in the flange"))
-    zone = piece.zones[2 if on_flange else 0]
-    wanted = zone.mat_oz_ft2 * over ** (1.0 / power)
-    wanted = max(np.ceil(2.0 * wanted) / 2.0, zone.mat_oz_ft2 + 0.5)  # the next half ounce
-    remedy = "set the bolts closer" if "bolts" in check.what else "lay a rib over it"
+def _what_was_added(piece: JacketPiece, start: _Schedule) -> list[str]:
+    """Where the checks asked for more than the brief."""
+    zones = {zone.name: zone for zone in piece.zones}
+    more = [
+        f"{name} {len(zones[name].layers)} layers in place of {len(asked.layers)}"
+        for name, asked in (("field", start.field), ("flange", start.edge))
+        if zones[name].mat_g_m2 > asked.glass_g_m2
+    ]
+    if piece.patches:
+        rounds = ", ".join(f"{2 * p.radius_mm:.0f} mm across, {p.centre_mm[2]:.0f} mm up" for p in piece.patches)
+        more.append(f"{len(zones['patch'].layers)} layers on rounds ({rounds})")
+    if piece.ribs:
+        heights = sorted({rib.core_height_mm for rib in piece.ribs})
+        cores = " and ".join(f"{h:.0f}" for h in heights)
+        more.append(f"{len(piece.ribs)} ribs on cores {RIB_WIDTH_MM:.0f} mm wide and {cores} mm high, glassed over")
+    if not more:
+        return []
+    return [
+        f"The {piece.name} of the jacket is laid heavier than the brief's mat, so that it holds: {'; '.join(more)}."
+    ]
+
+
+def _cannot(piece: JacketPiece, check: LoadCheck) -> str:
+    """A check that still fails with the most that is laid."""
+    remedy = (
+        "set the bolts closer or widen the flange's laminate" if "bolts" in check.what else "build a frame under it"
+    )
+    if "root of the flange" in check.what:
+        remedy = "make the flange narrower, or brace it with gussets"
     found = f"{check.value:.2g} {check.unit} (limit {check.limit:.2g})"
     return (
-        f"The {piece.name} of the jacket: {check.what} is {found} under {check.load}; {remedy}, "
-        f"or lay about {wanted:.1f} oz of mat there."
+        f"The {piece.name} of the jacket: {check.what} is still {found} under {check.load}, with up to "
+        f"{MOST_EXTRA_OF_BRIEF:.0%} more mat than the brief's and ribs where they help; {remedy}, or split the piece."
     )
 
 
@@ -684,6 +955,11 @@ def jacket_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:
         Assumption("jacket mat", f"{brief.mat_oz:g} oz, edges {brief.edge_extra_oz:g} more", Mark.COMMON_PRACTICE),
         Assumption("leaning load", f"{brief.leaning_load_n:.0f} N on a patch", Mark.COMMON_PRACTICE),
         Assumption("safety on laminate strength", f"{STRENGTH_SAFETY:g}", Mark.COMMON_PRACTICE),
+        Assumption(
+            "most mat added where a check fails", f"{MOST_EXTRA_OF_BRIEF:.0%} of the field's", Mark.COMMON_PRACTICE
+        ),
+        Assumption("how far a panel gives", "shallow shell of the surface's own curvature", Mark.MEMORY, PANEL_SOURCE),
+        Assumption("curve counted on in buckling", f"{KNOCK_DOWN:.0%}", Mark.MEMORY, "NASA SP-8007"),
         Assumption("Poisson's ratio of laminate", f"{POISSON}", Mark.MEMORY),
         *lifting_assumptions(brief),
     )

@@ -50,6 +50,11 @@ class Laminate:
     flexural_strength_mpa: float
 
     @property
+    def weights_g_m2(self) -> tuple[float, ...]:
+        """Its mats, first layer first."""
+        return tuple(float(layer.split()[0]) for layer in self.layers)
+
+    @property
     def glass_oz_ft2(self) -> float:
         """Its glass in ounces a square foot."""
         return oz_from_mat_g_m2(self.glass_g_m2)
