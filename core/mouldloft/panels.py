@@ -76,8 +76,8 @@ def find_panels(points_mm: np.ndarray, normals: np.ndarray, each_mm2: float) -> 
     points_mm, normals : (n, 3), spread evenly, each for `each_mm2`.
     """
     rows: list[tuple[np.ndarray, float, np.ndarray, np.ndarray]] = []
-    tree = cKDTree(points_mm) if len(points_mm) else None
-    for radius in SIZES_MM if tree is not None else ():
+    tree = cKDTree(points_mm.reshape(-1, 3))
+    for radius in SIZES_MM if len(points_mm) else ():
         wanted = min(each_mm2 * len(points_mm) / (radius / 3.0) ** 2, MOST_CENTRES)  # a third of a radius apart
         centres = np.arange(0, len(points_mm), max(int(len(points_mm) / max(wanted, 1.0)), 1))
         full = COVERED[0] * np.pi * radius**2 / each_mm2
