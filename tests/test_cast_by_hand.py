@@ -215,3 +215,44 @@ def test_a_coarser_mesh_has_one_vertex_a_cell(monkeypatch: pytest.MonkeyPatch) -
     assert (np.sort(faces, axis=1)[:, :2] != np.sort(faces, axis=1)[:, 1:]).all()
     assert faces.dtype == np.int32
     assert len(faces) < len(ball.faces)
+
+
+def overhanging():
+    """Deep legs at -300 and 300 under a beam that juts out to x = -700: the weight lies right, the boards left."""
+    legs = ((100.0, 3000.0, 300.0), (-300.0, 0.0, 0.0)), ((150.0, 3000.0, 300.0), (300.0, 0.0, 0.0))
+    return standing(union(*legs, ((1075.0, 3000.0, 100.0), (-162.5, 0.0, 300.0))))
+
+
+def test_ballast_goes_by_its_own_lever() -> None:
+    body = overhanging()
+    open_below = trimesh.Trimesh(body.vertices_mm, body.faces[~body.base_faces], process=False)
+    made = cast_of(body, replace(CALM, push_n=30_000.0))
+    inset = made.thickness_mm + 2.0
+    widths = {300.0: 150 - 2 * inset, -300.0: 100 - 2 * inset}
+    board_x = sum(x * w for x, w in widths.items()) / sum(widths.values())
+    turned = 1.5 * 30_000 * min(0.4, body.height_mm * 1e-3)
+    asked = {}
+    for edge, side, reach in (("left edge", 1, 375), ("right edge", -1, 350)):
+        levers = reach - side * open_below.centroid[0], reach - side * board_x
+        held = G * 1e-3 * (made.mass_kg_interval.low * levers[0] + made.baseboard_kg * levers[1])
+        asked[edge] = (turned - held) / (G * levers[1] * 1e-3), held
+    # more holds on the left, but ballast has less of a lever there
+    assert asked["left edge"][1] > asked["right edge"][1]
+    assert asked["left edge"][0] > asked["right edge"][0]
+    assert made.stands[0].tip_edge == "left edge"
+    assert made.ballast_kg == pytest.approx(asked["left edge"][0], rel=1e-6)
+    assert "moments about the left edge" in made.stands[0].method
+    # lightly pushed it stands by itself; the side nearest to tipping is told
+    light = cast_of(body, replace(CALM, push_n=10.0)).stands[0]
+    assert (light.ballast_kg, light.tip_edge, light.factor) == (0.0, "right edge", 1.5)
+    assert light.holding_nm == pytest.approx(asked["right edge"][1], rel=1e-6)
+
+
+def test_every_side_of_a_round_foot_has_its_name() -> None:
+    # a push tips a leaning post over the side it leans to: eight ways round
+    names = ("left", "back left", "back", "back right", "right", "front right", "front", "front left")
+    for k, name in enumerate(names):
+        post = trimesh.creation.cylinder(100, 500, sections=64)
+        lean = math.radians(45 * k)
+        post.vertices[post.vertices[:, 2] > 0, :2] += 40 * np.array([math.cos(lean), math.sin(lean)])
+        assert cast_of(standing(post)).stands[0].tip_edge == f"{name} edge"
