@@ -185,6 +185,19 @@ def skin_volume_mm3(ground: Ground, thickness_mm: float) -> float:
     return float(share.sum()) * ground.lattice.pitch_mm**3
 
 
+def skin_ratio(ground: Ground, fill: np.ndarray, thickness_mm: float) -> float:
+    """How much more skin goes over the master with its locks filled than over the bare one. Both by whole-cell
+    distances, whose error the ratio takes out."""
+    pitch = ground.lattice.pitch_mm
+
+    def shell(solid: np.ndarray) -> float:
+        # the solid's side lies half a cell off its outermost centres
+        away = ndimage.distance_transform_edt(~solid)[ground.air & ~solid] - 0.5
+        return float(np.clip(thickness_mm / pitch - away + 0.5, 0.0, 1.0).sum())
+
+    return shell(ground.inside | fill) / max(shell(ground.inside), 1e-9)
+
+
 # --- pieces ----------------------------------------------------------------------------------------------
 
 

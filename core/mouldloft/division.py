@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .blocks import (
+    CELLS,
     Blocks,
     Ground,
     Unstacking,
@@ -19,6 +20,7 @@ from .blocks import (
     deepest_fill_mm,
     lay_ground,
     look_again,
+    skin_ratio,
     skin_volume_mm3,
 )
 from .brief import Brief, SeamBrief
@@ -112,7 +114,7 @@ class Division:
     notes: tuple[str, ...]
 
 
-ROUGH_CELLS = 84  # of the second lattice, that tells how far the first may be out
+ROUGH_SHARE = 0.7  # of the lattice's cells: a second one tells how far the first may be out
 
 
 # --- limits ----------------------------------------------------------------------------------------------
@@ -189,6 +191,7 @@ def propose_division(
     *,
     scene: RayScene | None = None,
     piece_limit_kg: float | None = None,
+    cells: int = CELLS,
 ) -> Division | None:
     """Three pieces or more, up to `brief.seam.max_pieces`, where two break the brief's limits; None where two will do
     or no more are allowed.
@@ -196,7 +199,7 @@ def propose_division(
     Of each number of pieces the best pulls share the skin (`sharing`), stand as blocks on a lattice, and are taken off
     one by one (`blocks`); then every way off is looked at again by rays. The first number within the limits is
     proposed, else the one with the least fill, with what it still breaks said. piece_limit_kg : for the heaviest
-    jacket piece. The same every time.
+    jacket piece. cells : of the lattice, along the master's longest side. The same every time.
     """
     reasons = beyond_two(master, locks, brief)
     if not reasons or brief.seam.max_pieces < 3:
@@ -218,7 +221,7 @@ def propose_division(
     useful = useful_pulls(costs)
     wall = lay_up(mat_g_m2_from_oz(brief.jacket.mat_oz), brief.jacket.glass_fraction)
     margin = rule.flange_width_mm + rule.skin_mm + wall.thickness_mm
-    ground = lay_ground(master, scene, rule.skin_mm, margin, progress)
+    ground = lay_ground(master, scene, rule.skin_mm, margin, progress, cells)
     best: _Tried | None = None
     for count in range(3, brief.seam.max_pieces + 1):
         progress.step(0.35 + 0.5 * (count - 3) / max(brief.seam.max_pieces - 2, 1), f"{count} pieces")
@@ -235,7 +238,7 @@ def propose_division(
     assert best is not None
     progress.step(0.9, "two pieces, by the same method")
     two = _two_pieces(ground, seam, rule, wall.thickness_mm)
-    rough = lay_ground(master, scene, rule.skin_mm, margin, cells=ROUGH_CELLS)
+    rough = lay_ground(master, scene, rule.skin_mm, margin, cells=round(ROUGH_SHARE * cells))
     error = _fill_error(ground, rough, best, rule, wall.thickness_mm)
     return _in_words(ground, best, brief, rule, reasons, two, locks, error)
 
@@ -385,31 +388,30 @@ def _locked_mm2(ground: Ground, shares: Shares, piece: int, centre: np.ndarray, 
     return float(areas[which[~free]].sum())
 
 
+_LEFT_OUT = 0.1  # of the rubber, for what is not laid out here: draft, the foot's flange, keys (common practice)
+
+
 def _rubber(
     ground: Ground, blocks: Blocks, rule: ThicknessRule, brief: Brief, joint_mm: float, error_mm3: float
 ) -> Interval:
-    """Skin, fill, and along both sides of every joint the thicker band and the flange. Draft and keys are left out,
-    which the interval allows for."""
-    master, cell = ground.master, ground.lattice.pitch_mm**3
-    skin = skin_volume_mm3(ground, rule.skin_mm)
-    fill = float((blocks.fill & (ground.away_mm > rule.skin_mm)).sum()) * cell
+    """Fill, skin over master and fill, and along both sides of every joint the thicker band and the flange."""
+    master = ground.master
+    fill = float(blocks.fill.sum()) * ground.lattice.pitch_mm**3
+    skin = skin_volume_mm3(ground, rule.skin_mm) * skin_ratio(ground, blocks.fill, rule.skin_mm)
     # the band's thickness falls smoothly from edge to skin: half of it on the mean
     band = (rule.edge_mm - rule.skin_mm) * rule.band_mm / 2
     flange = rule.flange_mm * (rule.flange_width_mm - rule.skin_mm)
-    edges = 2 * joint_mm * (band + flange)
-    likely = skin * master.detail_allowance + fill + edges
+    laid = skin + fill + 2 * joint_mm * (band + flange)
+    likely = laid * (1 + _LEFT_OUT) + skin * (master.detail_allowance - 1)
     share = skin / max(likely, 1e-9)
     causes = (
         ("lattice resolution", error_mm3 / max(likely, 1e-9)),
         ("detail still to be carved", master.detail_allowance_uncertainty * share),
         ("brushing by hand", brief.rubber.brushing_variation * share),
-        ("draft and keys, left out", _LEFT_OUT),
+        ("draft, the foot and keys by a flat tenth", _LEFT_OUT),
     )
     half = float(np.sqrt(sum(width**2 for _, width in causes)))
     return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
-
-
-_LEFT_OUT = 0.1  # of the rubber
 
 
 def _order_in_words(tried: _Tried, names: tuple[str, ...]) -> tuple[ComingOff, ...]:
