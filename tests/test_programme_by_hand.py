@@ -320,3 +320,32 @@ def test_the_note_on_warmth(celsius: float, life: str, words: str, without: str)
     assert f"taken as {life} (20 min at 23 °C, half for every 10 °C" in made.temperature_note
     assert words in made.temperature_note
     assert without not in made.temperature_note
+
+
+def test_work_that_cures_into_saturday_goes_on_on_monday() -> None:
+    run = replace(RUN, hours_per_day=5.0, work_weekends=False, start_date="2026-12-04")  # a Friday
+    start = begun(programme(replace(BRIEF, run=run)))
+    assert 24 < start["Rubber cures, left piece"] + 24 * WARM_RUBBER < 48
+    assert start["Release the rubber, left piece"] == 72.0
+
+
+def test_the_last_minutes_of_a_day_are_worked() -> None:
+    # the wall takes 2 h; of 2.04 that leaves 0.04 h for the release's 0.1
+    run = replace(RUN, hours_per_day=2.04, work_weekends=True, start_date="2026-12-03")
+    tasks = programme(replace(BRIEF, run=run)).tasks
+    release = [(t.start_h, t.duration_h) for t in tasks if t.name == "Seal and release the master"]
+    assert release == [pytest.approx((2.0, 0.04)), pytest.approx((24.0, 0.06))]
+
+
+def test_rates_known_for_sure_leave_no_range() -> None:
+    stuff = catalogue()
+    stuff = replace(stuff, rates=replace(stuff.rates, rate_uncertainty=0.0))
+    run = replace(RUN, hours_per_day=5.0, work_weekends=False, start_date="2026-12-03")
+    made = set_programme(rubber(), keys(), jacket(), cast(), replace(BRIEF, run=run), stuff)
+    assert made.mould_days_range == (made.mould_days,) * 2
+    assert made.run_days_range == (made.run_days,) * 2
+    # day 1 a Thursday: the weekend is among them
+    from_monday = set_programme(
+        rubber(), keys(), jacket(), cast(), replace(BRIEF, run=replace(run, start_date=None)), stuff
+    )
+    assert from_monday.mould_days == made.mould_days - 2
