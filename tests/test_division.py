@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import graphlib
 import itertools
+from dataclasses import dataclass, replace
 
 import manifold3d
 import meshes
@@ -11,10 +12,17 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft.blocks import Blocks, Ground, build_blocks, lay_ground, look_again, skin_volume_mm3, surface_of, unstack
+from mouldloft.brief import Brief, RunBrief, SeamBrief
+from mouldloft.catalogue import read_catalogue
+from mouldloft.division import Division, beyond_two, jacket_solids, propose_division
 from mouldloft.expansion import ShareCosts, share_cost, share_out
+from mouldloft.master import Master
 from mouldloft.mincut import FaceGraph, SplitCosts, cheapest_split, split_cost
 from mouldloft.rays import ray_scene
-from seam_bodies import as_master
+from mouldloft.seam import Seam, place_seam
+from mouldloft.undercut import Locks, find_locks
+from scipy.spatial import cKDTree
+from seam_bodies import as_master, opening_along, seen_field
 
 # --- sharing out among labels: against all labellings, and against the exact cut of two ---------------------------
 
@@ -196,3 +204,166 @@ def test_orders_are_those_of_the_standard_library():
         place = {k: n for n, k in enumerate(found.order)}
         assert all(place[j] < place[k] for k in range(5) for j in np.flatnonzero(counts[k]))
     assert min(kinds.values()) > 20
+
+
+# --- proposals ------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Case:
+    master: Master
+    brief: Brief
+    seam: Seam
+    locks: Locks
+    division: Division | None
+
+
+def _case(master: Master, direction, offset_mm: float, casts: int = 1, cells: int = 72, **seam) -> Case:
+    """Two pieces on a plane across a direction, and what is proposed instead."""
+    brief = Brief(run=RunBrief(casts=casts), seam=SeamBrief(kind="plane", **seam))
+    opening, field = opening_along(direction, offset_mm), seen_field(master, direction)
+    two = place_seam(master, opening, field, brief.seam)
+    locks = find_locks(master, field, two, read_catalogue(None).rubber_for(brief.materials))
+    return Case(master, brief, two, locks, propose_division(master, brief, opening, two, locks, cells=cells))
+
+
+FLARE_DEG = 50.0
+
+
+def arms_between_discs(turned_deg: float = 0.0) -> Master:
+    """Three walls at 120 degrees whose ends flare by 50 degrees, closed above and below by discs, on z = 0.
+
+    Level round arms would not do: pulled up and down, with the seam at half their height, all of them is free (see
+    below). Here the discs lock that. A pocket between two walls goes along its own bisector (60, 180, 300 degrees)
+    within 90 - 30 - 50 = 10 degrees of it, and no other way; two opposed pulls are never both near a bisector.
+    """
+    cut, tip, wide = 220.0, 65.0, 15.0
+    start = cut - (tip - wide) / np.tan(np.radians(FLARE_DEG))
+    arm = manifold3d.CrossSection([[(0, -wide), (start, -wide), (cut, -tip), (cut, tip), (start, wide), (0, wide)]])
+    plan = arm + arm.rotate(120) + arm.rotate(240) + manifold3d.CrossSection.circle(45, 96)
+    disc = manifold3d.Manifold.cylinder(30.0, 265.0, 265.0, 96)
+    body = manifold3d.Manifold.extrude(plan, 240.0).translate((0, 0, 30.0)) + disc + disc.translate((0, 0, 270.0))
+    mesh = trimesh.Trimesh(*meshes._arrays(body.refine_to_length(24.0).rotate((0, 0, turned_deg))), process=False)
+    return as_master(mesh)
+
+
+BISECTORS_DEG = (60.0, 180.0, 300.0)
+
+
+def _best_two(turned_deg: float):
+    turn = np.radians(turned_deg)
+    return (np.cos(turn), np.sin(turn), 0.0)
+
+
+@pytest.fixture(scope="module")
+def arms() -> Case:
+    return _case(arms_between_discs(), _best_two(0.0), 0.0, max_pieces=4)
+
+
+def _level_turns(division: Division) -> np.ndarray:
+    return np.sort([np.degrees(np.arctan2(p.pull[1], p.pull[0])) % 360 for p in division.pieces])
+
+
+def test_three_arms_take_three_pieces_along_the_bisectors(arms):
+    made = arms.division
+    assert made is not None
+    assert made.holds, made.notes
+    assert len(made.pieces) == 3
+    assert all(abs(p.pull[2]) < 0.05 for p in made.pieces)
+    assert _level_turns(made) == pytest.approx(BISECTORS_DEG, abs=11.5)  # 10 degrees, and what the lattice lets pass
+    # to the hub two pieces have to fill behind the flares: analytic, at least 50 mm by the straight wall, both sides
+    straight = 220.0 - 50.0 / np.tan(np.radians(FLARE_DEG)) - 45.0
+    assert arms.locks.fill_mm3 > 2 * 50.0 * straight * 240.0
+    assert made.two_piece_fill_mm3 == pytest.approx(arms.locks.fill_mm3, rel=0.1)
+    assert made.fill_mm3 < 0.05 * made.two_piece_fill_mm3
+    assert made.locked_area_mm2 < 0.05 * made.two_piece_locked_area_mm2
+
+
+def test_every_face_has_a_piece_and_every_piece_a_place(arms):
+    made, master = arms.division, arms.master
+    assert made.labels.shape == (len(master.faces),)
+    areas = np.bincount(made.labels, master.face_areas_mm2, minlength=3)
+    assert areas == pytest.approx([p.area_mm2 for p in made.pieces])
+    assert sum(p.share for p in made.pieces) == pytest.approx(1.0)
+    assert len({p.name for p in made.pieces}) == 3
+    # a joint runs down each of the three arms, some 300 mm, and over both discs to where the three meet
+    assert made.joint_length_mm == pytest.approx(sum(j.length_mm for j in made.joints))
+    assert 3 * 300 < made.joint_length_mm < 3 * (300 + 4 * 265)
+    tree = cKDTree(master.vertices_mm)
+    for joint in made.joints:
+        assert tree.query(joint.points_mm)[0].max() < 24.0
+        assert set(joint.between) <= {p.name for p in made.pieces}
+
+
+def test_the_way_off_is_clear_and_said(arms):
+    made = arms.division
+    assert sorted(s.piece for s in made.order) == sorted(p.name for p in made.pieces)
+    for step in made.order:
+        assert step.hits == 0
+        assert step.checked_steps >= 10
+        assert step.clearance_mm > 0
+        assert step.reason.startswith("comes off ")
+    assert "two take" in made.why
+    assert any("two pieces" in note for note in made.notes)
+
+
+def test_the_jackets_as_solids_pass_the_master(arms):
+    """manifold3d moves them: closed, apart from each other, clear of the master at every stop but for half a cell."""
+    made = arms.division
+    master = meshes.as_manifold(arms.master.vertices_mm, arms.master.faces)
+    solids = {s.name.removeprefix("jacket, "): s for s in jacket_solids(made)}
+    assert len(solids) == 3
+    left = [s.piece for s in made.order]
+    bodies = {name: meshes.as_manifold(s.vertices_mm, s.faces) for name, s in solids.items()}
+    for step in made.order:
+        left.remove(step.piece)
+        body = bodies[step.piece]
+        assert body.volume() > 0
+        pull = np.array(next(p.pull for p in made.pieces if p.name == step.piece))
+        for stop in np.linspace(0.0, step.travel_mm, 10):
+            moved = body.translate(tuple(stop * pull))
+            assert (moved ^ master).volume() < 1e-3 * body.volume()
+            for other in left:
+                assert (moved ^ bodies[other]).volume() < 5e-3 * body.volume()
+
+
+def test_the_division_turns_with_the_body(arms):
+    turned = _case(arms_between_discs(90.0), _best_two(90.0), 0.0, max_pieces=4).division
+    assert turned is not None
+    assert len(turned.pieces) == 3
+    assert _level_turns(turned) == pytest.approx(np.sort((np.array(BISECTORS_DEG) + 90) % 360), abs=11.5)
+    assert turned.fill_mm3 < 0.05 * turned.two_piece_fill_mm3
+    assert turned.two_piece_fill_mm3 == pytest.approx(arms.division.two_piece_fill_mm3, rel=0.02)
+
+
+def test_two_pieces_stay_two_where_they_will_do():
+    """Convex bodies, and three level round arms with flared ends: up and down frees every one of them."""
+    level = trimesh.Trimesh(*meshes.three_arms(), process=False)
+    level.apply_translation([0, 0, -level.bounds[0, 2]])
+    for mesh, direction, offset in (
+        (trimesh.creation.icosphere(4, 100.0), (1, 0, 0), 0.0),
+        (level, (0, 0, 1), float(level.extents[2] / 2)),
+    ):
+        case = _case(as_master(mesh), direction, offset, max_pieces=8)
+        assert case.division is None
+        assert beyond_two(case.master, case.locks, case.brief) == ()
+
+
+def test_more_pieces_are_only_proposed_where_the_brief_allows_them(arms):
+    two = replace(arms.brief, seam=replace(arms.brief.seam, max_pieces=2))
+    opening = opening_along(_best_two(0.0), 0.0)
+    assert propose_division(arms.master, two, opening, arms.seam, arms.locks) is None
+    reasons = beyond_two(arms.master, arms.locks, two)
+    assert len(reasons) == 2  # too much of it, and too deep
+    easy = replace(two, seam=replace(two.seam, most_fill_share=1.0, deepest_fill_skins=1000.0))
+    assert beyond_two(arms.master, arms.locks, easy) == ()
+
+
+def test_a_piece_limit_that_cannot_be_kept_is_said(arms):
+    brief = replace(arms.brief, seam=replace(arms.brief.seam, max_pieces=3))
+    made = propose_division(
+        arms.master, brief, opening_along(_best_two(0.0), 0.0), arms.seam, arms.locks, piece_limit_kg=0.1, cells=40
+    )
+    assert made is not None
+    assert not made.holds
+    assert any("0.1 kg" in note for note in made.notes)
