@@ -12,6 +12,7 @@ from scipy import ndimage, spatial
 
 from .brief import Brief, RubberBrief
 from .catalogue import RubberMaterial, read_catalogue
+from .contour import face_centres
 from .depthmap import EMPTY_TOP, Grid, column_image, grid_around, limit_slope, raise_by_balls
 from .errors import PlanImpossible
 from .frame import PullFrame, pull_frame
@@ -20,6 +21,7 @@ from .master import Master
 from .parting import parting_heights
 from .progress import SILENT, Progress
 from .sampling import covering_points, samples_on_every_face
+from .threads import in_threads
 from .undercut import Locks, skin_faces
 
 if TYPE_CHECKING:
@@ -223,13 +225,12 @@ def _solid_of_piece_mm3(
     Exact for a plane (faces are clipped at it); for a free seam the parting surface is read at the face centroids.
     """
     vertices = frame.to_frame(master.vertices_mm)
-    corners = vertices[master.faces]
     lift = master.normals @ frame.pull * master.face_areas_mm2
     if seam.kind == "plane":
-        above = corners[:, :, 2] - float(parting[0, 0])
+        above = vertices[:, 2][master.faces] - float(parting[0, 0])
         return float((lift * _mean_positive_part(above)).sum())
-    mine = seam.labels == piece
-    centres = corners[mine].mean(axis=1)
+    mine = np.flatnonzero(seam.labels == piece)
+    centres = face_centres(vertices, master.faces[mine])
     return float((lift[mine] * (centres[:, 2] - _read_map(parting, grid, centres))).sum())
 
 
@@ -311,10 +312,12 @@ def _cover_piece(
     pixel_mm: float,
     covering_mm: np.ndarray,
     spacing_mm: float,
+    by_cause: bool,
 ) -> _Cover:
     """Raise one piece's outside, map by map: filled, skin, edge, foot flange, draft, flange.
 
-    covering_mm : (k, 3) points over the piece's skin, `spacing_mm` apart.
+    covering_mm : (k, 3) points over the piece's skin, `spacing_mm` apart. by_cause=False leaves out the maps that only
+    part the volume: skin and half the skin then count as edge.
     """
     frame = pull_frame(np.asarray(seam.pieces[piece].pull))
     points = frame.to_frame(covering_mm)
@@ -335,12 +338,16 @@ def _cover_piece(
     guard = (0.58 * spacing_mm) ** 2 / (2 * rule.skin_mm)
     showing = _can_show(points, filled, grid, rule.edge_mm + guard)
     points, above = points[showing], above[showing]
-    skin = filled.copy()
-    raise_by_balls(skin, points, np.full(len(points), rule.skin_mm + guard), grid)
-    half = filled.copy()
-    raise_by_balls(half, points, np.full(len(points), rule.skin_mm / 2 + guard), grid)
+    skin, half = filled.copy(), filled.copy()
+    thick = wanted_thickness_mm(points, above, rule, frame, (), brief)
+    if by_cause:
+        raise_by_balls(skin, points, np.full(len(points), rule.skin_mm + guard), grid)
+        raise_by_balls(half, points, np.full(len(points), rule.skin_mm / 2 + guard), grid)
+        left = thick > rule.skin_mm
+    else:
+        left = np.ones(len(points), bool)
     edge = skin.copy()
-    raise_by_balls(edge, points, wanted_thickness_mm(points, above, rule, frame, (), brief) + guard, grid)
+    raise_by_balls(edge, points[left], thick[left] + guard, grid)
     walls = _filled_walls(points, above, filled, grid, rule)
     raise_by_balls(edge, walls[0], walls[1] + guard, grid)
     handled = edge
@@ -451,7 +458,7 @@ def _thickness_of(master: Master, seam: Seam, envelope: Envelope, rule: Thicknes
     mine = np.flatnonzero((seam.labels == envelope.piece) & skin_faces(master))
     faces = master.faces[mine]
     taken = samples_on_every_face(master.vertices_mm, faces, master.face_areas_mm2[mine], 2.5 * rule.skin_mm)
-    nearest = spatial.cKDTree(taken.points_mm).query(points, k=6, workers=2)[1]
+    nearest = spatial.cKDTree(taken.points_mm).query(points, k=6)[1]
     triangles = master.vertices_mm[faces[taken.faces[nearest.ravel()]]]
     closest = trimesh.triangles.closest_point(triangles, np.repeat(points, 6, axis=0))
     away = np.linalg.norm(closest - np.repeat(points, 6, axis=0), axis=1).reshape(-1, 6)
@@ -522,14 +529,24 @@ def brush_rubber(
             "give a larger rubber.pixel_mm in the brief, or leave it out."
         )
     spacing = 1.2 * pixel
-    covers, checks = [], []
-    for piece in range(len(seam.pieces)):
-        progress.step(piece / len(seam.pieces), f"covering the {seam.pieces[piece].name}")
-        points = _piece_points(master, seam, piece, spacing)
-        covers.append(_cover_piece(master, seam, piece, rule, brief.rubber, pixel, points, spacing))
-        progress.step((piece + 0.6) / len(seam.pieces), "and again on a coarser lattice")
-        checks.append(_cover_piece(master, seam, piece, rule, brief.rubber, 1.37 * pixel, points, spacing))
-    thickness = np.concatenate([_thickness_of(master, seam, cover.envelope, rule) for cover in covers])
+    pieces = range(len(seam.pieces))
+    points = in_threads(
+        lambda k: _piece_points(master, seam, k, spacing), pieces, progress, (0.0, 0.1), "points over the skin"
+    )
+    made = in_threads(
+        lambda k: _cover_piece(
+            master, seam, k % len(pieces), rule, brief.rubber, pixel if k in pieces else 1.37 * pixel,
+            points[k % len(pieces)], spacing, by_cause=k in pieces,
+        ),
+        range(2 * len(pieces)), progress, (0.1, 0.9), "covering the pieces, and again on a coarser lattice",
+    )  # fmt: skip
+    covers, checks = made[: len(pieces)], made[len(pieces) :]
+    thickness = np.concatenate(
+        in_threads(
+            lambda cover: _thickness_of(master, seam, cover.envelope, rule), covers, progress, (0.9, 1.0),
+            "measuring the thickness",
+        )
+    )  # fmt: skip
     parts = tuple(_parts(cover) for cover in covers)
     fine, coarse = sum(c.rubber_mm3 for c in covers), sum(c.rubber_mm3 for c in checks)
     skin = sum(c.skin_mm3 - c.filled_mm3 for c in covers)
