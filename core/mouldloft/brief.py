@@ -105,6 +105,7 @@ class KeysBrief:
     base_diameter_mm: Annotated[float, msgspec.Meta(ge=2, le=500)] = 40.0
     taper_deg: Annotated[float, msgspec.Meta(ge=3, le=60)] = 20.0
     sag_limit_mm: Positive = 3.0
+    tilt_deg: Annotated[float, msgspec.Meta(ge=0, le=90)] = 10.0  # most a half is tipped in its cradle while laid up
     least_stiffness: Annotated[float, msgspec.Meta(gt=0, lt=1)] = 0.05
 
 
@@ -195,7 +196,7 @@ def _check_names(given: dict, known: type, where: str) -> None:
     for key, value in given.items():
         if key not in names:
             raise BriefRefused(
-                f"The brief has '{key}' in {where}, which is not known; use one of: {', '.join(sorted(names))}."
+                f"The brief has {str(key)[:60]!r} in {where}, which is not known; use one of: {', '.join(sorted(names))}."
             )
         if known is Brief and key != "piece" and isinstance(value, dict):
             _check_names(value, type(getattr(Brief(), key)), f"[{key}]")
