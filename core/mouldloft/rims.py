@@ -57,8 +57,18 @@ def points_along(
         clear = clear & _away_from(spots, np.concatenate(found), OTHER_LINE_WITHIN * pitch_mm)
         if clear.any():
             steps = _even_steps(stations[clear], line.length, line.is_ring, pitch_mm, phase)
-            found.append(spots[clear][steps])
+            # a line may come back beside itself, or its two ends lie side by side
+            found.append(apart(spots[clear][steps], OTHER_LINE_WITHIN * pitch_mm))
     return np.concatenate(found)
+
+
+def apart(points: np.ndarray, least_mm: float) -> np.ndarray:
+    """Those of (k, 2) points that stand at least `least_mm` from every one kept before: first come."""
+    kept: list[np.ndarray] = []
+    for point in points:
+        if all(np.linalg.norm(point - other) >= least_mm for other in kept):
+            kept.append(point)
+    return np.array(kept).reshape(-1, 2)
 
 
 def _away_from(spots: np.ndarray, points: np.ndarray, least_mm: float) -> np.ndarray:
