@@ -19,8 +19,9 @@ from .errors import BriefRefused
 from .heightmap import clearance_mm, coarsen, fit_planes, sample, share_of_blocks, surface_cells
 from .marks import Assumption, Mark
 from .master import Master
+from .panels import beyond_thickness_mm
 from .progress import SILENT, Progress
-from .rims import covered, on_this_flange, points_along, rim_lines
+from .rims import apart, covered, on_this_flange, points_along, rim_lines
 from .rubber import Envelope, Rubber
 from .seam import Seam
 from .undercut import Locks
@@ -35,8 +36,9 @@ BLEND_OF_HEIGHT = 0.25
 CURVE_OF_FOOT = 1.5
 # Common practice: feet stand at least this many diameters apart, so that mat and rubber get between them.
 SPACING_OF_FOOT = 1.5
-# Common practice: fill thinner than this share of the skin (carved texture) is no lock to keep a key off.
-LOCK_OF_SKIN = 0.5
+# Common practice: lock fill thinner than the skin flexes with it as the glove is peeled, and works a key on it loose;
+# thicker fill is a block as good as any. Thinner than half the skin (carved texture) it is no lock at all.
+THIN_FILL_OF_SKIN = (0.5, 1.0)
 # Common practice: where a flange is too narrow for the brief's key, smaller ones are set there, down to this
 # share.
 SMALLER_KEYS = (1.0, 0.8, 0.65, 0.5, 0.4)
@@ -49,12 +51,15 @@ STEEPEST_DEG = 60.0
 EDGE_UNSERVED = 0.75
 MOST_KEYS_A_PIECE = 150
 # what may keep a key off a place; the first where it is only want of room
-BARRED = ("an edge or another key", "a lock", "a steep slope", "tight curvature")
+BARRED = ("an edge or another key", "thin lock fill", "a steep slope", "tight curvature")
 WORTHWHILE = 0.9  # a key is added for a gap only if it takes at least a tenth off its radius
 # Published as a typical range: brushable silicone 1.07 to 1.09 g/cm3 (one data sheet, one workshop's notes).
 RUBBER_DENSITY_KG_DM3 = 1.08
 # Mark.MEMORY: Gent's relation between Shore A and modulus gives 0.5 to 1.0 MPa for Shore A 12 to 28.
 RUBBER_MODULUS_MPA = 0.7
+# Common practice: what its weight presses on the jacket by this much more than the tilt stays where it is.
+LIES_DEG = 10.0
+STRETCH_UNDER_SPREAD = 0.488  # see `hung_sag_mm`
 RUBBER_POISSON = 0.5  # rubber keeps its volume
 _AROUND = 12  # samples of a key's side: exact for the second moments of a circle from 5 up
 
@@ -89,13 +94,12 @@ class Key:
 class FixtureCheck:
     """Is the glove of one piece held? stiffness is the smallest singular value of the key-face contact
     matrix, with turns scaled by the piece's radius of gyration, over the root of the key count; sag is that
-    of the largest
-    patch without a key under its own weight."""
+    of the worst patch that nothing holds, the piece lying in its cradle and tipped as the brief says."""
 
     piece: int
     stiffness: float
     least_stiffness: float
-    widest_gap_mm: float  # radius of the largest circle without a key
+    widest_gap_mm: float  # radius of the largest circle without a key, hanging or not
     sag_mm: float
     sag_limit_mm: float
     holds: bool
@@ -244,17 +248,18 @@ def _across(envelope: Envelope, point_mm: Sequence[float] | np.ndarray) -> tuple
 class Ground:
     """One piece's outside on a coarse grid, with what the checks need.
 
-    points_mm : (k, 3) frame coordinates of the covered blocks; thickness_mm : (k,) rubber there, across the
-    skin. hangs : (k,) bool, not where it lies on the board round the foot. allowed_mm : (k,) largest reach
-    of a key that may stand there, 0 where none may; on_edge : (k,) bool, flange or handling band. centre_mm
-    (frame) and gyration_mm are those of the surface. barred : (k,) int, index into BARRED of what keeps keys
-    off.
+    points_mm : (k, 3) frame coordinates of the covered blocks; thickness_mm : (k,) rubber there, across the skin.
+    hangs : (k,) share of its weight that pulls it off the jacket, 0 where its weight presses it on or it lies on the
+    board round the foot; held_mm : (k,) distance to the nearest place that lies firmly. allowed_mm : (k,) largest
+    reach of a key that may stand there, 0 where none may; on_edge : (k,) bool, flange or handling band. centre_mm
+    (frame) and gyration_mm are those of the surface. barred : (k,) int, index into BARRED of what keeps keys off.
     """
 
     envelope: Envelope
     points_mm: np.ndarray
     thickness_mm: np.ndarray
     hangs: np.ndarray
+    held_mm: np.ndarray
     allowed_mm: np.ndarray
     on_edge: np.ndarray
     centre_mm: np.ndarray
@@ -271,7 +276,7 @@ class _Coarse:
     inside: np.ndarray
     flange: np.ndarray
     thickness_mm: np.ndarray
-    hangs: np.ndarray
+    wall_deg: np.ndarray  # slope; -90 on the board round the foot
     origin_mm: tuple[float, float]
     block_mm: float
     factor: int
@@ -301,8 +306,23 @@ def _coarse(envelope: Envelope, block_mm: float, rubber: Rubber) -> _Coarse:
     thickness = np.maximum((height - under) / np.sqrt(1.0 + slope2), rubber.skin_thickness_mm)
     origin = (envelope.origin_mm[0] + shift, envelope.origin_mm[1] + shift)
     on_flange = whole & (flange >= 0.5 * share)
-    hangs = whole & (on_flange | ~_on_the_board(envelope, height, origin, block, rubber.flange_thickness_mm))
-    return _Coarse(height, whole, on_flange, thickness, hangs, origin, block, factor)
+    wall_deg = np.degrees(np.arctan(np.sqrt(slope2)))  # how far the outside's normal leans from the pull
+    on_board = _on_the_board(envelope, height, origin, block, rubber.flange_thickness_mm)
+    return _Coarse(height, whole, on_flange, thickness, np.where(on_board, -90.0, wall_deg), origin, block, factor)
+
+
+def pulled_off(points_mm: np.ndarray, wall_deg: np.ndarray, tilt_deg: float) -> tuple[np.ndarray, np.ndarray]:
+    """(k,) share of its weight that pulls rubber off the jacket, and (k,) distance to the nearest that lies firmly.
+
+    The piece lies open side up, the pull straight down, as its cradle holds it, and is tipped by up to `tilt_deg`
+    whichever way is worse. Where the outside leans `wall_deg` from level, its weight presses it on the jacket by
+    cos(wall + tilt); past a right angle that pulls it off. Firmly means with `LIES_DEG` to spare.
+    """
+    share = np.maximum(-np.cos(np.radians(wall_deg + tilt_deg)), 0.0)
+    lies = wall_deg + tilt_deg + LIES_DEG <= 90.0
+    if not lies.any():
+        return share, np.full(len(points_mm), np.inf)
+    return share, cKDTree(points_mm[lies]).query(points_mm)[0]
 
 
 def _on_the_board(
@@ -393,12 +413,14 @@ def _survey(
     at = np.nonzero(coarse.inside)
     centre, gyration = _mass_figures(coarse)
     points = coarse.points()
+    hangs, held = pulled_off(points, coarse.wall_deg[at], brief.tilt_deg)
     barred = np.where(locked, 1, np.where(steep, 2, np.where(tight, 3, 0)))[at]
     return Ground(
         envelope=envelope,
         points_mm=points,
         thickness_mm=coarse.thickness_mm[at],
-        hangs=coarse.hangs[at],
+        hangs=hangs,
+        held_mm=held,
         allowed_mm=allowed[at],
         on_edge=_edge_band(coarse, points, at, rubber.edge_band_mm),
         centre_mm=centre,
@@ -430,8 +452,8 @@ def _locked_blocks(
     rows, columns = coarse.inside.shape
     grid = Grid(coarse.origin_mm[0], coarse.origin_mm[1], coarse.block_mm, rows, columns)
     if master is None or seam is None:
-        return _lock_discs(envelope, grid, locks)
-    filled = locks.fill_mm > LOCK_OF_SKIN * rubber.skin_thickness_mm
+        return _lock_discs(envelope, grid, locks, rubber)
+    filled = _thin(locks.fill_mm, rubber)
     faces = master.faces[filled & (seam.labels == envelope.piece)]
     if len(faces) == 0:
         return np.zeros_like(coarse.inside)
@@ -444,10 +466,16 @@ def _locked_blocks(
     return locked
 
 
-def _lock_discs(envelope: Envelope, grid: Grid, locks: Locks) -> np.ndarray:
+def _thin(fill_mm: np.ndarray, rubber: Rubber) -> np.ndarray:
+    """Fill that is a lock, and thin."""
+    least, most = (share * rubber.skin_thickness_mm for share in THIN_FILL_OF_SKIN)
+    return (fill_mm > least) & (fill_mm < most)
+
+
+def _lock_discs(envelope: Envelope, grid: Grid, locks: Locks, rubber: Rubber) -> np.ndarray:
     locked = np.zeros((grid.rows, grid.columns), bool)
     for region in locks.regions:
-        if region.piece != envelope.piece or region.fill_mm3 <= 0:
+        if region.piece != envelope.piece or not _thin(np.array(region.fill_mm3 / region.area_mm2), rubber):
             continue
         x, y = _across(envelope, region.centre_mm)
         radius2 = region.area_mm2 / np.pi
@@ -518,17 +546,18 @@ def sag_of_patch_mm(radius_mm: np.ndarray, thickness_mm: np.ndarray, stuff: Rubb
     return q_mpa * a**4 / (64.0 * rigidity)
 
 
-def hung_sag_mm(radius_mm: np.ndarray, thickness_mm: np.ndarray, stuff: RubberStuff) -> np.ndarray:
-    """The same sag with the stretch of the middle plane counted, which a sag beyond half the thickness needs.
+def hung_sag_mm(
+    radius_mm: np.ndarray, thickness_mm: np.ndarray, stuff: RubberStuff, share: np.ndarray | float = 1.0
+) -> np.ndarray:
+    """The sag under a share of its weight, the stretch of the middle plane counted: beyond half the thickness it tells.
 
     w (1 + 0.488 (w / t)²) = small-deflection sag, for a clamped rim that holds still (Timoshenko & Woinowsky-Krieger,
-    Theory of plates and shells, for Poisson's ratio 0.3; from memory, verify). Its one real root, by Cardano.
+    Theory of plates and shells, for Poisson's ratio 0.3; from memory, verify).
     """
-    small, t = sag_of_patch_mm(radius_mm, thickness_mm, stuff), np.asarray(thickness_mm, float)
-    small = np.minimum(small, 1e9)  # a piece without a key hangs from nothing
-    p, q = t**2 / 0.488, -small * t**2 / 0.488
-    root = np.sqrt((q / 2) ** 2 + (p / 3) ** 3)
-    return np.cbrt(-q / 2 + root) + np.cbrt(-q / 2 - root)
+    small = share * np.minimum(
+        sag_of_patch_mm(radius_mm, thickness_mm, stuff), 1e9
+    )  # without a key it hangs from nothing
+    return beyond_thickness_mm(small, np.asarray(thickness_mm, float), STRETCH_UNDER_SPREAD)
 
 
 def _contact_of(keys: Sequence[Key], envelope: Envelope, centre: np.ndarray, gyration: float) -> np.ndarray:
@@ -574,8 +603,9 @@ def _ground_of(envelope: Envelope, brief: KeysBrief, rubber: Rubber) -> Ground:
     centre, gyration = _mass_figures(coarse)
     points = coarse.points()
     nothing = np.zeros(len(points))
+    hangs, held = pulled_off(points, coarse.wall_deg[coarse.inside], brief.tilt_deg)
     return Ground(
-        envelope, points, coarse.thickness_mm[coarse.inside], coarse.hangs[coarse.inside], nothing,
+        envelope, points, coarse.thickness_mm[coarse.inside], hangs, held, nothing,
         nothing.astype(bool), centre, gyration, coarse.block_mm, nothing.astype(int),
     )  # fmt: skip
 
@@ -594,9 +624,8 @@ def _check(keys: Sequence[Key], ground: Ground, brief: KeysBrief, stuff: RubberS
             envelope.piece, 0.0, brief.least_stiffness, float("inf"), float("inf"), brief.sag_limit_mm, False,
             f"the {envelope.name} has no keys",
         )  # fmt: skip
-    gaps = np.where(ground.hangs, gaps, 0.0)
-    sags = hung_sag_mm(gaps, ground.thickness_mm, stuff)
-    worst = int(np.argmax(sags))
+    sags = _sags_mm(gaps, ground, stuff)
+    worst = int(np.argmax(sags if sags.any() else gaps))
     stiff, flat = stiffness >= brief.least_stiffness, bool(sags[worst] <= brief.sag_limit_mm)
     place = envelope.frame.to_master(points[worst][None])[0]
     return FixtureCheck(
@@ -613,6 +642,11 @@ def _check(keys: Sequence[Key], ground: Ground, brief: KeysBrief, stuff: RubberS
         ),
         gap_centre_mm=(float(place[0]), float(place[1]), float(place[2])),
     )  # fmt: skip
+
+
+def _sags_mm(gaps_mm: np.ndarray, ground: Ground, stuff: RubberStuff) -> np.ndarray:
+    """(k,) sag about each place: of the round patch that reaches to the next key or to rubber that lies firmly."""
+    return hung_sag_mm(np.minimum(gaps_mm, ground.held_mm), ground.thickness_mm, stuff, ground.hangs)
 
 
 def _why(
@@ -769,19 +803,10 @@ def _along_flange(ground: Ground, brief: KeysBrief, scale: float, rubber: Rubber
 
     feet = np.array([k.foot_mm for k in placed if k.where == "edge"], float).reshape(-1, 3)
     here = feet[on_this_flange(envelope, feet, 2.0 * rubber.flange_thickness_mm)]
-    shared = _apart(envelope.frame.to_frame(here)[:, :2], SPACING_OF_FOOT * brief.base_diameter_mm * scale)
+    shared = apart(envelope.frame.to_frame(here)[:, :2], SPACING_OF_FOOT * brief.base_diameter_mm * scale)
     lines = rim_lines(envelope, rubber.flange_width_mm / 2.0)
     spots = points_along(lines, brief.edge_spacing_mm, usable, shared[usable(shared)] if len(shared) else shared)
     return [_stand(envelope, spot, "edge", brief, scale) for spot in spots]
-
-
-def _apart(points: np.ndarray, least_mm: float) -> np.ndarray:
-    """Those of (k, 2) points that stand at least `least_mm` from every one kept before: first come."""
-    kept: list[np.ndarray] = []
-    for point in points:
-        if all(np.linalg.norm(point - other) >= least_mm for other in kept):
-            kept.append(point)
-    return np.array(kept).reshape(-1, 2)
 
 
 def _shape(ground: Ground, brief: KeysBrief, scale: float) -> Key:
@@ -901,7 +926,7 @@ def _close_gaps(keys: list[Key], ground: Ground, brief: KeysBrief, stuff: Rubber
     gaps = _gaps_mm(keys, envelope, points)
     open_points = np.nonzero(ground.hangs)[0]  # shrinks: more keys only close gaps and take up room
     while len(keys) < MOST_KEYS_A_PIECE:
-        sags = hung_sag_mm(gaps[open_points], ground.thickness_mm[open_points], stuff)
+        sags = _sags_mm(gaps, ground, stuff)[open_points]
         open_points, sags = open_points[sags > brief.sag_limit_mm], sags[sags > brief.sag_limit_mm]
         index, scale = _room(keys, ground, brief, least_scale)
         if len(open_points) == 0 or len(index) == 0:
@@ -970,6 +995,11 @@ def key_assumptions(brief: KeysBrief, stuff: RubberStuff | None = None) -> tuple
     return (
         Assumption("key spacing", spacing, Mark.COMMON_PRACTICE),
         Assumption("sag limit between keys", f"{brief.sag_limit_mm:g} mm", Mark.COMMON_PRACTICE),
+        Assumption(
+            "how a half lies while its cast is laid",
+            f"open side up in its cradle, tipped {brief.tilt_deg:g}° at most",
+            Mark.COMMON_PRACTICE,
+        ),
         Assumption("rubber modulus", f"{stuff.modulus_mpa:g} MPa", Mark.MEMORY, "Gent, from Shore A 12 to 28"),
         Assumption("sag of a held patch", "q a⁴ / 64 D", Mark.MEMORY, plates),
     )
