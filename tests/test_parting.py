@@ -129,7 +129,7 @@ def test_surface_keeps_between_the_skins(case, request):
     assert (high - height > -0.01).mean() > 0.995
 
 
-@pytest.mark.parametrize(("scale", "share"), [(1, 8e-5), (9, 2e-3)])
+@pytest.mark.parametrize(("scale", "share"), [(1, 8e-5), (9, 3e-3)])
 def test_stretched_map_is_harmonic_between_fixed_pixels(scale, share):
     """Analytic: x² - y² is harmonic, on the grid exactly; fixed on the rim it must be found inside."""
     y, x = np.mgrid[-40 * scale : 40 * scale + 1, -60 * scale : 60 * scale + 1] / (20.0 * scale)

@@ -22,7 +22,7 @@ _SWEEPS = 10  # between looks at how far the solution still moves
 _ROUNDS_MOST = 200
 # of the height range: a sweep that moves no pixel further ends a resolution. What is slow to level out is wide, so a
 # coarser one, at half the pixels across a quarter of the work, is brought to rest eight times closer
-_STILL, _STILL_PIXELS = 2e-5, 800
+_STILL, _STILL_PIXELS = 1e-5, 800
 _COARSEST = 24  # pixels across, at which the solution starts
 
 
