@@ -349,3 +349,28 @@ def test_rates_known_for_sure_leave_no_range() -> None:
         rubber(), keys(), jacket(), cast(), replace(BRIEF, run=replace(run, start_date=None)), stuff
     )
     assert from_monday.mould_days == made.mould_days - 2
+
+
+def test_spare_work_longer_than_a_wait_goes_on_in_the_next() -> None:
+    # cleaning the joint takes 2.5 / 0.3 / 3 = 2.78 h; cast 2's gelcoat sets for 1.06
+    stuff = catalogue()
+    stuff = replace(stuff, rates=replace(stuff.rates, finish_m_h=0.3))
+    tasks = set_programme(rubber(), keys(), jacket(), cast(), BRIEF, stuff).tasks
+    start = {task.name: task.start_h for task in reversed(tasks)}
+    sets = 1.5 * WARM_RESIN
+    done = [(t.start_h, t.duration_h) for t in tasks if t.name == "Cast 1: clean up the joint"]
+    first = start["Cast 2: gelcoat sets"]
+    assert done[0] == pytest.approx((first, sets))
+    assert start["Cast 2: lay up the halves"] == pytest.approx(first + sets), "the cast does not wait for it"
+    rest = [start_h for start_h, _ in done[1:]]
+    assert rest[0] == pytest.approx(start["Cast 2: cures"])
+    assert sum(hours for _, hours in done) == pytest.approx(2.5 / 0.3 / HANDS)
+
+
+def test_a_coat_that_no_longer_fits_the_day_waits_for_the_next() -> None:
+    # 2.3 h a day: wall and release take 2.1, the print coat 0.39
+    run = replace(RUN, hours_per_day=2.3, work_weekends=True, start_date="2026-12-03")
+    tasks = programme(replace(BRIEF, run=run)).tasks
+    (coat,) = (t for t in tasks if t.name == "Print coat, left piece")
+    assert (coat.start_h, coat.duration_h) == pytest.approx((24.0, brushed(("print coat", "left piece"))))
+    assert "more hands" not in coat.note
