@@ -13,6 +13,7 @@ from mouldloft import pictures, studio
 from mouldloft.errors import Cancelled, OutputRefused
 from mouldloft.house import (
     LOCK_STOPS,
+    THICKNESS_STOPS,
     feet_inches,
     kg_lb,
     lightness,
@@ -21,6 +22,7 @@ from mouldloft.house import (
     number,
     rgb,
     round_step,
+    thickness_colours,
     to_linear,
     to_srgb,
 )
@@ -48,6 +50,8 @@ from mouldloft.shapes import (
     split_creases,
 )
 from mouldloft.studio import look, photograph, set_up, vtk_can_draw
+from mouldloft.thickness import measure_thickness
+from mouldloft.thicknessview import thickness_view
 from PIL import Image
 from synthetic_gloves import box, dome
 from synthetic_plan import small_plan as figure_plan
@@ -84,12 +88,44 @@ NO_GREEN = np.array([[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047
 
 
 @pytest.mark.parametrize("sight", [np.eye(3), NO_RED, NO_GREEN], ids=["all colours", "no red", "no green"])
-def test_lock_scale_keeps_its_order_whatever_the_eye(sight):
-    seen = to_srgb(to_linear(lock_colours(np.linspace(0, 1, 33))) @ sight.T)
+@pytest.mark.parametrize(
+    ("scale", "stops"),
+    [(lock_colours, LOCK_STOPS), (lambda share: thickness_colours(1 - share), THICKNESS_STOPS[::-1])],
+    ids=["locks", "thickness"],
+)
+def test_scales_keep_their_order_whatever_the_eye(sight, scale, stops):
+    seen = to_srgb(to_linear(scale(np.linspace(0, 1, 33))) @ sight.T)
     steps = np.diff(lightness(seen))
     assert (steps < -0.5).all()  # every step is darker, so a grey print keeps the order too
-    ends = lightness(to_srgb(to_linear(np.array([rgb(c) for c in LOCK_STOPS])) @ sight.T))
+    ends = lightness(to_srgb(to_linear(np.array([rgb(c) for c in stops])) @ sight.T))
     assert (-np.diff(ends) > 8.0).all()  # the stops are far apart
+
+
+def test_thickness_is_shown_on_one_scale_by_area(plan):
+    view = thickness_view(plan)
+    measured = measure_thickness(plan)
+    assert view.least_mm == min(piece.least_mm for piece in measured)
+    assert view.low_mm <= view.least_mm < view.low_mm + 1
+    assert len(view.ticks_mm()) == 5
+    for at, (piece, share) in enumerate(zip(measured, view.shares)):
+        assert share.sum() == pytest.approx(1.0)
+        # by area, against the middle of every facet of the outside
+        outside = trimesh.Trimesh(piece.vertices_mm, piece.faces, process=False)
+        middle = piece.map_mm[piece.faces].mean(axis=1)
+        bars = np.linspace(view.low_mm, view.high_mm, len(share) + 1)
+        cut = bars[len(share) // 2]
+        over = outside.area_faces[middle > cut].sum() / outside.area
+        assert share[len(share) // 2 :].sum() == pytest.approx(over, abs=0.02)
+        thinnest = np.argmin(piece.map_mm)
+        colour = view.colours_on(at, piece.vertices_mm[thinnest : thinnest + 1])
+        assert colour == pytest.approx(thickness_colours(view.share_at(piece.map_mm[thinnest : thinnest + 1])))
+    beyond = sum(
+        trimesh.Trimesh(p.vertices_mm, p.faces, process=False)
+        .area_faces[p.map_mm[p.faces].min(axis=1) > view.high_mm]
+        .sum()
+        for p in measured
+    )
+    assert beyond < 0.1 * sum(trimesh.Trimesh(p.vertices_mm, p.faces, process=False).area for p in measured)
 
 
 def test_figures_as_they_are_read():
@@ -341,6 +377,7 @@ def test_pictures_are_written_without_vtk(plan, tmp_path, monkeypatch):
         *(f"{name}.png" for name in VIEWS if name != "three_quarter_behind"),
         "locks.png",
         "apart.png",
+        "thickness.png",
     ]
     for path in made:
         image = np.asarray(Image.open(path).convert("L"), float)

@@ -19,11 +19,12 @@ from mouldloft import pictures, studio, typeset, words
 from mouldloft.chart import chart_rows, day_rows, programme_pages
 from mouldloft.clientsheet import client_sheet
 from mouldloft.errors import OutputRefused
-from mouldloft.house import kg, kg_lb, litres, metres, mm, money, number, ounces
+from mouldloft.house import kg, kg_lb, litres, metres, mm, money, number, ounces, percent
 from mouldloft.planfile import save_plan
 from mouldloft.programme import set_programme
 from mouldloft.sheets import packs_in_words, workshop_sheets
 from mouldloft.takeoff import write_order
+from mouldloft.thicknessview import thickness_view
 from mouldloft.typeset import fitted, marked_up
 from mouldloft.words import (
     coats_of,
@@ -284,6 +285,19 @@ def test_workshop_figures_are_the_plans(plan, workshop):
         assert assumption.mark.value in text
     assert f"{CAUTIONS[0].sentence} What decides: {CAUTIONS[0].defers_to}." in text
     assert "not a certificate" in text
+
+
+def test_thickness_is_printed_as_measured(plan, workshop):
+    page = " ".join(words_of(workshop))
+    assert page.count("share of the outside") == 2
+    view = thickness_view(plan)
+    for piece, share in zip(view.pieces, view.shares):
+        assert f"thinnest {mm(piece.least_mm)}, asked {mm(plan.rubber.skin_thickness_mm)}" in page
+        for part in share[share >= 0.005]:
+            assert percent(part).replace(" ", "") in page
+        for place in piece.thin:
+            x, y, z = place.point_mm
+            assert f"{mm(place.thickness_mm)} {mm(place.asked_mm)} x {x:.0f}, y {y:.0f}, z {z:.0f} mm" in page
 
 
 def test_handling_points_and_detail_to_carve_are_told(plan, tmp_path):

@@ -19,6 +19,7 @@ from mouldloft import pictures, studio, webpage
 from mouldloft.errors import Cancelled, OutputRefused
 from mouldloft.house import kg_lb, metres, mm, rgb
 from mouldloft.progress import Progress
+from mouldloft.thicknessview import thickness_view
 from mouldloft.webpage import page_text, script_json, write_page
 from PIL import Image
 from synthetic_plan import small_plan as figure_plan
@@ -237,6 +238,46 @@ def test_clicks_hide_and_show_each_part(desk):
         assert desk.run(f"return document.querySelector('[data-part={part}]').ariaPressed") == "false"
         assert there > 150
         assert near_colour(seen(desk), colour) < 0.02 * there
+
+
+@needs_browser
+def test_a_click_colours_the_glove_by_thickness_with_its_legend(plan, desk):
+    desk.run("for (const b of document.querySelectorAll('[data-part]')) if (b.ariaPressed === 'true') b.click()")
+    desk.click('[data-part="locks"]')
+    assert shown(desk) == {"locks", "master"}
+    desk.click('[data-part="thickness"]')
+    assert shown(desk) == {"thickness", "master", "glove0", "glove1"}  # one scale at a time, and the glove to see it on
+    assert desk.run("return document.getElementById('legend').hidden") is True
+    assert desk.run("return document.getElementById('legend-thickness').hidden") is False
+    legend = desk.run("return document.getElementById('legend-thickness').innerText")
+    view = thickness_view(plan)
+    assert mm(min(piece.least_mm for piece in view.pieces)) in legend
+    assert f"{view.high_mm:.3g} mm +" in legend
+    desk.click('[data-part="master"]')
+    desk.click('[data-view="left"]')
+    coloured = seen(desk)
+    desk.click('[data-part="thickness"]')
+    plain = seen(desk)
+    changed = (np.abs(coloured - plain).max(axis=2) > 25).mean()
+    glove = (np.abs(plain - [244, 241, 234]).max(axis=2) > 40).mean()
+    assert changed > 0.5 * glove
+    assert desk.run("return document.getElementById('legend-thickness').hidden") is True
+
+
+def test_thickness_colours_are_those_of_the_measure(plan, page):
+    text = page.read_text(encoding="utf-8")
+    data = json.loads(taken(text, "plan"))
+    block = zlib.decompress(base64.b64decode(taken(text, "shapes")))
+    view = thickness_view(plan)
+    for at in (0, 1):
+        body = next(b for b in data["bodies"] if b["part"] == f"glove{at}")
+        held = np.frombuffer(block, np.uint8, 3 * body["vertices"], body["thickness"]).reshape(-1, 3) / 255
+        steps = np.frombuffer(block, "<u2", 3 * body["vertices"], body["at"]["vertices"]).reshape(-1, 3)
+        points = np.array(body["low"]) + steps * np.array(body["step"])
+        wanted = view.colours_on(at, points)
+        # shade darkens all three channels alike, so what is compared is their ratio
+        ratio = held / np.maximum(held.max(axis=1, keepdims=True), 1e-6)
+        assert np.median(np.abs(ratio - wanted / wanted.max(axis=1, keepdims=True))) < 0.02
 
 
 @needs_browser

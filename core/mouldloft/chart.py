@@ -1,4 +1,4 @@
-"""The programme on paper: a chart of days, and what is mixed in which batches."""
+"""Charts on paper: the programme's days and batches, and how much of a glove is how thick."""
 
 from __future__ import annotations
 
@@ -11,8 +11,22 @@ from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, Spacer
 
-from .house import GLOVE, HAIRLINE, INK, JACKET, KEY, SEAM, SOFT_INK, counted, number
+from .house import (
+    GLOVE,
+    HAIRLINE,
+    INK,
+    JACKET,
+    KEY,
+    SEAM,
+    SOFT_INK,
+    counted,
+    mm,
+    number,
+    percent,
+    thickness_colours,
+)  # fmt: skip
 from .house import kg as kilograms
+from .thicknessview import thickness_view
 from .typeset import Placed, fitted, heading, house_fonts, ruled_table, set_text
 from .words import run_line
 
@@ -190,3 +204,49 @@ def _chart(plan: MouldPlan, rows: Sequence[ChartRow], inner: float) -> Placed:
                     canvas.setDash()
 
     return Placed(inner, height, draw)
+
+
+def histogram(plan: MouldPlan, at: int, inner: float) -> Placed:
+    """How much of a glove piece's outside is how thick, with what was asked and the least found."""
+    view = thickness_view(plan)
+    piece, share = view.pieces[at], view.shares[at]
+    foot, tall, head = 22.0, 62.0, 16.0
+    step = inner / len(share)
+
+    def along(thickness_mm: float) -> float:
+        return inner * float(view.share_at(np.array(thickness_mm)))
+
+    def draw(canvas: Canvas) -> None:
+        names = house_fonts()
+        colours = thickness_colours((np.arange(len(share)) + 0.5) / len(share))
+        title, _ = fitted(piece.name[:1].upper() + piece.name[1:], 0.45 * inner, 11, (7.6,), "strong")
+        title.drawOn(canvas, 0, foot + tall + 4)
+        canvas.setFont(names["regular"], 7)
+        canvas.setFillColor(HexColor(SOFT_INK))
+        words = f"share of the outside; thinnest {mm(piece.least_mm)}, asked {mm(plan.rubber.skin_thickness_mm)} (line)"
+        canvas.drawRightString(inner, foot + tall + 6, words)
+        for k, (part, colour) in enumerate(zip(share, colours)):
+            high = tall * part / max(share.max(), 1e-9)
+            canvas.setFillColorRGB(*colour)
+            canvas.setStrokeColor(HexColor(HAIRLINE))
+            canvas.setLineWidth(0.4)
+            canvas.rect(k * step + 0.6, foot, step - 1.2, high, stroke=1, fill=1)
+            if part >= 0.005:
+                canvas.setFillColor(HexColor(INK if high < tall - 9 or k > len(share) / 2 else "#ffffff"))
+                y = foot + high + 2 if high < tall - 9 else foot + high - 8
+                canvas.setFont(names["regular"], 5.8)
+                canvas.drawCentredString((k + 0.5) * step, y, percent(part).replace(" ", ""))
+        canvas.setStrokeColor(HexColor(SOFT_INK))
+        canvas.line(0, foot, inner, foot)
+        canvas.setStrokeColor(HexColor(SEAM))
+        canvas.setLineWidth(0.9)
+        asked = along(plan.rubber.skin_thickness_mm)
+        canvas.line(asked, foot - 3, asked, foot + tall)
+        canvas.setFillColor(HexColor(SOFT_INK))
+        canvas.setFont(names["regular"], 6.6)
+        ticks = view.ticks_mm()
+        for k, tick in enumerate(ticks):
+            place = (canvas.drawString, *(canvas.drawCentredString,) * 3, canvas.drawRightString)[k]
+            place(along(tick), foot - 10, f"{tick:.3g} mm" + (" and more" if k == 4 else ""))
+
+    return Placed(inner, foot + tall + head, draw)

@@ -37,13 +37,7 @@ BriefPath = Annotated[Path | None, typer.Option("--brief", "-b", help="What the 
 CataloguePath = Annotated[Path | None, typer.Option("--catalogue", help="Materials (TOML); else the bundled demo one.")]
 Height = Annotated[float | None, typer.Option("--height", help="Finished height in mm.", min=50, max=20000)]
 Casts = Annotated[int | None, typer.Option("--casts", help="Casts in the run.", min=1, max=500)]
-Pictures = Annotated[
-    bool,
-    typer.Option(
-        "--pictures/--no-pictures",
-        help="Also draw pictures, sheets and the page.",
-    ),
-]
+Pictures = Annotated[bool, typer.Option("--pictures/--no-pictures", help="Also draw pictures, sheets and the page.")]
 Solids = Annotated[
     list[str] | None, typer.Option("--solids", help="Also write closed meshes in this format: stl, 3mf or glb.")
 ]

@@ -23,6 +23,8 @@ BOLT = "#3b3d40"
 # Free skin to deepest lock. Lightness falls at every step, so the order survives any colour vision and a
 # black-and-white print; a test holds it to that.
 LOCK_STOPS = ("#e2d9c9", "#e3ad55", "#cf7a35", "#92383f", "#42184a")
+# Thinnest to thickest rubber, by the same rule: what is thin stands out dark.
+THICKNESS_STOPS = ("#2b1a4d", "#2f5a8c", "#3d998c", "#a5cc8a", "#f3ecc6")
 
 FONT_FILES = {
     "light": "SourceSans3-Light.ttf",
@@ -70,8 +72,18 @@ def lightness(srgb: np.ndarray) -> np.ndarray:
 
 
 def lock_colours(share: np.ndarray) -> np.ndarray:
-    """(k, 3) sRGB of the lock scale at `share` (0 free, 1 the scale's deepest), mixed in linear light."""
-    stops = to_linear(np.array([rgb(c) for c in LOCK_STOPS]))
+    """(k, 3) sRGB of the lock scale at `share` (0 free, 1 the scale's deepest)."""
+    return _along_stops(LOCK_STOPS, share)
+
+
+def thickness_colours(share: np.ndarray) -> np.ndarray:
+    """(k, 3) sRGB of the thickness scale at `share` (0 the scale's thinnest, 1 its thickest)."""
+    return _along_stops(THICKNESS_STOPS, share)
+
+
+def _along_stops(colours: tuple[str, ...], share: np.ndarray) -> np.ndarray:
+    """Colours at 0 to 1 along even stops, mixed in linear light."""
+    stops = to_linear(np.array([rgb(c) for c in colours]))
     at = np.linspace(0.0, 1.0, len(stops))
     share = np.clip(np.asarray(share, float), 0.0, 1.0)
     return to_srgb(np.stack([np.interp(share, at, stops[:, k]) for k in range(3)], axis=-1))

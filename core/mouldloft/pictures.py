@@ -125,7 +125,7 @@ _mould_bodies: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 _apart_photos: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 
 
-def _kept(store: weakref.WeakKeyDictionary, owner: object, make: Callable[[], object]):
+def kept(store: weakref.WeakKeyDictionary, owner: object, make: Callable[[], object]):
     """What was made for this owner before, or make it; gone when the owner is."""
     found = store.get(owner)
     if found is None:
@@ -136,7 +136,7 @@ def _kept(store: weakref.WeakKeyDictionary, owner: object, make: Callable[[], ob
 
 def studio_for(plan: MouldPlan, progress: Progress = SILENT) -> Studio:
     """The studio of a plan's master; set up once for each seam."""
-    return _kept(_studios, plan.seam, lambda: _set_up_studio(plan, progress))
+    return kept(_studios, plan.seam, lambda: _set_up_studio(plan, progress))
 
 
 def _set_up_studio(plan: MouldPlan, progress: Progress) -> Studio:
@@ -154,13 +154,13 @@ def _set_up_studio(plan: MouldPlan, progress: Progress) -> Studio:
 
 def mould_meshes(plan: MouldPlan, progress: Progress = SILENT) -> MouldMeshes:
     """Glove and jacket of every piece as meshes to look at; made once for each plan's jacket."""
-    return _kept(_mould_meshes, plan.jacket, lambda: _make_mould_meshes(plan, progress))
+    return kept(_mould_meshes, plan.jacket, lambda: _make_mould_meshes(plan, progress))
 
 
 def light_master(plan: MouldPlan) -> MeshPair:
     """The master with at most about `MOST_LIGHT_FACES`."""
     master = plan.master
-    return _kept(_light_masters, master, lambda: fewer_faces(master.vertices_mm, master.faces, MOST_LIGHT_FACES))
+    return kept(_light_masters, master, lambda: fewer_faces(master.vertices_mm, master.faces, MOST_LIGHT_FACES))
 
 
 def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
@@ -182,7 +182,7 @@ def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
 
 def mould_bodies(plan: MouldPlan, progress: Progress = SILENT) -> MouldBodies:
     """Glove and jacket of every piece as bodies to photograph; made once for each plan's jacket."""
-    return _kept(_mould_bodies, plan.jacket, lambda: _make_mould_bodies(plan, progress))
+    return kept(_mould_bodies, plan.jacket, lambda: _make_mould_bodies(plan, progress))
 
 
 def _make_mould_bodies(plan: MouldPlan, progress: Progress) -> MouldBodies:
@@ -521,7 +521,7 @@ def lock_picture(
     plan: MouldPlan, progress: Progress = SILENT, renderer: str = "auto", titled: bool = True
 ) -> Image.Image:
     """Where it locks, from two sides, with the scale and the worst places named."""
-    wide, cameras = _kept(_lock_photos, plan.locks, lambda: _photograph_locks(plan, progress, renderer))
+    wide, cameras = kept(_lock_photos, plan.locks, lambda: _photograph_locks(plan, progress, renderer))
     panel, height = cameras[0].width_px, cameras[0].height_px
     blank = np.broadcast_to(wide[:1, :1], (290, wide.shape[1], 3))
     over = Overlay(np.concatenate([wide, blank]))
@@ -644,7 +644,7 @@ def _apart_way(plan: MouldPlan) -> np.ndarray:
 
 def apart_picture(plan: MouldPlan, progress: Progress = SILENT, renderer: str = "auto") -> Image.Image:
     """The mould taken apart along its pull, each part with its name and mass."""
-    apart, camera, picture = _kept(_apart_photos, plan.jacket, lambda: _photograph_apart(plan, progress, renderer))
+    apart, camera, picture = kept(_apart_photos, plan.jacket, lambda: _photograph_apart(plan, progress, renderer))
     over = Overlay(picture)
     if _stacked(plan):
         _label_beside(over, apart, camera)
@@ -737,17 +737,21 @@ def draw_pictures(
 ) -> tuple[Path, ...]:
     """Draw every picture of the plan into `folder` as PNG files and return their paths.
 
-    Five views of the master with its seam (`front.png` and so on), `locks.png` and `apart.png`. renderer : as for
-    `studio.photograph`. Raises `OutputRefused`, or `Cancelled` between pictures.
+    Five views of the master with its seam (`front.png` and so on), `locks.png`, `apart.png` and `thickness.png`.
+    renderer : as for `studio.photograph`. Raises `OutputRefused`, or `Cancelled` between pictures.
     """
+    from .thicknessview import thickness_picture  # which draws with this module
+
     target = make_folder(folder)
     names = [name for name in VIEWS if name != "three_quarter_behind"]
     made = []
     for at, name in enumerate(names):
-        progress.step(at / (len(names) + 2), VIEWS[name][1].lower())
+        progress.step(at / (len(names) + 3), VIEWS[name][1].lower())
         made.append(save_png(target / f"{name}.png", _picture_of_view(plan, name, SILENT, renderer)))
-    progress.step(len(names) / (len(names) + 2), "where it locks")
+    progress.step(len(names) / (len(names) + 3), "where it locks")
     made.append(save_png(target / "locks.png", lock_picture(plan, SILENT, renderer)))
-    progress.step((len(names) + 1) / (len(names) + 2), "taken apart")
+    progress.step((len(names) + 1) / (len(names) + 3), "taken apart")
     made.append(save_png(target / "apart.png", apart_picture(plan, SILENT, renderer)))
+    progress.step((len(names) + 2) / (len(names) + 3), "how thick the glove is")
+    made.append(save_png(target / "thickness.png", thickness_picture(plan, SILENT, renderer)))
     return tuple(made)

@@ -11,13 +11,14 @@ from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, PageTemplate, Spacer
 
-from .chart import programme_pages
+from .chart import histogram, programme_pages
 from .files import write_whole
 from .house import SEAM, SOFT_INK, cm2, counted, kg_lb, litres, m2, metres, mm, money, number, percent
 from .house import kg as kilograms
 from .pictures import apart_picture, lock_picture
 from .piecesheets import piece_pages
 from .progress import SILENT, Progress
+from .thicknessview import thickness_picture, thickness_view
 from .typeset import (
     MARGIN,
     PAGE,
@@ -52,6 +53,7 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     story: list[Flowable] = []
     story += _overview(plan, inner, progress)
     story += [PageBreak(), *_lock_pages(plan, inner)]
+    story += [PageBreak(), *_thickness_pages(plan, inner)]
     for at in range(len(plan.jacket.pieces)):
         progress.step(0.4 + 0.3 * at / len(plan.jacket.pieces), f"sheet of the {plan.jacket.pieces[at].name}")
         story += [PageBreak(), *piece_pages(plan, at, inner)]
@@ -206,6 +208,33 @@ def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         words = f"and {len(rest)} smaller, {cm2(sum(r.area_mm2 for r in rest))} together."
         parts.append(set_text(words, size=8, colour=SOFT_INK))
     return parts
+
+
+def _thickness_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    view = thickness_view(plan)
+    note = "From the glove's outside to the nearest skin, in space; flange and keys left out."
+    parts: list[Flowable] = heading("How thick the glove is", note)
+    parts += [picture_panel(thickness_picture(plan, titled=False), inner, 330), Spacer(1, 10)]
+    parts += [histogram(plan, at, inner) for at in range(len(view.pieces))]
+    thin = [
+        [
+            place.name,
+            mm(place.thickness_mm),
+            mm(place.asked_mm),
+            "x {:.0f}, y {:.0f}, z {:.0f} mm".format(*place.point_mm),
+        ]
+        for piece in view.pieces
+        for place in piece.thin
+    ]
+    if not thin:
+        return [*parts, set_text("Nowhere thinner than asked.", size=8.6)]
+    return [
+        *parts,
+        *heading("Thinner than asked", "Brush more on here, or move the seam."),
+        ruled_table(
+            ("Place", "Found", "Asked", "Where"), thin, [inner * v for v in (0.4, 0.14, 0.14, 0.32)], right=(1, 2)
+        ),
+    ]
 
 
 def _piece_name(plan: MouldPlan, piece: int) -> str:

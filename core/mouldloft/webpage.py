@@ -26,6 +26,7 @@ from .house import (
     LOCK_STOPS,
     PLASTER,
     SEAM,
+    THICKNESS_STOPS,
     cm2,
     counted,
     kg,
@@ -44,6 +45,7 @@ from .polyline import spaced_out
 from .progress import SILENT, Progress
 from .shapes import Body, body_of, evened, fewer_faces, lock_share, nearest_values
 from .studio import set_up
+from .thicknessview import least_words, thickness_view
 from .words import (
     caution_lines,
     opening_line,
@@ -83,6 +85,10 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
         "poster": base64.b64encode(seam_jpeg(plan, 720, 840)).decode("ascii"),
         "ramp": ", ".join(LOCK_STOPS),
         "ticks": _ticks(plan),
+        "thick_ramp": ", ".join(THICKNESS_STOPS),
+        "thick_ticks": "".join(f"<span>{tick:.3g}</span>" for tick in thickness_view(plan).ticks_mm()[:-1])
+        + f"<span>{thickness_view(plan).high_mm:.3g} mm +</span>",
+        "least": escape(least_words(plan)),
         "panel": _panel(plan),
         "footer": escape(_footer(plan)),
         "data": script_json(_data(plan, shown)),
@@ -162,7 +168,9 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
         part = plan.rubber.parts[at]
         glove = body_of(envelope.name, *_lightened(meshes.gloves[at], meshes.fine_mm[at]), rgb(GLOVE))
         said = f"Glove, {envelope.name}: {kg(piece.rubber_mass_kg)} of rubber, {litres(part.total_mm3)}"
-        bodies.append(_packed(glove, block, f"glove{at}", said, steps[0]))
+        packed = _packed(glove, block, f"glove{at}", said, steps[0])
+        thick = thickness_view(plan).colours_on(at, glove.vertices_mm)
+        bodies.append(packed | {"thickness": block.add(_bytes_of(thick, _hollows(glove)))})
         keys = [key for key in plan.keys.keys if key.piece == envelope.piece]
         if keys:
             tabs = body_of("keys", *meshes.keys[at], rgb(KEY))
@@ -276,6 +284,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
         ("master", "Master", PLASTER, True),
         ("seam", "Seam", SEAM, True),
         ("locks", "Where it locks", LOCK_STOPS[2], False),
+        ("thickness", "How thick the glove is", THICKNESS_STOPS[2], False),
     ]
     parts += [(f"glove{k}", f"Glove, {e.name}", GLOVE, True) for k, e in enumerate(plan.rubber.envelopes)]
     parts.append(("keys", "Keys", KEY, True))
@@ -284,7 +293,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
         for name, label, colour, on in parts
-        if name in there or name in ("seam", "locks")
+        if name in there or name in ("seam", "locks", "thickness")
     ]
 
 
@@ -338,6 +347,7 @@ def _panel(plan: MouldPlan) -> str:
                 ("Seam", metres(plan.seam.length_mm)),
                 ("Rubber", rubber_line(plan)),
                 ("Skin, edge", f"{mm(plan.rubber.skin_thickness_mm)}, {mm(plan.rubber.edge_thickness_mm)}"),
+                ("Thinnest found", mm(thickness_view(plan).least_mm)),
                 ("Keys", str(len(plan.keys.keys))),
                 ("Stretch", f"{percent(locks.worst_stretch)} of {percent(locks.stretch_allowed)} allowed"),
                 ("Time", f"{counted(plan.programme.mould_days, 'day')}; run {counted(plan.programme.run_days, 'day')}"),

@@ -82,9 +82,13 @@
     if (!parts.has(body.part)) parts.set(body.part, []);
     parts.get(body.part).push(mesh);
   }
+  const colourOf = (mesh, at) => new THREE.BufferAttribute(spread(new Uint8Array(block, at, 3 * mesh.userData.vertices)), 3);
+  const gloves = meshes.filter((mesh) => mesh.userData.thickness !== undefined).map((mesh) => ({
+    mesh, plain: mesh.geometry.getAttribute("color"), thick: colourOf(mesh, mesh.userData.thickness),
+  }));
   const master = meshes.find((mesh) => mesh.userData.part === "master");
   const plain = master.geometry.getAttribute("color");
-  const locked = new THREE.BufferAttribute(spread(new Uint8Array(block, plan.lockColours, 3 * master.userData.vertices)), 3);
+  const locked = colourOf(master, plan.lockColours);
 
   const seams = plan.seam.map((line) => {
     const geometry = new THREE.LineSegmentsGeometry();
@@ -135,7 +139,16 @@
     if (name === "locks") {
       master.geometry.setAttribute("color", on ? locked : plain);
       document.getElementById("legend").hidden = !on;
+      if (on && shown.thickness) show("thickness", false); // one scale at a time
       if (on && !shown.master) show("master", true);
+    } else if (name === "thickness") {
+      for (const glove of gloves) glove.mesh.geometry.setAttribute("color", on ? glove.thick : glove.plain);
+      document.getElementById("legend-thickness").hidden = !on;
+      if (on && shown.locks) show("locks", false);
+      if (on) for (const part of plan.parts) {
+        if (part.name.startsWith("jacket") || part.name === "bolts") show(part.name, false);
+        if (part.name.startsWith("glove") && !shown[part.name]) show(part.name, true);
+      }
     } else {
       for (const object of parts.get(name) || []) object.visible = on;
       floor.visible = Boolean(shown.master);
