@@ -195,9 +195,8 @@ def _check_names(given: dict, known: type, where: str) -> None:
     names = known.__dataclass_fields__  # type: ignore[attr-defined]
     for key, value in given.items():
         if key not in names:
-            raise BriefRefused(
-                f"The brief has {str(key)[:60]!r} in {where}, which is not known; use one of: {', '.join(sorted(names))}."
-            )
+            known_ones = ", ".join(sorted(names))
+            raise BriefRefused(f"The brief has {str(key)[:60]!r} in {where}, which is not known; use: {known_ones}.")
         if known is Brief and key != "piece" and isinstance(value, dict):
             _check_names(value, type(getattr(Brief(), key)), f"[{key}]")
 

@@ -454,8 +454,9 @@ def _tables(value: Any, kind: str) -> list[dict[str, Any]]:
 def _refuse_unknown(given: dict[str, Any], known: set[str], where: str) -> None:
     for key in given:
         if key not in known:
+            known_ones = ", ".join(sorted(known))
             raise CatalogueRefused(
-                f"The catalogue has '{key}' {where}, which is not known; use one of: {', '.join(sorted(known))}."
+                f"The catalogue has {str(key)[:60]!r} {where}, which is not known; use one of: {known_ones}."
             )
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import io
+import math
 import os
 import re
 import shutil
@@ -15,8 +17,12 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO, Any
 
+import numpy as np
+
 from .errors import OutputRefused
 
+# Windows opens a device for these, whatever the suffix and the letters' case
+DEVICE_NAMES = frozenset(("con", "prn", "aux", "nul", *(f"{port}{k}" for port in ("com", "lpt") for k in range(10))))
 TEMPORARY = ".mouldloft-"
 ABANDONED_S = 6 * 3600.0  # longer than any run takes
 # zip packs a run of one byte a thousandfold; meshes and plans, twice to twentyfold
@@ -56,6 +62,25 @@ def read_toml(path: str | Path) -> dict[str, Any]:
         raise ValueError("it nests its values too deeply") from None
     except tomllib.TOMLDecodeError as error:
         raise ValueError(f"it is not valid TOML: {error}") from None
+
+
+def npy_array(data: bytes) -> np.ndarray:
+    """The array of a .npy file, never unpickled. Raises ValueError.
+
+    The size its head states is compared with what is there before it is reserved.
+    """
+    stream = io.BytesIO(data)
+    try:
+        version = np.lib.format.read_magic(stream)
+        read_head = {(1, 0): np.lib.format.read_array_header_1_0, (2, 0): np.lib.format.read_array_header_2_0}[version]
+        shape, _, dtype = read_head(stream)
+        whole = math.prod(shape) * dtype.itemsize == len(data) - stream.tell()
+    except Exception:  # the head is a Python literal, and fails in as many ways
+        whole = False
+    if not whole:
+        raise ValueError("an array is not as large as its head says")
+    stream.seek(0)
+    return np.lib.format.read_array(stream, allow_pickle=False)
 
 
 def why_not_written(error: OSError) -> str:

@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from .contour import face_centres
 from .errors import BriefRefused, PlanImpossible
-from .files import read_small_text
+from .files import npy_array, read_small_text
 from .master import Master
 from .mincut import FaceGraph
 
@@ -62,7 +62,7 @@ def read_keep_clear(path: str | Path, count: int) -> np.ndarray:
         if Path(path).suffix.lower() == ".npy":
             if os.path.getsize(path) > 8 * count + _NPY_HEADER_MOST:
                 raise ValueError(f"it is larger than {count} numbers")
-            weights = np.load(path, allow_pickle=False)
+            weights = npy_array(Path(path).read_bytes())
         else:
             text = read_small_text(path, limit=64 * count + 4096)
             weights = np.array([float(row) for row in text.replace(",", "\n").split()])

@@ -11,6 +11,7 @@ import hashlib
 import io
 import json
 import math
+import re
 import types
 import typing
 import zipfile
@@ -23,7 +24,7 @@ from typing import Any
 import numpy as np
 
 from .errors import PlanFileRefused
-from .files import check_unpacking, drop_stale, make_folder, read_small_text, write_text, write_whole
+from .files import check_unpacking, drop_stale, make_folder, npy_array, read_small_text, write_text, write_whole
 
 PLAN_NAME = "plan.json"
 LARGEST_JSON = 64 * 1024 * 1024  # the demo's takes half a megabyte
@@ -99,20 +100,7 @@ def _unpack(path: Path, digest: str) -> dict[str, np.ndarray]:
         raise ValueError("its array file has changed since the plan was saved")
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         check_unpacking(archive, size, LARGEST_ARRAYS)
-        return {entry.filename.removesuffix(".npy"): _array(archive.read(entry)) for entry in archive.infolist()}
-
-
-def _array(data: bytes) -> np.ndarray:
-    """One .npy file; the size its header states is compared with what is there before it is reserved."""
-    stream = io.BytesIO(data)
-    version = np.lib.format.read_magic(stream)
-    if version != (1, 0):
-        raise ValueError("an array is of another version")
-    shape, _, dtype = np.lib.format.read_array_header_1_0(stream)
-    if math.prod(shape) * dtype.itemsize != len(data) - stream.tell():
-        raise ValueError("an array's size is not what its head says")
-    stream.seek(0)
-    return np.lib.format.read_array(stream, allow_pickle=False)
+        return {entry.filename.removesuffix(".npy"): npy_array(archive.read(entry)) for entry in archive.infolist()}
 
 
 def open_plan(path: str | Path) -> Any:
@@ -128,8 +116,8 @@ def open_plan(path: str | Path) -> Any:
         if head.get("version") != PLAN_VERSION:
             raise ValueError(f"it is of version {head.get('version')}, and this program reads version {PLAN_VERSION}")
         name = str(head["arrays"])
-        if Path(name).name != name:
-            raise ValueError("its array file lies outside its folder")
+        if not re.fullmatch(r"plan-arrays-[0-9a-f]{12}\.npz", name):
+            raise ValueError("its array file lies outside its folder, or has another name")
         arrays = _unpack(file.parent / name, str(head["arrays_sha256"]))
         return decode_record(head["plan"], MouldPlan, arrays)
     except MemoryError:

@@ -525,7 +525,8 @@ def order_csv(takeoff: Takeoff) -> str:
     """`order_rows` as CSV text with safe cells and Unix line ends."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerows([safe_cell(cell) for cell in row] for row in order_rows(takeoff))
+    # the writer leaves a lone carriage return unquoted, and a spreadsheet takes it for a new row
+    writer.writerows([safe_cell(cell).replace("\r", " ") for cell in row] for row in order_rows(takeoff))
     return out.getvalue()
 
 
