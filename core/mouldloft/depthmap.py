@@ -148,29 +148,31 @@ def covered_from_above(
     return out
 
 
-@njit(cache=True, nogil=True)
+# no NaN comes in, so that the inner loop may run on whole vectors of pixels
+@njit(cache=True, nogil=True, fastmath={"nnan", "nsz", "contract", "reassoc", "arcp"})
 def _splat_balls(points, radii, x0, y0, pixel, height):
     rows, columns = height.shape
+    none, size = np.float32(0.0), np.float32(pixel)
     for k in range(points.shape[0]):
-        r = radii[k]
-        x, y, z = points[k, 0], points[k, 1], points[k, 2]
-        i_low = max(int(np.ceil((y - r - y0) / pixel)), 0)
-        i_high = min(int(np.floor((y + r - y0) / pixel)), rows - 1)
+        # in pixels, and from the ball's own middle: single precision is then good to 1e-6 of the radius
+        r, x, y = radii[k] / pixel, (points[k, 0] - x0) / pixel, (points[k, 1] - y0) / pixel
+        z = np.float32(points[k, 2])
+        i_low = max(int(np.ceil(y - r)), 0)
+        i_high = min(int(np.floor(y + r)), rows - 1)
         for i in range(i_low, i_high + 1):
-            dy = y0 + i * pixel - y
-            half = r * r - dy * dy
+            half = r * r - (i - y) * (i - y)
             if half < 0.0:
                 continue
             reach = np.sqrt(half)
-            j_low = max(int(np.ceil((x - reach - x0) / pixel)), 0)
-            j_high = min(int(np.floor((x + reach - x0) / pixel)), columns - 1)
-            for j in range(j_low, j_high + 1):
-                if z + r <= height[i, j]:
-                    continue
-                dx = x0 + j * pixel - x
-                top = z + np.sqrt(max(half - dx * dx, 0.0))
-                if top > height[i, j]:
-                    height[i, j] = top
+            j_low = max(int(np.ceil(x - reach)), 0)
+            j_high = min(int(np.floor(x + reach)), columns - 1)
+            row, h, first = height[i], np.float32(half), np.float32(j_low - x)
+            for m in range(j_high - j_low + 1):
+                away = first + np.float32(m)
+                left = h - away * away
+                top = z + size * np.sqrt(left if left > none else none)
+                old = row[j_low + m]
+                row[j_low + m] = top if top > old else old
 
 
 def raise_by_balls(height_mm: np.ndarray, points_mm: np.ndarray, radii_mm: np.ndarray, grid: Grid) -> None:

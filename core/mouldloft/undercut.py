@@ -219,10 +219,11 @@ def _depths(points: np.ndarray, top: np.ndarray, grid: Grid, progress: Progress)
         overhang = np.pad(top > (edges[k] + edges[k + 1]) / 2 + margin, 1)
         distance = ndimage.distance_transform_edt(overhang) * grid.pixel_mm
         islands, count = ndimage.label(overhang, np.ones((3, 3)))
-        widest = ndimage.maximum(distance, islands, np.arange(count + 1))
+        widest = np.zeros(count + 1)
+        np.maximum.at(widest, islands[overhang], distance[overhang])
         # the transform measures to the centre of the first clear pixel: half a pixel too far
         depth[here] = np.maximum(distance[i[here] + 1, j[here] + 1] - margin, 0.0)
-        inscribed[here] = np.maximum(np.atleast_1d(widest)[islands[i[here] + 1, j[here] + 1]] - margin, 0.0)
+        inscribed[here] = np.maximum(widest[islands[i[here] + 1, j[here] + 1]] - margin, 0.0)
     return depth, inscribed
 
 
