@@ -242,8 +242,7 @@ def _mean_positive_part(values: np.ndarray) -> np.ndarray:
     with np.errstate(divide="ignore", invalid="ignore"):
         one_above = high**3 / (3 * (high - low) * (high - middle))
         two_above = mean - low**3 / (3 * (low - middle) * (low - high))
-    out = np.where(low >= 0, mean, np.where(high <= 0, 0.0, np.where(middle <= 0, one_above, two_above)))
-    return np.where(np.isfinite(out), out, np.maximum(mean, 0.0))
+    return np.where(low >= 0, mean, np.where(high <= 0, 0.0, np.where(middle <= 0, one_above, two_above)))
 
 
 def _read_map(height: np.ndarray, grid: Grid, points: np.ndarray) -> np.ndarray:
@@ -599,7 +598,7 @@ def add_tabs(rubber: Rubber, keys: Keys) -> Rubber:
     tabs = [sum(k.volume_mm3 for k in keys.keys if k.piece == e.piece) for e in rubber.envelopes]
     total = float(sum(tabs))
     grown = rubber.volume_mm3
-    scale = (grown.likely + total) / grown.likely if grown.likely > 0 else 1.0
+    scale = (grown.likely + total) / grown.likely
     coats = (*rubber.coats[:-1], replace(rubber.coats[-1], volume_mm3=rubber.coats[-1].volume_mm3 + total))
     return replace(
         rubber,
