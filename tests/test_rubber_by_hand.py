@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -23,6 +24,7 @@ from mouldloft.rubber import (
     _edge_share,
     _interval,
     _mean_positive_part,
+    _parts,
     _read_map,
     _volume,
     add_tabs,
@@ -67,7 +69,7 @@ def test_the_brief_overrides_the_rule() -> None:
 @pytest.mark.parametrize(
     "corners",
     [(1.0, 2.0, 3.0), (-1.0, -2.0, -3.0), (-1.0, -2.0, 3.0), (-1.0, 2.0, 3.0), (0.0, 0.0, 2.0), (-2.0, 0.0, 0.0),
-     (-1.0, 0.0, 2.0), (-3.0, -3.0, 1.0), (1.0, 1.0, -1.0), (0.0, 0.0, 0.0), (2.0, 2.0, 2.0)],
+     (-1.0, 0.0, 2.0), (0.2, 0.5, 0.9), (-3.0, -3.0, 1.0), (1.0, 1.0, -1.0), (0.0, 0.0, 0.0), (2.0, 2.0, 2.0)],
 )  # fmt: skip
 def test_the_mean_positive_part_over_a_triangle(corners: tuple[float, float, float]) -> None:
     # reference library: shapely clips the triangle where the plane is above nought; a plane's mean over a polygon is
@@ -89,9 +91,8 @@ def test_the_mean_positive_part_over_a_triangle(corners: tuple[float, float, flo
         )
         above = triangle.intersection(half_plane)
         by_hand = above.area * height(*above.centroid.coords[0]) / triangle.area if above.area > 0 else 0.0
-    for turned in ((0, 1, 2), (1, 2, 0), (2, 1, 0)):
-        found = _mean_positive_part(np.array([[corners[k] for k in turned]]))
-        assert found[0] == pytest.approx(by_hand, abs=1e-6)
+    turned = np.array([[corners[k] for k in order] for order in ((0, 1, 2), (1, 2, 0), (2, 1, 0))] + [[4.0, 5.0, 6.0]])
+    assert _mean_positive_part(turned) == pytest.approx([by_hand] * 3 + [5.0], abs=1e-6)
 
 
 # --- coats ---------------------------------------------------------------------------------------------------
@@ -102,16 +103,17 @@ def test_coats_of_a_ball_follow_steiner() -> None:
     def grown(t: float) -> float:
         return 4 * math.pi * (1e4 * t + 100 * t * t)
 
-    stuff = replace(read_catalogue(None).rubber[0], print_coat_mm=1.0, build_coat_mm=2.0)
+    stuff = replace(read_catalogue(None).rubber[0], print_coat_mm=0.8, build_coat_mm=2.0)
     rule = ThicknessRule(6.0, 9.0, 40.0, 60.0, 9.0, "")
     coats = _coats(rule, stuff, 3e6, 4 * math.pi * 1e4, grown(3.0), grown(6.0))
     assert [c.name for c in coats] == [
         "print coat", "build coat 1", "build coat 2", "build coat 3", "lock fill, edges and flange"
     ]  # fmt: skip
     assert [c.thickened for c in coats] == [False, True, True, True, True]
-    ends = [1.0, 1 + 5 / 3, 1 + 10 / 3, 6.0]
-    assert [c.thickness_mm for c in coats] == pytest.approx([1.0, 5 / 3, 5 / 3, 5 / 3, 0.0])
-    assert coats[0].volume_mm3 == pytest.approx(4 * math.pi * 1e4)
+    step = 5.2 / 3  # what is left in the fewest coats of at most 2 mm
+    ends = [0.8, 0.8 + step, 0.8 + 2 * step, 6.0]
+    assert [c.thickness_mm for c in coats] == pytest.approx([0.8, step, step, step, 0.0])
+    assert coats[0].volume_mm3 == pytest.approx(4 * math.pi * 1e4 * 0.8)
     for coat, inner, outer in zip(coats[1:4], ends[:-1], ends[1:], strict=True):
         assert coat.volume_mm3 == pytest.approx(grown(outer) - grown(inner))
     assert sum(c.volume_mm3 for c in coats) == pytest.approx(3e6)
@@ -164,14 +166,14 @@ def test_the_interval_by_hand() -> None:
 
 
 def test_tabs_are_counted_everywhere() -> None:
-    rubber = rubber_of()
+    rubber = rubber_of(coats=((0.8, False), (2.4, True), (4.8, True)))
     key = Key("L1", 0, "edge", (0.0, 0.0, 0.0), 40.0, 30.0, 12.0, 3e5)
     keys = Keys((key, replace(key, volume_mm3=1e5), replace(key, piece=1, volume_mm3=2e5)), ())
     made = add_tabs(rubber, keys)
     assert [p.tabs_mm3 for p in made.parts] == [4e5, 2e5]
     assert made.measured_volume_mm3 == pytest.approx((4.4e6, 4.2e6))
     assert made.coats[:-1] == rubber.coats[:-1]
-    assert made.coats[-1].volume_mm3 == pytest.approx(rubber.coats[-1].volume_mm3 + 6e5)
+    assert made.coats[-1] == replace(rubber.coats[-1], volume_mm3=4.8e6 + 6e5)
     grown = made.volume_mm3
     assert (grown.low, grown.likely, grown.high) == pytest.approx((0.9 * 8.6e6, 8.6e6, 1.1 * 8.6e6))
     assert grown.causes == rubber.volume_mm3.causes
@@ -184,10 +186,18 @@ def test_parts_add_up_and_are_listed() -> None:
     assert "handling points" not in dict(replace(part, handling_mm3=0.0).by_cause)
 
 
+def test_each_cause_is_what_its_map_adds_to_the_one_before() -> None:
+    maps = {"solid": 1.0, "filled": 3.0, "skin": 7.0, "edge": 15.0, "handled": 31.0, "draft": 63.0, "flange": 127.0}
+    part = _parts(SimpleNamespace(**{f"{name}_mm3": volume for name, volume in maps.items()}))
+    assert part == RubberParts(
+        lock_fill_mm3=2.0, skin_mm3=4.0, edge_mm3=8.0, handling_mm3=16.0, draft_mm3=32.0, flange_mm3=64.0
+    )
+
+
 def test_columns_between_a_floor_and_a_ceiling() -> None:
     height = np.array([[5.0, 2.0], [np.nan, 9.0]])
     low, high = np.array([[1.0, 3.0], [0.0, 2.0]]), np.full((2, 2), 6.0)
-    assert _volume(height, low, high, 2.0) == pytest.approx((4 + 0 + 0 + 4) * 4)
+    assert _volume(height, low, high, 3.0) == pytest.approx((4 + 0 + 0 + 4) * 9)
 
 
 def test_what_stays_above_the_ground_by_geometry() -> None:
@@ -224,6 +234,7 @@ def test_the_edge_band_and_its_fade_by_hand() -> None:
     above = np.array([0.0, 40.0, 50.0, 60.0, 80.0])
     assert _edge_share(above, 40.0) == pytest.approx([1.0, 1.0, 0.5, 0.0, 0.0])
     assert (_edge_share(above, 0.0) == 0.0).all()
+    assert _edge_share(np.array([0.4, 0.8]), 0.5).tolist() == [1.0, 0.0]
     # the smooth step 3 x² - 2 x³ at a quarter: 0.15625
     assert _edge_share(np.array([45.0]), 40.0) == pytest.approx([1 - 0.15625])
 
