@@ -15,7 +15,7 @@ import numpy as np
 import pypdf
 import pytest
 import trimesh
-from mouldloft import pictures, studio, typeset, words
+from mouldloft import pictures, sheets, studio, typeset, words
 from mouldloft.chart import chart_rows, day_rows, programme_pages
 from mouldloft.clientsheet import client_sheet
 from mouldloft.errors import OutputRefused
@@ -287,6 +287,18 @@ def test_workshop_figures_are_the_plans(plan, workshop):
     assert "not a certificate" in text
 
 
+def test_more_pieces_are_told_on_the_sheets_as_in_the_summary(plan, tmp_path, monkeypatch):
+    assert "More pieces?" not in " ".join(words_of(workshop_sheets(plan, tmp_path / "two.pdf")))
+    rows = [
+        ("More pieces?", "Two pieces need 9 l of fill."),
+        ("  third piece", "31 % of the skin"),
+        ("  Mind", "Rough."),
+    ]
+    monkeypatch.setattr(sheets, "division_rows", lambda _: rows)
+    text = " ".join(words_of(workshop_sheets(plan, tmp_path / "three.pdf")))
+    assert "More pieces? Two pieces need 9 l of fill. Third piece 31 % of skin Mind Rough." in text
+
+
 def test_thickness_is_printed_as_measured(plan, workshop):
     page = " ".join(words_of(workshop))
     assert page.count("share of the outside") == 2
@@ -476,8 +488,8 @@ def printed(small_plan, tmp_path_factory):
     """The saved plan as plain JSON, and the text of each sheet, of one hare."""
     folder = tmp_path_factory.mktemp("printed")
     saved = json.loads(save_plan(small_plan, folder).read_text(encoding="utf-8"))["plan"]
-    sheets = [make(small_plan, folder / f"{make.__name__}.pdf") for make in (client_sheet, workshop_sheets)]
-    client, book = (" ".join(words_of(path)).replace("\N{NO-BREAK SPACE}", " ") for path in sheets)
+    files = [make(small_plan, folder / f"{make.__name__}.pdf") for make in (client_sheet, workshop_sheets)]
+    client, book = (" ".join(words_of(path)).replace("\N{NO-BREAK SPACE}", " ") for path in files)
     return saved, client, book
 
 

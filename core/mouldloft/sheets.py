@@ -18,6 +18,7 @@ from .house import kg as kilograms
 from .pictures import apart_picture, lock_picture
 from .piecesheets import piece_pages
 from .progress import SILENT, Progress
+from .summary import division_rows
 from .thicknessview import thickness_picture, thickness_view
 from .typeset import (
     MARGIN,
@@ -52,7 +53,7 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     inner = PAGE[0] - 2 * MARGIN
     story: list[Flowable] = []
     story += _overview(plan, inner, progress)
-    story += [PageBreak(), *_lock_pages(plan, inner)]
+    story += [PageBreak(), *_lock_pages(plan, inner), *_division(plan, inner)]
     story += [PageBreak(), *_thickness_pages(plan, inner)]
     for at in range(len(plan.jacket.pieces)):
         progress.step(0.4 + 0.3 * at / len(plan.jacket.pieces), f"sheet of the {plan.jacket.pieces[at].name}")
@@ -207,6 +208,18 @@ def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         rest = plan.locks.regions[18:]
         words = f"and {len(rest)} smaller, {cm2(sum(r.area_mm2 for r in rest))} together."
         parts.append(set_text(words, size=8, colour=SOFT_INK))
+    return parts
+
+
+def _division(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """What more than two pieces would do, where two break a limit of the brief."""
+    rows = division_rows(plan)
+    if not rows:
+        return []
+    (_, why), *rest = rows
+    parts = heading("More pieces?", why)
+    if rest:
+        parts.append(facts_table([(name.strip().capitalize(), words) for name, words in rest], inner, 0.16))
     return parts
 
 

@@ -27,7 +27,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         ("Seam", f"{metres(seam.length_mm)}, {_kind(seam.kind)}; as good as {metres(seam.figures.on_show_mm)} on show"),
         ("Locked", _lock_words(plan)),
         ("Lock fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}"),
-        *_division_rows(plan),
+        *division_rows(plan),
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
         *((f"Jacket, {piece.name}", _jacket_words(piece)) for piece in plan.jacket.pieces),
@@ -79,7 +79,7 @@ def _worst_lock(plan: MouldPlan) -> str:
     return f"; worst: {worst.name}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep"
 
 
-def _division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
+def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
     """What more than two pieces would do, or that they may be asked for."""
     made = plan.division
     if made is None:
