@@ -23,7 +23,7 @@ from mouldloft.cradle import (
     jacket_outside,
 )
 from mouldloft.frame import pull_frame
-from mouldloft.jacket import Jacket, Zone
+from mouldloft.jacket import Jacket, Rib, Zone
 from mouldloft.keys import Keys
 from mouldloft.rubber import Envelope
 from synthetic_gloves import envelope_of, rubber_of
@@ -207,7 +207,7 @@ def shell_of(envelope: Envelope, edge_mm: float = 6.0) -> Jacket:
         Zone("handling edge", 1e5, 900.0, 2.95, (), edge_mm, 0.2, 0.5),
     )
     made = jacket_of(pieces=1)
-    piece = replace(made.pieces[0], zones=zones, mass_kg=4.0, rubber_mass_kg=2.0, centre_of_mass_mm=(10.0, 20.0, 60.0))
+    piece = replace(made.pieces[0], zones=zones, mass_kg=1.6, rubber_mass_kg=0.8, centre_of_mass_mm=(10.0, 20.0, 60.0))
     return replace(made, pieces=(piece,))
 
 
@@ -229,12 +229,12 @@ def test_how_a_small_glove_lies_by_hand(pull, long_x: bool) -> None:
     rubber, jacket = rubber_of(envelope), shell_of(envelope)
     (piece,) = build_cradle(jacket, rubber, NO_KEYS, CradleBrief(margin_limit_mm=20.0)).pieces
     assert piece.length_axis == ("x" if long_x else "y")
-    assert piece.lying_mass_kg == 6.0
+    assert piece.lying_mass_kg == pytest.approx(2.4)
     # the highest column is over the raised end of the ridge; the field's laminate is 3 mm, 40 mm of wood stay under it
     assert piece.floor_mm == pytest.approx(float(np.nanmax(envelope.outer_mm)) + 3.0 + 40.0, abs=0.01)
     rows = columns(envelope)
     glove = envelope.frame.to_master(np.average(rows[:, :3], axis=0, weights=rows[:, 3])[None])[0]
-    both = (4 * np.array([10.0, 20.0, 60.0]) + 2 * glove) / 6
+    both = (2 * np.array([10.0, 20.0, 60.0]) + glove) / 3
     assert piece.centre_of_mass_mm == pytest.approx(tuple(both), abs=1e-3)
     # feet under every board, in the pull frame's x and y
     feet = [(b.start_mm + e * np.ptp(b.outline_mm[:, 0]), b.station_mm + s) for b in piece.boards for e in (0, 1)
@@ -245,6 +245,49 @@ def test_how_a_small_glove_lies_by_hand(pull, long_x: bool) -> None:
     assert corners.max(axis=0) == pytest.approx(feet.max(axis=0))
     assert [b.name for b in piece.boards] == [f"L board {k + 1}" for k in range(len(piece.boards))]
     assert {b.thickness_mm for b in piece.boards} == {18.0}
+
+
+@pytest.mark.parametrize("long_x", [False, True])
+@pytest.mark.parametrize("flanged", [True, False])
+def test_boards_meet_the_ridge_at_half_its_depth(long_x: bool, flanged: bool) -> None:
+    envelope = ridge(long_x=long_x, pixel_mm=2.0)
+    if not flanged:
+        bare = np.where(envelope.flange, np.float32(np.nan), envelope.outer_mm)
+        envelope = replace(envelope, outer_mm=bare, flange=np.zeros_like(envelope.flange))
+    jacket = shell_of(envelope)
+    light = replace(jacket.pieces[0], centre_of_mass_mm=(0.0, 0.0, 100.0), rubber_mass_kg=0.0)
+    brief = CradleBrief(margin_limit_mm=1.0, working_tilts_deg=(0.0,))
+    (piece,) = build_cradle(replace(jacket, pieces=(light,)), rubber_of(envelope), NO_KEYS, brief).pieces
+    top = piece.floor_mm - 40.0
+    # as it lies, the flange's underside (12 mm of rubber, 6 of laminate) or the parting surface is the depth
+    reach = 0.5 * (top - 12.0 - 6.0 if flanged else top)
+    for board in piece.boards:
+        assert board.outline_mm[:, 1].max() == pytest.approx(40.0 + reach, abs=0.3)
+        # the laminate's outside falls 1 for 1, 3 root 2 over the glove's; boards go 60 mm past it
+        meets = reach - top + 120.0 + board.station_mm / 20 + 3.0 * math.sqrt(2)
+        assert board.start_mm == pytest.approx(-meets - 60.0, abs=3.0)
+        assert np.ptp(board.outline_mm[:, 0]) == pytest.approx(2 * (meets + 60.0), abs=6.0)
+
+
+def test_a_rib_stands_out_by_its_core_and_a_laminate_on_either_side_of_it() -> None:
+    # a flat top at 60 mm; the rib's core is 20 mm high under 3 mm, on the 3 mm of the shell: a ball of 26 along it
+    flat = envelope_of(
+        lambda x, y: np.where((np.abs(x) < 100) & (np.abs(y) < 100), 60.0, np.nan), 100.0, pixel_mm=1.0,
+        name="left piece", flange_width_mm=40.0,
+    )  # fmt: skip
+    jacket = shell_of(flat, edge_mm=3.0)
+    rib = Rib((-40.0, 10.5, 60.0), (40.0, 10.5, 60.0), 20.0, 25.0, ())
+    shell = replace(jacket.pieces[0], ribs=(rib,))
+    height, grid = jacket_outside(flat, replace(rubber_of(flat), edge_band_mm=0.0), NO_KEYS, shell)
+    x, y = np.meshgrid(grid.x(), grid.y())
+    frame_line = flat.frame.to_frame(np.array([rib.start_mm, rib.end_mm]))
+    along = np.clip((x - frame_line[0, 0]) / (frame_line[1, 0] - frame_line[0, 0]), 0, 1)
+    away = np.hypot(x - frame_line[0, 0] - along * (frame_line[1, 0] - frame_line[0, 0]), y - frame_line[0, 1])
+    round_rib = 60.0 + np.sqrt(np.maximum(26.0**2 - away**2, 0.0))
+    top = (np.abs(x) < 90) & (np.abs(y) < 90)
+    assert np.abs(height - np.maximum(round_rib, 63.0))[top].max() < 0.6
+    assert height.max() == pytest.approx(86.0, abs=0.05)
+    assert not np.isfinite(height[0]).any()
 
 
 def test_the_laminate_is_thicker_near_the_flange() -> None:
@@ -271,8 +314,12 @@ def test_a_piece_without_rubber_weight_hangs_by_its_jacket() -> None:
 def test_what_cannot_be_cradled_is_said() -> None:
     envelope = ridge()
     none = replace(envelope, open_base=np.ones_like(envelope.open_base))
-    made = build_cradle(shell_of(none), rubber_of(none), NO_KEYS, CradleBrief())
-    assert made.advice == ("The left piece has no jacket to cradle.",)
+    shells = shell_of(none)
+    twice = replace(shells, pieces=shells.pieces * 2)
+    made = build_cradle(twice, rubber_of(none, none), NO_KEYS, CradleBrief())
+    assert made.advice == ("The left piece has no jacket to cradle.",) * 2
+    with pytest.raises(ValueError, match="zip"):
+        build_cradle(twice, rubber_of(none), NO_KEYS, CradleBrief())
     assert (made.pieces[0].boards, made.pieces[0].piece) == ((), 0)
     flat = envelope_of(
         lambda x, y: np.where(np.hypot(x, y) < 100, 14.0, np.nan), 100.0, pixel_mm=4.0, name="left piece"
