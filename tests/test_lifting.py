@@ -13,9 +13,11 @@ from mouldloft.lifting import (
     lift_multipliers,
     lift_multipliers_us,
     one_person_limit_kg,
+    pieces_to_lift,
     recommended_weight_kg,
     recommended_weight_lb,
     team_share,
+    who_lifts,
 )
 
 # published: NIOSH Publication 94-110 (rev. 9/2021), asymmetry table, after Waters et al. 1994
@@ -194,3 +196,21 @@ def test_a_load_at_the_limit_may_be_lifted():
 def test_the_method_says_reach_and_heights():
     method = check_lift(1.0, JacketBrief(lift_from_mm=700, lift_to_mm=1000, reach_mm=400)).method
     assert "reach 400 mm, from 700 to 1000 mm" in method
+
+
+def test_into_how_many_pieces_by_hand():
+    # 26 kg, 2 kg added by every cut, 15 kg limit for one: 26, then (26 + 2) / 2 = 14
+    alone = JacketBrief(lift_limit_per_person_kg=15.0, lifters=1)
+    assert pieces_to_lift(26.0, 2.0, alone) == (2, 14.0)
+    assert pieces_to_lift(15.0, 2.0, alone) == (1, 15.0)
+    assert pieces_to_lift(26.0, 8.0, alone) == (3, 14.0)
+    assert pieces_to_lift(40.0, 15.5, alone) == (0, 0.0), "what a cut adds is more than one may lift"
+    # two people lift two thirds of their sum (HSE L23, from memory)
+    assert pieces_to_lift(39.0, 0.0, replace(alone, lifters=2)) == (2, 19.5)
+
+
+def test_who_lifts_in_words():
+    alone = JacketBrief(lift_limit_per_person_kg=15.0, lifters=1)
+    assert who_lifts(15.0, alone) == "1 person"
+    assert who_lifts(20.0, alone) == "2 people"
+    assert who_lifts(40.0, alone) == "a hoist"

@@ -16,7 +16,9 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from .brief import Brief, CastBrief, JacketBrief
+from .footflange import above_parting_mm, foot_lines, foot_pixels, on_board
 from .heightmap import Cells, surface_cells
+from .house import counted
 from .keys import GRAVITY_M_S2, RUBBER_DENSITY_KG_DM3, Key, Keys, key_bumps
 from .laminate import (
     GELCOAT_DENSITY_KG_DM3,
@@ -27,7 +29,7 @@ from .laminate import (
     oz_from_mat_g_m2,
     resin_kg,
 )
-from .lifting import LiftCheck, check_lift, lifting_assumptions
+from .lifting import LiftCheck, check_lift, lifting_assumptions, pieces_to_lift, who_lifts
 from .marks import Assumption, Mark
 from .master import Master
 from .panels import KNOCK_DOWN, PATCH_RADIUS_MM, POISSON, Panels, buckling_stress_mpa, find_panels, panels_under_load
@@ -55,6 +57,7 @@ MOST_RIBBED_PANELS = 8
 BOLT_PITCH_MM = 150.0  # common practice
 BOLT_EDGE_MM = 20.0  # common practice: two and a half diameters of an M8 from the rim
 WASHER_RADIUS_MM = 12.0  # M8 wide washer, 24 mm
+SPANNER_MM = 100.0  # common practice: room over a bolt in the board
 WEDGE_PITCH_MM = 400.0  # common practice
 WEDGE_CLEAR_MM = 35.0  # half a wedge's width, and room for the hand that drives it
 HAND_LAID_VARIATION = 0.10  # common practice: resin taken up by hand, from one laminator to the next
@@ -133,6 +136,9 @@ class JacketPiece:
     mass_interval_kg: Interval | None = None
     patches: tuple[Patch, ...] = ()  # where the zone "patch" lies
     ribs: tuple[Rib, ...] = ()
+    # on the board, through the flange that lies on it round the foot
+    foot_bolts_mm: tuple[tuple[float, float, float], ...] = ()
+    foot_wedge_points_mm: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -165,20 +171,24 @@ def lay_up_jacket(
     outsides: list[_Outside] = []
     for at, envelope in enumerate(rubber.envelopes):
         progress.step(0.4 * at / len(rubber.envelopes), f"area of the {envelope.name}")
-        outsides.append(_measure(envelope, rubber, keys, density * rubber.parts[at].total_mm3 * 1e-6, by_hand))
+        outsides.append(_measure(envelope, rubber, keys, rubber.parts[at].total_mm3, density, by_hand))
     progress.step(0.4, "bolts and wedges")
     bolts, wedges = _place_fasteners(rubber, keys)
+    feet = [_place_on_board(e, rubber, keys, bolts[at].points_mm) for at, e in enumerate(rubber.envelopes)]
     standing = _stand_closed(outsides, start, _cast_kg_mm2(brief.cast))
     pieces = []
     for at, outside in enumerate(outsides):
         progress.step(0.5 + 0.5 * at / len(outsides), f"loads on the {outside.envelope.name}")
-        loads = _loads(outside, standing, bolts[at].pitch_mm, rubber, brief)
+        loads = _loads(outside, standing, max(bolts[at].pitch_mm, feet[at].pitch_mm), rubber, brief)
         schedule = _strengthen(outside, start, ply, loads)
         shell = _lay(outside, schedule)
         checks = _check_loads(outside, schedule, loads)
-        pieces.append(_piece(shell, bolts[at].points_mm, wedges[at], bolts[at].pitch_mm, checks, brief.jacket))
+        pieces.append(_piece(shell, bolts[at], wedges[at], feet[at], checks, brief.jacket))
     progress.step(1.0)
-    return Jacket(tuple(pieces), 0.0, tuple(_advice(pieces, start, brief.jacket)))
+    adds = [_cut_adds_kg(outside, start.edge, rubber) for outside in outsides]
+    cast = _cast_kg_mm2(brief.cast) * sum(outside.area_mm2 for outside in outsides)
+    mould_kg = sum(piece.mass_kg + piece.rubber_mass_kg for piece in pieces) + cast
+    return Jacket(tuple(pieces), 0.0, tuple(_advice(pieces, start, adds, mould_kg, brief.jacket)))
 
 
 def rubber_density_kg_dm3(catalogue: Catalogue | None, brief: Brief) -> float:
@@ -218,6 +228,7 @@ class _Outside:
 
     envelope: Envelope
     rubber_kg: float
+    rubber_mm3: float
     area_mm2: float
     error: float
     by_hand: float
@@ -225,6 +236,7 @@ class _Outside:
     cell_centre_mm: np.ndarray
     cell_normal: np.ndarray
     cell_zone: np.ndarray
+    foot_mm2: float  # of the flange that lies on the board round the foot
     panels: Panels
     samples_mm: np.ndarray  # (n, 3) spread evenly over the body
 
@@ -268,6 +280,7 @@ class _Shell:
     schedule: _Schedule
     zones: tuple[Zone, ...]
     area_mm2: float
+    foot_mm2: float
     mass_kg: float
     rubber_kg: float
     interval: Interval
@@ -318,7 +331,9 @@ def _every_corner(pixels: np.ndarray) -> np.ndarray:
     return both[:, :-1] & both[:, 1:]
 
 
-def _measure(envelope: Envelope, rubber: Rubber, keys: Keys, rubber_kg: float, by_hand: float) -> _Outside:
+def _measure(
+    envelope: Envelope, rubber: Rubber, keys: Keys, rubber_mm3: float, density: float, by_hand: float
+) -> _Outside:
     outside = outside_with_keys(envelope, keys.keys)
     cells = surface_cells(outside, envelope.origin_mm, envelope.pixel_mm)
     used = cells.area_mm2 > 0
@@ -327,10 +342,15 @@ def _measure(envelope: Envelope, rubber: Rubber, keys: Keys, rubber_kg: float, b
     # sideways, the coarser map also loses a strip of rim: the difference is an upper bound
     error = abs(float(half.area_mm2.sum()) / float(area.sum()) - 1.0) if len(area) else 0.0
     samples, normals, each = _bare_samples(envelope)
+    zone = zone_of_cells(envelope, cells, rubber.edge_band_mm)
+    foot = foot_pixels(envelope, rubber.flange_width_mm, rubber.flange_thickness_mm)
+    on_foot = foot[:-1, :-1] & foot[:-1, 1:]  # a row of cells above it is its face, seen along the pull
+    zone[on_foot] = 2
     return _Outside(
-        envelope, rubber_kg, float(area.sum()), error, by_hand, area,
+        envelope, rubber_mm3 * density * 1e-6, rubber_mm3, float(area.sum()), error, by_hand, area,
         envelope.frame.to_master(cells.centre_mm[used]), envelope.frame.to_master(cells.normal[used]),
-        zone_of_cells(envelope, cells, rubber.edge_band_mm)[used],
+        zone[used],
+        float(cells.area_mm2[on_foot].sum()),
         find_panels(samples, normals, each), samples,
     )  # fmt: skip
 
@@ -381,7 +401,17 @@ def _lay(outside: _Outside, schedule: _Schedule) -> _Shell:
     spread = float(np.hypot(outside.error, outside.by_hand))
     causes = (("column image resolution", outside.error), ("resin taken up by hand", outside.by_hand))
     interval = Interval(mass * (1 - spread), mass, mass * (1 + spread), causes)
-    return _Shell(outside.envelope, schedule, tuple(zones), outside.area_mm2, mass, outside.rubber_kg, interval, middle)
+    return _Shell(
+        outside.envelope,
+        schedule,
+        tuple(zones),
+        outside.area_mm2,
+        outside.foot_mm2,
+        mass,
+        outside.rubber_kg,
+        interval,
+        middle,
+    )
 
 
 def _rib_zone(schedule: _Schedule) -> tuple[Zone, np.ndarray]:
@@ -416,9 +446,9 @@ def _zone(name: str, area_mm2: float, laminate: Laminate) -> Zone:
 
 def _piece(
     shell: _Shell,
-    bolts: np.ndarray,
+    bolts: _Bolts,
     wedges: np.ndarray,
-    pitch_mm: float,
+    feet: _Foot,
     checks: tuple[LoadCheck, ...],
     brief: JacketBrief,
 ) -> JacketPiece:
@@ -432,15 +462,17 @@ def _piece(
         mass_kg=shell.mass_kg,
         rubber_mass_kg=shell.rubber_kg,
         centre_of_mass_mm=_point(shell.centre_mm),
-        bolts_mm=tuple(_point(b) for b in bolts),
+        bolts_mm=tuple(_point(b) for b in bolts.points_mm),
         wedge_points_mm=tuple(_point(w) for w in wedges),
-        bolt_pitch_mm=pitch_mm,
+        bolt_pitch_mm=bolts.pitch_mm,
         checks=checks,
         lift=check_lift(shell.mass_kg, brief, f"the {name} of the jacket"),
         lift_with_glove=check_lift(both, brief, f"the {name} of the jacket with its glove"),
         mass_interval_kg=shell.interval,
         patches=shell.schedule.patches,
         ribs=shell.schedule.ribs,
+        foot_bolts_mm=tuple(_point(b) for b in feet.bolts_mm),
+        foot_wedge_points_mm=tuple(_point(w) for w in feet.wedges_mm),
     )
 
 
@@ -480,6 +512,39 @@ def _place_fasteners(rubber: Rubber, keys: Keys) -> tuple[list[_Bolts], list[np.
         wedges = points_along(rim, WEDGE_PITCH_MM, _clear_of(blocked, clear), shared, phase=0.5)
         all_wedges.append(on_parting(envelope, wedges))
     return all_bolts, all_wedges
+
+
+@dataclass(frozen=True, eq=False)
+class _Foot:
+    bolts_mm: np.ndarray  # (k, 3) plan coordinates, on the board
+    wedges_mm: np.ndarray
+    pitch_mm: float
+
+
+def _place_on_board(envelope: Envelope, rubber: Rubber, keys: Keys, bolts_mm: np.ndarray) -> _Foot:
+    """Bolts down through the foot's flange into the board, and wedge points under its rim: off the parting flange,
+    clear of its bolts and of the keys low enough to be in a spanner's way."""
+    pixels = foot_pixels(envelope, rubber.flange_width_mm, rubber.flange_thickness_mm)
+    if not pixels.any():
+        return _Foot(np.zeros((0, 3)), np.zeros((0, 3)), 0.0)
+    low = [k for k in keys.keys if k.foot_mm[2] < rubber.flange_thickness_mm + SPANNER_MM]
+    inset = min(BOLT_EDGE_MM, rubber.flange_width_mm / 2.0)
+    near = [np.array([k.foot_mm for k in low]).reshape(-1, 3), bolts_mm[bolts_mm[:, 2] < SPANNER_MM]]
+    blocked = envelope.frame.to_frame(np.concatenate(near))[:, [0, 2]]
+    reach = np.concatenate([[k.reach_mm for k in low], np.full(len(near[1]), WEDGE_CLEAR_MM)])
+    aside = rubber.flange_thickness_mm + inset
+
+    def usable(points: np.ndarray, clear_mm: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+        clear = _clear_of(points, clear_mm)
+        return lambda spots: clear(spots) & (above_parting_mm(envelope, spots) >= aside)
+
+    nothing = np.zeros((0, 2))
+    lines = foot_lines(envelope, pixels, inset)
+    spots = points_along(lines, BOLT_PITCH_MM, usable(blocked, reach + WASHER_RADIUS_MM), nothing)
+    rims = foot_lines(envelope, pixels, 1.5 * envelope.pixel_mm)
+    blocked, reach = np.concatenate([blocked, spots]), np.concatenate([reach, np.full(len(spots), WEDGE_CLEAR_MM)])
+    wedges = points_along(rims, WEDGE_PITCH_MM, usable(blocked, reach), nothing, phase=0.5)
+    return _Foot(on_board(envelope, spots), on_board(envelope, wedges), widest_step_mm(lines, spots, BOLT_EDGE_MM))
 
 
 def _clear_of(points: np.ndarray, distance_mm: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
@@ -857,7 +922,7 @@ def _flange_checks(shell: _Shell, loads: _Loads) -> list[LoadCheck]:
     laminate = shell.schedule.edge
     t, e = laminate.thickness_mm, laminate.modulus_mpa
     allowed = laminate.flexural_strength_mpa / STRENGTH_SAFETY
-    around = shell.zones[2].area_mm2 / width
+    around = (shell.zones[2].area_mm2 - shell.foot_mm2) / width  # a piece hangs by its parting flange
     hangs = (shell.mass_kg + shell.rubber_kg + shell.area_mm2 * loads.cast_kg_mm2) * GRAVITY_M_S2
     line_n_mm = HANGING_SHOCK * hangs / around
     sag = line_n_mm * pitch**4 / (384.0 * e * width * t**3 / 12.0)
@@ -889,14 +954,16 @@ def _flange_checks(shell: _Shell, loads: _Loads) -> list[LoadCheck]:
 # --- advice ----------------------------------------------------------------------------------------------
 
 
-def _advice(pieces: Sequence[JacketPiece], start: _Schedule, brief: JacketBrief) -> list[str]:
+def _advice(
+    pieces: Sequence[JacketPiece], start: _Schedule, cuts_add_kg: Sequence[float], mould_kg: float, brief: JacketBrief
+) -> list[str]:
     said: list[str] = []
-    for piece in pieces:
+    for piece, adds in zip(pieces, cuts_add_kg, strict=True):
         said += _what_was_added(piece, start)
         said += [_cannot(piece, check) for check in piece.checks if not check.passes]
         if not piece.lift_with_glove.passes:
-            said.append(_lighter(piece, brief))
-    return said
+            said.append(_lighter(piece, adds, brief))
+    return said + _closed(mould_kg, brief)
 
 
 def _what_was_added(piece: JacketPiece, start: _Schedule) -> list[str]:
@@ -913,7 +980,9 @@ def _what_was_added(piece: JacketPiece, start: _Schedule) -> list[str]:
     if piece.ribs:
         heights = sorted({rib.core_height_mm for rib in piece.ribs})
         cores = " and ".join(f"{h:.0f}" for h in heights)
-        more.append(f"{len(piece.ribs)} ribs on cores {RIB_WIDTH_MM:.0f} mm wide and {cores} mm high, glassed over")
+        more.append(
+            f"{counted(len(piece.ribs), 'rib')} on cores {RIB_WIDTH_MM:.0f} mm wide and {cores} mm high, glassed over"
+        )
     if not more:
         return []
     return [
@@ -935,17 +1004,49 @@ def _cannot(piece: JacketPiece, check: LoadCheck) -> str:
     )
 
 
-def _lighter(piece: JacketPiece, brief: JacketBrief) -> str:
+def _cut_adds_kg(outside: _Outside, edge: Laminate, rubber: Rubber) -> float:
+    """What a level cut through a piece's middle adds: a flange of jacket and of glove on both sides of it."""
+    body = outside.cell_zone < 2
+    if not body.any():
+        return 0.0
+    edges, lengths = section_lengths_mm(
+        outside.cell_area_mm2[body], outside.cell_centre_mm[body, 2], outside.cell_normal[body, 2]
+    )
+    middle = float(np.average(outside.cell_centre_mm[:, 2], weights=outside.cell_area_mm2))
+    length = float(np.interp(middle, (edges[1:] + edges[:-1]) / 2.0, lengths))
+    density = outside.rubber_kg / max(outside.rubber_mm3, 1e-9)
+    kg_mm2 = edge.mass_kg_m2 * 1e-6 + rubber.flange_thickness_mm * density
+    return 2.0 * length * rubber.flange_width_mm * kg_mm2
+
+
+def _lighter(piece: JacketPiece, cut_adds_kg: float, brief: JacketBrief) -> str:
+    """What a workshop does with a heavy piece, each way with its numbers."""
     check = piece.lift_with_glove
-    alone = "" if piece.lift.passes else " even without its glove"
-    parts = int(np.ceil(check.load_kg / max(check.team_capability_kg, 1e-9)))
-    how = f"use {check.lifters_needed} people" if check.lifters_needed else "use a hoist"
-    if piece.lift.passes:
-        how = f"lift the jacket and the glove one after the other, {how}"
+    glove = piece.rubber_mass_kg
+    ways = [
+        f"lift the jacket ({piece.mass_kg:.0f} kg, {who_lifts(piece.mass_kg, brief)}) and then the glove "
+        f"({glove:.0f} kg, {who_lifts(glove, brief)}, in a sling or rolled)",
+        f"lift both together with {who_lifts(check.load_kg, brief)}",
+    ]
+    count, each = pieces_to_lift(check.load_kg, cut_adds_kg, brief)
+    if count:
+        ways.append(f"split the piece into {count} of about {each:.0f} kg, their new flanges counted")
     return (
         f"The {piece.name} with its glove weighs {check.load_kg:.0f} kg, over the {check.team_capability_kg:.0f} kg "
-        f"that {check.lifters} may lift this way{alone}: {how}, or split the piece into {max(parts, 2)}."
+        f"that {check.lifters} may lift this way: {'; or '.join(ways)}."
     )
+
+
+def _closed(mould_kg: float, brief: JacketBrief) -> list[str]:
+    """The closed mould is turned and carried too."""
+    check = check_lift(mould_kg, brief)
+    if check.passes:
+        return []
+    return [
+        f"Closed, with its gloves and a cast inside, the mould weighs about {mould_kg:.0f} kg, over the "
+        f"{check.team_capability_kg:.0f} kg that {check.lifters} may lift this way: turn and carry it with "
+        f"{who_lifts(mould_kg, brief)}, or open it where it stands."
+    ]
 
 
 def jacket_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:

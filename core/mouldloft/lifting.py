@@ -51,6 +51,7 @@ _FREQUENCY: dict[str, tuple[list[float], list[float]]] = {
     ),
 }
 MOST_LIFTERS = 8
+MOST_PIECES = 12
 
 
 @dataclass(frozen=True)
@@ -202,6 +203,26 @@ def check_lift(load_kg: float, brief: JacketBrief, what: str = "the piece", hold
         reason=_reason(load_kg, brief.lifters, team, able, what),
         method=_method(brief),
     )
+
+
+def pieces_to_lift(load_kg: float, cut_adds_kg: float, brief: JacketBrief, hold: Hold = "poor") -> tuple[int, float]:
+    """Into how many even pieces a load is split so that the brief's lifters may lift each, and what one weighs.
+
+    cut_adds_kg : what every cut between two pieces adds, such as its two flanges. (0, 0.0) where no number up to
+    `MOST_PIECES` will do.
+    """
+    team = brief.lifters * team_share(brief.lifters) * one_person_limit_kg(brief, hold)
+    for count in range(1, MOST_PIECES + 1):
+        each = (load_kg + (count - 1) * cut_adds_kg) / count
+        if each <= team:
+            return count, each
+    return 0, 0.0
+
+
+def who_lifts(load_kg: float, brief: JacketBrief) -> str:
+    """ "1 person", "3 people" or "a hoist"."""
+    needed = check_lift(load_kg, brief).lifters_needed
+    return "a hoist" if needed == 0 else "1 person" if needed == 1 else f"{needed} people"
 
 
 def _reason(load_kg: float, lifters: int, team_kg: float, able: list[int], what: str) -> str:
