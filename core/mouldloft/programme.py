@@ -228,13 +228,14 @@ class _Workshop:
 
 
 def bolt_count(jacket: Jacket) -> int:
-    """Bolts of the whole jacket: pieces that meet list the same bolts, so places within 5 mm are one."""
+    """Bolts of the whole jacket, also into the board: pieces that meet list the same, so places within 5 mm are one."""
     import numpy as np
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
-    points = np.array([b for piece in jacket.pieces for b in piece.bolts_mm], float).reshape(-1, 3)
+    bolts = [b for piece in jacket.pieces for b in (*piece.bolts_mm, *piece.foot_bolts_mm)]
+    points = np.array(bolts, float).reshape(-1, 3)
     if not len(points):
         return 0
     pairs = cKDTree(points).query_pairs(5.0, output_type="ndarray")
