@@ -69,13 +69,17 @@ def test_own_mesh_is_planned_and_reopened(capsys, vase, quick, tmp_path):
     for word in ("Opens", "Pieces", "Seam", "Lock fill", "Rubber", "Keys", "Jacket", "Caution", str(out_folder)):
         assert word in out
     assert {"plan.json", "order.csv", "summary.txt"} <= {p.name for p in out_folder.iterdir()}
+    templates = {p.name for p in (out_folder / "templates").iterdir()}  # they need no renderer
+    assert {"wall.dxf", "wall.svg", "wall-a4.pdf", "cradle.dxf"} <= templates
     solids = [trimesh.load(p) for p in (out_folder / "solids").glob("*.stl")]
     assert len(solids) >= 6
     assert all(solid.is_watertight and solid.volume > 0 for solid in solids)
     code, table, _ = run(capsys, "compare", out_folder, out_folder, "--html", tmp_path / "both.html")
     assert code == 0
     assert "ubber" in table
-    assert "<table" in (tmp_path / "both.html").read_text()
+    page = (tmp_path / "both.html").read_text()
+    assert "<table" in page
+    assert page.count("data:image/jpeg;base64,") == 2
     code, again, _ = run(capsys, "show", out_folder)
     assert code == 0
     assert again.strip() == (out_folder / "summary.txt").read_text().strip()

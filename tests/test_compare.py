@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import re
 from dataclasses import replace
 from html.parser import HTMLParser
 from types import SimpleNamespace
@@ -118,6 +120,15 @@ def test_html_escapes_and_stands_alone(plan, other, tmp_path):
     assert len(found) == 2 * len(comparison.rows)
     assert found.count("best") == sum(len(row.best) for row in comparison.rows)
     assert comparison_html(comparison) == comparison_html(comparison)
+
+
+def test_portraits_head_their_columns(plan, other):
+    comparison = compare_plans([plan, other], ["a", "b<"])
+    page = comparison_html(comparison, [b"first", b"second"])
+    row = page[page.index("<thead>") : page.index("</thead>")]
+    pictures = re.findall(r'<img alt="(.*?)" src="data:image/jpeg;base64,(.*?)">', row)
+    assert [(name, base64.b64decode(held)) for name, held in pictures] == [("a", b"first"), ("b&lt;", b"second")]
+    assert "<img" not in comparison_html(comparison)
 
 
 def test_comparison_is_written_as_asked(plan, other, tmp_path):
