@@ -14,15 +14,20 @@ import trimesh
 from mouldloft.blocks import Blocks, Ground, build_blocks, lay_ground, look_again, skin_volume_mm3, surface_of, unstack
 from mouldloft.brief import Brief, RunBrief, SeamBrief
 from mouldloft.catalogue import read_catalogue
-from mouldloft.division import Division, beyond_two, jacket_solids, propose_division
+from mouldloft.demo import demo_hare
+from mouldloft.division import Division, beyond_two, division_rubber, jacket_solids, propose_division
 from mouldloft.expansion import ShareCosts, share_cost, share_out
-from mouldloft.master import Master
+from mouldloft.master import Master, prepare_master
 from mouldloft.mincut import FaceGraph, SplitCosts, cheapest_split, split_cost
+from mouldloft.planfile import open_plan, save_plan
 from mouldloft.rays import ray_scene
+from mouldloft.rubber import brush_rubber, choose_thickness
 from mouldloft.seam import Seam, place_seam
+from mouldloft.summary import summary_text
 from mouldloft.undercut import Locks, find_locks
 from scipy.spatial import cKDTree
 from seam_bodies import as_master, opening_along, seen_field
+from test_planfile import same
 
 # --- sharing out among labels: against all labellings, and against the exact cut of two ---------------------------
 
@@ -308,23 +313,30 @@ def test_the_way_off_is_clear_and_said(arms):
 
 
 def test_the_jackets_as_solids_pass_the_master(arms):
-    """manifold3d moves them: closed, apart from each other, clear of the master at every stop but for half a cell."""
+    """manifold3d moves them: closed, clear of the master at every stop, and of each other but for sliding on a joint.
+
+    A joint may slide within a cell: here a tenth of one on the mean over the flanges. The wrong way is ten times worse.
+    """
     made = arms.division
     master = meshes.as_manifold(arms.master.vertices_mm, arms.master.faces)
     solids = {s.name.removeprefix("jacket, "): s for s in jacket_solids(made)}
     assert len(solids) == 3
     left = [s.piece for s in made.order]
+    flange = choose_thickness(arms.master.height_mm, 1, arms.brief.rubber).flange_width_mm
     bodies = {name: meshes.as_manifold(s.vertices_mm, s.faces) for name, s in solids.items()}
     for step in made.order:
         left.remove(step.piece)
         body = bodies[step.piece]
         assert body.volume() > 0
         pull = np.array(next(p.pull for p in made.pieces if p.name == step.piece))
+        own_joints = sum(j.length_mm for j in made.joints if step.piece in j.between)
+        sliding = own_joints * flange * made.cell_mm / 10
+        assert (body.translate(tuple(-60.0 * pull)) ^ master).volume() > 10 * sliding
         for stop in np.linspace(0.0, step.travel_mm, 10):
             moved = body.translate(tuple(stop * pull))
             assert (moved ^ master).volume() < 1e-3 * body.volume()
             for other in left:
-                assert (moved ^ bodies[other]).volume() < 5e-3 * body.volume()
+                assert (moved ^ bodies[other]).volume() < sliding
 
 
 def test_the_division_turns_with_the_body(arms):
@@ -367,3 +379,71 @@ def test_a_piece_limit_that_cannot_be_kept_is_said(arms):
     assert made is not None
     assert not made.holds
     assert any("0.1 kg" in note for note in made.notes)
+
+
+@pytest.fixture(scope="module")
+def joined_hare() -> Case:
+    """The hare whose ears are joined, so that one hole goes through between them, under limits two pieces break."""
+    brief = Brief()
+    master = prepare_master(*demo_hare(20_000, joined_ears=True), replace(brief.master, finished_height_mm=1400.0))
+    return _case(master, (1, 0, 0), 0.0, cells=70, max_pieces=4, most_fill_share=0.02)
+
+
+def test_a_hare_with_joined_ears_comes_out_of_more_pieces(joined_hare):
+    made, two = joined_hare.division, joined_hare
+    assert made is not None
+    assert 3 <= len(made.pieces) <= 4
+    assert made.fill_mm3 < 0.5 * made.two_piece_fill_mm3
+    assert made.two_piece_fill_mm3 == pytest.approx(two.locks.fill_mm3, rel=0.15)
+    # it stands on a board: no piece is pulled far down
+    assert all(p.pull[2] > -np.sin(np.radians(15.1)) for p in made.pieces)
+    assert made.order
+    assert all(s.hits == 0 for s in made.order)
+
+
+def test_the_rubber_of_two_pieces_by_the_same_means_agrees_with_the_glove_brushed_in_full(joined_hare):
+    case = joined_hare
+    brief = replace(case.brief, rubber=replace(case.brief.rubber, pixel_mm=4.0))
+    whole = brush_rubber(case.master, case.seam, case.locks, brief)
+    rule = choose_thickness(case.master.height_mm, brief.run.casts, brief.rubber)
+    scene = ray_scene(case.master.vertices_mm, case.master.faces)
+    ground = lay_ground(case.master, scene, rule.skin_mm, rule.flange_width_mm + 20.0, cells=70)
+    pulls = np.array([p.pull for p in case.seam.pieces])
+    blocks, _ = build_blocks(ground, case.seam.labels, pulls, rule.skin_mm, 4.0, rule.flange_width_mm)
+    reckoned = division_rubber(ground, blocks, rule, brief, case.seam.length_mm, 0.0)
+    assert reckoned.likely == pytest.approx(whole.volume_mm3.likely, rel=0.1)
+    assert reckoned.low < whole.volume_mm3.likely < reckoned.high
+
+
+def test_a_torus_knot_is_not_promised_what_cannot_come_off():
+    """Its strands thread through one another: a few pieces hold each other, and the proposal has to say so."""
+    mesh = trimesh.Trimesh(*meshes.torus_knot(steps=120, around=16), process=False)
+    mesh.apply_translation([0, 0, -mesh.bounds[0, 2]])
+    case = _case(as_master(mesh), (0, 0, 1), float(mesh.extents[2] / 2), cells=36, max_pieces=4)
+    made = case.division
+    assert made is not None
+    assert made.fill_mm3 < 0.7 * made.two_piece_fill_mm3  # more pieces do help ...
+    assert not made.holds  # ... and four are still too few
+    said = " ".join(made.notes)
+    assert ("hold each other" in said) == (not made.order)
+    assert "hold each other" in said or "Still not within the brief" in said
+
+
+def test_a_proposal_is_saved_reopened_and_summed_up(arms, small_plan, tmp_path):
+    plan = replace(small_plan, division=arms.division)
+    again = open_plan(save_plan(plan, tmp_path))
+    same(plan, again)
+    text = summary_text(again)
+    for piece in arms.division.pieces:
+        assert piece.name in text
+    assert arms.division.why in text
+    assert arms.division.order[1].reason in text
+    assert small_plan.division is None  # the ordinary hare stays in two, and pays nothing
+    assert "More pieces?" not in summary_text(small_plan)
+
+
+def test_a_plan_that_breaks_the_limits_says_how_to_ask(small_plan):
+    seam = replace(small_plan.brief.seam, most_fill_share=0.001)
+    text = summary_text(replace(small_plan, brief=replace(small_plan.brief, seam=seam)))
+    assert "max_pieces" in text
+    assert "0.1 % allowed" in text

@@ -14,6 +14,7 @@ from numba import njit
 from scipy import ndimage, spatial
 from trimesh import triangles
 
+from .contour import face_centres
 from .master import Master
 from .progress import SILENT, Progress
 from .rays import RayScene, blocked, ray_scene
@@ -25,7 +26,8 @@ _MOST_CELLS = 3_000_000
 _NOBODY = -1
 _CUBE = np.ones((3, 3, 3), bool)
 _FILL_ROUNDS = 6
-_CURE_ROUNDS = 8
+_CURE_ROUNDS = 6
+_HOPELESS = 0.1  # of a jacket's cells: where two hold each other by more, no trimming helps
 
 
 @dataclass(frozen=True, eq=False)
@@ -224,10 +226,12 @@ def build_blocks(
         progress.step(0.5 + 0.5 * turn / _CURE_ROUNDS, "jackets as blocks, and their way off")
         blocks = _cover(ground, owner, shut, extra, pulls, skin_mm, wall_mm, flange_mm)
         met = meetings(ground, blocks, pulls)
-        found = unstack(_count_met(blocks, met, len(pulls)))
+        found = unstack(_count_met(met, len(pulls)))
         if found.order:
             break
-        cells, other = _least_knot(blocks, met, found)
+        cells, other, share = _least_knot(met, found)
+        if share > _HOPELESS:
+            break
         free = ~shut[other][tuple(cells.T)]
         owner[tuple(cells[free].T)] = other
         extra[tuple(cells[~free].T)] = True
@@ -330,6 +334,35 @@ def deepest_fill_mm(ground: Ground, blocks: Blocks, pulls: np.ndarray) -> float:
     return deepest
 
 
+_LEAST_PART = 0.05  # of a jacket's cells: a smaller loose part of it is a crumb
+
+
+def jacket_parts(ground: Ground, blocks: Blocks, labels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Labels ((m,) int) of which each has a jacket in one part, and the old label of each new one.
+
+    Skin in several parts may share one jacket, that reaches from one to the other; a jacket in parts is as many pieces.
+    """
+    centre = face_centres(ground.master.vertices_mm, ground.master.faces)
+    made = np.zeros(len(labels), np.int8)
+    old: list[int] = []
+    for piece in range(int(labels.max()) + 1):
+        mine = np.flatnonzero(labels == piece)
+        cells = np.argwhere(blocks.jacket == piece)
+        part = ndimage.label(blocks.jacket == piece, _CUBE)[0][tuple(cells.T)] - 1
+        size = np.bincount(part) if len(part) else np.ones(1, int)
+        large = np.flatnonzero(size >= _LEAST_PART * max(size.sum(), 1))
+        if len(large) > 1:
+            kept = np.isin(part, large)
+            tree = spatial.cKDTree(ground.lattice.centres_mm(cells[kept]))
+            near = part[kept][tree.query(centre[mine], workers=2)[1]]
+            large = np.unique(near)
+            made[mine] = len(old) + np.searchsorted(large, near)
+        else:
+            made[mine] = len(old)
+        old += [piece] * max(len(large), 1)
+    return made, np.array(old)
+
+
 # --- moving ----------------------------------------------------------------------------------------------
 
 
@@ -391,7 +424,7 @@ def meetings(ground: Ground, blocks: Blocks, pulls: np.ndarray) -> list[tuple[np
     return out
 
 
-def _count_met(blocks: Blocks, met: Sequence[tuple[np.ndarray, np.ndarray]], pieces: int) -> np.ndarray:
+def _count_met(met: Sequence[tuple[np.ndarray, np.ndarray]], pieces: int) -> np.ndarray:
     """(pieces, pieces) int: cells of the first that meet the second."""
     return np.array([hit.sum(axis=0) if len(cells) else np.zeros(pieces, int) for cells, hit in met])
 
@@ -415,10 +448,9 @@ def unstack(counts: np.ndarray) -> Unstacking:
     return Unstacking(after, () if left else tuple(order), tuple(left))
 
 
-def _least_knot(
-    blocks: Blocks, met: Sequence[tuple[np.ndarray, np.ndarray]], found: Unstacking
-) -> tuple[np.ndarray, int]:
-    """Of all that hold each other, the fewest cells that one piece meets another with, and that other."""
+def _least_knot(met: Sequence[tuple[np.ndarray, np.ndarray]], found: Unstacking) -> tuple[np.ndarray, int, float]:
+    """Of all that hold each other, the fewest cells that one piece meets another with, that other, and what share of
+    the piece's jacket they are."""
     best: tuple[int, int, int] | None = None
     for mover in found.stuck:
         for other in found.stuck:
@@ -427,7 +459,7 @@ def _least_knot(
                 best = (hits, mover, other)
     assert best is not None  # stuck pieces wait for one another
     cells, hit = met[best[1]]
-    return cells[hit[:, best[2]]], best[2]
+    return cells[hit[:, best[2]]], best[2], best[0] / len(cells)
 
 
 # --- a second look, by other means -----------------------------------------------------------------------

@@ -18,6 +18,7 @@ from .blocks import (
     WayOff,
     build_blocks,
     deepest_fill_mm,
+    jacket_parts,
     lay_ground,
     look_again,
     skin_ratio,
@@ -30,7 +31,7 @@ from .house import listed, litres, mm, percent
 from .laminate import lay_up, mat_g_m2_from_oz
 from .marks import Assumption, Mark
 from .master import Master
-from .mincut import face_graph
+from .mincut import FaceGraph, face_graph
 from .opening import Opening, direction_words
 from .polyline import length_mm
 from .progress import SILENT, Progress
@@ -38,7 +39,7 @@ from .rays import RayScene, ray_scene
 from .rubber import Interval, ThicknessRule, choose_thickness
 from .seam import Seam, keep_clear_weights
 from .seamcosts import edge_prices, skin_areas_mm2
-from .sharing import Shares, gather_patches, possible_pulls, pull_costs, share_skin, useful_pulls
+from .sharing import Shares, at_most, drawn_shares, gather_patches, possible_pulls, pull_costs, share_skin, useful_pulls
 from .undercut import Locks, freedom_by_rays, where_on_piece
 from .visibility import how_it_shows
 
@@ -228,7 +229,7 @@ def propose_division(
         shares = share_skin(master, graph, patches, scene, brief.seam, pulls, costs, useful, count)
         if best is not None and len(shares.pulls) < count:
             continue  # no further piece pays for itself
-        tried = _try(ground, shares, rule, wall.thickness_mm, wall.mass_kg_m2, brief, piece_limit_kg)
+        tried = _try(ground, graph, shares, rule, wall.thickness_mm, wall.mass_kg_m2, brief, piece_limit_kg)
         if best is None or (tried.within, tried.comes_off, -tried.fill_mm3.sum()) > (
             best.within, best.comes_off, -best.fill_mm3.sum()
         ):  # fmt: skip
@@ -245,6 +246,7 @@ def propose_division(
 
 def _try(
     ground: Ground,
+    graph: FaceGraph,
     shares: Shares,
     rule: ThicknessRule,
     wall_mm: float,
@@ -252,14 +254,21 @@ def _try(
     brief: Brief,
     limit_kg: float | None,
 ) -> _Tried:
+    master = ground.master
     blocks, found = build_blocks(ground, shares.labels, shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm)
+    labels, old = jacket_parts(ground, blocks, shares.labels)
+    if len(old) > len(shares.pulls):
+        used, labels = np.unique(
+            at_most(graph, labels, skin_areas_mm2(master), brief.seam.max_pieces), return_inverse=True
+        )
+        shares = drawn_shares(master, labels.reshape(-1), shares.pulls[old[used]])
+        blocks, found = build_blocks(ground, shares.labels, shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm)
     ways = look_again(ground, blocks, shares.pulls, found.order)
-    cell = ground.lattice.pitch_mm**3
-    fill = blocks.fill_cells * cell
-    joints = _joints(ground.master, shares)
-    kg = _jacket_kg(ground.master, shares, joints, rule.flange_width_mm, wall_kg_m2)
+    fill = blocks.fill_cells * ground.lattice.pitch_mm**3
+    joints = _joints(master, shares)
+    kg = _jacket_kg(master, shares, joints, rule.flange_width_mm, wall_kg_m2)
     deepest = deepest_fill_mm(ground, blocks, shares.pulls)
-    share = float(fill.sum()) / max(ground.master.volume_mm3, 1e-9)
+    share = float(fill.sum()) / max(master.volume_mm3, 1e-9)
     broken = list(_broken_limits(share, deepest, rule.skin_mm, float(fill.sum()), brief.seam))
     if limit_kg is not None and kg.max() > limit_kg:
         broken.append(f"the heaviest jacket piece of {kg.max():.1f} kg is over the {limit_kg:g} kg allowed")
@@ -371,7 +380,7 @@ def _in_words(
         two_piece_fill_mm3=two_fill_mm3,
         two_piece_locked_area_mm2=locks.piece_locked_area_mm2,
         locked_area_mm2=float(sum(locked)),
-        rubber_mm3=_rubber(ground, tried.blocks, rule, brief, joint_mm, error_mm3),
+        rubber_mm3=division_rubber(ground, tried.blocks, rule, brief, joint_mm, error_mm3),
         fill_error_mm3=error_mm3,
         cell_mm=ground.lattice.pitch_mm,
         lattice_first_mm=tuple(float(c) for c in ground.lattice.first_mm),  # type: ignore[arg-type]
@@ -391,7 +400,7 @@ def _locked_mm2(ground: Ground, shares: Shares, piece: int, centre: np.ndarray, 
 _LEFT_OUT = 0.1  # of the rubber, for what is not laid out here: draft, the foot's flange, keys (common practice)
 
 
-def _rubber(
+def division_rubber(
     ground: Ground, blocks: Blocks, rule: ThicknessRule, brief: Brief, joint_mm: float, error_mm3: float
 ) -> Interval:
     """Fill, skin over master and fill, and along both sides of every joint the thicker band and the flange."""

@@ -30,12 +30,13 @@ _RING_STEP_DEG = 15
 _USEFUL = 12  # pulls kept of all that are tried
 _BELOW_LEVEL_DEG = 15.0  # how far a pull may point down where the piece stands on a board
 _OPEN_GAP = 0.2  # of the diagonal: fill under an overhang with nothing beneath it ends there
-_STARTS = 6  # of the useful pulls, that the choice of a few begins with
-_CHOSEN_ON = 4_000  # patches that the choice of pulls looks at
+_STARTS = 4  # of the useful pulls, that the choice of a few begins with
+_CHOSEN_ON = 2_500  # patches that the choice of pulls looks at
 _SKEW_SHARE = 0.03  # of its area: what a face turned across its pull costs (invented)
 _TILTS_DEG = (8.0, 4.0, 2.0, 1.0)
 _SMOOTH_SWEEPS = 24
 _LEAST_ISLAND = 0.015  # of the skin: a smaller part of a share goes to the piece around it
+_ISLAND_ROUNDS = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,8 +205,8 @@ def share_skin(
 ) -> Shares:
     """Faces shared out among `count` of the pulls, each pull then turned to suit its own share, and shared out again.
 
-    pulls : (c, 3); costs : (patches, c); starts : columns that the search begins with. Parts of a share that do not
-    touch become pieces of their own, up to the brief's limit; smaller ones go to their neighbours.
+    pulls : (c, 3); costs : (patches, c); starts : columns that the search begins with. Parts of a share under
+    1.5 % of the skin go to their neighbours.
     """
     price = brief.piece_share * master.skin_area_mm2
     few = best_few(costs[:: max(len(costs) // _CHOSEN_ON, 1)], count, starts)
@@ -222,7 +223,7 @@ def share_skin(
         chosen = np.array([_turned_to_suit(chosen[k], np.flatnonzero(labels == k), cost_of, master) for k in used])
         data = np.stack([cost_of(pull, everything) for pull in chosen], axis=1)
     labels = share_out(ShareCosts(data, patches.pairs, patches.price, price))
-    return _on_faces(master, graph, labels[patches.of_face], chosen, brief.max_pieces)
+    return _on_faces(master, graph, labels[patches.of_face], chosen)
 
 
 def _turned_to_suit(
@@ -247,11 +248,16 @@ def _turned_to_suit(
     return best
 
 
-def _on_faces(master: Master, graph: FaceGraph, labels: np.ndarray, pulls: np.ndarray, most: int) -> Shares:
-    """Patches' shares as faces' labels with even borders, each share in one part."""
-    fields = _smooth_fields(master, labels, len(pulls))
-    labels, owner = _in_one_part(master, graph, _largest_at_faces(master, fields), most)
-    pulls = pulls[owner]
+def _on_faces(master: Master, graph: FaceGraph, labels: np.ndarray, pulls: np.ndarray) -> Shares:
+    """Patches' shares as faces' labels with even borders, less their islands."""
+    smooth = _largest_at_faces(master, _smooth_fields(master, labels, len(pulls)))
+    whole = _without_islands(graph, smooth, skin_areas_mm2(master))
+    used, labels = np.unique(whole, return_inverse=True)
+    return drawn_shares(master, labels.reshape(-1), pulls[used])
+
+
+def drawn_shares(master: Master, labels: np.ndarray, pulls: np.ndarray) -> Shares:
+    """Shares with even borders after labels ((m,) int)."""
     fields = _smooth_fields(master, labels, len(pulls))
     return Shares(_largest_at_faces(master, fields), pulls, fields.astype(np.float32))
 
@@ -278,41 +284,42 @@ def _largest_at_faces(master: Master, fields: np.ndarray) -> np.ndarray:
     return np.argmax(fields[:, a] + fields[:, b] + fields[:, c], axis=0).astype(np.int8)
 
 
-def _in_one_part(master: Master, graph: FaceGraph, labels: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray]:
-    """Labels of which each is one connected part, at most `most`, and the old label of each new one.
+def _without_islands(graph: FaceGraph, labels: np.ndarray, skin_mm2: np.ndarray) -> np.ndarray:
+    """Labels of which every part smaller than 1.5 % of the skin has gone to the neighbour with the longest border."""
+    for _ in range(_ISLAND_ROUNDS):
+        count, part = regions(graph, labels)
+        area = np.bincount(part, skin_mm2, minlength=count)
+        give = np.flatnonzero(area < _LEAST_ISLAND * skin_mm2.sum())
+        if not len(give):
+            break
+        labels = _given_away(graph, labels, part, give, count)
+    return labels
 
-    Parts without a place of their own go to the neighbour with the longest common border, smallest first.
-    """
-    owner_of = labels.astype(np.int64)
-    skin = skin_areas_mm2(master)
+
+def at_most(graph: FaceGraph, labels: np.ndarray, skin_mm2: np.ndarray, most: int) -> np.ndarray:
+    """Labels of at most `most` kinds: the smallest goes, each part of it to the neighbour with the longest border."""
     while True:
-        count, part = regions(graph, owner_of)
-        area = np.bincount(part, skin, minlength=count)
-        old = np.zeros(count, np.int64)
-        old[part] = owner_of
-        small = int(np.argmin(area))
-        if count == 1 or (count <= most and area[small] >= _LEAST_ISLAND * skin.sum()):
-            break
-        too_small = area < _LEAST_ISLAND * skin.sum()
-        give = np.flatnonzero(too_small) if too_small.any() else np.array([small])
-        given = _given_away(graph, owner_of, part, give, old)
-        if (given == owner_of).all():  # bodies that touch no other keep their pull's label, though in parts
-            old, part = np.unique(owner_of, return_inverse=True)
-            break
-        owner_of = given
-    return part.reshape(-1).astype(np.int8), old
+        area = np.bincount(labels, skin_mm2)
+        kinds = np.flatnonzero(np.bincount(labels))
+        if len(kinds) <= most:
+            return labels
+        smallest = kinds[np.argmin(area[kinds])]
+        count, part = regions(graph, labels)
+        fewer = _given_away(graph, labels, part, np.unique(part[labels == smallest]), count)
+        if (fewer == labels).all():
+            return labels  # it touches no other
+        labels = fewer
 
 
-def _given_away(
-    graph: FaceGraph, owner_of: np.ndarray, part: np.ndarray, give: np.ndarray, old: np.ndarray
-) -> np.ndarray:
-    """Owners with the listed parts given to the larger-bordering neighbour (never another of the listed, if it can)."""
+def _given_away(graph: FaceGraph, labels: np.ndarray, part: np.ndarray, give: np.ndarray, count: int) -> np.ndarray:
+    """Labels with the listed parts given to the larger-bordering neighbour (never another of the listed, if it can)."""
     one, two = part[graph.faces[:, 0]], part[graph.faces[:, 1]]
     crossing = one != two
     a = np.concatenate([one[crossing], two[crossing]])
     b = np.concatenate([two[crossing], one[crossing]])
     length = np.tile(graph.length_mm[crossing], 2)
-    count = len(old)
+    old = np.zeros(count, labels.dtype)
+    old[part] = labels
     border = np.asarray(sparse.coo_matrix((length, (a, b)), shape=(count, count)).tocsr()[give].todense())
     border[:, give] *= 1e-6
     takes = np.argmax(border, axis=1)
