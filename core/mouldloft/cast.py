@@ -244,14 +244,13 @@ def interval_of(likely: float, causes: Sequence[tuple[str, float]]) -> Interval:
 
 def _mass_interval(shell: _Shell, master: Master, catalogue: Catalogue) -> Interval:
     """Resin by hand, gelcoat by hand, carving still to come, each by its share of the mass."""
-    mass = shell.mass_kg or 1.0
-    resin_share = (shell.resin_kg + shell.joint_resin_kg) / mass
+    resin_share = (shell.resin_kg + shell.joint_resin_kg) / shell.mass_kg
     allowance = master.detail_allowance_uncertainty if master.detail_allowance > 1 else 0.0
     return interval_of(
         shell.mass_kg,
         (
             ("resin taken up by hand", catalogue.rates.laminate_uncertainty * resin_share),
-            ("gelcoat's thickness", catalogue.rates.gelcoat_uncertainty * shell.gelcoat_kg / mass),
+            ("gelcoat's thickness", catalogue.rates.gelcoat_uncertainty * shell.gelcoat_kg / shell.mass_kg),
             ("detail allowance", allowance),
         ),
     )
@@ -261,11 +260,9 @@ def _centre_of_mass(master: Master, seam: Seam, shell: _Shell) -> Point:
     """Of a thin shell over the skin, with the joint's tape as a heavy line along the seam."""
     skin = ~master.base_faces if master.base == "open" else np.ones(len(master.faces), bool)
     areas = master.face_areas_mm2 * skin
-    total = float(areas.sum())
-    corners = areas @ master.vertices_mm[master.faces].mean(axis=1)
-    centre = corners / total if total > 0 else np.zeros(3)
+    centre = areas @ master.vertices_mm[master.faces].mean(axis=1) / areas.sum()
     line, length = _line_moment(seam)
-    if length > 0 and shell.mass_kg > 0:
+    if length > 0:
         share = shell.joint_kg / shell.mass_kg
         centre = (1 - share) * centre + share * line / length
     return (float(centre[0]), float(centre[1]), float(centre[2]))
@@ -292,7 +289,7 @@ def foot_polygons(master: Master) -> tuple[Polygon, ...]:
         lines = _border_segments(master.faces[master.base_faces], master.vertices_mm[:, :2])
     else:
         lines = _slice_segments(master.vertices_mm, master.faces, FOOT_SLICE * master.height_mm)
-    rings = polygonize(list(shapely.linestrings(lines))) if len(lines) else ()
+    rings = polygonize(list(shapely.linestrings(lines)))
     merged = unary_union([Polygon(ring.exterior) for ring in rings])
     parts = merged.geoms if isinstance(merged, MultiPolygon) else [merged]
     filled = [Polygon(part.exterior) for part in parts if not part.is_empty]
@@ -439,9 +436,8 @@ class _Edges:
 def _hull_edges(hull: Polygon) -> _Edges:
     corners = np.asarray(shapely.geometry.polygon.orient(hull).exterior.coords)
     along = np.diff(corners, axis=0)
-    length = np.linalg.norm(along, axis=1)
-    outward = np.column_stack([along[:, 1], -along[:, 0]])[length > 0] / length[length > 0, None]
-    return _Edges(outward, np.einsum("ij,ij->i", outward, corners[:-1][length > 0]))
+    outward = np.column_stack([along[:, 1], -along[:, 0]]) / np.linalg.norm(along, axis=1, keepdims=True)
+    return _Edges(outward, np.einsum("ij,ij->i", outward, corners[:-1]))
 
 
 def _stand(
@@ -455,7 +451,7 @@ def _stand(
     progress: Progress,
 ) -> tuple[tuple[StandCheck, ...], Outline, float, float]:
     """Push and wind about every side of the foot's hull, hull, greatest silhouette and wind pressure."""
-    hull = unary_union(feet).convex_hull if feet else Polygon()
+    hull = unary_union(feet).convex_hull
     if not isinstance(hull, Polygon) or hull.area < 1.0:
         return (), (), 0.0, 0.0
     edges = _hull_edges(hull)
