@@ -141,6 +141,22 @@ def test_a_board_in_a_bent_foot_keeps_its_corners() -> None:
     assert made.baseboard_area_mm2 == pytest.approx(120_000 - 1600 * d + 4 * d * d, rel=1e-9)
 
 
+def test_a_slice_through_corners_closes_all_the_same() -> None:
+    # a spinning top 1000 mm tall whose widest square, 200 mm across its corners, lies just where the slice does
+    around = [[100.0, 0, 4], [0, 100, 4], [-100, 0, 4], [0, -100, 4]]
+    corners = np.array([[0.0, 0, 0], *around, [0, 0, 1000]])
+    sides = [(1, 2), (2, 3), (3, 4), (4, 1)]
+    faces = [(0, b, a) for a, b in sides] + [(5, a, b) for a, b in sides]
+    (foot,) = foot_polygons(standing(trimesh.Trimesh(corners, faces, process=False)))
+    assert foot.area == pytest.approx(20_000, rel=1e-6)
+
+
+def test_without_any_body_there_is_no_foot() -> None:
+    body = box(400, 300, 1000)
+    nothing = replace(body, faces=body.faces[:0], base_faces=body.base_faces[:0])
+    assert foot_polygons(nothing) == ()
+
+
 def test_a_foot_with_a_thin_neck_gets_two_boards() -> None:
     neck = ((120.0, 4.0, 300.0), (0.0, 0.0, 0.0))
     body = standing(union(((100.0, 100.0, 300.0), (-100.0, 0, 0)), ((100.0, 100.0, 300.0), (100.0, 0, 0)), neck))

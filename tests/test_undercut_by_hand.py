@@ -58,13 +58,16 @@ def test_depth_under_square_overhangs_by_hand() -> None:
     top[(np.abs(x) <= 20) & (np.abs(y) <= 20)] = 100.0
     top[(np.abs(x - 40) <= 6) & (np.abs(y - 40) <= 6)] = 100.0
     top[(np.abs(x + 40) <= 10) & (np.abs(y + 40) <= 10)] = 55.0
+    top[(x == 22) & (y == 22)] = 100.0  # touches the large square at its corner: one overhang with it
+    top[(np.abs(x - 40) <= 4) & (np.abs(y + 40) <= 4)] = 51.5  # half a pixel over its point: no overhang
     points = np.array(
-        [[0.0, 0, 50], [10, 0, 60], [20, 0, 60], [40, 40, 60], [-40, -40, 50], [-40, -40, 60], [0.0, -14, 70]]
-    )
+        [[0.0, 0, 50], [10, 0, 60], [20, 0, 60], [40, 40, 60], [-40, -40, 50], [-40, -40, 60], [0.0, -14, 70],
+         [20, 20, 60], [-20, -20, 60], [22, 22, 60], [40, -40, 50]]
+    )  # fmt: skip
     depth, inscribed = _depths(points, top, grid, SILENT)
     # the way out is the square's edge, half a pixel past its last pixel
-    assert depth == pytest.approx([21.0, 11.0, 1.0, 7.0, 11.0, 0.0, 7.0])
-    assert inscribed == pytest.approx([21.0, 21.0, 21.0, 7.0, 11.0, 0.0, 21.0])
+    assert depth == pytest.approx([21.0, 11.0, 1.0, 7.0, 11.0, 0.0, 7.0, 1.0, 1.0, 1.0, 0.0])
+    assert inscribed == pytest.approx([21.0, 21.0, 21.0, 7.0, 11.0, 0.0, 21.0, 21.0, 21.0, 21.0, 0.0])
     empty = _depths(np.zeros((0, 3)), top, grid, SILENT)
     assert [len(part) for part in empty] == [0, 0]
 
