@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.brief import OpeningBrief
+from mouldloft.brief import OpeningBrief, SeamBrief
 from mouldloft.errors import BriefRefused, Cancelled
 from mouldloft.opening import best_offset, direction_words, fill_at, find_opening, find_symmetry, half_sphere
 from mouldloft.progress import Progress
+from mouldloft.threads import in_threads
+from mouldloft.visibility import how_it_shows
 from seam_bodies import as_master
 from test_undercut import channel
 
@@ -122,3 +124,73 @@ def test_words_for_directions():
     assert direction_words((0.0, -1.0, 0.0)) == "to the front"
     assert direction_words((0.0, 0.0, 1.0)) == "straight up"
     assert direction_words((np.cos(0.1745), 0.0, np.sin(0.1745))) == "to the left, 10° up"
+
+
+def test_the_search_tells_where_it_is():
+    """In order, to the end, and through every part of the work; how long it is silent is in scripts/bench.py."""
+    told: list[tuple[float, str]] = []
+    progress = Progress(lambda _stage, fraction, note: told.append((fraction, note)))
+    find_opening(as_master(channel()), FEW, progress)
+    fractions = [fraction for fraction, _ in told]
+    assert fractions == sorted(fractions)
+    assert fractions[-1] == 1.0
+    parts = {
+        "how much each place shows",
+        "96 directions",
+        "symmetry plane",
+        "refining the best",
+        "judging the finalists",
+    }
+    assert parts <= {note for _, note in told}
+
+
+def test_the_search_stops_half_way():
+    def stop(_stage: str, fraction: float, _note: str) -> None:
+        if fraction > 0.3:
+            progress.cancel()
+
+    progress = Progress(stop)
+    progress.begin("opening")
+    with pytest.raises(Cancelled, match="opening"):
+        find_opening(as_master(channel()), FEW, progress)
+
+
+def test_a_failure_in_a_thread_comes_out_and_the_rest_is_dropped():
+    begun = []
+
+    def work(k: int) -> int:
+        begun.append(k)
+        if k == 3:
+            raise ValueError("the third")
+        return k
+
+    with pytest.raises(ValueError, match="the third"):
+        in_threads(work, range(4))
+    assert in_threads(lambda k: k * k, range(50)) == [k * k for k in range(50)]
+
+
+def test_the_default_search_tries_five_hundred_directions_and_the_mirror_plane(small_plan):
+    assert OpeningBrief().directions >= 500
+    opening = find_opening(small_plan.master, OpeningBrief(directions=500, refine=2))
+    assert opening.directions_tried == 500
+    near = [c for c in opening.candidates if angle_deg(c.direction, opening.symmetry.normal) < 12]
+    assert near  # the mirror plane's own normal, or what beat it within the spacing of the ranking
+
+
+def test_every_alternative_says_in_numbers_what_is_worse(small_plan):
+    first, *others = small_plan.opening.candidates
+    assert "litres of lock fill" in first.reason
+    for c in others:
+        behind = c.reason.rsplit(";", 1)[1]
+        assert "close to" in behind or any(letter.isdigit() for letter in behind)
+
+
+def test_what_shows_is_reckoned_from_the_briefs_own_viewers(small_plan):
+    """Seen only from the front, a seam down the left side costs less on show than one down the middle."""
+    master = small_plan.master
+    options = OpeningBrief(directions=32, refine=0, direction=(0.0, 1.0, 0.0))
+    round_about = find_opening(master, options, show=how_it_shows(master, SeamBrief())).chosen
+    from_back = find_opening(master, options, show=how_it_shows(master, SeamBrief(seen_from="back"))).chosen
+    from_left = find_opening(master, options, show=how_it_shows(master, SeamBrief(seen_from="left"))).chosen
+    assert from_back.locked_fraction == round_about.locked_fraction
+    assert from_back.show < from_left.show  # the section runs round the sides

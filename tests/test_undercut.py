@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft.brief import SeamBrief
+from mouldloft.frame import pull_frame
+from mouldloft.opening import half_sphere
 from mouldloft.rays import ray_scene
 from mouldloft.sampling import samples_on_every_face
 from mouldloft.seam import place_seam
@@ -121,6 +123,59 @@ def test_tapered_blind_hole_opens_exactly_within_its_taper(tilt, opens):
     assert (undercut_field(master, d, check=False).locked_fraction < 2e-4) is opens
 
 
+def drilled_cube(*holes: tuple[tuple[float, float, float], float]) -> trimesh.Trimesh:
+    """Cube of 400 with blind holes that do not meet, each in the middle of the face its direction points out of, 60
+    deep, floor radius 15, walls of the given taper in degrees."""
+    solid = m3.Manifold.cube([400, 400, 400], True)
+    for axis, taper in holes:
+        mouth = 15 + 70 * np.tan(np.radians(taper))
+        cone = m3.Manifold.cylinder(70.0, 15.0, float(mouth), 96).translate([0, 0, 140.0])
+        turn = trimesh.geometry.align_vectors([0, 0, 1], axis)[:3]
+        solid -= cone.transform(turn)
+    return to_mesh(solid)
+
+
+FEASIBLE = {
+    "one straight hole": (((0, 0, 1), 0.0),),
+    "one tapered hole": (((0, 0, 1), 20.0),),
+    "two holes on one side": (((0, 0, 1), 20.0), ((0, 0, -1), 12.0)),
+    "two tapered holes square to each other": (((0, 0, 1), 50.0), ((1, 0, 0), 50.0)),
+    "a straight hole and a wide one behind": (((0, 0, 1), 0.0), ((0, 0, -1), 40.0)),
+    "three tapered holes": (((0, 0, 1), 50.0), ((1, 0, 0), 50.0), ((0, 0, -1), 46.0)),
+    "two straight holes square to each other": (((0, 0, 1), 0.0), ((1, 0, 0), 0.0)),
+}
+
+
+@pytest.mark.parametrize("name", FEASIBLE)
+def test_the_feasible_directions_of_a_drilled_cube_are_the_cones_in_common(name):
+    """Exactly known: a straight pull, either way, frees a blind hole of taper a if it lies within a of the hole's axis,
+    and outside nothing locks; so the feasible lines are those in the cones of all holes. Derived, no source. Probed
+    on 200 lines over the half-sphere, the holes' axes, and lines 2 degrees to each side of every cone."""
+    holes = FEASIBLE[name]
+    master = as_master(drilled_cube(*holes))
+    scene = ray_scene(master.vertices_mm, master.faces)
+    probes = [*half_sphere(200)]
+    for axis, taper in holes:
+        frame = pull_frame(np.array(axis, float))
+        for tilt in (0.0, taper - 2.0, taper + 2.0):
+            for turn in np.radians([10.0, 100.0, 190.0, 280.0]):
+                across = np.cos(turn) * frame.axes[0] + np.sin(turn) * frame.axes[1]
+                probes.append(np.cos(np.radians(tilt)) * frame.pull + np.sin(np.radians(tilt)) * across)
+    taken = samples_on_every_face(master.vertices_mm, master.faces, master.face_areas_mm2, 4.0)
+    found, expected = [], []
+    for d in probes:
+        angles = [np.degrees(np.arccos(min(abs(float(d @ axis)), 1.0))) for axis, _ in holes]
+        room = [taper - angle for angle, (_, taper) in zip(angles, holes)]
+        if 1e-5 < abs(min(room)) < 0.5:
+            continue  # 96-sided cones are 0.02 degrees off round, and walls count as upright within 0.05
+        free = np.logical_or(*freedom_by_rays(scene, taken.points_mm, master.normals[taken.faces], d))
+        found.append(float(taken.areas_mm2[~free].sum()) / master.area_mm2 < 1e-5)
+        expected.append(min(room) > -1e-5)
+    assert found == expected
+    assert not all(expected)
+    assert any(expected) == (name != "two straight holes square to each other")
+
+
 def test_crossing_blind_holes_leave_no_direction():
     up = m3.Manifold.cylinder(60.0, 15.0, 15.0, 48).translate([0, 0, -5.0])
     side = up.rotate([0, 90, 0])
@@ -165,3 +220,101 @@ def test_places_are_named_from_the_pieces_own_side():
     master = as_master(trimesh.creation.box([200, 400, 800]))
     assert where_on_piece(np.array([90.0, 0, 623.0]), master) == "left, 620 mm up"
     assert where_on_piece(np.array([-90.0, -190.0, 100.0]), master) == "front right, 100 mm up"
+
+
+# --- what trips up rays and images: one rule each, written beside it in the code ------------------------------------
+
+
+def both_ways(mesh: trimesh.Trimesh, direction, pixel_mm: float) -> tuple[float, float]:
+    """Locked area by rays, and share of the skin on which the image differs."""
+    field = undercut_field(as_master(mesh), direction, pixel_mm=pixel_mm)
+    return field.locked_area_mm2, field.disagreement_fraction
+
+
+def test_upright_walls_slide_out_either_way():
+    """Rule: a wall within 0.05 degrees of the pull slides, and is asked both ways; a prism along it is all wall."""
+    prism = trimesh.creation.cylinder(40.0, 200.0, sections=60)
+    locked, differ = both_ways(prism, (0, 0, 1), 1.0)
+    assert locked == 0
+    assert differ < 0.01
+    field = undercut_field(as_master(prism), (0, 0, 1), check=False)
+    walls = np.abs(field.draft_deg) < 0.01
+    assert walls.sum() == 120
+    assert (field.free_plus[walls] == 1).all()
+    assert (field.free_minus[walls] == 1).all()
+
+
+@pytest.mark.parametrize("draft", [0.02, 0.2, 1.0])
+def test_grazing_faces_are_not_shut_by_themselves_or_their_neighbours(draft):
+    """A cone of slight draft in many slim faces, each seen almost edge on: nothing stands in any face's way."""
+    top = 40.0 - 200.0 * np.tan(np.radians(draft))
+    cone = to_mesh(m3.Manifold.cylinder(200.0, 40.0, float(top), 240))
+    locked, differ = both_ways(cone.subdivide_to_size(25.0), (0, 0, 1), 0.5)
+    assert locked == 0
+    assert differ < 0.02
+
+
+def test_two_shells_that_touch_shut_what_lies_between():
+    """Two blocks stood on each other as shells of their own: along the pull the faces that meet are shut, and no more;
+    across it they slide. 60 x 40 mm of each."""
+    low = trimesh.creation.box([60, 40, 30])
+    high = low.copy()
+    high.apply_translation([0, 0, 30])
+    both = trimesh.util.concatenate([low, high])
+    assert undercut_field(as_master(both), (0, 0, 1), check=False).locked_area_mm2 == pytest.approx(2 * 60 * 40)
+
+
+def test_a_thin_sheet_shuts_what_is_under_it():
+    """A sheet a tenth of a millimetre thick, 5 mm over a plate: rays and image both see it."""
+    plate = trimesh.creation.box([100, 80, 10])
+    sheet = trimesh.creation.box([60, 50, 0.1])
+    sheet.apply_translation([0, 0, 10.05])
+    locked, differ = both_ways(trimesh.util.concatenate([plate, sheet]).subdivide_to_size(10.0), (0, 0, 1), 0.5)
+    assert locked == pytest.approx(2 * 60 * 50, rel=0.02)
+    assert differ < 0.02
+
+
+def test_faces_smaller_and_larger_than_a_pixel_give_one_answer():
+    """The same slotted block in 28 faces and in thousands, on pixels of 2 mm: one locked area, one fill."""
+    few, many = channel(), channel().subdivide_to_size(1.5)
+    for direction in [(1, 0, 0), (0.7, 0.2, 0.5)]:
+        coarse, fine = both_ways(few, direction, 2.0), both_ways(many, direction, 2.0)
+        assert coarse[0] == pytest.approx(fine[0], rel=0.03)
+        assert abs(coarse[1] - fine[1]) < 0.02
+
+
+def two_groove_post() -> trimesh.Trimesh:
+    """A square post 100 wide and 400 tall with a groove on its left, 100 mm up, 30 deep, and one on its right, 300 mm
+    up, 15 deep; both 40 high."""
+    post = m3.Manifold.cube([100, 100, 400], True).translate([0, 0, 200.0])
+    post -= m3.Manifold.cube([60, 200, 40], True).translate([50, 0, 100.0])
+    post -= m3.Manifold.cube([30, 200, 40], True).translate([-50, 0, 300.0])
+    return to_mesh(post).subdivide_to_size(8.0)
+
+
+def test_locks_are_told_apart_ranked_and_named_where_the_workshop_finds_them():
+    """Pulled straight up, each groove is a lock of its own: its roof overhangs. Parted at the foot, the fill under a
+    roof is the groove (30 and 15 deep, 100 wide, 40 high) and each lock has its own depth and stretch."""
+    locks = locks_along(as_master(two_groove_post()), (0, 0, 1.0), 0.5)
+    left, right = (next(r for r in locks.regions if side in r.name) for side in ("left", "right"))
+    assert locks.regions.index(left) < locks.regions.index(right)
+    assert left.name == "left, 100 mm up" or abs(left.height_mm - 100) <= 20
+    assert right.name == "right, 300 mm up" or abs(right.height_mm - 300) <= 20
+    assert left.fill_mm3 == pytest.approx(30 * 100 * 40, rel=0.03)
+    assert right.fill_mm3 == pytest.approx(15 * 100 * 40, rel=0.03)
+    assert left.depth_mm == pytest.approx(30, abs=2.0)
+    assert right.depth_mm == pytest.approx(15, abs=2.0)
+    assert left.stretch > 1.5 * right.stretch > 0
+
+
+def test_stretch_is_known_by_position():
+    """Deeper into a groove the rubber has further to come out: the strain at a face grows with its depth, is nothing
+    on the outside, and the worst is the greatest of them."""
+    master = as_master(two_groove_post())
+    locks = locks_along(master, (0, 0, 1.0), 0.5)
+    centre = master.vertices_mm[master.faces].mean(axis=1)
+    in_left = (centre[:, 0] > 20.1) & (np.abs(centre[:, 2] - 100) < 20.1) & (locks.depth_mm > 0)
+    shallow, deep = in_left & (centre[:, 0] > 42), in_left & (centre[:, 0] < 28)
+    assert locks.stretch[shallow].mean() < locks.stretch[deep].mean()
+    assert locks.stretch[np.abs(centre[:, 2] - 200) < 60].max() == 0
+    assert locks.worst_stretch == pytest.approx(max(r.stretch for r in locks.regions))
