@@ -17,7 +17,7 @@ from mouldloft.jacket import Jacket, Zone
 from mouldloft.keys import Keys
 from mouldloft.programme import Programme, first_day, set_programme, split_into_batches
 from mouldloft.rubber import Coat, Interval, Rubber, RubberParts
-from trade_bodies import jacket_of, keys_of, rubber_of
+from trade_bodies import cast_record, jacket_of, keys_of, rubber_of, uneven_flanges
 
 HANDS = 3
 WARM_RUBBER, WARM_RESIN = 2**-0.2, 2**-0.5  # 25 °C: data sheets at 23 and 20, half for every 10 (common practice)
@@ -40,13 +40,10 @@ def catalogue() -> Catalogue:
 def rubber() -> Rubber:
     """1.2 m² of skin, three quarters of it on the left; flanges of 0.15 and 0.10 m², 50 mm wide: 3 m of seam."""
     made = rubber_of()
-    second = made.envelopes[1].flange.copy()
-    second.flat[1000:] = False
     parts = (RubberParts(3.15e6, 0.0, 0.0, 0.0, 0.0), RubberParts(1.05e6, 0.0, 0.0, 0.0, 0.0))
     coats = (Coat("print coat", 1.0, 1.2e6, False), Coat("build coat 1", 2.5, 3e6, True))
-    envelopes = (made.envelopes[0], replace(made.envelopes[1], flange=second))
     whole = Interval(4.2e6, 4.2e6, 4.2e6, ())
-    return replace(made, envelopes=envelopes, parts=parts, coats=coats, volume_mm3=whole)
+    return replace(made, envelopes=uneven_flanges(made), parts=parts, coats=coats, volume_mm3=whole)
 
 
 def jacket() -> Jacket:
@@ -59,22 +56,13 @@ def jacket() -> Jacket:
     return replace(made, pieces=(left, replace(made.pieces[1], zones=zones((0.4, 0.3), 1.7), area_mm2=5e5)))
 
 
-def cast() -> Cast:
-    return Cast(
-        area_mm2=1.5e6, gelcoat_kg=1.1, glass_kg=2.25, resin_kg=4.5, joint_tape_m=2.5, joint_tape_kg=0.3,
-        thickness_mm=3.0, mass_kg=9.0, centre_of_mass_mm=(0, 0, 500), baseboard_outline_mm=(), baseboard_area_mm2=0.0,
-        stands=(), ballast_kg=0.0, comes_out=True, comes_out_reason="", lift_kg=9.0, advice=(), joint_resin_kg=0.7,
-        baseboard_halves_mm=(((0, 0), (1, 0), (0, 1)),),
-    )  # fmt: skip
-
-
 def keys() -> Keys:
     made = keys_of(12)
     return replace(made, keys=tuple(replace(key, piece=int(k >= 7)) for k, key in enumerate(made.keys)))
 
 
 def programme(brief: Brief = BRIEF, glove: Rubber | None = None, poured: Cast | None = None) -> Programme:
-    return set_programme(glove or rubber(), keys(), jacket(), poured or cast(), brief, catalogue())
+    return set_programme(glove or rubber(), keys(), jacket(), poured or cast_record(), brief, catalogue())
 
 
 # --- pots: (kg of mix, kg spread in an hour, pot life in min, catalyst in the mix) ---------------------------
@@ -240,7 +228,7 @@ def test_notes_of_pots_and_glass() -> None:
 
 
 def test_a_cast_without_a_board_has_none_glassed_in() -> None:
-    made = programme(poured=replace(cast(), baseboard_halves_mm=()))
+    made = programme(poured=cast_record(baseboard_halves_mm=()))
     assert not any("baseboard" in task.name for task in made.tasks)
 
 
@@ -316,7 +304,7 @@ def test_a_coat_of_more_than_a_day_says_so_behind_its_note() -> None:
 def test_the_note_on_warmth(celsius: float, life: str, words: str, without: str) -> None:
     # 20 min at 23 °C, half for every 10 °C warmer: 20 x 2^1.3, 2^0.8, 2^-0.7, 2^-0.8
     made = set_programme(
-        rubber(), keys(), jacket(), cast(), replace(BRIEF, run=replace(RUN, workshop_temperature_c=celsius)),
+        rubber(), keys(), jacket(), cast_record(), replace(BRIEF, run=replace(RUN, workshop_temperature_c=celsius)),
         read_catalogue(None),
     )  # fmt: skip
     assert f"At {celsius:g} °C" in made.temperature_note
@@ -344,12 +332,12 @@ def test_rates_known_for_sure_leave_no_range() -> None:
     stuff = catalogue()
     stuff = replace(stuff, rates=replace(stuff.rates, rate_uncertainty=0.0))
     run = replace(RUN, hours_per_day=5.0, work_weekends=False, start_date="2026-12-03")
-    made = set_programme(rubber(), keys(), jacket(), cast(), replace(BRIEF, run=run), stuff)
+    made = set_programme(rubber(), keys(), jacket(), cast_record(), replace(BRIEF, run=run), stuff)
     assert made.mould_days_range == (made.mould_days,) * 2
     assert made.run_days_range == (made.run_days,) * 2
     # day 1 a Thursday: the weekend is among them
     from_monday = set_programme(
-        rubber(), keys(), jacket(), cast(), replace(BRIEF, run=replace(run, start_date=None)), stuff
+        rubber(), keys(), jacket(), cast_record(), replace(BRIEF, run=replace(run, start_date=None)), stuff
     )
     assert from_monday.mould_days == made.mould_days - 2
 
@@ -358,7 +346,7 @@ def test_spare_work_longer_than_a_wait_goes_on_in_the_next() -> None:
     # cleaning the joint takes 2.5 / 0.3 / 3 = 2.78 h; cast 2's gelcoat sets for 1.06
     stuff = catalogue()
     stuff = replace(stuff, rates=replace(stuff.rates, finish_m_h=0.3))
-    tasks = set_programme(rubber(), keys(), jacket(), cast(), BRIEF, stuff).tasks
+    tasks = set_programme(rubber(), keys(), jacket(), cast_record(), BRIEF, stuff).tasks
     start = {task.name: task.start_h for task in reversed(tasks)}
     sets = 1.5 * WARM_RESIN
     done = [(t.start_h, t.duration_h) for t in tasks if t.name == "Cast 1: clean up the joint"]

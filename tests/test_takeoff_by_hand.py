@@ -10,7 +10,6 @@ from types import SimpleNamespace
 
 import pytest
 from mouldloft.brief import Brief, MaterialsBrief, RunBrief
-from mouldloft.cast import Cast
 from mouldloft.catalogue import Catalogue, Pack, read_catalogue
 from mouldloft.cradle import Cradle, CradlePiece
 from mouldloft.jacket import Jacket, Zone
@@ -28,7 +27,7 @@ from mouldloft.takeoff import (
     take_off,
     takeoff_assumptions,
 )
-from trade_bodies import jacket_of, keys_of, locks_of, rubber_of
+from trade_bodies import cast_record, jacket_of, keys_of, locks_of, rubber_of, uneven_flanges
 
 RUN = Brief(run=RunBrief(casts=4, hours_per_day=8.0), materials=MaterialsBrief(waste_fraction=0.2))
 CARVED = SimpleNamespace(detail_allowance=1.2, detail_allowance_uncertainty=0.04)
@@ -46,12 +45,9 @@ def catalogue() -> Catalogue:
 def rubber() -> Rubber:
     """9 dm³ of which 4 are brushed thickened; 2 m² of skin; flanges of 0.15 and 0.10 m²."""
     made = rubber_of()
-    second = made.envelopes[1].flange.copy()
-    second.flat[1000:] = False
     coats = (Coat("print", 1.5, 3e6, False), Coat("first", 2.5, 4e6, True), Coat("second", 1.0, 2e6, False))
-    envelopes = (made.envelopes[0], replace(made.envelopes[1], flange=second))
     volume = Interval(6.3e6, 9e6, 10.8e6, (("brushing", 0.2),))
-    return replace(made, envelopes=envelopes, coats=coats, volume_mm3=volume, min_thickness_mm=4.5)
+    return replace(made, envelopes=uneven_flanges(made), coats=coats, volume_mm3=volume, min_thickness_mm=4.5)
 
 
 def zone(area_m2: float, weight: float, layers: tuple[str, ...], resin_kg: float) -> Zone:
@@ -64,15 +60,6 @@ def jacket() -> Jacket:
     first = (zone(0.5, 750, ("300 g/m²", "450 g/m²"), 1.7), zone(0.2, 500, ("500 g/m²",), 0.8))
     second = (zone(0.3, 450, (), 1.0), zone(0.4, 600, ("300 g/m²", "a tissue"), 1.5))
     return replace(made, pieces=(replace(made.pieces[0], zones=first), replace(made.pieces[1], zones=second)))
-
-
-def cast() -> Cast:
-    return Cast(
-        area_mm2=1.5e6, gelcoat_kg=1.1, glass_kg=2.25, resin_kg=4.5, joint_tape_m=2.5, joint_tape_kg=0.3,
-        thickness_mm=3.0, mass_kg=9.0, centre_of_mass_mm=(0, 0, 500), baseboard_outline_mm=(),
-        baseboard_area_mm2=8e4, stands=(), ballast_kg=0.8, comes_out=True, comes_out_reason="", lift_kg=9.0, advice=(),
-        joint_resin_kg=0.7,
-    )  # fmt: skip
 
 
 def programme() -> Programme:
@@ -91,9 +78,9 @@ CRADLE = Cradle(
 )
 
 
-def order(brief: Brief = RUN, master=CARVED, poured: Cast | None = None, stuff: Catalogue | None = None) -> Takeoff:
+def order(brief: Brief = RUN, master=CARVED, stuff: Catalogue | None = None) -> Takeoff:
     return take_off(
-        master, locks_of(0.4), rubber(), keys_of(), jacket(), CRADLE, poured or cast(), brief, stuff or catalogue(),
+        master, locks_of(0.4), rubber(), keys_of(), jacket(), CRADLE, cast_record(), brief, stuff or catalogue(),
         programme=programme(),
     )  # fmt: skip
 
@@ -248,7 +235,7 @@ def test_a_kit_of_two_parts_by_hand() -> None:
 def test_an_amount_as_unsure_as_itself_is_not_negative() -> None:
     glove = replace(rubber(), volume_mm3=Interval(0.0, 9e6, 10e6, ()))
     made = take_off(
-        CARVED, locks_of(), glove, keys_of(), jacket(), CRADLE, cast(), RUN, catalogue(), programme=programme()
+        CARVED, locks_of(), glove, keys_of(), jacket(), CRADLE, cast_record(), RUN, catalogue(), programme=programme()
     )
     assert line_of(made, "silicone-tin-brush").net.low == 0.0
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import trimesh
+from mouldloft.cast import Cast
 from mouldloft.frame import pull_frame
 from mouldloft.jacket import Jacket, JacketPiece, Zone
 from mouldloft.keys import Key, Keys
@@ -129,3 +132,23 @@ def jacket_of(area_mm2: float = 6e5, bolts: int = 18, pieces: int = 2, gelcoat_k
         for k in range(pieces)
     )  # fmt: skip
     return Jacket(made, gelcoat_kg, ())
+
+
+def cast_record(**changes: object) -> Cast:
+    """Figures of a cast of 1.5 m² that no stage has reckoned, for sums by hand."""
+    plain = {
+        "area_mm2": 1.5e6, "gelcoat_kg": 1.1, "glass_kg": 2.25, "resin_kg": 4.5, "joint_tape_m": 2.5,
+        "joint_tape_kg": 0.3, "thickness_mm": 3.0, "mass_kg": 9.0, "centre_of_mass_mm": (0.0, 0.0, 500.0),
+        "baseboard_outline_mm": (), "baseboard_area_mm2": 8e4, "stands": (), "ballast_kg": 0.8, "comes_out": True,
+        "comes_out_reason": "", "lift_kg": 9.0, "advice": (), "joint_resin_kg": 0.7,
+        "baseboard_halves_mm": (((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)),),
+    }  # fmt: skip
+    return Cast(**(plain | changes))  # type: ignore[arg-type]
+
+
+def uneven_flanges(rubber: Rubber, pixels: int = 1000) -> tuple[Envelope, ...]:
+    """The first two envelopes, the second with that many pixels of flange (0.10 m² where they are 10 mm)."""
+    first, second = rubber.envelopes[:2]
+    flange = second.flange.copy()
+    flange.flat[pixels:] = False
+    return first, replace(second, flange=flange)
