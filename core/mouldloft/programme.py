@@ -319,7 +319,7 @@ class _Clock:
         if unbroken and hours <= self._run.hours_per_day and hours > self._left_today(self._now) + 1e-9:
             self._now = self._next_working((self._now // DAY_H) * DAY_H + self._run.hours_per_day)
         if unbroken and hours > self._run.hours_per_day:
-            note = f"{note}; more than a day's work: it needs more hands to be done in one go".lstrip("; ")
+            note = f"{note}; more than a day's work: it needs more hands to be done in one go"
         while hours > 1e-9:
             self._now = self._next_working(self._now)
             if self._now >= until - 1e-9:
@@ -334,11 +334,11 @@ class _Clock:
         """Work for whenever there is a wait."""
         self._spare.append((line, name, stage, hours * self._pace, note))
 
-    def wait(self, name: str, stage: str, hours: float, note: str = "") -> None:
+    def wait(self, name: str, stage: str, hours: float) -> None:
         """Unattended; spare work fills it."""
         if hours <= 1e-9:
             return
-        self._put(name, stage, self._now, hours, 0, note)
+        self._put(name, stage, self._now, hours, 0, "")
         ready = self._now + hours
         while self._spare and self._next_working(self._now) < ready - 1e-9:
             self._spare_until(ready)
