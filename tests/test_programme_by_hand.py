@@ -358,6 +358,15 @@ def test_spare_work_longer_than_a_wait_goes_on_in_the_next() -> None:
     assert sum(hours for _, hours in done) == pytest.approx(2.5 / 0.3 / HANDS)
 
 
+def test_waits_under_an_hour_are_kept_and_used() -> None:
+    # at 30 °C gelcoat sets in half of 1.5 h; the joint before is cleaned meanwhile
+    made = programme(replace(BRIEF, run=replace(RUN, workshop_temperature_c=30.0)))
+    sets = next(t for t in made.tasks if t.name == "Cast 2: gelcoat sets")
+    assert sets.duration_h == pytest.approx(0.75)
+    assert begun(made)["Cast 1: clean up the joint"] == pytest.approx(sets.start_h)
+    assert begun(made)["Cast 2: lay up the halves"] == pytest.approx(sets.start_h + 0.75)
+
+
 def test_a_coat_that_no_longer_fits_the_day_waits_for_the_next() -> None:
     # 2.3 h a day: wall and release take 2.1, the print coat 0.39
     run = replace(RUN, hours_per_day=2.3, work_weekends=True, start_date="2026-12-03")
