@@ -26,7 +26,7 @@ class Section:
 
 SECTIONS = (
     Section("sculpt", "The sculpt", "Take it in", ("piece", "master")),
-    Section("opening", "Way of opening", "Find the best way", ("opening",)),
+    Section("opening", "Way of opening", "Find the best way", ("opening", "seam.seen_from")),
     Section("seam", "Seam and wall", "Draw the seam", ("seam", "materials")),
     Section("glove", "Glove", "Lay the glove", ("rubber", "run.casts")),
     Section("keys", "Keys", "Set the keys", ("keys",)),
@@ -122,7 +122,8 @@ def _keys(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 def _jacket(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     master, seam, rubber, keys = (done[name] for name in ("master", "seam", "rubber", "keys"))
     jacket, cradle = pipeline().back_glove(master, seam, rubber, keys, brief, catalogue, progress)
-    return {"jacket": jacket, "cradle": cradle}
+    more = pipeline().propose_division(master, brief, done["opening"], seam, done["locks"], progress)
+    return {"jacket": jacket, "cradle": cradle, "division": more}
 
 
 def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
@@ -174,7 +175,7 @@ _RECORDS = {
     "seam": ("seam", "locks"),
     "glove": ("bare_rubber",),
     "keys": ("keys", "rubber"),
-    "jacket": ("jacket", "cradle"),
+    "jacket": ("jacket", "cradle", "division"),
     "casts": ("cast",),
     "order": ("takeoff", "programme"),
 }

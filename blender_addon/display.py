@@ -179,6 +179,8 @@ class Colours:
 
 def map_colours(kind: str, done: dict[str, Any]) -> Colours:
     """Colours of one of `settings.MAPS`; the kinds beyond FREES need the seam's locks (KeyError otherwise)."""
+    if kind == "PIECES":
+        return _pieces(done)
     return _frees(done) if kind == "FREES" else _scale(kind, done)
 
 
@@ -206,6 +208,24 @@ def _frees(done: dict[str, Any]) -> Colours:
     ]
     legend = {"title": "Which pull frees it", "swatches": list(zip(colours, words))}
     return Colours(_linear(colours)[number], legend)
+
+
+# Eight that common colour-vision deficiencies leave apart, by lightness and blue against yellow.
+_PIECE_COLOURS = ("#4f86b8", "#f0cd72", "#42184a", "#e9e6df", "#8d6a9f", "#a8814c", "#1f4e5f", "#c9d9e8")
+
+
+def _pieces(done: dict[str, Any]) -> Colours:
+    """Which piece takes which skin: of the proposal where there is one, else of the seam."""
+    division, seam = done.get("division"), done["seam"]
+    held = division or seam
+    words = [
+        f"{piece.name}, {100 * piece.share:.0f} % of the skin" if division else piece.name for piece in held.pieces
+    ]
+    legend = {
+        "title": "Pieces proposed" if division else "Pieces",
+        "swatches": list(zip(_PIECE_COLOURS, words)),
+    }
+    return Colours(_linear(list(_PIECE_COLOURS))[np.asarray(held.labels, np.int64)], legend)
 
 
 def _scale(kind: str, done: dict[str, Any]) -> Colours:

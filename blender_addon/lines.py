@@ -140,10 +140,17 @@ def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
     if key == "keys":
         return [check.reason for check in done["keys"].checks]
     if key == "jacket":
-        return [*done["jacket"].advice, *done["cradle"].advice]
+        return [*done["jacket"].advice, *done["cradle"].advice, *_more_pieces(done["division"])]
     if key == "casts":
         return [done["cast"].comes_out_reason, *done["cast"].advice]
     return [done["takeoff"].mould_life_reason, done["programme"].temperature_note]
+
+
+def _more_pieces(division: Any) -> list[str]:
+    if division is None:
+        return []
+    order = "; ".join(f"{number}. {step.piece} {step.reason}" for number, step in enumerate(division.order, 1))
+    return [division.why, order, *division.notes]
 
 
 def is_good(key: str, done: dict[str, Any]) -> bool:

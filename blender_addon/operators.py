@@ -219,7 +219,7 @@ class RunsSections(Working):
         elif key == "keys":
             s.keys_check, s.keys_check_good = "", True
         results.show(scene, key, shown)
-        if key in ("opening", "seam"):
+        if key in ("opening", "seam") or (key == "jacket" and s.map_kind == "PIECES"):
             thing = results.show_map(scene, done["master"], s.result("sculpt").stamp)
             kind = s.map_kind if "locks" in done else "FREES"
             results.colour_map(scene, thing, display.map_colours(kind, done))

@@ -223,6 +223,7 @@ class MOULDLOFT_PT_seam(SectionPanel, bpy.types.Panel):
         else:
             layout.prop(s, "smooth_mm")
         layout.prop(s, "seen_from")
+        layout.prop(s, "max_pieces")
         row = layout.row(align=True)
         if s.sculpt is not None and s.sculpt.type == "MESH":
             row.prop_search(s, "keep_clear", s.sculpt, "vertex_groups")

@@ -28,6 +28,7 @@ AXES = (
     ("-z", "-Z", "The sculpt's own -Z"),
 )
 MAPS = (
+    ("PIECES", "Which piece takes it", "The pieces of the seam, or those proposed where two are not enough"),
     ("FREES", "Which pull frees it", "Free along the pull, free the other way, or locked for both"),
     ("DEPTH", "Depth of the lock", "How far the surface reaches behind itself, across the pull"),
     ("STRETCH", "Stretch of the rubber", "What the glove is asked to stretch to pass"),
@@ -135,6 +136,13 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         name="Seen from",
         items=tuple((n, n.capitalize(), "") for n in ("all round", "front", "left", "right", "back")),
     )
+    max_pieces: IntProperty(
+        name="Pieces at most",
+        description="Where two pieces cost too much rubber, propose more, up to this many",
+        default=2,
+        min=2,
+        max=8,
+    )
     drawn_seam: StringProperty()  # JSON of closed lines in plan mm, once the curve was edited and taken
 
     set_skin: BoolProperty(name="Skin by hand")
@@ -206,7 +214,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     start_date: StringProperty(name="Start", description="As 2027-03-01; empty: days are numbered")
     temperature_c: FloatProperty(name="Workshop (°C)", default=20.0, min=0.0, max=45.0)
 
-    map_kind: EnumProperty(name="Map", items=MAPS, update=_map_changed)
+    map_kind: EnumProperty(name="Map", items=MAPS, default="FREES", update=_map_changed)
     legend: BoolProperty(name="Legend", default=True, description="Draw the map's legend in the view")
     map_text: StringProperty()  # JSON of the legend that goes with the colours shown
     apart: FloatProperty(
@@ -286,7 +294,7 @@ def brief_of(scene: bpy.types.Scene):
             "detail_allowance": s.detail,
         },
         "opening": {"directions": s.directions},
-        "seam": {"kind": s.seam_kind, "smooth_mm": s.smooth_mm, "seen_from": s.seen_from},
+        "seam": {"kind": s.seam_kind, "smooth_mm": s.smooth_mm, "seen_from": s.seen_from, "max_pieces": s.max_pieces},
         "rubber": {"draft_deg": s.draft_deg},
         "keys": {
             "edge_spacing_mm": s.edge_spacing_mm,

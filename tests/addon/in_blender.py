@@ -295,6 +295,9 @@ def maps_of_the_locks_follow_the_record():
         order = np.argsort(values, kind="stable")
         assert (np.diff(light[order]) <= 1e-6).all(), "deeper is darker, always"
         assert "ramp" in json.loads(s.map_text)
+    s.map_kind = "PIECES"
+    swatches = json.loads(s.map_text)["swatches"]
+    assert [words for _, words in swatches] == [piece.name for piece in done["seam"].pieces]
     s.map_kind = "FREES"
 
 
