@@ -227,6 +227,7 @@ def columns(envelope: Envelope) -> np.ndarray:
 def test_how_a_small_glove_lies_by_hand(pull, long_x: bool) -> None:
     envelope = ridge(pull, long_x)
     rubber, jacket = rubber_of(envelope), shell_of(envelope)
+    jacket = replace(jacket, pieces=(replace(jacket.pieces[0], piece=3),))
     (piece,) = build_cradle(jacket, rubber, NO_KEYS, CradleBrief(margin_limit_mm=20.0)).pieces
     assert piece.length_axis == ("x" if long_x else "y")
     assert piece.lying_mass_kg == pytest.approx(2.4)
@@ -244,7 +245,10 @@ def test_how_a_small_glove_lies_by_hand(pull, long_x: bool) -> None:
     assert corners.min(axis=0) == pytest.approx(feet.min(axis=0))
     assert corners.max(axis=0) == pytest.approx(feet.max(axis=0))
     assert [b.name for b in piece.boards] == [f"L board {k + 1}" for k in range(len(piece.boards))]
-    assert {b.thickness_mm for b in piece.boards} == {18.0}
+    assert {(b.thickness_mm, b.piece) for b in piece.boards} == {(18.0, 3)}
+    assert piece.piece == 3
+    assert len(corners) == 4
+    assert [row[0] for row in piece.cut_list] == [*(b.name for b in piece.boards), "rail"]
 
 
 @pytest.mark.parametrize("long_x", [False, True])
@@ -320,12 +324,15 @@ def test_what_cannot_be_cradled_is_said() -> None:
     assert made.advice == ("The left piece has no jacket to cradle.",) * 2
     with pytest.raises(ValueError, match="zip"):
         build_cradle(twice, rubber_of(none), NO_KEYS, CradleBrief())
-    assert (made.pieces[0].boards, made.pieces[0].piece) == ((), 0)
+    for piece in made.pieces:
+        assert (piece.piece, piece.boards, piece.support_polygon_mm, piece.tilts, piece.cut_list) == (0, (), (), (), ())
     flat = envelope_of(
         lambda x, y: np.where(np.hypot(x, y) < 100, 14.0, np.nan), 100.0, pixel_mm=4.0, name="left piece"
     )
     made = build_cradle(shell_of(flat), rubber_of(flat), NO_KEYS, CradleBrief())
     assert made.advice == ("The left piece is too flat for profile boards: lay it on a level board with packing.",)
+    (piece,) = made.pieces
+    assert (piece.piece, piece.boards, piece.support_polygon_mm, piece.tilts, piece.cut_list) == (0, (), (), (), ())
 
 
 @pytest.mark.parametrize(("up", "how"), [(400.0, "bolt the frame to the bench"), (60.0, "strap the piece")])
