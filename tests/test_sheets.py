@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 from dataclasses import replace
+from datetime import date, timedelta
 from types import SimpleNamespace
 from typing import Any
 
@@ -251,6 +252,12 @@ def test_order_of_work_names_every_piece_and_opens_in_order(plan):
     steps = work_steps(plan)
     whole = " ".join(f"{s.title} {s.text}" for s in steps)
     assert "Brush the left piece" in whole
+    assert "Print coat (1 mm), build coat (3 mm) and build coat (4 mm)." in whole
+    even = tuple(replace(coat, thickness_mm=2.0) for coat in plan.rubber.coats[1:])
+    filling = replace(even[0], name="lock fill, edges and flange", thickness_mm=0.0)
+    brushed = changed(plan, rubber=replace(plan.rubber, coats=(plan.rubber.coats[0], *even, filling)))
+    told = "Print coat (1 mm), 2 build coats (2 mm each) and lock fill, edges and flange."
+    assert any(told in step.text for step in work_steps(brushed))
     assert "The same for the right piece" in whole
     first, second = plan.seam.taking_off
     assert f"the {first}, then the {second}" in whole
@@ -423,6 +430,12 @@ def test_a_run_of_thirty_still_fits_one_chart(small_plan, tmp_path):
     SimpleDocTemplate(str(tmp_path / "p.pdf"), pagesize=typeset.PAGE).build(programme_pages(long, inner))
     (chart,) = (page for page in words_of(tmp_path / "p.pdf") if "Full bars: hands at work" in page)
     assert all(f"Cast {k} " in chart for k in range(1, 31))
+    # a day with nothing beginning on it has its date too: the run starts on Monday, 1 March
+    headed = re.findall(r"day (\d+) (\d+ [A-Z][a-z]{2})\b", chart)
+    assert len(headed) >= 5
+    for day, told in headed:
+        on = date(2027, 3, 1) + timedelta(days=int(day) - 1)
+        assert told == f"{on.day} {on:%b}"
 
 
 def test_sheets_refuse_a_folder_that_is_not_there(plan, tmp_path):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -168,7 +169,7 @@ def _chart(plan: MouldPlan, rows: Sequence[ChartRow], inner: float) -> Placed:
     days = max(last - first, 1)
     height = head + row_height * len(rows) + 4
     scale = (inner - label) / days
-    dates = {t.day - 1: t.date for t in plan.programme.tasks if t.date}
+    dated = next((task for task in plan.programme.tasks if task.date), None)
 
     def draw(canvas: Canvas) -> None:
         names = house_fonts()
@@ -184,7 +185,9 @@ def _chart(plan: MouldPlan, rows: Sequence[ChartRow], inner: float) -> Placed:
                 canvas.drawString(x + 1, height - 9, f"day {first + day + 1}")
                 canvas.setFillColor(HexColor(SOFT_INK))
                 canvas.setFont(names["regular"], 5.6)
-                canvas.drawString(x + 1, height - 16, _short_date(dates.get(first + day, "")))
+                if dated is not None:
+                    on = date.fromisoformat(dated.date) + timedelta(days=first + day + 1 - dated.day)
+                    canvas.drawString(x + 1, height - 16, _short_date(on.isoformat()))
         for at, row in enumerate(rows):
             y = height - head - row_height * (at + 1) + 3
             words, used = fitted(row.name, label - 8, 10.5, (7.4, 6.6), "regular")

@@ -5,6 +5,8 @@ Every figure in a sentence is the plan's own.
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -235,7 +237,7 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
     """The order of work, first piece to last cast, with the plan's figures where a hand needs them."""
     first, *others = [p.name for p in plan.seam.pieces]
     rubber, jacket = plan.rubber, plan.jacket
-    coats = listed(_coat_words(coat) for coat in rubber.coats)
+    coats = listed(_coat_words(rubber.coats))
     glass = listed(
         f"{zone.name} {ounces(zone.mat_oz_ft2)} ({number(zone.mat_g_m2)} g/m²)" for zone in jacket.pieces[0].zones
     )
@@ -251,7 +253,7 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
         ),
         Step(
             f"Brush the {first}",
-            f"{coats[:1].upper()}{coats[1:]}. Skin {mm(rubber.skin_thickness_mm)}, growing to "
+            f"{coats[:1].upper()}{coats[1:]}. Skin {mm(rubber.skin_thickness_mm)}, "
             f"{mm(rubber.edge_thickness_mm)} over the last {mm(rubber.edge_band_mm)} to the seam; flange "
             f"{mm(rubber.flange_thickness_mm)}.",
         ),
@@ -284,8 +286,11 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
     return tuple(steps)
 
 
-def _coat_words(coat: Coat) -> str:
-    return f"{coat.name} ({mm(coat.thickness_mm)})" if coat.thickness_mm > 0 else coat.name
+def _coat_words(coats: Sequence[Coat]) -> Iterator[str]:
+    """'print coat (0.8 mm)', '5 build coats (1.8 mm each)', 'lock fill, edges and flange'."""
+    for (kind, build), alike in itertools.groupby(coats, lambda c: (c.name.rstrip(" 0123456789"), mm(c.thickness_mm))):
+        count, each = len(tuple(alike)), f" ({build}" if build != mm(0.0) else ""
+        yield f"{count} {kind}s{each} each)" if count > 1 and each else f"{kind}{each}" + (")" if each else "")
 
 
 def _keys_on(plan: MouldPlan, at: int) -> int:
