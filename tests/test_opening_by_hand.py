@@ -167,6 +167,9 @@ def test_the_half_sphere_is_even_and_has_no_pair_of_opposites() -> None:
     # even: the mean of a half-sphere lies at half its radius, and each tenth along the axis holds a tenth (Archimedes)
     assert found.mean(axis=0) == pytest.approx((0.5, 0.0, 0.0), abs=0.01)
     assert np.histogram(found[:, 0], 10, (0, 1))[0].tolist() == [40] * 10
+    # each turns on by the golden angle, 137.5 degrees
+    turn = np.degrees(np.diff(np.arctan2(found[:, 2], found[:, 1])))
+    assert np.abs((turn + 180) % 360 - 180) == pytest.approx(np.full(399, 180 * (3 - math.sqrt(5))))
     # no two nearer than half of the 8.4 degrees of an even net of as many cells
     nearest = np.sort(found @ found.T, axis=1)[:, -2]
     assert np.degrees(np.arccos(nearest.max())) > math.degrees(math.sqrt(2 * math.pi / 400)) / 2
@@ -174,7 +177,12 @@ def test_the_half_sphere_is_even_and_has_no_pair_of_opposites() -> None:
 
 @pytest.mark.parametrize(
     ("given", "stands"),
-    [((-2.0, 1.0, 0.0), (2.0, -1.0, 0.0)), ((1e-10, -3.0, 1.0), (0.0, 3.0, -1.0)), ((0.0, 0.0, -5.0), (0.0, 0.0, 1.0))],
+    [
+        ((0.3, -0.4, 0.0), (0.3, -0.4, 0.0)),
+        ((-2.0, 1.0, 0.0), (2.0, -1.0, 0.0)),
+        ((1e-10, -3.0, 1.0), (0.0, 3.0, -1.0)),
+        ((0.0, 0.0, -5.0), (0.0, 0.0, 1.0)),
+    ],
 )
 def test_one_of_two_opposites_stands_for_both(given, stands) -> None:
     assert positive_half(np.array(given)) == pytest.approx(np.array(stands) / np.linalg.norm(stands), abs=1e-9)
