@@ -89,7 +89,7 @@ def test_failed_save_keeps_the_plan_that_was_there(small_plan, saved, monkeypatc
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("mouldloft.files.os.replace", full)
-    with pytest.raises(OutputRefused, match="disk is full"):
+    with pytest.raises(OutputRefused, match="is full; free some space"):
         save_plan(small_plan, saved.parent)
     monkeypatch.undo()
     assert saved.read_bytes() == before

@@ -15,7 +15,8 @@ from rich.progress import Progress as Bar
 from rich.table import Table
 
 from . import __version__
-from .errors import BriefRefused, Cancelled, MouldloftError, PlanImpossible
+from .errors import BriefRefused, Cancelled, MouldloftError, OutputRefused, PlanImpossible
+from .files import why_not_written
 from .progress import Progress
 
 if TYPE_CHECKING:
@@ -140,6 +141,9 @@ def _run(
         raise BriefRefused(f"There is no solid format '{unknown[0]}'; use stl, 3mf or glb.")
     if out.exists() and not out.is_dir():
         raise BriefRefused(f"The output {out} is a file; give a folder.")
+    standing = next(folder for folder in (out.absolute(), *out.absolute().parents) if folder.exists())
+    if not os.access(standing, os.W_OK):  # said before the work, not after it
+        raise OutputRefused(f"The folder {standing} may not be written to; choose another folder.")
     with _Terminal(quiet) as terminal:
         terminal.progress.begin("master")
         master = read_master(mesh, brief.master, terminal.progress)
@@ -293,18 +297,29 @@ def _common(
 
 def main() -> None:
     """Entry point: turns every refusal into one sentence on standard error and its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a terminal without "²" or "兎" must not end the work
     try:
         app(standalone_mode=False)
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except MouldloftError as error:
         _end(str(error), error.exit_code)
     except KeyboardInterrupt:
-        _end("Stopped: files already finished are whole, nothing else was written.", Cancelled.exit_code)
+        _end(_STOPPED, Cancelled.exit_code)
     except MemoryError:
         _end("There is not enough memory for this mesh; reduce its triangles or use a larger machine.", 1)
     except BrokenPipeError:
-        os._exit(1)
+        os._exit(1)  # the reader has gone; what was written to files is whole
+    except OSError as error:
+        print(f"The output cannot be written: {why_not_written(error)}.", file=sys.stderr)
+        os._exit(OutputRefused.exit_code)
     except Exception as error:
         _end_unknown(error)
+
+
+_STOPPED = "Stopped: files already finished are whole, nothing else was written."
 
 
 def _end_unknown(error: Exception) -> None:
@@ -312,7 +327,7 @@ def _end_unknown(error: Exception) -> None:
     if hasattr(error, "format_message"):
         _end(f"{error.format_message()} Try 'mouldloft --help'.", getattr(error, "exit_code", 2))
     if type(error).__name__ == "Abort":
-        _end("Stopped: files already finished are whole, nothing else was written.", Cancelled.exit_code)
+        _end(_STOPPED, Cancelled.exit_code)
     if os.environ.get("MOULDLOFT_TRACEBACK"):
         raise error
     _end(

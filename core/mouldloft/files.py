@@ -85,8 +85,8 @@ def npy_array(data: bytes) -> np.ndarray:
 
 def why_not_written(error: OSError) -> str:
     """The operating system's refusal in words that say what to do."""
-    if error.errno == errno.ENOSPC:
-        return "the disk is full; free some space and run again"
+    if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return "the disk, or your share of it, is full; free some space and run again"
     if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
         return "permission is missing; choose a folder you may write to"
     if error.errno in (errno.ENAMETOOLONG,):
@@ -159,7 +159,7 @@ def written_together(folder: str | Path) -> Iterator[Path]:
 
     By then they are on the disk, so only renames are left to do. Raises `OutputRefused`.
     """
-    made_here = not Path(folder).exists()
+    made_here = not os.path.exists(folder)
     target = make_folder(folder)
     drop_stale(target, TEMPORARY + "*", ABANDONED_S)
     try:
