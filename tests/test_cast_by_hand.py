@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from mouldloft.brief import Brief, CastBrief
+from mouldloft.brief import Brief, CastBrief, JacketBrief
 from mouldloft.cast import Cast, foot_polygons, lay_up_cast, wind_pressure
 from mouldloft.catalogue import read_catalogue
+from mouldloft.lifting import check_lift
 from trade_bodies import box, locks_of, rubber_of, seam_of, standing
 
 CALM = CastBrief(push_n=300.0, push_height_mm=400.0, basic_wind_m_s=0.0)
@@ -272,3 +273,24 @@ def test_every_side_of_a_round_foot_has_its_name() -> None:
         lean = math.radians(45 * k)
         post.vertices[post.vertices[:, 2] > 0, :2] += 40 * np.array([math.cos(lean), math.sin(lean)])
         assert cast_of(standing(post)).stands[0].tip_edge == f"{name} edge"
+
+
+def test_advice_is_told_in_the_casts_own_figures() -> None:
+    brief = Brief(cast=CastBrief(push_n=200.0, gelcoat_wet_mm=0.4), jacket=JacketBrief(lift_limit_per_person_kg=5.0))
+    made = lay_up_cast(box(400, 400, 1400), LEVEL, locks_of(), rubber_of(), brief, read_catalogue(None))
+    gelcoat, reach, put, low, lift = made.advice
+    assert gelcoat.startswith("0.4 mm of wet gelcoat is outside the 0.46 to 0.64 mm")
+    assert "above 650 mm" in reach
+    assert put.startswith(f"Put {made.ballast_kg:.0f} kg of ballast")
+    assert f"the lowest {made.ballast_depth_mm:.0f} mm" in put
+    assert low.startswith(f"Ballast would fill {made.ballast_depth_mm / 1400:.0%} of the height")
+    said = check_lift(made.lift_kg, brief.jacket, "the cast").reason
+    assert lift == said[0].upper() + said[1:] + "."
+    assert "the cast" in lift.lower()
+    for wet in (0.46, 0.64):  # the limits themselves are right
+        inside = replace(brief, cast=replace(brief.cast, gelcoat_wet_mm=wet))
+        fine = lay_up_cast(box(400, 400, 600), LEVEL, locks_of(), rubber_of(), inside, read_catalogue(None)).advice
+        assert not any("gelcoat" in words or "arm's reach" in words for words in fine)
+    closed = cast_of(replace(box(400, 400, 1400), base="closed"))
+    assert [words for words in closed.advice if "closed base" in words]
+    assert not [words for words in closed.advice if "arm's reach" in words or "baseboard" in words]
