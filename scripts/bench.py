@@ -1,17 +1,33 @@
-"""Time and peak memory of each stage of the whole plan, on the demo hare at several triangle counts.
+"""Time, processor time, peak memory and longest silence of each stage of the whole plan, on the demo hare.
 
-python scripts/bench.py [TRIANGLES ...]      default 80000 330000 1300000
-Each size runs in a process of its own, so that its peak memory is its own. Timings are this machine's; compare ratios.
+python scripts/bench.py [--sizes TRIANGLES ...]      default 80000 330000 1300000
+Each size runs in a process of its own, so that its peak memory is its own. Times are this machine's and its load's:
+compare ratios, and processor seconds where others use the machine too.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
+import math
+import os
 import subprocess
 import sys
 import time
+from dataclasses import asdict, dataclass
 
 SIZES = (80_000, 330_000, 1_300_000)
+
+
+@dataclass
+class Row:
+    """One stage. silence_s : longest time without a word of progress; peak_gb : of the process so far."""
+
+    stage: str
+    wall_s: float
+    cpu_s: float
+    silence_s: float
+    peak_gb: float
 
 
 def peak_gb() -> float:
@@ -24,56 +40,88 @@ def peak_gb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / factor
 
 
-def one(triangles: int) -> list[tuple[str, float, float]]:
-    """(stage, seconds, peak GB so far) of one whole plan."""
+class Clock:
+    """Listens to a plan's progress."""
+
+    def __init__(self) -> None:
+        self.rows: list[Row] = []
+        self._stage = ""
+        self._began = self._last = time.perf_counter()
+        self._cpu = time.process_time()
+        self._silence = 0.0
+
+    def step(self, stage: str, _fraction: float, _note: str) -> None:
+        now = time.perf_counter()
+        self._silence, self._last = max(self._silence, now - self._last), now
+        if stage == self._stage:
+            return
+        cpu = time.process_time()
+        if self._stage:
+            self.rows.append(Row(self._stage, now - self._began, cpu - self._cpu, self._silence, peak_gb()))
+        self._stage, self._began, self._cpu, self._silence = stage, now, cpu, 0.0
+
+
+def one(triangles: int) -> list[Row]:
+    """The stages of one whole plan, without pictures, sheets and solids."""
     from mouldloft.brief import brief_from_dict
     from mouldloft.demo import demo_hare
     from mouldloft.master import prepare_master
     from mouldloft.pipeline import plan
     from mouldloft.progress import Progress
 
-    rows: list[tuple[str, float, float]] = []
-    running = ["", time.perf_counter()]
-
-    def step(stage: str, _fraction: float, _note: str) -> None:
-        if stage != running[0]:
-            if running[0]:
-                rows.append((running[0], time.perf_counter() - running[1], peak_gb()))
-            running[:] = [stage, time.perf_counter()]
-
     brief = brief_from_dict({"piece": "Seated hare", "master": {"finished_height_mm": 1400}, "run": {"casts": 6}})
-    progress = Progress(step)
+    clock = Clock()
+    progress = Progress(clock.step)
     # compiled code is built once, on a small hare, before the clock starts
     plan(prepare_master(*demo_hare(20_000), brief.master), brief)
     progress.begin("(making the hare)")
     vertices, faces = demo_hare(triangles)
     progress.begin("master")
     master = prepare_master(vertices, faces, brief.master, progress=progress)
+    del vertices, faces
     plan(master, brief, None, progress)
     progress.begin("end")
-    return rows
+    return clock.rows
+
+
+def table(found: dict[int, list[Row]]) -> str:
+    """Markdown, sizes as columns; each cell seconds by the clock / of the processors."""
+    sizes = list(found)
+    planned = {size: [row for row in rows if not row.stage.startswith("(")] for size, rows in found.items()}
+    lines = ["| stage | " + " | ".join(f"{size:,}" for size in sizes) + " |", "|---|" + "---:|" * len(sizes)]
+    for k, row in enumerate(planned[sizes[0]]):
+        cells = [f"{planned[size][k].wall_s:.1f} / {planned[size][k].cpu_s:.1f}" for size in sizes]
+        lines.append(f"| {row.stage} | " + " | ".join(cells) + " |")
+    wall = {size: sum(row.wall_s for row in planned[size]) for size in sizes}
+    cpu = {size: sum(row.cpu_s for row in planned[size]) for size in sizes}
+    total = [f"**{wall[size]:.1f} / {cpu[size]:.1f}**" for size in sizes]
+    lines.append("| **whole plan**, s by the clock / of processor | " + " | ".join(total) + " |")
+    per = [f"{1e6 * cpu[size] / (size * math.log2(size)):.2f}" for size in sizes]
+    lines.append("| processor µs for each n log₂ n | " + " | ".join(per) + " |")
+    silent = [max(planned[size], key=lambda row: row.silence_s) for size in sizes]
+    lines.append("| longest silence | " + " | ".join(f"{row.silence_s:.1f} s ({row.stage})" for row in silent) + " |")
+    peaks = [max(row.peak_gb for row in found[size]) for size in sizes]
+    lines.append("| peak memory | " + " | ".join(f"{peak:.1f} GB" for peak in peaks) + " |")
+    return "\n".join(lines)
 
 
 def main() -> None:
-    """Print one table, sizes as columns."""
-    if len(sys.argv) == 3 and sys.argv[1] == "--one":
-        print(json.dumps(one(int(sys.argv[2]))))
+    """Print one table."""
+    ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    ask.add_argument("--sizes", type=int, nargs="+", default=list(SIZES))
+    ask.add_argument("--one", type=int, help=argparse.SUPPRESS)
+    asked = ask.parse_args()
+    if asked.one:
+        print(json.dumps([asdict(row) for row in one(asked.one)]))
         return
-    sizes = [int(word) for word in sys.argv[1:]] or list(SIZES)
-    tables = {}
-    for size in sizes:
-        run = subprocess.run([sys.executable, __file__, "--one", str(size)], capture_output=True, text=True, check=True)
-        tables[size] = {stage: (seconds, peak) for stage, seconds, peak in json.loads(run.stdout.splitlines()[-1])}
-        print(f"{size:,} done", file=sys.stderr)
-    stages = list(tables[sizes[0]])
-    print("| stage | " + " | ".join(f"{size:,}" for size in sizes) + " |")
-    print("|---|" + "---:|" * len(sizes))
-    for stage in stages:
-        cells = [f"{tables[s][stage][0]:.1f} s" for s in sizes]
-        print(f"| {stage} | " + " | ".join(cells) + " |")
-    planned = [sum(v[0] for k, v in tables[s].items() if not k.startswith("(")) for s in sizes]
-    print("| **whole plan** | " + " | ".join(f"**{total:.1f} s**" for total in planned) + " |")
-    print("| peak memory | " + " | ".join(f"{max(v[1] for v in tables[s].values()):.1f} GB" for s in sizes) + " |")
+    found = {}
+    for size in asked.sizes:
+        load = f"{os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "unknown"
+        command = [sys.executable, __file__, "--one", str(size)]
+        run = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
+        found[size] = [Row(**row) for row in json.loads(run.stdout.splitlines()[-1])]
+        print(f"{size:,} done; {os.cpu_count()} cores, load before it {load}", file=sys.stderr, flush=True)
+    print(table(found))
 
 
 if __name__ == "__main__":
