@@ -374,3 +374,64 @@ def test_a_coat_that_no_longer_fits_the_day_waits_for_the_next() -> None:
     (coat,) = (t for t in tasks if t.name == "Print coat, left piece")
     assert (coat.start_h, coat.duration_h) == pytest.approx((24.0, brushed(("print coat", "left piece"))))
     assert "more hands" not in coat.note
+
+
+LINES = (
+    (("Build and seal", "Seal and release"), "Wall and release, left piece"),
+    (("Turn over",), "Wall and release, right piece"),
+    (("Drill", "Trim", "Open the mould", "Clean the glove and"), "Bolt, trim, open, clean"),
+    (("Cast 1",), "Cast 1"),
+    (("Cast 2",), "Cast 2"),
+    *(
+        row
+        for piece in ("left piece", "right piece")
+        for row in (
+            ((f"Cradle for the {piece}",), f"Cradle for the {piece}"),
+            (
+                (f"Release the rubber, {piece}", f"Lay up the jacket, {piece}", f"Jacket cures, {piece}"),
+                f"Jacket, {piece}",
+            ),
+            (
+                (
+                    f"Print coat, {piece}",
+                    f"Print coat sets, {piece}",
+                    f"Build coat 1, {piece}",
+                    f"Rubber cures, {piece}",
+                ),
+                f"Rubber, {piece}",
+            ),
+        )
+    ),
+    (("Set 7 keys",), "Rubber, left piece"),
+    (("Set 5 keys",), "Rubber, right piece"),
+)
+
+
+@pytest.mark.parametrize("hours", [5.0, 24.0])
+def test_every_task_stands_on_its_line(hours: float) -> None:
+    made = programme(replace(BRIEF, run=replace(RUN, hours_per_day=hours)))
+    for task in made.tasks:
+        (line,) = {line for starts, line in LINES if task.name.startswith(starts)}
+        assert task.line == line, task.name
+
+
+@pytest.mark.parametrize("hours", [5.0, 8.0])
+@pytest.mark.parametrize("casts", [1, 3])
+def test_days_are_counted_from_the_first_task_to_the_last(hours: float, casts: int) -> None:
+    made = programme(replace(BRIEF, run=replace(RUN, hours_per_day=hours, casts=casts)))
+    run = [task for task in made.tasks if task.stage == "casts"]
+    mould = [task for task in made.tasks if task.stage != "casts"]
+    assert run[0].day > mould[-1].day or run[0].start_h >= mould[-1].start_h
+    assert made.mould_days == max(task.day for task in mould if task.hands)
+    assert made.run_days == max(task.day for task in run if task.hands) - run[0].day + 1
+
+
+def test_gelcoat_is_brushed_in_one_go() -> None:
+    # 16 pots of 0.07 kg by three: six rounds of 5 + 2.87 min are 0.79 h, all of it on one day of 0.9
+    long = brushed(("gelcoat", "each cast"))
+    assert 0.7 < long < 0.9
+    run = replace(RUN, hours_per_day=0.9, casts=4)
+    tasks = programme(replace(BRIEF, run=run)).tasks
+    for n in (1, 2, 3, 4):
+        (coat,) = (t for t in tasks if t.name == f"Cast {n}: gelcoat in the open halves")
+        assert coat.duration_h == pytest.approx(long)
