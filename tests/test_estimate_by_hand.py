@@ -184,6 +184,8 @@ def test_a_rough_lattice_is_bounded_and_few_directions_stay_few(monkeypatch: pyt
 @pytest.mark.parametrize("why", ["open", "empty", "not to be parted"])
 def test_a_maquette_of_which_only_the_skin_holds(monkeypatch: pytest.MonkeyPatch, why: str) -> None:
     def refuse(*_):
+        if why != "not to be parted":
+            pytest.fail("no stage is asked about a body that is no solid")
         raise PlanImpossible("no")
 
     monkeypatch.setattr(early, "find_opening", refuse)

@@ -66,7 +66,7 @@ def test_the_best_plane_and_its_fill_by_hand() -> None:
 
 def test_a_tee_pulled_upright_by_hand() -> None:
     body = tee()
-    survey = survey_of(body)
+    survey = survey_of(body, show=0.4)
     made = _judge(survey, np.array([0.0, 0.0, -1.0]), "search", 300.0)
     assert made.direction == (0.0, 0.0, 1.0)
     assert made.offset_mm == 300.0
@@ -80,7 +80,7 @@ def test_a_tee_pulled_upright_by_hand() -> None:
     skin = 0.2 + 0.08 + 0.03 + 0.02
     assert made.balance == pytest.approx(0.4 * 0.3 / skin, abs=0.01)
     assert made.locked_fraction == 0.0
-    assert made.show == pytest.approx(1.0)
+    assert made.show == pytest.approx(0.4)
     diagonal = math.sqrt(300**2 + 100**2 + 600**2)
     cost = 3.0 * made.fill_fraction + 0.2 * made.pull_depth_mm / diagonal + 0.4 * (0.5 - made.balance) + 0.3 * made.show
     assert made.cost == pytest.approx(cost)
@@ -144,6 +144,8 @@ def test_a_stand_in_gathers_cells_to_their_means() -> None:
     ordered = np.sort(faces, axis=1)
     assert (ordered[:, :2] != ordered[:, 1:]).all()
     assert _volume(points, faces) == pytest.approx(ball.volume_mm3, rel=0.01)
+    assert survey_of(ball, 600).vertices is ball.vertices_mm
+    assert len(survey_of(ball, 600, full_mesh=False).vertices) == len(points)
 
 
 def test_show_of_a_section_by_hand() -> None:
