@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import trimesh
-from mouldloft import pictures, studio
+from mouldloft import pictures, studio, thicknessview
 from mouldloft.errors import Cancelled, OutputRefused
 from mouldloft.house import (
     LOCK_STOPS,
@@ -99,6 +100,21 @@ def test_scales_keep_their_order_whatever_the_eye(sight, scale, stops):
     assert (steps < -0.5).all()  # every step is darker, so a grey print keeps the order too
     ends = lightness(to_srgb(to_linear(np.array([rgb(c) for c in stops])) @ sight.T))
     assert (-np.diff(ends) > 8.0).all()  # the stops are far apart
+
+
+@pytest.mark.parametrize(("share", "high_mm"), [(0.75, 20.0), (0.95, 12.0)], ids=["in the scale", "beyond it"])
+def test_shares_go_by_area_and_little_rubber_does_not_stretch_the_scale(plan, share, high_mm):
+    # two facets apart: most of the area 10 mm thick, the rest 20 mm
+    legs = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0]], float)
+    vertices = np.concatenate([legs * np.sqrt(share), legs * np.sqrt(1 - share) + 5])
+    found = replace(
+        measure_thickness(plan)[0], vertices_mm=vertices, faces=np.arange(6).reshape(2, 3),
+        map_mm=np.repeat([10.0, 20.0], 3),
+    )  # fmt: skip
+    view = thicknessview._view((found,))
+    assert (view.low_mm, view.high_mm) == (10.0, high_mm)
+    assert view.shares[0][0] == pytest.approx(share)
+    assert view.shares[0][-1] == pytest.approx(1 - share)
 
 
 def test_thickness_is_shown_on_one_scale_by_area(plan):

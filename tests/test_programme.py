@@ -161,6 +161,23 @@ def test_waits_are_kept(catalogue: Catalogue, cast: Cast) -> None:
     assert any(t.hands == 0 and t.duration_h > 10 for t in chain)
 
 
+def test_every_task_says_what_it_is_part_of(catalogue: Catalogue, cast: Cast) -> None:
+    made = programme_of(catalogue, cast, casts=2)
+    parts: dict[str, set[str]] = {}
+    for task in made.tasks:
+        parts.setdefault(task.line, set()).add(task.stage)
+    by_piece = {"Wall and release": "wall", "Rubber": "glove", "Jacket": "jacket"}
+    wanted = {
+        f"{what}, {piece}": {stage} for what, stage in by_piece.items() for piece in ("left piece", "right piece")
+    }
+    wanted |= {f"Cradle for the {piece}": {"cradle"} for piece in ("left piece", "right piece")}  # done in waits
+    wanted |= {"Cast 1": {"casts"}, "Cast 2": {"casts"}, "Bolt, trim, open, clean": {"jacket", "mould"}}
+    assert parts == wanted
+    assert all(task.name.startswith(task.line) for task in made.tasks if task.stage in ("casts", "cradle"))
+    cured = [task for task in made.tasks if "Jacket cures" in task.name]
+    assert {task.line for task in cured} == {"Jacket, left piece", "Jacket, right piece"}
+
+
 def test_spare_work_fills_waits(catalogue: Catalogue, cast: Cast) -> None:
     made = programme_of(catalogue, cast, casts=2)
     for words in ("Cradle for the left piece", "Cast 1: clean up the joint"):

@@ -416,6 +416,7 @@ def test_chart_has_a_line_for_what_tasks_are_part_of(plan):
 def test_days_add_up_the_hours_at_work(plan):
     rows = day_rows(plan.programme.tasks)
     assert [row[0] for row in rows] == ["1", "2", "3", "4", "5"]
+    assert rows[0][3] == "4.5 h"  # 4 h and half an hour; the wait of 3 h is not work
     assert rows[1] == ["2", "1 Dec", "Build coats, left piece (3 h); Lay up jacket, left piece (4 h)", "7 h"]
 
 
