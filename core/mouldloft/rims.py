@@ -12,6 +12,7 @@ from .rubber import Envelope
 
 SHARED_WITHIN = 0.75  # of a pitch: nearer than this to a point shared with another piece, no other is needed
 OTHER_LINE_WITHIN = 0.4  # the same for points on another line: where two lines end side by side one point serves both
+TOO_NEAR = 0.25  # of a pitch: two points of one line nearer than this are one
 STATION_MM = 4.0  # how finely a line is searched for a clear spot
 
 
@@ -57,18 +58,25 @@ def points_along(
         clear = clear & _away_from(spots, np.concatenate(found), OTHER_LINE_WITHIN * pitch_mm)
         if clear.any():
             steps = _even_steps(stations[clear], line.length, line.is_ring, pitch_mm, phase)
-            # a line may come back beside itself, or its two ends lie side by side
-            found.append(apart(spots[clear][steps], OTHER_LINE_WITHIN * pitch_mm))
+            found.append(_off_itself(line, spots[clear][steps], pitch_mm))
     return np.concatenate(found)
 
 
-def apart(points: np.ndarray, least_mm: float) -> np.ndarray:
-    """Those of (k, 2) points that stand at least `least_mm` from every one kept before: first come."""
-    kept: list[np.ndarray] = []
-    for point in points:
-        if all(np.linalg.norm(point - other) >= least_mm for other in kept):
-            kept.append(point)
-    return np.array(kept).reshape(-1, 2)
+def _off_itself(line: shapely.LineString, points: np.ndarray, pitch_mm: float) -> np.ndarray:
+    """Points along a line without those in each other's way: too near the one before, or, where the line comes back
+    beside itself or its two ends lie side by side, near one that serves there already."""
+    along = shapely.line_locate_point(line, shapely.points(points))
+    way = np.abs(along[:, None] - along[None])
+    if line.is_ring:
+        way = np.minimum(way, line.length - way)
+    straight = np.linalg.norm(points[:, None] - points[None], axis=2)
+    beside = (straight < OTHER_LINE_WITHIN * pitch_mm) & (way > 2.0 * straight + 1e-6)
+    meets = beside | (straight < TOO_NEAR * pitch_mm)
+    kept: list[int] = []
+    for k in range(len(points)):
+        if not meets[k, kept].any():
+            kept.append(k)
+    return points[kept]
 
 
 def _away_from(spots: np.ndarray, points: np.ndarray, least_mm: float) -> np.ndarray:
