@@ -246,3 +246,28 @@ def test_both_halves_and_an_open_base():
     for a, b in zip(left.tilts, right.tilts, strict=True):
         assert a.margin_mm == pytest.approx(b.margin_mm, abs=2.0)
     assert left.centre_of_mass_mm[0] == pytest.approx(-right.centre_of_mass_mm[0], abs=0.5)
+
+
+def test_the_hare_does_not_rock(small_plan):
+    # independent: the piece's weight drops from its centre of mass, turned by each tilt in sixteen directions by a
+    # rotation matrix, on the floor; how far inside the feet it falls
+    from scipy.spatial.transform import Rotation
+
+    for made, envelope in zip(small_plan.cradle.pieces, small_plan.rubber.envelopes, strict=True):
+        x, y, z = envelope.frame.to_frame(np.array([made.centre_of_mass_mm]))[0]
+        up = made.floor_mm - z
+        assert up > 0
+        hull = shapely.Polygon(made.support_polygon_mm)
+        for check in made.tilts:
+            margins = []
+            for way in np.linspace(0, 2 * np.pi, 16, endpoint=False):
+                axis = np.array([np.cos(way), np.sin(way), 0.0]) * np.radians(check.tilt_deg)
+                fall = Rotation.from_rotvec(axis).apply([0.0, 0.0, -1.0])
+                spot = shapely.Point(x + up * fall[0] / -fall[2], y + up * fall[1] / -fall[2])
+                margins.append(hull.exterior.distance(spot) * (1 if hull.covers(spot) else -1))
+            assert min(margins) >= small_plan.brief.cradle.margin_limit_mm - 0.5
+            assert min(margins) == pytest.approx(check.on_floor_mm, abs=6.0)  # sixteen ways may miss the worst
+            assert check.in_frame_mm >= small_plan.brief.cradle.margin_limit_mm
+            assert check.passes
+    assert {t.tilt_deg for t in small_plan.cradle.pieces[0].tilts} == {0.0, 10.0}
+    assert small_plan.cradle.advice == ()

@@ -259,6 +259,13 @@ def test_points_along_lines_by_hand():
     both = points_along(two, 150.0, everywhere, none)
     apart = np.linalg.norm(both[:, None] - both[None], axis=2) + 1e9 * np.eye(len(both))
     assert apart.min() >= 0.4 * 150
+    # the two ends of an open line that lie side by side share one too, and no stretch is left wider for it
+    hairpin = [shapely.LineString([(0, 0), (600, 0), (600, 30), (0, 30)])]
+    bent = points_along(hairpin, 150.0, everywhere, none)
+    apart = np.linalg.norm(bent[:, None] - bent[None], axis=2) + 1e9 * np.eye(len(bent))
+    assert apart.min() >= 0.4 * 150
+    narrow = points_along(straight, 150.0, lambda s: np.abs(s[:, 0] % 170 - 60) < 8, none)[:, 0]
+    assert np.diff(narrow).max() <= 190.0, "where only short stretches are clear, all of them count"
     assert widest_step_mm(straight, points_along(straight, 150.0, everywhere, none), 5.0) <= 150.0
     assert widest_step_mm(straight, none, 5.0) == 1000.0
 
@@ -634,3 +641,27 @@ def test_no_foot_without_a_board():
     (closed,) = lay_up_jacket(None, None, rubber_of(dome(200.0, pull=(1, 0, 0))), NO_KEYS, BRIEF).pieces
     (upright,) = lay_up_jacket(None, None, rubber_of(dome(200.0)), NO_KEYS, BRIEF).pieces
     assert closed.foot_bolts_mm == upright.foot_bolts_mm == ()
+
+
+# --- the hare
+
+
+def test_the_hare_s_jacket_holds_and_its_fasteners_are_clear(small_plan):
+    feet = np.array([k.foot_mm for k in small_plan.keys.keys])
+    reach = np.array([k.reach_mm for k in small_plan.keys.keys])
+    of_piece = np.array([k.piece for k in small_plan.keys.keys])
+    for piece, envelope in zip(small_plan.jacket.pieces, small_plan.rubber.envelopes, strict=True):
+        assert all(c.passes for c in piece.checks), [c.what for c in piece.checks if not c.passes]
+        assert len(piece.bolts_mm) > 12
+        assert len(piece.foot_bolts_mm) >= 6
+        assert len(piece.foot_wedge_points_mm) >= 3
+        # seen along the pull no bolt of the flange is nearer to a key of the piece than its washer
+        keys = envelope.frame.to_frame(feet[of_piece == piece.piece])[:, :2]
+        for spots, room in ((piece.bolts_mm, WASHER_RADIUS_MM), (piece.wedge_points_mm, 0.0)):
+            at = envelope.frame.to_frame(np.array(spots))[:, :2]
+            apart = np.linalg.norm(at[:, None] - keys[None], axis=2) - reach[of_piece == piece.piece]
+            assert apart.min() >= room - 1e-6
+        every = np.array(piece.bolts_mm + piece.foot_bolts_mm)
+        apart = np.linalg.norm(every[:, None] - every[None], axis=2) + 1e9 * np.eye(len(every))
+        assert apart.min() >= 30
+    assert sum(c.what.startswith("deflection of the weakest") for p in small_plan.jacket.pieces for c in p.checks) == 2

@@ -41,7 +41,7 @@ def foot_lines(envelope: Envelope, pixels: np.ndarray, inset_mm: float) -> list[
     for run in np.split(used, np.flatnonzero(np.diff(used) > 1) + 1):
         if len(run) < 3:
             continue
-        low = float(np.nanmin(envelope.parting_mm[:, run]))
+        low = float(np.where(pixels[:, run], envelope.parting_mm[:, run], np.inf).min())
         rim = shapely.LineString(np.column_stack([x[run], reach[run]]))
         outline = shapely.Polygon([(x[run[0]], low), *rim.coords, (x[run[-1]], low)]).buffer(0)
         inner = outline.buffer(-inset_mm).boundary.intersection(rim.buffer(inset_mm + envelope.pixel_mm))
@@ -50,9 +50,11 @@ def foot_lines(envelope: Envelope, pixels: np.ndarray, inset_mm: float) -> list[
     return sorted(found, key=lambda line: (-round(line.length, 3), line.coords[0]))
 
 
-def above_parting_mm(envelope: Envelope, xz: np.ndarray) -> np.ndarray:
-    """(k,) how far (k, 2) places from `foot_lines` stand from the parting surface."""
-    at = np.column_stack([xz[:, 0], np.zeros(len(xz))])
+def above_parting_mm(envelope: Envelope, pixels: np.ndarray, xz: np.ndarray) -> np.ndarray:
+    """(k,) how far (k, 2) places from `foot_lines` stand from the parting surface, read at the flange's upper side:
+    under the board there is none."""
+    top = int(np.flatnonzero(pixels.any(axis=1))[-1])
+    at = np.column_stack([xz[:, 0], np.full(len(xz), envelope.origin_mm[1] + top * envelope.pixel_mm)])
     return xz[:, 1] - sample(envelope.parting_mm, envelope.origin_mm, envelope.pixel_mm, at)
 
 

@@ -536,7 +536,7 @@ def _place_on_board(envelope: Envelope, rubber: Rubber, keys: Keys, bolts_mm: np
 
     def usable(points: np.ndarray, clear_mm: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
         clear = _clear_of(points, clear_mm)
-        return lambda spots: clear(spots) & (above_parting_mm(envelope, spots) >= aside)
+        return lambda spots: clear(spots) & (above_parting_mm(envelope, pixels, spots) >= aside)
 
     nothing = np.zeros((0, 2))
     lines = foot_lines(envelope, pixels, inset)

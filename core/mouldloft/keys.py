@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,7 +22,7 @@ from .marks import Assumption, Mark
 from .master import Master
 from .panels import beyond_thickness_mm
 from .progress import SILENT, Progress
-from .rims import apart, covered, on_this_flange, points_along, rim_lines
+from .rims import covered, on_this_flange, points_along, rim_lines
 from .rubber import Envelope, Rubber
 from .seam import Seam
 from .undercut import Locks
@@ -597,8 +598,9 @@ def recheck_keys(
     return tuple(_check([k for k in keys if k.piece == g.envelope.piece], g, brief, stuff) for g in grounds)
 
 
+@lru_cache(maxsize=8)
 def _ground_of(envelope: Envelope, brief: KeysBrief, rubber: Rubber) -> Ground:
-    """Ground for a check alone: nothing is said of where keys may stand."""
+    """Ground for a check alone: nothing is said of where keys may stand. Kept: keys are changed one by one."""
     coarse = _coarse(envelope, brief.base_diameter_mm / 4.0, rubber)
     centre, gyration = _mass_figures(coarse)
     points = coarse.points()
@@ -646,7 +648,11 @@ def _check(keys: Sequence[Key], ground: Ground, brief: KeysBrief, stuff: RubberS
 
 def _sags_mm(gaps_mm: np.ndarray, ground: Ground, stuff: RubberStuff) -> np.ndarray:
     """(k,) sag about each place: of the round patch that reaches to the next key or to rubber that lies firmly."""
-    return hung_sag_mm(np.minimum(gaps_mm, ground.held_mm), ground.thickness_mm, stuff, ground.hangs)
+    sags = np.zeros(len(gaps_mm))
+    at = np.flatnonzero(ground.hangs)
+    radius = np.minimum(gaps_mm[at], ground.held_mm[at])
+    sags[at] = hung_sag_mm(radius, ground.thickness_mm[at], stuff, ground.hangs[at])
+    return sags
 
 
 def _why(
@@ -803,10 +809,19 @@ def _along_flange(ground: Ground, brief: KeysBrief, scale: float, rubber: Rubber
 
     feet = np.array([k.foot_mm for k in placed if k.where == "edge"], float).reshape(-1, 3)
     here = feet[on_this_flange(envelope, feet, 2.0 * rubber.flange_thickness_mm)]
-    shared = apart(envelope.frame.to_frame(here)[:, :2], SPACING_OF_FOOT * brief.base_diameter_mm * scale)
+    shared = _apart(envelope.frame.to_frame(here)[:, :2], SPACING_OF_FOOT * brief.base_diameter_mm * scale)
     lines = rim_lines(envelope, rubber.flange_width_mm / 2.0)
     spots = points_along(lines, brief.edge_spacing_mm, usable, shared[usable(shared)] if len(shared) else shared)
     return [_stand(envelope, spot, "edge", brief, scale) for spot in spots]
+
+
+def _apart(points: np.ndarray, least_mm: float) -> np.ndarray:
+    """Those of (k, 2) points that stand at least `least_mm` from every one kept before: first come."""
+    kept: list[np.ndarray] = []
+    for point in points:
+        if all(np.linalg.norm(point - other) >= least_mm for other in kept):
+            kept.append(point)
+    return np.array(kept).reshape(-1, 2)
 
 
 def _shape(ground: Ground, brief: KeysBrief, scale: float) -> Key:
