@@ -11,18 +11,29 @@ import meshes
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.blocks import Blocks, Ground, build_blocks, lay_ground, look_again, skin_volume_mm3, surface_of, unstack
+from mouldloft.blocks import (
+    Blocks,
+    Ground,
+    build_blocks,
+    labels_by_face,
+    lay_ground,
+    look_again,
+    skin_volume_mm3,
+    surface_of,
+    unstack,
+)
 from mouldloft.brief import Brief, RunBrief, SeamBrief
 from mouldloft.catalogue import read_catalogue
 from mouldloft.demo import demo_hare
 from mouldloft.division import Division, beyond_two, division_rubber, jacket_solids, propose_division
 from mouldloft.expansion import ShareCosts, share_cost, share_out
 from mouldloft.master import Master, prepare_master
-from mouldloft.mincut import FaceGraph, SplitCosts, cheapest_split, split_cost
+from mouldloft.mincut import FaceGraph, SplitCosts, cheapest_split, face_graph, split_cost
 from mouldloft.planfile import open_plan, save_plan
 from mouldloft.rays import ray_scene
 from mouldloft.rubber import brush_rubber, choose_thickness
 from mouldloft.seam import Seam, place_seam
+from mouldloft.sharing import gather_patches, pull_costs
 from mouldloft.summary import summary_text
 from mouldloft.undercut import Locks, find_locks
 from scipy.spatial import cKDTree
@@ -83,6 +94,23 @@ def test_two_labels_are_the_exact_cut():
         np.testing.assert_allclose(split_cost(two, found), split_cost(two, exact), rtol=1e-12)
 
 
+def test_what_a_patch_costs_a_pull_is_what_it_locks_and_fills():
+    """The walls of a slot 140 mm wide, pulled across it: all their area, and half the slot's rubber each."""
+    mesh = trimesh.Trimesh(*meshes.u_shape(), process=False).subdivide_to_size(40.0)
+    master, brief = as_master(mesh), SeamBrief()
+    graph = face_graph(master.vertices_mm, master.faces)
+    patches = gather_patches(master, graph, graph.length_mm)
+    assert patches.area_mm2.sum() == pytest.approx(master.area_mm2)
+    slot = (np.abs(patches.centres_mm[:, 0]) < 70.1) & (patches.centres_mm[:, 2] > 80.1) & (patches.normals[:, 0] > 0.9)
+    which = np.flatnonzero(slot)
+    assert patches.area_mm2[which].sum() == pytest.approx(100 * 220)
+    scene = ray_scene(master.vertices_mm, master.faces)
+    cost = pull_costs(master, scene, patches, np.array([1.0, 0, 0]), brief, which)
+    assert cost == pytest.approx(patches.area_mm2[which] * (1 + 0.5 * 140 / brief.fill_mm3_per_mm2), rel=1e-3)
+    free = pull_costs(master, scene, patches, np.array([0, 0, 1.0]), brief, which)
+    assert (free < 0.05 * patches.area_mm2[which]).all()
+
+
 # --- blocks: against Steiner's formula, a slot of known volume, and solids moved by manifold3d ---------------------
 
 
@@ -124,7 +152,7 @@ def test_what_a_slot_takes_to_fill():
     ground = _ground(meshes.u_shape())
     right = ground.master.vertices_mm[ground.master.faces].mean(axis=1)[:, 0] < 0
     pulls = np.array([[1.0, 0, 0], [-1.0, 0, 0]])
-    blocks, found = build_blocks(ground, right.astype(np.int8), pulls, 6.0, 4.0, 40.0)
+    blocks, found = build_blocks(ground, labels_by_face(ground, right), pulls, 6.0, 4.0, 40.0)
     fill = blocks.fill_cells * ground.lattice.pitch_mm**3
     slot = (300 - 160) * 100 * (300 - 80)
     assert fill.sum() == pytest.approx(slot, rel=0.03)
@@ -132,7 +160,7 @@ def test_what_a_slot_takes_to_fill():
     assert sorted(found.order) == [0, 1]
     # pulled upwards the slot is free: nothing is filled, and what faces down goes the other way
     down = ground.master.normals[:, 2] < -0.5
-    free, _ = build_blocks(ground, down.astype(np.int8), np.array([[0, 0, 1.0], [0, 0, -1.0]]), 6.0, 4.0, 40.0)
+    free, _ = build_blocks(ground, labels_by_face(ground, down), np.array([[0, 0, 1.0], [0, 0, -1.0]]), 6.0, 4.0, 40.0)
     assert free.fill_cells.sum() * ground.lattice.pitch_mm**3 < 0.01 * slot
 
 
@@ -151,7 +179,7 @@ def cone_in_tiers():
     ground = _ground(meshes._arrays(body), "open", cells=44)
     skirt = ground.master.vertices_mm[ground.master.faces].mean(axis=1)[:, 2] < 110.0
     pulls = np.array([[0, 0, 1.0], [0, 0, 1.0]])
-    blocks, found = build_blocks(ground, np.where(skirt, 0, 1).astype(np.int8), pulls, 6.0, 4.0, 40.0)
+    blocks, found = build_blocks(ground, labels_by_face(ground, ~skirt), pulls, 6.0, 4.0, 40.0)
     return ground, blocks, found, pulls
 
 
@@ -279,7 +307,8 @@ def test_three_arms_take_three_pieces_along_the_bisectors(arms):
     # to the hub two pieces have to fill behind the flares: analytic, at least 50 mm by the straight wall, both sides
     straight = 220.0 - 50.0 / np.tan(np.radians(FLARE_DEG)) - 45.0
     assert arms.locks.fill_mm3 > 2 * 50.0 * straight * 240.0
-    assert made.two_piece_fill_mm3 == pytest.approx(arms.locks.fill_mm3, rel=0.1)
+    # blocks may give a place to the other piece where that is near enough: a little less than by the parting surface
+    assert made.two_piece_fill_mm3 == pytest.approx(arms.locks.fill_mm3, rel=0.15)
     assert made.fill_mm3 < 0.05 * made.two_piece_fill_mm3
     assert made.locked_area_mm2 < 0.05 * made.two_piece_locked_area_mm2
 
@@ -409,7 +438,9 @@ def test_the_rubber_of_two_pieces_by_the_same_means_agrees_with_the_glove_brushe
     scene = ray_scene(case.master.vertices_mm, case.master.faces)
     ground = lay_ground(case.master, scene, rule.skin_mm, rule.flange_width_mm + 20.0, cells=70)
     pulls = np.array([p.pull for p in case.seam.pieces])
-    blocks, _ = build_blocks(ground, case.seam.labels, pulls, rule.skin_mm, 4.0, rule.flange_width_mm)
+    blocks, _ = build_blocks(
+        ground, labels_by_face(ground, case.seam.labels), pulls, rule.skin_mm, 4.0, rule.flange_width_mm
+    )
     reckoned = division_rubber(ground, blocks, rule, brief, case.seam.length_mm, 0.0)
     assert reckoned.likely == pytest.approx(whole.volume_mm3.likely, rel=0.1)
     assert reckoned.low < whole.volume_mm3.likely < reckoned.high

@@ -26,6 +26,8 @@ _MOST_CELLS = 3_000_000
 _NOBODY = -1
 _CUBE = np.ones((3, 3, 3), bool)
 _FILL_ROUNDS = 6
+_LEAST_PART = 0.05  # of a jacket's cells: a smaller loose part of it is a crumb
+_FURTHER = 0.25  # of the distance: how much further a pull may reach for what another would have to fill
 _CURE_ROUNDS = 6
 _HOPELESS = 0.1  # of a jacket's cells: where two hold each other by more, no trimming helps
 
@@ -49,7 +51,8 @@ class Ground:
 
     inside : bool, the master. air : bool, where rubber and jacket may be (not the master, not under an open base).
     away_mm : float32, from the centre to the skin, negative inside, inf two cells beyond the rubber's skin or inside.
-    face : int32, nearest skin face, -1 where away_mm is inf.
+    near : (c, 3) int, cells where away_mm is finite; face, share : (c,) int32 and (c, 3), nearest skin face of each and
+    the weights of its three corners at the nearest point.
     """
 
     master: Master
@@ -58,7 +61,9 @@ class Ground:
     inside: np.ndarray
     air: np.ndarray
     away_mm: np.ndarray
+    near: np.ndarray
     face: np.ndarray
+    share: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,8 +120,9 @@ def lay_ground(
     lattice = Lattice(first, float(pitch), (int(count[0]), int(count[1]), int(count[2])))
     progress.step(0.02, "the master on a lattice")
     inside = _inside(master, lattice)
-    away, face = _nearest_skin(master, lattice, inside, skin_mm + 2 * lattice.pitch_mm)
-    return Ground(master, scene, lattice, inside, ~inside, away, face)
+    return Ground(
+        master, scene, lattice, inside, ~inside, *_nearest_skin(master, lattice, inside, skin_mm + 2 * lattice.pitch_mm)
+    )
 
 
 @njit(cache=True, nogil=True)
@@ -155,8 +161,8 @@ def _inside(master: Master, lattice: Lattice) -> np.ndarray:
 
 def _nearest_skin(
     master: Master, lattice: Lattice, inside: np.ndarray, reach_mm: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Signed distance from the centres near the skin to it, and the skin face nearest to each."""
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Signed distance from the centres near the skin to it; those cells, the face nearest to each, and where on it."""
     pitch = lattice.pitch_mm
     count = int(np.clip(master.skin_area_mm2 / (0.4 * pitch) ** 2, 20_000, 600_000))
     taken = samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, count, skin_faces(master))
@@ -169,13 +175,14 @@ def _nearest_skin(
     # to the face itself: to its sample it would be too far
     on_face = triangles.closest_point(master.vertices_mm[master.faces[nearest]], centres)
     far = np.linalg.norm(centres - on_face, axis=1)
-    at = tuple(cells.T)
     within = far <= reach_mm
+    cells, nearest = cells[within], nearest[within]
     away = np.full(lattice.shape, np.inf, np.float32)
-    face = np.full(lattice.shape, -1, np.int32)
-    away[at] = np.where(within, np.where(inside[at], -far, far), np.inf)
-    face[at] = np.where(within, nearest, -1)
-    return away, face
+    at = tuple(cells.T)
+    away[at] = np.where(inside[at], -far[within], far[within])
+    corners = master.vertices_mm[master.faces[nearest]]
+    share = triangles.points_to_barycentric(corners, on_face[within])
+    return away, cells, nearest, np.nan_to_num(share, nan=1 / 3)
 
 
 def skin_volume_mm3(ground: Ground, thickness_mm: float) -> float:
@@ -200,26 +207,38 @@ def skin_ratio(ground: Ground, fill: np.ndarray, thickness_mm: float) -> float:
     return shell(ground.inside | fill) / max(shell(ground.inside), 1e-9)
 
 
+def labels_by_field(ground: Ground, fields: np.ndarray) -> np.ndarray:
+    """(c,) int8 label of the skin next to each near cell, by the largest of the (k, n) fields there."""
+    corners = ground.master.faces[ground.face]
+    return np.argmax(np.einsum("kcj,cj->kc", fields[:, corners], ground.share), axis=0).astype(np.int8)
+
+
+def labels_by_face(ground: Ground, labels: np.ndarray) -> np.ndarray:
+    """(c,) int8 label of the skin next to each near cell, from labels of faces ((m,))."""
+    return labels[ground.face].astype(np.int8)
+
+
 # --- pieces ----------------------------------------------------------------------------------------------
 
 
 def build_blocks(
     ground: Ground,
-    labels: np.ndarray,
+    skin_labels: np.ndarray,
     pulls: np.ndarray,
     skin_mm: float,
     wall_mm: float,
     flange_mm: float,
     progress: Progress = SILENT,
 ) -> tuple[Blocks, Unstacking]:
-    """Rubber and jackets of pieces that pull along `pulls` ((k, 3)) from the faces of `labels` ((m,)).
+    """Rubber and jackets of pieces that pull along `pulls` ((k, 3)) from the skin of `skin_labels` ((c,), for each
+    near cell: `labels_by_field` or `labels_by_face`).
 
     A place belongs to the piece whose skin is nearest and whose pull frees it; where no pull does, it is filled. A
     jacket is the rubber's cover, at least a cell and a half thick, with a flange along the joints. Where two jackets
     hold each other, the fewer offending cells go to the other piece or are filled.
     """
     shut = _shut(ground, pulls, progress)
-    owner = _territory(ground, labels, shut)
+    owner = _territory(ground, skin_labels, shut)
     given = 0
     extra = np.zeros_like(ground.inside)
     for turn in range(_CURE_ROUNDS):
@@ -251,21 +270,23 @@ def _shut(ground: Ground, pulls: np.ndarray, progress: Progress) -> np.ndarray:
     return shut
 
 
-def _territory(ground: Ground, labels: np.ndarray, shut: np.ndarray) -> np.ndarray:
-    """int8 owner of every cell: nearest skin, but up to three cells further for a pull that is free there.
+def _territory(ground: Ground, skin_labels: np.ndarray, shut: np.ndarray) -> np.ndarray:
+    """int8 owner of every cell: nearest skin, but a quarter as far again and three cells for a pull that is free there.
 
     The slack takes the label's own roughness out: a sliver on the wrong side of an edge would ask for a column of fill.
     """
-    pitch = ground.lattice.pitch_mm
-    beside = np.isfinite(ground.away_mm) & (ground.away_mm <= 1.25 * pitch) & ground.air
-    of_skin = np.where(ground.face >= 0, labels[np.maximum(ground.face, 0)], _NOBODY)
+    at = tuple(ground.near.T)
+    of_skin = np.full(ground.lattice.shape, _NOBODY, np.int8)
+    of_skin[at] = np.where(np.abs(ground.away_mm[at]) <= 1.25 * ground.lattice.pitch_mm, skin_labels, _NOBODY)
+    of_skin[~ground.air] = _NOBODY
     least = np.full(ground.lattice.shape, np.inf, np.float32)
     owner = np.full(ground.lattice.shape, _NOBODY, np.int8)
     for piece in range(len(shut)):
-        skin = beside & (of_skin == piece)
+        skin = of_skin == piece
         if not skin.any():
             continue
-        far = ndimage.distance_transform_edt(~skin).astype(np.float32) + 3.0 * shut[piece]
+        far = ndimage.distance_transform_edt(~skin).astype(np.float32)
+        far += (3.0 + _FURTHER * far) * shut[piece]
         owner[far < least] = piece
         least = np.minimum(far, least)
     return owner
@@ -303,9 +324,20 @@ def _cover(
     away = ndimage.distance_transform_edt(~solid) * pitch
     joint = ndimage.maximum_filter(owner, 3) != ndimage.minimum_filter(owner, 3)
     cover = (away <= max(wall_mm, 1.5 * pitch)) | (joint & (away <= flange_mm))
-    jacket = np.where(cover & ~solid, owner, _NOBODY).astype(np.int8)
+    jacket = _without_crumbs(np.where(cover & ~solid, owner, _NOBODY).astype(np.int8), len(pulls))
     counted = np.bincount(owner[fill & (owner >= 0)], minlength=len(pulls))
     return Blocks(owner.copy(), rubber, jacket, fill, counted, 0)
+
+
+def _without_crumbs(jacket: np.ndarray, pieces: int) -> np.ndarray:
+    """The jackets less loose parts too small to be a piece: nothing holds them, and nobody would lay them up."""
+    for piece in range(pieces):
+        part, count = ndimage.label(jacket == piece, _CUBE)
+        size = np.bincount(part.reshape(-1), minlength=count + 1)
+        crumb = size < _LEAST_PART * max(size[1:].sum(), 1)
+        crumb[0] = False
+        jacket = np.where(crumb[part], _NOBODY, jacket).astype(np.int8)
+    return jacket
 
 
 @njit(cache=True, nogil=True)
@@ -334,9 +366,6 @@ def deepest_fill_mm(ground: Ground, blocks: Blocks, pulls: np.ndarray) -> float:
     return deepest
 
 
-_LEAST_PART = 0.05  # of a jacket's cells: a smaller loose part of it is a crumb
-
-
 def jacket_parts(ground: Ground, blocks: Blocks, labels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Labels ((m,) int) of which each has a jacket in one part, and the old label of each new one.
 
@@ -349,12 +378,9 @@ def jacket_parts(ground: Ground, blocks: Blocks, labels: np.ndarray) -> tuple[np
         mine = np.flatnonzero(labels == piece)
         cells = np.argwhere(blocks.jacket == piece)
         part = ndimage.label(blocks.jacket == piece, _CUBE)[0][tuple(cells.T)] - 1
-        size = np.bincount(part) if len(part) else np.ones(1, int)
-        large = np.flatnonzero(size >= _LEAST_PART * max(size.sum(), 1))
+        large = np.unique(part)
         if len(large) > 1:
-            kept = np.isin(part, large)
-            tree = spatial.cKDTree(ground.lattice.centres_mm(cells[kept]))
-            near = part[kept][tree.query(centre[mine], workers=2)[1]]
+            near = part[spatial.cKDTree(ground.lattice.centres_mm(cells)).query(centre[mine], workers=2)[1]]
             large = np.unique(near)
             made[mine] = len(old) + np.searchsorted(large, near)
         else:

@@ -19,6 +19,8 @@ from .blocks import (
     build_blocks,
     deepest_fill_mm,
     jacket_parts,
+    labels_by_face,
+    labels_by_field,
     lay_ground,
     look_again,
     skin_ratio,
@@ -255,14 +257,18 @@ def _try(
     limit_kg: float | None,
 ) -> _Tried:
     master = ground.master
-    blocks, found = build_blocks(ground, shares.labels, shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm)
+    blocks, found = build_blocks(
+        ground, labels_by_field(ground, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+    )
     labels, old = jacket_parts(ground, blocks, shares.labels)
     if len(old) > len(shares.pulls):
         used, labels = np.unique(
             at_most(graph, labels, skin_areas_mm2(master), brief.seam.max_pieces), return_inverse=True
         )
         shares = drawn_shares(master, labels.reshape(-1), shares.pulls[old[used]])
-        blocks, found = build_blocks(ground, shares.labels, shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm)
+        blocks, found = build_blocks(
+            ground, labels_by_field(ground, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+        )
     ways = look_again(ground, blocks, shares.pulls, found.order)
     fill = blocks.fill_cells * ground.lattice.pitch_mm**3
     joints = _joints(master, shares)
@@ -278,13 +284,22 @@ def _try(
 def _two_pieces(ground: Ground, seam: Seam, rule: ThicknessRule, wall_mm: float) -> float:
     """Lock fill (mm³) of the two-piece seam on the same lattice."""
     pulls = np.array([unit(np.asarray(p.pull)) for p in seam.pieces])
-    blocks, _ = build_blocks(ground, seam.labels, pulls, rule.skin_mm, wall_mm, rule.flange_width_mm)
+    blocks, _ = build_blocks(
+        ground, labels_by_face(ground, seam.labels), pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+    )
     return float(blocks.fill_cells.sum()) * ground.lattice.pitch_mm**3
 
 
 def _fill_error(ground: Ground, rough: Ground, best: _Tried, rule: ThicknessRule, wall_mm: float) -> float:
     """How far the fill on a coarser lattice is from the proposal's, mm³."""
-    again, _ = build_blocks(rough, best.shares.labels, best.shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm)
+    again, _ = build_blocks(
+        rough,
+        labels_by_field(rough, best.shares.fields),
+        best.shares.pulls,
+        rule.skin_mm,
+        wall_mm,
+        rule.flange_width_mm,
+    )
     return abs(float(again.fill_cells.sum()) * rough.lattice.pitch_mm**3 - float(best.fill_mm3.sum()))
 
 
