@@ -14,6 +14,7 @@ from .frame import pull_frame, unit
 from .master import Master
 from .progress import SILENT, Progress
 from .rays import RayScene, ray_scene
+from .repair import signed_volume
 from .sampling import samples_by_area
 from .threads import in_threads
 from .undercut import freedom_by_rays, skin_faces
@@ -132,11 +133,6 @@ class _Survey:
     diagonal_mm: float
 
 
-def _volume(vertices: np.ndarray, faces: np.ndarray) -> float:
-    a, b, c = (vertices[faces[:, k]] for k in range(3))
-    return abs(float(np.einsum("ij,ij->", a, np.cross(b, c)))) / 6.0
-
-
 def _survey(
     master: Master, brief: OpeningBrief, scene: RayScene, show: np.ndarray, samples: int, full_mesh: bool
 ) -> _Survey:
@@ -147,7 +143,7 @@ def _survey(
     return _Survey(
         master, brief, scene, taken.points_mm, normals, float(taken.areas_mm2[0]) if len(normals) else 0.0,
         show[taken.faces], vertices, faces,
-        _volume(vertices, faces), diagonal / (600.0 if full_mesh else 160.0), diagonal,
+        abs(float(signed_volume(vertices, faces).sum())), diagonal / (600.0 if full_mesh else 160.0), diagonal,
     )  # fmt: skip
 
 
