@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+import trimesh
 from mouldloft.frame import pull_frame
 from mouldloft.marks import Mark
 from mouldloft.wall import (
@@ -27,9 +28,10 @@ from mouldloft.wall import (
     cell_stretch,
     flange_width_mm,
     lay_flat,
+    section_area,
     wall_templates,
 )
-from trade_bodies import box, seam_of
+from trade_bodies import box, seam_of, standing
 
 FLAT = pull_frame(np.array([0.0, 0.0, 1.0]))
 
@@ -221,6 +223,13 @@ def test_boards_of_a_box_by_hand() -> None:
     assert [s.number for s in stations] == list(range(1, len(stations) + 1))
     assert all(math.dist(s.inner_mm, s.outer_mm) == pytest.approx(12.0, abs=6.0) for s in stations)
     assert {a.value for a in wall.assumptions} == {"1220 x 2440 mm"}
+    frame = pull_frame(np.array([0.0, 1.0, 0.0]))  # of the first piece
+    for station in stations:
+        assert frame.to_frame(np.array([station.on_seam_mm]))[0, :2] == pytest.approx(station.inner_mm, abs=0.5)
+    narrow = build_wall(body, plane_seam(body), 30.0)
+    assert narrow.width_mm == 30.0
+    assert narrow.area_mm2 == pytest.approx(2 * 30 * 1000 + 400 * 30 + math.pi * 30**2 / 2, rel=1e-3)
+    assert {a.what for a in build_wall(body, plane_seam(body)).assumptions} == {"flange width", "board size"}
     by_size = build_wall(body, plane_seam(body))
     assert by_size.width_mm == 50.0
     assert len(by_size.assumptions) == 2
@@ -230,6 +239,13 @@ def test_boards_round_a_closed_base_go_all_round() -> None:
     body = replace(box(400, 300, 1000), base="closed")
     wall = build_wall(body, plane_seam(body), 50.0)
     assert wall.area_mm2 == pytest.approx(2 * 50 * 1400 + math.pi * 50**2, rel=1e-3)
+
+
+def test_a_seam_in_two_loops_encloses_a_ring() -> None:
+    # a torus cut level: the hole inside the loop is none of it
+    torus = standing(trimesh.creation.torus(150.0, 50.0, major_sections=96, minor_sections=48))
+    seam = replace(seam_of(pull=(0.0, 0.0, 1.0)), level_mm=torus.vertices_mm[:, 2] - 50.0 + 1e-7)
+    assert section_area(torus, seam).area == pytest.approx(math.pi * (200**2 - 100**2), rel=0.01)
 
 
 def test_templates_carry_every_line_and_number() -> None:
