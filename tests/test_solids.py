@@ -10,9 +10,11 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft.brief import Brief, RubberBrief, RunBrief, SeamBrief
+from mouldloft.catalogue import read_catalogue
 from mouldloft.cradle import board_in_plan
 from mouldloft.errors import BriefRefused, OutputRefused, PlanImpossible
 from mouldloft.keys import Keys
+from mouldloft.results import write_results
 from mouldloft.rubber import brush_rubber
 from mouldloft.seam import place_seam
 from mouldloft.solids import Solid, _sheet, make_solids, write_solids
@@ -23,23 +25,33 @@ LAMINATE_MM = 4.0
 SKIN_MM = 10.0
 
 
-def plan_of(mesh: trimesh.Trimesh, flange_width_mm: float = 10.0, pixel_mm: float = 2.0):
-    """What `make_solids` reads of a plan: no keys, one laminate all over, no cradle."""
-    direction = (1.0, 0.0, 0.0)
-    master = as_master(mesh)
+def plan_of(
+    mesh: trimesh.Trimesh,
+    flange_width_mm: float = 10.0,
+    pixel_mm: float = 2.0,
+    direction=(1.0, 0.0, 0.0),
+    base: str = "closed",
+    kind: str = "plane",
+    offset_mm: float = 0.0,
+):
+    """What `make_solids` reads of a plan: no keys, one laminate all over, no cradle, no baseboard."""
+    master = as_master(mesh, base=base)
     field = undercut_field(master, direction, check=False)
-    seam = place_seam(master, opening_along(direction), field, SeamBrief(kind="plane", plane_offset_mm=0.0))
+    own = SeamBrief(kind=kind, plane_offset_mm=offset_mm if kind == "plane" else None)
+    seam = place_seam(master, opening_along(direction, offset_mm), field, own)
     locks = find_locks(master, field, seam, SimpleNamespace(elongation_at_break=4.8))
     thickness = RubberBrief(
         skin_thickness_mm=SKIN_MM, edge_thickness_mm=SKIN_MM, edge_band_mm=0,
         flange_width_mm=flange_width_mm, draft_deg=0.5, pixel_mm=pixel_mm,
     )  # fmt: skip
-    rubber = brush_rubber(master, seam, locks, Brief(run=RunBrief(casts=1), rubber=thickness))
+    brief = Brief(run=RunBrief(casts=1), rubber=thickness)
+    rubber = brush_rubber(master, seam, locks, brief)
     zones = [SimpleNamespace(name=n, thickness_mm=LAMINATE_MM) for n in ("field", "handling edge", "flange")]
     shells = tuple(SimpleNamespace(piece=e.piece, name=e.name, zones=zones) for e in rubber.envelopes)
     return SimpleNamespace(
         master=master, seam=seam, rubber=rubber, keys=Keys((), ()), jacket=SimpleNamespace(pieces=shells),
-        cradle=SimpleNamespace(pieces=()),
+        cradle=SimpleNamespace(pieces=()), brief=brief, catalogue=read_catalogue(None),
+        cast=SimpleNamespace(baseboard_halves_mm=()),
     )  # fmt: skip
 
 
@@ -107,11 +119,13 @@ def test_any_speckle_makes_a_footprint_without_pinches():
 # --- analytic
 
 
-def test_ball_glove_by_steiner(ball_solids):
+def test_ball_glove_by_steiner():
     """A t + M t^2 + 4/3 pi t^3 with A = 4 pi R^2, M = 4 pi R (Minkowski-Steiner formula)."""
     radius, t = 150.0, SKIN_MM
     steiner = 4 * np.pi * radius**2 * t + 4 * np.pi * radius * t**2 + 4 / 3 * np.pi * t**3
-    assert sum(s.volume_mm3 for s in of_kind(ball_solids, "glove")) == pytest.approx(steiner, rel=0.01)
+    fine = plan_of(trimesh.creation.icosphere(subdivisions=5, radius=radius), pixel_mm=1.5)
+    gloves = of_kind(make_solids(fine, tolerance_mm=1.5), "glove")
+    assert sum(s.volume_mm3 for s in gloves) == pytest.approx(steiner, rel=0.01)
 
 
 def test_dome_and_flange_jacket_by_its_profile():
@@ -135,13 +149,14 @@ def test_halves_of_the_ball_are_halves(ball_solids):
 
 
 def test_a_finer_tolerance_keeps_the_volume_with_more_triangles(ball_plan, ball_solids):
-    fine = make_solids(ball_plan, tolerance_mm=2.0)
-    for one, other in zip(of_kind(ball_solids, "glove"), of_kind(fine, "glove"), strict=True):
+    """Taken to whole pixels of 2 mm, never coarser than asked: 4.9 mm is 4 mm, the default of 3 mm is 2 mm."""
+    coarse = make_solids(ball_plan, tolerance_mm=4.9)
+    for one, other in zip(of_kind(coarse, "glove"), of_kind(ball_solids, "glove"), strict=True):
         assert other.volume_mm3 == pytest.approx(one.volume_mm3, rel=0.01)
         assert len(one.faces) < 0.8 * len(other.faces)
 
 
-def test_ball_is_as_thick_as_asked_all_over(ball_solids):
+def test_ball_is_no_thicker_than_asked(ball_solids):
     """Distance from the centre: 10 mm of rubber and 4 mm of laminate, where the ball is not steep to the lattice."""
     for kind, least, asked in (("glove", 155.0, 160.0), ("jacket", 162.0, 164.0)):
         for solid in of_kind(ball_solids, kind):
@@ -168,8 +183,9 @@ def test_every_solid_is_closed_and_right_way_out(hare_solids):
 
 
 def test_glove_holds_as_much_rubber_as_its_parts(small_plan, hare_solids):
+    """On a lattice of 4 mm, three times the rubber's own: facets that clear the skin add to steep walls."""
     for solid, part in zip(of_kind(hare_solids, "glove"), small_plan.rubber.parts, strict=True):
-        assert solid.volume_mm3 == pytest.approx(part.total_mm3, rel=0.01), solid.name
+        assert solid.volume_mm3 == pytest.approx(part.total_mm3, rel=0.017), solid.name
 
 
 def test_gloves_do_not_overlap_each_other_nor_the_master(small_plan, hare_solids):
@@ -181,9 +197,9 @@ def test_gloves_do_not_overlap_each_other_nor_the_master(small_plan, hare_solids
     assert (other ^ body).volume() < 1e-4 * other.volume()
 
 
-def test_jacket_lifts_off_its_glove_without_touching(small_plan, coarse_hare):
+def lifts_off(plan, solids) -> None:
     """manifold3d's intersection at 10 steps along the pull; against it, it must bite, or contact would not be seen."""
-    pieces = zip(of_kind(coarse_hare, "glove"), of_kind(coarse_hare, "jacket"), small_plan.rubber.envelopes)
+    pieces = zip(of_kind(solids, "glove"), of_kind(solids, "jacket"), plan.rubber.envelopes, strict=True)
     for glove, jacket, envelope in pieces:
         still = manifold(glove)
         depth = float(np.nanmax(envelope.outer_mm - envelope.parting_mm))
@@ -193,16 +209,74 @@ def test_jacket_lifts_off_its_glove_without_touching(small_plan, coarse_hare):
         assert (still ^ manifold(jacket, -2.0 * envelope.frame.pull)).volume() > 0.05 * jacket.volume_mm3
 
 
+def test_jacket_lifts_off_its_glove_with_keys_without_touching(small_plan, coarse_hare):
+    """An open base, and keys on the glove's outside."""
+    assert all(any(k.piece == e.piece for k in small_plan.keys.keys) for e in small_plan.rubber.envelopes)
+    lifts_off(small_plan, coarse_hare)
+
+
+def test_jacket_lifts_off_over_a_free_seam():
+    """A ball whose plane was given 25 mm off its middle: the seam leaves it for the equator."""
+    direction = (1.0, 0.3, 0.2)
+    ball = trimesh.creation.icosphere(subdivisions=5, radius=100.0)
+    free = plan_of(ball, 20.0, 3.0, direction, kind="free", offset_mm=25.0)
+    assert free.seam.kind == "free"
+    lifts_off(free, make_solids(free))
+
+
+def test_jacket_lifts_off_where_the_pull_leans_from_the_board():
+    """The board cuts both at a slant, one from above: no film of jacket may be left in the rubber at the foot.
+
+    A cone that stands on its board, pulled 10 degrees off the level.
+    """
+    cone = trimesh.creation.cone(90.0, 260.0, sections=96).subdivide_to_size(20.0)
+    leaning = plan_of(cone, 40.0, 4.0, (np.cos(np.radians(10)), 0.0, np.sin(np.radians(10))), base="open")
+    solids = make_solids(leaning)
+    lifts_off(leaning, solids)
+    for glove, jacket in zip(of_kind(solids, "glove"), of_kind(solids, "jacket"), strict=True):
+        assert (manifold(glove) ^ manifold(jacket)).volume() < 1e-6 * jacket.volume_mm3
+
+
 def test_jacket_holds_its_zones_laminate(small_plan, hare_solids):
     for solid, shell in zip(of_kind(hare_solids, "jacket"), small_plan.jacket.pieces, strict=True):
         laid = sum(z.area_mm2 * z.thickness_mm for z in shell.zones)
-        assert solid.volume_mm3 == pytest.approx(laid, rel=0.02), solid.name
+        assert solid.volume_mm3 == pytest.approx(laid, rel=0.035), solid.name
 
 
 def test_nothing_lies_below_the_ground(hare_solids):
     for solid in hare_solids:
         if solid.kind in ("glove", "jacket"):
             assert solid.vertices_mm[:, 2].min() > -1e-6, solid.name
+
+
+def test_every_member_of_the_cut_list_is_a_solid(small_plan, hare_solids):
+    """Rows and solids by length, width and thickness; each count of them."""
+    listed, made = [], []
+    for piece in small_plan.cradle.pieces:
+        listed += [row[2:] for row in piece.cut_list for _ in range(row[1])]
+    for solid in (*of_kind(hare_solids, "cradle board"), *of_kind(hare_solids, "cradle rail")):
+        pull = small_plan.rubber.envelopes[0].frame.axes
+        made.append(np.ptp(solid.vertices_mm @ pull.T, axis=0))
+    assert len(of_kind(hare_solids, "cradle rail")) >= 4
+    assert np.sort(np.sort(listed, axis=1), axis=0) == pytest.approx(np.sort(np.sort(made, axis=1), axis=0), abs=0.1)
+
+
+def test_rails_clear_the_jacket_and_touch_both_boards(hare_solids):
+    boards = {s.name.removeprefix("cradle board, "): s for s in of_kind(hare_solids, "cradle board")}
+    jackets = [manifold(s) for s in of_kind(hare_solids, "jacket")]
+    for rail in of_kind(hare_solids, "cradle rail"):
+        assert all((manifold(rail) ^ jacket).volume() < 1.0 for jacket in jackets), rail.name
+        one, other = rail.name.removeprefix("cradle rail, ").split(", ")[0].split(" to ")
+        for name in (one, other):
+            assert manifold(rail).min_gap(manifold(boards[name]), 5.0) < 0.05
+
+
+def test_baseboard_comes_in_its_halves(small_plan, hare_solids):
+    halves = of_kind(hare_solids, "baseboard")
+    assert len(halves) == len(small_plan.cast.baseboard_halves_mm) >= 2
+    assert sum(s.volume_mm3 for s in halves) == pytest.approx(small_plan.cast.baseboard_area_mm2 * 18.0, rel=1e-3)
+    one, other = (manifold(s) for s in halves[:2])
+    assert (one ^ other).volume() < 1.0
 
 
 def test_boards_are_their_outlines_sawn(small_plan, hare_solids):
@@ -277,6 +351,16 @@ def test_refusals_are_one_sentence(tmp_path, ball_plan):
     (tmp_path / "file").write_text("")
     with pytest.raises(OutputRefused, match="cannot be made"):
         write_solids((), tmp_path / "file" / "inner")
+
+
+def test_all_else_is_written_where_no_solids_can_be_made(small_plan, tmp_path, monkeypatch):
+    def refuse(*_args, **_named):
+        raise PlanImpossible("No solids can be made: the mesh is torn.")
+
+    monkeypatch.setattr("mouldloft.solids.make_solids", refuse)
+    with pytest.raises(PlanImpossible, match=r"torn\. All else"):
+        write_results(small_plan, tmp_path / "out", pictures=False, solids=("stl",))
+    assert {"plan.json", "order.csv", "summary.txt"} <= {p.name for p in (tmp_path / "out").iterdir()}
 
 
 def test_a_torn_master_is_refused(ball_plan):

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from .errors import PlanImpossible
 from .files import make_folder, write_text, write_whole, written_together
 from .planfile import save_plan
 from .progress import SILENT, Progress
@@ -105,7 +106,7 @@ def _coloured_ply(survey: OpenSurvey) -> bytes:
 
 _OUTPUTS: tuple[tuple[str, str, Callable[[MouldPlan, Path, Progress], Path]], ...] = (
     ("order", "what to buy", _order),
-    ("pictures", "views, seam, undercut map, glove and jacket", _pictures),
+    ("pictures", "views, seam, undercut map, glove and jacket, thickness", _pictures),
     ("client sheet", "for the client to sign", _client_sheet),
     ("workshop sheets", "for the bench", _workshop_sheets),
     ("templates", "wall and cradle boards to cut, at full size", _templates),
@@ -131,10 +132,12 @@ def write_results(
 
     Everything is made in a temporary folder and renamed into place at the end, so that no order list stands beside
     another run's plan. Raises `OutputRefused`. pictures=False leaves out what needs a renderer; solids names the
-    formats (stl, 3mf, glb) of the closed meshes, none by default.
+    formats (stl, 3mf, glb) of the closed meshes, none by default. Where no solids can be made, all else is written
+    before `PlanImpossible` is raised.
     """
     target = Path(folder)
     made: list[Written] = []
+    refused: PlanImpossible | None = None
     with written_together(target) as inner:
         made.append(Written(write_text(inner / "summary.txt", summary_text(plan) + "\n"), "the summary above"))
         for name, what, write in _OUTPUTS:
@@ -145,11 +148,16 @@ def write_results(
         if solids:
             progress.begin("solids")
             module = import_module(".solids", __package__)
-            module.write_solids(module.make_solids(plan, progress=progress), inner / "solids", solids)
-            made.append(Written(inner / "solids", "halves, gloves, jackets and boards as closed meshes"))
+            try:
+                module.write_solids(module.make_solids(plan, progress=progress), inner / "solids", solids)
+                made.append(Written(inner / "solids", "halves, gloves, jackets and boards as closed meshes"))
+            except PlanImpossible as error:
+                refused = error
         progress.begin("saving")
         saved = Written(save_plan(plan, target), "the whole plan; reopen it with: mouldloft show")
         names = [file.path.name for file in made]
+    if refused is not None:
+        raise PlanImpossible(f"{refused} All else of the plan is written in {target}.") from refused
     placed = [Written(target / file.path.name, file.what) for file in made]
     left = [Written(target / name, "left from an earlier run, not of this plan") for name in _BY_CHOICE]
     return (saved, *placed, *(old for old in left if old.path.name not in names and old.path.exists()))

@@ -1,4 +1,4 @@
-"""The mould as closed solids: master halves, glove pieces with their keys, jacket pieces, cradle boards.
+"""The mould as closed solids: master halves, glove pieces with keys and flange, jacket pieces, boards.
 
 Glove and jacket are columns along the pull between height maps, cut by exact booleans (manifold3d: always manifold
 out if manifold in). The jacket's inside is the glove's outside, triangle by triangle, so it lifts off along the pull.
@@ -18,10 +18,11 @@ from scipy import ndimage, sparse
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
+from .cast import BOARD_THICKNESS_MM
 from .cradle import Board, CradlePiece
 from .depthmap import Grid, raise_by_balls
 from .errors import BriefRefused, OutputRefused, PlanImpossible
-from .files import make_folder, write_via_path
+from .files import DEVICE_NAMES, make_folder, write_via_path
 from .frame import UP, PullFrame
 from .halves import cut_along_seam
 from .heightmap import coarsen, share_of_blocks
@@ -31,8 +32,10 @@ from .master import Master
 from .progress import SILENT, Progress
 from .rims import covered
 from .rubber import Envelope, Rubber
-from .sampling import covering_points
+from .sampling import covering_points, samples_on_every_face
 from .seam import Seam
+from .shapes import face_vectors
+from .thickness import AskedSkin, asked_skin
 
 if TYPE_CHECKING:
     from .pipeline import MouldPlan
@@ -44,6 +47,12 @@ _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice
 _CRUMB_ROUNDS = 4
 _WELD_MM = 1e-3
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
+_FINER = 3  # points to a pitch at which facets are held to the thickness asked
+_SPARE_MM = 0.03  # thinner than asked by less is let pass
+_STEEPEST = 8.0
+_STEEP_COSINE = 0.5  # over 60 degrees a facet is held by distances: heights say little of it
+_WALL_ROUNDS = 8
+_RAISES = (0.4, 0.5, 1.0)  # a full step clears every point at once, and some by more than need be
 _NEAR_CORNER = 0.02  # rim points keep this share of the pitch from a node, so that no sliver is made
 
 
@@ -51,7 +60,8 @@ _NEAR_CORNER = 0.02  # rim points keep this share of the pitch from a node, so t
 class Solid:
     """A closed mesh in plan coordinates. vertices_mm : (n, 3) float64; faces : (m, 3) int32, outward.
 
-    kind : "master half", "glove", "jacket" or "cradle board".
+    kind : "master half", "glove" and "jacket" (each with its flange in one), "cradle board", "cradle rail" or
+    "baseboard" (half of what stands in the cast's foot).
     """
 
     name: str
@@ -62,11 +72,12 @@ class Solid:
 
 
 def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Progress = SILENT) -> tuple[Solid, ...]:
-    """All solids of a plan: master halves, gloves with keys and flange, jackets with flange, cradle boards.
+    """All solids of a plan: master halves, gloves with keys and flange, jackets with flange, cradle boards and rails,
+    the cast's baseboard in its halves.
 
-    tolerance_mm : pitch of the lattice that glove and jacket are made on, to a whole number of the envelope's pixels;
-    by default 3 mm, or the pixel where that is larger. Raises `BriefRefused` for a tolerance that is no length and
-    `PlanImpossible` where the master is no closed manifold.
+    tolerance_mm : pitch of the lattice that glove and jacket are made on, less what makes it a whole number of the
+    envelope's pixels; by default 3 mm, or the pixel where that is larger. Raises `BriefRefused` for a tolerance that is
+    no length and `PlanImpossible` where the master is no closed manifold.
     """
     pixel = max(e.pixel_mm for e in plan.rubber.envelopes)
     pitch = max(pixel, LEAST_PITCH_MM) if tolerance_mm is None else float(tolerance_mm)
@@ -84,18 +95,23 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     for at, (lattice, shell) in enumerate(zip(lattices, plan.jacket.pieces, strict=True)):
         name = lattice.envelope.name
         progress.step(0.3 + 0.6 * at / count, f"glove of the {name}")
-        block = _trimmed(_column_solid(lattice, lattice.share, lattice.low_mm, lattice.top_mm), lattice, plan.master)
-        glove = block - _in_frame(print_of, lattice.envelope.frame)
+        skin = asked_skin(plan.master, plan.seam, lattice.envelope, plan.rubber, plan.brief.rubber)
+        lattice = _thick_enough(lattice, skin)
+        block = _column_solid(lattice, lattice.share, lattice.low_mm, lattice.top_mm)
+        glove = _trimmed(block, lattice, plan.master) - _in_frame(print_of, lattice.envelope.frame)
         solids.append(_solid(f"glove, {name}", "glove", glove, lattice.envelope.frame, _CRUMB_SHARE))
         progress.step(0.3 + 0.6 * (at + 0.5) / count, f"jacket of the {name}")
         if (lattice.jacket_share >= 0.5).any():
             outside = _jacket_outside(lattice, plan.rubber, shell)
-            over = _trimmed(_column_solid(lattice, lattice.jacket_share, lattice.low_mm, outside), lattice, plan.master)
-            solids.append(_solid(f"jacket, {name}", "jacket", over - block, lattice.envelope.frame, _CRUMB_SHARE))
-    progress.step(0.9, "cradle boards")
+            over = _column_solid(lattice, lattice.jacket_share, lattice.low_mm, outside)
+            # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
+            shell_of = _trimmed(over - block, lattice, plan.master)
+            solids.append(_solid(f"jacket, {name}", "jacket", shell_of, lattice.envelope.frame, _CRUMB_SHARE))
+    progress.step(0.9, "boards")
     for cradle in plan.cradle.pieces:
         envelope = next(e for e in plan.rubber.envelopes if e.piece == cradle.piece)
-        solids += [_board(board, cradle, envelope) for board in cradle.boards]
+        solids += _cradle(cradle, envelope)
+    solids += _baseboards(plan)
     progress.step(1.0)
     return tuple(solids)
 
@@ -124,7 +140,7 @@ def _manifold_or_none(vertices_mm: np.ndarray, faces: np.ndarray) -> Any:
 
 def _arrays(solid: Any) -> tuple[np.ndarray, np.ndarray]:
     mesh = solid.to_mesh64()
-    return np.asarray(mesh.vert_properties[:, :3], np.float64), np.asarray(mesh.tri_verts, np.int64)
+    return np.array(mesh.vert_properties[:, :3], np.float64), np.array(mesh.tri_verts, np.int64)
 
 
 def _in_frame(solid: Any, frame: PullFrame) -> Any:
@@ -160,10 +176,13 @@ def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
             "the rubber's thickness against the tolerance."
         )
     # an inner hollow comes as a part of negative volume and is kept by its size like any other
-    kept = [_arrays(p) for p, v in zip(parts, volumes) if p.num_tri() and abs(v) > share * volumes.sum()]
+    large = [p for p, v in zip(parts, volumes) if p.num_tri() and abs(v) > share * volumes.sum()]
+    if len(large) == len(parts):
+        return solid, False
+    kept = [_arrays(p) for p in large]
     starts = np.cumsum([0] + [len(v) for v, _ in kept[:-1]])
     faces = np.concatenate([f + start for (_, f), start in zip(kept, starts)])
-    return _manifold(np.concatenate([v for v, _ in kept]), faces, f"the {name}"), len(kept) < len(parts)
+    return _manifold(np.concatenate([v for v, _ in kept]), faces, f"the {name}"), True
 
 
 def _master_halves(master: Master, seam: Seam) -> list[Solid]:
@@ -180,17 +199,20 @@ def _welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.
 
     Faces that fold flat go, alone or with their back.
     """
-    near = cKDTree(vertices_mm).query_pairs(_WELD_MM, output_type="ndarray")
+    near = cKDTree(vertices_mm, balanced_tree=False).query_pairs(_WELD_MM, output_type="ndarray")
+    if len(near) == 0:
+        return vertices_mm, faces
     count = len(vertices_mm)
     links = sparse.coo_matrix((np.ones(len(near)), (near[:, 0], near[:, 1])), shape=(count, count))
     groups, into = csgraph.connected_components(links, directed=False)
     first = np.full(groups, count)
     np.minimum.at(first, into, np.arange(count))
-    joined = into[faces]
-    a, b, c = joined.T
-    joined = joined[(a != b) & (b != c) & (c != a)]
-    _, which, uses = np.unique(np.sort(joined, axis=1), axis=0, return_inverse=True, return_counts=True)
-    joined = joined[uses[which.reshape(-1)] == 1]
+    moved = np.isin(faces, near).any(axis=1)  # only these can fold
+    folded = into[faces[moved]]
+    a, b, c = folded.T
+    folded = folded[(a != b) & (b != c) & (c != a)]
+    _, which, uses = np.unique(np.sort(folded, axis=1), axis=0, return_inverse=True, return_counts=True)
+    joined = np.concatenate([into[faces[~moved]], folded[uses[which.reshape(-1)] == 1]])
     used, local = np.unique(joined, return_inverse=True)
     return vertices_mm[first[used]], local.reshape(-1, 3)
 
@@ -236,7 +258,7 @@ def _lattices(envelopes: Sequence[Envelope], seam: Seam, keys: Keys, pitch_mm: f
 
 def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool) -> _Lattice:
     p = envelope.pixel_mm
-    factor = max(round(pitch_mm / p), 1)
+    factor = max(int(pitch_mm / p + 1e-6), 1)
     rows, columns = envelope.outer_mm.shape
     start_j, start_i = (round(c / p - 0.5) for c in envelope.origin_mm)
     rest_j, rest_i = (c / p - 0.5 - n for c, n in zip(envelope.origin_mm, (start_j, start_i)))
@@ -309,6 +331,121 @@ def _one_parting(ahead: _Lattice, behind: _Lattice) -> list[_Lattice]:
 def _window(lattice: _Lattice, first: Sequence[int]) -> tuple[slice, slice]:
     i, j = (lattice.first[k] - first[k] for k in (0, 1))
     return slice(i, i + lattice.low_mm.shape[0]), slice(j, j + lattice.low_mm.shape[1])
+
+
+# --- never thinner than asked ----------------------------------------------------------------------------
+
+
+def _thick_enough(lattice: _Lattice, skin: AskedSkin) -> _Lattice:
+    """The lattice with its outside raised until its facets, not only its nodes, clear a ball of the asked thickness
+    about every point of the skin: a chord cuts a convex edge. The outside stays a height map.
+
+    First by heights over a finer lattice; then, as a wall that stands between two of its points is not in them, by
+    distances from points on the steep facets.
+    """
+    faces = _facets(lattice)
+    height = _ball_heights(lattice, skin)
+    top = lattice.top_mm
+    for share in _RAISES:
+        top = top + share * _shortfall_mm(top, height, lattice.pitch_mm)
+    points = lattice.envelope.frame.to_frame(skin.points_mm)
+    tree = cKDTree(points, balanced_tree=False)
+    return replace(lattice, top_mm=_cleared_walls(lattice, top, faces, tree, skin.thickness_mm))
+
+
+def _facets(lattice: _Lattice) -> np.ndarray:
+    """(m, 3) flat node numbers of both triangles of every cell with rubber in it, as `_sheet` cuts them."""
+    node = np.arange(lattice.share.size).reshape(lattice.share.shape)
+    around = np.stack([node[:-1, :-1], node[:-1, 1:], node[1:, 1:], node[1:, :-1]], axis=-1).reshape(-1, 4)
+    around = around[(lattice.share.reshape(-1)[around] > 0).any(axis=1)]
+    return np.concatenate([around[:, [0, 1, 2]], around[:, [0, 2, 3]]])
+
+
+def _ball_heights(lattice: _Lattice, skin: AskedSkin) -> np.ndarray:
+    """Top of the balls over a lattice `_FINER` times finer, which has every node, rows and columns as the nodes'."""
+    rows, columns = ((n - 1) * _FINER + 1 for n in lattice.low_mm.shape)
+    grid = Grid(float(lattice.x_mm.min()), float(lattice.y_mm[0]), lattice.pitch_mm / _FINER, rows, columns)
+    height = np.full((rows, columns), -np.inf, np.float32)
+    raise_by_balls(height, lattice.envelope.frame.to_frame(skin.points_mm), skin.thickness_mm, grid)
+    return height[:, ::-1] if lattice.mirrored else height
+
+
+def _ease(top_mm: np.ndarray, pitch_mm: float) -> np.ndarray:
+    """How far a node may rise for as much thickness square to the surface, squared: steep ones are raised first."""
+    slopes = np.gradient(top_mm, pitch_mm)
+    return 1.0 + np.minimum(slopes[0] ** 2 + slopes[1] ** 2, _STEEPEST**2)
+
+
+def _shortfall_mm(top_mm: np.ndarray, height_mm: np.ndarray, pitch_mm: float) -> np.ndarray:
+    """(rows, columns) by how much each node must rise so that the facets clear the finer map: for each of its points
+    the least sum of squares of the corners' steps, square to the surface."""
+    ease = _ease(top_mm, pitch_mm)
+    rows, columns = top_mm.shape
+    windows = [np.s_[i : rows - 1 + i, j : columns - 1 + j] for i, j in ((0, 0), (0, 1), (1, 1), (1, 0))]
+    corner = [top_mm[at] for at in windows]
+    rise = np.zeros_like(top_mm)
+    for a in range(_FINER):
+        for b in range(_FINER):
+            t, s = a / _FINER, b / _FINER
+            lower = s >= t
+            weights = (1 - s, s - t, t, 0.0) if lower else (1 - t, 0.0, s, t - s)
+            along, up = (
+                (corner[1] - corner[0], corner[2] - corner[1])
+                if lower
+                else (corner[2] - corner[3], corner[3] - corner[0])
+            )
+            spare = _SPARE_MM * np.sqrt(1.0 + (along**2 + up**2) / pitch_mm**2)
+            level = sum(w * c for w, c in zip(weights, corner))
+            short = np.maximum(height_mm[a:-1:_FINER, b:-1:_FINER] - spare - level, 0.0)
+            scale = short / sum(w * w * ease[at] for w, at in zip(weights, windows))
+            for w, at in zip(weights, windows):
+                np.maximum(rise[at], scale * w * ease[at], out=rise[at])
+    return rise
+
+
+def _cleared_walls(
+    lattice: _Lattice, top_mm: np.ndarray, faces: np.ndarray, tree: cKDTree, asked_mm: np.ndarray
+) -> np.ndarray:
+    """The heights, raised where points on steep facets are nearer to the skin than asked (tree: in piece's frame)."""
+    x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
+    nodes = np.column_stack([x.ravel(), y.ravel(), top_mm.ravel()])
+    asked = np.append(asked_mm, -np.inf)
+    steep = _lean(nodes, faces) < _STEEP_COSINE
+    looked = faces[steep]
+    for _ in range(_WALL_ROUNDS):
+        lean, areas = _lean(nodes, looked), np.linalg.norm(face_vectors(nodes, looked), axis=1) / 2
+        taken = samples_on_every_face(nodes, looked, areas, lattice.pitch_mm / 4)
+        away, nearest = tree.query(taken.points_mm, distance_upper_bound=float(asked_mm.max()), workers=2)
+        short = asked[nearest] - _SPARE_MM - away
+        bad = short > 0
+        if not bad.any():
+            break
+        own = looked[taken.faces[bad]]
+        weights = _weights(nodes[own][:, :, :2], taken.points_mm[bad, :2])
+        ease = _ease(nodes[:, 2].reshape(top_mm.shape), lattice.pitch_mm).reshape(-1)[own]
+        steps = weights * ease / (weights**2 * ease).sum(axis=1, keepdims=True)
+        steps *= (short[bad] / lean[taken.faces[bad]])[:, None]
+        rise = np.zeros(len(nodes))
+        np.maximum.at(rise, own, steps)
+        nodes[:, 2] += rise
+        looked = faces[(rise[faces] > 0).any(axis=1)]
+    return nodes[:, 2].reshape(top_mm.shape)
+
+
+def _lean(nodes: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    """(m,) cosine between each face's normal and the pull."""
+    across = face_vectors(nodes, faces)
+    return np.abs(across[:, 2]) / np.maximum(np.linalg.norm(across, axis=1), 1e-12)
+
+
+def _weights(corners: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """(k, 3) barycentric weights of (k, 2) points in (k, 3, 2) triangles."""
+    a, b, c = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    d = at - a
+    whole = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
+    one = (d[:, 0] * c[:, 1] - d[:, 1] * c[:, 0]) / whole
+    two = (b[:, 0] * d[:, 1] - b[:, 1] * d[:, 0]) / whole
+    return np.clip(np.column_stack([1 - one - two, one, two]), 0.0, 1.0)
 
 
 # --- columns ---------------------------------------------------------------------------------------------
@@ -456,22 +593,54 @@ def _near_edge(envelope: Envelope, points_mm: np.ndarray, band_mm: float) -> np.
     return np.asarray(near[i, j])
 
 
-# --- cradle boards ---------------------------------------------------------------------------------------
+# --- boards ----------------------------------------------------------------------------------------------
 
 
-def _board(board: Board, cradle: CradlePiece, envelope: Envelope) -> Solid:
-    """A profile board where it stands round the jacket, sawn square through its thickness."""
+def _sawn(outline_mm: np.ndarray | Sequence[Sequence[float]], thickness_mm: float) -> Any:
+    """An outline's area, sawn square from a board: from z = 0 up."""
     import manifold3d
 
-    flat = manifold3d.CrossSection([np.asarray(board.outline_mm, np.float64)], manifold3d.FillRule.NonZero)
-    sawn = flat.extrude(board.thickness_mm)
+    flat = manifold3d.CrossSection([np.asarray(outline_mm, np.float64)], manifold3d.FillRule.NonZero)
+    return flat.extrude(thickness_mm)
+
+
+def _cradle(cradle: CradlePiece, envelope: Envelope) -> list[Solid]:
+    """Every member on the cut list: profile boards where they stand round the jacket, rails on the floor between."""
+    boards = sorted(cradle.boards, key=lambda board: board.station_mm)
+    made = [_member(f"cradle board, {b.name}", "cradle board", b, b.station_mm, cradle, envelope) for b in boards]
+    height = next((row[3] for row in cradle.cut_list if row[0] == "rail"), 0.0)
+    for one, other in pairwise(boards):
+        bay = other.station_mm - one.station_mm - one.thickness_mm
+        if height <= 0 or bay <= 0:
+            continue
+        middle = (one.station_mm + other.station_mm) / 2
+        left = max(one.start_mm, other.start_mm)
+        right = min(b.start_mm + float(b.outline_mm[:, 0].max()) for b in (one, other)) - one.thickness_mm
+        section = np.array([(0.0, 0.0), (one.thickness_mm, 0.0), (one.thickness_mm, height), (0.0, height)])
+        for side, start in (("one side", left), ("other side", right)):
+            name = f"cradle rail, {one.name} to {other.name}, {side}"
+            rail = Board(name, one.piece, middle, section, bay, start)
+            made.append(_member(name, "cradle rail", rail, middle, cradle, envelope))
+    return made
+
+
+def _member(name: str, kind: str, board: Board, station_mm: float, cradle: CradlePiece, envelope: Envelope) -> Solid:
+    """A cradle member: its outline, and its thickness along the piece with the middle at a station."""
+    sawn = _sawn(board.outline_mm, board.thickness_mm)
     # (along the board, up from the floor, through it) to the pull frame, where heights are floor - z
     across, along = ((1, 0, 0), (0, 1, 0)) if cradle.length_axis == "y" else ((0, 1, 0), (1, 0, 0))
     turn = np.column_stack([across, (0, 0, -1), along]).astype(float)
-    corner = turn @ (board.start_mm, 0.0, board.station_mm - board.thickness_mm / 2)
+    corner = turn @ (board.start_mm, 0.0, station_mm - board.thickness_mm / 2)
     corner[2] += cradle.floor_mm
-    stood = sawn.transform(np.column_stack([turn, corner]))
-    return _solid(f"cradle board, {board.name}", "cradle board", stood, envelope.frame)
+    return _solid(name, kind, sawn.transform(np.column_stack([turn, corner])), envelope.frame)
+
+
+def _baseboards(plan: MouldPlan) -> list[Solid]:
+    """The cast's baseboard in its halves, lying in the foot on z = 0."""
+    halves = plan.cast.baseboard_halves_mm
+    thickness = plan.catalogue.board_for(BOARD_THICKNESS_MM).thickness_mm
+    name = "baseboard of the cast, part"
+    return [_solid(f"{name} {k}", "baseboard", _sawn(half, thickness)) for k, half in enumerate(halves, 1)]
 
 
 # --- files -----------------------------------------------------------------------------------------------
@@ -499,6 +668,7 @@ def write_solids(solids: Iterable[Solid], folder: str | Path, formats: Sequence[
 def _file_stem(name: str, taken: set[str]) -> str:
     """A file name without folders, spaces or signs, shorter than any system's limit, that none before it has."""
     plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:80].strip("-") or "solid"
+    plain = f"{plain}-solid" if plain in DEVICE_NAMES else plain
     stem, number = plain, 2
     while stem in taken:
         stem, number = f"{plain}-{number}", number + 1
