@@ -23,7 +23,7 @@ from mouldloft.jacket import (
     within,
 )
 from mouldloft.keys import Keys, set_keys, shape_key
-from mouldloft.laminate import lay_up, mat_g_m2_from_oz
+from mouldloft.laminate import laminate_of, lay_up, mat_g_m2_from_oz
 from mouldloft.rims import points_along, widest_step_mm
 from synthetic_gloves import (
     FLANGE_THICKNESS_MM,
@@ -405,7 +405,20 @@ def test_what_mat_alone_cannot_do_ribs_do():
     ends = np.array([(r.start_mm, r.end_mm) for r in piece.ribs]).reshape(-1, 3)
     assert (ends[:, 2] > 140).any(), "they start on the top"
     assert any("ribs on cores" in said for said in jacket.advice)
-    assert any("rib" in c.what for c in piece.checks)
+    # elementary beam theory (from memory): P L³/48 E I + 5 q L⁴/384 E I on a beam free to turn at its ends
+    check = next(c for c in piece.checks if "rib" in c.what)
+    assert check.what.startswith("deflection")
+    span, pitch = (
+        float(re.search(p, t).group(1)) for p, t in ((r"(\d+) mm long", check.what), (r"of (\d+) mm", check.load))
+    )
+    rib, field = (laminate_of([float(w.split()[0]) for w in zones[z].layers], 0.30) for z in ("ribs", "field"))
+    second, _ = rib_section(piece.ribs[0].core_height_mm, rib, field)
+    leant = next(c for c in piece.checks if c.what.startswith("deflection of the weakest"))
+    line = float(re.search(r"cast (\d+) Pa", leant.load).group(1)) * 1e-6 * pitch
+    by_hand = (500.0 * span**3 / 48 + 5 * line * span**4 / 384) / (rib.modulus_mpa * second)
+    assert check.value == pytest.approx(by_hand, rel=0.01)
+    assert len(piece.ribs) == round(span / pitch) - 1
+    assert float(re.search(r"(\d+) mm across", leant.what).group(1)) <= pitch - 40 + 1
     plain = replace(heavy, jacket=replace(heavy.jacket, leaning_load_n=100.0))
     assert lay_up_jacket(None, None, rubber_of(box(600, 600, 150)), NO_KEYS, plain).pieces[0].ribs == ()
 
@@ -463,6 +476,20 @@ def test_flange_against_a_finite_difference_beam(pair):
     sag = np.linalg.solve(d4 / h**4 * stiff, np.full(n, force)).max()
     assert check.value == pytest.approx(sag, rel=0.01)
     assert rubber.flange_width_mm == FLANGE_WIDTH_MM
+
+
+def test_flange_as_a_ledge_and_a_beam_by_hand(pair):
+    # elementary beam theory (from memory): F w over the width that carries it, q L² / 12 at a held end, 6 M / w t²
+    piece = pair[2].pieces[0]
+    t = piece.zones[2].thickness_mm
+    ledge = next(c for c in piece.checks if "root" in c.what)
+    spread = 2 * FLANGE_WIDTH_MM + 100  # at 45 degrees from a hand 100 mm wide
+    assert ledge.value == pytest.approx(6 * 300.0 * FLANGE_WIDTH_MM / (spread * t**2))
+    beam = next(c for c in piece.checks if c.what.startswith("bending stress in the flange"))
+    sag = next(c for c in piece.checks if c.what.startswith("flange between"))
+    # of one beam: stress over sag is (q L²/12 · 6 / w t²) / (q L⁴ / 32 E w t³) = 16 E t / L²
+    assert beam.value / sag.value == pytest.approx(16 * 6400.0 * t / piece.bolt_pitch_mm**2)
+    assert ledge.limit == beam.limit == pytest.approx((502 * 0.3**2 + 106.8) / 3)  # ISO 12215-5, from memory
 
 
 def test_more_glass_is_stiffer_and_heavier():
