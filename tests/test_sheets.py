@@ -280,6 +280,8 @@ def test_workshop_figures_are_the_plans(plan, workshop):
         assert litres(part.total_mm3) in text
         for zone in piece.zones:
             assert f"{ounces(zone.mat_oz_ft2)} ({number(zone.mat_g_m2)} g/m²)" in text
+    for at in (0, 1):
+        assert f"all {kg(sum(coat.mass_kg for coat in coats_of(plan, at)))}" in text  # the coats' own sum
     for key in plan.keys.keys:
         x, y, z = key.foot_mm
         assert f"{key.name} {key.where} {x:.0f} {y:.0f} {z:.0f}" in text
