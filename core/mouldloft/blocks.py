@@ -27,6 +27,7 @@ _NOBODY = -1
 _CUBE = np.ones((3, 3, 3), bool)
 _FILL_ROUNDS = 6
 _LEAST_PART = 0.05  # of a jacket's cells: a smaller loose part of it is a crumb
+_EVEN_CELLS = 5  # over which a joint is evened
 _FURTHER = 0.25  # of the distance: how much further a pull may reach for what another would have to fill
 _CURE_ROUNDS = 6
 _HOPELESS = 0.1  # of a jacket's cells: where two hold each other by more, no trimming helps
@@ -289,7 +290,18 @@ def _territory(ground: Ground, skin_labels: np.ndarray, shut: np.ndarray) -> np.
         far += (3.0 + _FURTHER * far) * shut[piece]
         owner[far < least] = piece
         least = np.minimum(far, least)
-    return owner
+    return _evened(owner, shut)
+
+
+def _evened(owner: np.ndarray, shut: np.ndarray) -> np.ndarray:
+    """Owners by the majority of the cells around, of the pieces whose pull is free there: no joint in teeth."""
+    around = [ndimage.uniform_filter((owner == piece).astype(np.float32), _EVEN_CELLS) for piece in range(len(shut))]
+    even, most = owner.copy(), np.choose(np.maximum(owner, 0), around)
+    for piece, share in enumerate(around):
+        change = (share > most) & ~shut[piece]
+        even[change] = piece
+        most = np.where(change, share, most)
+    return even
 
 
 def _cover(
