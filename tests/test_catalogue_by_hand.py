@@ -1,0 +1,113 @@
+"""What the catalogue picks: by code, by thickness, by weight; what it says of its figures; what a file of one's own
+changes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from mouldloft.brief import MaterialsBrief
+from mouldloft.catalogue import Catalogue, catalogue_from_dict, layers_for, read_catalogue
+from mouldloft.errors import CatalogueRefused
+from mouldloft.marks import Assumption, Mark
+
+
+def bundled() -> Catalogue:
+    return read_catalogue(None)
+
+
+@pytest.mark.parametrize("kind", ["rubber", "thickener", "gelcoat", "resin"])
+def test_a_material_is_found_by_its_code(kind: str) -> None:
+    first = getattr(bundled(), kind)[0]
+    own = replace(first, code="own", name="Own")
+    both = replace(bundled(), **{kind: (first, own)})
+    pick = getattr(both, f"{kind}_for")
+    assert pick(MaterialsBrief()) == first
+    assert pick(MaterialsBrief(**{kind: "own"})) == own
+    with pytest.raises(CatalogueRefused, match=f"no {kind} 'other'; use one of: {first.code}, own"):
+        pick(MaterialsBrief(**{kind: "other"}))
+
+
+def test_catalysts_are_found_by_code() -> None:
+    assert bundled().catalyst_of("catalyst-mekp").code == "catalyst-mekp"
+    with pytest.raises(CatalogueRefused, match="no catalyst 'vinegar'; use one of: catalyst-tin, catalyst-mekp"):
+        bundled().catalyst_of("vinegar")
+
+
+@pytest.mark.parametrize(
+    ("wanted", "found"), [(0.0, 6.0), (6.0, 6.0), (6.5, 12.0), (12.0, 12.0), (12.1, 18.0), (18.0, 18.0), (30.0, 18.0)]
+)
+def test_the_thinnest_board_that_is_thick_enough(wanted: float, found: float) -> None:
+    board = bundled().board[0]
+    boards = tuple(replace(board, code=f"b{t:.0f}", thickness_mm=t) for t in (18.0, 6.0, 12.0))
+    assert replace(bundled(), board=boards).board_for(wanted).thickness_mm == found
+
+
+def test_mats_that_drape_and_none_that_does() -> None:
+    # over 600 g/m² does not drape by hand (common practice, no source)
+    assert [mat.mat_g_m2 for mat in bundled().mats_for(MaterialsBrief())] == [225, 300, 450, 600]
+    heavy = tuple(replace(bundled().mat[0], code=f"m{w}", mat_g_m2=w) for w in (1200.0, 900.0))
+    assert [mat.mat_g_m2 for mat in replace(bundled(), mat=heavy).mats_for(MaterialsBrief())] == [900]
+
+
+def test_layers_to_the_most_there_may_be() -> None:
+    mats = bundled().mats_for(MaterialsBrief())[:1]  # 225 g/m²
+    assert len(layers_for(24 * 225.0, mats)) == 24
+    assert len(layers_for(24 * 225.0 / 0.981, mats)) == 24  # 2 % short is what the trade calls full
+    with pytest.raises(CatalogueRefused, match="more than 24 layers"):
+        layers_for(24 * 225.0 / 0.979, mats)
+    assert len(layers_for(1.0, mats)) == 1
+
+
+def test_what_a_material_says_of_its_figures() -> None:
+    rubber = bundled().rubber[0]
+    said = rubber.assumptions()
+    assert len(said) == len(rubber.sources) + len(rubber.packs)
+    stated = rubber.stated("cure_h")
+    assert stated.field == "cure_h"
+    assert Assumption(f"{rubber.name}: cure_h", "24", stated.mark, stated.source) in said
+    density = rubber.stated("density_kg_m3")
+    assert Assumption(f"{rubber.name}: density_kg_m3", "1080", Mark.PUBLISHED, density.source) in said
+    assert density.source.startswith("1.07 to 1.09")
+    pack = replace(rubber.packs[0], source="a list")
+    assert replace(rubber, packs=(pack,)).assumptions()[-1] == Assumption(
+        f"{rubber.name}: price of 1 kg", "26", Mark.INVENTED, "a list"
+    )
+    with pytest.raises(KeyError, match="colour"):
+        rubber.stated("colour")
+
+
+def test_what_the_rates_say() -> None:
+    rates = bundled().rates
+    said = rates.assumptions()
+    assert len(said) == len(rates.sources)
+    mark = Mark.COMMON_PRACTICE
+    assert Assumption("working rate: wall_m_h", "0.4", mark, "") in said
+    assert Assumption("working rate: laminating_kg_h", "1.2", mark, "dry glass a pair of hands") in said
+
+
+def test_a_file_of_ones_own_over_the_bundled_one() -> None:
+    figure = {"value": 7.0, "mark": "common practice, no source"}
+    entry = {
+        "code": "plywood-9", "name": "Birch", "thickness_mm": figure, "density_kg_m3": figure | {"value": 700},
+        "cutting_loss": figure | {"value": 0.3}, "packs": [{"size": 3, "price": 40, "mark": "invented for the demo"}],
+    }  # fmt: skip
+    made = catalogue_from_dict(
+        {"builds_on_bundled": True, "title": "Ours", "board": [entry], "rates": {"wall_m_h": figure}}
+    )
+    assert made.title == "Ours"
+    assert made.currency == bundled().currency
+    assert [b.code for b in made.board] == ["plywood-9", "plywood-18"]
+    assert made.board[0].name == "Birch"
+    assert made.rates.wall_m_h == 7.0
+    assert made.rates.trim_m_h == bundled().rates.trim_m_h
+    assert made.rubber == bundled().rubber
+
+
+def test_a_number_in_quotes_is_no_number() -> None:
+    figure = {"value": "7", "mark": "common practice, no source"}
+    with pytest.raises(CatalogueRefused, match="wall_m_h"):
+        catalogue_from_dict({"builds_on_bundled": True, "rates": {"wall_m_h": figure}})
+    for wrong in ({"code": "x"}, ["x"], "x"):
+        with pytest.raises(CatalogueRefused, match=r"write it as \[\[board\]\]"):
+            catalogue_from_dict({"builds_on_bundled": True, "board": wrong})
