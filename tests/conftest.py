@@ -41,3 +41,11 @@ def small_plan(small_hare, small_brief):
 
     master = prepare_master(*small_hare, small_brief.master, name="Seated hare")
     return plan(master, small_brief)
+
+
+@pytest.fixture(scope="session")
+def small_solids(small_plan):
+    """The small hare's solids, on its own lattice."""
+    from mouldloft.solids import make_solids
+
+    return make_solids(small_plan)

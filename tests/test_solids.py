@@ -47,7 +47,7 @@ def plan_of(
     brief = Brief(run=RunBrief(casts=1), rubber=thickness)
     rubber = brush_rubber(master, seam, locks, brief)
     zones = [SimpleNamespace(name=n, thickness_mm=LAMINATE_MM) for n in ("field", "handling edge", "flange")]
-    shells = tuple(SimpleNamespace(piece=e.piece, name=e.name, zones=zones) for e in rubber.envelopes)
+    shells = tuple(SimpleNamespace(piece=e.piece, name=e.name, zones=zones, patches=()) for e in rubber.envelopes)
     return SimpleNamespace(
         master=master, seam=seam, rubber=rubber, keys=Keys((), ()), jacket=SimpleNamespace(pieces=shells),
         cradle=SimpleNamespace(pieces=()), brief=brief, catalogue=read_catalogue(None),
@@ -73,11 +73,6 @@ def ball_plan():
 @pytest.fixture(scope="module")
 def ball_solids(ball_plan):
     return make_solids(ball_plan)
-
-
-@pytest.fixture(scope="module")
-def hare_solids(small_plan):
-    return make_solids(small_plan)
 
 
 @pytest.fixture(scope="module")
@@ -169,11 +164,11 @@ def test_ball_is_no_thicker_than_asked(ball_solids):
 # --- the hare
 
 
-def test_every_solid_is_closed_and_right_way_out(hare_solids):
+def test_every_solid_is_closed_and_right_way_out(small_solids):
     """By manifold3d's status and by trimesh's own reading of the same arrays."""
-    assert [len(of_kind(hare_solids, k)) for k in ("master half", "glove", "jacket")] == [2, 2, 2]
-    assert len(of_kind(hare_solids, "cradle board")) >= 4
-    for solid in hare_solids:
+    assert [len(of_kind(small_solids, k)) for k in ("master half", "glove", "jacket")] == [2, 2, 2]
+    assert len(of_kind(small_solids, "cradle board")) >= 4
+    for solid in small_solids:
         mesh = trimesh.Trimesh(solid.vertices_mm, solid.faces, process=False)
         assert mesh.is_watertight, solid.name
         assert mesh.is_winding_consistent, solid.name
@@ -182,14 +177,14 @@ def test_every_solid_is_closed_and_right_way_out(hare_solids):
         assert solid.volume_mm3 > 0
 
 
-def test_glove_holds_as_much_rubber_as_its_parts(small_plan, hare_solids):
+def test_glove_holds_as_much_rubber_as_its_parts(small_plan, small_solids):
     """On a lattice of 4 mm, three times the rubber's own: facets that clear the skin add to steep walls."""
-    for solid, part in zip(of_kind(hare_solids, "glove"), small_plan.rubber.parts, strict=True):
+    for solid, part in zip(of_kind(small_solids, "glove"), small_plan.rubber.parts, strict=True):
         assert solid.volume_mm3 == pytest.approx(part.total_mm3, rel=0.017), solid.name
 
 
-def test_gloves_do_not_overlap_each_other_nor_the_master(small_plan, hare_solids):
-    one, other = (manifold(s) for s in of_kind(hare_solids, "glove"))
+def test_gloves_do_not_overlap_each_other_nor_the_master(small_plan, small_solids):
+    one, other = (manifold(s) for s in of_kind(small_solids, "glove"))
     assert (one ^ other).volume() < 1e-3 * one.volume()
     master = small_plan.master
     body = m3.Manifold(m3.Mesh64(master.vertices_mm, master.faces.astype(np.uint64)))
@@ -237,50 +232,50 @@ def test_jacket_lifts_off_where_the_pull_leans_from_the_board():
         assert (manifold(glove) ^ manifold(jacket)).volume() < 1e-6 * jacket.volume_mm3
 
 
-def test_jacket_holds_its_zones_laminate(small_plan, hare_solids):
-    for solid, shell in zip(of_kind(hare_solids, "jacket"), small_plan.jacket.pieces, strict=True):
+def test_jacket_holds_its_zones_laminate(small_plan, small_solids):
+    for solid, shell in zip(of_kind(small_solids, "jacket"), small_plan.jacket.pieces, strict=True):
         laid = sum(z.area_mm2 * z.thickness_mm for z in shell.zones)
         assert solid.volume_mm3 == pytest.approx(laid, rel=0.035), solid.name
 
 
-def test_nothing_lies_below_the_ground(hare_solids):
-    for solid in hare_solids:
+def test_nothing_lies_below_the_ground(small_solids):
+    for solid in small_solids:
         if solid.kind in ("glove", "jacket"):
             assert solid.vertices_mm[:, 2].min() > -1e-6, solid.name
 
 
-def test_every_member_of_the_cut_list_is_a_solid(small_plan, hare_solids):
+def test_every_member_of_the_cut_list_is_a_solid(small_plan, small_solids):
     """Rows and solids by length, width and thickness; each count of them."""
     listed, made = [], []
     for piece in small_plan.cradle.pieces:
         listed += [row[2:] for row in piece.cut_list for _ in range(row[1])]
-    for solid in (*of_kind(hare_solids, "cradle board"), *of_kind(hare_solids, "cradle rail")):
+    for solid in (*of_kind(small_solids, "cradle board"), *of_kind(small_solids, "cradle rail")):
         pull = small_plan.rubber.envelopes[0].frame.axes
         made.append(np.ptp(solid.vertices_mm @ pull.T, axis=0))
-    assert len(of_kind(hare_solids, "cradle rail")) >= 4
+    assert len(of_kind(small_solids, "cradle rail")) >= 4
     assert np.sort(np.sort(listed, axis=1), axis=0) == pytest.approx(np.sort(np.sort(made, axis=1), axis=0), abs=0.1)
 
 
-def test_rails_clear_the_jacket_and_touch_both_boards(hare_solids):
-    boards = {s.name.removeprefix("cradle board, "): s for s in of_kind(hare_solids, "cradle board")}
-    jackets = [manifold(s) for s in of_kind(hare_solids, "jacket")]
-    for rail in of_kind(hare_solids, "cradle rail"):
+def test_rails_clear_the_jacket_and_touch_both_boards(small_solids):
+    boards = {s.name.removeprefix("cradle board, "): s for s in of_kind(small_solids, "cradle board")}
+    jackets = [manifold(s) for s in of_kind(small_solids, "jacket")]
+    for rail in of_kind(small_solids, "cradle rail"):
         assert all((manifold(rail) ^ jacket).volume() < 1.0 for jacket in jackets), rail.name
         one, other = rail.name.removeprefix("cradle rail, ").split(", ")[0].split(" to ")
         for name in (one, other):
             assert manifold(rail).min_gap(manifold(boards[name]), 5.0) < 0.05
 
 
-def test_baseboard_comes_in_its_halves(small_plan, hare_solids):
-    halves = of_kind(hare_solids, "baseboard")
+def test_baseboard_comes_in_its_halves(small_plan, small_solids):
+    halves = of_kind(small_solids, "baseboard")
     assert len(halves) == len(small_plan.cast.baseboard_halves_mm) >= 2
     assert sum(s.volume_mm3 for s in halves) == pytest.approx(small_plan.cast.baseboard_area_mm2 * 18.0, rel=1e-3)
     one, other = (manifold(s) for s in halves[:2])
     assert (one ^ other).volume() < 1.0
 
 
-def test_boards_are_their_outlines_sawn(small_plan, hare_solids):
-    boards = iter(of_kind(hare_solids, "cradle board"))
+def test_boards_are_their_outlines_sawn(small_plan, small_solids):
+    boards = iter(of_kind(small_solids, "cradle board"))
     for piece, envelope in zip(small_plan.cradle.pieces, small_plan.rubber.envelopes, strict=True):
         for board in piece.boards:
             solid = next(boards)
@@ -324,8 +319,8 @@ def extremes(solid: Solid, axis: int) -> tuple[int, int]:
     return int(along.argmin()), int(along.argmax())
 
 
-def test_stl_of_the_hare_is_closed_in_single_precision(tmp_path, hare_solids):
-    for path in write_solids(hare_solids, tmp_path):
+def test_stl_of_the_hare_is_closed_in_single_precision(tmp_path, small_solids):
+    for path in write_solids(small_solids, tmp_path):
         mesh = trimesh.load(path)
         assert mesh.is_watertight, path.name
 

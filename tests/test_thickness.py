@@ -19,8 +19,8 @@ def ball_plan():
 
 
 @pytest.fixture(scope="module")
-def on_the_hare(small_plan):
-    return measure_thickness(small_plan, make_solids(small_plan))
+def on_the_hare(small_plan, small_solids):
+    return measure_thickness(small_plan, small_solids)
 
 
 def test_a_ball_is_as_thick_as_its_distance_from_the_centre(ball_plan):
