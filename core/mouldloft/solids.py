@@ -26,7 +26,7 @@ from .files import DEVICE_NAMES, make_folder, write_via_path
 from .frame import UP, PullFrame
 from .halves import cut_along_seam
 from .heightmap import coarsen, share_of_blocks
-from .jacket import JacketPiece, reach_from_flange_mm
+from .jacket import JacketPiece, laminate_mm
 from .keys import Keys, key_bumps
 from .master import Master
 from .progress import SILENT, Progress
@@ -572,7 +572,7 @@ def _jacket_outside(lattice: _Lattice, rubber: Rubber, shell: JacketPiece) -> np
     thick = {z.name: z.thickness_mm for z in shell.zones}
     spacing = min(lattice.pitch_mm, 0.4 * min(thick.values()))
     points = covering_points(inside, sheet.faces, spacing)
-    radius = np.where(_near_edge(lattice.envelope, points, rubber.edge_band_mm), thick["handling edge"], thick["field"])
+    radius = _laid_mm(lattice.envelope, points, shell, rubber.edge_band_mm)
     # at a distance d from its point the offset thins by d^2 / 2t; the mean of d^2 over a hexagon is 5/12 of its
     # greatest (integral over the hexagon), so that much more keeps the volume, and the thinnest place is 2 % under
     guard = 5 / 12 * (0.58 * spacing) ** 2 / (2.0 * radius)
@@ -584,13 +584,14 @@ def _jacket_outside(lattice: _Lattice, rubber: Rubber, shell: JacketPiece) -> np
     return np.where(np.isfinite(height), np.maximum(height, least), least)
 
 
-def _near_edge(envelope: Envelope, points_mm: np.ndarray, band_mm: float) -> np.ndarray:
-    """(k,) bool: where the handling edge's laminate lies, as the jacket stage has it."""
-    near = reach_from_flange_mm(envelope) <= band_mm
+def _laid_mm(envelope: Envelope, points_mm: np.ndarray, shell: JacketPiece, band_mm: float) -> np.ndarray:
+    """(k,) thickness of the laminate over points of the glove's outside, as the jacket stage has it."""
+    laid = laminate_mm(shell, envelope, band_mm)
+    laid = np.where(np.isfinite(laid), laid, next(z.thickness_mm for z in shell.zones if z.name == "field"))
     (x0, y0), p = envelope.origin_mm, envelope.pixel_mm
-    i = np.clip(np.rint((points_mm[:, 1] - y0) / p), 0, near.shape[0] - 1).astype(int)
-    j = np.clip(np.rint((points_mm[:, 0] - x0) / p), 0, near.shape[1] - 1).astype(int)
-    return np.asarray(near[i, j])
+    i = np.clip(np.rint((points_mm[:, 1] - y0) / p), 0, laid.shape[0] - 1).astype(int)
+    j = np.clip(np.rint((points_mm[:, 0] - x0) / p), 0, laid.shape[1] - 1).astype(int)
+    return np.asarray(laid[i, j])
 
 
 # --- boards ----------------------------------------------------------------------------------------------
