@@ -305,7 +305,7 @@ def test_more_pieces_are_told_on_the_sheets_as_in_the_summary(plan, tmp_path, mo
     ]
     monkeypatch.setattr(sheets, "division_rows", lambda _: rows)
     text = " ".join(words_of(workshop_sheets(plan, tmp_path / "three.pdf")))
-    assert "More pieces? Two pieces need 9 l of fill. Third piece 31 % of skin Mind Rough." in text
+    assert "More pieces? Two pieces need 9 l of fill. Third piece 31 % of the skin Mind Rough." in text
 
 
 def test_thickness_is_printed_as_measured(plan, workshop):
