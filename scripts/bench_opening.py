@@ -89,9 +89,7 @@ def main() -> None:
         ratio = plain / spent
         print(f"{name:16} {spent[0]:8.1f} / {spent[1]:8.1f}   {ratio[0]:.0f} / {ratio[1]:.0f} times faster")
     print(f"locked areas within {100 * worst:.2f} % of the skin on {len(timed)} directions")
-    print(
-        f"the direction that locks least: {angle:.1f} degrees apart ({apart:.1f} before refining); the plain way it locks"
-    )
+    print(f"least locked: {apart:.1f} degrees apart, refined {angle:.1f}; judged the plain way it locks")
     print(f"{100 * shares[0]:.2f} % of the skin in the plain way's best and {100 * shares[1]:.2f} % in ours, refined")
 
 
