@@ -41,8 +41,3 @@ def in_threads(
         return [future.result() for future in futures]
     finally:
         pool.shutdown(wait=False, cancel_futures=True)
-
-
-def while_working(work: Callable[[], Result], progress: Progress, fraction: float, note: str) -> Result:
-    """work(), in a thread of its own, so that `progress` is stepped and can stop a wait with no steps inside."""
-    return in_threads(lambda _: work(), [None], progress, (fraction, fraction), note)[0]
