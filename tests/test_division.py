@@ -58,7 +58,7 @@ def test_sharing_out_against_every_labelling_of_a_tiny_graph():
         # Boykov, Veksler and Zabih 2001, theorem 6.1 (from memory): within twice the least for one price on every pair
         assert least - 1e-9 <= found <= 2 * least, trial
         exact += found < least + 1e-9
-    assert exact >= 54  # in practice nearly always the least itself
+    assert exact >= 58  # in practice nearly always the least itself; with one term left out of the cut, 55
 
 
 def test_a_label_dearer_than_it_is_worth_is_left_out():
@@ -194,6 +194,16 @@ def test_the_piece_on_top_comes_off_first(cone_in_tiers):
     wrong = look_again(ground, blocks, pulls, (0, 1))
     assert wrong[0].other_hits > 50
     assert wrong[0].master_hits == 0
+
+
+def test_flanges_stand_out_as_wide_as_asked(cone_in_tiers):
+    """At 110 mm up the cone is 78 mm thick: its 40 mm flange ends near 118 less its slope, the shell alone near 92."""
+    ground, blocks, _, _ = cone_in_tiers
+    for piece in (0, 1):
+        centres = ground.lattice.centres_mm(np.argwhere(blocks.jacket == piece))
+        at_joint = np.abs(centres[:, 2] - 118.0) < 20.0
+        reach = np.linalg.norm(centres[at_joint, :2], axis=1).max()
+        assert 78.0 + 28.0 < reach < 78.0 + 40.0 + 2 * ground.lattice.pitch_mm + 6.0
 
 
 def _solid_of(blocks: Blocks, ground: Ground, piece: int) -> manifold3d.Manifold:
