@@ -14,6 +14,7 @@ from mouldloft.jacket import (
     BOLT_PITCH_MM,
     WASHER_RADIUS_MM,
     Patch,
+    _place_on_board,
     laminate_mm,
     lay_up_jacket,
     rib_girth_mm,
@@ -631,6 +632,12 @@ def test_the_foot_s_flange_is_bolted_to_the_board(on_a_board):
     if len(feet):
         apart = np.linalg.norm(bolts[:, None, :2] - feet[None, :, :2], axis=2)
         assert (apart >= reach + WASHER_RADIUS_MM - 1e-6).all()
+
+
+def test_the_foot_s_bolts_stay_off_the_parting_flange_by_themselves(on_a_board):
+    rubber, _, _ = on_a_board
+    alone = _place_on_board(rubber.envelopes[0], rubber, NO_KEYS, np.zeros((0, 3)))
+    assert alone.bolts_mm[:, 0].min() >= FLANGE_THICKNESS_MM + 20 - 1e-6
 
 
 def test_a_key_in_a_spanner_s_way_moves_the_bolt(on_a_board):
