@@ -12,13 +12,14 @@ import pytest
 from mouldloft.brief import Brief, MaterialsBrief, RunBrief
 from mouldloft.catalogue import Catalogue, Pack, read_catalogue
 from mouldloft.cradle import Cradle, CradlePiece
-from mouldloft.jacket import Jacket, Zone
+from mouldloft.jacket import Jacket, Rib, Zone
 from mouldloft.marks import Assumption, Mark
 from mouldloft.programme import Batch, Programme
 from mouldloft.rubber import Coat, Interval, Rubber
 from mouldloft.takeoff import (
     OrderLine,
     Takeoff,
+    _jacket_needs,
     cheapest_packs,
     mats_of_zone,
     mould_life,
@@ -320,3 +321,16 @@ def test_its_own_rules_are_told_with_their_marks() -> None:
         Assumption("release before each cast", "50% of a full waxing", rule),
         Assumption("life lost at all of the allowed stretch", "75%", rule, "the weight is ours"),
     )
+
+
+def test_cores_of_ribs_are_sawn_from_board():
+    rib = Rib((0.0, 0.0, 0.0), (300.0, 400.0, 0.0), 30.0, 40.0, ("300 g/m²",))
+    plain = jacket()
+    ribbed = replace(plain, pieces=(replace(plain.pieces[0], ribs=(rib, rib)), plain.pieces[1]))
+    stuff = catalogue()
+    board = stuff.board_for(40.0)
+    layers = math.ceil(40.0 / board.thickness_mm)  # glued up where no board is 40 mm thick
+    needs = [need for need in _jacket_needs(ribbed, RUN, stuff) if need.material is board]
+    assert sum(need.net.likely for need in needs) == pytest.approx(2 * layers * 0.030 * 0.5)  # 500 mm long, two of them
+    assert {need.waste for need in needs} == {board.cutting_loss}
+    assert not [need for need in _jacket_needs(plain, RUN, stuff) if need.material is board]

@@ -18,6 +18,7 @@ from .typeset import Placed, facts_table, heading, house_fonts, image_reader, ru
 from .words import coats_of, opening_line, rubber_kg_per_mm3
 
 if TYPE_CHECKING:
+    from .jacket import JacketPiece
     from .pipeline import MouldPlan
 
 _KEYS_A_ROW = 3
@@ -174,11 +175,17 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         f"{counted(len(piece.bolts_mm), 'bolt')} through the flange, no further than {mm(piece.bolt_pitch_mm)} apart; "
         f"{counted(len(piece.wedge_points_mm), 'wedge point')} to open it by."
     )
+    if piece.foot_bolts_mm:
+        bolts += (
+            f" Into the board round the foot: {counted(len(piece.foot_bolts_mm), 'bolt')}, "
+            f"{counted(len(piece.foot_wedge_points_mm), 'wedge point')}."
+        )
     checks = [
         [c.what, c.load, f"{number(c.value)} {c.unit}", f"{number(c.limit)} {c.unit}", "holds" if c.passes else "FAILS"]
         for c in piece.checks
     ]
     parts: list[Flowable] = [KeepTogether([*heading("Jacket", bolts), table])]
+    parts += [set_text(words, size=7.4, colour=SOFT_INK) for words in _stiffened(piece)]
     if checks:
         parts += [
             Spacer(1, 6),
@@ -191,6 +198,26 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
             ),
         ]
     return parts
+
+
+def _stiffened(piece: JacketPiece) -> list[str]:
+    """Where patches and ribs go, in words."""
+    said = []
+    if piece.patches:
+        rounds = "; ".join(f"{mm(p.radius_mm)} round {_at(p.centre_mm)}" for p in piece.patches)
+        said.append(f"Patches, seen from outside: {rounds}.")
+    if piece.ribs:
+        runs = "; ".join(
+            f"{_at(r.start_mm)} to {_at(r.end_mm)}, core {mm(r.core_width_mm)} wide and {mm(r.core_height_mm)} high"
+            for r in piece.ribs
+        )
+        said.append(f"Ribs, glassed over with {' + '.join(piece.ribs[0].layers)}: {runs}.")
+    return said
+
+
+def _at(point_mm: Sequence[float]) -> str:
+    x, y, z = point_mm
+    return f"x {x:.0f}, y {y:.0f}, z {z:.0f} mm"
 
 
 def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
@@ -208,8 +235,7 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
                 "within" if lift.passes else "TOO HEAVY",
             ]
         )
-    x, y, z = piece.centre_of_mass_mm
-    note = f"Centre of mass of the jacket at x {x:.0f}, y {y:.0f}, z {z:.0f} mm. {piece.lift.method}"
+    note = f"Centre of mass of the jacket at {_at(piece.centre_of_mass_mm)}. {piece.lift.method}"
     table = ruled_table(
         ("Weight and lifting", "Load", "One person", "Team", "Needs", ""),
         rows,
@@ -267,7 +293,7 @@ def _pull_drawing(plan: MouldPlan, at: int, inner: float, most_height: float) ->
         canvas.rect(0, 0, inner, tall, stroke=0, fill=1)
         canvas.drawImage(reader, left, 0, wide, tall)
         names = house_fonts()
-        for x, y in spots(piece.bolts_mm):
+        for x, y in spots((*piece.bolts_mm, *piece.foot_bolts_mm)):
             canvas.setFillColor(HexColor(BACKDROP))
             canvas.setStrokeColor(HexColor(INK))
             canvas.setLineWidth(0.7)
@@ -275,7 +301,7 @@ def _pull_drawing(plan: MouldPlan, at: int, inner: float, most_height: float) ->
             canvas.line(x - 2.2, y, x + 2.2, y)
             canvas.line(x, y - 2.2, x, y + 2.2)
         canvas.setFillColor(HexColor(SEAM))
-        for x, y in spots(piece.wedge_points_mm):
+        for x, y in spots((*piece.wedge_points_mm, *piece.foot_wedge_points_mm)):
             path = canvas.beginPath()
             path.moveTo(x - 2.6, y - 2.2)
             path.lineTo(x + 2.6, y - 2.2)

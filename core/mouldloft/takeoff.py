@@ -220,9 +220,14 @@ def _jacket_needs(jacket: Jacket, brief: Brief, catalogue: Catalogue) -> Iterabl
         gelcoat = catalogue.gelcoat_for(brief.materials)
         thick = (("gelcoat's thickness", rates.gelcoat_uncertainty),)
         yield from _hardened(gelcoat, "jacket", interval_of(jacket.gelcoat_kg, thick), waste, catalogue)
-    area = sum(zone.area_mm2 for zone in zones) * 1e-6
+    area = sum(zone.area_mm2 for zone in zones if zone.name != "ribs") * 1e-6  # what lies on the glove
     yield Need(release, "jacket", interval_of(area * release.kg_m2, (("wiped on by hand", 0.3),)), 0.0)
     yield Need(catalogue.bolt[0], "jacket", _exactly(bolt_count(jacket)), 0.05)
+    for rib in (rib for piece in jacket.pieces for rib in piece.ribs):
+        board = catalogue.board_for(rib.core_width_mm)
+        layers = math.ceil(rib.core_width_mm / board.thickness_mm - 1e-9)  # on edge, glued up where one is too thin
+        sawn = layers * rib.core_height_mm * math.dist(rib.start_mm, rib.end_mm) * 1e-6
+        yield Need(board, "jacket", interval_of(sawn, (("cores follow the shell", 0.1),)), board.cutting_loss)
 
 
 def _hardened(material: ResinMaterial, stage: str, net: Interval, waste: float, catalogue: Catalogue) -> Iterable[Need]:
