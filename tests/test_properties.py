@@ -1,4 +1,4 @@
-"""What must hold for any body: the plan turns and moves with it, and more casts are never thinner.
+"""What must hold for any body: the plan turns, moves, mirrors and grows with it, and never loses rubber.
 
 The bodies are unions of three to five ellipsoids by manifold3d, drawn by hypothesis, the same on every machine.
 """
@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from mouldloft.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, SeamBrief
 from mouldloft.catalogue import read_catalogue
+from mouldloft.halves import cut_along_seam
 from mouldloft.master import Master, prepare_master
 from mouldloft.pipeline import draw_seam, open_mould
 from mouldloft.rubber import Rubber, brush_rubber, choose_thickness
@@ -99,6 +100,62 @@ def test_turning_and_moving_the_master_turns_and_moves_the_plan(body, degrees, s
     assert two.figures() == pytest.approx(one.figures(), rel=LATTICE)
 
 
+@repeatable(2)
+@given(bodies(), st.integers(0, 1))
+def test_mirroring_the_master_mirrors_the_plan(body, axis):
+    vertices, faces = body
+    mirror = np.ones(3)
+    mirror[axis] = -1.0
+    one = make(vertices, faces)
+    two = make(vertices * mirror, faces[:, ::-1], np.array([1.0, 0.0, 0.0]) * mirror)
+    assert two.figures() == pytest.approx(one.figures(), rel=LATTICE)
+
+
+@repeatable(2)
+@given(bodies(), st.floats(0.5, 4.0))
+def test_scaling_the_master_and_all_that_is_asked_scales_the_plan(body, scale):
+    vertices, faces = body
+    one, two = make(vertices, faces), make(vertices * 7.0, faces, scale=scale)
+    powers = scale ** np.array([3, 2, 1, 3, 3, 3])
+    assert two.figures() / powers == pytest.approx(one.figures(), rel=LATTICE)
+
+
+@repeatable(2)
+@given(bodies())
+def test_the_halves_and_the_labelled_skin_add_up_to_the_master(body):
+    made = make(*body)
+    halves = cut_along_seam(made.master, made.seam)
+    volumes = [manifold_of(half.vertices_mm, half.faces).volume() for half in halves]  # reference library
+    assert min(volumes) > 0
+    assert sum(volumes) == pytest.approx(made.master.volume_mm3, rel=1e-6)
+    outside = sum(
+        float(np.linalg.norm(np.cross(*sides(half.vertices_mm, half.faces[~half.cap])), axis=1).sum()) / 2
+        for half in halves
+    )
+    assert outside == pytest.approx(made.master.area_mm2, rel=1e-6)
+
+
+def manifold_of(vertices, faces) -> manifold3d.Manifold:
+    made = manifold3d.Manifold(manifold3d.Mesh64(np.ascontiguousarray(vertices), faces.astype(np.uint64)))
+    assert made.status() == manifold3d.Error.NoError
+    return made
+
+
+def sides(vertices, faces) -> tuple[np.ndarray, np.ndarray]:
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    return b - a, c - a
+
+
+@repeatable(2)
+@given(bodies(), st.floats(4.0, 11.0), st.floats(0.5, 1.5))
+def test_more_thickness_is_never_less_rubber(body, skin_mm, more):
+    thin, thick = make(*body, skin_mm=skin_mm), make(*body, skin_mm=skin_mm * (1 + more))
+    total = [sum(part.total_mm3 for part in made.rubber.parts) for made in (thin, thick)]
+    assert total[1] > total[0]
+    # and at least the thinner skin again over the share of it that is more: Steiner's first term, less the edge band
+    assert thick.rubber.min_thickness_mm >= thin.rubber.min_thickness_mm
+
+
 @repeatable(200)
 @given(st.floats(50, 20_000), st.integers(1, 500), st.integers(1, 500))
 def test_more_casts_are_never_thinner(height_mm, casts, others):
@@ -107,6 +164,20 @@ def test_more_casts_are_never_thinner(height_mm, casts, others):
     assert many.edge_mm >= few.edge_mm
     taller = choose_thickness(height_mm * 1.3, casts, RubberBrief())
     assert taller.skin_mm >= choose_thickness(height_mm, casts, RubberBrief()).skin_mm
+
+
+@repeatable(2)
+@given(bodies())
+def test_a_finer_mesh_and_lattice_converge(body):
+    vertices, faces = body
+    smooth = manifold_of(vertices, faces)
+    levels = [smooth.refine(n) for n in (1, 2, 3)]  # the same surface in 4 and 9 times the triangles
+    arrays = [(np.array(m.to_mesh64().vert_properties)[:, :3], np.array(m.to_mesh64().tri_verts)) for m in levels]
+    meshes = [make(v, f.astype(np.int64)).figures() for v, f in arrays]
+    assert meshes[1] == pytest.approx(meshes[0], rel=LATTICE)
+    assert meshes[2] == pytest.approx(meshes[1], rel=LATTICE)
+    total = [make(vertices, faces, pixel_mm=pixel).figures()[3] for pixel in (12.0, 6.0, 3.0)]
+    assert abs(total[2] - total[1]) < max(abs(total[1] - total[0]), 0.003 * total[2])
 
 
 def test_the_brief_given_is_the_brief_made():
