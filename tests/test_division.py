@@ -31,6 +31,7 @@ from mouldloft.master import Master, prepare_master
 from mouldloft.mincut import FaceGraph, SplitCosts, cheapest_split, face_graph, split_cost
 from mouldloft.planfile import open_plan, save_plan
 from mouldloft.rays import ray_scene
+from mouldloft.results import write_results
 from mouldloft.rubber import brush_rubber, choose_thickness
 from mouldloft.seam import Seam, place_seam
 from mouldloft.sharing import gather_patches, pull_costs
@@ -358,7 +359,7 @@ def test_the_jackets_as_solids_pass_the_master(arms):
     """
     made = arms.division
     master = meshes.as_manifold(arms.master.vertices_mm, arms.master.faces)
-    solids = {s.name.removeprefix("jacket, "): s for s in jacket_solids(made)}
+    solids = {s.name.removeprefix("proposed jacket, "): s for s in jacket_solids(made)}
     assert len(solids) == 3
     left = [s.piece for s in made.order]
     flange = choose_thickness(arms.master.height_mm, 1, arms.brief.rubber).flange_width_mm
@@ -470,10 +471,14 @@ def test_a_torus_knot_is_not_promised_what_cannot_come_off():
     assert "hold each other" in said or "Still not within the brief" in said
 
 
-def test_a_proposal_is_saved_reopened_and_summed_up(arms, small_plan, tmp_path):
+def test_a_proposal_is_saved_reopened_and_summed_up(arms, small_plan, tmp_path, monkeypatch):
     plan = replace(small_plan, division=arms.division)
     again = open_plan(save_plan(plan, tmp_path))
     same(plan, again)
+    monkeypatch.setattr("mouldloft.solids.make_solids", lambda *_, **__: ())  # those of two pieces have their own tests
+    write_results(plan, tmp_path / "out", pictures=False, solids=("stl",))
+    written = {path.stem for path in (tmp_path / "out" / "solids").iterdir()}
+    assert written == {f"proposed-jacket-{p.name.replace(' ', '-')}" for p in arms.division.pieces}
     text = summary_text(again)
     for piece in arms.division.pieces:
         assert piece.name in text

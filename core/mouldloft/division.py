@@ -1,6 +1,6 @@
 """More than two pieces: proposed where two cannot free the jacket within the brief's limits.
 
-A proposal to work the brief or the sculpt over with: keys, sheets and solids are still those of two pieces.
+A proposal to work the brief or the sculpt over with: keys, sheets, gloves and boards are still those of two pieces.
 """
 
 from __future__ import annotations
@@ -477,7 +477,7 @@ def _notes(ground: Ground, tried: _Tried, names: tuple[str, ...]) -> tuple[str, 
     if tried.blocks.given_cells:
         litre = litres(tried.blocks.given_cells * cell**3)
         out.append(f"{litre} of jacket went to a neighbour or became rubber, so that no two pieces hold each other.")
-    out.append("Keys, sheets, pictures and solids are still those of two pieces.")
+    out.append("Keys, sheets and pictures are still those of two pieces; of solids, only the proposed jackets are not.")
     return tuple(out)
 
 
@@ -506,6 +506,8 @@ def jacket_solids(division: Division) -> tuple[Solid, ...]:
         volume = float(np.einsum("ij,ij->", corner[:, 0], np.cross(corner[:, 1], corner[:, 2]))) / 6
         faces = faces if volume > 0 else faces[:, ::-1]
         out.append(
-            Solid(f"jacket, {piece.name}", "jacket", vertices, np.ascontiguousarray(faces, np.int32), abs(volume))
+            Solid(
+                f"proposed jacket, {piece.name}", "jacket", vertices, np.ascontiguousarray(faces, np.int32), abs(volume)
+            )
         )
     return tuple(out)

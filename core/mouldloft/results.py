@@ -149,7 +149,10 @@ def write_results(
             progress.begin("solids")
             module = import_module(".solids", __package__)
             try:
-                module.write_solids(module.make_solids(plan, progress=progress), inner / "solids", solids)
+                shapes = module.make_solids(plan, progress=progress)
+                if plan.division is not None:
+                    shapes += import_module(".division", __package__).jacket_solids(plan.division)
+                module.write_solids(shapes, inner / "solids", solids)
                 made.append(Written(inner / "solids", "halves, gloves, jackets and boards as closed meshes"))
             except PlanImpossible as error:
                 refused = error
