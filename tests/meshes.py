@@ -87,8 +87,8 @@ def holed_cube(axes=("+x", "+y"), side_mm: float = 200.0, hole_mm: float = 60.0,
 
 
 def three_arms(reach_mm: float = 260.0, sections: int = 48) -> Arrays:
-    """A hub with three level arms at 120 degrees whose ends flare. Pulled up and down they come free in two pieces, each
-    split at half its height."""
+    """A hub with three level arms at 120 degrees whose ends flare. Pulled up and down they come free in two
+    pieces, each split at half its height."""
     arm = manifold3d.Manifold.cylinder(reach_mm, 35.0, 35.0, sections)
     flare = manifold3d.Manifold.cylinder(80.0, 35.0, 80.0, sections).translate((0.0, 0.0, reach_mm - 1.0))
     one = (arm + flare).rotate((0.0, 90.0, 0.0))
