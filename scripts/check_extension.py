@@ -13,17 +13,19 @@ network. Run it with the project's own environment.
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import shutil
 import subprocess
 import sys
 import tempfile
 import venv
+import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from build_extension import ROOT, TARGETS, build_zip, make_own_parts
+from build_extension import ADDON, ROOT, TARGETS, addon_files, build_zip, make_own_parts
 
 FOLDER = ROOT / "build" / "blender"
 SCRIPT = ROOT / "tests" / "addon" / "in_blender.py"
@@ -96,6 +98,25 @@ def validate(python: Path, archive: Path) -> None:
         sys.exit(f"{archive.name} does not pass Blender's validation.")
 
 
+def check_contents(archive: Path) -> None:
+    """The zip holds the add-on, the licence, the hare and wheels; the core's wheel all its modules and data; neither
+    holds what is only for us. Exits with what is missing or too much."""
+    with zipfile.ZipFile(archive) as packed:
+        names = set(packed.namelist())
+        (core,) = (name for name in names if name.startswith("wheels/mouldloft-"))
+        with zipfile.ZipFile(io.BytesIO(packed.read(core))) as wheel:
+            inner = {name for name in wheel.namelist() if name.startswith("mouldloft/")}
+    source = ROOT / "core" / "mouldloft"
+    wanted = {f"mouldloft/{path.name}" for path in source.glob("*.py")}
+    wanted |= {f"mouldloft/data/{path.name}" for path in (source / "data").iterdir() if path.is_file()}
+    own = {path.relative_to(ADDON).as_posix() for path in addon_files()}
+    missing = (wanted - inner) | ((own | {"LICENSE", "hare.npz", "blender_manifest.toml"}) - names)
+    extra = {name for name in names | inner if name.endswith(".pyc") or "test" in name.split("/")[0]}
+    extra |= {name for name in names if name.startswith("wheels/numpy-")} | (inner - wanted)
+    if missing or extra:
+        sys.exit(f"{archive.name}: missing {sorted(missing) or 'nothing'}; too much: {sorted(extra) or 'nothing'}.")
+
+
 def _offline() -> list[str]:
     """A prefix that runs a command without a network, where the system lets us."""
     tried = subprocess.run(["unshare", "--net", "true"], capture_output=True) if shutil.which("unshare") else None
@@ -138,6 +159,8 @@ def main() -> None:
         made = make_own_parts(Path(room))
         versions = sorted({version for _, version in wanted})
         archives = {version: build_zip("linux-x64", version, ROOT / "dist", made=made) for version in versions}
+        for archive in archives.values():
+            check_contents(archive)
         good = []
         for python, version in wanted:
             validate(python, archives[version])
