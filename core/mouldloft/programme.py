@@ -165,12 +165,6 @@ class _Workshop:
         areas = [float(e.flange.sum()) * e.pixel_mm**2 for e in self.rubber.envelopes]
         return max(areas, default=0.0) / self.rubber.flange_width_mm * 1e-3
 
-    @property
-    def skin_m2(self) -> float:
-        """Skin under the print coat, detail allowance in."""
-        first = self.rubber.coats[0]
-        return first.volume_mm3 / first.thickness_mm * 1e-6 if first.thickness_mm > 0 else 0.0
-
     def warmth(self, stated_at_c: float) -> float:
         run, rates = self.brief.run, self.catalogue.rates
         return temperature_factor(run.workshop_temperature_c, stated_at_c, rates.warm_doubling_c)
@@ -369,7 +363,7 @@ def _work_through(shop: _Workshop, brief: Brief, start: date | None, pace: float
     clock.work("Drill and bolt the flange", "jacket", bolt_count(shop.jacket) / rates.drill_bolts_per_h / hands)
     clock.work("Trim the jacket", "jacket", 2 * shop.seam_m / rates.trim_m_h / hands)
     clock.work("Open the mould, lift the master out", "mould", rates.open_mould_h / hands)
-    clock.work("Clean the glove and jacket", "mould", shop.skin_m2 / rates.clean_m2_h / hands)
+    clock.work("Clean the glove and jacket", "mould", shop.rubber.skin_m2 / rates.clean_m2_h / hands)
     mould_end = clock.now
     before = len(clock.tasks)
     for number in range(1, brief.run.casts + 1):
@@ -386,7 +380,7 @@ def _make_piece(clock: _Clock, shop: _Workshop, piece: int) -> None:
     clock.line = f"Wall and release, {name}"
     if piece == 0:
         clock.work("Build and seal the wall", "wall", shop.seam_m / rates.wall_m_h / hands)
-        clock.work("Seal and release the master", "wall", shop.skin_m2 / rates.release_m2_h / hands)
+        clock.work("Seal and release the master", "wall", shop.rubber.skin_m2 / rates.release_m2_h / hands)
     else:
         hours = rates.turn_over_h / hands + flange_m2 / rates.release_m2_h / hands
         clock.work(f"Turn over, release the flange for the {name}", "wall", hours)
@@ -442,7 +436,7 @@ def _make_cast(clock: _Clock, shop: _Workshop, number: int) -> None:
         clock.work(f"{name}: glass in the baseboard", "casts", rates.baseboard_h / hands)
     clock.wait(f"{name}: cures", "casts", resin.cure_h * shop.warmth(resin.gel_temperature_c))
     clock.work(f"{name}: open the mould", "casts", rates.open_mould_h / hands)
-    clock.work(f"{name}: clean and check the glove", "casts", shop.skin_m2 / rates.clean_m2_h / hands)
+    clock.work(f"{name}: clean and check the glove", "casts", shop.rubber.skin_m2 / rates.clean_m2_h / hands)
     clock.spare(name, f"{name}: clean up the joint", "casts", cast.joint_tape_m / rates.finish_m_h / hands)
 
 

@@ -124,6 +124,12 @@ class Rubber:
     min_thickness_mm: float  # true 3-D, measured on the outside
     thickness_quantiles_mm: tuple[float, ...]  # 5, 25, 50, 75, 95 %
 
+    @property
+    def skin_m2(self) -> float:
+        """Skin under the print coat, detail allowance in."""
+        first = self.coats[0]
+        return first.volume_mm3 / first.thickness_mm * 1e-6
+
 
 @dataclass(frozen=True)
 class ThicknessRule:

@@ -178,17 +178,11 @@ def _thickened(rubber: Rubber) -> float:
     return sum(coat.volume_mm3 for coat in rubber.coats if coat.thickened) / whole
 
 
-def _skin_m2(rubber: Rubber) -> float:
-    """Skin under the print coat, detail allowance in."""
-    first = rubber.coats[0]
-    return first.volume_mm3 / first.thickness_mm * 1e-6
-
-
 def _wall_needs(rubber: Rubber, catalogue: Catalogue) -> Iterable[Need]:
     """Boards for the wall and release on master and flanges: the wall is as large as the first piece's flange."""
     areas = [float(e.flange.sum()) * e.pixel_mm**2 * 1e-6 for e in rubber.envelopes]
     release = catalogue.release[0]
-    coated = (_skin_m2(rubber) + sum(areas)) * MASTER_RELEASE_COATINGS
+    coated = (rubber.skin_m2 + sum(areas)) * MASTER_RELEASE_COATINGS
     board = catalogue.board_for(0.0)
     yield Need(release, "wall", interval_of(coated * release.kg_m2, (("wiped on by hand", 0.3),)), 0.0)
     yield Need(board, "wall", interval_of(areas[0], (("column image resolution", 0.05),)), board.cutting_loss)
@@ -280,7 +274,7 @@ def _consumable_needs(
     mould_pots, cast_pots = _pots(programme)
     mould = {
         "person day": programme.mould_person_hours / hours,
-        "coat m2": len(rubber.coats) * _skin_m2(rubber),
+        "coat m2": len(rubber.coats) * rubber.skin_m2,
         "batch": mould_pots,
         "job": 1.0,
     }
