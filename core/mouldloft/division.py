@@ -193,6 +193,7 @@ def propose_division(
     progress: Progress = SILENT,
     *,
     scene: RayScene | None = None,
+    show: np.ndarray | None = None,
     piece_limit_kg: float | None = None,
     cells: int = CELLS,
 ) -> Division | None:
@@ -202,7 +203,8 @@ def propose_division(
     Of each number of pieces the best pulls share the skin (`sharing`), stand as blocks on a lattice, and are taken off
     one by one (`blocks`); then every way off is looked at again by rays. The first number within the limits is
     proposed, else the one with the least fill, with what it still breaks said. piece_limit_kg : for the heaviest
-    jacket piece. cells : of the lattice, along the master's longest side. The same every time.
+    jacket piece. scene, show : of this master and brief, if at hand. cells : of the lattice, along the master's longest
+    side. The same every time.
     """
     reasons = beyond_two(master, locks, brief)
     if not reasons or brief.seam.max_pieces < 3:
@@ -211,7 +213,8 @@ def propose_division(
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
     graph = face_graph(master.vertices_mm, master.faces)
-    show = how_it_shows(master, brief.seam, progress, scene)
+    if show is None:
+        show = how_it_shows(master, brief.seam, progress, scene)
     price = edge_prices(master, graph, brief.seam, show, keep_clear_weights(master, brief.seam))
     patches = gather_patches(master, graph, brief.seam.locked_mm2_per_mm * graph.length_mm * price)
     others = np.array([opening.symmetry.normal, *(c.direction for c in opening.candidates)], float)

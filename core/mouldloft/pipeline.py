@@ -83,7 +83,9 @@ def plan(
     catalogue = catalogue or read_catalogue(None)
     survey = survey_open_master(master, brief, catalogue, progress)
     seam, locks = survey.seam, survey.locks
-    division = propose_division(master, brief, survey.opening, seam, locks, progress)
+    division = propose_division(
+        master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show
+    )
     progress.begin("rubber")
     bare = brush_rubber(master, seam, locks, brief, progress, catalogue.rubber_for(brief.materials))
     rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)
@@ -106,13 +108,18 @@ def with_notes(made: MouldPlan) -> MouldPlan:
 
 @dataclass(frozen=True, eq=False)
 class OpenSurvey:
-    """What needs no closed solid: the opening, where the master locks, where the seam falls."""
+    """What needs no closed solid: the opening, where the master locks, where the seam falls.
+
+    scene, show : of this master and brief, for stages that ask them again; at full size they take seconds.
+    """
 
     master: Master
     opening: Opening
     undercut: UndercutField
     seam: Seam
     locks: Locks
+    scene: RayScene
+    show: np.ndarray
 
 
 def survey_open_master(
@@ -121,12 +128,11 @@ def survey_open_master(
     """The stages that need no closed solid. Fill and stretch of an open mesh are rough; volumes are left out."""
     catalogue = catalogue or read_catalogue(None)
     progress.begin("opening")
-    # one of each for all stages: at full size they take seconds
     scene = ray_scene(master.vertices_mm, master.faces)
     show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
     opening, field = open_mould(master, brief, progress, scene, show)
     seam, locks = draw_seam(master, opening, field, brief, catalogue, progress, scene, show)
-    return OpenSurvey(master, opening, field, seam, locks)
+    return OpenSurvey(master, opening, field, seam, locks, scene, show)
 
 
 # --- stages that belong together: `plan` runs all of them, the add-on one group at a time --------------------
