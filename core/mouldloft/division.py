@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from .blocks import (
     CELLS,
@@ -27,7 +28,8 @@ from .blocks import (
     skin_volume_mm3,
 )
 from .brief import Brief, SeamBrief
-from .contour import cross_at_zero, join_chains
+from .contour import cross_at_zero, face_centres, join_chains
+from .errors import PlanImpossible
 from .frame import unit
 from .house import listed, litres, mm, percent
 from .laminate import lay_up, mat_g_m2_from_oz
@@ -39,7 +41,7 @@ from .polyline import length_mm
 from .progress import SILENT, Progress
 from .rays import RayScene, ray_scene
 from .rubber import Interval, ThicknessRule, choose_thickness
-from .seam import Seam, keep_clear_weights
+from .seam import Seam, SeamFigures, SeamPiece, keep_clear_weights, line_along
 from .seamcosts import edge_prices, skin_areas_mm2
 from .sharing import Shares, at_most, drawn_shares, gather_patches, possible_pulls, pull_costs, share_skin, useful_pulls
 from .undercut import Locks, freedom_by_rays, where_on_piece
@@ -482,6 +484,55 @@ def _notes(ground: Ground, tried: _Tried, names: tuple[str, ...]) -> tuple[str, 
         out.append(f"{litre} of jacket went to a neighbour or became rubber, so that no two pieces hold each other.")
     out.append("Keys, sheets and pictures are still those of two pieces; of solids, only the proposed jackets are not.")
     return tuple(out)
+
+
+# --- to build ------------------------------------------------------------------------------------------------
+
+_LEAST_JOINT_MM = 5.0  # a shorter open one is a crumb where three pieces meet
+
+
+def seam_of_division(master: Master, division: Division, two: Seam, show: np.ndarray) -> Seam:
+    """The seam of a division's pieces. two : the seam of two pieces, to compare with; show : (m,) how much each face
+    shows. Raises `PlanImpossible` where the pieces hold each other."""
+    if not division.order:
+        raise PlanImpossible(
+            f"No order was found in which {len(division.pieces)} pieces come off; ask for another number under [seam] "
+            "pieces, keep two, or work the sculpt over."
+        )
+    if any(step.hits for step in division.order):
+        stuck = listed(step.piece for step in division.order if step.hits)
+        raise PlanImpossible(
+            f"On the way off the {stuck} would touch what still stands; ask for another number under [seam] pieces, "
+            "keep two, or work the sculpt over."
+        )
+    number = {piece.name: k for k, piece in enumerate(division.pieces)}
+    tree = cKDTree(face_centres(master.vertices_mm, master.faces))
+    lines = []
+    for joint in division.joints:
+        if joint.closed or joint.length_mm > _LEAST_JOINT_MM:
+            a, b = (number[name] for name in joint.between)
+            lines.append(line_along(joint.points_mm, joint.closed, show[tree.query(joint.points_mm)[1]], (a, b)))
+    lines.sort(key=lambda line: (-line.length_mm, *line.points_mm.min(axis=0)))
+    length = sum(line.length_mm for line in lines)
+    figures = SeamFigures(
+        "joints",
+        length,
+        sum(line.show * line.length_mm for line in lines),
+        division.locked_area_mm2,
+        division.fill_mm3,
+        len(lines),
+    )
+    return Seam(
+        "joints",
+        division.labels,
+        tuple(SeamPiece(p.name, p.pull, p.area_mm2) for p in division.pieces),
+        tuple(lines),
+        0.0,
+        length,
+        figures,
+        two.figures,
+        tuple(step.piece for step in division.order),
+    )
 
 
 # --- to look at ------------------------------------------------------------------------------------------

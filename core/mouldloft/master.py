@@ -440,3 +440,8 @@ def _assemble(
         ),
         vertex_weights=None if patient.weights is None else patient.weights.astype(np.float64),
     )
+
+
+def skin_faces(master: Master) -> np.ndarray:
+    """(m,) bool, faces that rubber covers: all, or all but the open base."""
+    return ~master.base_faces if master.base == "open" else np.ones(len(master.faces), bool)

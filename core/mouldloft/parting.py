@@ -172,8 +172,12 @@ def stretch_surface(
     frame: PullFrame,
     grid: Grid,
     bounds: tuple[np.ndarray, np.ndarray] | None = None,
+    given: np.ndarray | None = None,
 ) -> np.ndarray:
-    """(rows, cols) float64 heights along the pull of the surface through lines of (points, closed)."""
+    """(rows, cols) float64 heights along the pull of the surface through lines of (points, closed).
+
+    given : (rows, cols) float, heights it also passes through where no line does, NaN where none is given.
+    """
     total = np.zeros((grid.rows, grid.columns))
     count = np.zeros((grid.rows, grid.columns), np.int64)
     for points, closed in lines:
@@ -182,6 +186,9 @@ def stretch_surface(
         count += number
     known = count > 0
     value = total / np.maximum(count, 1)
+    if given is not None:
+        value = np.where(known, value, np.nan_to_num(given))
+        known = known | np.isfinite(given)
     if bounds is None:
         bounds = (np.full(total.shape, -np.inf), np.full(total.shape, np.inf))
     return stretched_between(value, known, *bounds)

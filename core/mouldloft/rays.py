@@ -94,3 +94,13 @@ def first_wall_mm(
     """(k,) float distance to the first wall along each direction, inf where there is none."""
     far = _traced(scene, points_mm, normals, directions, "DISTANCE", progress, note)
     return np.where(far > 1e30, np.inf, far)
+
+
+def inside_body(scene: RayScene, face_normals: np.ndarray, points_mm: np.ndarray) -> np.ndarray:
+    """(k,) bool: does each (k, 3) point lie inside a closed mesh? The first face a ray meets shows its back there.
+
+    face_normals : (m, 3), outward.
+    """
+    way = np.array([0.0123, 0.0456, 1.0])  # along no axis: it would run in the faces of a box
+    met = _traced(scene, points_mm, np.zeros_like(points_mm), way, "INTERSECT", SILENT, "").astype(np.int64)
+    return (met >= 0) & (face_normals[met] @ way > 0)

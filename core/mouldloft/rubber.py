@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from scipy import ndimage, spatial
 
 from .brief import Brief, RubberBrief
@@ -16,13 +17,14 @@ from .contour import face_centres
 from .depthmap import EMPTY_TOP, Grid, column_image, grid_around, limit_slope, raise_by_balls
 from .errors import PlanImpossible
 from .frame import PullFrame, pull_frame
+from .joints import parting_of
 from .marks import Mark
-from .master import Master
-from .parting import parting_heights
+from .master import Master, skin_faces
 from .progress import SILENT, Progress
+from .rays import RayScene, inside_body, ray_scene
 from .sampling import covering_points, samples_on_every_face
 from .threads import in_threads
-from .undercut import Locks, skin_faces
+from .undercut import Locks
 
 if TYPE_CHECKING:
     from .keys import Keys
@@ -212,12 +214,18 @@ def _seam_points(seam: Seam, spacing_mm: float) -> np.ndarray:
     return np.vstack(runs)
 
 
+def _own(master: Master, seam: Seam, piece: int) -> np.ndarray:
+    """(m,) bool: faces that close a piece's columns. Of many pieces no open base: whose it is means nothing there."""
+    mine = seam.labels == piece
+    return mine if len(seam.pieces) == 2 else mine & skin_faces(master)
+
+
 def _own_columns(
     master: Master, seam: Seam, piece: int, frame: PullFrame, grid: Grid, parting: np.ndarray
 ) -> np.ndarray:
     """(rows, columns) top of the piece's own columns above the parting surface, -inf elsewhere: locks filled."""
     vertices = frame.to_frame(master.vertices_mm)
-    faces = master.faces if seam.kind == "plane" else master.faces[seam.labels == piece]
+    faces = master.faces if seam.kind == "plane" else master.faces[_own(master, seam, piece)]
     top, _ = column_image(vertices, faces, grid)
     top[~(top > parting)] = EMPTY_TOP
     return top
@@ -235,7 +243,7 @@ def _solid_of_piece_mm3(
     if seam.kind == "plane":
         above = vertices[:, 2][master.faces] - float(parting[0, 0])
         return float((lift * _mean_positive_part(above)).sum())
-    mine = np.flatnonzero(seam.labels == piece)
+    mine = np.flatnonzero(_own(master, seam, piece))
     centres = face_centres(vertices, master.faces[mine])
     return float((lift[mine] * (centres[:, 2] - _read_map(parting, grid, centres))).sum())
 
@@ -318,6 +326,7 @@ def _cover_piece(
     covering_mm: np.ndarray,
     spacing_mm: float,
     by_cause: bool,
+    scene: RayScene,
 ) -> _Cover:
     """Raise one piece's outside, map by map: filled, skin, edge, foot flange, draft, flange.
 
@@ -329,7 +338,8 @@ def _cover_piece(
     tallest = float(np.ptp(points[:, 2]))
     spread = rule.flange_width_mm + rule.edge_mm + tallest * np.tan(np.radians(brief.draft_deg)) + 4 * pixel_mm
     grid = grid_around(points, pixel_mm, spread)
-    parting = parting_heights(seam, frame, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.rows, grid.columns, master)
+    parting = parting_of(master, seam, piece, frame, grid, 2 * (rule.flange_width_mm + rule.edge_mm))
+    several = len(seam.pieces) > 2
     base_low, base_high = _above_base(frame, grid, master)
     low = np.maximum(parting, base_low)
     usable = low < base_high
@@ -360,16 +370,23 @@ def _cover_piece(
         handled = edge.copy()
         thick = wanted_thickness_mm(points, above, rule, frame, brief.handling_points_mm, brief) + guard
         raise_by_balls(handled, points, thick, grid)
-    footed = _with_foot_flange(handled, filled, frame, grid, rule, master)
+    if several:
+        footed = _with_foot_prism(handled, frame, grid, rule, master, seam, piece)
+    else:
+        footed = _with_foot_flange(handled, filled, frame, grid, rule, master)
     drafted = limit_slope(footed, brief.draft_deg, pixel_mm)
     body = usable & (drafted > low)
     outer = np.where(body, np.minimum(drafted, base_high), -np.inf)
-    near = ndimage.distance_transform_edt(~np.isfinite(filled)) * pixel_mm <= rule.flange_width_mm
-    flange_top = low + rule.flange_mm
+    if several:
+        near, flange_top = _leaning_flange(low, filled, pixel_mm, rule)
+        near = _outside(near, low + rule.flange_mm / 2, frame, grid, master, scene)
+    else:
+        near = ndimage.distance_transform_edt(~np.isfinite(filled)) * pixel_mm <= rule.flange_width_mm
+        flange_top = low + rule.flange_mm
     on_board = (parting >= base_low) & (parting < base_high)  # the wall ends where the board begins
     flange = near & on_board & (outer < flange_top)
     final = np.where(flange, np.minimum(flange_top, base_high), outer)
-    solid = _solid_of_piece_mm3(master, seam, piece, frame, grid, parting)
+    solid = _solid_of_piece_mm3(master, seam, piece, frame, grid, low if several else parting)
     stages = (filled, skin, half, edge, handled, drafted, final)
     body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3 = (
         _volume(height, low, base_high, pixel_mm) for height in stages
@@ -387,6 +404,66 @@ def _cover_piece(
         open_base=body & (drafted >= base_high),
     )
     return _Cover(envelope, body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3, solid)
+
+
+_STEEPEST_FLANGE = 4.0  # rise over run: past it a pixel's slope says more of the lattice than of the flange
+
+
+def _leaning_flange(
+    low: np.ndarray, filled: np.ndarray, pixel_mm: float, rule: ThicknessRule
+) -> tuple[np.ndarray, np.ndarray]:
+    """(rows, columns) bool, where a flange may lie that leans against the pull, and its top: as wide as asked up the
+    slope, at half its thickness, and as thick across it."""
+    far, (i, j) = ndimage.distance_transform_edt(~np.isfinite(filled), return_indices=True)
+    level = np.where(np.isfinite(low), low, 0.0)
+    up = level - level[i, j]
+    slope = np.minimum(np.hypot(*np.gradient(level, pixel_mm)), _STEEPEST_FLANGE)
+    run = np.hypot(far * pixel_mm, up)
+    # its rim stands along the pull, and so leans out where the flange rises
+    near = run + rule.flange_mm / 2 * slope * up / np.maximum(run, pixel_mm) <= rule.flange_width_mm
+    return near, low + rule.flange_mm * np.hypot(1.0, slope)
+
+
+def _outside(
+    pixels: np.ndarray, height: np.ndarray, frame: PullFrame, grid: Grid, master: Master, scene: RayScene
+) -> np.ndarray:
+    """The pixels ((rows, columns) bool) whose point at that height is not inside the master."""
+    i, j = np.nonzero(pixels & np.isfinite(height))
+    points = frame.to_master(np.column_stack([grid.x()[j], grid.y()[i], height[i, j]]))
+    out = np.zeros_like(pixels)
+    out[i, j] = ~inside_body(scene, master.normals, points)
+    return out
+
+
+def _with_foot_prism(
+    height: np.ndarray, frame: PullFrame, grid: Grid, rule: ThicknessRule, master: Master, seam: Seam, piece: int
+) -> np.ndarray:
+    """The flange on the board round the foot of a piece, whichever way it is pulled."""
+    import manifold3d
+
+    foot = _foot_edges(master, _own(master, seam, piece))
+    if not len(foot):
+        return height
+    outline = shapely.MultiLineString(list(master.vertices_mm[foot][:, :, :2])).buffer(rule.flange_width_mm)
+    rings = [r for part in shapely.get_parts(outline) for r in (part.exterior, *part.interiors)]
+    flat = manifold3d.CrossSection([np.asarray(r.coords)[:-1] for r in rings], manifold3d.FillRule.EvenOdd)
+    prism = flat.extrude(rule.flange_mm).to_mesh()
+    points = frame.to_frame(np.asarray(prism.vert_properties, float))
+    return np.maximum(height, column_image(points, np.asarray(prism.tri_verts), grid)[0])
+
+
+def _foot_edges(master: Master, mine: np.ndarray) -> np.ndarray:
+    """(k, 2) vertices of the edges along which the given faces ((m,) bool) meet an open base."""
+    if master.base != "open" or not master.base_faces.any():
+        return np.zeros((0, 2), np.int64)
+    edges = np.sort(master.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 3, 2), axis=2)
+    size = len(master.vertices_mm)
+
+    def keys(which: np.ndarray) -> np.ndarray:
+        return np.unique(edges[which][..., 0].astype(np.int64) * size + edges[which][..., 1])
+
+    both = np.intersect1d(keys(mine), keys(master.base_faces))
+    return np.stack([both // size, both % size], axis=1)
 
 
 def _can_show(points: np.ndarray, filled: np.ndarray, grid: Grid, reach_mm: float) -> np.ndarray:
@@ -534,6 +611,7 @@ def brush_rubber(
             "give a larger rubber.pixel_mm in the brief, or leave it out."
         )
     spacing = 1.2 * pixel
+    scene = ray_scene(master.vertices_mm, master.faces)
     pieces = range(len(seam.pieces))
     points = in_threads(
         lambda k: _piece_points(master, seam, k, spacing), pieces, progress, (0.0, 0.1), "points over the skin"
@@ -541,7 +619,7 @@ def brush_rubber(
     made = in_threads(
         lambda k: _cover_piece(
             master, seam, k % len(pieces), rule, brief.rubber, pixel if k in pieces else 1.37 * pixel,
-            points[k % len(pieces)], spacing, by_cause=k in pieces,
+            points[k % len(pieces)], spacing, by_cause=k in pieces, scene=scene,
         ),
         range(2 * len(pieces)), progress, (0.1, 0.9), "covering the pieces, and again on a coarser lattice",
     )  # fmt: skip

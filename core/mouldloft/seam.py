@@ -55,6 +55,7 @@ class SeamLine:
     tightest_turn_mm: float  # smallest radius of the smoothed line
     flatness_mm: float  # greatest distance from its best plane
     show: float  # 0 hidden to 1 in full view, length-weighted
+    between: tuple[int, int] = (0, 1)  # the pieces it parts
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,10 +85,10 @@ class Seam:
     """The split. labels : (m,) int8, index into pieces for each face of the master.
 
     level_mm : (n,) float, a field on the master's vertices that is positive on piece 0 and whose zero line is
-    the seam; near the seam its value is about the distance from it.
+    the seam; near the seam its value is about the distance from it. None of more than two pieces.
     """
 
-    kind: str
+    kind: str  # "plane", "free", "own"; "joints" of more than two pieces
     labels: np.ndarray
     pieces: tuple[SeamPiece, ...]
     lines: tuple[SeamLine, ...]
@@ -130,18 +131,24 @@ def _line(crossings: Crossings, chain: Chain, show: np.ndarray) -> SeamLine:
     at, points = chain.nodes[keep], points[keep]
     edges, share = crossings.edges[at], crossings.share[at]
     shown = show[edges[:, 0]] * (1 - share) + show[edges[:, 1]] * share
-    steps = steps_mm(points, chain.closed)
-    following = np.roll(shown, -1) if chain.closed else shown[1:]
+    return line_along(points, chain.closed, shown)
+
+
+def line_along(points: np.ndarray, closed: bool, shown: np.ndarray, between: tuple[int, int] = (0, 1)) -> SeamLine:
+    """A seam line through (k, 3) points on the surface. shown : (k,) how much each shows."""
+    steps = steps_mm(points, closed)
+    following = np.roll(shown, -1) if closed else shown[1:]
     length = float(steps.sum())
     on_show = float((steps * (shown[: len(steps)] + following) / 2).sum())
     turn_step = max(_TURN_STEP_MM, 3.0 * length / max(len(steps), 1))
     return SeamLine(
         points,
-        chain.closed,
+        closed,
         length,
-        tightest_turn_mm(points, chain.closed, turn_step),
+        tightest_turn_mm(points, closed, turn_step),
         flatness_mm(points),
         on_show / length if length > 0 else 0.0,
+        between,
     )
 
 

@@ -11,9 +11,9 @@ from scipy import ndimage
 from .contour import face_centres
 from .depthmap import Grid, column_image, covered_from_above, grid_around
 from .frame import PullFrame, pull_frame, unit
-from .master import Master
+from .joints import parting_of
+from .master import Master, skin_faces
 from .mincut import face_graph, regions
-from .parting import parting_heights
 from .progress import SILENT, Progress
 from .rays import RayScene, blocked, first_wall_mm, ray_scene
 from .sampling import Samples, samples_on_every_face
@@ -174,11 +174,6 @@ def undercut_field(
     )
 
 
-def skin_faces(master: Master) -> np.ndarray:
-    """(m,) bool, faces that rubber covers: all, or all but the open base."""
-    return ~master.base_faces if master.base == "open" else np.ones(len(master.faces), bool)
-
-
 # --- locks: what is left once the seam says which piece owns each face ----------------------------------------------
 
 
@@ -288,7 +283,7 @@ def find_locks(
         share = _piece_locked_share(master, field, scene, centres, mine, pull)
         locked_share[mine] = share[mine]
         frame = pull_frame(pull)
-        floor = _parting_under(seam, frame, frame.to_frame(centres), master)
+        floor = _parting_under(seam, index, frame, frame.to_frame(centres), master)
         over = np.flatnonzero(mine & (master.normals @ pull < -1e-6))
         fill[over] = _hanging_mm(master, scene, centres, over, pull, floor[over])
         which = np.flatnonzero(mine & (share > 0.5))
@@ -346,10 +341,10 @@ def _piece_locked_share(
     return share
 
 
-def _parting_under(seam: Seam, frame: PullFrame, points: np.ndarray, master: Master) -> np.ndarray:
+def _parting_under(seam: Seam, piece: int, frame: PullFrame, points: np.ndarray, master: Master) -> np.ndarray:
     """(k,) height of the parting surface, along the pull, under points in the pull frame."""
     grid = grid_around(points, float(np.linalg.norm(master.size_mm)) / 300.0)
-    heights = parting_heights(seam, frame, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.rows, grid.columns, master)
+    heights = parting_of(master, seam, piece, frame, grid)
     i, j = grid.nearest(points[:, 0], points[:, 1])
     return heights[i, j].astype(float)
 
