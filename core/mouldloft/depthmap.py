@@ -108,6 +108,46 @@ def column_image(frame_points_mm: np.ndarray, faces: np.ndarray, grid: Grid) -> 
 
 
 @njit(cache=True, nogil=True)
+def _add_lengths(xyz, faces, x0, y0, inverse_pixel, low, high, out):
+    rows, columns = out.shape
+    for f in range(faces.shape[0]):
+        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
+        ax, ay = (xyz[a, 0] - x0) * inverse_pixel, (xyz[a, 1] - y0) * inverse_pixel
+        bx, by = (xyz[b, 0] - x0) * inverse_pixel, (xyz[b, 1] - y0) * inverse_pixel
+        cx, cy = (xyz[c, 0] - x0) * inverse_pixel, (xyz[c, 1] - y0) * inverse_pixel
+        double_area = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
+        if double_area == 0.0:
+            continue
+        scale = 1.0 / double_area
+        side = 1.0 if double_area > 0.0 else -1.0
+        for i in range(max(int(np.ceil(min(ay, by, cy))), 0), min(int(np.floor(max(ay, by, cy))), rows - 1) + 1):
+            for j in range(max(int(np.ceil(min(ax, bx, cx))), 0), min(int(np.floor(max(ax, bx, cx))), columns - 1) + 1):
+                wa = ((bx - j) * (cy - i) - (by - i) * (cx - j)) * scale
+                wb = ((cx - j) * (ay - i) - (cy - i) * (ax - j)) * scale
+                wc = 1.0 - wa - wb
+                if wa < 0.0 or wb < 0.0 or wc < 0.0:
+                    continue
+                z = wa * xyz[a, 2] + wb * xyz[b, 2] + wc * xyz[c, 2]
+                if low[i, j] < high[i, j]:
+                    out[i, j] += side * (min(max(z, low[i, j]), high[i, j]) - low[i, j])
+
+
+def solid_between_mm(
+    frame_points_mm: np.ndarray, faces: np.ndarray, grid: Grid, low_mm: np.ndarray, high_mm: np.ndarray
+) -> np.ndarray:
+    """(rows, columns) float64: how much of each column from `low_mm` to `high_mm` a closed mesh takes up.
+
+    frame_points_mm : (n, 3) vertices in the pull frame; faces : (m, 3) int, outward. A column counts where low < high.
+    """
+    # off the round numbers: no column may run through an edge
+    points = frame_points_mm + 1e-5 * grid.pixel_mm * np.array([0.7548776662466927, 0.5698402909980532, 0.0])
+    out = np.zeros((grid.rows, grid.columns))
+    low, high = np.asarray(low_mm, float), np.asarray(high_mm, float)
+    _add_lengths(points, faces, grid.x0_mm, grid.y0_mm, 1.0 / grid.pixel_mm, low, high, out)
+    return out
+
+
+@njit(cache=True, nogil=True)
 def _covered(points, normals, map_top, x0, y0, pixel, tolerance, out):
     rows, columns = map_top.shape
     for k in range(points.shape[0]):

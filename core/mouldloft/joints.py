@@ -124,20 +124,24 @@ def parting_of(
     """
     if len(seam.pieces) == 2:
         return parting_heights(seam, frame, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.rows, grid.columns, master)
+    vertices = frame.to_frame(master.vertices_mm)
+    low, high = _own_bounds(master, seam, piece, vertices, grid)
     beside = np.full((grid.rows, grid.columns), -np.inf)
     for surface in joint_surfaces(seam, master, reach_mm or _REACH * max(master.size_mm)):
         if piece in surface.between:
             beside = np.maximum(beside, column_image(frame.to_frame(surface.vertices_mm), surface.faces, grid)[0])
+    # where a joint's surface reaches over skin of the piece's own, that skin has to be covered: it ends there
+    beside = np.where(np.isfinite(beside) & (beside < high), beside, np.nan)
     lines = [(line.points_mm, line.closed) for line in seam.lines if piece in line.between]
-    bounds = _own_bounds(master, seam, piece, frame, grid)
-    return stretch_surface(lines, frame, grid, bounds, np.where(np.isfinite(beside), beside, np.nan)).astype(np.float32)
+    height = stretch_surface(lines, frame, grid, (np.minimum(low, high), high), beside)
+    return np.minimum(height, high).astype(np.float32)
 
 
 def _own_bounds(
-    master: Master, seam: Seam, piece: int, frame: PullFrame, grid: Grid
+    master: Master, seam: Seam, piece: int, vertices: np.ndarray, grid: Grid
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Between which heights a piece's parting surface passes under its own skin; -inf and +inf where nothing bounds."""
-    vertices = frame.to_frame(master.vertices_mm)
+    """Under its own skin, and over what skin of others lies below that; -inf and +inf where nothing bounds. vertices :
+    (n, 3) in the piece's frame."""
     skins = _clear_skins(master, seam)
     top, high = column_image(vertices, skins[piece], grid)
     others = np.concatenate([faces for k, faces in enumerate(skins) if k != piece])

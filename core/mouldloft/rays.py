@@ -96,11 +96,16 @@ def first_wall_mm(
     return np.where(far > 1e30, np.inf, far)
 
 
+def first_face(scene: RayScene, points_mm: np.ndarray, normals: np.ndarray, directions: np.ndarray) -> np.ndarray:
+    """(k,) int64, the face that each ray meets first, -1 where there is none; rays as in `blocked`."""
+    return _traced(scene, points_mm, normals, directions, "INTERSECT", SILENT, "").astype(np.int64)
+
+
 def inside_body(scene: RayScene, face_normals: np.ndarray, points_mm: np.ndarray) -> np.ndarray:
     """(k,) bool: does each (k, 3) point lie inside a closed mesh? The first face a ray meets shows its back there.
 
     face_normals : (m, 3), outward.
     """
     way = np.array([0.0123, 0.0456, 1.0])  # along no axis: it would run in the faces of a box
-    met = _traced(scene, points_mm, np.zeros_like(points_mm), way, "INTERSECT", SILENT, "").astype(np.int64)
+    met = first_face(scene, points_mm, np.zeros_like(points_mm), way)
     return (met >= 0) & (face_normals[met] @ way > 0)

@@ -14,7 +14,15 @@ from scipy import ndimage, spatial
 from .brief import Brief, RubberBrief
 from .catalogue import RubberMaterial, read_catalogue
 from .contour import face_centres
-from .depthmap import EMPTY_TOP, Grid, column_image, grid_around, limit_slope, raise_by_balls
+from .depthmap import (
+    EMPTY_TOP,
+    Grid,
+    column_image,
+    grid_around,
+    limit_slope,
+    raise_by_balls,
+    solid_between_mm,
+)
 from .errors import PlanImpossible
 from .frame import PullFrame, pull_frame
 from .joints import parting_of
@@ -196,14 +204,16 @@ def _piece_points(master: Master, seam: Seam, piece: int, spacing_mm: float) -> 
     """(k, 3) points that cover a piece's skin and its seam, none of it further than 0.58 spacings from one."""
     mine = (seam.labels == piece) & skin_faces(master)
     return np.vstack(
-        [covering_points(master.vertices_mm, master.faces[mine], spacing_mm), _seam_points(seam, spacing_mm)]
+        [covering_points(master.vertices_mm, master.faces[mine], spacing_mm), _seam_points(seam, piece, spacing_mm)]
     )
 
 
-def _seam_points(seam: Seam, spacing_mm: float) -> np.ndarray:
-    """(k, 3) points along the seam's lines, no further apart than the spacing."""
+def _seam_points(seam: Seam, piece: int, spacing_mm: float) -> np.ndarray:
+    """(k, 3) points along a piece's seam lines, no further apart than the spacing."""
     runs = [np.zeros((0, 3))]
     for line in seam.lines:
+        if piece not in line.between:
+            continue
         ends = np.vstack([line.points_mm, line.points_mm[:1]]) if line.closed else line.points_mm
         if len(ends) < 2:
             continue
@@ -246,6 +256,17 @@ def _solid_of_piece_mm3(
     mine = np.flatnonzero(_own(master, seam, piece))
     centres = face_centres(vertices, master.faces[mine])
     return float((lift[mine] * (centres[:, 2] - _read_map(parting, grid, centres))).sum())
+
+
+def _solid_in_columns(
+    master: Master, frame: PullFrame, grid: Grid, low: np.ndarray, high: np.ndarray, stages: Sequence[np.ndarray]
+) -> list[float]:
+    """mm³ of the master in the columns from `low` to each stage's height, cut at `high`."""
+    vertices = frame.to_frame(master.vertices_mm)
+    return [
+        float(solid_between_mm(vertices, master.faces, grid, low, np.minimum(height, high)).sum()) * grid.pixel_mm**2
+        for height in stages
+    ]
 
 
 def _mean_positive_part(values: np.ndarray) -> np.ndarray:
@@ -386,10 +407,13 @@ def _cover_piece(
     on_board = (parting >= base_low) & (parting < base_high)  # the wall ends where the board begins
     flange = near & on_board & (outer < flange_top)
     final = np.where(flange, np.minimum(flange_top, base_high), outer)
-    solid = _solid_of_piece_mm3(master, seam, piece, frame, grid, low if several else parting)
+    floor = np.where(np.isfinite(low), low, parting)
     stages = (filled, skin, half, edge, handled, drafted, final)
+    # of many pieces a column may pass through skin of several: what of it is the master is measured, stage by stage
+    solid = 0.0 if several else _solid_of_piece_mm3(master, seam, piece, frame, grid, parting)
+    inside = _solid_in_columns(master, frame, grid, low, base_high, stages) if several else np.zeros(len(stages))
     body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3 = (
-        _volume(height, low, base_high, pixel_mm) for height in stages
+        _volume(height, low, base_high, pixel_mm) - body_part for height, body_part in zip(stages, inside)
     )
     envelope = Envelope(
         piece=piece,
@@ -397,7 +421,7 @@ def _cover_piece(
         frame=frame,
         origin_mm=(grid.x0_mm, grid.y0_mm),
         pixel_mm=pixel_mm,
-        parting_mm=np.where(np.isfinite(low), low, parting).astype(np.float32),
+        parting_mm=floor.astype(np.float32),
         filled_mm=np.where(np.isfinite(filled), filled, np.nan).astype(np.float32),
         outer_mm=np.where(np.isfinite(final), final, np.nan).astype(np.float32),
         flange=flange,
@@ -634,7 +658,8 @@ def brush_rubber(
     fine, coarse = sum(c.rubber_mm3 for c in covers), sum(c.rubber_mm3 for c in checks)
     skin = sum(c.skin_mm3 - c.filled_mm3 for c in covers)
     half = sum(c.half_skin_mm3 - c.filled_mm3 for c in covers)
-    interval = _interval(master, brief, skin, fine, coarse)
+    claims = _claims(master, seam, [c.envelope for c in covers], rule, scene) if len(pieces) > 2 else ()
+    interval = _interval(master, brief, skin, fine, coarse, claims)
     true_skin = master.skin_area_mm2 * master.detail_allowance
     return Rubber(
         skin_thickness_mm=rule.skin_mm,
@@ -664,7 +689,52 @@ def _parts(cover: _Cover) -> RubberParts:
     )
 
 
-def _interval(master: Master, brief: Brief, skin_mm3: float, fine_mm3: float, coarse_mm3: float) -> Interval:
+_CLAIM_SAMPLES = 60_000  # a piece
+
+
+def _claims(
+    master: Master, seam: Seam, envelopes: Sequence[Envelope], rule: ThicknessRule, scene: RayScene
+) -> tuple[tuple[str, float], ...]:
+    """Rubber that two pieces both count, and that no piece counts, mm³: each piece's outside is a height map, and
+    where skin lies one layer under another the maps of several pieces need not fit each other."""
+    twice = 0.0
+    for envelope in envelopes:
+        i, j = np.nonzero(np.isfinite(envelope.outer_mm))
+        step = max(len(i) // _CLAIM_SAMPLES, 1)
+        i, j = i[::step], j[::step]
+        low, thick = envelope.parting_mm[i, j], np.maximum((envelope.outer_mm - envelope.parting_mm)[i, j], 0.0)
+        x, y = (o + n * envelope.pixel_mm for o, n in zip(envelope.origin_mm, (j, i)))
+        height = low + thick * np.mod(0.5 + 0.6180339887498949 * np.arange(len(i)), 1.0)
+        points = envelope.frame.to_master(np.column_stack([x, y, height]))
+        others = np.any([_holds(e, points) for e in envelopes if e is not envelope], axis=0)
+        counted = others & ~inside_body(scene, master.normals, points)
+        twice += 0.5 * float(thick[counted].sum(dtype=float)) * step * envelope.pixel_mm**2
+    skin = np.flatnonzero(skin_faces(master))
+    over = face_centres(master.vertices_mm, master.faces[skin]) + rule.skin_mm / 2 * master.normals[skin]
+    bare = ~np.any([_holds(e, over) for e in envelopes], axis=0) & ~inside_body(scene, master.normals, over)
+    none = float(master.face_areas_mm2[skin[bare]].sum()) * rule.skin_mm
+    return (("places two pieces both claim", twice), ("skin by the joints that no piece reaches", none))
+
+
+def _holds(envelope: Envelope, points_mm: np.ndarray) -> np.ndarray:
+    """(k,) bool: which (k, 3) plan points lie in a piece's columns."""
+    at = envelope.frame.to_frame(points_mm)
+    rows, columns = envelope.outer_mm.shape
+    fx, fy = ((at[:, k] - envelope.origin_mm[k]) / envelope.pixel_mm for k in (0, 1))
+    i, j = np.clip(np.rint(fy), 0, rows - 1).astype(int), np.clip(np.rint(fx), 0, columns - 1).astype(int)
+    inside = (fx > -0.5) & (fy > -0.5) & (fx < columns - 0.5) & (fy < rows - 0.5)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(inside & (at[:, 2] > envelope.parting_mm[i, j]) & (at[:, 2] < envelope.outer_mm[i, j]))
+
+
+def _interval(
+    master: Master,
+    brief: Brief,
+    skin_mm3: float,
+    fine_mm3: float,
+    coarse_mm3: float,
+    claims: tuple[tuple[str, float], ...],
+) -> Interval:
     """Rubber with what may move it. Causes are independent, so their half-widths add in quadrature."""
     likely = fine_mm3 + (master.detail_allowance - 1.0) * skin_mm3
     share = skin_mm3 / max(likely, 1e-9)
@@ -672,6 +742,7 @@ def _interval(master: Master, brief: Brief, skin_mm3: float, fine_mm3: float, co
         ("lattice resolution", abs(fine_mm3 - coarse_mm3) / max(fine_mm3, 1e-9)),
         ("detail still to be carved", master.detail_allowance_uncertainty * share),
         ("brushing by hand", brief.rubber.brushing_variation * share),
+        *((name, volume / max(likely, 1e-9)) for name, volume in claims),
     )
     half = float(np.sqrt(sum(width**2 for _, width in causes)))
     return Interval(likely * (1 - half), likely, likely * (1 + half), causes)

@@ -15,7 +15,7 @@ from .joints import parting_of
 from .master import Master, skin_faces
 from .mincut import face_graph, regions
 from .progress import SILENT, Progress
-from .rays import RayScene, blocked, first_wall_mm, ray_scene
+from .rays import RayScene, blocked, first_face, first_wall_mm, ray_scene
 from .sampling import Samples, samples_on_every_face
 
 if TYPE_CHECKING:
@@ -192,6 +192,28 @@ def _hanging_mm(
     return np.clip(np.minimum(wall, centres[which] @ pull - floor_mm), 0.0, None)
 
 
+def _roofed_mm(
+    master: Master, seam: Seam, scene: RayScene, centres: np.ndarray, which: np.ndarray, pull: np.ndarray
+) -> np.ndarray:
+    """Height, along the pull, of the gap between a piece's own skin and skin of another that roofs it over. Under its
+    own skin the gap hangs from that."""
+    normals = master.normals[which]
+    roof = first_face(scene, centres[which], normals, pull)
+    others = (roof >= 0) & (seam.labels[roof] != seam.labels[which])
+    gap = np.zeros(len(which))
+    gap[others] = first_wall_mm(scene, centres[which[others]], normals[others], pull)
+    return gap
+
+
+def _rigid_mm2(master: Master, seam: Seam, scene: RayScene, centres: np.ndarray, skin: np.ndarray) -> float:
+    """Skin that no piece's pull frees."""
+    left = np.flatnonzero(skin)
+    for piece in seam.pieces:
+        free = freedom_by_rays(scene, centres[left], master.normals[left], unit(np.asarray(piece.pull)))[0]
+        left = left[~free]
+    return float(master.face_areas_mm2[left].sum())
+
+
 def _depths(points: np.ndarray, top: np.ndarray, grid: Grid, progress: Progress) -> tuple[np.ndarray, np.ndarray]:
     """Depth of each locked point across the pull, and the inscribed radius of the overhang it lies under.
 
@@ -286,6 +308,9 @@ def find_locks(
         floor = _parting_under(seam, index, frame, frame.to_frame(centres), master)
         over = np.flatnonzero(mine & (master.normals @ pull < -1e-6))
         fill[over] = _hanging_mm(master, scene, centres, over, pull, floor[over])
+        if len(seam.pieces) > 2:
+            under = np.flatnonzero(mine & (master.normals @ pull > 1e-6))
+            fill[under] = _roofed_mm(master, seam, scene, centres, under, pull)
         which = np.flatnonzero(mine & (share > 0.5))
         depth[which], inscribed = _piece_depths(master, centres[which], frame, progress)
         across = master.normals[which] - np.outer(master.normals[which] @ pull, pull)
@@ -302,9 +327,12 @@ def find_locks(
         least_area_mm2 or master.skin_area_mm2 / 20_000,
     )  # fmt: skip
     worst = max((r.stretch for r in regions), default=0.0)
+    rigid = field.locked_area_mm2
+    if len(seam.pieces) > 2:
+        rigid = _rigid_mm2(master, seam, scene, centres, skin)
     return Locks(
         regions=regions,
-        rigid_area_mm2=field.locked_area_mm2,
+        rigid_area_mm2=rigid,
         piece_locked_area_mm2=float((locked_share * master.face_areas_mm2)[skin].sum()),
         fill_mm3=float((fill * projected).sum()),
         worst_stretch=worst,
