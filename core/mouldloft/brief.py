@@ -20,6 +20,7 @@ Tilt = Annotated[float, msgspec.Meta(ge=-90, le=90)]
 Text = Annotated[str, msgspec.Meta(max_length=1000)]
 Fraction = Annotated[float, msgspec.Meta(ge=0, le=1)]
 Vector = tuple[Offset, Offset, Offset]
+Pieces = Literal[2, 3, 4, 5, 6, 7, 8, "as proposed"]
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 
 
@@ -71,6 +72,9 @@ class SeamBrief:
     crease_share: Fraction = 0.5  # what seam in a crease costs beside seam on the open
     bent_wall_share: NotNegative = 0.1  # what a bent wall adds to the cost of a seam beside a flat one
     off_plane_mm2_per_mm2: NotNegative = 0.05  # for surface left on the far side of the best plane
+    # how many the mould is planned in; "as proposed": in as many as are proposed (up to 4, or to max_pieces where that
+    # is more), two where two will do
+    pieces: Pieces = 2
     max_pieces: Annotated[int, msgspec.Meta(ge=1, le=8)] = 2
     # when two pieces cost too much, more are proposed, up to max_pieces (invented starting values)
     most_fill_share: Fraction = 0.08  # lock fill of two pieces over the master's volume

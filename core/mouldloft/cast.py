@@ -13,17 +13,20 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from scipy.spatial import cKDTree
 from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.ops import polygonize, split, unary_union
 
 from .brief import Brief, CastBrief
 from .catalogue import Catalogue, GelcoatMaterial, TapeMaterial
+from .contour import face_centres
 from .depthmap import column_image, grid_around
 from .frame import pull_frame
+from .heightmap import outline
 from .laminate import laminate_thickness_mm, resin_kg
 from .lifting import check_lift
 from .marks import Assumption, Mark
-from .master import Master
+from .master import Master, skin_faces
 from .progress import SILENT, Progress
 from .rubber import Interval, Rubber
 from .seam import Seam
@@ -38,6 +41,9 @@ PUSH_SHARE_OF_HEIGHT = 0.9
 SILHOUETTE_PIXELS = 256  # along the longest side; the area of a ball is then right to 0.2 %
 SILHOUETTE_DIRECTIONS = 18  # over half a turn: every 10 degrees; the worst lies within 5, and cos 5 is 0.996
 COARSE_FROM_FACES = 200_000  # finer meshes lend their silhouettes and depths through a coarser one
+_ROUND_FOOT = 0.05  # of the height: skin this low and this near a board says whose part of the cast stands there
+_BOARD_CELLS = 200  # along a board, to which its parts are told from each other
+_LEAST_BOARD_MM2 = 1000.0  # a smaller part of a board is not cut out
 FOOT_SLICE = 0.004  # of the height, where the master has no flat base
 BALLAST_HIGH = 0.25  # of the height: ballast filled higher than this no longer lies low
 # EN 1991-1-4, table 4.1: (z0 m, z_min m); from memory, verify
@@ -129,7 +135,7 @@ def lay_up_cast(
     progress.step(0.2, "foot and baseboard")
     feet = foot_polygons(master)
     board = catalogue.board_for(BOARD_THICKNESS_MM)
-    halves = _baseboard(feet, seam, shell.thickness_mm)
+    halves = _baseboard(feet, master, seam, shell.thickness_mm)
     board_area = float(sum(h.area for h in halves))
     board_kg = board_area * 1e-6 * board.thickness_mm * 1e-3 * board.density_kg_m3
     progress.step(0.3, "wind on the silhouette")
@@ -326,23 +332,41 @@ def _outline(polygon: Polygon) -> Outline:
     return tuple((float(x), float(y)) for x, y in polygon.exterior.coords[:-1])
 
 
-def _baseboard(feet: tuple[Polygon, ...], seam: Seam, shell_mm: float) -> tuple[Polygon, ...]:
-    """Boards that fit inside the shell at each foot, split where the two halves of the cast meet."""
+def _baseboard(feet: tuple[Polygon, ...], master: Master, seam: Seam, shell_mm: float) -> tuple[Polygon, ...]:
+    """Boards that fit inside the shell at each foot, split where the parts of the cast meet."""
     boards: list[Polygon] = []
     for foot in feet:
         inside = foot.buffer(-(shell_mm + BOARD_CLEARANCE_MM), join_style="mitre")
         parts = inside.geoms if isinstance(inside, MultiPolygon) else [inside]
         for part in parts:
             if part.area > 100.0:
-                boards.extend(_split_by_seam(Polygon(part.exterior), seam))
+                board = Polygon(part.exterior)
+                boards.extend(_split_by_seam(board, seam) if len(seam.pieces) == 2 else _shared(board, master, seam))
     return tuple(boards)
+
+
+def _shared(board: Polygon, master: Master, seam: Seam) -> list[Polygon]:
+    """A board in one part for each piece of the mould whose skin stands round it: each part nearest to its own."""
+    centre = face_centres(master.vertices_mm, master.faces)
+    low = np.flatnonzero(skin_faces(master) & (centre[:, 2] < _ROUND_FOOT * master.height_mm))
+    near = low[shapely.distance(shapely.points(centre[low, :2]), board) < _ROUND_FOOT * master.height_mm]
+    if len(np.unique(seam.labels[near])) < 2:
+        return [board]
+    x0, y0, x1, y1 = board.bounds
+    pitch = max(x1 - x0, y1 - y0) / _BOARD_CELLS
+    x, y = np.meshgrid(np.arange(x0 - pitch, x1 + 2 * pitch, pitch), np.arange(y0 - pitch, y1 + 2 * pitch, pitch))
+    nearest = cKDTree(centre[near, :2]).query(np.column_stack([x.ravel(), y.ravel()]))[1]
+    owner = seam.labels[near][nearest].reshape(x.shape)
+    shares = [outline(owner == k, (x0 - pitch, y0 - pitch), pitch) for k in np.unique(owner)]
+    parts = [p for share in shares for p in shapely.get_parts(share.intersection(board)) if isinstance(p, Polygon)]
+    return [p for p in parts if p.area > _LEAST_BOARD_MM2]
 
 
 def _split_by_seam(board: Polygon, seam: Seam) -> list[Polygon]:
     pull = np.asarray(seam.pieces[0].pull, float)
     across = pull[:2]
     level = float(np.linalg.norm(across))
-    if len(seam.pieces) != 2 or level < 0.2:
+    if level < 0.2:
         return [board]
     normal = across / level
     foot = normal * (seam.plane_offset_mm / level)

@@ -38,6 +38,9 @@ BriefPath = Annotated[Path | None, typer.Option("--brief", "-b", help="What the 
 CataloguePath = Annotated[Path | None, typer.Option("--catalogue", help="Materials (TOML); else the bundled demo one.")]
 Height = Annotated[float | None, typer.Option("--height", help="Finished height in mm.", min=50, max=20000)]
 Casts = Annotated[int | None, typer.Option("--casts", help="Casts in the run.", min=1, max=500)]
+PieceCount = Annotated[
+    str | None, typer.Option("--pieces", help="Pieces of the mould: 2 to 8, or 'as proposed'; else two.")
+]
 Pictures = Annotated[bool, typer.Option("--pictures/--no-pictures", help="Also draw pictures, sheets and the page.")]
 Solids = Annotated[
     list[str] | None, typer.Option("--solids", help="Also write closed meshes in this format: stl, 3mf or glb.")
@@ -45,16 +48,22 @@ Solids = Annotated[
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no summary; only the results' folder.")]
 
 
-def _asked(brief_path: Path | None, height: float | None, casts: int | None) -> Brief:
+def _asked(brief_path: Path | None, height: float | None, casts: int | None, pieces: str | None = None) -> Brief:
     from dataclasses import replace
+    from typing import get_args
 
-    from .brief import Brief, read_brief
+    from .brief import Brief, Pieces, read_brief
 
     brief = read_brief(brief_path) if brief_path else Brief()
     if height is not None:
         brief = replace(brief, master=replace(brief.master, finished_height_mm=height))
     if casts is not None:
         brief = replace(brief, run=replace(brief.run, casts=casts))
+    if pieces is not None:
+        known = {str(word): word for word in get_args(Pieces)}
+        if pieces not in known:
+            raise BriefRefused(f"A mould in {pieces[:40]!r} pieces cannot be planned; give 2 to 8, or 'as proposed'.")
+        brief = replace(brief, seam=replace(brief.seam, pieces=known[pieces]))
     return brief
 
 
@@ -170,13 +179,14 @@ def plan_command(
     height: Height = None,
     casts: Casts = None,
     brief: BriefPath = None,
+    pieces: PieceCount = None,
     catalogue: CataloguePath = None,
     pictures: Pictures = True,
     solids: Solids = None,
     quiet: Quiet = False,
 ) -> None:
-    """Plan the mould of a mesh file. --height and --casts override the brief."""
-    _run(mesh, _asked(brief, height, casts), catalogue, out, pictures, solids, quiet)
+    """Plan the mould of a mesh file. --height, --casts and --pieces override the brief."""
+    _run(mesh, _asked(brief, height, casts, pieces), catalogue, out, pictures, solids, quiet)
 
 
 @app.command("demo")

@@ -1,11 +1,12 @@
-"""More than two pieces: proposed where two cannot free the jacket within the brief's limits.
+"""More than two pieces: proposed where two cannot free the jacket within the brief's limits, or as the brief asks.
 
-A proposal to work the brief or the sculpt over with: keys, sheets, gloves and boards are still those of two pieces.
+A proposal stays one unless the brief chooses it (`pieces` under [seam]): then its seam takes the place of the two
+pieces' and every later stage follows it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -119,6 +120,7 @@ class Division:
     notes: tuple[str, ...]
 
 
+_AS_PROPOSED = 4  # pieces, where the brief leaves the number to the proposal
 ROUGH_SHARE = 0.7  # of the lattice's cells: a second one tells how far the first may be out
 
 
@@ -200,7 +202,8 @@ def propose_division(
     cells: int = CELLS,
 ) -> Division | None:
     """Three pieces or more, up to `brief.seam.max_pieces`, where two break the brief's limits; None where two will do
-    or no more are allowed.
+    or no more are allowed. Where `brief.seam.pieces` names a number, that many and no fewer: raises `PlanImpossible`
+    where some of them would have no skin.
 
     Of each number of pieces the best pulls share the skin (`sharing`), stand as blocks on a lattice, and are taken off
     one by one (`blocks`); then every way off is looked at again by rays. The first number within the limits is
@@ -209,8 +212,13 @@ def propose_division(
     side. The same every time.
     """
     reasons = beyond_two(master, locks, brief)
-    if not reasons or brief.seam.max_pieces < 3:
+    asked = brief.seam.pieces if isinstance(brief.seam.pieces, int) and brief.seam.pieces > 2 else None
+    if brief.seam.pieces == "as proposed":
+        brief = replace(brief, seam=replace(brief.seam, max_pieces=max(brief.seam.max_pieces, _AS_PROPOSED)))
+    if asked is None and (not reasons or brief.seam.max_pieces < 3):
         return None
+    if asked is not None:  # the workshop's word: a piece need not pay for itself
+        brief = replace(brief, seam=replace(brief.seam, max_pieces=asked, piece_share=0.0))
     progress.begin("division")
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
@@ -231,8 +239,8 @@ def propose_division(
     margin = rule.flange_width_mm + rule.skin_mm + wall.thickness_mm
     ground = lay_ground(master, scene, rule.skin_mm, margin, progress, cells)
     best: _Tried | None = None
-    for count in range(3, brief.seam.max_pieces + 1):
-        progress.step(0.35 + 0.5 * (count - 3) / max(brief.seam.max_pieces - 2, 1), f"{count} pieces")
+    for count in range(asked or 3, brief.seam.max_pieces + 1):
+        progress.step(0.35 + 0.5 * (count - (asked or 3)) / brief.seam.max_pieces, f"{count} pieces")
         shares = share_skin(master, graph, patches, scene, brief.seam, pulls, costs, useful, count)
         if best is not None and len(shares.pulls) < count:
             continue  # no further piece pays for itself
@@ -244,6 +252,11 @@ def propose_division(
         if best.within:
             break
     assert best is not None
+    if asked is not None and len(best.shares.pulls) != asked:
+        raise PlanImpossible(
+            f"No {asked} pieces are worth making: with the best pulls found, {len(best.shares.pulls)} of them take all "
+            "the skin; ask for another number under [seam] pieces."
+        )
     progress.step(0.9, "two pieces, by the same method")
     two = _two_pieces(ground, seam, rule, wall.thickness_mm)
     rough = lay_ground(master, scene, rule.skin_mm, margin, cells=round(ROUGH_SHARE * cells))
@@ -460,6 +473,8 @@ def _order_in_words(tried: _Tried, names: tuple[str, ...]) -> tuple[ComingOff, .
 
 def _why(reasons: tuple[str, ...], count: int, fill_mm3: float, two_mm3: float) -> str:
     said = "; ".join(reasons)
+    if not reasons:
+        return f"{count} pieces, as asked: {litres(fill_mm3)} of lock fill where two take {litres(two_mm3)}."
     beside = f"{litres(fill_mm3)} of lock fill where two take {litres(two_mm3)}, by the same method"
     if fill_mm3 < two_mm3:
         return f"Two pieces go over the brief's limits: {said}. {count} pieces take {beside}."
@@ -482,13 +497,19 @@ def _notes(ground: Ground, tried: _Tried, names: tuple[str, ...]) -> tuple[str, 
     if tried.blocks.given_cells:
         litre = litres(tried.blocks.given_cells * cell**3)
         out.append(f"{litre} of jacket went to a neighbour or became rubber, so that no two pieces hold each other.")
-    out.append("Keys, sheets and pictures are still those of two pieces; of solids, only the proposed jackets are not.")
     return tuple(out)
 
 
 # --- to build ------------------------------------------------------------------------------------------------
 
 _LEAST_JOINT_MM = 5.0  # a shorter open one is a crumb where three pieces meet
+
+
+def takes_division(brief: Brief, division: Division) -> bool:
+    """Does the brief plan the mould in the pieces of this division? As proposed only where they better two."""
+    if brief.seam.pieces == "as proposed":
+        return division.fill_mm3 < division.two_piece_fill_mm3
+    return brief.seam.pieces == len(division.pieces)
 
 
 def seam_of_division(master: Master, division: Division, two: Seam, show: np.ndarray) -> Seam:

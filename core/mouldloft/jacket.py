@@ -16,7 +16,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from .brief import Brief, CastBrief, JacketBrief
-from .footflange import above_parting_mm, foot_lines, foot_pixels, on_board
+from .footflange import above_parting_mm, along_board, foot_lines, foot_pixels, on_board
 from .heightmap import Cells, surface_cells
 from .house import counted
 from .keys import GRAVITY_M_S2, RUBBER_DENSITY_KG_DM3, Key, Keys, key_bumps
@@ -35,7 +35,7 @@ from .master import Master
 from .panels import KNOCK_DOWN, PATCH_RADIUS_MM, POISSON, Panels, buckling_stress_mpa, find_panels, panels_under_load
 from .panels import SOURCE as PANEL_SOURCE
 from .progress import SILENT, Progress
-from .rims import covered, on_parting, on_this_flange, points_along, rim_lines, widest_step_mm
+from .rims import covered, on_parting, on_this_flange, points_along, rim_lines, seen_share, widest_step_mm
 from .rubber import Envelope, Interval, Rubber
 from .seam import Seam
 
@@ -343,7 +343,7 @@ def _measure(
     error = abs(float(half.area_mm2.sum()) / float(area.sum()) - 1.0) if len(area) else 0.0
     samples, normals, each = _bare_samples(envelope)
     zone = zone_of_cells(envelope, cells, rubber.edge_band_mm)
-    foot = foot_pixels(envelope, rubber.flange_width_mm, rubber.flange_thickness_mm)
+    foot = foot_pixels(envelope, rubber.flange_width_mm, rubber.flange_thickness_mm, len(rubber.envelopes) > 2)
     on_foot = foot[:-1, :-1] & foot[:-1, 1:]  # a row of cells above it is its face, seen along the pull
     zone[on_foot] = 2
     return _Outside(
@@ -503,8 +503,9 @@ def _place_fasteners(rubber: Rubber, keys: Keys) -> tuple[list[_Bolts], list[np.
         feet, reach = _keys_on_flange(envelope, rubber, keys)
         lines = rim_lines(envelope, min(BOLT_EDGE_MM, rubber.flange_width_mm / 2.0))
         shared = _shared(envelope, [b.points_mm for b in all_bolts])
-        xy = points_along(lines, BOLT_PITCH_MM, _clear_of(feet, reach + WASHER_RADIUS_MM), shared)
-        all_bolts.append(_Bolts(on_parting(envelope, xy), widest_step_mm(lines, xy, BOLT_EDGE_MM)))
+        seen = seen_share(envelope, lines) if len(rubber.envelopes) > 2 else 1.0
+        xy = points_along(lines, seen * BOLT_PITCH_MM, _clear_of(feet, reach + WASHER_RADIUS_MM), shared)
+        all_bolts.append(_Bolts(on_parting(envelope, xy), widest_step_mm(lines, xy, BOLT_EDGE_MM) / seen))
         blocked = np.concatenate([feet, xy])
         clear = np.concatenate([reach, np.full(len(xy), WEDGE_CLEAR_MM)])
         rim = rim_lines(envelope, 1.5 * envelope.pixel_mm)
@@ -524,27 +525,30 @@ class _Foot:
 def _place_on_board(envelope: Envelope, rubber: Rubber, keys: Keys, bolts_mm: np.ndarray) -> _Foot:
     """Bolts down through the foot's flange into the board, and wedge points under its rim: off the parting flange,
     clear of its bolts and of the keys low enough to be in a spanner's way."""
-    pixels = foot_pixels(envelope, rubber.flange_width_mm, rubber.flange_thickness_mm)
+    any_pull = len(rubber.envelopes) > 2
+    pixels = foot_pixels(envelope, rubber.flange_width_mm, rubber.flange_thickness_mm, any_pull)
     if not pixels.any():
         return _Foot(np.zeros((0, 3)), np.zeros((0, 3)), 0.0)
     low = [k for k in keys.keys if k.foot_mm[2] < rubber.flange_thickness_mm + SPANNER_MM]
     inset = min(BOLT_EDGE_MM, rubber.flange_width_mm / 2.0)
     near = [np.array([k.foot_mm for k in low]).reshape(-1, 3), bolts_mm[bolts_mm[:, 2] < SPANNER_MM]]
-    blocked = envelope.frame.to_frame(np.concatenate(near))[:, [0, 2]]
+    blocked = along_board(envelope, np.concatenate(near), any_pull)
     reach = np.concatenate([[k.reach_mm for k in low], np.full(len(near[1]), WEDGE_CLEAR_MM)])
     aside = rubber.flange_thickness_mm + inset
 
     def usable(points: np.ndarray, clear_mm: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
         clear = _clear_of(points, clear_mm)
-        return lambda spots: clear(spots) & (above_parting_mm(envelope, pixels, spots) >= aside)
+        thick = rubber.flange_thickness_mm
+        return lambda spots: clear(spots) & (above_parting_mm(envelope, pixels, spots, thick, any_pull) >= aside)
 
     nothing = np.zeros((0, 2))
-    lines = foot_lines(envelope, pixels, inset)
+    lines = foot_lines(envelope, pixels, inset, any_pull)
     spots = points_along(lines, BOLT_PITCH_MM, usable(blocked, reach + WASHER_RADIUS_MM), nothing)
-    rims = foot_lines(envelope, pixels, 1.5 * envelope.pixel_mm)
+    rims = foot_lines(envelope, pixels, 1.5 * envelope.pixel_mm, any_pull)
     blocked, reach = np.concatenate([blocked, spots]), np.concatenate([reach, np.full(len(spots), WEDGE_CLEAR_MM)])
     wedges = points_along(rims, WEDGE_PITCH_MM, usable(blocked, reach), nothing, phase=0.5)
-    return _Foot(on_board(envelope, spots), on_board(envelope, wedges), widest_step_mm(lines, spots, BOLT_EDGE_MM))
+    bolts_at, wedges_at = (on_board(envelope, at, any_pull) for at in (spots, wedges))
+    return _Foot(bolts_at, wedges_at, widest_step_mm(lines, spots, BOLT_EDGE_MM))
 
 
 def _clear_of(points: np.ndarray, distance_mm: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:

@@ -961,9 +961,9 @@ def _close_gaps(keys: list[Key], ground: Ground, brief: KeysBrief, stuff: Rubber
 
 
 def piece_prefixes(names: Sequence[str]) -> list[str]:
-    """Shortest beginnings of the piece names, in capitals, that tell them apart."""
+    """Shortest beginnings of the piece names, in capitals, that tell them apart; numbers where three do not."""
     clean = ["".join(c for c in n if c.isalnum()) or "P" for n in names]
-    for length in range(1, max(map(len, clean), default=1) + 1):
+    for length in range(1, 4):
         short = [c[:length].upper() for c in clean]
         if len(set(short)) == len(short):
             return short

@@ -12,7 +12,7 @@ from .cast import Cast, cast_assumptions, lay_up_cast
 from .catalogue import Catalogue, read_catalogue
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
-from .division import Division, division_assumptions, propose_division
+from .division import Division, division_assumptions, propose_division, seam_of_division, takes_division
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
 from .keys import Keys, key_assumptions, rubber_stuff, set_keys
 from .laminate import laminate_assumptions
@@ -86,6 +86,10 @@ def plan(
     division = propose_division(
         master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show
     )
+    if division is not None and takes_division(brief, division):
+        seam = seam_of_division(master, division, seam, survey.show)
+        stuff = catalogue.rubber_for(brief.materials)
+        locks = find_locks(master, survey.undercut, seam, stuff, progress, scene=survey.scene)
     progress.begin("rubber")
     bare = brush_rubber(master, seam, locks, brief, progress, catalogue.rubber_for(brief.materials))
     rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)

@@ -20,7 +20,7 @@ from .jacket import Jacket, JacketPiece
 from .keys import Keys
 from .marks import Assumption, Mark
 from .progress import SILENT, Progress
-from .rubber import Rubber, coat_volumes_mm3
+from .rubber import Rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
 
 DAY_H = 24.0
 BOARDS_PER_CRADLE = 3  # common practice: two profiles and a middle one; the cradle itself says how many
@@ -161,9 +161,28 @@ class _Workshop:
 
     @property
     def seam_m(self) -> float:
-        """Length that wall and flange are built along: the flange's area over its width, of the piece with most."""
-        areas = [float(e.flange.sum()) * e.pixel_mm**2 for e in self.rubber.envelopes]
-        return max(areas, default=0.0) / self.rubber.flange_width_mm * 1e-3
+        """Length that wall and flange are built along: the flange's area over its width, of the piece with most; of
+        more than two pieces half of all."""
+        areas = flange_areas_mm2(self.rubber)
+        area = max(areas, default=0.0) if len(areas) <= 2 else sum(areas) / 2
+        return area / self.rubber.flange_width_mm * 1e-3
+
+    @property
+    def several(self) -> bool:
+        """More than two pieces."""
+        return len(self.rubber.envelopes) > 2
+
+    def wall_m(self, piece: int) -> float:
+        """Length of wall to build before a piece is brushed."""
+        if not self.several:
+            return self.seam_m if piece == 0 else 0.0
+        return wall_areas_mm2(self.rubber)[piece] / self.rubber.flange_width_mm * 1e-3
+
+    def flange_m2(self, piece: int) -> float:
+        """Flange to release before a piece is brushed."""
+        if not self.several:
+            return self.seam_m * self.rubber.flange_width_mm * 1e-3
+        return flange_areas_mm2(self.rubber)[piece] * 1e-6
 
     def warmth(self, stated_at_c: float) -> float:
         run, rates = self.brief.run, self.catalogue.rates
@@ -376,13 +395,14 @@ def _work_through(shop: _Workshop, brief: Brief, start: date | None, pace: float
 def _make_piece(clock: _Clock, shop: _Workshop, piece: int) -> None:
     rates, hands, stuff = shop.catalogue.rates, shop.hands, shop.stuff
     name = shop.rubber.envelopes[piece].name
-    flange_m2 = shop.seam_m * shop.rubber.flange_width_mm * 1e-3
     clock.line = f"Wall and release, {name}"
     if piece == 0:
-        clock.work("Build and seal the wall", "wall", shop.seam_m / rates.wall_m_h / hands)
+        clock.work("Build and seal the wall", "wall", shop.wall_m(piece) / rates.wall_m_h / hands)
         clock.work("Seal and release the master", "wall", shop.rubber.skin_m2 / rates.release_m2_h / hands)
     else:
-        hours = rates.turn_over_h / hands + flange_m2 / rates.release_m2_h / hands
+        if shop.wall_m(piece) > 0:
+            clock.work(f"Build and seal the wall, {name}", "wall", shop.wall_m(piece) / rates.wall_m_h / hands)
+        hours = rates.turn_over_h / hands + shop.flange_m2(piece) / rates.release_m2_h / hands
         clock.work(f"Turn over, release the flange for the {name}", "wall", hours)
     clock.line = f"Rubber, {name}"
     recoat = stuff.recoat_min / 60.0 * shop.warmth(stuff.pot_life_temperature_c)
@@ -422,15 +442,16 @@ def _make_cast(clock: _Clock, shop: _Workshop, number: int) -> None:
     gelcoat = shop.catalogue.gelcoat_for(shop.brief.materials)
     resin = shop.catalogue.resin_for(shop.brief.materials)
     name = clock.line = f"Cast {number}"
+    parts = "pieces" if shop.several else "halves"
     coat, laminate = shop.gelcoat_batch(), shop.cast_batch()
     note = f"{coat.batches} x {coat.batch_kg:.2f} kg, {coat.catalyst_g:.0f} g of it catalyst"
-    clock.work(f"{name}: gelcoat in the open halves", "casts", shop.hours_of(coat), note, unbroken=True)
+    clock.work(f"{name}: gelcoat in the open {parts}", "casts", shop.hours_of(coat), note, unbroken=True)
     clock.wait(f"{name}: gelcoat sets", "casts", gelcoat.overlay_h * shop.warmth(gelcoat.gel_temperature_c))
     glass = cast.glass_kg
     mixing = math.ceil(laminate.batches / hands) * rates.mixing_min / 60.0
     note = f"{glass:.1f} kg of glass; resin in {laminate.batches} x {laminate.batch_kg:.2f} kg"
     hours = glass / rates.laminating_kg_h / hands + mixing
-    clock.work(f"{name}: lay up the halves", "casts", hours, note)
+    clock.work(f"{name}: lay up the {parts}", "casts", hours, note)
     clock.work(f"{name}: close the mould and tape the joint", "casts", cast.joint_tape_m / rates.join_m_h / hands)
     if cast.baseboard_halves_mm:
         clock.work(f"{name}: glass in the baseboard", "casts", rates.baseboard_h / hands)

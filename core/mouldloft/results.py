@@ -59,8 +59,12 @@ def _templates(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
         for piece in plan.cradle.pieces
         for board in piece.boards
     ]
-    built = wall.build_wall(plan.master, plan.seam, plan.rubber.flange_width_mm, progress)
-    for name, templates in (("wall", list(wall.wall_templates(built))), ("cradle", boards)):
+    walls = []
+    if len(plan.seam.pieces) == 2:
+        walls = list(
+            wall.wall_templates(wall.build_wall(plan.master, plan.seam, plan.rubber.flange_width_mm, progress))
+        )
+    for name, templates in (("wall", walls), ("cradle", boards)):
         if templates:
             progress.step(0.5, f"{name} templates")
             paper.write_dxf(inner / f"{name}.dxf", templates)

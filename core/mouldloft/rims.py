@@ -154,3 +154,17 @@ def on_parting(envelope: Envelope, xy: np.ndarray) -> np.ndarray:
         return np.zeros((0, 3))
     z = sample(envelope.parting_mm, envelope.origin_mm, envelope.pixel_mm, xy)
     return envelope.frame.to_master(np.column_stack([xy, z]))
+
+
+def seen_share(envelope: Envelope, lines: Sequence[shapely.LineString]) -> float:
+    """Length of the lines seen along the pull over their length on the parting surface, 1 where it is level.
+
+    Where the surface breaks between two joints it rises by more than four times its run: that is no flange's length.
+    """
+    across = along = 0.0
+    for line in lines:
+        points = on_parting(envelope, shapely.get_coordinates(line))
+        flat = np.linalg.norm(np.diff(points @ envelope.frame.axes.T, axis=0)[:, :2], axis=1)
+        across += float(flat.sum())
+        along += float(np.minimum(np.linalg.norm(np.diff(points, axis=0), axis=1), 4.0 * flat).sum())
+    return across / along if along > 0 else 1.0

@@ -748,6 +748,28 @@ def _interval(
     return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
 
 
+def flange_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
+    """Area of each piece's flange on its parting surface: of two pieces seen along the pull, of more along its lean."""
+    found = []
+    for envelope in rubber.envelopes:
+        lean = np.ones(envelope.flange.shape)
+        if len(rubber.envelopes) > 2:
+            slope = np.hypot(*np.gradient(envelope.parting_mm.astype(float), envelope.pixel_mm))
+            lean = np.hypot(1.0, np.minimum(slope, _STEEPEST_FLANGE))
+        found.append(float(lean[envelope.flange].sum()) * envelope.pixel_mm**2)
+    return tuple(found)
+
+
+def wall_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
+    """Wall to build before each piece is brushed: of two all of it for the first. Of more every joint's wall once, so
+    half of all flanges, by the pieces' own flanges; the last finds its neighbours' standing."""
+    areas = flange_areas_mm2(rubber)
+    if len(areas) <= 2:
+        return (areas[0], *(0.0 for _ in areas[1:]))
+    whole, first = sum(areas) / 2, max(sum(areas[:-1]), 1e-9)
+    return (*(whole * area / first for area in areas[:-1]), 0.0)
+
+
 def add_tabs(rubber: Rubber, keys: Keys) -> Rubber:
     """The same glove with its tabs' rubber counted: parts, measured volume, interval and the last coat."""
     tabs = [sum(k.volume_mm3 for k in keys.keys if k.piece == e.piece) for e in rubber.envelopes]

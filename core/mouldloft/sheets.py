@@ -136,12 +136,17 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
 
 def _seam_kind(plan: MouldPlan) -> str:
     figures, other = plan.seam.figures, plan.seam.alternative
-    kind = {"plane": "on a plane", "free": "drawn free over the surface", "own": "after your own line"}.get(
-        plan.seam.kind, plan.seam.kind
-    )
+    kind = {
+        "plane": "on a plane",
+        "free": "drawn free over the surface",
+        "own": "after your own line",
+        "joints": "joints of more than two pieces",
+    }.get(plan.seam.kind, plan.seam.kind)
     if other is None:
         return kind
     names = {"plane": "the best plane", "free": "a free seam", "own": "your own line"}
+    if len(plan.seam.pieces) > 2:
+        names = {"plane": "two pieces on a plane", "free": "a free seam of two", "own": "two along your own line"}
     return (
         f"{kind}: {metres(figures.on_show_mm)} on show and {litres(figures.fill_mm3)} to fill, where "
         f"{names.get(other.kind, other.kind)} has {metres(other.on_show_mm)} and {litres(other.fill_mm3)}"
@@ -216,8 +221,8 @@ def _division(plan: MouldPlan, inner: float) -> list[Flowable]:
     rows = division_rows(plan)
     if not rows:
         return []
-    (_, why), *rest = rows
-    parts = heading("More pieces?", why)
+    (title, why), *rest = rows
+    parts = heading(title, why)
     if rest:
         parts.append(facts_table([(name.strip().capitalize(), words) for name, words in rest], inner, 0.16))
     return parts

@@ -86,6 +86,8 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
             f"A tolerance of {pitch:g} mm makes no solids; give one above 0 and no more than the flange's width of "
             f"{plan.rubber.flange_width_mm:g} mm."
         )
+    if len(plan.seam.pieces) > 2:
+        raise PlanImpossible("Solids are made of two pieces only; leave them out, or set pieces = 2 under [seam].")
     progress.step(0.0, "master halves")
     solids = _master_halves(plan.master, plan.seam)
     print_of = _manifold(plan.master.vertices_mm, plan.master.faces, plan.master.name)

@@ -61,7 +61,12 @@ def _first_off(plan: MouldPlan) -> str:
 
 
 def _kind(kind: str) -> str:
-    return {"plane": "on a plane", "free": "free over the surface", "own": "after your own line"}.get(kind, kind)
+    return {
+        "plane": "on a plane",
+        "free": "free over the surface",
+        "own": "after your own line",
+        "joints": "joints of more than two pieces",
+    }.get(kind, kind)
 
 
 def _lock_words(plan: MouldPlan) -> str:
@@ -79,6 +84,16 @@ def _worst_lock(plan: MouldPlan) -> str:
     return f"; worst: {worst.name}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep"
 
 
+_STILL_TWO = (
+    "Keys, sheets and pictures are those of two pieces; of solids, only the proposed jackets are not. To plan in more, "
+    'set pieces = "as proposed" under [seam].'
+)
+_STILL_LEFT = (
+    "Left out: templates of the wall, and solids of halves, gloves and jackets. What two pieces both "
+    "claim is counted twice, and widens the interval."
+)
+
+
 def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
     """What more than two pieces would do, or that they may be asked for."""
     made = plan.division
@@ -87,7 +102,8 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
         ask = "; set max_pieces under [seam] to 3 or more for a proposal" if plan.brief.seam.max_pieces < 3 else ""
         return [("More pieces?", "; ".join(reasons) + ask)] if reasons else []
     v = made.rubber_mm3
-    rows = [("More pieces?", made.why)]
+    built = len(plan.seam.pieces) > 2
+    rows = [("In more than two" if built else "More pieces?", made.why)]
     for piece in made.pieces:
         rows.append(
             (
@@ -98,14 +114,15 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
         )
     if made.order:
         rows.append(("  Taking off", "; ".join(f"{k}. {s.piece} {s.reason}" for k, s in enumerate(made.order, 1))))
-    rows.append(
-        (
-            "  Rubber then",
-            f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), "
-            f"joints {metres(made.joint_length_mm)}",
+    if not built:
+        rows.append(
+            (
+                "  Rubber then",
+                f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), "
+                f"joints {metres(made.joint_length_mm)}",
+            )
         )
-    )
-    rows.append(("  Mind", " ".join(made.notes)))
+    rows.append(("  Mind", " ".join((*made.notes, _STILL_LEFT if built else _STILL_TWO))))
     return rows
 
 

@@ -27,7 +27,7 @@ from .marks import Assumption, Mark
 from .master import Master
 from .programme import Programme, bolt_count, set_programme
 from .progress import SILENT, Progress
-from .rubber import Interval, Rubber
+from .rubber import Interval, Rubber, flange_areas_mm2, wall_areas_mm2
 from .undercut import Locks
 
 STAGES = ("wall", "glove", "jacket", "cradle", "casts")
@@ -179,13 +179,14 @@ def _thickened(rubber: Rubber) -> float:
 
 
 def _wall_needs(rubber: Rubber, catalogue: Catalogue) -> Iterable[Need]:
-    """Boards for the wall and release on master and flanges: the wall is as large as the first piece's flange."""
-    areas = [float(e.flange.sum()) * e.pixel_mm**2 * 1e-6 for e in rubber.envelopes]
+    """Boards for the wall and release on master and flanges."""
+    areas = [area * 1e-6 for area in flange_areas_mm2(rubber)]
+    wall = sum(wall_areas_mm2(rubber)) * 1e-6
     release = catalogue.release[0]
     coated = (rubber.skin_m2 + sum(areas)) * MASTER_RELEASE_COATINGS
     board = catalogue.board_for(0.0)
     yield Need(release, "wall", interval_of(coated * release.kg_m2, (("wiped on by hand", 0.3),)), 0.0)
-    yield Need(board, "wall", interval_of(areas[0], (("column image resolution", 0.05),)), board.cutting_loss)
+    yield Need(board, "wall", interval_of(wall, (("column image resolution", 0.05),)), board.cutting_loss)
 
 
 def mats_of_zone(zone: Zone, brief: Brief, catalogue: Catalogue) -> tuple[MatMaterial, ...]:

@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 from .house import counted, feet_inches, kg, listed, litres, metres, mm, number, ounces
 from .opening import direction_words
 from .polyline import spaced_out
+from .programme import bolt_count
 from .rubber import coat_volumes_mm3
 
 if TYPE_CHECKING:
@@ -241,14 +242,17 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
     glass = listed(
         f"{zone.name} {ounces(zone.mat_oz_ft2)} ({number(zone.mat_g_m2)} g/m²)" for zone in jacket.pieces[0].zones
     )
+    part = "half"
     bolts = max((len(p.bolts_mm) for p in jacket.pieces), default=0)
+    if len(others) > 1:
+        bolts, part = bolt_count(jacket), "part"
     pitch = max((p.bolt_pitch_mm for p in jacket.pieces), default=0.0)
     base = " The foot stays open: seal round it." if plan.master.base == "open" else ""
     steps = [
         Step("Stand the master", f"Upright and level on a board, {mm(plan.master.height_mm)} tall.{base}"),
         Step(
             "Build the wall",
-            f"Along the seam, {metres(plan.seam.length_mm)}, {mm(rubber.flange_width_mm)} wide, on the side of the "
+            f"Along the seam, {metres(_first_wall_mm(plan))}, {mm(rubber.flange_width_mm)} wide, on the side of the "
             f"{listed(others) or first}; seal its root, seal and release the master.",
         ),
         Step(
@@ -266,7 +270,8 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
     ]
     for at, name in enumerate(others, 1):
         tabs = counted(_keys_on(plan, at), "tab")
-        steps.append(Step(f"The same for the {name}", f"Rubber in the same coats, {tabs}, jacket."))
+        walled = "Wall along the joints that no piece stands at yet. " if at < len(others) > 1 else ""
+        steps.append(Step(f"The same for the {name}", f"{walled}Rubber in the same coats, {tabs}, jacket."))
     steps += [
         Step(
             "Drill and bolt",
@@ -279,11 +284,16 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
         ),
         Step(
             "Cast",
-            f"{run_line(plan).capitalize()}: each half laid up in its mould, mould bolted shut, joined from inside "
+            f"{run_line(plan).capitalize()}: each {part} laid up in its mould, mould bolted shut, joined from inside "
             f"over {metres(plan.cast.joint_tape_m * 1000)} of tape.",
         ),
     ]
     return tuple(steps)
+
+
+def _first_wall_mm(plan: MouldPlan) -> float:
+    """Seam of the piece that is brushed first."""
+    return sum(line.length_mm for line in plan.seam.lines if 0 in line.between)
 
 
 def _coat_words(coats: Sequence[Coat]) -> Iterator[str]:
