@@ -45,7 +45,7 @@ from .rubber import Interval, ThicknessRule, choose_thickness
 from .seam import Seam, SeamFigures, SeamPiece, keep_clear_weights, line_along
 from .seamcosts import edge_prices, skin_areas_mm2
 from .sharing import Shares, at_most, drawn_shares, gather_patches, possible_pulls, pull_costs, share_skin, useful_pulls
-from .undercut import Locks, freedom_by_rays, where_on_piece
+from .undercut import Locks, freedom_by_rays
 from .visibility import how_it_shows
 
 if TYPE_CHECKING:
@@ -351,17 +351,24 @@ _ROUND = ("front", "front left", "left", "back left", "back", "back right", "rig
 _STEEP = 0.7  # of a pull's length: a steeper one names a top or bottom piece
 
 
-def name_by_pull(pulls: np.ndarray, centres_mm: np.ndarray, master: Master) -> tuple[str, ...]:
-    """Names a workshop can find: by the side each piece comes off to, and where two share one, by their places too."""
+def name_by_pull(pulls: np.ndarray, centres_mm: np.ndarray) -> tuple[str, ...]:
+    """Names a workshop can find: by the side each piece comes off to; of two to one side the lower and the upper, of
+    more by number from below."""
     sides = []
     for x, y, z in pulls:
         turn = np.degrees(np.arctan2(x, -y)) % 360  # 0 front, 90 left
         sides.append(("top" if z > 0 else "bottom") if abs(z) > _STEEP else _ROUND[round(turn / 45) % 8])
-    names = [
-        f"{side} piece" if sides.count(side) == 1 else f"{side} piece, {where_on_piece(centre, master)}"
-        for side, centre in zip(sides, centres_mm)
-    ]
-    return tuple(name if names.count(name) == 1 else f"{name} ({k + 1})" for k, name in enumerate(names))
+    names = []
+    for k, side in enumerate(sides):
+        alike = [n for n in range(len(sides)) if sides[n] == side]
+        place = sorted(alike, key=lambda n: (float(centres_mm[n][2]), n)).index(k)
+        if len(alike) == 1:
+            names.append(f"{side} piece")
+        elif len(alike) == 2:
+            names.append(f"{('lower', 'upper')[place]} {side} piece")
+        else:
+            names.append(f"{side} piece {place + 1}")
+    return tuple(names)
 
 
 def _in_words(
@@ -380,7 +387,7 @@ def _in_words(
     own = np.bincount(shares.labels, areas, minlength=count)
     centre = master.vertices_mm[master.faces].mean(axis=1)
     middle = np.stack([np.bincount(shares.labels, areas * centre[:, k], minlength=count) for k in range(3)], axis=1)
-    names = name_by_pull(shares.pulls, middle / np.maximum(own, 1e-9)[:, None], master)
+    names = name_by_pull(shares.pulls, middle / np.maximum(own, 1e-9)[:, None])
     locked = [_locked_mm2(ground, shares, k, centre, areas) for k in range(count)]
     pieces = tuple(
         DivisionPiece(

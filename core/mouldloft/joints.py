@@ -143,7 +143,7 @@ def _own_bounds(
     """Under its own skin, and over what skin of others lies below that; -inf and +inf where nothing bounds. vertices :
     (n, 3) in the piece's frame."""
     skins = _clear_skins(master, seam)
-    top, high = column_image(vertices, skins[piece], grid)
+    top, high = column_image(vertices, master.faces[skin_faces(master) & (seam.labels == piece)], grid)
     others = np.concatenate([faces for k, faces in enumerate(skins) if k != piece])
     centre = face_centres(vertices, others)
     i, j = grid.nearest(centre[:, 0], centre[:, 1])
