@@ -41,7 +41,6 @@ PUSH_SHARE_OF_HEIGHT = 0.9
 SILHOUETTE_PIXELS = 256  # along the longest side; the area of a ball is then right to 0.2 %
 SILHOUETTE_DIRECTIONS = 18  # over half a turn: every 10 degrees; the worst lies within 5, and cos 5 is 0.996
 COARSE_FROM_FACES = 200_000  # finer meshes lend their silhouettes and depths through a coarser one
-_ROUND_FOOT = 0.05  # of the height: skin this low and this near a board says whose part of the cast stands there
 _BOARD_CELLS = 200  # along a board, to which its parts are told from each other
 _LEAST_BOARD_MM2 = 1000.0  # a smaller part of a board is not cut out
 FOOT_SLICE = 0.004  # of the height, where the master has no flat base
@@ -347,16 +346,16 @@ def _baseboard(feet: tuple[Polygon, ...], master: Master, seam: Seam, shell_mm: 
 
 def _shared(board: Polygon, master: Master, seam: Seam) -> list[Polygon]:
     """A board in one part for each piece of the mould whose skin stands round it: each part nearest to its own."""
-    centre = face_centres(master.vertices_mm, master.faces)
-    low = np.flatnonzero(skin_faces(master) & (centre[:, 2] < _ROUND_FOOT * master.height_mm))
-    near = low[shapely.distance(shapely.points(centre[low, :2]), board) < _ROUND_FOOT * master.height_mm]
-    if len(np.unique(seam.labels[near])) < 2:
+    lowest = master.vertices_mm[:, 2][master.faces].min(axis=1)
+    low = np.flatnonzero(skin_faces(master) & (lowest < FOOT_SLICE * master.height_mm))
+    if not len(low):
         return [board]
+    round_it = face_centres(master.vertices_mm, master.faces[low])[:, :2]
     x0, y0, x1, y1 = board.bounds
     pitch = max(x1 - x0, y1 - y0) / _BOARD_CELLS
     x, y = np.meshgrid(np.arange(x0 - pitch, x1 + 2 * pitch, pitch), np.arange(y0 - pitch, y1 + 2 * pitch, pitch))
-    nearest = cKDTree(centre[near, :2]).query(np.column_stack([x.ravel(), y.ravel()]))[1]
-    owner = seam.labels[near][nearest].reshape(x.shape)
+    nearest = cKDTree(round_it).query(np.column_stack([x.ravel(), y.ravel()]))[1]
+    owner = seam.labels[low][nearest].reshape(x.shape)
     shares = [outline(owner == k, (x0 - pitch, y0 - pitch), pitch) for k in np.unique(owner)]
     parts = [p for share in shares for p in shapely.get_parts(share.intersection(board)) if isinstance(p, Polygon)]
     return [p for p in parts if p.area > _LEAST_BOARD_MM2]

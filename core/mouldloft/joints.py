@@ -25,7 +25,7 @@ from .rays import inside_body, ray_scene
 if TYPE_CHECKING:
     from .seam import Seam
 
-_PIXELS = 400  # along the master's longest side, of the map a joint's surface is stretched on
+_PIXELS = 250  # along the master's longest side, of the map a joint's surface is stretched on
 _LEAST_TURN_DEG = 20.0  # between the pulls of two pieces that meet: closer, neither could part from the other
 _REACH = 0.1  # of the master's longest side: how far a joint's surface goes, unless told
 

@@ -359,7 +359,7 @@ def _cover_piece(
     tallest = float(np.ptp(points[:, 2]))
     spread = rule.flange_width_mm + rule.edge_mm + tallest * np.tan(np.radians(brief.draft_deg)) + 4 * pixel_mm
     grid = grid_around(points, pixel_mm, spread)
-    parting = parting_of(master, seam, piece, frame, grid, 2 * (rule.flange_width_mm + rule.edge_mm))
+    parting = parting_of(master, seam, piece, frame, grid, 1.25 * (rule.flange_width_mm + rule.edge_mm))
     several = len(seam.pieces) > 2
     base_low, base_high = _above_base(frame, grid, master)
     low = np.maximum(parting, base_low)

@@ -1,0 +1,412 @@
+"""More than two pieces through every stage: bodies cut in sectors, whose skins, flanges and feet are known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import manifold3d
+import meshes
+import numpy as np
+import pytest
+import shapely
+import trimesh
+from mouldloft.brief import Brief, RubberBrief, RunBrief, brief_from_dict
+from mouldloft.cast import lay_up_cast
+from mouldloft.catalogue import read_catalogue
+from mouldloft.cli import _asked
+from mouldloft.depthmap import grid_around, solid_between_mm
+from mouldloft.division import ComingOff, Division, DivisionPiece, JointLine, _joints, name_by_pull, seam_of_division
+from mouldloft.errors import BriefRefused, PlanImpossible
+from mouldloft.frame import pull_frame
+from mouldloft.joints import joint_surfaces, parting_of
+from mouldloft.master import Master
+from mouldloft.pipeline import MouldPlan, back_glove, key_glove, plan, reckon_work, with_notes
+from mouldloft.planfile import open_plan, save_plan
+from mouldloft.programme import bolt_count
+from mouldloft.rays import inside_body, ray_scene
+from mouldloft.results import write_results
+from mouldloft.rubber import (
+    Interval,
+    Rubber,
+    _claims,
+    brush_rubber,
+    choose_thickness,
+    flange_areas_mm2,
+    wall_areas_mm2,
+)
+from mouldloft.seam import Seam, place_seam
+from mouldloft.sharing import Shares
+from mouldloft.solids import make_solids
+from mouldloft.summary import summary_text
+from mouldloft.undercut import find_locks
+from mouldloft.words import work_steps
+from seam_bodies import PLANE, as_master, opening_along, seen_field
+from test_planfile import same
+
+RADIUS, SKIN, WIDE, THICK = 100.0, 8.0, 40.0, 10.0
+BARE = RubberBrief(
+    skin_thickness_mm=SKIN, edge_thickness_mm=SKIN, edge_band_mm=0.0, draft_deg=0.5, flange_width_mm=WIDE,
+    flange_thickness_mm=THICK, pixel_mm=2.0,
+)  # fmt: skip
+CATALOGUE = read_catalogue(None)
+
+
+def fanned(count: int, lift_deg: float = 0.0) -> np.ndarray:
+    """(count, 3) pulls evenly round the upright axis, all as steep."""
+    turn, lift = 2 * np.pi * np.arange(count) / count + 0.3, np.radians(lift_deg)
+    return np.stack([np.cos(turn) * np.cos(lift), np.sin(turn) * np.cos(lift), np.full(count, np.sin(lift))], 1)
+
+
+def in_sectors(master: Master, pulls: np.ndarray, order: tuple[int, ...] | None = None, hits: int = 0) -> Division:
+    """A division whose joints are planes through the upright axis: each face to the pull that it lies along most."""
+    fields = pulls @ master.vertices_mm.T
+    labels = np.argmax(fields[:, master.faces].mean(axis=2), axis=0).astype(np.int8)
+    areas = np.bincount(labels, master.face_areas_mm2 * ~master.base_faces, minlength=len(pulls))
+    names = tuple(f"sector {k}" for k in range(len(pulls)))
+    pieces = tuple(
+        DivisionPiece(n, tuple(p), a, a / areas.sum(), 0.0, 0.0, 1.0) for n, p, a in zip(names, pulls, areas)
+    )
+    found = _joints(master, Shares(labels, pulls, fields))
+    joints = tuple(
+        JointLine((names[a], names[b]), line, closed, float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum()))
+        for (a, b), line, closed in found
+    )
+    steps = tuple(ComingOff(names[k], "", 1.0, 12, 1.0, hits) for k in (range(len(pulls)) if order is None else order))
+    nothing = Interval(0.0, 0.0, 0.0, ())
+    return Division(
+        pieces, labels, joints, sum(j.length_mm for j in joints), steps, True, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, nothing,
+        0.0, 1.0, (0.0, 0.0, 0.0), np.zeros((1, 1, 1), np.int8), "", (),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A body in two pieces, and in more."""
+
+    master: Master
+    two: Seam
+    seam: Seam
+
+
+def cut(master: Master, pulls: np.ndarray) -> Cut:
+    two = place_seam(master, opening_along((1, 0, 0)), seen_field(master, (1, 0, 0)), PLANE)
+    return Cut(master, two, seam_of_division(master, in_sectors(master, pulls), two, np.full(len(master.faces), 0.5)))
+
+
+def ball() -> Master:
+    return as_master(trimesh.creation.icosphere(4, RADIUS))
+
+
+def dome() -> Master:
+    """Half a ball on the board, its foot a circle of the ball's radius."""
+    body = manifold3d.Manifold.sphere(RADIUS, 128).split_by_plane((0, 0, 1), 0)[0]
+    return as_master(trimesh.Trimesh(*meshes._arrays(body), process=False), "open")
+
+
+@pytest.fixture(scope="module", params=(3, 4))
+def sectors(request) -> tuple[Cut, Rubber]:
+    made = cut(ball(), fanned(request.param))
+    return made, brush_rubber(made.master, made.seam, None, Brief(rubber=BARE))
+
+
+# --- columns and what is inside: against caps, and a ring ------------------------------------------------------------
+
+
+def test_the_solid_in_columns_against_a_balls_cap():
+    """A cap of height h has the volume pi h^2 (3 R - h) / 3 [classical]; low and high cut it from both sides."""
+    mesh = trimesh.creation.icosphere(5, RADIUS)
+    frame = pull_frame(np.array([0.3, -0.5, 0.8]))
+    points = frame.to_frame(np.asarray(mesh.vertices))
+    grid = grid_around(points, 1.0, 3.0)
+
+    def between(low: float, high: float) -> float:
+        shape = (grid.rows, grid.columns)
+        return float(solid_between_mm(points, mesh.faces, grid, np.full(shape, low), np.full(shape, high)).sum())
+
+    def cap(height: float) -> float:
+        return np.pi * height**2 * (3 * RADIUS - height) / 3
+
+    assert between(-200.0, 200.0) == pytest.approx(mesh.volume, rel=1e-3)
+    assert between(60.0, 200.0) == pytest.approx(cap(40.0), rel=5e-3)
+    assert between(-30.0, 60.0) == pytest.approx(cap(130.0) - cap(40.0), rel=2e-3)
+    assert between(60.0, 60.0) == 0.0
+    assert between(70.0, 60.0) == 0.0
+
+
+def test_inside_a_ring():
+    mesh = trimesh.creation.torus(60.0, 20.0, 96, 48)
+    points = np.random.default_rng(4).uniform(-90, 90, (20_000, 3)) * np.array([1, 1, 0.3])
+    away = np.hypot(np.hypot(points[:, 0], points[:, 1]) - 60.0, points[:, 2])
+    clear = np.abs(away - 20.0) > 0.2  # the facets' sagitta
+    found = inside_body(ray_scene(mesh.vertices, mesh.faces), np.asarray(mesh.face_normals), points)
+    assert (found == (away < 20.0))[clear].all()
+    assert 1000 < found.sum() < 19_000
+
+
+# --- a ball in sectors ---------------------------------------------------------------------------------------------
+
+
+def test_joints_run_from_pole_to_pole(sectors):
+    made, _ = sectors
+    count = len(made.seam.pieces)
+    assert len(made.seam.lines) == count
+    assert made.seam.length_mm == pytest.approx(count * np.pi * RADIUS, rel=2e-3)
+    assert len({line.between for line in made.seam.lines}) == count
+    assert made.seam.alternative is made.two.figures
+
+
+def test_two_pieces_part_on_one_plane_and_both_say_so(sectors):
+    """Along the difference of two pulls the joint's plane is level, so the surface beside it is that plane."""
+    made, rubber = sectors
+    for surface in joint_surfaces(made.seam, made.master, 1.25 * (WIDE + SKIN)):
+        one, other = (np.asarray(made.seam.pieces[k].pull) for k in surface.between)
+        across = (one - other) / np.linalg.norm(one - other)
+        assert np.abs(surface.vertices_mm @ across).max() < 0.05
+        reach = np.linalg.norm(surface.vertices_mm, axis=1)
+        assert reach.min() > RADIUS - 3
+        assert reach.max() > RADIUS + WIDE
+        # never on the far side of the axis, where the others' joints are nearer: joints end within two edges of a pole
+        assert (surface.vertices_mm @ (one + other)).min() > -15.0
+        for k in surface.between:
+            envelope = rubber.envelopes[k]
+            rows, columns = envelope.parting_mm.shape
+            grid = grid_around(np.zeros((1, 3)), envelope.pixel_mm)
+            grid = replace(grid, x0_mm=envelope.origin_mm[0], y0_mm=envelope.origin_mm[1], rows=rows, columns=columns)
+            at = envelope.frame.to_frame(surface.vertices_mm)
+            near = reach < RADIUS + WIDE
+            i, j = grid.nearest(at[near, 0], at[near, 1])
+            lean = 1 / np.tan(np.pi / len(made.seam.pieces))
+            assert np.abs(envelope.parting_mm[i, j] - at[near, 2]).max() < (1 + lean) * envelope.pixel_mm
+
+
+def test_skins_of_all_sectors_are_the_skin_of_two(sectors):
+    """Steiner's formula for a ball, A t + M t^2 + 4/3 pi t^3 with M = 4 pi R, in as many parts."""
+    made, rubber = sectors
+    count = len(rubber.parts)
+    steiner = 4 * np.pi * (RADIUS**2 * SKIN + RADIUS * SKIN**2 + SKIN**3 / 3)
+    for part in rubber.parts:
+        assert part.skin_mm3 == pytest.approx(steiner / count, rel=0.01)
+        assert abs(part.lock_fill_mm3) < 1e-3 * steiner
+    two = brush_rubber(made.master, made.two, None, Brief(rubber=BARE))
+    assert sum(p.skin_mm3 for p in rubber.parts) == pytest.approx(sum(p.skin_mm3 for p in two.parts), rel=0.005)
+    assert rubber.min_thickness_mm > 0.99 * SKIN
+
+
+def test_each_flange_is_half_a_ring_on_either_side(sectors):
+    """A slab of the flange's thickness on half the ring from the ball to its rim, less the skin it stands on, on each
+    of a sector's two sides; where the two meet over the poles they share a prism on the corner."""
+    _, rubber = sectors
+    count = len(rubber.parts)
+    slab = np.pi / 2 * (THICK * ((RADIUS + WIDE) ** 2 - (RADIUS + SKIN) ** 2) + THICK**3 / 3)
+    shared = 2 * WIDE * THICK**2 / np.tan(np.pi / count)
+    for part in rubber.parts:
+        assert part.flange_mm3 == pytest.approx(2 * slab - shared, rel=0.04)
+    areas = flange_areas_mm2(rubber)
+    foot = np.pi * ((RADIUS + WIDE) ** 2 - (RADIUS + SKIN) ** 2)
+    assert areas == pytest.approx([foot] * count, rel=0.12)  # the slab leans out from the skin it stands on
+    walls = wall_areas_mm2(rubber)
+    assert sum(walls) == pytest.approx(sum(areas) / 2)
+    assert walls[-1] == 0.0
+    assert min(walls[:-1]) > 0
+
+
+def test_what_two_pieces_claim_and_what_none_does_is_in_the_interval(sectors):
+    made, rubber = sectors
+    causes = dict(rubber.volume_mm3.causes)
+    assert causes["places two pieces both claim"] < 0.01
+    assert causes["skin by the joints that no piece reaches"] < 0.002
+    # claims that do not fit: one piece's columns carried on below its parting surface, another's cut short
+    first, second, *rest = rubber.envelopes
+    deeper = replace(first, parting_mm=first.parting_mm - 30.0)
+    shorter = replace(second, parting_mm=second.parting_mm + 60.0)
+    rule = choose_thickness(made.master.height_mm, 1, BARE)
+    scene = ray_scene(made.master.vertices_mm, made.master.faces)
+    whole = rubber.volume_mm3.likely
+    twice, bare = (v for _, v in _claims(made.master, made.seam, [deeper, shorter, *rest], rule, scene))
+    assert twice > 0.03 * whole
+    assert bare > 0.03 * whole
+    right = [v for _, v in _claims(made.master, made.seam, rubber.envelopes, rule, scene)]
+    assert right == pytest.approx([v * whole for v in list(causes.values())[-2:]])
+
+
+def test_nothing_locks_a_ball_in_sectors(sectors):
+    made, _ = sectors
+    locks = find_locks(
+        made.master, seen_field(made.master, (1, 0, 0)), made.seam, CATALOGUE.rubber_for(Brief().materials)
+    )
+    assert locks.fill_mm3 < 1.0
+    assert locks.piece_locked_area_mm2 == locks.rigid_area_mm2 == 0.0
+
+
+# --- refusals ------------------------------------------------------------------------------------------------------
+
+
+def test_pieces_that_part_nearly_the_same_way_are_refused():
+    """Two pulls 10 degrees apart: a flange between them would have to lie along both."""
+    near = np.array([[1, 0, 0], [np.cos(np.radians(10)), np.sin(np.radians(10)), 0], [-1, 0, 0]])
+    made = cut(ball(), near)
+    frame = pull_frame(near[0])
+    grid = grid_around(frame.to_frame(made.master.vertices_mm), 10.0)
+    with pytest.raises(PlanImpossible, match="nearly the same way"):
+        parting_of(made.master, made.seam, 0, frame, grid)
+
+
+def test_pieces_that_hold_each_other_are_refused():
+    master, pulls = ball(), fanned(3)
+    two = cut(master, pulls).two
+    show = np.zeros(len(master.faces))
+    with pytest.raises(PlanImpossible, match="No order was found"):
+        seam_of_division(master, in_sectors(master, pulls, order=()), two, show)
+    with pytest.raises(PlanImpossible, match="would touch"):
+        seam_of_division(master, in_sectors(master, pulls, hits=3), two, show)
+
+
+def test_solids_are_made_of_two_pieces_only(small_plan, sectors):
+    with pytest.raises(PlanImpossible, match="two pieces only"):
+        make_solids(replace(small_plan, seam=sectors[0].seam))
+
+
+def test_pieces_are_asked_for_in_the_brief_and_on_the_command_line():
+    assert Brief().seam.pieces == 2
+    assert brief_from_dict({"seam": {"pieces": 3}}).seam.pieces == 3
+    assert brief_from_dict({"seam": {"pieces": "as proposed"}}).seam.pieces == "as proposed"
+    for wrong in (1, 9, "many"):
+        with pytest.raises(BriefRefused, match="pieces"):
+            brief_from_dict({"seam": {"pieces": wrong}})
+    assert _asked(None, None, None, "4").seam.pieces == 4
+    assert _asked(None, None, None, "as proposed").seam.pieces == "as proposed"
+    with pytest.raises(BriefRefused, match="2 to 8"):
+        _asked(None, None, None, "9")
+
+
+def test_names_tell_pieces_to_one_side_apart():
+    front, left = (0.0, -1.0, 0.0), (1.0, 0.0, 0.0)
+    assert name_by_pull(np.array([front, left]), np.zeros((2, 3))) == ("front piece", "left piece")
+    heights = np.array([[0, 0, 900.0], [0, 0, 300.0]])
+    assert name_by_pull(np.array([front, front]), heights) == ("upper front piece", "lower front piece")
+    three = np.array([[0, 0, 900.0], [0, 0, 300.0], [0, 0, 600.0]])
+    assert name_by_pull(np.array([front] * 3), three) == ("front piece 3", "front piece 1", "front piece 2")
+
+
+# --- a dome on a board, all the way ----------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module", params=(0.0, 35.0), ids=("level", "lifted"))
+def dome_plan(request, small_plan) -> MouldPlan:
+    """A dome in three sectors, pulled level or upwards, through every stage after the seam."""
+    made = cut(dome(), fanned(3, request.param))
+    master, seam = made.master, made.seam
+    brief = replace(small_plan.brief, rubber=replace(BARE, pixel_mm=2.0), run=RunBrief(casts=2))
+    field = seen_field(master, (1, 0, 0))
+    locks = find_locks(master, field, seam, CATALOGUE.rubber_for(brief.materials))
+    bare = brush_rubber(master, seam, locks, brief)
+    rubber, keys = key_glove(master, seam, locks, bare, brief, CATALOGUE)
+    jacket, cradle = back_glove(master, seam, rubber, keys, brief, CATALOGUE)
+    cast = lay_up_cast(master, seam, locks, rubber, brief, CATALOGUE)
+    takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, CATALOGUE)
+    return with_notes(
+        replace(
+            small_plan, brief=brief, catalogue=CATALOGUE, master=master, undercut=field, seam=seam, locks=locks,
+            rubber=rubber, keys=keys, jacket=jacket, cradle=cradle, cast=cast, takeoff=takeoff, programme=programme,
+        )
+    )  # fmt: skip
+
+
+def test_the_flange_on_the_board_goes_round_the_foot_whichever_way_the_pieces_are_pulled(dome_plan):
+    """A ring of the flange's width and thickness round the foot's circle, less the skin it stands on; what draft adds
+    on a dome is little. Half of Steiner's skin of the ball above the board."""
+    parts = dome_plan.rubber.parts
+    ring = np.pi * (THICK * ((RADIUS + WIDE) ** 2 - (RADIUS + SKIN) ** 2) + THICK**3 / 3)
+    assert sum(p.draft_mm3 for p in parts) == pytest.approx(ring, rel=0.04)
+    steiner = 2 * np.pi * (RADIUS**2 * SKIN + RADIUS * SKIN**2 + SKIN**3 / 3)
+    assert sum(p.skin_mm3 for p in parts) == pytest.approx(steiner, rel=0.015)
+    assert abs(sum(p.lock_fill_mm3 for p in parts)) < 0.02 * steiner
+
+
+def test_bolts_go_through_two_flanges_or_into_the_board(dome_plan):
+    jacket = dome_plan.jacket
+    for piece in jacket.pieces:
+        board = np.array(piece.foot_bolts_mm)
+        assert len(board) >= 1
+        assert np.abs(board[:, 2]).max() == 0.0
+        assert np.hypot(board[:, 0], board[:, 1]) == pytest.approx(RADIUS + WIDE - 20.0, abs=5.0)
+        others = np.concatenate([np.array(p.bolts_mm) for p in jacket.pieces if p is not piece])
+        gaps = [np.linalg.norm(others - b, axis=1).min() for b in np.array(piece.bolts_mm)]
+        assert np.mean(np.array(gaps) < 5.0) > 0.6
+    through = sum(len(p.bolts_mm) for p in jacket.pieces)
+    assert bolt_count(jacket) < through + sum(len(p.foot_bolts_mm) for p in jacket.pieces)
+
+
+def test_masses_follow_from_the_areas(dome_plan):
+    """Outside of half a ball of the skin's radius, flanges up three planes on both sides and round the foot."""
+    area = sum(p.area_mm2 for p in dome_plan.jacket.pieces)
+    outside = 2 * np.pi * (RADIUS + SKIN) ** 2
+    ring = np.pi * ((RADIUS + WIDE) ** 2 - (RADIUS + SKIN) ** 2)
+    hidden = THICK * (RADIUS + SKIN) * (6 * np.pi / 2 + 2 * np.pi)  # under the flanges' thickness
+    seen = outside - hidden + ring + 6 * ring / 4
+    rims = THICK * (RADIUS + WIDE) * (6 * np.pi / 2 + 2 * np.pi)
+    assert seen < area < seen + rims
+    density = CATALOGUE.rubber_for(dome_plan.brief.materials).density_kg_m3 * 1e-9
+    for part, piece in zip(dome_plan.rubber.parts, dome_plan.jacket.pieces, strict=True):
+        assert piece.rubber_mass_kg == pytest.approx(part.total_mm3 * density)
+        assert piece.mass_kg == pytest.approx(sum(z.glass_kg + z.resin_kg for z in piece.zones))
+    assert len({round(p.mass_kg, 1) for p in dome_plan.jacket.pieces}) <= 2  # three alike, but for their keys' places
+
+
+def test_the_baseboard_is_cut_where_the_parts_of_the_cast_meet(dome_plan):
+    cast = dome_plan.cast
+    parts = [shapely.Polygon(p) for p in cast.baseboard_halves_mm]
+    assert len(parts) == 3
+    inner = RADIUS - cast.thickness_mm - 3.0
+    assert sum(p.area for p in parts) == pytest.approx(np.pi * inner**2, rel=0.03)
+    assert [p.area for p in parts] == pytest.approx([parts[0].area] * 3, rel=0.05)
+    overlap = sum(a.intersection(b).area for k, a in enumerate(parts) for b in parts[:k])
+    assert overlap < 0.01 * inner**2
+    assert cast.joint_tape_m * 1000 == pytest.approx(3 * np.pi / 2 * RADIUS, rel=0.02)
+
+
+def test_every_piece_has_its_work_and_its_rubber_in_the_order(dome_plan):
+    names = [p.name for p in dome_plan.seam.pieces]
+    tasks = " ".join(t.name for t in dome_plan.programme.tasks)
+    assert all(f"Rubber cures, {name}" in tasks for name in names)
+    assert "Build and seal the wall, sector 1" in tasks
+    assert "Build and seal the wall, sector 2" not in tasks  # its neighbours stand by then
+    assert "halves" not in tasks
+    steps = " ".join(f"{s.title} {s.text}" for s in work_steps(dome_plan))
+    assert "each part laid up" in steps
+    assert all(name in steps for name in names)
+    density = CATALOGUE.rubber_for(dome_plan.brief.materials).density_kg_m3 * 1e-9
+    mixed = dome_plan.rubber.volume_mm3.likely * density
+    glove = [line for line in dome_plan.takeoff.lines if line.stage == "glove"]
+    assert sum(line.net.likely for line in glove if line.unit == "kg") == pytest.approx(mixed, rel=0.06)
+
+
+def test_the_plan_is_saved_and_reopened(dome_plan, tmp_path):
+    again = open_plan(save_plan(dome_plan, tmp_path))
+    same(dome_plan, again)
+    assert "joints of more than two pieces" in summary_text(again)
+
+
+# --- asked for, from a mesh ------------------------------------------------------------------------------------------
+
+
+def test_three_pieces_asked_for_are_planned_through_to_paper(monkeypatch, tmp_path):
+    from mouldloft.division import propose_division
+
+    monkeypatch.setitem(propose_division.__kwdefaults__, "cells", 40)
+    mesh = trimesh.Trimesh(*meshes.three_arms(), process=False)
+    mesh.apply_translation([0, 0, -mesh.bounds[0, 2]])
+    brief = brief_from_dict(
+        {"seam": {"pieces": 3}, "opening": {"directions": 64, "refine": 1}, "rubber": {"pixel_mm": 3.0}}
+    )
+    made = plan(as_master(mesh), brief)
+    assert len(made.seam.pieces) == len(made.rubber.envelopes) == len(made.jacket.pieces) == 3
+    assert made.seam.taking_off == tuple(step.piece for step in made.division.order)
+    assert "3 pieces, as asked" in made.division.why
+    text = summary_text(made)
+    assert "Left out: templates of the wall" in text
+    assert "set pieces" not in text
+    names = [w.path.name for w in write_results(made, tmp_path, pictures=False)]
+    assert "order.csv" in names
+    assert not (tmp_path / "templates" / "wall.svg").exists()
+    same(made, open_plan(tmp_path))
