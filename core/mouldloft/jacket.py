@@ -501,9 +501,12 @@ def _place_fasteners(rubber: Rubber, keys: Keys) -> tuple[list[_Bolts], list[np.
             all_wedges.append(np.zeros((0, 3)))
             continue
         feet, reach = _keys_on_flange(envelope, rubber, keys)
-        lines = rim_lines(envelope, min(BOLT_EDGE_MM, rubber.flange_width_mm / 2.0))
+        inset = min(BOLT_EDGE_MM, rubber.flange_width_mm / 2.0)
+        lines, seen = rim_lines(envelope, inset), 1.0
+        if len(rubber.envelopes) > 2:  # a flange that leans looks narrower and shorter along the pull
+            seen = seen_share(envelope, lines)
+            lines = rim_lines(envelope, seen * inset)
         shared = _shared(envelope, [b.points_mm for b in all_bolts])
-        seen = seen_share(envelope, lines) if len(rubber.envelopes) > 2 else 1.0
         xy = points_along(lines, seen * BOLT_PITCH_MM, _clear_of(feet, reach + WASHER_RADIUS_MM), shared)
         all_bolts.append(_Bolts(on_parting(envelope, xy), widest_step_mm(lines, xy, BOLT_EDGE_MM) / seen))
         blocked = np.concatenate([feet, xy])
