@@ -9,23 +9,14 @@ import numpy as np
 import pytest
 import shapely
 from mouldloft.brief import Brief, JacketBrief, KeysBrief
+from mouldloft.fasteners import BOLT_PITCH_MM, WASHER_RADIUS_MM, place_on_board
 from mouldloft.heightmap import coarsen, fit_planes, outline, sample, surface_cells
-from mouldloft.jacket import (
-    BOLT_PITCH_MM,
-    WASHER_RADIUS_MM,
-    Patch,
-    _place_on_board,
-    laminate_mm,
-    lay_up_jacket,
-    rib_girth_mm,
-    rib_section,
-    section_lengths_mm,
-    surface_samples,
-    within,
-)
+from mouldloft.jacket import laminate_mm, lay_up_jacket
 from mouldloft.keys import Keys, set_keys, shape_key
 from mouldloft.laminate import laminate_of, lay_up, mat_g_m2_from_oz
 from mouldloft.rims import points_along, widest_step_mm
+from mouldloft.shell import Patch, rib_girth_mm, section_lengths_mm, surface_samples, within
+from mouldloft.stiffness import rib_section
 from synthetic_gloves import (
     FLANGE_THICKNESS_MM,
     FLANGE_WIDTH_MM,
@@ -636,7 +627,7 @@ def test_the_foot_s_flange_is_bolted_to_the_board(on_a_board):
 
 def test_the_foot_s_bolts_stay_off_the_parting_flange_by_themselves(on_a_board):
     rubber, _, _ = on_a_board
-    alone = _place_on_board(rubber.envelopes[0], rubber, NO_KEYS, np.zeros((0, 3)))
+    alone = place_on_board(rubber.envelopes[0], rubber, NO_KEYS, np.zeros((0, 3)))
     assert alone.bolts_mm[:, 0].min() >= FLANGE_THICKNESS_MM + 20 - 1e-6
 
 

@@ -15,12 +15,13 @@ import shapely
 
 from .brief import CradleBrief
 from .depthmap import Grid, raise_by_balls
-from .jacket import Jacket, JacketPiece, laminate_mm, outside_with_keys
+from .jacket import Jacket, JacketPiece, laminate_mm
 from .keys import Keys, piece_prefixes, snap_to_outside
 from .marks import Assumption, Mark
 from .progress import SILENT, Progress
 from .rims import covered
 from .rubber import Envelope, Rubber
+from .shell import outside_with_keys
 
 BOARD_SPACING_MM = 400.0  # common practice: further apart the jacket sags between boards
 GROUND_CLEARANCE_MM = 40.0  # common practice: wood left under the lowest point
