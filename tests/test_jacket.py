@@ -662,6 +662,27 @@ def test_the_foot_s_flange_is_laid_as_flange(on_a_board):
     assert float(check.load.split("along ")[1].split(" mm")[0]) == pytest.approx(parting / FLANGE_WIDTH_MM, rel=0.12)
 
 
+def test_the_foot_s_flange_is_as_thick_as_it_is_weighed(on_a_board):
+    rubber, _, piece = on_a_board
+    envelope = rubber.envelopes[0]
+    thick = laminate_mm(piece, envelope, rubber.edge_band_mm)
+    zones = {z.name: z for z in piece.zones}
+    assert zones["flange"].thickness_mm > zones["field"].thickness_mm
+    rows = envelope.origin_mm[1] + envelope.pixel_mm * np.arange(thick.shape[0])
+    columns = np.abs(envelope.origin_mm[0] + envelope.pixel_mm * np.arange(thick.shape[1]))
+    # on the board, half way to the sides: far above the parting flange, whose edge band ends 40 mm up
+    foot = thick[np.ix_((rows >= 0) & (rows < FLANGE_THICKNESS_MM), columns < 150)]
+    above = thick[np.ix_((rows > FLANGE_THICKNESS_MM + 10) & (rows < 120), columns < 100)]
+    assert (foot == zones["flange"].thickness_mm).all()
+    assert (above == zones["field"].thickness_mm).all()
+    # the map's laminate weighs what the zones do: thickness times area of surface, cell by cell
+    cells = surface_cells(envelope.outer_mm, envelope.origin_mm, envelope.pixel_mm)
+    corner = np.nan_to_num(thick[:-1, :-1])  # a cell's lower left pixel stands for it
+    by_map = (cells.area_mm2 * corner).sum()
+    by_zone = sum(z.area_mm2 * z.thickness_mm for z in piece.zones)
+    assert by_map == pytest.approx(by_zone, rel=0.03)
+
+
 def test_no_foot_without_a_board():
     (closed,) = lay_up_jacket(None, None, rubber_of(dome(200.0, pull=(1, 0, 0))), NO_KEYS, BRIEF).pieces
     (upright,) = lay_up_jacket(None, None, rubber_of(dome(200.0)), NO_KEYS, BRIEF).pieces

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .brief import Brief, JacketBrief
-from .fasteners import BOLT_PITCH_MM, Bolts, Foot, place_fasteners, place_on_board
+from .fasteners import BOLT_PITCH_MM, Fasteners, Foot, place_fasteners, place_on_board
+from .footflange import foot_pixels
 from .house import counted
 from .keys import RUBBER_DENSITY_KG_DM3, Keys
 from .laminate import Laminate, laminate_of, lay_up, mat_g_m2_from_oz
@@ -82,6 +83,9 @@ class JacketPiece:
     # on the board, through the flange that lies on it round the foot
     foot_bolts_mm: tuple[tuple[float, float, float], ...] = ()
     foot_wedge_points_mm: tuple[tuple[float, float, float], ...] = ()
+    clamps_mm: tuple[tuple[float, float, float], ...] = ()  # at the rim, where keys leave no place for a bolt
+    flange_width_mm: float = 0.0  # of the glove's flanges, round the foot as at the parting
+    flange_thickness_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -116,17 +120,17 @@ def lay_up_jacket(
         progress.step(0.4 * at / len(rubber.envelopes), f"area of the {envelope.name}")
         outsides.append(measure_outside(envelope, rubber, keys, rubber.parts[at].total_mm3, density, by_hand))
     progress.step(0.4, "bolts and wedges")
-    bolts, wedges = place_fasteners(rubber, keys)
-    feet = [place_on_board(e, rubber, keys, bolts[at].points_mm) for at, e in enumerate(rubber.envelopes)]
+    held = place_fasteners(rubber, keys)
+    feet = [place_on_board(e, rubber, keys, held[at].bolts_mm) for at, e in enumerate(rubber.envelopes)]
     standing = stand_closed(outsides, start, cast_kg_mm2(brief.cast))
     pieces = []
     for at, outside in enumerate(outsides):
         progress.step(0.5 + 0.5 * at / len(outsides), f"loads on the {outside.envelope.name}")
-        loads = loads_on(outside, standing, max(bolts[at].pitch_mm, feet[at].pitch_mm), rubber, brief)
+        loads = loads_on(outside, standing, max(held[at].pitch_mm, feet[at].pitch_mm), rubber, brief)
         schedule = strengthen(outside, start, ply, loads)
         shell = lay(outside, schedule)
         checks = check_loads(outside, schedule, loads)
-        pieces.append(_piece(shell, bolts[at], wedges[at], feet[at], checks, brief.jacket))
+        pieces.append(_piece(shell, held[at], feet[at], checks, rubber, brief.jacket))
     progress.step(1.0)
     adds = [_cut_adds_kg(outside, start.edge, rubber) for outside in outsides]
     cast = cast_kg_mm2(brief.cast) * sum(outside.area_mm2 for outside in outsides)
@@ -162,26 +166,27 @@ def jacket_laminates(catalogue: Catalogue | None, brief: Brief) -> tuple[Laminat
 
 
 def laminate_mm(piece: JacketPiece, envelope: Envelope, edge_band_mm: float) -> np.ndarray:
-    """(rows, columns) thickness of the jacket's laminate over each pixel of the glove's outside, ribs left out; NaN
-    where no jacket goes."""
+    """(rows, columns) thickness of the jacket's laminate over each pixel of the glove's outside, as its zones are
+    weighed, ribs left out; NaN where no jacket goes."""
     thick = {zone.name: zone.thickness_mm for zone in piece.zones}
     reach = reach_from_flange_mm(envelope)
     found = np.where(reach <= edge_band_mm, thick["handling edge"], thick["field"])
-    i, j = np.nonzero(np.isfinite(reach) | (reach == np.inf))
+    i, j = np.nonzero(covered(envelope))
     if piece.patches:
         x0, y0 = envelope.origin_mm
         at = np.column_stack([x0 + j * envelope.pixel_mm, y0 + i * envelope.pixel_mm, envelope.outer_mm[i, j]])
-        patched = within(envelope.frame.to_master(at), piece.patches) & ~envelope.flange[i, j]
+        patched = within(envelope.frame.to_master(at), piece.patches)
         found[i[patched], j[patched]] = np.maximum(found[i[patched], j[patched]], thick["patch"])
-    return np.where(covered(envelope), found, np.nan)
+    flange = envelope.flange | foot_pixels(envelope, piece.flange_width_mm, piece.flange_thickness_mm)
+    return np.where(covered(envelope), np.where(flange, thick["flange"], found), np.nan)
 
 
 def _piece(
     shell: Shell,
-    bolts: Bolts,
-    wedges: np.ndarray,
+    held: Fasteners,
     feet: Foot,
     checks: tuple[LoadCheck, ...],
+    rubber: Rubber,
     brief: JacketBrief,
 ) -> JacketPiece:
     name = shell.envelope.name
@@ -194,9 +199,9 @@ def _piece(
         mass_kg=shell.mass_kg,
         rubber_mass_kg=shell.rubber_kg,
         centre_of_mass_mm=as_point(shell.centre_mm),
-        bolts_mm=tuple(as_point(b) for b in bolts.points_mm),
-        wedge_points_mm=tuple(as_point(w) for w in wedges),
-        bolt_pitch_mm=bolts.pitch_mm,
+        bolts_mm=tuple(as_point(b) for b in held.bolts_mm),
+        wedge_points_mm=tuple(as_point(w) for w in held.wedges_mm),
+        bolt_pitch_mm=held.pitch_mm,
         checks=checks,
         lift=check_lift(shell.mass_kg, brief, f"the {name} of the jacket"),
         lift_with_glove=check_lift(both, brief, f"the {name} of the jacket with its glove"),
@@ -205,6 +210,9 @@ def _piece(
         ribs=shell.schedule.ribs,
         foot_bolts_mm=tuple(as_point(b) for b in feet.bolts_mm),
         foot_wedge_points_mm=tuple(as_point(w) for w in feet.wedges_mm),
+        clamps_mm=tuple(as_point(c) for c in held.clamps_mm),
+        flange_width_mm=rubber.flange_width_mm,
+        flange_thickness_mm=rubber.flange_thickness_mm,
     )
 
 
