@@ -146,6 +146,11 @@ def metres(value_mm: float) -> str:
     return f"{number(value_mm / 1000)} m"
 
 
+def unit_words(unit: str) -> str:
+    """A unit of the order as it is written: 'm2' -> 'm²'."""
+    return {"m2": "m²"}.get(unit, unit)
+
+
 def percent(share: float) -> str:
     return f"{number(100 * share, 2, 1).removesuffix('.0')} %"
 

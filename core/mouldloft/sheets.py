@@ -13,8 +13,9 @@ from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, Page
 
 from .chart import histogram, programme_pages
 from .files import write_whole
-from .house import SEAM, SOFT_INK, cm2, counted, kg_lb, litres, m2, metres, mm, money, number, percent
+from .house import SEAM, SOFT_INK, cm2, counted, kg_lb, litres, m2, metres, mm, money, number, percent, unit_words
 from .house import kg as kilograms
+from .marks import Assumption, Mark
 from .pictures import apart_picture, lock_picture
 from .piecesheets import piece_pages
 from .progress import SILENT, Progress
@@ -321,9 +322,8 @@ def _work_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     order = plan.seam.taking_off
     if order:
         parts += heading("Opening order")
-        words = " → ".join(f"{k}. {name}" for k, name in enumerate(order, 1))
-        parts.append(set_text(words.replace("→", "then"), size=9))
-    for note in (*plan.seam.notes, *getattr(plan.keys, "notes", ())):
+        parts.append(set_text(" then ".join(f"{k}. {name}" for k, name in enumerate(order, 1)), size=9))
+    for note in (*plan.seam.notes, *plan.keys.notes):
         parts.append(set_text("– " + note, size=8.4, colour=SOFT_INK))
     return parts + _cautions(plan, inner)
 
@@ -334,7 +334,7 @@ def _order_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         [
             line.name + (f" ({line.note})" if line.note else ""),
             line.stage,
-            f"{number(line.net.likely)} {_unit(line.unit)}",
+            f"{number(line.net.likely)} {unit_words(line.unit)}",
             f"{number(line.net.low)} to {number(line.net.high)}",
             percent(line.waste_fraction),
             packs_in_words(line),
@@ -372,11 +372,7 @@ def _order_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
 def packs_in_words(line: OrderLine) -> str:
     """What to put in the cart: '1 × 25 + 3 × 5 kg'."""
     packs = line.pack_list or ((line.pack_size, line.packs, 0.0),)
-    return " + ".join(f"{count} × {size:.3g}" for size, count, _ in packs) + f" {_unit(line.unit)}"
-
-
-def _unit(name: str) -> str:
-    return {"m2": "m²", "m3": "m³"}.get(name, name)
+    return " + ".join(f"{count} × {size:.3g}" for size, count, _ in packs) + f" {unit_words(line.unit)}"
 
 
 def _gloves(count: int) -> str:
@@ -384,15 +380,25 @@ def _gloves(count: int) -> str:
 
 
 def _assumption_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """Every figure under the heading of its mark, two a row."""
     if not plan.assumptions:
         return []
-    rows = [[a.what.replace("_", " "), a.value, a.mark.value, a.source] for a in plan.assumptions]
-    return [
-        *heading("What it rests on", "Every figure that is not geometry, with its standing."),
-        ruled_table(
-            ("Figure", "Value", "Standing", "Source"),
-            rows,
-            [inner * v for v in (0.32, 0.22, 0.18, 0.28)],
-            size=6.6,
-        ),
-    ]
+    parts: list[Flowable] = []
+    for mark in Mark:
+        cells = [_figure_cell(a) for a in plan.assumptions if a.mark is mark]
+        if cells:
+            rows = [cells[k : k + 2] + [""] * (k + 2 - len(cells)) for k in range(0, len(cells), 2)]
+            parts += [
+                set_text(mark.value[:1].upper() + mark.value[1:], weight="strong", size=8.6),
+                ruled_table((), rows, [inner / 2] * 2),
+                Spacer(1, 6),
+            ]
+    return (
+        [*heading("What it rests on", "Every figure that is not geometry, by its standing."), *parts] if parts else []
+    )
+
+
+def _figure_cell(figure: Assumption) -> Flowable:
+    source = f" <font color='{SOFT_INK}'>{marked_up(figure.source)}</font>" if figure.source else ""
+    what = marked_up(figure.what.replace("_", " "))
+    return set_rich(f"{what}: <b>{marked_up(figure.value)}</b>{source}", size=6.6, leading=8.2)

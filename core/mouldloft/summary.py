@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from .cautions import SHEET
 from .division import beyond_two
-from .house import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent
+from .house import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent, unit_words
 from .opening import direction_words
 from .words import rubber_kg_per_mm3, run_line, title_of
 
@@ -154,7 +154,7 @@ def _cast_words(plan: MouldPlan) -> str:
 
 def _order_words(plan: MouldPlan) -> str:
     dear = sorted(plan.takeoff.lines, key=lambda line: -line.cost)
-    words = "; ".join(f"{line.buy:.4g} {line.unit} {line.name}" for line in dear[:_MOST_BOUGHT])
+    words = "; ".join(f"{line.buy:.4g} {unit_words(line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
     rest = len(dear) - _MOST_BOUGHT
     return words + (f"; and {rest} more in the order list" if rest > 0 else "")
 
