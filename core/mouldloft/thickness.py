@@ -84,7 +84,7 @@ def measure_thickness(
     found = []
     count = len(plan.rubber.envelopes)
     for at, envelope in enumerate(plan.rubber.envelopes):
-        progress.step(at / count, f"thickness of the {envelope.name}'s glove")
+        progress.step(at / count, f"glove of the {envelope.name}")
         skin = asked_skin(plan.master, plan.seam, envelope, plan.rubber, plan.brief.rubber)
         name = f"glove, {envelope.name}"
         own = next((s for s in solids if s.kind == "glove" and s.name == name), None)
@@ -92,7 +92,7 @@ def measure_thickness(
             outside = _over_body(envelope, *_pixel_mesh(envelope))
         else:
             outside = _without_print(plan.master, *_over_body(envelope, own.vertices_mm, own.faces))
-        progress.step((at + 0.5) / count, f"thickness of the {envelope.name}'s glove")
+        progress.step((at + 0.5) / count, f"glove of the {envelope.name}")
         found.append(_measure(envelope, skin, plan.rubber, *outside, facets=own is not None))
     return tuple(found)
 
