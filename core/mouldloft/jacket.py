@@ -14,13 +14,14 @@ import numpy as np
 
 from .brief import Brief, JacketBrief
 from .fasteners import BOLT_PITCH_MM, Fasteners, Foot, place_fasteners, place_on_board
-from .footflange import foot_pixels
-from .house import counted
+from .footflange import LEVEL_PULL, foot_pixels
+from .house import counted, listed
 from .keys import RUBBER_DENSITY_KG_DM3, Keys
 from .laminate import Laminate, laminate_of, lay_up, mat_g_m2_from_oz
-from .lifting import LiftCheck, check_lift, lifting_assumptions, pieces_to_lift, who_lifts
+from .lifting import LiftCheck, check_lift, lifting_assumptions, lightest_cuts, who_lifts
 from .marks import Assumption, Mark
 from .master import Master
+from .opening import direction_words
 from .panels import KNOCK_DOWN, POISSON
 from .panels import SOURCE as PANEL_SOURCE
 from .progress import SILENT, Progress
@@ -36,6 +37,7 @@ from .shell import (
     Shell,
     Zone,
     as_point,
+    glove_columns,
     lay,
     measure_outside,
     reach_from_flange_mm,
@@ -84,6 +86,7 @@ class JacketPiece:
     foot_bolts_mm: tuple[tuple[float, float, float], ...] = ()
     foot_wedge_points_mm: tuple[tuple[float, float, float], ...] = ()
     clamps_mm: tuple[tuple[float, float, float], ...] = ()  # at the rim, where keys leave no place for a bolt
+    rubber_interval_kg: Interval | None = None
     flange_width_mm: float = 0.0  # of the glove's flanges, round the foot as at the parting
     flange_thickness_mm: float = 0.0
 
@@ -123,19 +126,23 @@ def lay_up_jacket(
     held = place_fasteners(rubber, keys)
     feet = [place_on_board(e, rubber, keys, held[at].bolts_mm) for at, e in enumerate(rubber.envelopes)]
     standing = stand_closed(outsides, start, cast_kg_mm2(brief.cast))
-    pieces = []
+    pieces, lengths = [], []
     for at, outside in enumerate(outsides):
         progress.step(0.5 + 0.5 * at / len(outsides), f"loads on the {outside.envelope.name}")
         loads = loads_on(outside, standing, max(held[at].pitch_mm, feet[at].pitch_mm), rubber, brief)
         schedule = strengthen(outside, start, ply, loads)
         shell = lay(outside, schedule)
         checks = check_loads(outside, schedule, loads)
+        lengths.append(_along_length(outside, shell, rubber))
         pieces.append(_piece(shell, held[at], feet[at], checks, rubber, brief.jacket))
     progress.step(1.0)
-    adds = [_cut_adds_kg(outside, start.edge, rubber) for outside in outsides]
     cast = cast_kg_mm2(brief.cast) * sum(outside.area_mm2 for outside in outsides)
-    mould_kg = sum(piece.mass_kg + piece.rubber_mass_kg for piece in pieces) + cast
-    return Jacket(tuple(pieces), 0.0, tuple(_advice(pieces, start, adds, mould_kg, brief.jacket)))
+    closed = check_lift(
+        sum(piece.lift_with_glove.load_kg for piece in pieces) + cast,
+        brief.jacket,
+        most_kg=sum(piece.lift_with_glove.most_kg for piece in pieces) + cast * (1.0 + by_hand),
+    )
+    return Jacket(tuple(pieces), 0.0, tuple(_advice(pieces, start, lengths, closed, brief.jacket)))
 
 
 def rubber_density_kg_dm3(catalogue: Catalogue | None, brief: Brief) -> float:
@@ -190,7 +197,9 @@ def _piece(
     brief: JacketBrief,
 ) -> JacketPiece:
     name = shell.envelope.name
-    both = shell.mass_kg + shell.rubber_kg
+    volume, kg = rubber.volume_mm3, shell.rubber_kg
+    glove = Interval(kg * volume.low / volume.likely, kg, kg * volume.high / volume.likely, volume.causes)
+    jacket = shell.interval
     return JacketPiece(
         piece=shell.envelope.piece,
         name=name,
@@ -203,14 +212,17 @@ def _piece(
         wedge_points_mm=tuple(as_point(w) for w in held.wedges_mm),
         bolt_pitch_mm=held.pitch_mm,
         checks=checks,
-        lift=check_lift(shell.mass_kg, brief, f"the {name} of the jacket"),
-        lift_with_glove=check_lift(both, brief, f"the {name} of the jacket with its glove"),
-        mass_interval_kg=shell.interval,
+        lift=check_lift(shell.mass_kg, brief, f"the {name} of the jacket", most_kg=jacket.high),
+        lift_with_glove=check_lift(
+            jacket.likely + kg, brief, f"the {name} of the jacket with its glove", most_kg=jacket.high + glove.high
+        ),
+        mass_interval_kg=jacket,
         patches=shell.schedule.patches,
         ribs=shell.schedule.ribs,
         foot_bolts_mm=tuple(as_point(b) for b in feet.bolts_mm),
         foot_wedge_points_mm=tuple(as_point(w) for w in feet.wedges_mm),
         clamps_mm=tuple(as_point(c) for c in held.clamps_mm),
+        rubber_interval_kg=glove,
         flange_width_mm=rubber.flange_width_mm,
         flange_thickness_mm=rubber.flange_thickness_mm,
     )
@@ -220,15 +232,14 @@ def _piece(
 
 
 def _advice(
-    pieces: Sequence[JacketPiece], start: Schedule, cuts_add_kg: Sequence[float], mould_kg: float, brief: JacketBrief
+    pieces: Sequence[JacketPiece], start: Schedule, lengths: Sequence[_Length], closed: LiftCheck, brief: JacketBrief
 ) -> list[str]:
     said: list[str] = []
-    for piece, adds in zip(pieces, cuts_add_kg, strict=True):
+    for piece, length in zip(pieces, lengths, strict=True):
         said += _what_was_added(piece, start)
         said += [_cannot(piece, check) for check in piece.checks if not check.passes]
-        if not piece.lift_with_glove.passes:
-            said.append(_lighter(piece, adds, brief))
-    return said + _closed(mould_kg, brief)
+        said += _lighter(piece, length, brief)
+    return said + _closed(closed, brief)
 
 
 def _what_was_added(piece: JacketPiece, start: Schedule) -> list[str]:
@@ -269,48 +280,97 @@ def _cannot(piece: JacketPiece, check: LoadCheck) -> str:
     )
 
 
-def _cut_adds_kg(outside: Outside, edge: Laminate, rubber: Rubber) -> float:
-    """What a level cut through a piece's middle adds: a flange of jacket and of glove on both sides of it."""
-    body = outside.cell_zone < 2
-    if not body.any():
-        return 0.0
-    edges, lengths = section_lengths_mm(
-        outside.cell_area_mm2[body], outside.cell_centre_mm[body, 2], outside.cell_normal[body, 2]
-    )
-    middle = float(np.average(outside.cell_centre_mm[:, 2], weights=outside.cell_area_mm2))
-    length = float(np.interp(middle, (edges[1:] + edges[:-1]) / 2.0, lengths))
+@dataclass(frozen=True, eq=False)
+class _Length:
+    """How a piece's weight lies along the longer of its two ways across the pull, so that a cut leaves both parts free
+    to come off. at_mm : (k + 1,) places along `axis`; the rest (k,) kg between them, and (k + 1,) kg of the new flange
+    that a cut adds to each side."""
+
+    axis: np.ndarray
+    at_mm: np.ndarray
+    jacket_kg: np.ndarray
+    glove_kg: np.ndarray
+    jacket_adds_kg: np.ndarray
+    glove_adds_kg: np.ndarray
+
+
+def _along_length(outside: Outside, shell: Shell, rubber: Rubber) -> _Length:
+    across = outside.envelope.frame.axes[1::-1]  # level cuts where both are as long
+    axis = across[np.argmax(np.ptp(outside.cell_centre_mm @ across.T, axis=0).round())]
+    place, body = outside.cell_centre_mm @ axis, outside.cell_zone < 2
+    edges, cut_mm = section_lengths_mm(outside.cell_area_mm2[body], place[body], outside.cell_normal[body] @ axis, 20.0)
+    flange_mm2 = np.interp(edges, (edges[1:] + edges[:-1]) / 2.0, cut_mm) * rubber.flange_width_mm
+
+    def spread(kg: float, at_mm: np.ndarray, weights: np.ndarray) -> np.ndarray:
+        # the flange lies further out than the body
+        found = np.histogram(np.clip(at_mm, edges[0], edges[-1]), edges, weights=weights)[0]
+        return kg * found / max(found.sum(), 1e-9)
+
+    middles, thick = glove_columns(outside.envelope)
     density = outside.rubber_kg / max(outside.rubber_mm3, 1e-9)
-    kg_mm2 = edge.mass_kg_m2 * 1e-6 + rubber.flange_thickness_mm * density
-    return 2.0 * length * rubber.flange_width_mm * kg_mm2
-
-
-def _lighter(piece: JacketPiece, cut_adds_kg: float, brief: JacketBrief) -> str:
-    """What a workshop does with a heavy piece, each way with its numbers."""
-    check = piece.lift_with_glove
-    glove = piece.rubber_mass_kg
-    ways = [
-        f"lift the jacket ({piece.mass_kg:.0f} kg, {who_lifts(piece.mass_kg, brief)}) and then the glove "
-        f"({glove:.0f} kg, {who_lifts(glove, brief)}, in a sling or rolled)",
-        f"lift both together with {who_lifts(check.load_kg, brief)}",
-    ]
-    count, each = pieces_to_lift(check.load_kg, cut_adds_kg, brief)
-    if count:
-        ways.append(f"split the piece into {count} of about {each:.0f} kg, their new flanges counted")
-    return (
-        f"The {piece.name} with its glove weighs {check.load_kg:.0f} kg, over the {check.team_capability_kg:.0f} kg "
-        f"that {check.lifters} may lift this way: {'; or '.join(ways)}."
+    return _Length(
+        axis,
+        edges,
+        spread(shell.mass_kg, place, shell.cell_kg),
+        spread(outside.rubber_kg, middles @ axis, thick),
+        flange_mm2 * shell.schedule.edge.mass_kg_m2 * 1e-6,
+        flange_mm2 * rubber.flange_thickness_mm * density,
     )
 
 
-def _closed(mould_kg: float, brief: JacketBrief) -> list[str]:
+def _lighter(piece: JacketPiece, length: _Length, brief: JacketBrief) -> list[str]:
+    """What a workshop does with a piece that may be too heavy, each way with its numbers: hands by the most a load may
+    weigh."""
+    jacket, glove = piece.mass_interval_kg, piece.rubber_interval_kg
+    check = piece.lift_with_glove
+    team = check.team_capability_kg
+    if jacket is None or glove is None or check.passes:
+        return []
+    ways = [
+        f"lift the jacket ({_hands(jacket, brief)}) and then the glove ({_hands(glove, brief)}), rolled or in a sling",
+        f"lift both together with {who_lifts(check.most_kg, brief)}",
+    ]
+    together = (length.jacket_kg + length.glove_kg, length.jacket_adds_kg + length.glove_adds_kg)
+    apart = [(length.jacket_kg, length.jacket_adds_kg), (length.glove_kg, length.glove_adds_kg)]
+    spare = check.most_kg / check.load_kg
+    cuts, each = lightest_cuts(length.at_mm, [together], team / spare)
+    if cuts:
+        ways.append(f"split the piece into {_parts(cuts, each, spare, length.axis)}")
+    fewer, heavier = lightest_cuts(length.at_mm, apart, team / spare)
+    if fewer and len(fewer) < len(cuts or fewer + fewer):
+        said = _parts(fewer, heavier, spare, length.axis)
+        ways.append(f"split it into {said}, jacket and glove lifted apart and the heavier of the two given")
+    weighs = f"weighs {check.load_kg:.0f} kg, at most {check.most_kg:.0f}"
+    over = "over" if check.load_kg > team else "which may be over"
+    return [
+        f"The {piece.name} with its glove {weighs}, {over} the {team:.0f} kg that {brief.lifters} may lift this way: "
+        f"{'; or '.join(ways)}."
+    ]
+
+
+def _hands(load: Interval, brief: JacketBrief) -> str:
+    return f"{load.likely:.0f} kg, at most {load.high:.0f}: {who_lifts(load.high, brief)}"
+
+
+def _parts(cuts_mm: Sequence[float], each_kg: Sequence[float], spare: float, axis: np.ndarray) -> str:
+    if abs(axis[2]) > LEVEL_PULL:
+        places = f"level, {listed(f'{cut * np.sign(axis[2]):.0f}' for cut in cuts_mm)} mm up"
+    else:
+        off = (f"{abs(cut):.0f} mm {direction_words(as_point(axis * (1 if cut > 0 else -1)))}" for cut in cuts_mm)
+        places = f"across, {listed(off)} of the middle"
+    weights = f"{listed(f'{kg:.0f}' for kg in each_kg)} kg, at most {max(each_kg) * spare:.0f}"
+    return f"{len(each_kg)} of {weights}, new flanges counted, by cutting it {places}"
+
+
+def _closed(check: LiftCheck, brief: JacketBrief) -> list[str]:
     """The closed mould is turned and carried too."""
-    check = check_lift(mould_kg, brief)
     if check.passes:
         return []
+    over = "over" if check.load_kg > check.team_capability_kg else "which may be over"
     return [
-        f"Closed, with its gloves and a cast inside, the mould weighs about {mould_kg:.0f} kg, over the "
-        f"{check.team_capability_kg:.0f} kg that {check.lifters} may lift this way: turn and carry it with "
-        f"{who_lifts(mould_kg, brief)}, or open it where it stands."
+        f"Closed, with its gloves and a cast inside, the mould weighs about {check.load_kg:.0f} kg, at most "
+        f"{check.most_kg:.0f}, {over} the {check.team_capability_kg:.0f} kg that {check.lifters} may lift this way: "
+        f"turn and carry it with {who_lifts(check.most_kg, brief)}, or open it where it stands."
     ]
 
 

@@ -175,6 +175,11 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         f"{counted(len(piece.bolts_mm), 'bolt')} through the flange, no further than {mm(piece.bolt_pitch_mm)} apart; "
         f"{counted(len(piece.wedge_points_mm), 'wedge point')} to open it by."
     )
+    if piece.clamps_mm:
+        bolts += (
+            f" Keys leave no place for a bolt in {mm(piece.bolt_pitch_mm)}: "
+            f"{counted(len(piece.clamps_mm), 'clamp')} on the rim there."
+        )
     if piece.foot_bolts_mm:
         bolts += (
             f" Into the board round the foot: {counted(len(piece.foot_bolts_mm), 'bolt')}, "
@@ -229,6 +234,7 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
             [
                 what,
                 kg_lb(lift.load_kg),
+                kg_lb(lift.most_kg),
                 kg_lb(lift.recommended_one_person_kg),
                 f"{kg_lb(lift.team_capability_kg)} for {lift.lifters}",
                 who,
@@ -237,10 +243,10 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         )
     note = f"Centre of mass of the jacket at {_at(piece.centre_of_mass_mm)}. {piece.lift.method}"
     table = ruled_table(
-        ("Weight and lifting", "Load", "One person", "Team", "Needs", ""),
+        ("Weight and lifting", "Load", "At most", "One person", "Team", "Needs", ""),
         rows,
-        [inner * v for v in (0.21, 0.18, 0.18, 0.21, 0.11, 0.11)],
-        right=(1, 2),
+        [inner * v for v in (0.17, 0.15, 0.15, 0.15, 0.18, 0.09, 0.11)],
+        right=(1, 2, 3),
     )
     return [KeepTogether([*heading("Lifting"), table, set_text(note, size=7.4, colour=SOFT_INK)])]
 

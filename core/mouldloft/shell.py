@@ -119,12 +119,22 @@ class Shell:
     rubber_kg: float
     interval: Interval
     centre_mm: np.ndarray
+    cell_kg: np.ndarray  # of the outside's cells, ribs left out
 
 
 def outside_with_keys(envelope: Envelope, keys: Iterable[Key]) -> np.ndarray:
     """(rows, columns) float32: the glove's outside, keys included; NaN where no jacket goes."""
     outside = envelope.outer_mm + key_bumps(envelope, keys)
     return np.where(covered(envelope), outside, np.float32(np.nan))
+
+
+def glove_columns(envelope: Envelope) -> tuple[np.ndarray, np.ndarray]:
+    """(n, 3) middles of the glove's columns in plan coordinates, and their (n,) thickness along the pull."""
+    i, j = np.nonzero(covered(envelope))
+    below, top = np.where(np.isfinite(envelope.filled_mm), envelope.filled_mm, envelope.parting_mm), envelope.outer_mm
+    thick = (top[i, j] - below[i, j]).astype(float)
+    (x0, y0), p = envelope.origin_mm, envelope.pixel_mm
+    return envelope.frame.to_master(np.column_stack([x0 + p * j, y0 + p * i, top[i, j] - thick / 2.0])), thick
 
 
 def reach_from_flange_mm(envelope: Envelope) -> np.ndarray:
@@ -230,6 +240,7 @@ def lay(outside: Outside, schedule: Schedule) -> Shell:
         outside.rubber_kg,
         interval,
         middle,
+        mass_each,
     )
 
 
