@@ -306,7 +306,7 @@ def _free_level(ground: _Ground, brief: SeamBrief, progress: Progress) -> tuple[
     """Level of the cheapest seam, smoothed, and what there is to say of it; None where no seam is cheapest."""
     master = ground.master
     progress.step(0.5, "the cheapest split")
-    labels = cheapest_split(ground.costs)
+    labels = cheapest_split(ground.costs, progress, 0.5)
     progress.step(0.75, "small islands")
     least = _LEAST_REGION * master.area_mm2
     labels, absorbed = absorb_small_regions(ground.graph, labels, master.face_areas_mm2, least)
