@@ -65,6 +65,7 @@ def put_away(scene: bpy.types.Scene) -> None:
     done = bench.done_up_to(None, now)
     done.pop("input", None)
     done.pop("rubber", None)  # the bare glove with the keys' tabs: counted again when reopened
+    done.pop("solids", None)  # their objects are in the file
     if not done:
         return
     data = pack(done, {key: now[key] for key in KEYS if bench.kept(key, now[key])})
