@@ -112,8 +112,8 @@ def number(value: float, digits: int = 3, most_decimals: int = 2) -> str:
 
 
 def mm(value: float) -> str:
-    """Millimetres: to the tenth under 10, to the millimetre above."""
-    return f"{value:.1f}".removesuffix(".0") + " mm" if abs(value) < 10 else f"{value:.0f} mm"
+    """Millimetres: to the tenth under 20, to the millimetre above."""
+    return f"{value:.1f}".removesuffix(".0") + " mm" if abs(value) < 20 else f"{value:.0f} mm"
 
 
 def kg(value: float) -> str:

@@ -16,6 +16,7 @@ from .contour import face_centres
 from .depthmap import EMPTY_TOP, Grid, column_image, grid_around, limit_slope, raise_by_balls
 from .errors import PlanImpossible
 from .frame import PullFrame, pull_frame
+from .house import counted
 from .marks import Mark
 from .master import Master
 from .parting import parting_heights
@@ -158,9 +159,9 @@ def choose_thickness(height_mm: float, casts: int, brief: RubberBrief) -> Thickn
     band = max(5 * edge, 40.0) if brief.edge_band_mm is None else brief.edge_band_mm
     flange = brief.flange_thickness_mm or edge
     width = brief.flange_width_mm or float(np.ceil((40 + 20 * metres) / 5) * 5)
-    how = "by the brief" if brief.skin_thickness_mm else f"by rule for {height_mm:.0f} mm and {casts} casts"
+    how = "by the brief" if brief.skin_thickness_mm else f"by rule for {height_mm:.0f} mm and {counted(casts, 'cast')}"
     reason = (
-        f"{skin:g} mm skin {how}, {edge:g} mm within {band:g} mm of the seam where it is handled "
+        f"{skin:.3g} mm skin {how}, {edge:.3g} mm within {band:.3g} mm of the seam where it is handled "
         f"({Mark.COMMON_PRACTICE.value})"
     )
     return ThicknessRule(skin, edge, band, width, flange, reason)
