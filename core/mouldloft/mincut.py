@@ -9,9 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
-from scipy.sparse import csgraph
 
+from .edges import connected, edges_of
 from .flow import cheapest_cut
 from .progress import SILENT, Progress
 
@@ -48,19 +47,11 @@ class SplitCosts:
 
 def face_graph(vertices_mm: np.ndarray, faces: np.ndarray) -> FaceGraph:
     """Pairs of faces over every edge with one face to each side; open and non-manifold edges join nothing."""
-    size = np.int64(len(vertices_mm))
-    a = faces.astype(np.int64).reshape(-1)
-    b = np.roll(faces, -1, axis=1).astype(np.int64).reshape(-1)
-    key = np.minimum(a, b) * size + np.maximum(a, b)
-    order = np.argsort(key, kind="stable")
-    ordered = key[order]
-    first = np.flatnonzero(np.concatenate([[True], ordered[1:] != ordered[:-1]]))
-    count = np.diff(np.append(first, len(ordered)))
-    pairs = first[count == 2]
-    one, two = order[pairs], order[pairs + 1]
-    forward = a[one] < b[one]
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    one, two = edges_of(faces, len(vertices_mm)).pairs.T
+    forward = start[one] < end[one]
     one, two = np.where(forward, one, two), np.where(forward, two, one)
-    ends = np.stack([a[one], b[one]], axis=1).astype(np.int32)
+    ends = np.stack([start[one], end[one]], axis=1).astype(np.int32)
     length = np.linalg.norm(vertices_mm[ends[:, 1]] - vertices_mm[ends[:, 0]], axis=1)
     return FaceGraph(ends, np.stack([one // 3, two // 3], axis=1).astype(np.int32), length)
 
@@ -93,10 +84,7 @@ def regions(graph: FaceGraph, labels: np.ndarray) -> tuple[int, np.ndarray]:
     """Connected regions of one label: their count, and (m,) int the region of each face."""
     together = labels[graph.faces[:, 0]] == labels[graph.faces[:, 1]]
     pair = graph.faces[together]
-    size = len(labels)
-    links = sparse.coo_matrix((np.ones(len(pair), np.int8), (pair[:, 0], pair[:, 1])), shape=(size, size))
-    count, region = csgraph.connected_components(links, directed=False)
-    return int(count), region
+    return connected(pair, len(labels))
 
 
 def island_regions(region: np.ndarray, area_mm2: np.ndarray, labels: np.ndarray, least_mm2: float) -> np.ndarray:

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
-from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
 from .brief import SeamBrief
 from .contour import Chain, Crossings, cross_at_zero, face_level, join_chains
 from .depthmap import Grid, grid_around
+from .edges import connected
 from .errors import PlanImpossible
 from .frame import pull_frame, unit
 from .marks import Assumption, Mark
@@ -331,9 +330,7 @@ def _without_islands(master: Master, graph: FaceGraph, level: np.ndarray, least_
     size = len(level)
     behind = (level < 0).astype(np.int8)
     together = graph.vertices[behind[graph.vertices[:, 0]] == behind[graph.vertices[:, 1]]]
-    ones = np.ones(len(together), np.int8)
-    links = sparse.coo_matrix((ones, (together[:, 0], together[:, 1])), shape=(size, size))
-    count, region = csgraph.connected_components(links, directed=False)
+    count, region = connected(together, size)
     lumped = np.bincount(master.faces.reshape(-1), np.repeat(master.face_areas_mm2 / 3, 3), minlength=size)
     small = island_regions(region, np.bincount(region, lumped, minlength=count), behind, least_mm2)
     if not small.any():
