@@ -15,7 +15,7 @@ from mouldloft.jacket import laminate_mm, lay_up_jacket
 from mouldloft.keys import Keys, set_keys, shape_key
 from mouldloft.laminate import laminate_of, lay_up, mat_g_m2_from_oz
 from mouldloft.rims import points_along, widest_step_mm
-from mouldloft.shell import Patch, rib_girth_mm, section_lengths_mm, surface_samples, within
+from mouldloft.shell import Patch, section_lengths_mm, surface_samples, within
 from mouldloft.stiffness import rib_section
 from synthetic_gloves import (
     FLANGE_THICKNESS_MM,
@@ -387,13 +387,16 @@ def test_what_mat_alone_cannot_do_ribs_do():
     (piece,) = jacket.pieces
     assert piece.ribs
     zones = {z.name: z for z in piece.zones}
-    length = sum(float(np.linalg.norm(np.subtract(r.start_mm, r.end_mm))) for r in piece.ribs)
-    # a rib's laminate goes over its crown, its two sides and a 50 mm lap on each side
-    girth = piece.ribs[0].core_width_mm + 2 * piece.ribs[0].core_height_mm + 100
-    assert rib_girth_mm(piece.ribs[0].core_height_mm) == girth
-    assert zones["ribs"].area_mm2 == pytest.approx(length * girth, rel=1e-6)
+    lengths = [float(np.linalg.norm(np.subtract(r.start_mm, r.end_mm))) for r in piece.ribs]
+    # a rib's laminate goes over its crown, two sides and two ends, and a 50 mm lap all round
+    h = piece.ribs[0].core_height_mm
+    cover = [40 * n + 2 * h * n + 2 * h * 40 + (n + 100) * 140 - 40 * n for n in lengths]
+    assert zones["ribs"].area_mm2 == pytest.approx(sum(cover), rel=1e-6)
     assert zones["ribs"].mat_g_m2 == zones["flange"].mat_g_m2
-    assert piece.mass_kg == pytest.approx(sum(z.glass_kg + z.resin_kg for z in piece.zones))
+    # sheet timber of 600 kg/m3 (from memory)
+    cores = [40 * h * n * 0.6e-6 for n in lengths]
+    assert [r.core_kg for r in piece.ribs] == pytest.approx(cores)
+    assert piece.mass_kg == pytest.approx(sum(z.glass_kg + z.resin_kg for z in piece.zones) + sum(cores))
     ends = np.array([(r.start_mm, r.end_mm) for r in piece.ribs]).reshape(-1, 3)
     assert (ends[:, 2] > 140).any(), "they start on the top"
     assert any("ribs on cores" in said for said in jacket.advice)

@@ -7,7 +7,7 @@ until it holds (`stiffness`); bolts and wedges come after the keys (`fasteners`)
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -116,6 +116,8 @@ def lay_up_jacket(
     """
     density = rubber_density_kg_dm3(catalogue, brief)
     start = Schedule(*jacket_laminates(catalogue, brief))
+    if catalogue is not None:
+        start = replace(start, core_kg_mm3=catalogue.board_for(RIB_WIDTH_MM).density_kg_m3 * 1e-9)
     ply = _extra_ply(catalogue, brief)
     by_hand = HAND_LAID_VARIATION if catalogue is None else catalogue.rates.laminate_uncertainty
     outsides: list[Outside] = []

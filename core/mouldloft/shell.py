@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -18,6 +19,7 @@ from .rubber import Envelope, Interval, Rubber
 
 LAP_MM = 50.0  # common practice: a patch runs on past what it stiffens
 RIB_WIDTH_MM = 40.0  # common practice
+CORE_KG_MM3 = 0.6e-6  # Mark.MEMORY: sheet timber, where no catalogue says
 SAMPLES = 15_000  # of the surface, for the panel search
 ZONES = ("field", "handling edge", "flange", "patch")
 
@@ -53,6 +55,7 @@ class Rib:
     core_height_mm: float
     core_width_mm: float
     layers: tuple[str, ...]
+    core_kg: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,7 +80,7 @@ class Outside:
 
 @dataclass(frozen=True)
 class Schedule:
-    """What is laid where on one piece."""
+    """What is laid where on one piece. core_kg_mm3 is what ribs' cores are made of."""
 
     field: Laminate
     edge: Laminate
@@ -85,6 +88,7 @@ class Schedule:
     patches: tuple[Patch, ...] = ()
     ribs: tuple[Rib, ...] = ()
     ribbed: tuple[Ribbed, ...] = ()
+    core_kg_mm3: float = CORE_KG_MM3
 
     @property
     def heaviest(self) -> Laminate:
@@ -223,9 +227,9 @@ def lay(outside: Outside, schedule: Schedule) -> Shell:
     moment = (mass_each[:, None] * outside.cell_centre_mm).sum(axis=0)
     mass = float(mass_each.sum())
     if schedule.ribs:
-        zone, moments = _rib_zone(schedule)
+        zone, of_ribs, moments = _rib_zone(schedule)
         zones.append(zone)
-        mass, moment = mass + zone.glass_kg + zone.resin_kg, moment + moments
+        mass, moment = mass + of_ribs, moment + moments
     middle = moment / mass if mass > 0 else np.zeros(3)
     spread = float(np.hypot(outside.error, outside.by_hand))
     causes = (("column image resolution", outside.error), ("resin taken up by hand", outside.by_hand))
@@ -244,20 +248,21 @@ def lay(outside: Outside, schedule: Schedule) -> Shell:
     )
 
 
-def _rib_zone(schedule: Schedule) -> tuple[Zone, np.ndarray]:
-    """The ribs' laminate, over crown, sides and a lap on each side, and its moment about the origin, kg mm."""
-    area, moment = 0.0, np.zeros(3)
+def _rib_zone(schedule: Schedule) -> tuple[Zone, float, np.ndarray]:
+    """The ribs' laminate, kg of it and of their cores, and their moment about the origin, kg mm."""
+    area, mass, moment = 0.0, 0.0, np.zeros(3)
     for rib in schedule.ribs:
         ends = np.array([rib.start_mm, rib.end_mm])
-        over = rib_girth_mm(rib.core_height_mm) * float(np.linalg.norm(ends[1] - ends[0]))
-        area += over
-        moment += over * 1e-6 * schedule.edge.mass_kg_m2 * ends.mean(axis=0)
-    return _zone("ribs", area, schedule.edge), moment
+        over = rib_cover_mm2(rib)
+        weighs = over * 1e-6 * schedule.edge.mass_kg_m2 + rib.core_kg
+        area, mass, moment = area + over, mass + weighs, moment + weighs * ends.mean(axis=0)
+    return _zone("ribs", area, schedule.edge), mass, moment
 
 
-def rib_girth_mm(core_height_mm: float) -> float:
-    """Across a rib's laminate: crown, two sides, two laps."""
-    return RIB_WIDTH_MM + 2.0 * core_height_mm + 2.0 * LAP_MM
+def rib_cover_mm2(rib: Rib) -> float:
+    """A rib's laminate: over its crown, sides and ends, and a lap all round."""
+    length, width, lap = math.dist(rib.start_mm, rib.end_mm), rib.core_width_mm, 2.0 * LAP_MM
+    return (length + lap) * (width + lap) + 2.0 * rib.core_height_mm * (length + width)
 
 
 def _zone(name: str, area_mm2: float, laminate: Laminate) -> Zone:

@@ -238,7 +238,7 @@ def _rib_up(outside: Outside, made: Schedule, weak: np.ndarray, loads: Loads) ->
         weak = weak[~inside]
         if found is not None:
             ribbed.append(found)
-            ribs += _draw_ribs(outside, found, outside.panels.along[first], made.edge, surface)
+            ribs += _draw_ribs(outside, found, outside.panels.along[first], made, surface)
     return replace(made, ribbed=tuple(ribbed), ribs=tuple(ribs))
 
 
@@ -258,17 +258,18 @@ def _ribs_for(outside: Outside, made: Schedule, weak: np.ndarray, disc: Patch, l
     return None
 
 
-def _draw_ribs(outside: Outside, ribbed: Ribbed, along: np.ndarray, laminate: Laminate, surface: cKDTree) -> list[Rib]:
+def _draw_ribs(outside: Outside, ribbed: Ribbed, along: np.ndarray, made: Schedule, surface: cKDTree) -> list[Rib]:
     """Chords of the disc along its straighter way, a strip apart, their ends on the surface."""
-    centre, radius = np.asarray(ribbed.disc.centre_mm), ribbed.disc.radius_mm
+    centre, radius, height = np.asarray(ribbed.disc.centre_mm), ribbed.disc.radius_mm, ribbed.core_height_mm
     across = np.cross(outside.cell_normal[surface.query(centre)[1]], along)
     count = round(2.0 * radius / ribbed.pitch_mm) - 1
-    made = []
+    drawn = []
     for off in (np.arange(count) - (count - 1) / 2.0) * ribbed.pitch_mm:
         half = np.sqrt(radius**2 - off**2)
         ends = outside.cell_centre_mm[surface.query([centre + off * across + way * half * along for way in (-1, 1)])[1]]
-        made.append(Rib(as_point(ends[0]), as_point(ends[1]), ribbed.core_height_mm, RIB_WIDTH_MM, laminate.layers))
-    return made
+        core_kg = float(np.linalg.norm(ends[1] - ends[0])) * RIB_WIDTH_MM * height * made.core_kg_mm3
+        drawn.append(Rib(as_point(ends[0]), as_point(ends[1]), height, RIB_WIDTH_MM, made.edge.layers, core_kg))
+    return drawn
 
 
 # --- the checks as they stand ----------------------------------------------------------------------------
