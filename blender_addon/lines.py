@@ -64,7 +64,7 @@ def keys_line(checks: Any, count: int) -> str:
     from mouldloft import house
 
     if all(check.holds for check in checks):
-        sag = max(check.sag_mm for check in checks)
+        sag = max(0.1, *(check.sag_mm for check in checks))  # told to a tenth, and as a most
         return f"{house.counted(count, 'key')} hold the glove: no slide or turn is free, sag {sag:.1f} mm at most"
     said = []
     slack = min(checks, key=lambda check: check.stiffness / check.least_stiffness)

@@ -93,7 +93,8 @@ class Working:
                 redraw(context)
                 return self._end(context)
             job = self._job
-            context.workspace.status_text_set(f"Mouldloft: {job.words}, {job.fraction:.0%}.  Esc stops it.")
+            how = "" if job.stopping else f", {job.fraction:.0%}.  Esc stops it."
+            context.workspace.status_text_set(f"Mouldloft: {job.words}{how}")
             redraw(context)
         return {"PASS_THROUGH"}
 
@@ -468,6 +469,8 @@ class MOULDLOFT_OT_edit_seam(bpy.types.Operator):
     def execute(self, context):
         if context.mode != "OBJECT":
             bpy.ops.object.mode_set(mode="OBJECT")
+        results.show_only("map", "seam", "handling")  # glove and jacket lie over the line
+        show_colours(context, False)
         for thing in context.selected_objects:
             thing.select_set(False)
         things = [thing for thing in results.of_role("seam") if thing.name in context.view_layer.objects]

@@ -78,7 +78,7 @@ class SectionPanel(Standing):
             return
         box = layout.box()
         if standing.kind == "stale":
-            wrapped(box, context, "Out of date: something before it has changed.", "FILE_REFRESH")
+            wrapped(box, context, "Out of date: this or something before it has changed.", "FILE_REFRESH")
             box.active = False
         wrapped(box, context, standing.line, "NONE" if standing.good else "ERROR")
         result = context.scene.mouldloft.results[self.key]
