@@ -30,6 +30,7 @@ from mouldloft.thicknessview import thickness_view
 from mouldloft.typeset import fitted, marked_up
 from mouldloft.words import (
     coats_of,
+    needed_line,
     rubber_kg_per_mm3,
     seam_course,
     seam_sentences,
@@ -388,6 +389,11 @@ def test_nothing_runs_off_a_page(plan, tmp_path):
 
 
 # --- the order list --------------------------------------------------------------------------------------
+
+
+def test_what_is_needed_first_stands_over_the_order_list(plan, workshop):
+    assert needed_line(plan) == "glove from day 1, jacket from day 2 and casts from day 4"
+    assert f"Needed first: {needed_line(plan)}." in " ".join(words_of(workshop))
 
 
 def test_order_list_reads_back_as_the_take_off(plan, tmp_path):

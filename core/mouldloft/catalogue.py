@@ -264,7 +264,7 @@ class Rates:
     release_m2_h: Rate
     keys_per_h: Rate
     cradle_h_per_board: Hours
-    turn_over_h: Hours
+    wall_away_h: Hours  # wall taken down, the other side of it cleaned
     open_mould_h: Hours
     clean_m2_h: Rate
     trim_m_h: Rate  # flange or joint trimmed

@@ -15,7 +15,7 @@ from typing import Literal
 from .brief import Brief
 from .catalogue import Catalogue, read_catalogue
 from .errors import BriefRefused, PlanImpossible
-from .house import counted
+from .house import counted, percent
 from .marks import Assumption, Mark
 from .master import Master
 from .opening import find_opening
@@ -263,7 +263,7 @@ def _from_maquette(master: Master, brief: Brief, catalogue: Catalogue, progress:
     half = math.sqrt(sum(width**2 for _, width in causes))
     volume = Interval(likely * max(0.0, 1 - half), likely, likely * (1 + half), causes)
     rules = tuple(
-        Assumption(name, f"± {width:.0%}", Mark.COMMON_PRACTICE)
+        Assumption(name, f"± {percent(width)}", Mark.COMMON_PRACTICE)
         for name, width in (FORM_CHANGES, SEAM_MOVES, CARVING, KEYS_UNSURE)
     )
     area = master.skin_area_mm2 * master.detail_allowance

@@ -35,7 +35,7 @@ from .typeset import (
     set_rich,
     set_text,
 )
-from .words import caution_lines, opening_line, rubber_line, run_line, size_line, title_of, work_steps
+from .words import caution_lines, needed_line, opening_line, rubber_line, run_line, size_line, title_of, work_steps
 
 if TYPE_CHECKING:
     from .pipeline import MouldPlan
@@ -45,6 +45,7 @@ _NOT_A_CERTIFICATE = (
     "A plan, not a certificate. Product data sheets, local codes and licensed practice come before it; "
     "whoever signs for the work checks it."
 )
+_ORDER_NOTE = "Net from the geometry; packs cover it with waste and the upper end. Needed first: {}."
 
 
 def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILENT) -> Path:
@@ -261,15 +262,22 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     facts = [
         ("Out of the mould", out + cast.comes_out_reason),
         ("Wall", f"{mm(cast.thickness_mm)} over {m2(cast.area_mm2)}"),
-        ("Mass", f"{kg_lb(cast.mass_kg)}; to lift {kg_lb(cast.lift_kg)}"),
+        ("Mass", f"{kg_lb(cast.mass_kg)}; to lift, with its baseboard, {kg_lb(cast.lift_kg)}"),
         ("Centre of mass", "x {:.0f}, y {:.0f}, z {:.0f} mm".format(*cast.centre_of_mass_mm)),
         ("Baseboard", f"{m2(cast.baseboard_area_mm2)}"),
         ("Ballast", _stands(plan)),
-        ("Joint", f"{metres(cast.joint_tape_m * 1000)} of tape, {kilograms(cast.joint_tape_kg)}"),
+        ("Joint", f"{metres(cast.joint_tape_m * 1000)} taped from inside"),
     ]
     amounts = [
         [name, kilograms(one), kilograms(one * casts)]
-        for name, one in (("gelcoat", cast.gelcoat_kg), ("glass mat", cast.glass_kg), ("resin", cast.resin_kg))
+        for name, one in (
+            ("gelcoat", cast.gelcoat_kg),
+            ("glass mat", cast.glass_kg),
+            ("resin", cast.resin_kg),
+            ("glass of the joint", cast.joint_tape_kg),
+            ("resin of the joint", cast.joint_resin_kg),
+            ("all", cast.mass_kg),
+        )
     ]
     stands = [
         [
@@ -288,7 +296,9 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]
     parts += [
         *heading("Amounts", "Net, without waste."),
-        ruled_table(("", "One cast", f"All {casts}"), amounts, [inner * v for v in (0.3, 0.16, 0.16)], right=(1, 2)),
+        ruled_table(
+            ("", "One cast", f"All {casts}"), amounts, [inner * v for v in (0.3, 0.16, 0.16)], (1, 2), total=True
+        ),
         *heading("Will it stand?", "Statics under stated loads; a local code decides."),
         ruled_table(
             ("Cause", "Tips it", "Holds it", "Ballast", "About, and by"),
@@ -360,7 +370,7 @@ def _order_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]
     return [
         set_text("Order list", weight="light", size=20, leading=25),
-        set_text("Net from the geometry; packs cover it with waste and the upper end.", size=8.6, colour=SOFT_INK),
+        set_text(_ORDER_NOTE.format(needed_line(plan)), size=8.6, colour=SOFT_INK),
         Spacer(1, 4),
         table,
         Spacer(1, 8),
