@@ -72,9 +72,10 @@ class Job:
     @property
     def words(self) -> str:
         """What it is at, for panel and status bar."""
+        stage = self.stage[:1].upper() + self.stage[1:]
         if self.stopping:
-            return f"{self.stage}: stopping at the next step"
-        return f"{self.stage}{': ' + self.note if self.note else ''}"
+            return f"{stage}: stopping at the next step"
+        return f"{stage}{': ' + self.note if self.note else ''}"
 
     @property
     def running(self) -> bool:

@@ -33,8 +33,10 @@ SECTIONS = (
     Section("jacket", "Jacket and cradle", "Lay up the jacket", ("jacket", "cradle")),
     Section("casts", "Casts", "Lay up a cast", ("cast",)),
     Section("order", "Order and days", "Reckon the order", ("run",)),
+    Section("solids", "Solids", "Make the solids", ()),
 )
 KEYS = tuple(section.key for section in SECTIONS)
+PLAN_KEYS = KEYS[: KEYS.index("order") + 1]  # what the whole plan takes; solids only where they are asked for
 BY_KEY = {section.key: section for section in SECTIONS}
 
 
@@ -73,6 +75,7 @@ def stamps(brief: Any, token: str) -> dict[str, str]:
         for part in section.parts:
             made.update(msgspec.json.encode(_part(brief, part)))
         out[section.key] = made.hexdigest()[:16]
+    out["solids"] = out["casts"]  # nothing of the order and the days is in them
     return out
 
 
@@ -139,6 +142,12 @@ def _order(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     return {"takeoff": takeoff, "programme": programme}
 
 
+def _solids(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
+    from mouldloft.solids import make_solids
+
+    return {"solids": make_solids(plan_of(done, brief, catalogue), progress=progress)}
+
+
 _RUN: Mapping[str, Callable[[Records, Any, Any, Any], Records]] = {
     "sculpt": _sculpt,
     "opening": _opening,
@@ -148,6 +157,7 @@ _RUN: Mapping[str, Callable[[Records, Any, Any, Any], Records]] = {
     "jacket": _jacket,
     "casts": _casts,
     "order": _order,
+    "solids": _solids,
 }
 
 
@@ -178,6 +188,7 @@ _RECORDS = {
     "jacket": ("jacket", "cradle", "division"),
     "casts": ("cast",),
     "order": ("takeoff", "programme"),
+    "solids": ("solids",),
 }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,7 @@ class Shape:
 
     vertices_mm : (n, 3); faces : (m, 3) or a list of polygons. `at_mm` is the object's origin in plan
     coordinates, `way` the unit pull it moves along and `reach_mm` how far at most. `thick_mm` : flat shapes
-    are given this thickness by a modifier.
+    are given this thickness by a modifier. `stuff` : names the material, the role where empty.
     """
 
     name: str
@@ -31,6 +31,7 @@ class Shape:
     way: tuple[float, float, float] = (0.0, 0.0, 0.0)
     reach_mm: float = 0.0
     thick_mm: float = 0.0
+    stuff: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +41,18 @@ class Line:
     name: str
     points_mm: np.ndarray
     closed: bool
+
+
+@dataclass(frozen=True)
+class Place:
+    """A named place on a piece, moving with it. at_mm, way, reach_mm : as in `Shape`."""
+
+    name: str
+    piece: int
+    at_mm: tuple[float, float, float]
+    radius_mm: float
+    way: tuple[float, float, float]
+    reach_mm: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,7 +164,24 @@ def _jacket(done: dict[str, Any], progress: Any) -> Shown:
     return Shown(shapes)
 
 
-_SHOWN = {"seam": _seam, "glove": _glove, "keys": _keys, "jacket": _jacket}
+def _solids(done: dict[str, Any], progress: Any) -> Shown:
+    from mouldloft.house import GLOVE, JACKET, PLASTER, rgb
+
+    envelopes = {envelope.name: envelope for envelope in done["bare_rubber"].envelopes}
+    shapes = []
+    for solid in done["solids"]:
+        kind, _, piece = solid.name.partition(", ")
+        envelope = envelopes.get(piece) if kind in ("glove", "jacket") else None
+        stuff, colour = {"glove": ("glove", GLOVE), "jacket": ("jacket", JACKET)}.get(solid.kind, ("wall", PLASTER))
+        shape = Shape(f"Solid {solid.name}", "solid", -1, solid.vertices_mm, solid.faces, rgb(colour), stuff=stuff)
+        if envelope is not None:
+            reach = _reach(envelope) * (2.0 if kind == "jacket" else 1.0)
+            shape = replace(shape, piece=envelope.piece, way=_pull(envelope), reach_mm=reach)
+        shapes.append(shape)
+    return Shown(shapes)
+
+
+_SHOWN = {"seam": _seam, "glove": _glove, "keys": _keys, "jacket": _jacket, "solids": _solids}
 
 
 def shown_of(key: str, done: dict[str, Any], progress: Any) -> Shown:
@@ -178,7 +208,8 @@ class Colours:
 
 
 def map_colours(kind: str, done: dict[str, Any]) -> Colours:
-    """Colours of one of `settings.MAPS`; the kinds beyond FREES need the seam's locks (KeyError otherwise)."""
+    """Colours of a map over the skin, one of `settings.MAPS`; the kinds beyond FREES need the seam's locks (KeyError
+    otherwise)."""
     if kind == "PIECES":
         return _pieces(done)
     return _frees(done) if kind == "FREES" else _scale(kind, done)
@@ -241,10 +272,54 @@ def _scale(kind: str, done: dict[str, Any]) -> Colours:
     srgb = lock_colours(np.linspace(0.0, 1.0, 256))
     table = np.column_stack([to_linear(srgb), np.ones(256)]).astype(np.float32)
     index = np.clip(values * (255.0 / end) + 0.5, 0, 255).astype(np.int32)
-    legend = {
-        "title": title,
-        "ramp": [[round(float(v), 4) for v in colour] for colour in srgb[::8]],
-        "marks": ["free", *(f"{end * k / 4:g}" for k in (1, 2, 3)), f"{end:g} {unit}"],
-        "note": f"{100 * locks.stretch_allowed:.0f} % is allowed" if kind == "STRETCH" else "",
-    }
-    return Colours(table[index], legend)
+    marks = ["free", *(f"{end * k / 4:g}" for k in (1, 2, 3)), f"{end:g} {unit}"]
+    note = f"{100 * locks.stretch_allowed:.0f} % is allowed" if kind == "STRETCH" else ""
+    return Colours(table[index], _ramp(title, srgb, marks, note))
+
+
+def _ramp(title: str, srgb: np.ndarray, marks: list[str], note: str) -> dict[str, Any]:
+    """Legend of a scale. srgb : (256, 3) along it; marks : five, evenly along it."""
+    ramp = [[round(float(v), 4) for v in colour] for colour in srgb[::8]]
+    return {"title": title, "ramp": ramp, "marks": marks, "note": note}
+
+
+@dataclass(frozen=True, eq=False)
+class Thickness:
+    """The glove's thickness as shown: linear colours (n, 4) float32 for the vertices of each piece's glove by its
+    number, the thin places, and the legend."""
+
+    per_vertex: dict[int, np.ndarray]
+    thin: list[Place]
+    legend: dict[str, Any]
+
+
+def thickness_shown(done: dict[str, Any], brief: Any, glove_mm: dict[int, np.ndarray], progress: Any) -> Thickness:
+    """Measure the glove and colour it. glove_mm : by piece, (n, 3) points of the glove as drawn, plan millimetres.
+
+    Print and flange keep the glove's own colour: they are further from its outside than nearly a skin's thickness.
+    """
+    from types import SimpleNamespace
+
+    from mouldloft.house import counted, mm, thickness_colours, to_linear
+    from mouldloft.thicknessview import least_words, thickness_view
+
+    rubber = done["bare_rubber"]
+    glove = SimpleNamespace(master=done["master"], seam=done["seam"], rubber=rubber, brief=brief)
+    progress.begin("Thickness")
+    view = thickness_view(glove, progress)
+    colours, thin = {}, []
+    for at, (piece, envelope) in enumerate(zip(view.pieces, rubber.envelopes)):
+        progress.step(at / len(view.pieces), f"colours of the {piece.name}'s glove")
+        points = glove_mm.get(piece.piece, np.zeros((0, 3)))
+        linear = to_linear(view.colours_on(at, points, 0.9 * rubber.skin_thickness_mm))
+        colours[piece.piece] = np.column_stack([linear, np.ones(len(points))]).astype(np.float32)
+        thin += [
+            Place(f"Thin {number}: {t.thickness_mm:.1f} of {mm(t.asked_mm)}", piece.piece, t.point_mm,
+                  2.0 * rubber.skin_thickness_mm, _pull(envelope), _reach(envelope))
+            for number, t in enumerate(piece.thin, len(thin) + 1)
+        ]  # fmt: skip
+    marks = [f"{tick:.3g}" for tick in view.ticks_mm()]
+    marks[-1] += " mm or more"
+    note = least_words(glove) + (f"; {counted(len(thin), 'thin place')} marked" if thin else "")
+    srgb = thickness_colours(np.linspace(0.0, 1.0, 256))
+    return Thickness(colours, thin, _ramp("Thickness of the glove", srgb, marks, note))

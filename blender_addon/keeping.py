@@ -15,6 +15,7 @@ from .chain import KEYS, records_of_section
 
 STORE = "mouldloft_store"
 LENGTH = "mouldloft_store_bytes"
+_UNREADABLE = (KeyError, ValueError, TypeError, AttributeError)
 _reopened: set[int] = set()
 
 
@@ -32,7 +33,10 @@ def pack(records: dict, stamps: dict[str, str]) -> bytes:
 
 
 def unpack(data: bytes) -> tuple[dict, dict[str, str]]:
-    """The records and stamps of `pack`. Raises ValueError or KeyError where they cannot be read."""
+    """The records and stamps of `pack`, without what another version of the core cannot read any more.
+
+    Raises ValueError or KeyError where nothing can be read.
+    """
     from mouldloft import pipeline, planfile
 
     hints = typing.get_type_hints(pipeline.MouldPlan)
@@ -44,8 +48,13 @@ def unpack(data: bytes) -> tuple[dict, dict[str, str]]:
                 name.removesuffix(".npy"): np.lib.format.read_array(io.BytesIO(inner.read(name)), allow_pickle=False)
                 for name in inner.namelist()
             }
-    records = {name: planfile.decode_record(value, hints[name], arrays) for name, value in told["records"].items()}
-    if "keys" in records:
+    records = {}
+    for name, value in told["records"].items():
+        try:
+            records[name] = planfile.decode_record(value, hints[name], arrays)
+        except _UNREADABLE as error:
+            print(f"Mouldloft: the {name} kept in this file cannot be reopened ({error}); run its section again.")
+    if {"keys", "bare_rubber"} <= records.keys():
         from mouldloft.rubber import add_tabs
 
         records["rubber"] = add_tabs(records["bare_rubber"], records["keys"])
@@ -65,6 +74,7 @@ def put_away(scene: bpy.types.Scene) -> None:
     done = bench.done_up_to(None, now)
     done.pop("input", None)
     done.pop("rubber", None)  # the bare glove with the keys' tabs: counted again when reopened
+    done.pop("solids", None)  # their objects are in the file
     if not done:
         return
     data = pack(done, {key: now[key] for key in KEYS if bench.kept(key, now[key])})
@@ -82,7 +92,7 @@ def reopen(scene: bpy.types.Scene) -> None:
     try:
         data = np.array(scene[STORE], np.int32).tobytes()[: scene[LENGTH]]
         records, stamps = unpack(data)
-    except (KeyError, ValueError, TypeError, AttributeError, OSError, zipfile.BadZipFile) as error:
+    except (*_UNREADABLE, OSError, zipfile.BadZipFile) as error:
         print(f"Mouldloft: the plan kept in this file cannot be reopened ({error}); run the sections again.")
         return
     for key, stamp in stamps.items():

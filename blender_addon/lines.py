@@ -20,14 +20,18 @@ def _sculpt(done: dict[str, Any]) -> str:
 
 def _opening(done: dict[str, Any]) -> str:
     from mouldloft import house
+    from mouldloft.opening import direction_words
 
-    best = done["opening"].chosen
-    field = done["undercut"]
-    x, y, z = (round(v, 2) + 0.0 for v in best.direction)  # no negative zero
-    return (
-        f"Opens along ({x:.2f}, {y:.2f}, {z:.2f}); {house.percent(field.locked_fraction)} of the skin locks a "
-        f"rigid mould"
-    )
+    words = direction_words(done["opening"].chosen.direction)
+    return f"Opens {words}; {house.percent(done['undercut'].locked_fraction)} of the skin locks a rigid mould"
+
+
+def way_line(number: int, found: Any) -> str:
+    """A direction found, as listed: what it locks and where it points."""
+    from mouldloft import house
+    from mouldloft.opening import direction_words
+
+    return f"{number}. {house.percent(found.locked_fraction)} locked, {direction_words(found.direction)}"
 
 
 def _seam(done: dict[str, Any]) -> str:
@@ -60,7 +64,7 @@ def keys_line(checks: Any, count: int) -> str:
     from mouldloft import house
 
     if all(check.holds for check in checks):
-        sag = max(check.sag_mm for check in checks)
+        sag = max(0.1, *(check.sag_mm for check in checks))  # told to a tenth, and as a most
         return f"{house.counted(count, 'key')} hold the glove: no slide or turn is free, sag {sag:.1f} mm at most"
     said = []
     slack = min(checks, key=lambda check: check.stiffness / check.least_stiffness)
@@ -109,6 +113,17 @@ def _order(done: dict[str, Any]) -> str:
     )
 
 
+def _solids(done: dict[str, Any]) -> str:
+    from mouldloft import house
+
+    solids = done["solids"]
+    gloves, jackets = (sum(s.volume_mm3 for s in solids if s.kind == kind) for kind in ("glove", "jacket"))
+    return (
+        f"{house.counted(len(solids), 'closed solid')}; gloves {house.litres(gloves)} with keys, "
+        f"jackets {house.litres(jackets)}"
+    )
+
+
 _LINES: dict[str, Callable[[dict[str, Any]], str]] = {
     "sculpt": _sculpt,
     "opening": _opening,
@@ -118,6 +133,7 @@ _LINES: dict[str, Callable[[dict[str, Any]], str]] = {
     "jacket": _jacket,
     "casts": _casts,
     "order": _order,
+    "solids": _solids,
 }
 
 
@@ -128,6 +144,8 @@ def line_of(key: str, done: dict[str, Any]) -> str:
 
 def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
     """What else there is to say: repairs, reasons, advice, cautions."""
+    from mouldloft import house
+
     if key == "sculpt":
         health = done["master"].health
         return [done["master"].unit_assumed, *health.repairs, *health.left_out]
@@ -143,7 +161,9 @@ def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
         return [*done["jacket"].advice, *done["cradle"].advice, *_more_pieces(done["division"])]
     if key == "casts":
         return [done["cast"].comes_out_reason, *done["cast"].advice]
-    return [done["takeoff"].mould_life_reason, done["programme"].temperature_note]
+    if key == "order":
+        return [done["takeoff"].mould_life_reason, done["programme"].temperature_note]
+    return [f"{solid.name}: {house.litres(solid.volume_mm3)}" for solid in done["solids"]]
 
 
 def _more_pieces(division: Any) -> list[str]:

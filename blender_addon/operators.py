@@ -1,3 +1,4 @@
+# ruff: noqa: RUF012 - Blender reads these plain class attributes
 """Everything the user can press. Long work runs in a thread while a modal operator watches it; Escape stops it."""
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from . import bench, chain, display, keeping, lines, reading, results, settings,
 from .chain import BY_KEY, KEYS, SECTIONS
 
 SECTION_ITEMS = tuple((section.key, section.verb, section.title) for section in SECTIONS)
-UNDO = {"REGISTER", "UNDO"}
+UNDO = {"UNDO"}  # no REGISTER: long work is not for the last operation's panel to run again
 
 
 def say(operator: bpy.types.Operator, error: BaseException) -> set[str]:
@@ -92,7 +93,8 @@ class Working:
                 redraw(context)
                 return self._end(context)
             job = self._job
-            context.workspace.status_text_set(f"Mouldloft: {job.words}, {job.fraction:.0%}.  Esc stops it.")
+            how = "" if job.stopping else f", {job.fraction:.0%}.  Esc stops it."
+            context.workspace.status_text_set(f"Mouldloft: {job.words}{how}")
             redraw(context)
         return {"PASS_THROUGH"}
 
@@ -124,21 +126,43 @@ def redraw(context: bpy.types.Context) -> None:
                 area.tag_redraw()
 
 
-def colour_map(context: bpy.types.Context) -> None:
-    """Colour the copy by the map chosen, as far as the sections have got."""
+def show_colours(context: bpy.types.Context, on: bool) -> None:
+    """Have the view that was worked in show the maps' colours, or the materials again."""
+    space = context.space_data
+    if space is None or space.type != "VIEW_3D" or space.shading.type != "SOLID":
+        return
+    if on or space.shading.color_type == "VERTEX":
+        space.shading.color_type = "VERTEX" if on else "MATERIAL"
+
+
+def show_map(context: bpy.types.Context) -> None:
+    """Show the map chosen, as far as the sections have got: on the copy of the sculpt, or on the glove."""
     from mouldloft.errors import MouldloftError
 
     scene = context.scene
+    s = scene.mouldloft
     thing = next(iter(results.of_role("map")), None)
     if thing is None:
         return
+    if s.map_kind == "THICKNESS":
+        s.map_text = results.thickness_legend()
+        if s.map_text:
+            results.show_only("glove", "thin", "handling")
+            show_colours(context, True)
+        return redraw(context)
     try:
         done = state.done_now(scene)
-        kind = scene.mouldloft.map_kind if "locks" in done else "FREES"
-        results.colour_map(scene, thing, display.map_colours(kind, done))
+        results.colour_map(scene, thing, display.map_colours(skin_map(s, done), done))
     except (MouldloftError, KeyError):
         return
+    results.show_only("map", "seam", "handling")
+    show_colours(context, True)
     redraw(context)
+
+
+def skin_map(s, done: dict) -> str:
+    """The map over the skin to show now: what frees it, until the seam is drawn."""
+    return s.map_kind if "locks" in done else "FREES"
 
 
 # --- the sections -----------------------------------------------------------------------------------------
@@ -215,14 +239,22 @@ class RunsSections(Working):
             for number, found in enumerate(done["opening"].candidates, 1):
                 way = s.ways.add()
                 way.direction, way.reason = found.direction, found.reason
-                way.text = f"{number}. {found.origin}, {100 * found.locked_fraction:.1f} % locked"
+                way.text = lines.way_line(number, found)
         elif key == "keys":
             s.keys_check, s.keys_check_good = "", True
         results.show(scene, key, shown)
+        if s.map_kind == "THICKNESS" and key in ("opening", "seam"):
+            s.map_kind = "FREES"
+        elif s.map_kind == "THICKNESS":
+            s.map_text = results.thickness_legend()  # empty once the glove was laid anew
         if key in ("opening", "seam") or (key == "jacket" and s.map_kind == "PIECES"):
             thing = results.show_map(scene, done["master"], s.result("sculpt").stamp)
-            kind = s.map_kind if "locks" in done else "FREES"
-            results.colour_map(scene, thing, display.map_colours(kind, done))
+            results.colour_map(scene, thing, display.map_colours(skin_map(s, done), done))
+        if key == "opening":
+            results.show_only("map")
+            show_colours(context, True)
+        elif shown.shapes or shown.lines:
+            show_colours(context, False)
 
 
 class MOULDLOFT_OT_run(RunsSections, bpy.types.Operator):
@@ -285,6 +317,7 @@ class MOULDLOFT_OT_add_hare(bpy.types.Operator):
         scene = context.scene
         mesh = results.new_mesh("Seated hare", vertices * results.units_per_mm(scene), faces, True)
         hare = bpy.data.objects.new("Seated hare", mesh)
+        hare.location.x = results.clear_of(scene, float(np.abs(vertices[:, 0]).max()) * results.units_per_mm(scene))
         context.collection.objects.link(hare)
         for thing in context.selected_objects:
             thing.select_set(False)
@@ -354,11 +387,15 @@ class MOULDLOFT_OT_preview_way(bpy.types.Operator):
                 return {"CANCELLED"}
             from mouldloft.undercut import undercut_field
 
+            if s.map_kind != "FREES":
+                s.map_kind = "FREES"
             field = undercut_field(done["master"], tuple(way), check=False, scene=self._rays(done["master"]))
             thing = results.show_map(scene, done["master"], s.result("sculpt").stamp)
             results.colour_map(scene, thing, display.map_colours("FREES", {"undercut": field}))
         except Exception as error:
             return say(self, error)
+        results.show_only("map", "seam", "handling")
+        show_colours(context, True)
         redraw(context)
         return {"FINISHED"}
 
@@ -403,11 +440,16 @@ class MOULDLOFT_OT_map_view(bpy.types.Operator):
         return context.space_data is not None and context.space_data.type == "VIEW_3D"
 
     def execute(self, context):
-        shading = context.space_data.shading
-        on = shading.type == "SOLID" and shading.color_type == "VERTEX"
-        shading.type = "SOLID"
-        shading.color_type = "MATERIAL" if on else "VERTEX"
+        on = colours_shown(context)
+        context.space_data.shading.type = "SOLID"
+        show_colours(context, not on)
         return {"FINISHED"}
+
+
+def colours_shown(context: bpy.types.Context) -> bool:
+    """Whether this view shows the maps' colours."""
+    shading = context.space_data.shading
+    return shading.type == "SOLID" and shading.color_type == "VERTEX"
 
 
 # --- seam -------------------------------------------------------------------------------------------------
@@ -427,6 +469,8 @@ class MOULDLOFT_OT_edit_seam(bpy.types.Operator):
     def execute(self, context):
         if context.mode != "OBJECT":
             bpy.ops.object.mode_set(mode="OBJECT")
+        results.show_only("map", "seam", "handling")  # glove and jacket lie over the line
+        show_colours(context, False)
         for thing in context.selected_objects:
             thing.select_set(False)
         things = [thing for thing in results.of_role("seam") if thing.name in context.view_layer.objects]
@@ -498,6 +542,28 @@ class MOULDLOFT_OT_mark_handling(bpy.types.Operator):
         scene = context.scene
         results.mark_handling(scene, scene.cursor.location, scene.mouldloft.handling_mm)
         return {"FINISHED"}
+
+
+class MOULDLOFT_OT_measure_thickness(Working, bpy.types.Operator):
+    """Measure the glove from its outside to the nearest skin, colour it, and mark where it is thinner than asked"""
+
+    bl_idname = "mouldloft.measure_thickness"
+    bl_label = "Measure the thickness"
+    bl_options = UNDO
+
+    def prepare(self, context):
+        scene = context.scene
+        done = state.done_now(scene)
+        points = results.glove_points_mm(scene)
+        if "bare_rubber" not in done or not points:
+            raise reading.Unreadable("The glove is out of date: lay it first, then measure it.")
+        brief = settings.brief_of(scene)
+        return lambda progress: display.thickness_shown(done, brief, points, progress)
+
+    def finish(self, context, result) -> None:
+        results.show_thickness(context.scene, result)
+        context.scene.mouldloft.map_kind = "THICKNESS"
+        self.report({"WARNING"} if result.thin else {"INFO"}, result.legend["note"].capitalize())
 
 
 # --- keys -------------------------------------------------------------------------------------------------
@@ -658,7 +724,7 @@ class MOULDLOFT_OT_clear(bpy.types.Operator):
 
     bl_idname = "mouldloft.clear"
     bl_label = "Clear the plan"
-    bl_options = UNDO
+    bl_options = {"REGISTER", "UNDO"}
 
     all_settings: BoolProperty(name="Drawn seam and moved keys too", default=True)
 
@@ -703,6 +769,7 @@ _CLASSES = (
     MOULDLOFT_OT_use_seam,
     MOULDLOFT_OT_forget_seam,
     MOULDLOFT_OT_mark_handling,
+    MOULDLOFT_OT_measure_thickness,
     MOULDLOFT_OT_check_keys,
     MOULDLOFT_OT_use_keys,
     MOULDLOFT_OT_forget_keys,

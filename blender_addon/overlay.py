@@ -61,11 +61,15 @@ def _left_bottom(context: bpy.types.Context) -> tuple[float, float]:
     return left + 14.0 * _scale(), bottom + 14.0 * _scale()
 
 
-def _colours_are_seen(context: bpy.types.Context) -> bool:
+def _colours_are_seen(context: bpy.types.Context, kind: str) -> bool:
     """Whether this view shows the map's colours, rather than plain materials or a wire."""
     shading = context.space_data.shading
-    coloured = shading.color_type == "VERTEX" if shading.type == "SOLID" else shading.type != "WIREFRAME"
-    there = [thing for thing in results.of_role("map") if thing.name in context.view_layer.objects]
+    on_glove = kind == "THICKNESS"  # whose material stays plain: drawn views do not show it
+    coloured = (
+        shading.color_type == "VERTEX" if shading.type == "SOLID" else shading.type != "WIREFRAME" and not on_glove
+    )
+    role = "glove" if on_glove else "map"
+    there = [thing for thing in results.of_role(role) if thing.name in context.view_layer.objects]
     return coloured and any(thing.visible_get() for thing in there)
 
 
@@ -75,7 +79,7 @@ def draw() -> None:
     settings = getattr(context.scene, "mouldloft", None)
     if settings is None or not settings.legend or not settings.map_text:
         return
-    if not context.space_data.overlay.show_overlays or not _colours_are_seen(context):
+    if not context.space_data.overlay.show_overlays or not _colours_are_seen(context, settings.map_kind):
         return
     legend = json.loads(settings.map_text)
     if "swatches" in legend:
@@ -108,7 +112,8 @@ def _draw_ramp(context, legend) -> None:
     bar, steps = 260.0 * unit, legend["ramp"]
     note = legend.get("note", "")
     height = (92.0 if note else 72.0) * unit
-    _box(x, y, bar + 50 * unit, height, _PAPER)
+    widest = max(bar + _width(legend["marks"][-1], size) / 2, _width(note, size))
+    _box(x, y, widest + 24 * unit, height, _PAPER)
     x += 12 * unit
     low = y + (44.0 if note else 24.0) * unit
     _words(x, low + 26 * unit, legend["title"], 13 * unit)

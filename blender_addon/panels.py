@@ -4,15 +4,19 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import bpy
 
-from . import bench, results, state
-from .chain import BY_KEY
+from . import bench, operators, results, state
+from .chain import BY_KEY, PLAN_KEYS
 
 TAB = "Mouldloft"
 ICONS = {"none": "RADIOBUT_OFF", "fresh": "CHECKMARK", "stale": "FILE_REFRESH"}
+
+
+_FIGURE = re.compile(r"(?<=\d) (?=(?:%|mm|m|m²|cm²|l|ml|kg|lb|oz|days?)\b|%|m²|cm²)")
 
 
 def wrapped(layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: str = "NONE") -> None:
@@ -25,7 +29,7 @@ def wrapped(layout: bpy.types.UILayout, context: bpy.types.Context, text: str, i
     column = layout.column(align=True)
     column.scale_y = 0.8
     line = ""
-    for word in text.replace("\n", " ").split(" "):  # a no-break space stays inside its word
+    for word in _FIGURE.sub("\N{NO-BREAK SPACE}", text.replace("\n", " ")).split(" "):
         longer = f"{line} {word}".strip()
         if line and blf.dimensions(0, longer)[0] > room:
             column.label(text=line, icon=icon)
@@ -74,7 +78,7 @@ class SectionPanel(Standing):
             return
         box = layout.box()
         if standing.kind == "stale":
-            wrapped(box, context, "Out of date: something before it has changed.", "FILE_REFRESH")
+            wrapped(box, context, "Out of date: this or something before it has changed.", "FILE_REFRESH")
             box.active = False
         wrapped(box, context, standing.line, "NONE" if standing.good else "ERROR")
         result = context.scene.mouldloft.results[self.key]
@@ -135,10 +139,15 @@ class MOULDLOFT_PT_plan(Standing, bpy.types.Panel):
         row = layout.row()
         row.scale_y = 1.4
         row.operator("mouldloft.run", text="Plan everything").section = "order"
-        problem = _standings(context)[1]
+        standings, problem = _standings(context)
+        following = next((key for key in PLAN_KEYS if standings[key].kind != "fresh"), None)
+        if following is not None:
+            verb = BY_KEY[following].verb
+            layout.operator("mouldloft.run", text=f"Next: {verb}", icon="FORWARD").section = following
         if problem:
             wrapped(layout, context, problem, "ERROR")
-        layout.operator("mouldloft.clear", icon="TRASH")
+        if s.results:
+            layout.operator("mouldloft.clear", icon="TRASH")
 
 
 class MOULDLOFT_PT_sculpt(SectionPanel, bpy.types.Panel):
@@ -199,11 +208,6 @@ class MOULDLOFT_PT_opening(SectionPanel, bpy.types.Panel):
             if 0 <= s.way_index < len(s.ways):
                 wrapped(layout, context, s.ways[s.way_index].reason)
             layout.operator("mouldloft.take_way")
-        if results.of_role("map"):
-            layout.separator()
-            layout.prop(s, "map_kind")
-            layout.prop(s, "legend")
-            layout.operator("mouldloft.map_view", icon="COLOR")
 
 
 class MOULDLOFT_PT_seam(SectionPanel, bpy.types.Panel):
@@ -262,6 +266,10 @@ class MOULDLOFT_PT_glove(SectionPanel, bpy.types.Panel):
         layout.operator("mouldloft.mark_handling", icon="PIVOT_CURSOR")
         if results.of_role("handling"):
             layout.prop(s, "handling_mm")
+
+    def draw_after(self, context, layout, s):
+        if results.of_role("glove"):
+            layout.operator("mouldloft.measure_thickness", icon="DRIVER_DISTANCE")
 
 
 class MOULDLOFT_PT_keys(SectionPanel, bpy.types.Panel):
@@ -334,10 +342,46 @@ class MOULDLOFT_PT_order(SectionPanel, bpy.types.Panel):
         layout.prop(s, "catalogue")
 
 
+class MOULDLOFT_PT_solids(SectionPanel, bpy.types.Panel):
+    bl_label = BY_KEY["solids"].title
+    bl_idname = "MOULDLOFT_PT_solids"
+    bl_order = 9
+    bl_options = {"DEFAULT_CLOSED"}
+    key = "solids"
+
+    def draw_settings(self, context, layout, s):
+        wrapped(layout, context, "Halves, gloves, jackets and boards as closed meshes, to print or mill.")
+
+
+class MOULDLOFT_PT_map(Standing, bpy.types.Panel):
+    bl_label = "Map"
+    bl_idname = "MOULDLOFT_PT_map"
+    bl_order = 10
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context):
+        layout = self.layout
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        s = context.scene.mouldloft
+        if not s.ways:
+            wrapped(layout, context, "Find a way of opening first; then there is something to colour.")
+            return
+        layout.prop(s, "map_kind")
+        if s.map_kind == "THICKNESS":
+            if not s.map_text:
+                wrapped(layout, context, "Lay the glove, then measure it here.", "INFO")
+            layout.operator("mouldloft.measure_thickness", icon="DRIVER_DISTANCE")
+        elif s.map_kind != "FREES" and not results.of_role("seam"):
+            wrapped(layout, context, "Until the seam is drawn, the map shows which pull frees it.", "INFO")
+        layout.prop(s, "legend")
+        layout.operator("mouldloft.map_view", icon="COLOR", depress=operators.colours_shown(context))
+
+
 class MOULDLOFT_PT_show(Standing, bpy.types.Panel):
     bl_label = "Show it"
     bl_idname = "MOULDLOFT_PT_show"
-    bl_order = 9
+    bl_order = 11
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context):
@@ -350,10 +394,10 @@ class MOULDLOFT_PT_show(Standing, bpy.types.Panel):
             return
         shown = layout.grid_flow(columns=3, row_major=True, even_columns=True, align=True)
         shown.use_property_split = False
-        for role, name in results.COLLECTIONS.items():
+        for name in results.COLLECTIONS.values():
             inner = bpy.data.collections.get(name)
             if inner is not None:
-                words = "Keys" if role == "key" else role.capitalize()
+                words = name.removeprefix("Mouldloft ").capitalize()
                 shown.prop(inner, "hide_viewport", text=words, toggle=1, invert_checkbox=True)
         layout.prop(s, "apart", slider=True)
         column = layout.column(align=True)
@@ -376,7 +420,7 @@ class MOULDLOFT_PT_show(Standing, bpy.types.Panel):
 class MOULDLOFT_PT_sheets(Standing, bpy.types.Panel):
     bl_label = "Sheets"
     bl_idname = "MOULDLOFT_PT_sheets"
-    bl_order = 10
+    bl_order = 12
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context):
@@ -404,6 +448,8 @@ _CLASSES = (
     MOULDLOFT_PT_jacket,
     MOULDLOFT_PT_casts,
     MOULDLOFT_PT_order,
+    MOULDLOFT_PT_solids,
+    MOULDLOFT_PT_map,
     MOULDLOFT_PT_show,
     MOULDLOFT_PT_sheets,
 )

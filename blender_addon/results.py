@@ -8,12 +8,14 @@ import bpy
 import numpy as np
 
 from . import reading
-from .display import Colours, Line, Shape, Shown
+from .display import Colours, Line, Place, Shape, Shown, Thickness
 
 COLLECTION = "Mouldloft"
 ROOT = "Mouldloft plan"
 MAP = "Undercut map"
 ATTRIBUTE = "Mouldloft undercut"
+THICKNESS = "Mouldloft thickness"
+LEGEND = "mouldloft_legend"
 ROLE = "mouldloft_role"
 PIECE = "mouldloft_piece"
 WAY = "mouldloft_way"  # full move of the slider, in Blender units
@@ -28,7 +30,10 @@ COLLECTIONS = {
     "key": "Mouldloft keys",
     "jacket": "Mouldloft jacket",
     "cradle": "Mouldloft cradle",
+    "thin": "Mouldloft thin places",
+    "solid": "Mouldloft solids",
 }
+MOVED = ("glove", "thin", "key", "jacket", "cradle", "solid")  # along their pulls, by the slider
 
 
 def units_per_mm(scene: bpy.types.Scene) -> float:
@@ -67,11 +72,23 @@ def place_beside(scene: bpy.types.Scene, sculpt: bpy.types.Object, width_mm: flo
     if ROOT in bpy.data.objects:
         return
     root = root_for(scene)
-    world = [sculpt.matrix_world @ corner for corner in map(vector, sculpt.bound_box)]
+    world = world_corners(sculpt)
     right = max(corner.x for corner in world)
     middle = sum(corner.y for corner in world) / len(world)
     low = min(corner.z for corner in world)
     root.location = (right + 1.5 * width_mm * units_per_mm(scene), middle, low)
+
+
+def clear_of(scene: bpy.types.Scene, half_width: float) -> float:
+    """An x where something of that half width, in Blender units, stands clear of every mesh of the scene."""
+    there = [thing for thing in scene.objects if thing.type == "MESH" and thing.visible_get()]
+    right = max((corner.x for thing in there for corner in world_corners(thing)), default=-1.5 * half_width)
+    return right + 1.5 * half_width
+
+
+def world_corners(thing: bpy.types.Object) -> list:
+    """World corners of the bounding box."""
+    return [thing.matrix_world @ corner for corner in map(vector, thing.bound_box)]
 
 
 def vector(values):
@@ -148,16 +165,21 @@ def _hang(scene: bpy.types.Scene, thing: bpy.types.Object, role: str, piece: int
     collection_for(scene, role).objects.link(thing)
 
 
+def _hang_moving(scene: bpy.types.Scene, thing: bpy.types.Object, role: str, shown: Shape | Place) -> None:
+    unit = units_per_mm(scene)
+    thing.location = [v * unit for v in shown.at_mm]
+    thing[SHARE] = 0.0
+    thing[WAY] = [v * shown.reach_mm * unit for v in shown.way]
+    _hang(scene, thing, role, shown.piece)
+
+
 def show_shape(scene: bpy.types.Scene, shape: Shape) -> bpy.types.Object:
     """One shape as an object under the root."""
     unit = units_per_mm(scene)
     mesh = new_mesh(shape.name, np.asarray(shape.vertices_mm) * unit, shape.faces, shape.smooth)
-    mesh.materials.append(material(f"Mouldloft {shape.role}", shape.colour))
+    mesh.materials.append(material(f"Mouldloft {shape.stuff or shape.role}", shape.colour))
     thing = bpy.data.objects.new(shape.name, mesh)
-    thing.location = [v * unit for v in shape.at_mm]
-    thing[SHARE] = 0.0
-    thing[WAY] = [v * shape.reach_mm * unit for v in shape.way]
-    _hang(scene, thing, shape.role, shape.piece)
+    _hang_moving(scene, thing, shape.role, shape)
     if shape.thick_mm:
         board = thing.modifiers.new("Board", "SOLIDIFY")
         board.thickness = shape.thick_mm * unit
@@ -185,22 +207,47 @@ def show_line(scene: bpy.types.Scene, line: Line) -> bpy.types.Object:
     return thing
 
 
-ROLES_OF = {"seam": ("seam",), "glove": ("glove", "wall"), "keys": ("key",), "jacket": ("jacket", "cradle")}
+ROLES_OF = {
+    "seam": ("seam",),
+    "glove": ("glove", "wall", "thin"),
+    "keys": ("key",),
+    "jacket": ("jacket", "cradle"),
+    "solids": ("solid",),
+}
 
 
 def show(scene: bpy.types.Scene, key: str, shown: Shown) -> None:
-    """Put a section's shapes in the place of those it showed before."""
+    """Put a section's shapes in the place of those it showed before, where they are seen."""
     remove(*ROLES_OF.get(key, ()))
     for shape in shown.shapes:
         show_shape(scene, shape)
     for line in shown.lines:
         show_line(scene, line)
     set_apart(scene, scene.mouldloft.apart)
+    if key == "solids":
+        show_only("solid")
+    elif shown.shapes or shown.lines:
+        set_seen(True, *ROLES_OF[key])
+        set_seen(False, "solid")  # those made before stand in the same place
+
+
+def set_seen(seen: bool, *roles: str) -> None:
+    """Show or hide the collections of roles, in every view."""
+    for role in roles:
+        collection = bpy.data.collections.get(COLLECTIONS[role])
+        if collection is not None:
+            collection.hide_viewport = not seen
+
+
+def show_only(*roles: str) -> None:
+    """Hide all results but those of the given roles, so that they are seen."""
+    set_seen(False, *COLLECTIONS)
+    set_seen(True, *roles)
 
 
 def set_apart(scene: bpy.types.Scene, share: float) -> None:
     """Move every piece along its way by a share of its full move."""
-    for thing in of_role("glove", "key", "jacket", "cradle"):
+    for thing in of_role(*MOVED):
         thing.location = thing.location + (share - thing[SHARE]) * vector(thing[WAY])
         thing[SHARE] = share
 
@@ -243,7 +290,7 @@ def seam_lines_mm(scene: bpy.types.Scene) -> list[list[list[float]]]:
     return [line for line in lines if len(line) >= 3]
 
 
-# --- the undercut map -------------------------------------------------------------------------------------
+# --- the maps ---------------------------------------------------------------------------------------------
 
 
 def show_map(scene: bpy.types.Scene, master, stamp: str) -> bpy.types.Object:
@@ -272,3 +319,39 @@ def colour_map(scene: bpy.types.Scene, thing: bpy.types.Object, colours: Colours
     mesh.color_attributes.active_color = attribute
     mesh.update()
     scene.mouldloft.map_text = json.dumps(colours.legend)
+
+
+def glove_points_mm(scene: bpy.types.Scene) -> dict[int, np.ndarray]:
+    """By piece, (n, 3) vertices of its glove as drawn, in plan millimetres, wherever the slider has moved it."""
+    found = {}
+    for thing in of_role("glove"):
+        points = np.empty(len(thing.data.vertices) * 3, np.float32)
+        thing.data.vertices.foreach_get("co", points)
+        found[thing[PIECE]] = points.reshape(-1, 3).astype(float) * reading.mm_per_unit(scene)
+    return found
+
+
+def show_thickness(scene: bpy.types.Scene, shown: Thickness) -> None:
+    """Colour the gloves by their thickness, keep the legend with them, and mark the thin places."""
+    for thing in of_role("glove"):
+        mesh = thing.data
+        attribute = mesh.color_attributes.get(THICKNESS)
+        if attribute is None:
+            attribute = mesh.color_attributes.new(THICKNESS, "FLOAT_COLOR", "POINT")
+        attribute.data.foreach_set("color", shown.per_vertex[thing[PIECE]].ravel())
+        mesh.color_attributes.active_color = attribute
+        mesh.update()
+        thing[LEGEND] = json.dumps(shown.legend)
+    remove("thin")
+    for place in shown.thin:
+        thing = bpy.data.objects.new(place.name, None)
+        thing.empty_display_type = "SPHERE"
+        thing.empty_display_size = place.radius_mm * units_per_mm(scene)
+        thing.show_name = thing.show_in_front = True
+        _hang_moving(scene, thing, "thin", place)
+    set_apart(scene, scene.mouldloft.apart)
+
+
+def thickness_legend() -> str:
+    """The legend of the glove's thickness as JSON; empty where the gloves as they stand were not measured."""
+    return next((thing[LEGEND] for thing in of_role("glove") if LEGEND in thing), "")

@@ -33,13 +33,14 @@ MAPS = (
     ("DEPTH", "Depth of the lock", "How far the surface reaches behind itself, across the pull"),
     ("STRETCH", "Stretch of the rubber", "What the glove is asked to stretch to pass"),
     ("FILL", "Fill behind the glove", "Height of the rubber that fills the lock so that the jacket comes off"),
+    ("THICKNESS", "Thickness of the glove", "From the glove's outside to the nearest skin, once it was measured"),
 )
 
 
 def _map_changed(self, context):
     from . import operators
 
-    operators.colour_map(context)
+    operators.show_map(context)
 
 
 def _apart_changed(self, context):
@@ -145,7 +146,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     )
     drawn_seam: StringProperty()  # JSON of closed lines in plan mm, once the curve was edited and taken
 
-    set_skin: BoolProperty(name="Skin by hand")
+    set_skin: BoolProperty(name="Own thickness")
     skin_mm: FloatProperty(name="Skin (mm)", default=6.0, min=1.0, max=60.0)
     edge_mm: FloatProperty(name="Edge (mm)", default=9.0, min=1.0, max=80.0)
     handling_mm: FloatProperty(
@@ -156,9 +157,9 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         max=500.0,
     )
     draft_deg: FloatProperty(name="Draft (°)", default=3.0, min=0.5, max=30.0)
-    set_flange: BoolProperty(name="Flange by hand")
+    set_flange: BoolProperty(name="Own flange")
     flange_mm: FloatProperty(name="Flange (mm)", default=60.0, min=10.0, max=300.0)
-    set_pixel: BoolProperty(name="Grid by hand", description="Spacing of the columns the glove is measured on")
+    set_pixel: BoolProperty(name="Own grid", description="Spacing of the columns the glove is measured on")
     pixel_mm: FloatProperty(name="Grid (mm)", default=4.0, min=0.2, max=20.0)
 
     edge_spacing_mm: FloatProperty(

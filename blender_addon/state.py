@@ -41,8 +41,9 @@ def standings(scene: bpy.types.Scene) -> tuple[dict[str, Standing], str]:
         if result is None or not result.stamp:
             made[key] = Standing("none", "", True)
             continue
-        before = before and result.stamp == now.get(key)
-        made[key] = Standing("fresh" if before else "stale", result.line, result.good)
+        fresh = before and result.stamp == now.get(key)
+        made[key] = Standing("fresh" if fresh else "stale", result.line, result.good)
+        before = fresh or (before and key == "order")  # the solids follow from what is before the order
     return made, problem
 
 

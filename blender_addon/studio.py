@@ -72,7 +72,7 @@ def _world(scene: bpy.types.Scene) -> None:
 
 def _corners(thing: bpy.types.Object) -> list[float]:
     """World corners of the bounding box, flat, as Blender's own camera fit takes them."""
-    return [v for corner in thing.bound_box for v in thing.matrix_world @ results.vector(corner)]
+    return [v for corner in results.world_corners(thing) for v in corner]
 
 
 def _points(thing: bpy.types.Object) -> list[float]:
@@ -214,7 +214,7 @@ class MOULDLOFT_OT_cameras(bpy.types.Operator):
 
     bl_idname = "mouldloft.cameras"
     bl_label = "Prepare the cameras"
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options = {"UNDO"}
 
     @classmethod
     def poll(cls, context):
@@ -281,7 +281,7 @@ class MOULDLOFT_OT_animate(bpy.types.Operator):
 
     bl_idname = "mouldloft.animate"
     bl_label = "Animate the opening"
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options = {"UNDO"}
 
     @classmethod
     def poll(cls, context):
@@ -297,7 +297,7 @@ class MOULDLOFT_OT_animate(bpy.types.Operator):
         order = list(done["seam"].taking_off)
         names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}
         steps = [[(piece, "jacket", "cradle")] for name in order for piece in names if names[piece] == name]
-        steps += [[(piece, "glove", "key")] for name in order for piece in names if names[piece] == name]
+        steps += [[(piece, "glove", "key", "thin")] for name in order for piece in names if names[piece] == name]
         start, length = scene.frame_start, scene.mouldloft.opening_frames / max(len(steps), 1)
         for number, step in enumerate(steps):
             first, last = start + number * length, start + (number + 0.85) * length
@@ -318,7 +318,7 @@ class MOULDLOFT_OT_animate(bpy.types.Operator):
 
 def forget_opening() -> None:
     """Take the opening's keys off the pieces again."""
-    for thing in results.of_role("glove", "key", "jacket", "cradle"):
+    for thing in results.of_role(*results.MOVED):
         thing.animation_data_clear()
         thing.delta_location = (0.0, 0.0, 0.0)
 
@@ -328,7 +328,7 @@ class MOULDLOFT_OT_still_again(bpy.types.Operator):
 
     bl_idname = "mouldloft.still_again"
     bl_label = "Forget the animation"
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options = {"UNDO"}
 
     @classmethod
     def poll(cls, context):

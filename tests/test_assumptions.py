@@ -37,7 +37,7 @@ FIGURES = (
     ("cast", "gelcoat", "0.6 mm", PUBLISHED, "guides"),
     ("cast", "mat behind", "6 oz/ft²", RULE, ""),
     ("cast", "push", "250 N", RULE, ""),
-    ("cast", "push height", "90% of the height", RULE, ""),
+    ("cast", "push height", "90 % of the height", RULE, ""),
     ("cast", "basic wind", "27.5 m/s", RULE, "the place's own"),
     ("cast", "force coefficient", "1.4", RULE, ""),
     ("cast", "wind pressure", "peak velocity pressure at the top", PUBLISHED, "EN 1991-1-4"),

@@ -13,6 +13,7 @@ import trimesh
 from mouldloft.brief import Brief, CastBrief, JacketBrief
 from mouldloft.cast import Cast, foot_polygons, lay_up_cast, wind_pressure
 from mouldloft.catalogue import read_catalogue
+from mouldloft.house import percent
 from mouldloft.lifting import check_lift
 from trade_bodies import box, locks_of, rubber_of, seam_of, standing
 
@@ -283,7 +284,7 @@ def test_advice_is_told_in_the_casts_own_figures() -> None:
     assert "above 650 mm" in reach
     assert put.startswith(f"Put {made.ballast_kg:.0f} kg of ballast")
     assert f"the lowest {made.ballast_depth_mm:.0f} mm" in put
-    assert low.startswith(f"Ballast would fill {made.ballast_depth_mm / 1400:.0%} of the height")
+    assert low.startswith(f"Ballast would fill {percent(made.ballast_depth_mm / 1400)} of the height")
     said = check_lift(made.lift_kg, brief.jacket, "the cast").reason
     assert lift == said[0].upper() + said[1:] + "."
     assert "the cast" in lift.lower()

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 from mouldloft.brief import MaterialsBrief
-from mouldloft.catalogue import Catalogue, catalogue_from_dict, layers_for, read_catalogue
+from mouldloft.catalogue import Catalogue, catalogue_from_dict, figure_words, layers_for, read_catalogue
 from mouldloft.errors import CatalogueRefused
 from mouldloft.marks import Assumption, Mark
 
@@ -62,16 +62,18 @@ def test_layers_to_the_most_there_may_be() -> None:
 def test_what_a_material_says_of_its_figures() -> None:
     rubber = bundled().rubber[0]
     said = rubber.assumptions()
-    assert len(said) == len(rubber.sources) + len(rubber.packs)
+    assert len(said) == len(rubber.sources) + 1  # the packs' prices together
+    assert said[-1] == Assumption(f"{rubber.name}: price of 1, 5, 25 kg", "26, 112, 480", Mark.INVENTED)
     stated = rubber.stated("cure_h")
     assert stated.field == "cure_h"
-    assert Assumption(f"{rubber.name}: cure_h", "24", stated.mark, stated.source) in said
+    assert Assumption(f"{rubber.name}: cure", "24 h", stated.mark, stated.source) in said
     density = rubber.stated("density_kg_m3")
-    assert Assumption(f"{rubber.name}: density_kg_m3", "1080", Mark.PUBLISHED, density.source) in said
+    assert Assumption(f"{rubber.name}: density", "1080 kg/m³", Mark.PUBLISHED, density.source) in said
     assert density.source.startswith("1.07 to 1.09")
     pack = replace(rubber.packs[0], source="a list")
-    assert replace(rubber, packs=(pack,)).assumptions()[-1] == Assumption(
-        f"{rubber.name}: price of 1 kg", "26", Mark.INVENTED, "a list"
+    assert replace(rubber, packs=(pack, *rubber.packs[1:])).assumptions()[-2:] == (
+        Assumption(f"{rubber.name}: price of 1 kg", "26", Mark.INVENTED, "a list"),
+        Assumption(f"{rubber.name}: price of 5, 25 kg", "112, 480", Mark.INVENTED),
     )
     with pytest.raises(KeyError, match="colour"):
         rubber.stated("colour")
@@ -82,8 +84,26 @@ def test_what_the_rates_say() -> None:
     said = rates.assumptions()
     assert len(said) == len(rates.sources)
     mark = Mark.COMMON_PRACTICE
-    assert Assumption("working rate: wall_m_h", "0.4", mark, "") in said
-    assert Assumption("working rate: laminating_kg_h", "1.2", mark, "dry glass a pair of hands") in said
+    assert Assumption("working rate: wall", "0.4 m an hour", mark, "") in said
+    assert Assumption("working rate: laminating", "1.2 kg an hour", mark, "dry glass a pair of hands") in said
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "read"),
+    [
+        ("pot_life_min", 20.0, ("pot life", "20 min")),
+        ("catalyst_fraction_low", 0.012, ("catalyst fraction low", "1.2 %")),
+        ("elongation_at_break", 4.8, ("elongation at break", "480 %")),
+        ("mould_life_casts", 30.0, ("mould life", "30 casts")),
+        ("keys_per_h", 10.0, ("keys", "10 an hour")),
+        ("cradle_h_per_board", 0.75, ("cradle", "0.75 h a board")),
+        ("clean_m2_h", 3.0, ("clean", "3 m² an hour")),
+        ("kg_m2", 0.06, ("amount", "0.06 kg/m²")),
+        ("layers", 2, ("layers", "2")),
+    ],
+)
+def test_a_figure_reads_with_its_unit(field: str, value: float, read: tuple[str, str]) -> None:
+    assert figure_words(field, value) == read
 
 
 def test_a_file_of_ones_own_over_the_bundled_one() -> None:

@@ -206,6 +206,7 @@ def shell_of(envelope: Envelope, edge_mm: float = 6.0) -> Jacket:
     zones = (
         Zone("field", 1e5, 900.0, 2.95, (), 3.0, 0.2, 0.5),
         Zone("handling edge", 1e5, 900.0, 2.95, (), edge_mm, 0.2, 0.5),
+        Zone("flange", 1e5, 900.0, 2.95, (), edge_mm, 0.2, 0.5),
     )
     made = jacket_of(pieces=1)
     piece = replace(made.pieces[0], zones=zones, mass_kg=1.6, rubber_mass_kg=0.8, centre_of_mass_mm=(10.0, 20.0, 60.0))

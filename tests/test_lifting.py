@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from mouldloft.brief import JacketBrief
 from mouldloft.lifting import (
@@ -12,8 +14,8 @@ from mouldloft.lifting import (
     frequency_multiplier,
     lift_multipliers,
     lift_multipliers_us,
+    lightest_cuts,
     one_person_limit_kg,
-    pieces_to_lift,
     recommended_weight_kg,
     recommended_weight_lb,
     team_share,
@@ -198,15 +200,53 @@ def test_the_method_says_reach_and_heights():
     assert "reach 400 mm, from 700 to 1000 mm" in method
 
 
-def test_into_how_many_pieces_by_hand():
-    # 26 kg, 2 kg added by every cut, 15 kg limit for one: 26, then (26 + 2) / 2 = 14
-    alone = JacketBrief(lift_limit_per_person_kg=15.0, lifters=1)
-    assert pieces_to_lift(26.0, 2.0, alone) == (2, 14.0)
-    assert pieces_to_lift(15.0, 2.0, alone) == (1, 15.0)
-    assert pieces_to_lift(26.0, 8.0, alone) == (3, 14.0)
-    assert pieces_to_lift(40.0, 15.5, alone) == (0, 0.0), "what a cut adds is more than one may lift"
-    # two people lift two thirds of their sum (HSE L23, from memory)
-    assert pieces_to_lift(39.0, 0.0, replace(alone, lifters=2)) == (2, 19.5)
+AT = np.arange(0.0, 1001.0, 10.0)
+
+
+def bar(kg, adds):
+    """A bar a metre long, of even weight, and what each cut adds to each of its sides."""
+    return np.full(100, kg / 100.0), np.full(101, adds)
+
+
+def test_an_even_bar_is_cut_evenly():
+    # 26 kg, 1 kg on each side of a cut: one part of 26, or two of 13 + 1
+    assert lightest_cuts(AT, [bar(26.0, 1.0)], 26.1) == ((), pytest.approx((26.0,)))
+    cuts, each = lightest_cuts(AT, [bar(26.0, 1.0)], 15.0)
+    assert cuts == (500.0,)
+    assert each == pytest.approx((14.0, 14.0))
+    # three parts: the middle one carries two flanges, (26 + 4) / 3 = 10 each when the ends are a kilogram longer
+    cuts, each = lightest_cuts(AT, [bar(26.0, 1.0)], 13.0)
+    assert cuts == pytest.approx((350.0, 650.0), abs=10.0)
+    assert each == pytest.approx((10.0,) * 3, abs=0.2)
+    assert lightest_cuts(AT, [bar(26.0, 7.0)], 13.0) == ((), ()), "what two cuts add is more than may be lifted"
+
+
+def test_an_uneven_bar_by_trying_every_way():
+    rng = np.random.default_rng(5)
+    mass, adds, at = rng.uniform(0.5, 2.0, 12), rng.uniform(0.0, 1.5, 13), np.arange(13.0)
+
+    def parts(cuts):
+        ends = [0, *cuts, 12]
+        return [
+            mass[i:j].sum() + (adds[i] if i else 0.0) + (adds[j] if j < 12 else 0.0)
+            for i, j in itertools.pairwise(ends)
+        ]
+
+    for limit in (12.0, 8.0, 6.0):
+        count = next(
+            n for n in range(12) if any(max(parts(c)) <= limit for c in itertools.combinations(range(1, 12), n))
+        )
+        best = min(itertools.combinations(range(1, 12), count), key=lambda c: max(parts(c)))
+        cuts, each = lightest_cuts(at, [(mass, adds)], limit)
+        assert max(each) == pytest.approx(max(parts(best)))
+        assert each == pytest.approx(parts([int(c) for c in cuts]))
+        assert len(cuts) == count
+
+
+def test_what_is_lifted_at_different_times_is_weighed_apart():
+    # 10 kg and 22 kg lifted one after the other: the heavier decides
+    cuts, each = lightest_cuts(AT, [bar(10.0, 0.0), bar(22.0, 0.0)], 12.0)
+    assert (cuts, each) == ((500.0,), pytest.approx((11.0, 11.0)))
 
 
 def test_who_lifts_in_words():

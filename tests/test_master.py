@@ -14,12 +14,14 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft import crossings, meshfile
+from mouldloft import master as master_stage
 from mouldloft.brief import MasterBrief
 from mouldloft.crossings import find_crossings
+from mouldloft.edges import edges_of
 from mouldloft.errors import Cancelled, MasterRefused
 from mouldloft.master import prepare_master, read_master
 from mouldloft.progress import Progress
-from mouldloft.repair import edges_of, merge_equal
+from mouldloft.repair import merge_equal
 
 BRIEF = MasterBrief()
 METRE = MasterBrief(finished_height_mm=1000.0)
@@ -390,6 +392,19 @@ def test_one_sided_band_is_no_solid():
     master = prepare_master(band, faces, BRIEF)
     assert not master.health.is_solid
     assert "run against each other" in master.health.left_out[0]
+
+
+def test_loose_faces_are_refused_without_looking_for_cracks(monkeypatch):
+    """Joining the corners of millions of loose triangles takes minutes and gigabytes, for nothing."""
+
+    def never(_patient):
+        raise AssertionError("looked for cracks")
+
+    monkeypatch.setattr(master_stage, "close_cracks", never)
+    rng = np.random.default_rng(1)
+    soup = (rng.random((9000, 1, 3)) * 1000 + rng.normal(size=(9000, 3, 3))).reshape(-1, 3)
+    with refused("not joined to each other .27000 open edges on 9000 faces."):
+        prepare_master(soup, np.arange(27_000).reshape(-1, 3), BRIEF)
 
 
 def test_unjoined_and_tangled_faces_are_refused():

@@ -13,6 +13,7 @@ import trimesh
 from mouldloft import pictures, studio, thicknessview
 from mouldloft.errors import Cancelled, OutputRefused
 from mouldloft.house import (
+    GLOVE,
     LOCK_STOPS,
     THICKNESS_STOPS,
     feet_inches,
@@ -135,6 +136,9 @@ def test_thickness_is_shown_on_one_scale_by_area(plan):
         thinnest = np.argmin(piece.map_mm)
         colour = view.colours_on(at, piece.vertices_mm[thinnest : thinnest + 1])
         assert colour == pytest.approx(thickness_colours(view.share_at(piece.map_mm[thinnest : thinnest + 1])))
+        away = piece.vertices_mm[thinnest : thinnest + 1] + 1000.0  # far from anything measured: the glove's own colour
+        assert view.colours_on(at, away, 500.0)[0] == pytest.approx(rgb(GLOVE))
+        assert view.colours_on(at, away)[0] != pytest.approx(rgb(GLOVE), abs=0.02)
     beyond = sum(
         trimesh.Trimesh(p.vertices_mm, p.faces, process=False)
         .area_faces[p.map_mm[p.faces].min(axis=1) > view.high_mm]

@@ -30,7 +30,7 @@ def catalogue() -> Catalogue:
     made = read_catalogue(None)
     rates = replace(
         made.rates, brushing_m2_h=2.0, laminating_kg_h=1.5, mixing_min=5.0, usable_pot_life=0.75, batch_limit_kg=3.0,
-        wall_m_h=0.5, release_m2_h=4.0, keys_per_h=12.0, cradle_h_per_board=0.6, turn_over_h=1.2, open_mould_h=1.8,
+        wall_m_h=0.5, release_m2_h=4.0, keys_per_h=12.0, cradle_h_per_board=0.6, wall_away_h=1.2, open_mould_h=1.8,
         clean_m2_h=2.5, trim_m_h=3.0, drill_bolts_per_h=14.0, join_m_h=1.25, finish_m_h=0.9, baseboard_h=1.4,
         rate_uncertainty=0.9,
     )  # fmt: skip
@@ -146,7 +146,7 @@ MOULD = [
     ("Build and seal the wall", "wall", 3 / 0.5 / HANDS, True),
     ("Seal and release the master", "wall", 1.2 / 4 / HANDS, True),
     *of_piece("left piece", 7, 0.8, 1.1),
-    ("Turn over, release the flange for the right piece", "wall", (1.2 + 3 * 0.05 / 4) / HANDS, True),
+    ("Take the wall away, release the flange for the right piece", "wall", (1.2 + 3 * 0.05 / 4) / HANDS, True),
     *of_piece("right piece", 5, 0.5, 0.7),
     ("Drill and bolt the flange", "jacket", 7 / 14 / HANDS, True),
     ("Trim the jacket", "jacket", 2 * 3 / 3 / HANDS, True),
@@ -192,6 +192,17 @@ def test_round_the_clock_one_thing_follows_another() -> None:
         if wait == "Cast 2: gelcoat sets":  # 0.93 h in a wait of 1.06
             assert hours < 1.5 * WARM_RESIN
         assert start[name] == pytest.approx(start[wait] if wait else sums[-1]), name
+
+
+def test_each_batch_names_the_day_of_its_first_pot() -> None:
+    made = programme(replace(BRIEF, run=replace(RUN, hours_per_day=8.0)))
+    uses = {"jacket laminate": "Lay up the jacket, {}", "gelcoat": "Cast 1: gelcoat in the open halves"}
+    uses["cast laminate"] = "Cast 1: lay up the halves"
+    for batch in made.batches:
+        task = uses.get(batch.coat, batch.coat.capitalize() + ", {}").format(batch.piece)
+        assert batch.first_day == min(t.day for t in made.tasks if t.name == task), task
+    assert made.batches[0].first_day == 1
+    assert made.batches[-1].first_day > made.batches[0].first_day
 
 
 @pytest.mark.parametrize("casts", [1, 2, 5])
@@ -280,7 +291,7 @@ def test_a_working_day_by_hand() -> None:
     assert 24 < cured < 29  # Friday, in working hours
     assert start["Release the rubber, left piece"] == pytest.approx(cured)
     # the jacket cures into Friday night; the cradle is made on Friday; the piece is turned on Monday
-    assert start["Turn over, release the flange for the right piece"] == 96.0
+    assert start["Take the wall away, release the flange for the right piece"] == 96.0
     for task in made.tasks:
         assert task.date == (date(2026, 12, 3) + timedelta(days=task.day - 1)).isoformat()
         assert task.day == int(task.start_h // 24) + 1
@@ -378,7 +389,7 @@ def test_a_coat_that_no_longer_fits_the_day_waits_for_the_next() -> None:
 
 LINES = (
     (("Build and seal", "Seal and release"), "Wall and release, left piece"),
-    (("Turn over",), "Wall and release, right piece"),
+    (("Take the wall away",), "Wall and release, right piece"),
     (("Drill", "Trim", "Open the mould", "Clean the glove and"), "Bolt, trim, open, clean"),
     (("Cast 1",), "Cast 1"),
     (("Cast 2",), "Cast 2"),

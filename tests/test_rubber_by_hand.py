@@ -50,8 +50,9 @@ def test_the_thickness_rule_by_hand(height: float, casts: int, skin: float, widt
     assert (rule.skin_mm, rule.edge_mm, rule.flange_width_mm) == (skin, 1.5 * skin, width)
     assert rule.flange_mm == rule.edge_mm
     assert rule.band_mm == max(40.0, 7.5 * skin)
-    assert rule.reason.startswith(f"{skin:g} mm skin by rule for {height:.0f} mm and {casts} casts, {1.5 * skin:g} mm")
-    assert f"within {rule.band_mm:g} mm of the seam" in rule.reason
+    run = "1 cast" if casts == 1 else f"{casts} casts"
+    assert rule.reason.startswith(f"{skin:g} mm skin by rule for {height:.0f} mm and {run}, {1.5 * skin:.3g} mm within")
+    assert f"within {rule.band_mm:.3g} mm of the seam" in rule.reason
 
 
 def test_the_brief_overrides_the_rule() -> None:

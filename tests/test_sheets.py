@@ -21,6 +21,7 @@ from mouldloft.chart import chart_rows, day_rows, programme_pages
 from mouldloft.clientsheet import client_sheet
 from mouldloft.errors import OutputRefused
 from mouldloft.house import kg, kg_lb, litres, metres, mm, money, number, ounces, percent
+from mouldloft.marks import Mark
 from mouldloft.planfile import save_plan
 from mouldloft.programme import set_programme
 from mouldloft.sheets import packs_in_words, workshop_sheets
@@ -29,6 +30,7 @@ from mouldloft.thicknessview import thickness_view
 from mouldloft.typeset import fitted, marked_up
 from mouldloft.words import (
     coats_of,
+    needed_line,
     rubber_kg_per_mm3,
     seam_course,
     seam_sentences,
@@ -289,9 +291,11 @@ def test_workshop_figures_are_the_plans(plan, workshop):
     for task in plan.programme.tasks:
         assert task.name in text
     assert "1 30 Nov Build the wall (4 h); Print coat, left piece (30 min); Print coat cures (3 h wait) 4.5 h" in text
-    for assumption in plan.assumptions:
-        assert assumption.what in text
-        assert assumption.mark.value in text
+    heads = [text.rindex(mark.value.capitalize()) for mark in Mark if any(a.mark is mark for a in plan.assumptions)]
+    for assumption in plan.assumptions:  # each stands under the heading of its own mark
+        start = text.rindex(assumption.mark.value.capitalize())
+        end = min((other for other in heads if other > start), default=len(text))
+        assert f"{assumption.what}: {assumption.value}" in text[start:end]
     assert f"{CAUTIONS[0].sentence} What decides: {CAUTIONS[0].defers_to}." in text
     assert "not a certificate" in text
 
@@ -385,6 +389,11 @@ def test_nothing_runs_off_a_page(plan, tmp_path):
 
 
 # --- the order list --------------------------------------------------------------------------------------
+
+
+def test_what_is_needed_first_stands_over_the_order_list(plan, workshop):
+    assert needed_line(plan) == "glove from day 1, jacket from day 2 and casts from day 4"
+    assert f"Needed first: {needed_line(plan)}." in " ".join(words_of(workshop))
 
 
 def test_order_list_reads_back_as_the_take_off(plan, tmp_path):

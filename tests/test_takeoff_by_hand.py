@@ -210,7 +210,7 @@ def test_stages_are_listed_in_the_order_of_the_work() -> None:
     assert line_of(made, "bolt-m8").stage == "jacket"
     assert line_of(made, "gloves").stage == "glove and casts"
     assert line_of(made, "release-wax").stage == "wall, jacket and casts"
-    assert line_of(made, "silicone-tin-brush").note == "catalyst 5.0% of the base"
+    assert line_of(made, "silicone-tin-brush").note == "catalyst 5 % of the base"
     assert line_of(made, "bolt-m8").note == ""
 
 
@@ -273,7 +273,7 @@ def test_life_and_its_reason_by_hand() -> None:
     made = order()
     assert made.mould_life_casts == pytest.approx(30 * 0.8125 * 0.75)
     said = made.mould_life_reason
-    for words in ("About 18 casts", "30 for this", "0.81 for", "25% of its", "0.75 for 4.5 mm", "1.00 for its tear"):
+    for words in ("About 18 casts", "30 for this", "0.81 for", "25 % of its", "0.75 for 4.5 mm", "1.00 for its tear"):
         assert words in said, words
     assert made.gloves_needed == 1
 
@@ -305,7 +305,7 @@ def test_rows_of_one_line_by_hand() -> None:
     first, second, third = order_rows(made)[1:]
     assert first == [
         "c", "n", "casts", "0.0123", "1.50", "1234", "kg", "12", "2", "2.5", "5", "16.00", "EUR", "m",
-        "hand 10%; eye 25%",
+        "hand 10 %; eye 25 %",
     ]  # fmt: skip
     assert second == ["c", "n", "casts", "", "", "", "kg", "", "1", "1", "1", "5.00", "EUR", "m", ""]
     assert third[3:6] == ["0", "0.000000", "12.3"]
@@ -316,10 +316,10 @@ def test_its_own_rules_are_told_with_their_marks() -> None:
     rule = Mark.COMMON_PRACTICE
     said = takeoff_assumptions(RUN, catalogue())
     assert said[:4] == (
-        Assumption("waste", "20%", rule),
+        Assumption("waste", "20 %", rule),
         Assumption("bought", "likely with waste or high without, whichever is more", rule),
-        Assumption("release before each cast", "50% of a full waxing", rule),
-        Assumption("life lost at all of the allowed stretch", "75%", rule, "the weight is ours"),
+        Assumption("release before each cast", "50 % of a full waxing", rule),
+        Assumption("life lost at all of the allowed stretch", "75 %", rule, "the weight is ours"),
     )
 
 

@@ -23,6 +23,7 @@ from .contour import face_centres
 from .depthmap import column_image, grid_around
 from .frame import pull_frame
 from .heightmap import outline
+from .house import percent
 from .laminate import laminate_thickness_mm, resin_kg
 from .lifting import check_lift
 from .marks import Assumption, Mark
@@ -591,14 +592,14 @@ def _does_it_come_out(locks: Locks) -> tuple[bool, str]:
     worst = max(locks.regions, key=lambda region: region.stretch, default=None)
     where = f" at the {worst.name}" if worst is not None else ""
     allowed = (
-        f"{locks.stretch_allowed:.0%} is allowed ({locks.elongation_at_break:.0%} at break, worked at "
-        f"{locks.stretch_allowed / locks.elongation_at_break:.0%} of that)"
+        f"{percent(locks.stretch_allowed)} is allowed ({percent(locks.elongation_at_break)} at break, worked at "
+        f"{percent(locks.stretch_allowed / locks.elongation_at_break)} of that)"
     )
     if locks.worst_stretch <= locks.stretch_allowed:
-        return True, f"The glove stretches {locks.worst_stretch:.0%}{where} to leave the rigid cast; {allowed}."
+        return True, f"The glove stretches {percent(locks.worst_stretch)}{where} to leave the rigid cast; {allowed}."
     return False, (
-        f"The glove would have to stretch {locks.worst_stretch:.0%}{where} to leave the rigid cast; {allowed}: move "
-        "the seam there, cast that part apart, or ease the undercut."
+        f"The glove would have to stretch {percent(locks.worst_stretch)}{where} to leave the rigid cast; {allowed}: "
+        "move the seam there, cast that part apart, or ease the undercut."
     )
 
 
@@ -655,8 +656,8 @@ def _ballast_advice(master: Master, ballast_kg: float, depth_mm: float, fits: bo
     ]
     if depth_mm > BALLAST_HIGH * master.height_mm:
         said.append(
-            f"Ballast would fill {depth_mm / master.height_mm:.0%} of the height and no longer lie low: bolt the cast "
-            "to a plinth or a buried slab instead, by a design for the place."
+            f"Ballast would fill {percent(depth_mm / master.height_mm)} of the height and no longer lie low: bolt the "
+            "cast to a plinth or a buried slab instead, by a design for the place."
         )
     return said
 
@@ -664,7 +665,7 @@ def _ballast_advice(master: Master, ballast_kg: float, depth_mm: float, fits: bo
 def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
     """The figures that the cast rests on, with their marks."""
     rule = Mark.COMMON_PRACTICE
-    height = f"{PUSH_SHARE_OF_HEIGHT:.0%} of the height"
+    height = f"{percent(PUSH_SHARE_OF_HEIGHT)} of the height"
     guides = "two suppliers' guides: 0.46 to 0.64 mm"
     return (
         Assumption("gelcoat, wet", f"{brief.gelcoat_wet_mm:g} mm", Mark.PUBLISHED, guides),

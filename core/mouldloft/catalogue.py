@@ -11,7 +11,7 @@ import itertools
 import math
 import tomllib
 import typing
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -23,6 +23,7 @@ import msgspec
 from .brief import MaterialsBrief
 from .errors import CatalogueRefused
 from .files import read_toml
+from .house import unit_words
 from .laminate import G_M2_PER_OZ_FT2, HAND_LAYER_G_M2, NOMINAL_SHORTFALL, mat_weights
 from .marks import Assumption, Mark
 
@@ -83,15 +84,39 @@ class Material:
         raise KeyError(field)
 
     def assumptions(self) -> tuple[Assumption, ...]:
-        """All figures of this material with their marks, prices included."""
-        figures = tuple(
-            Assumption(f"{self.name}: {s.field}", f"{getattr(self, s.field):g}", s.mark, s.source) for s in self.sources
-        )
-        prices = tuple(
-            Assumption(f"{self.name}: price of {p.size:g} {self.unit}", f"{p.price:g}", p.mark, p.source)
-            for p in self.packs
-        )
-        return figures + prices
+        """All figures of this material with their marks; then its prices, those of one mark and source together."""
+        prices = []
+        for standing in dict.fromkeys((pack.mark, pack.source) for pack in self.packs):
+            alike = [pack for pack in self.packs if (pack.mark, pack.source) == standing]
+            sizes, money = (", ".join(f"{getattr(pack, of):g}" for pack in alike) for of in ("size", "price"))
+            prices.append(Assumption(f"{self.name}: price of {sizes} {unit_words(self.unit)}", money, *standing))
+        return (*_told(self, self.name, self.sources), *prices)
+
+
+# a figure's unit stands at the end of its name; the longer endings first
+_UNITS = (
+    ("_h_per_board", " h a board"), ("_per_h", " an hour"), ("_kg_m3", " kg/m³"), ("_kg_m2", " kg/m²"),
+    ("_g_m2", " g/m²"), ("_m2_h", " m² an hour"), ("_kg_h", " kg an hour"), ("_m_h", " m an hour"), ("_n_mm", " N/mm"),
+    ("_mpa", " MPa"), ("_min", " min"), ("_mm", " mm"), ("_kg", " kg"), ("_c", " °C"), ("_casts", " casts"),
+    ("_h", " h"), ("_m", " m"), ("kg_m2", " kg/m²"),
+)  # fmt: skip
+_COUNTS = ("layers", "amount")  # neither a length nor a share
+
+
+def _told(record: Material | Rates, name: str, sources: Sequence[Stated]) -> Iterator[Assumption]:
+    """Its figures in words, each with its mark."""
+    for stated in sources:
+        what, value = figure_words(stated.field, getattr(record, stated.field))
+        yield Assumption(f"{name}: {what}", value, stated.mark, stated.source)
+
+
+def figure_words(field: str, value: float) -> tuple[str, str]:
+    """A field and its value as people read them: ('pot life', '20 min'), ('catalyst fraction', '5 %')."""
+    for end, unit in _UNITS:
+        if field.endswith(end):
+            return field.removesuffix(end).replace("_", " ") or "amount", f"{value:g}{unit}"
+    words = field.replace("_", " ")
+    return words, f"{value:g}" if field in _COUNTS else f"{100 * value:g} %"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -239,7 +264,7 @@ class Rates:
     release_m2_h: Rate
     keys_per_h: Rate
     cradle_h_per_board: Hours
-    turn_over_h: Hours
+    wall_away_h: Hours  # wall taken down, the other side of it cleaned
     open_mould_h: Hours
     clean_m2_h: Rate
     trim_m_h: Rate  # flange or joint trimmed
@@ -254,10 +279,7 @@ class Rates:
 
     def assumptions(self) -> tuple[Assumption, ...]:
         """All rates with their marks."""
-        return tuple(
-            Assumption(f"working rate: {s.field}", f"{getattr(self, s.field):g}", s.mark, s.source)
-            for s in self.sources
-        )
+        return tuple(_told(self, "working rate", self.sources))
 
 
 @dataclass(frozen=True, kw_only=True)

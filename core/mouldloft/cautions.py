@@ -121,7 +121,7 @@ _NO_CERTIFICATE = Caution(
     "what this plan is",
     "This plan checks loads, lifts and standing by stated rules; it certifies nothing, and a person who "
     "answers for the work has to look at it before anyone relies on it.",
-    "licensed practice and local codes",
+    f"{PRACTICE}; {CODES}",
 )
 
 
@@ -158,15 +158,15 @@ def _lifting(plan: MouldPlan) -> Iterator[Caution]:
         hands = {0: "a hoist", 1: "one person"}.get(lift.lifters_needed, f"at least {lift.lifters_needed} people")
         yield Caution(
             "lifting the mould",
-            f"{name[0].upper()}{name[1:]} weighs about {lift.load_kg:.0f} kg; by the check it takes at least "
+            f"{name[0].upper()}{name[1:]} weighs about {lift.load_kg:.0f} kg; by the check it takes "
             f"{hands}: plan the path, clear the floor, lift together and never over anyone.",
             PRACTICE,
         )
     if plan.cast.lift_kg >= HEAVY_KG:
         yield Caution(
             "lifting the cast",
-            f"Each cast weighs about {plan.cast.lift_kg:.0f} kg without ballast: lift it by the foot and "
-            "body, never by a thin limb, with as many hands as your own assessment says.",
+            f"Each cast with its baseboard weighs about {plan.cast.lift_kg:.0f} kg, without ballast: lift it by the "
+            "foot and body, never by a thin limb, with as many hands as your own assessment says.",
             PRACTICE,
         )
     yield Caution(

@@ -122,6 +122,7 @@ def programme_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
             [
                 b.coat,
                 b.piece,
+                ("from " if b.piece == "each cast" else "") + str(b.first_day),
                 f"{b.batches} × {kilograms(b.batch_kg)}",
                 f"{number(b.catalyst_g)} g",
                 f"{number(b.brushing_min, 2, 1)} min",
@@ -132,10 +133,10 @@ def programme_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         parts += [
             *heading("Batches", "No more is mixed at once than is spread inside the pot life."),
             ruled_table(
-                ("Coat", "Piece", "Batches", "Catalyst each", "To brush", "Pot life"),
+                ("Coat", "Piece", "Day", "Batches", "Catalyst each", "To brush", "Pot life"),
                 mixes,
-                [inner * v for v in (0.27, 0.23, 0.16, 0.13, 0.105, 0.105)],
-                right=(2, 3, 4, 5),
+                [inner * v for v in (0.25, 0.17, 0.10, 0.15, 0.13, 0.10, 0.10)],
+                right=(2, 3, 4, 5, 6),
                 size=7.6,
             ),
         ]

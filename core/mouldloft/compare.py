@@ -51,17 +51,19 @@ class Row:
 
     @property
     def differs(self) -> bool:
-        """Is there a difference worth telling?"""
+        """Is there a difference worth telling, that also shows in the words?"""
+        if len(set(self.words)) == 1:
+            return False
         known = [v for v in self.values if v is not None]
         if len(known) < len(self.values) or not known:
-            return len(set(self.words)) > 1
+            return True
         span = max(known) - min(known)
         return span > _ALIKE * max(abs(v) for v in known)
 
     @property
     def best(self) -> tuple[int, ...]:
-        """Which plans have the better figure; () where none is better or it is not a matter of better."""
-        if not self.better or not self.differs or any(v is None for v in self.values):
+        """Which plans have the better figure; () where none is better, it is not sure or not a matter of better."""
+        if not self.better or self.overlap or not self.differs or any(v is None for v in self.values):
             return ()
         known = [float(v) for v in self.values if v is not None]
         edge = min(known) if self.better == "less" else max(known)
@@ -144,18 +146,18 @@ def _rows(plans: Sequence[MouldPlan]) -> list[Row]:
         row("Skin", lambda p: p.rubber.skin_thickness_mm, mm, ""),
         row("Keys", lambda p: len(p.keys.keys), lambda v: f"{v:.0f}", ""),
         said("Glove held", lambda p: "yes" if all(c.holds for c in p.keys.checks) else "NO"),
-        row("Jacket", lambda p: sum(q.mass_kg for q in p.jacket.pieces), kg, "less"),
-        row("Heaviest piece with glove", _heaviest_kg, kg, "less"),
+        row("Mass of the jacket", lambda p: sum(q.mass_kg for q in p.jacket.pieces), kg, "less"),
+        row("Heaviest jacket piece with its glove", _heaviest_kg, kg, "less"),
         said("Jacket's checks", _jacket_words),
-        row("One cast", lambda p: p.cast.mass_kg, kg, "less"),
+        row("Mass of one cast", lambda p: p.cast.mass_kg, kg, "less"),
         row("Ballast", lambda p: p.cast.ballast_kg, kg, "less"),
         said("Cast comes out", lambda p: "yes" if p.cast.comes_out else "NO"),
         row("Days for the mould", lambda p: p.programme.mould_days, lambda v: f"{v:.0f}", "less"),
         row("Days for the run", lambda p: p.programme.run_days, lambda v: f"{v:.0f}", "less"),
-        cash("Material", lambda t: t.total_cost),
-        cash("Mould", lambda t: t.cost_mould),
-        cash("Each cast", lambda t: t.cost_per_cast),
-        cash("One cast more", lambda t: t.cost_next_cast),
+        cash("Cost of all material", lambda t: t.total_cost),
+        cash("Cost of the mould", lambda t: t.cost_mould),
+        cash("Cost of each cast", lambda t: t.cost_per_cast),
+        cash("Cost of one cast more", lambda t: t.cost_next_cast),
         row("Mould life, casts", lambda p: p.takeoff.mould_life_casts, lambda v: f"about {v:.0f}", "more"),
     ]  # fmt: skip
 

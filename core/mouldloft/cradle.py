@@ -15,12 +15,13 @@ import shapely
 
 from .brief import CradleBrief
 from .depthmap import Grid, raise_by_balls
-from .jacket import Jacket, JacketPiece, laminate_mm, outside_with_keys
+from .jacket import Jacket, JacketPiece, laminate_mm
 from .keys import Keys, piece_prefixes, snap_to_outside
 from .marks import Assumption, Mark
 from .progress import SILENT, Progress
 from .rims import covered
 from .rubber import Envelope, Rubber
+from .shell import glove_columns, outside_with_keys
 
 BOARD_SPACING_MM = 400.0  # common practice: further apart the jacket sags between boards
 GROUND_CLEARANCE_MM = 40.0  # common practice: wood left under the lowest point
@@ -188,21 +189,14 @@ def _lie_down(shell: JacketPiece, envelope: Envelope, rubber: Rubber, keys: Keys
     )
 
 
-def _centre_of_both(shell: JacketPiece, envelope: Envelope) -> tuple[float, float, float]:
-    """Centre of mass of jacket and glove, frame coordinates. The glove's is that of its columns."""
-    jacket = envelope.frame.to_frame(np.array([shell.centre_of_mass_mm]))[0]
-    below = np.where(np.isfinite(envelope.filled_mm), envelope.filled_mm, envelope.parting_mm)
-    thick = np.where(covered(envelope), envelope.outer_mm - below, 0.0).astype(float)
-    total = float(thick.sum())
-    if total <= 0 or shell.rubber_mass_kg <= 0:
-        return float(jacket[0]), float(jacket[1]), float(jacket[2])
-    rows, columns = thick.shape
-    x = envelope.origin_mm[0] + envelope.pixel_mm * np.arange(columns)
-    y = envelope.origin_mm[1] + envelope.pixel_mm * np.arange(rows)
-    middle = np.where(thick > 0, envelope.outer_mm - thick / 2.0, 0.0)
-    glove = np.array([(thick @ x).sum(), (thick.T @ y).sum(), (thick * middle).sum()]) / total
-    both = (shell.mass_kg * jacket + shell.rubber_mass_kg * glove) / (shell.mass_kg + shell.rubber_mass_kg)
-    return float(both[0]), float(both[1]), float(both[2])
+def _centre_of_both(shell: JacketPiece, envelope: Envelope) -> np.ndarray:
+    """(3,) centre of mass of jacket and glove, frame coordinates. The glove's is that of its columns."""
+    jacket = np.asarray(shell.centre_of_mass_mm)
+    middles, thick = glove_columns(envelope)
+    if thick.sum() > 0 and shell.rubber_mass_kg > 0:
+        glove = np.average(middles, axis=0, weights=thick)
+        jacket = np.average([jacket, glove], axis=0, weights=[shell.mass_kg, shell.rubber_mass_kg])
+    return envelope.frame.to_frame(jacket[None])[0]
 
 
 # --- boards ----------------------------------------------------------------------------------------------

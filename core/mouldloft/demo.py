@@ -13,10 +13,10 @@ import numpy as np
 from numba import njit, prange
 
 from .crossings import find_crossings
+from .edges import edges_of
 from .errors import BriefRefused
 from .files import make_folder, write_text, write_whole
 from .progress import SILENT, Progress
-from .repair import edges_of
 
 FINISHED_HEIGHT_MM = 1400.0
 MOST_TRIANGLES = 6_000_000

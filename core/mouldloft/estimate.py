@@ -15,6 +15,7 @@ from typing import Literal
 from .brief import Brief
 from .catalogue import Catalogue, read_catalogue
 from .errors import BriefRefused, PlanImpossible
+from .house import counted, percent
 from .marks import Assumption, Mark
 from .master import Master
 from .opening import find_opening
@@ -262,7 +263,7 @@ def _from_maquette(master: Master, brief: Brief, catalogue: Catalogue, progress:
     half = math.sqrt(sum(width**2 for _, width in causes))
     volume = Interval(likely * max(0.0, 1 - half), likely, likely * (1 + half), causes)
     rules = tuple(
-        Assumption(name, f"± {width:.0%}", Mark.COMMON_PRACTICE)
+        Assumption(name, f"± {percent(width)}", Mark.COMMON_PRACTICE)
         for name, width in (FORM_CHANGES, SEAM_MOVES, CARVING, KEYS_UNSURE)
     )
     area = master.skin_area_mm2 * master.detail_allowance
@@ -285,7 +286,7 @@ def _estimate(
     mass = Interval(volume.low * k, volume.likely * k, volume.high * k, volume.causes)
     sentence = (
         f"From {basis}: {mass.low:.0f} to {mass.high:.0f} kg of rubber, likely {mass.likely:.0f} kg, for "
-        f"{brief.run.casts} casts ({thickness_reason}); the plan of the finished master narrows it."
+        f"{counted(brief.run.casts, 'cast')} ({thickness_reason}); the plan of the finished master narrows it."
     )
     rule = Assumption("rubber thickness", f"{skin_mm:g} mm", Mark.COMMON_PRACTICE, thickness_reason)
     return Estimate(volume, mass, area_mm2, skin_mm, basis, sentence, (rule, *assumptions))

@@ -2,16 +2,16 @@
 
 Each move asks every place at once whether it would rather take one given label; that question is a minimum cut and is
 answered exactly. Moves are made label by label until none helps (Boykov, Veksler and Zabih, IEEE PAMI 23, 2001, from
-memory). A label that is not worth its price is then left out and its places shared out among the rest. Solved by
-PyMaxflow, as in `mincut`.
+memory). A label that is not worth its price is then left out and its places shared out among the rest.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import maxflow
 import numpy as np
+
+from .flow import cheapest_cut
 
 _MOST_ROUNDS = 12
 
@@ -86,11 +86,5 @@ def _expand(costs: ShareCosts, labels: np.ndarray, label: int) -> np.ndarray:
     q_keeps = np.where(labels[q] != label, costs.price, 0.0)
     # E(p, q) as two terms of one place each, and one edge that is cut where p keeps and q takes
     take += np.bincount(p, q_keeps - both_keep, minlength=size) - np.bincount(q, q_keeps, minlength=size)
-    least = np.minimum(keep, take)
-    graph = maxflow.Graph[float](size, len(p))
-    nodes = graph.add_nodes(size)
-    graph.add_grid_tedges(nodes, take - least, keep - least)
     edge = p_keeps + q_keeps - both_keep
-    graph.add_edges(p, q, edge, np.zeros(len(p)))
-    graph.maxflow()
-    return np.where(graph.get_grid_segments(nodes), label, labels).astype(np.int8)
+    return np.where(cheapest_cut(take - keep, p, q, edge, np.zeros(len(p))), label, labels).astype(np.int8)

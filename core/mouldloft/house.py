@@ -112,8 +112,8 @@ def number(value: float, digits: int = 3, most_decimals: int = 2) -> str:
 
 
 def mm(value: float) -> str:
-    """Millimetres: to the tenth under 10, to the millimetre above."""
-    return f"{value:.1f}".removesuffix(".0") + " mm" if abs(value) < 10 else f"{value:.0f} mm"
+    """Millimetres: to the tenth under 20, to the millimetre above."""
+    return f"{value:.1f}".removesuffix(".0") + " mm" if abs(value) < 20 else f"{value:.0f} mm"
 
 
 def kg(value: float) -> str:
@@ -144,6 +144,11 @@ def litres(value_mm3: float) -> str:
 
 def metres(value_mm: float) -> str:
     return f"{number(value_mm / 1000)} m"
+
+
+def unit_words(unit: str) -> str:
+    """A unit of the order as it is written: 'm2' -> 'm²'."""
+    return {"m2": "m²"}.get(unit, unit)
 
 
 def percent(share: float) -> str:

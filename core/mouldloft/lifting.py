@@ -6,7 +6,9 @@ and the workshop's own assessment come first; the brief's own limit overrides th
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -57,7 +59,8 @@ MOST_PIECES = 12
 @dataclass(frozen=True)
 class LiftCheck:
     """Who can lift it. kg throughout; recommended_one_person_kg is the limit in force for one person and two
-    hands (the brief's own, else NIOSH's). lifters_needed is 0 where no team up to eight can: use a hoist.
+    hands (the brief's own, else NIOSH's). Hands are counted by the most it may weigh; lifters_needed is 0 where no team
+    up to eight can: use a hoist.
     """
 
     load_kg: float
@@ -68,6 +71,7 @@ class LiftCheck:
     passes: bool
     reason: str
     method: str = ""
+    most_kg: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -185,38 +189,68 @@ def one_person_limit_kg(brief: JacketBrief, hold: Hold = "poor") -> float:
     return min(recommended_weight_kg(lift_multipliers(reach, v, travel, hold=hold)) for v in ends)
 
 
-def check_lift(load_kg: float, brief: JacketBrief, what: str = "the piece", hold: Hold = "poor") -> LiftCheck:
-    """Can the brief's lifters lift `load_kg` the way the brief states, and if not, how many can?"""
+def check_lift(
+    load_kg: float, brief: JacketBrief, what: str = "the piece", hold: Hold = "poor", most_kg: float | None = None
+) -> LiftCheck:
+    """Can the brief's lifters lift it the way the brief states, and if not, how many can?
+
+    load_kg is what it likely weighs, most_kg the high end of that, which hands are counted by (else load_kg).
+    """
     if not load_kg >= 0:
         raise ValueError("a load is not negative")
+    most = max(load_kg, most_kg or 0.0)
     one = one_person_limit_kg(brief, hold)
     capabilities = [n * team_share(n) * one for n in range(1, MOST_LIFTERS + 1)]
-    able = [n for n, kg in enumerate(capabilities, start=1) if kg >= load_kg]
+    able = [n for n, kg in enumerate(capabilities, start=1) if kg >= most]
     team = brief.lifters * team_share(brief.lifters) * one
+    weighs = f"{what} at {load_kg:.1f} kg"
+    if most > load_kg:
+        weighs += f" (at most {most:.1f})"
     return LiftCheck(
         load_kg=load_kg,
         recommended_one_person_kg=one,
         lifters=brief.lifters,
         team_capability_kg=team,
         lifters_needed=able[0] if able else 0,
-        passes=team >= load_kg,
-        reason=_reason(load_kg, brief.lifters, team, able, what),
+        passes=team >= most,
+        reason=_reason(weighs, load_kg, most, brief.lifters, team, able),
         method=_method(brief),
+        most_kg=most,
     )
 
 
-def pieces_to_lift(load_kg: float, cut_adds_kg: float, brief: JacketBrief, hold: Hold = "poor") -> tuple[int, float]:
-    """Into how many even pieces a load is split so that the brief's lifters may lift each, and what one weighs.
+def lightest_cuts(
+    at_mm: np.ndarray, loads: Sequence[tuple[np.ndarray, np.ndarray]], most_kg: float
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Where a long thing is cut into the fewest parts that may each be lifted, and of those ways the one whose heaviest
+    part is lightest: the cuts' places, and what each part weighs.
 
-    cut_adds_kg : what every cut between two pieces adds, such as its two flanges. (0, 0.0) where no number up to
-    `MOST_PIECES` will do.
+    at_mm : (k + 1,) rising, where cuts may go, with both ends. loads : each what is lifted at one time: (k,) kg between
+    those places, and (k + 1,) kg that a cut there adds to each side, such as its flange; a part weighs what its
+    heaviest load does. No cuts where none is needed; ((), ()) where no number of parts up to `MOST_PIECES` will do.
     """
-    team = brief.lifters * team_share(brief.lifters) * one_person_limit_kg(brief, hold)
-    for count in range(1, MOST_PIECES + 1):
-        each = (load_kg + (count - 1) * cut_adds_kg) / count
-        if each <= team:
-            return count, each
-    return 0, 0.0
+    weight = np.max([_part_weights(mass, adds) for mass, adds in loads], axis=0)
+    worst = [weight[0]]  # (k + 1,) the heaviest of n parts up to each place, at its lightest
+    came_from: list[np.ndarray] = []
+    while worst[-1][-1] > most_kg:
+        if len(worst) == MOST_PIECES:
+            return (), ()
+        tried = np.maximum(worst[-1][:, None], weight)
+        came_from.append(np.argmin(tried, axis=0))
+        worst.append(tried.min(axis=0))
+    ends = [len(at_mm) - 1]
+    for came in reversed(came_from):
+        ends.append(int(came[ends[-1]]))
+    ends = [0, *reversed(ends)]
+    return tuple(float(at_mm[e]) for e in ends[1:-1]), tuple(float(weight[i, j]) for i, j in pairwise(ends))
+
+
+def _part_weights(mass_kg: np.ndarray, adds_kg: np.ndarray) -> np.ndarray:
+    """(k + 1, k + 1) weight of the part from one place to another, infinite where that lies before it."""
+    below = np.append(0.0, np.cumsum(mass_kg))
+    adds = np.concatenate([[0.0], adds_kg[1:-1], [0.0]])  # the ends are no cuts
+    weight = below[None, :] - below[:, None] + adds[:, None] + adds[None, :]
+    return np.where(np.tri(len(below), dtype=bool), np.inf, weight)
 
 
 def who_lifts(load_kg: float, brief: JacketBrief) -> str:
@@ -225,11 +259,12 @@ def who_lifts(load_kg: float, brief: JacketBrief) -> str:
     return "a hoist" if needed == 0 else "1 person" if needed == 1 else f"{needed} people"
 
 
-def _reason(load_kg: float, lifters: int, team_kg: float, able: list[int], what: str) -> str:
+def _reason(weighs: str, load_kg: float, most_kg: float, lifters: int, team_kg: float, able: list[int]) -> str:
     people = "one person" if lifters == 1 else f"{lifters} people"
-    if team_kg >= load_kg:
-        return f"{what} at {load_kg:.1f} kg is within the {team_kg:.1f} kg that {people} may lift this way"
-    said = f"{what} at {load_kg:.1f} kg is over the {team_kg:.1f} kg that {people} may lift this way"
+    if team_kg >= most_kg:
+        return f"{weighs} is within the {team_kg:.1f} kg that {people} may lift this way"
+    is_over = "may be" if team_kg >= load_kg else "is"
+    said = f"{weighs} {is_over} over the {team_kg:.1f} kg that {people} may lift this way"
     if able:
         return f"{said}; {able[0]} people could"
     return f"{said}, and no team of up to {MOST_LIFTERS} may by this rule: use a hoist, or more and smaller pieces"

@@ -10,20 +10,19 @@ import numpy as np
 
 from .brief import Axis, MasterBrief
 from .crossings import find_crossings
+from .edges import Edges
 from .errors import MasterRefused
 from .meshfile import MOST_FACES, read_mesh_file
 from .progress import SILENT, Progress
 from .repair import (
     Diagnosis,
-    Edges,
     Patient,
+    are_cracks,
     close_cracks,
     diagnose,
-    edges_of,
     face_areas,
     mend,
     merge_equal,
-    part_count,
     signed_volume,
 )
 
@@ -128,13 +127,11 @@ def prepare_master(
     _merge(patient)
     _checked_height(patient, name)
     progress.step(0.1, "counting edges")
-    edges = edges_of(patient.faces, len(patient.vertices))
-    open_as_read = int(edges.open.sum())
-    if _is_loose(edges):  # corners that differ by rounding: join them before anything can be judged
-        close_cracks(patient)
-        edges = edges_of(patient.faces, len(patient.vertices))
-    _refuse_loose_faces(edges, name)
-    found = diagnose(patient.vertices, patient.faces, edges, progress)
+    open_as_read = int(patient.edges.open.sum())
+    if _is_loose(patient.edges) and are_cracks(patient):
+        close_cracks(patient)  # corners that differ by rounding: join them before anything can be judged
+    _refuse_loose_faces(patient.edges, name)
+    found = diagnose(patient.vertices, patient.faces, patient.edges, progress)
     found = replace(found, open_edges=open_as_read)
     is_solid = mend(patient, progress)
     if not len(patient.faces):
@@ -255,7 +252,7 @@ def _merge(patient: Patient) -> None:
     count = len(patient.vertices)
     first, into = merge_equal(patient.vertices)
     loose = count == 3 * len(patient.faces)
-    if len(first) == count or (not loose and edges_of(patient.faces, count).is_closed):
+    if len(first) == count or (not loose and patient.edges.is_closed):
         return
     patient.renumber(into, len(first), first)
 
@@ -335,8 +332,7 @@ def _left_out(is_solid: bool, faults: str) -> tuple[str, ...]:
     )
 
 
-def _faults(vertices: np.ndarray, faces: np.ndarray) -> str:
-    edges = edges_of(faces, len(vertices))
+def _faults(edges: Edges) -> str:
     parts = [
         (int(edges.open.sum()), "open"),
         (int(edges.crowded.sum()), "with more than two faces"),
@@ -430,13 +426,13 @@ def _assemble(
             degenerate_faces=found.degenerate_faces,
             is_solid=is_solid,
             repairs=tuple(patient.told),
-            left_out=_left_out(is_solid, _faults(vertices, faces) if not is_solid else ""),
+            left_out=_left_out(is_solid, _faults(patient.edges) if not is_solid else ""),
             fault_points_mm=found.fault_points * scale + shift,
             duplicate_faces=found.duplicate_faces,
             flipped_edges=found.flipped_edges,
             checked_fraction=found.checked_fraction,
             self_intersections_left=left,
-            notes=_notes(brief, base_share, found, left, offset, part_count(vertices, faces)),
+            notes=_notes(brief, base_share, found, left, offset, patient.edges.shells[0]),
         ),
         vertex_weights=None if patient.weights is None else patient.weights.astype(np.float64),
     )

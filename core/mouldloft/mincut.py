@@ -1,18 +1,18 @@
 """The cheapest split of a surface in two: an exact minimum cut on the graph of its faces.
 
 Two labels, so the cut is the true optimum of the stated cost (Greig, Porteous and Seheult 1989, from
-memory); solved by augmenting paths after Boykov and Kolmogorov, IEEE PAMI 26 (2004), as PyMaxflow carries
-it.
+memory); solved by `flow`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-import maxflow
 import numpy as np
-from scipy import sparse
-from scipy.sparse import csgraph
+
+from .edges import connected, edges_of
+from .flow import cheapest_cut
+from .progress import SILENT, Progress
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,19 +47,11 @@ class SplitCosts:
 
 def face_graph(vertices_mm: np.ndarray, faces: np.ndarray) -> FaceGraph:
     """Pairs of faces over every edge with one face to each side; open and non-manifold edges join nothing."""
-    size = np.int64(len(vertices_mm))
-    a = faces.astype(np.int64).reshape(-1)
-    b = np.roll(faces, -1, axis=1).astype(np.int64).reshape(-1)
-    key = np.minimum(a, b) * size + np.maximum(a, b)
-    order = np.argsort(key, kind="stable")
-    ordered = key[order]
-    first = np.flatnonzero(np.concatenate([[True], ordered[1:] != ordered[:-1]]))
-    count = np.diff(np.append(first, len(ordered)))
-    pairs = first[count == 2]
-    one, two = order[pairs], order[pairs + 1]
-    forward = a[one] < b[one]
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    one, two = edges_of(faces, len(vertices_mm)).pairs.T
+    forward = start[one] < end[one]
     one, two = np.where(forward, one, two), np.where(forward, two, one)
-    ends = np.stack([a[one], b[one]], axis=1).astype(np.int32)
+    ends = np.stack([start[one], end[one]], axis=1).astype(np.int32)
     length = np.linalg.norm(vertices_mm[ends[:, 1]] - vertices_mm[ends[:, 0]], axis=1)
     return FaceGraph(ends, np.stack([one // 3, two // 3], axis=1).astype(np.int32), length)
 
@@ -73,32 +65,26 @@ def split_cost(costs: SplitCosts, labels: np.ndarray) -> float:
     return float(np.where(labels == 0, costs.ahead, costs.behind).sum() + costs.pair[parted].sum())
 
 
-def cheapest_split(costs: SplitCosts) -> np.ndarray:
-    """(m,) int8 labels, 0 ahead and 1 behind, of least `split_cost`. Exact, and the same every time."""
-    graph = maxflow.Graph[float](len(costs.ahead), len(costs.pair) + len(costs.follows))
-    nodes = graph.add_nodes(len(costs.ahead))
-    # only the difference of the two costs matters to the cut
-    least = np.minimum(costs.ahead, costs.behind)
-    graph.add_grid_tedges(nodes, costs.behind - least, costs.ahead - least)
-    one, two = costs.graph.faces[:, 0].astype(np.int64), costs.graph.faces[:, 1].astype(np.int64)
-    graph.add_edges(one, two, costs.pair, costs.pair)
-    if len(costs.follows):
-        # dearer than any split: the all-ahead one breaks no rule
-        never = float(costs.ahead.sum() + costs.behind.sum() + costs.pair.sum()) + 1.0
-        low, high = costs.follows[:, 0].astype(np.int64), costs.follows[:, 1].astype(np.int64)
-        graph.add_edges(low, high, np.full(len(low), never), np.zeros(len(low)))
-    graph.maxflow()
-    return np.asarray(graph.get_grid_segments(nodes)).astype(np.int8)
+def cheapest_split(costs: SplitCosts, progress: Progress = SILENT, at: float = 0.0) -> np.ndarray:
+    """(m,) int8 labels, 0 ahead and 1 behind, of least `split_cost`. Exact, and the same every time.
+
+    Steps `progress` at the fraction `at`; raises `Cancelled`.
+    """
+    # dearer than any split: the all-ahead one breaks no rule
+    never = float(costs.ahead.sum() + costs.behind.sum() + costs.pair.sum()) + 1.0
+    ends = np.concatenate([costs.graph.faces, costs.follows])
+    ahead = np.concatenate([costs.pair, np.full(len(costs.follows), never)])
+    against = np.concatenate([costs.pair, np.zeros(len(costs.follows))])
+    excess = costs.behind - costs.ahead
+    cut = cheapest_cut(excess, ends[:, 0], ends[:, 1], ahead, against, progress, at, "the cheapest split")
+    return cut.astype(np.int8)
 
 
 def regions(graph: FaceGraph, labels: np.ndarray) -> tuple[int, np.ndarray]:
     """Connected regions of one label: their count, and (m,) int the region of each face."""
     together = labels[graph.faces[:, 0]] == labels[graph.faces[:, 1]]
     pair = graph.faces[together]
-    size = len(labels)
-    links = sparse.coo_matrix((np.ones(len(pair), np.int8), (pair[:, 0], pair[:, 1])), shape=(size, size))
-    count, region = csgraph.connected_components(links, directed=False)
-    return int(count), region
+    return connected(pair, len(labels))
 
 
 def island_regions(region: np.ndarray, area_mm2: np.ndarray, labels: np.ndarray, least_mm2: float) -> np.ndarray:

@@ -12,10 +12,11 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
 
 from .house import BACKDROP, INK, KEY, SEAM, SOFT_INK, counted, kg_lb, listed, litres, m2, mm, number, ounces
 from .house import kg as kilograms
+from .opening import direction_words
 from .pictures import mould_bodies
 from .studio import Camera, look, photograph, set_up
 from .typeset import Placed, facts_table, heading, house_fonts, image_reader, ruled_table, set_text
-from .words import coats_of, opening_line, rubber_kg_per_mm3
+from .words import coats_of, rubber_kg_per_mm3
 
 if TYPE_CHECKING:
     from .jacket import JacketPiece
@@ -32,7 +33,7 @@ def piece_pages(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
     parts.append(set_text("Glove, keys and jacket; seen along its pull, from outside.", size=8.6, colour=SOFT_INK))
     parts += [Spacer(1, 4), _pull_drawing(plan, at, inner, 300), Spacer(1, 4)]
     facts = [
-        ("Comes off", opening_line(plan).split(";")[at].strip().rstrip(".") if at < len(plan.seam.pieces) else ""),
+        ("Comes off", direction_words(plan.seam.pieces[at].pull)),
         ("Skin", _skin_words(plan)),
         ("Edge", f"{mm(rubber.edge_thickness_mm)}, over the last {mm(rubber.edge_band_mm)} to the seam"),
         *_handled(plan),
@@ -163,7 +164,7 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         for zone in piece.zones
     ]
     glass, resin = (sum(getattr(z, k) for z in piece.zones) for k in ("glass_kg", "resin_kg"))
-    rows.append(["all", m2(piece.area_mm2), "", "", "", kilograms(glass), kilograms(resin)])
+    rows.append(["all", m2(sum(z.area_mm2 for z in piece.zones)), "", "", "", kilograms(glass), kilograms(resin)])
     table = ruled_table(
         ("Zone", "Area", "Mat", "Layers, first first", "Thick", "Glass", "Resin"),
         rows,
@@ -175,6 +176,11 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         f"{counted(len(piece.bolts_mm), 'bolt')} through the flange, no further than {mm(piece.bolt_pitch_mm)} apart; "
         f"{counted(len(piece.wedge_points_mm), 'wedge point')} to open it by."
     )
+    if piece.clamps_mm:
+        bolts += (
+            f" Keys leave no place for a bolt in {mm(piece.bolt_pitch_mm)}: "
+            f"{counted(len(piece.clamps_mm), 'clamp')} on the rim there."
+        )
     if piece.foot_bolts_mm:
         bolts += (
             f" Into the board round the foot: {counted(len(piece.foot_bolts_mm), 'bolt')}, "
@@ -229,6 +235,7 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
             [
                 what,
                 kg_lb(lift.load_kg),
+                kg_lb(lift.most_kg),
                 kg_lb(lift.recommended_one_person_kg),
                 f"{kg_lb(lift.team_capability_kg)} for {lift.lifters}",
                 who,
@@ -237,10 +244,10 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         )
     note = f"Centre of mass of the jacket at {_at(piece.centre_of_mass_mm)}. {piece.lift.method}"
     table = ruled_table(
-        ("Weight and lifting", "Load", "One person", "Team", "Needs", ""),
+        ("Weight and lifting", "Load", "At most", "One person", "Team", "Needs", ""),
         rows,
-        [inner * v for v in (0.21, 0.18, 0.18, 0.21, 0.11, 0.11)],
-        right=(1, 2),
+        [inner * v for v in (0.17, 0.15, 0.15, 0.15, 0.18, 0.09, 0.11)],
+        right=(1, 2, 3),
     )
     return [KeepTogether([*heading("Lifting"), table, set_text(note, size=7.4, colour=SOFT_INK)])]
 

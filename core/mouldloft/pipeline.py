@@ -251,7 +251,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
     stages = (
         *seam_assumptions(brief.seam),
         *division_assumptions(brief.seam),
-        *key_assumptions(brief.keys),
+        *key_assumptions(brief.keys, rubber_stuff(made.catalogue.rubber_for(brief.materials))),
         *laminate_assumptions(brief.jacket.glass_fraction),
         *jacket_assumptions(brief.jacket),
         *cradle_assumptions(brief.cradle),

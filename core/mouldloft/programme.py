@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from .brief import Brief
@@ -55,6 +55,7 @@ class Batch:
     pot_life_min: float  # at the workshop's temperature
     brushing_min: float
     catalyst_g: float  # in one batch
+    first_day: int = 0  # of the calendar, on which the first is mixed
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,7 @@ def set_programme(
     """
     progress.step(0.0, "batches inside the pot life")
     shop = _Workshop(rubber, keys, jacket, cast, brief, catalogue)
-    batches = tuple(shop.batches())
+    mixes = tuple(shop.batches())
     progress.step(0.3, "days on the calendar")
     start, notes = first_day(brief)
     clock, mould_end, run_start = _work_through(shop, brief, start, 1.0)
@@ -98,7 +99,7 @@ def set_programme(
     progress.step(1.0)
     return Programme(
         tasks=tuple(clock.tasks),
-        batches=batches,
+        batches=tuple(replace(mix, first_day=clock.mixed.get((mix.coat, mix.piece), 0)) for mix in mixes),
         mould_days=mould_days,
         run_days=run_days,
         temperature_note=_temperature_note(brief, catalogue),
@@ -289,6 +290,7 @@ class _Clock:
         self._spare: deque[tuple[str, str, str, float, str]] = deque()
         self.line = ""  # what the tasks placed next are part of
         self.tasks: list[Task] = []
+        self.mixed: dict[tuple[str, str], int] = {}  # coat and piece of a batch: the day of its first pot
 
     @property
     def now(self) -> float:
@@ -320,9 +322,14 @@ class _Clock:
         on = (self._start + timedelta(days=day)).isoformat() if self._start else ""
         self.tasks.append(Task(name, stage, start, hours, hands, day + 1, on, note, self.line))
 
-    def work(self, name: str, stage: str, hours: float, note: str = "", unbroken: bool = False) -> None:
+    def work(
+        self, name: str, stage: str, hours: float, note: str = "", unbroken: bool = False, mix: Batch | None = None
+    ) -> None:
         """All hands at it. Unbroken work that fits a day is not begun on one that it does not fit any more."""
+        before = len(self.tasks)
         self._place(name, stage, hours * self._pace, note, unbroken, math.inf)
+        if mix is not None and len(self.tasks) > before:
+            self.mixed.setdefault((mix.coat, mix.piece), self.tasks[before].day)
 
     def _place(self, name: str, stage: str, hours: float, note: str, unbroken: bool, until: float) -> float:
         """Place what fits before `until`; returns the hours left over."""
@@ -402,8 +409,8 @@ def _make_piece(clock: _Clock, shop: _Workshop, piece: int) -> None:
     else:
         if shop.wall_m(piece) > 0:
             clock.work(f"Build and seal the wall, {name}", "wall", shop.wall_m(piece) / rates.wall_m_h / hands)
-        hours = rates.turn_over_h / hands + shop.flange_m2(piece) / rates.release_m2_h / hands
-        clock.work(f"Turn over, release the flange for the {name}", "wall", hours)
+        hours = rates.wall_away_h / hands + shop.flange_m2(piece) / rates.release_m2_h / hands
+        clock.work(f"Take the wall away, release the flange for the {name}", "wall", hours)
     clock.line = f"Rubber, {name}"
     recoat = stuff.recoat_min / 60.0 * shop.warmth(stuff.pot_life_temperature_c)
     for at, coat in enumerate(shop.rubber.coats):
@@ -411,7 +418,7 @@ def _make_piece(clock: _Clock, shop: _Workshop, piece: int) -> None:
         if at:
             clock.wait(f"{shop.rubber.coats[at - 1].name.capitalize()} sets, {name}", "glove", recoat)
         note = f"{batch.batches} x {batch.batch_kg:.2f} kg, {batch.catalyst_g:.0f} g of it catalyst"
-        clock.work(f"{coat.name.capitalize()}, {name}", "glove", shop.hours_of(batch), note, unbroken=True)
+        clock.work(f"{coat.name.capitalize()}, {name}", "glove", shop.hours_of(batch), note, True, batch)
     keys = sum(1 for key in shop.keys.keys if key.piece == piece)
     clock.work(f"Set {keys} keys, {name}", "glove", keys / rates.keys_per_h / hands)
     clock.wait(f"Rubber cures, {name}", "glove", stuff.cure_h * shop.warmth(stuff.pot_life_temperature_c))
@@ -430,7 +437,7 @@ def _make_jacket(clock: _Clock, shop: _Workshop, piece: int) -> None:
         mixing = math.ceil(batch.batches / hands) * rates.mixing_min / 60.0
         note = f"{glass:.1f} kg of glass; resin in {batch.batches} x {batch.batch_kg:.2f} kg"
         hours = glass / rates.laminating_kg_h / hands + mixing
-        clock.work(f"Lay up the jacket, {shell.name}", "jacket", hours, note)
+        clock.work(f"Lay up the jacket, {shell.name}", "jacket", hours, note, mix=batch)
         hours = BOARDS_PER_CRADLE * rates.cradle_h_per_board / hands
         name = f"Cradle for the {shell.name}"
         clock.spare(name, name, "cradle", hours, f"taken as {BOARDS_PER_CRADLE} boards")
@@ -445,13 +452,13 @@ def _make_cast(clock: _Clock, shop: _Workshop, number: int) -> None:
     parts = "pieces" if shop.several else "halves"
     coat, laminate = shop.gelcoat_batch(), shop.cast_batch()
     note = f"{coat.batches} x {coat.batch_kg:.2f} kg, {coat.catalyst_g:.0f} g of it catalyst"
-    clock.work(f"{name}: gelcoat in the open {parts}", "casts", shop.hours_of(coat), note, unbroken=True)
+    clock.work(f"{name}: gelcoat in the open {parts}", "casts", shop.hours_of(coat), note, True, coat)
     clock.wait(f"{name}: gelcoat sets", "casts", gelcoat.overlay_h * shop.warmth(gelcoat.gel_temperature_c))
     glass = cast.glass_kg
     mixing = math.ceil(laminate.batches / hands) * rates.mixing_min / 60.0
     note = f"{glass:.1f} kg of glass; resin in {laminate.batches} x {laminate.batch_kg:.2f} kg"
     hours = glass / rates.laminating_kg_h / hands + mixing
-    clock.work(f"{name}: lay up the {parts}", "casts", hours, note)
+    clock.work(f"{name}: lay up the {parts}", "casts", hours, note, mix=laminate)
     clock.work(f"{name}: close the mould and tape the joint", "casts", cast.joint_tape_m / rates.join_m_h / hands)
     if cast.baseboard_halves_mm:
         clock.work(f"{name}: glass in the baseboard", "casts", rates.baseboard_h / hands)

@@ -6,14 +6,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numba import njit
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from .crossings import find_crossings
+from .edges import Edges, connected, edges_of
 from .progress import SILENT, Progress
 
 MOST_FAULT_POINTS = 300
 MOST_SHELLS_UNITED = 2_000
+SLICES, SLICE_VERTICES = 5, 4_000
 # what may be mended without asking; all invented starting values
 CRACK_SHARE = 2e-6  # of the diagonal: open edges nearer than this were one
 CRUMB_SHARE = 0.002  # of the diagonal: shells smaller than this are crumbs
@@ -22,66 +22,6 @@ FLAT_HOLE_SHARE = 0.02  # of the rim's width: rims flatter than this, such as a 
 MIDDLING_HOLE_SHARE = 0.5  # of the diagonal: rims shorter than this need only be flat to the next share
 NEARLY_FLAT_SHARE = 0.15
 FLAP_SHARE = 0.005  # of the area: open flaps smaller than this are slips of the tool
-
-
-@dataclass(frozen=True, eq=False)
-class Edges:
-    """The edges of a mesh.
-
-    edge_of : (m, 3) int64, edge index of each side (side k runs from corner k to the next); ends : (e, 2) int64, lower
-    vertex first; uses : (e,) int64 sides on the edge; upward : (e,) int64, how many of them run from the lower vertex
-    to the higher.
-    """
-
-    edge_of: np.ndarray
-    ends: np.ndarray
-    uses: np.ndarray
-    upward: np.ndarray
-
-    @property
-    def open(self) -> np.ndarray:
-        return self.uses == 1
-
-    @property
-    def crowded(self) -> np.ndarray:
-        """Edges with more than two faces."""
-        return self.uses > 2
-
-    @property
-    def is_closed(self) -> bool:
-        """Every edge has two faces that run along it in opposite ways."""
-        return bool((self.uses == 2).all() and (self.upward == 1).all())
-
-
-def edges_of(faces: np.ndarray, vertex_count: int) -> Edges:
-    """The edges of (m, 3) faces over `vertex_count` vertices."""
-    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    key = low * np.int64(vertex_count) + high
-    order = np.argsort(key, kind="stable")
-    ordered = key[order]
-    new = np.ones(len(ordered), bool)
-    new[1:] = ordered[1:] != ordered[:-1]
-    edge_of = np.empty(len(key), np.int64)
-    edge_of[order] = np.cumsum(new) - 1
-    count = int(new.sum())
-    first = order[new]
-    ends = np.column_stack([low[first], high[first]])
-    uses = np.bincount(edge_of, minlength=count)
-    upward = np.bincount(edge_of[start < end], minlength=count)
-    return Edges(edge_of.reshape(-1, 3), ends, uses, upward)
-
-
-def shells_of(edges: Edges) -> tuple[int, np.ndarray]:
-    """Number of shells and the (m,) shell of each face; faces belong together where they share an edge."""
-    faces = np.repeat(np.arange(len(edges.edge_of)), 3)
-    side = edges.edge_of.ravel()
-    order = np.argsort(side, kind="stable")
-    same = side[order[1:]] == side[order[:-1]]
-    a, b = faces[order[1:][same]], faces[order[:-1][same]]
-    links = coo_matrix((np.ones(len(a), np.int8), (a, b)), shape=(len(edges.edge_of),) * 2)
-    count, shell = connected_components(links, directed=False)
-    return int(count), shell
 
 
 def signed_volume(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
@@ -143,6 +83,15 @@ class Patient:
     faces: np.ndarray
     weights: np.ndarray | None = None
     told: list[str] = field(default_factory=list)
+    _edges: Edges | None = field(default=None, init=False, repr=False)
+    _edges_of: np.ndarray | None = field(default=None, init=False, repr=False)
+
+    @property
+    def edges(self) -> Edges:
+        """Its edges, found anew only where its faces are another array."""
+        if self._edges is None or self._edges_of is not self.faces:
+            self._edges, self._edges_of = edges_of(self.faces, len(self.vertices)), self.faces
+        return self._edges
 
     def diagonal(self) -> float:
         return float(np.linalg.norm(self.vertices.max(axis=0) - self.vertices.min(axis=0)))
@@ -157,7 +106,8 @@ class Patient:
             self.weights = greatest
 
     def keep_faces(self, kept: np.ndarray) -> None:
-        self.faces = self.faces[kept]
+        if not kept.all():
+            self.faces = self.faces[kept]
 
     def drop_loose_vertices(self) -> None:
         used = np.zeros(len(self.vertices), bool)
@@ -193,13 +143,18 @@ def _degenerate(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
     return (a == b) | (b == c) | (c == a) | (face_areas(vertices, faces) <= 1e-14 * size * size)
 
 
-def _duplicates(faces: np.ndarray) -> np.ndarray:
+def _duplicates(faces: np.ndarray, edges: Edges) -> np.ndarray:
     """(m,) bool: the same three vertices, in any order, stand in an earlier face."""
-    corners = np.sort(faces, axis=1)
+    # only faces that share an edge, and the corner across from it, can be the same
+    across = np.roll(faces, 1, axis=1).ravel()
+    pairs = edges.pairs
+    twins = pairs[across[pairs[:, 0]] == across[pairs[:, 1]]] // 3
+    near = np.union1d(twins, np.flatnonzero(edges.crowded[edges.edge_of].any(axis=1)))
+    corners = np.sort(faces[near], axis=1)
     order = np.lexsort(corners.T)
     same = (corners[order[1:]] == corners[order[:-1]]).all(axis=1)
     again = np.zeros(len(faces), bool)
-    again[order[1:][same]] = True
+    again[near[order[1:][same]]] = True
     return again
 
 
@@ -210,9 +165,9 @@ def _spread_out(points: np.ndarray, most: int) -> np.ndarray:
 def diagnose(vertices: np.ndarray, faces: np.ndarray, edges: Edges, progress: Progress = SILENT) -> Diagnosis:
     """Count the faults of (n, 3) vertices and (m, 3) faces with their edges; nothing is changed."""
     progress.step(0.15, "counting edges")
-    count, _ = shells_of(edges)
+    count, _ = edges.shells
     degenerate = _degenerate(vertices, faces)
-    duplicate = _duplicates(faces)
+    duplicate = _duplicates(faces, edges)
     flipped = (edges.uses == 2) & (edges.upward != 1)
     crossings = find_crossings(vertices, faces[~degenerate], progress)
     middle = vertices[edges.ends].mean(axis=1)
@@ -252,7 +207,7 @@ def _drop_bad_faces(patient: Patient) -> None:
     """Drop faces with a repeated corner, and repeats of a face; flat slivers stay, for they close the surface."""
     a, b, c = patient.faces.T
     collapsed = (a == b) | (b == c) | (c == a)
-    again = _duplicates(patient.faces) & ~collapsed
+    again = _duplicates(patient.faces, patient.edges) & ~collapsed
     if collapsed.any():
         patient.told.append(f"{_many(int(collapsed.sum()), 'face')} without area dropped.")
     if again.any():
@@ -263,7 +218,7 @@ def _drop_bad_faces(patient: Patient) -> None:
 def _drop_fins(patient: Patient) -> None:
     """Drop open flaps that hang on the surface by an edge with more than two faces."""
     for _ in range(3):
-        edges = edges_of(patient.faces, len(patient.vertices))
+        edges = patient.edges
         if not edges.crowded.any():
             return
         patch = _patches(edges)
@@ -282,22 +237,18 @@ def _drop_fins(patient: Patient) -> None:
 
 def _part_touching(patient: Patient) -> None:
     """Give each sheet its own vertices where bodies only touch along an edge, so that each closes by itself."""
-    edges = edges_of(patient.faces, len(patient.vertices))
+    edges = patient.edges
     if not edges.crowded.any():
         return
     count = 3 * len(patient.faces)
-    side = edges.edge_of.ravel()
-    proper = np.flatnonzero(edges.uses[side] == 2)
-    paired = proper[np.argsort(side[proper], kind="stable")]
-    one, two = paired[0::2], paired[1::2]
+    one, two = edges.pairs.T
     corner = patient.faces.ravel()
     following = np.arange(count).reshape(-1, 3)[:, [1, 2, 0]].ravel()
     # corners of neighbouring faces at the same vertex belong to one sheet
     starts = np.where(corner[one] == corner[two], two, following[two])
     ends = np.where(corner[one] == corner[two], following[two], two)
-    a, b = np.concatenate([one, following[one]]), np.concatenate([starts, ends])
-    links = coo_matrix((np.ones(len(a), np.int8), (a, b)), shape=(count, count))
-    sheets, sheet = connected_components(links, directed=False)
+    joined = np.stack([np.concatenate([one, following[one]]), np.concatenate([starts, ends])], axis=1)
+    sheets, sheet = connected(joined, count)
     used = len(np.unique(corner))
     if sheets == used:
         return
@@ -312,27 +263,45 @@ def _part_touching(patient: Patient) -> None:
 
 def _patches(edges: Edges) -> np.ndarray:
     """(m,) patch of each face: faces joined across edges that have just two faces."""
-    side = edges.edge_of.ravel()
-    proper = np.flatnonzero(edges.uses[side] == 2)
-    order = proper[np.argsort(side[proper], kind="stable")] // 3
-    a, b = order[0::2], order[1::2]
-    links = coo_matrix((np.ones(len(a), np.int8), (a, b)), shape=(len(edges.edge_of),) * 2)
-    return connected_components(links, directed=False)[1]
+    return connected(edges.pairs // 3, len(edges.edge_of))[1]
+
+
+def are_cracks(patient: Patient) -> bool:
+    """Do the rims lie on one another, so that `close_cracks` may join them? By samples, as the whole takes minutes.
+
+    Several thin slices across the mesh are looked at. Where less than a quarter of their rim vertices have another
+    within a crack's width, at most a quarter of the sides can find a neighbour.
+    """
+    from scipy.spatial import cKDTree
+
+    rim = np.zeros(len(patient.vertices), bool)
+    rim[patient.edges.ends[patient.edges.open]] = True
+    points = patient.vertices[rim]
+    along = points[:, 0]
+    width = CRACK_SHARE * patient.diagonal()
+    few = np.sort(along[:: 1 + len(along) // 100_000])
+    half = int(np.ceil(SLICE_VERTICES / 2 * len(few) / len(along)))
+    beside = seen = 0
+    for middle in np.linspace(0, len(few) - 1, SLICES + 2)[1:-1].astype(int):
+        low, high = few[max(middle - half, 0)], few[min(middle + half, len(few) - 1)]
+        inside = points[(along >= low - width) & (along <= high + width)]
+        away = cKDTree(inside).query(inside, k=2, distance_upper_bound=width)[0][:, 1]
+        beside, seen = beside + int(np.isfinite(away).sum()), seen + len(inside)
+    return beside >= seen / 4
 
 
 def close_cracks(patient: Patient) -> None:
     """Make one of rim vertices that all but coincide."""
     from scipy.spatial import cKDTree
 
-    edges = edges_of(patient.faces, len(patient.vertices))
+    edges = patient.edges
     rim = np.unique(edges.ends[edges.open])
     if not len(rim):
         return
     pairs = cKDTree(patient.vertices[rim]).query_pairs(CRACK_SHARE * patient.diagonal(), output_type="ndarray")
     if not len(pairs):
         return
-    links = coo_matrix((np.ones(len(pairs), np.int8), pairs.T), shape=(len(rim), len(rim)))
-    _, group = connected_components(links, directed=False)
+    _, group = connected(pairs, len(rim))
     owner = np.arange(len(patient.vertices))
     _, first = np.unique(group, return_index=True)
     owner[rim] = rim[first[group]]
@@ -370,13 +339,11 @@ def _orient_kernel(beside, same_way, flip, queue):
 
 def _turn_faces(patient: Patient) -> bool:
     """Make neighbouring faces run the same way, and each shell face outwards. False where no such turning exists."""
-    edges = edges_of(patient.faces, len(patient.vertices))
+    edges = patient.edges
     count = len(patient.faces)
     beside = np.full(3 * count, -1, np.int64)
-    side = edges.edge_of.ravel()
-    proper = np.flatnonzero(edges.uses[side] == 2)
-    paired = proper[np.argsort(side[proper], kind="stable")]
-    beside[paired[0::2]], beside[paired[1::2]] = paired[1::2] // 3, paired[0::2] // 3
+    one, two = edges.pairs.T
+    beside[one], beside[two] = two // 3, one // 3
     same = (edges.upward != 1)[edges.edge_of].astype(np.int8)
     flip = np.full(count, -1, np.int8)
     contradictions = _orient_kernel(beside.reshape(-1, 3), same, flip, np.empty(count, np.int64))
@@ -387,7 +354,7 @@ def _turn_faces(patient: Patient) -> bool:
         return False
     flip = (flip == 1) ^ (2 * turned > size)[shell]
     if flip.any():
-        patient.faces[flip] = patient.faces[flip][:, ::-1]
+        patient.faces = np.where(flip[:, None], patient.faces[:, ::-1], patient.faces)
         patient.told.append(f"{_many(int(flip.sum()), 'face')} turned over to run with their neighbours.")
     return True
 
@@ -399,12 +366,11 @@ def _face_outwards(patient: Patient) -> None:
         patient.told.append("The whole mesh was inside out and was turned.")
 
 
-def _rims(faces: np.ndarray, vertex_count: int) -> list[np.ndarray]:
+def _rims(faces: np.ndarray, edges: Edges) -> list[np.ndarray]:
     """Closed rims of the open edges, each as its vertices in the order that a filling face runs.
 
     Rims that touch themselves at a vertex are cut into simple loops there.
     """
-    edges = edges_of(faces, vertex_count)
     open_side = edges.open[edges.edge_of]
     starts, ends = faces[open_side], np.roll(faces, -1, axis=1)[open_side]
     following: dict[int, list[int]] = {}
@@ -448,7 +414,7 @@ def _fill_holes(patient: Patient) -> None:
     caps, hubs = [patient.faces], [patient.vertices]
     flat_count = small_count = left = 0
     longest = 0.0
-    for rim in _rims(patient.faces, len(patient.vertices)):
+    for rim in _rims(patient.faces, patient.edges):
         points = patient.vertices[rim]
         length = float(np.linalg.norm(points - np.roll(points, -1, axis=0), axis=1).sum())
         plane, width, unflat = _flat_axes(points)
@@ -481,8 +447,8 @@ def _fill_holes(patient: Patient) -> None:
 
 def _drop_crumbs(patient: Patient) -> None:
     """Drop shells that are specks beside the whole."""
-    edges = edges_of(patient.faces, len(patient.vertices))
-    count, shell = shells_of(edges)
+    edges = patient.edges
+    count, shell = edges.shells
     if count == 1:
         return
     low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
@@ -504,8 +470,8 @@ def _join_shells(patient: Patient) -> None:
     """Unite closed shells by exact Boolean: overlaps become one skin, shells inside the body go."""
     import manifold3d
 
-    edges = edges_of(patient.faces, len(patient.vertices))
-    count, shell = shells_of(edges)
+    edges = patient.edges
+    count, shell = edges.shells
     if count == 1 or count > MOST_SHELLS_UNITED or not edges.is_closed:
         return
     volume = np.bincount(shell, signed_volume(patient.vertices, patient.faces), minlength=count)
@@ -540,11 +506,6 @@ def _join_shells(patient: Patient) -> None:
     )
 
 
-def part_count(vertices: np.ndarray, faces: np.ndarray) -> int:
-    """Number of separate shells."""
-    return shells_of(edges_of(faces, len(vertices)))[0]
-
-
 def mend(patient: Patient, progress: Progress = SILENT) -> bool:
     """Mend the mesh in place; `patient.told` says what was done. True where it is a solid afterwards.
 
@@ -552,7 +513,7 @@ def mend(patient: Patient, progress: Progress = SILENT) -> bool:
     """
     progress.step(0.6, "mending")
     _drop_bad_faces(patient)
-    edges = edges_of(patient.faces, len(patient.vertices))
+    edges = patient.edges
     if edges.open.any() or edges.crowded.any():
         close_cracks(patient)
         _drop_fins(patient)
@@ -560,7 +521,7 @@ def mend(patient: Patient, progress: Progress = SILENT) -> bool:
     progress.step(0.7, "mending")
     _drop_crumbs(patient)
     turned = True
-    if not edges_of(patient.faces, len(patient.vertices)).is_closed:
+    if not patient.edges.is_closed:
         turned = _turn_faces(patient)
         _fill_holes(patient)
         _part_touching(patient)
@@ -571,5 +532,5 @@ def mend(patient: Patient, progress: Progress = SILENT) -> bool:
     patient.drop_loose_vertices()
     if not len(patient.faces):
         return False
-    closed = edges_of(patient.faces, len(patient.vertices)).is_closed
+    closed = patient.edges.is_closed
     return turned and closed and float(signed_volume(patient.vertices, patient.faces).sum()) > 0

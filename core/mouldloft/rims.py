@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -117,35 +118,47 @@ def _jump(stations_mm: np.ndarray, pitch_mm: float, end_mm: float, closed: bool)
     return np.array(taken)
 
 
-def widest_step_mm(lines: Sequence[shapely.LineString], points: np.ndarray, near_mm: float) -> float:
-    """Widest distance along the lines between neighbouring points (from first to last on an open line).
+def steps_along(
+    lines: Sequence[shapely.LineString], points: np.ndarray, near_mm: float
+) -> list[tuple[shapely.LineString, float, float]]:
+    """(line, from, to) of neighbouring points along the lines (first to last on an open line; on a ring `to` may run
+    past its length).
 
     Points further than `near_mm` from a line are not its own. A line with fewer than two counts whole.
     """
-    widest = 0.0
+    found: list[tuple[shapely.LineString, float, float]] = []
     spots = shapely.points(points)
     for line in lines:
         near = spots[shapely.distance(spots, line) < near_mm]
         at = np.sort(shapely.line_locate_point(line, near)) if len(near) else np.zeros(0)
         if len(at) < 2:
-            widest = max(widest, line.length)
+            at = np.array([0.0, line.length])
         elif line.is_ring:
-            widest = max(widest, float(np.diff(np.append(at, at[0] + line.length)).max()))
-        else:
-            widest = max(widest, float(np.diff(at).max()))
-    return float(widest)
+            at = np.append(at, at[0] + line.length)
+        found += [(line, float(one), float(other)) for one, other in pairwise(at)]
+    return found
+
+
+def widest_step_mm(lines: Sequence[shapely.LineString], points: np.ndarray, near_mm: float) -> float:
+    """The widest of `steps_along`."""
+    return max((other - one for _, one, other in steps_along(lines, points, near_mm)), default=0.0)
 
 
 def on_this_flange(envelope: Envelope, points_mm: np.ndarray, apart_mm: float) -> np.ndarray:
     """(k,) bool: which plan points lie over this piece's flange, within `apart_mm` of its parting surface."""
     at = envelope.frame.to_frame(np.asarray(points_mm, float).reshape(-1, 3))
-    rows, columns = envelope.flange.shape
-    fx = (at[:, 0] - envelope.origin_mm[0]) / envelope.pixel_mm
-    fy = (at[:, 1] - envelope.origin_mm[1]) / envelope.pixel_mm
+    parting = sample(envelope.parting_mm, envelope.origin_mm, envelope.pixel_mm, at[:, :2])
+    return over(envelope, envelope.flange, at) & (np.abs(at[:, 2] - parting) <= apart_mm)
+
+
+def over(envelope: Envelope, pixels: np.ndarray, at_mm: np.ndarray) -> np.ndarray:
+    """(k,) bool: which (k, 2+) points of the piece's frame lie on pixels of a (rows, columns) mask of it."""
+    rows, columns = pixels.shape
+    fx = (at_mm[:, 0] - envelope.origin_mm[0]) / envelope.pixel_mm
+    fy = (at_mm[:, 1] - envelope.origin_mm[1]) / envelope.pixel_mm
     inside = (fx > -0.5) & (fy > -0.5) & (fx < columns - 0.5) & (fy < rows - 0.5)
     i, j = np.clip(np.rint(fy), 0, rows - 1).astype(int), np.clip(np.rint(fx), 0, columns - 1).astype(int)
-    parting = sample(envelope.parting_mm, envelope.origin_mm, envelope.pixel_mm, at[:, :2])
-    return inside & envelope.flange[i, j] & (np.abs(at[:, 2] - parting) <= apart_mm)
+    return np.asarray(inside & pixels[i, j])
 
 
 def on_parting(envelope: Envelope, xy: np.ndarray) -> np.ndarray:

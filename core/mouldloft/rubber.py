@@ -25,6 +25,7 @@ from .depthmap import (
 )
 from .errors import PlanImpossible
 from .frame import PullFrame, pull_frame
+from .house import counted
 from .joints import parting_of
 from .marks import Mark
 from .master import Master, skin_faces
@@ -52,6 +53,7 @@ class Envelope:
     outer_mm : the glove's outside before keys, over body and flange (NaN beyond the rubber).
     flange : bool, pixels of flange (outer - parting is the flange thickness there).
     open_base : bool, pixels where the rubber ends at the open base: no rubber outside it, no jacket over it.
+    of_many : one of more than two pieces, whose pulls need not be level nor opposed.
     """
 
     piece: int
@@ -64,6 +66,7 @@ class Envelope:
     outer_mm: np.ndarray
     flange: np.ndarray
     open_base: np.ndarray
+    of_many: bool = False
 
 
 @dataclass(frozen=True)
@@ -168,9 +171,9 @@ def choose_thickness(height_mm: float, casts: int, brief: RubberBrief) -> Thickn
     band = max(5 * edge, 40.0) if brief.edge_band_mm is None else brief.edge_band_mm
     flange = brief.flange_thickness_mm or edge
     width = brief.flange_width_mm or float(np.ceil((40 + 20 * metres) / 5) * 5)
-    how = "by the brief" if brief.skin_thickness_mm else f"by rule for {height_mm:.0f} mm and {casts} casts"
+    how = "by the brief" if brief.skin_thickness_mm else f"by rule for {height_mm:.0f} mm and {counted(casts, 'cast')}"
     reason = (
-        f"{skin:g} mm skin {how}, {edge:g} mm within {band:g} mm of the seam where it is handled "
+        f"{skin:.3g} mm skin {how}, {edge:.3g} mm within {band:.3g} mm of the seam where it is handled "
         f"({Mark.COMMON_PRACTICE.value})"
     )
     return ThicknessRule(skin, edge, band, width, flange, reason)
@@ -426,6 +429,7 @@ def _cover_piece(
         outer_mm=np.where(np.isfinite(final), final, np.nan).astype(np.float32),
         flange=flange,
         open_base=body & (drafted >= base_high),
+        of_many=several,
     )
     return _Cover(envelope, body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3, solid)
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .edges import edges_of
+
 # Roberts' R2 sequence: the plane's counterpart of golden-ratio steps (from memory, verify)
 _R2 = np.array([0.7548776662466927, 0.5698402909980532])
 
@@ -75,20 +77,19 @@ def covering_points(vertices_mm: np.ndarray, faces: np.ndarray, spacing_mm: floa
     The used vertices, points along longer edges, and a triangular lattice inside larger faces: each face is divided
     as finely as its longest edge needs. Each shared vertex and edge gives its points once.
     """
-    start, end = faces.ravel().astype(np.int64), np.roll(faces, -1, axis=1).ravel()
-    size = len(vertices_mm)
-    keys = np.unique(np.minimum(start, end) * size + np.maximum(start, end))  # one number an edge sorts the fastest
-    edges = np.stack([keys // size, keys % size], axis=1)
-    lengths = np.linalg.norm(vertices_mm[edges[:, 1]] - vertices_mm[edges[:, 0]], axis=1)
-    found = [vertices_mm[np.unique(faces)], _along_edges(vertices_mm, edges, lengths, spacing_mm)]
-    corner = vertices_mm[faces]
-    longest = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1)
+    edges = edges_of(faces, len(vertices_mm))
+    lengths = np.linalg.norm(vertices_mm[edges.ends[:, 1]] - vertices_mm[edges.ends[:, 0]], axis=1)
+    used = np.zeros(len(vertices_mm), bool)
+    used[edges.ends] = True
+    found = [vertices_mm[used], _along_edges(vertices_mm, edges.ends, lengths, spacing_mm)]
+    sides = lengths[edges.edge_of]
+    longest = np.maximum(np.maximum(sides[:, 0], sides[:, 1]), sides[:, 2])
     parts = np.ceil(longest / spacing_mm).astype(np.int64)
     for k in np.unique(parts[parts > 2]):
         i, j = np.meshgrid(np.arange(1, k), np.arange(1, k), indexing="ij")
         inner = (i + j) < k
         s, t = (i[inner] / k)[None, :, None], (j[inner] / k)[None, :, None]
-        which = corner[parts == k][:, None, :, :]
+        which = vertices_mm[faces[parts == k]][:, None, :, :]
         points = which[:, :, 0] + s * (which[:, :, 1] - which[:, :, 0]) + t * (which[:, :, 2] - which[:, :, 0])
         found.append(points.reshape(-1, 3))
     return np.vstack(found)

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
-from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
 from .brief import SeamBrief
 from .contour import Chain, Crossings, cross_at_zero, face_level, join_chains
 from .depthmap import Grid, grid_around
+from .edges import connected
 from .errors import PlanImpossible
 from .frame import pull_frame, unit
 from .marks import Assumption, Mark
@@ -313,7 +312,7 @@ def _free_level(ground: _Ground, brief: SeamBrief, progress: Progress) -> tuple[
     """Level of the cheapest seam, smoothed, and what there is to say of it; None where no seam is cheapest."""
     master = ground.master
     progress.step(0.5, "the cheapest split")
-    labels = cheapest_split(ground.costs)
+    labels = cheapest_split(ground.costs, progress, 0.5)
     progress.step(0.75, "small islands")
     least = _LEAST_REGION * master.area_mm2
     labels, absorbed = absorb_small_regions(ground.graph, labels, master.face_areas_mm2, least)
@@ -338,9 +337,7 @@ def _without_islands(master: Master, graph: FaceGraph, level: np.ndarray, least_
     size = len(level)
     behind = (level < 0).astype(np.int8)
     together = graph.vertices[behind[graph.vertices[:, 0]] == behind[graph.vertices[:, 1]]]
-    ones = np.ones(len(together), np.int8)
-    links = sparse.coo_matrix((ones, (together[:, 0], together[:, 1])), shape=(size, size))
-    count, region = csgraph.connected_components(links, directed=False)
+    count, region = connected(together, size)
     lumped = np.bincount(master.faces.reshape(-1), np.repeat(master.face_areas_mm2 / 3, 3), minlength=size)
     small = island_regions(region, np.bincount(region, lumped, minlength=count), behind, least_mm2)
     if not small.any():

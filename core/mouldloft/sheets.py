@@ -13,8 +13,9 @@ from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, Page
 
 from .chart import histogram, programme_pages
 from .files import write_whole
-from .house import SEAM, SOFT_INK, cm2, counted, kg_lb, litres, m2, metres, mm, money, number, percent
+from .house import SEAM, SOFT_INK, cm2, counted, kg_lb, litres, m2, metres, mm, money, number, percent, unit_words
 from .house import kg as kilograms
+from .marks import Assumption, Mark
 from .pictures import apart_picture, lock_picture
 from .piecesheets import piece_pages
 from .progress import SILENT, Progress
@@ -34,7 +35,7 @@ from .typeset import (
     set_rich,
     set_text,
 )
-from .words import caution_lines, opening_line, rubber_line, run_line, size_line, title_of, work_steps
+from .words import caution_lines, needed_line, opening_line, rubber_line, run_line, size_line, title_of, work_steps
 
 if TYPE_CHECKING:
     from .pipeline import MouldPlan
@@ -44,6 +45,7 @@ _NOT_A_CERTIFICATE = (
     "A plan, not a certificate. Product data sheets, local codes and licensed practice come before it; "
     "whoever signs for the work checks it."
 )
+_ORDER_NOTE = "Net from the geometry; packs cover it with waste and the upper end. Needed first: {}."
 
 
 def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILENT) -> Path:
@@ -265,15 +267,22 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     facts = [
         ("Out of the mould", out + cast.comes_out_reason),
         ("Wall", f"{mm(cast.thickness_mm)} over {m2(cast.area_mm2)}"),
-        ("Mass", f"{kg_lb(cast.mass_kg)}; to lift {kg_lb(cast.lift_kg)}"),
+        ("Mass", f"{kg_lb(cast.mass_kg)}; to lift, with its baseboard, {kg_lb(cast.lift_kg)}"),
         ("Centre of mass", "x {:.0f}, y {:.0f}, z {:.0f} mm".format(*cast.centre_of_mass_mm)),
         ("Baseboard", f"{m2(cast.baseboard_area_mm2)}"),
         ("Ballast", _stands(plan)),
-        ("Joint", f"{metres(cast.joint_tape_m * 1000)} of tape, {kilograms(cast.joint_tape_kg)}"),
+        ("Joint", f"{metres(cast.joint_tape_m * 1000)} taped from inside"),
     ]
     amounts = [
         [name, kilograms(one), kilograms(one * casts)]
-        for name, one in (("gelcoat", cast.gelcoat_kg), ("glass mat", cast.glass_kg), ("resin", cast.resin_kg))
+        for name, one in (
+            ("gelcoat", cast.gelcoat_kg),
+            ("glass mat", cast.glass_kg),
+            ("resin", cast.resin_kg),
+            ("glass of the joint", cast.joint_tape_kg),
+            ("resin of the joint", cast.joint_resin_kg),
+            ("all", cast.mass_kg),
+        )
     ]
     stands = [
         [
@@ -292,7 +301,9 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]
     parts += [
         *heading("Amounts", "Net, without waste."),
-        ruled_table(("", "One cast", f"All {casts}"), amounts, [inner * v for v in (0.3, 0.16, 0.16)], right=(1, 2)),
+        ruled_table(
+            ("", "One cast", f"All {casts}"), amounts, [inner * v for v in (0.3, 0.16, 0.16)], (1, 2), total=True
+        ),
         *heading("Will it stand?", "Statics under stated loads; a local code decides."),
         ruled_table(
             ("Cause", "Tips it", "Holds it", "Ballast", "About, and by"),
@@ -326,9 +337,8 @@ def _work_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     order = plan.seam.taking_off
     if order:
         parts += heading("Opening order")
-        words = " → ".join(f"{k}. {name}" for k, name in enumerate(order, 1))
-        parts.append(set_text(words.replace("→", "then"), size=9))
-    for note in (*plan.seam.notes, *getattr(plan.keys, "notes", ())):
+        parts.append(set_text(" then ".join(f"{k}. {name}" for k, name in enumerate(order, 1)), size=9))
+    for note in (*plan.seam.notes, *plan.keys.notes):
         parts.append(set_text("– " + note, size=8.4, colour=SOFT_INK))
     return parts + _cautions(plan, inner)
 
@@ -339,7 +349,7 @@ def _order_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         [
             line.name + (f" ({line.note})" if line.note else ""),
             line.stage,
-            f"{number(line.net.likely)} {_unit(line.unit)}",
+            f"{number(line.net.likely)} {unit_words(line.unit)}",
             f"{number(line.net.low)} to {number(line.net.high)}",
             percent(line.waste_fraction),
             packs_in_words(line),
@@ -365,7 +375,7 @@ def _order_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]
     return [
         set_text("Order list", weight="light", size=20, leading=25),
-        set_text("Net from the geometry; packs cover it with waste and the upper end.", size=8.6, colour=SOFT_INK),
+        set_text(_ORDER_NOTE.format(needed_line(plan)), size=8.6, colour=SOFT_INK),
         Spacer(1, 4),
         table,
         Spacer(1, 8),
@@ -377,11 +387,7 @@ def _order_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
 def packs_in_words(line: OrderLine) -> str:
     """What to put in the cart: '1 × 25 + 3 × 5 kg'."""
     packs = line.pack_list or ((line.pack_size, line.packs, 0.0),)
-    return " + ".join(f"{count} × {size:.3g}" for size, count, _ in packs) + f" {_unit(line.unit)}"
-
-
-def _unit(name: str) -> str:
-    return {"m2": "m²", "m3": "m³"}.get(name, name)
+    return " + ".join(f"{count} × {size:.3g}" for size, count, _ in packs) + f" {unit_words(line.unit)}"
 
 
 def _gloves(count: int) -> str:
@@ -389,15 +395,25 @@ def _gloves(count: int) -> str:
 
 
 def _assumption_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """Every figure under the heading of its mark, two a row."""
     if not plan.assumptions:
         return []
-    rows = [[a.what.replace("_", " "), a.value, a.mark.value, a.source] for a in plan.assumptions]
-    return [
-        *heading("What it rests on", "Every figure that is not geometry, with its standing."),
-        ruled_table(
-            ("Figure", "Value", "Standing", "Source"),
-            rows,
-            [inner * v for v in (0.32, 0.22, 0.18, 0.28)],
-            size=6.6,
-        ),
-    ]
+    parts: list[Flowable] = []
+    for mark in Mark:
+        cells = [_figure_cell(a) for a in plan.assumptions if a.mark is mark]
+        if cells:
+            rows = [cells[k : k + 2] + [""] * (k + 2 - len(cells)) for k in range(0, len(cells), 2)]
+            parts += [
+                set_text(mark.value[:1].upper() + mark.value[1:], weight="strong", size=8.6),
+                ruled_table((), rows, [inner / 2] * 2),
+                Spacer(1, 6),
+            ]
+    return (
+        [*heading("What it rests on", "Every figure that is not geometry, by its standing."), *parts] if parts else []
+    )
+
+
+def _figure_cell(figure: Assumption) -> Flowable:
+    source = f" <font color='{SOFT_INK}'>{marked_up(figure.source)}</font>" if figure.source else ""
+    what = marked_up(figure.what.replace("_", " "))
+    return set_rich(f"{what}: <b>{marked_up(figure.value)}</b>{source}", size=6.6, leading=8.2)

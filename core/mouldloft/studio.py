@@ -193,22 +193,24 @@ def set_up(bodies: Sequence[Body], progress: Progress = SILENT, ground_mm: float
     lifted = replace(scene, lift_mm=0.0)
     off = vertices + lift[:, None] * normals
     at, facing = off[stands], normals[stands]
-    seen = np.zeros(len(stands))
-    total = np.zeros(len(stands))
-    directions = _spread_directions(2 * _SKY_RAYS)
-    for k, direction in enumerate(directions):
-        progress.step(0.4 * k / len(directions), "soft light")
+
+    def sky_along(direction: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Stands that face the direction, their cosines, and how much of the sky there each sees."""
         cosine = facing @ direction
         ahead = np.flatnonzero(cosine > 0.05)
         hidden = blocked(lifted, at[ahead], facing[ahead], direction)
+        open_share = np.ones(len(ahead))
         if ground_mm is not None and direction[2] < 0:
             # the floor stands under everything: it gives back some light, far less close to the foot
             run = (at[ahead, 2] - ground_mm) / -direction[2]
             open_share = np.clip(run / (0.25 * size), 0.0, 1.0) * 0.8
-        else:
-            open_share = np.ones(len(ahead))
-        seen[ahead] += np.where(hidden, 0.0, open_share * cosine[ahead])
-        total[ahead] += cosine[ahead]
+        return ahead, cosine[ahead], np.where(hidden, 0.0, open_share * cosine[ahead])
+
+    seen, total = np.zeros(len(stands)), np.zeros(len(stands))
+    directions = _spread_directions(2 * _SKY_RAYS)
+    for ahead, cosine, light in in_threads(sky_along, directions, progress, (0.0, 0.4), "soft light"):
+        seen[ahead] += light
+        total[ahead] += cosine
     share = seen / np.maximum(total, 1e-9)
     colours = np.concatenate([b.colours for b in bodies])
     baked = Baked(bodies, vertices, faces, normals, colours, share, lifted, stands, off[stands], near, weight)
@@ -244,8 +246,9 @@ def _lit_share(baked: Baked, light: np.ndarray) -> np.ndarray:
     at, facing = baked.off_mm, baked.normals[baked.stands]
     share = np.zeros(len(at))
     ahead = np.flatnonzero(facing @ light > -0.1)
-    for direction in _cone(light, _KEY_RAYS, _KEY_SPREAD):
-        share[ahead] += ~blocked(baked.scene, at[ahead], facing[ahead], direction)
+    way = _cone(light, _KEY_RAYS, _KEY_SPREAD)
+    for hidden in in_threads(lambda d: blocked(baked.scene, at[ahead], facing[ahead], d), way):
+        share[ahead] += ~hidden
     return baked.spread(share / _KEY_RAYS)
 
 
@@ -287,8 +290,8 @@ def floor_shadow(baked: Baked, camera: Camera, height_mm: float = 0.0, cells: in
         _kept_floors[baked.scene] = sky
     light = unit(np.array(_KEY_FROM) @ camera.axes)
     key = np.zeros(len(points))
-    for direction in _cone(light, 24, 1.6 * _KEY_SPREAD):
-        key += ~blocked(baked.scene, points, up, direction)
+    for hidden in in_threads(lambda d: blocked(baked.scene, points, up, d), _cone(light, 24, 1.6 * _KEY_SPREAD)):
+        key += ~hidden
     kept = [gaussian_filter((1.0 - v).reshape(cells, cells), 1.2).ravel() for v in (sky, key / 24)]
     shade = 1.0 - 0.6 * kept[0] - 0.16 * kept[1]
     # fade to the backdrop before the floor ends, so that its edge never shows
@@ -307,12 +310,12 @@ _kept_floors: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()  # by scen
 def _floor_sky(scene: RayScene, points: np.ndarray) -> np.ndarray:
     """(k,) share of the sky that level points see."""
     up = np.tile([0.0, 0.0, 1.0], (len(points), 1))
-    seen, total = np.zeros(len(points)), 0.0
-    for direction in _spread_directions(120):
-        if direction[2] > 0.05:
-            seen += direction[2] * ~blocked(scene, points, up, direction)
-            total += direction[2]
-    return seen / total
+    directions = _spread_directions(120)
+    directions = directions[directions[:, 2] > 0.05]
+    seen = np.zeros(len(points))
+    for direction, hidden in zip(directions, in_threads(lambda d: blocked(scene, points, up, d), directions)):
+        seen += direction[2] * ~hidden
+    return seen / directions[:, 2].sum()
 
 
 # --- drawing ---------------------------------------------------------------------------------------------

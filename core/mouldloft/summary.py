@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from .cautions import SHEET
 from .division import beyond_two
-from .house import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent
+from .house import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent, unit_words
 from .opening import direction_words
 from .words import rubber_kg_per_mm3, run_line, title_of
 
@@ -72,8 +72,8 @@ def _kind(kind: str) -> str:
 def _lock_words(plan: MouldPlan) -> str:
     locks = plan.locks
     return (
-        f"{cm2(locks.rigid_area_mm2)} would lock anything rigid, {cm2(locks.piece_locked_area_mm2)} its own piece; "
-        f"the glove stretches {percent(locks.worst_stretch)} of {percent(locks.stretch_allowed)} allowed"
+        f"{cm2(locks.rigid_area_mm2)} free to neither side, {cm2(locks.piece_locked_area_mm2)} not free to its own "
+        f"piece; the glove stretches {percent(locks.worst_stretch)}, {percent(locks.stretch_allowed)} is allowed"
     )
 
 
@@ -154,7 +154,7 @@ def _key_words(plan: MouldPlan) -> str:
 def _jacket_words(piece: JacketPiece) -> str:
     zones = ", ".join(f"{z.name} {ounces(z.mat_oz_ft2)} {mm(z.thickness_mm)}" for z in piece.zones)
     lift = piece.lift_with_glove
-    hands = f"{lift.lifters_needed} to lift" if lift.lifters_needed else "for a hoist"
+    hands = f"{lift.lifters_needed} to lift" if lift.lifters_needed else "by hoist or one after the other"
     weak = [check.what for check in piece.checks if not check.passes]
     return (
         f"{kg(piece.mass_kg)} ({kg(lift.load_kg)} with its glove, {hands}); {zones}; "
@@ -165,13 +165,13 @@ def _jacket_words(piece: JacketPiece) -> str:
 def _cast_words(plan: MouldPlan) -> str:
     c = plan.cast
     out = "comes out" if c.comes_out else "does NOT come out"
-    stands = f"ballast {kg(c.ballast_kg)}" if c.ballast_kg > 0 else "stands without ballast"
-    return f"{kg(c.mass_kg)} each, wall {mm(c.thickness_mm)}, {out}; {stands}"
+    stands = f"ballast {kg(c.ballast_kg)} each" if c.ballast_kg > 0 else "stands without ballast"
+    return f"{kg(c.mass_kg)} each, {kg(c.lift_kg)} with its baseboard, wall {mm(c.thickness_mm)}, {out}; {stands}"
 
 
 def _order_words(plan: MouldPlan) -> str:
     dear = sorted(plan.takeoff.lines, key=lambda line: -line.cost)
-    words = "; ".join(f"{line.buy:.4g} {line.unit} {line.name}" for line in dear[:_MOST_BOUGHT])
+    words = "; ".join(f"{line.buy:.4g} {unit_words(line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
     rest = len(dear) - _MOST_BOUGHT
     return words + (f"; and {rest} more in the order list" if rest > 0 else "")
 
@@ -194,7 +194,7 @@ def caution_lines(plan: MouldPlan) -> tuple[str, ...]:
     lines = [c.sentence for c in plan.cautions if c.defers_to != SHEET]
     if by_sheet:
         lines.insert(0, f"{listed(by_sheet)}: read each product's safety data sheet; what to do is in the sheets.")
-    decides = list(dict.fromkeys(c.defers_to for c in plan.cautions))
+    decides = list(dict.fromkeys(who for c in plan.cautions for who in c.defers_to.split("; ")))
     lines.append("what decides: " + "; ".join(decides) + ".")
     return tuple(line[:1].upper() + line[1:] for line in lines)
 

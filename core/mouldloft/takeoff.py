@@ -21,6 +21,7 @@ from .catalogue import Catalogue, Material, MatMaterial, Pack, ResinMaterial, Ru
 from .cradle import Cradle
 from .errors import CatalogueRefused
 from .files import write_text
+from .house import listed, percent
 from .jacket import Jacket, Zone
 from .keys import Keys
 from .marks import Assumption, Mark
@@ -388,7 +389,7 @@ def _order(material: Material, parts: list[Need], catalogue: Catalogue) -> Order
     return OrderLine(
         code=material.code,
         name=material.name,
-        stage=_listed(stages),
+        stage=listed(stages),
         net=net,
         unit=material.unit,
         waste_fraction=with_waste / net.likely - 1,
@@ -404,13 +405,9 @@ def _order(material: Material, parts: list[Need], catalogue: Catalogue) -> Order
     )
 
 
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
-
-
 def _note(material: Material) -> str:
     if isinstance(material, RubberMaterial):
-        share = f"{material.catalyst_fraction:.1%}"
+        share = percent(material.catalyst_fraction)
         return f"catalyst {share} of the base" if material.catalyst else "both parts in the pack"
     return ""
 
@@ -449,7 +446,7 @@ def mould_life(rubber: Rubber, locks: Locks, stuff: RubberMaterial) -> tuple[flo
     reason = (
         f"About {life:.0f} casts by rule of thumb ({Mark.COMMON_PRACTICE.value}), not a promise: "
         f"{stuff.mould_life_casts:g} for this rubber with little stretch, times {by_stretch:.2f} for working at "
-        f"{worked:.0%} of its allowed stretch, {by_thickness:.2f} for {thinnest:.1f} mm at its thinnest and "
+        f"{percent(worked)} of its allowed stretch, {by_thickness:.2f} for {thinnest:.1f} mm at its thinnest and "
         f"{by_tear:.2f} for its tear strength."
     )
     return life, reason
@@ -486,7 +483,7 @@ def order_rows(takeoff: Takeoff) -> list[list[str]]:
         for at, (size, count, price) in enumerate(line.pack_list):
             first = at == 0
             net = (line.net.low, line.net.likely, line.net.high)
-            causes = "; ".join(f"{name} {half:.0%}" for name, half in line.net.causes)
+            causes = "; ".join(f"{name} {percent(half)}" for name, half in line.net.causes)
             rows.append(
                 [
                     line.code,
@@ -546,9 +543,9 @@ def takeoff_assumptions(brief: Brief, catalogue: Catalogue) -> tuple[Assumption,
     ]
     rule = Mark.COMMON_PRACTICE
     own = (
-        Assumption("waste", f"{materials.waste_fraction:.0%}", rule),
+        Assumption("waste", percent(materials.waste_fraction), rule),
         Assumption("bought", "likely with waste or high without, whichever is more", rule),
-        Assumption("release before each cast", f"{CAST_RELEASES:.0%} of a full waxing", rule),
-        Assumption("life lost at all of the allowed stretch", f"{LIFE_STRETCH_SHARE:.0%}", rule, "the weight is ours"),
+        Assumption("release before each cast", f"{percent(CAST_RELEASES)} of a full waxing", rule),
+        Assumption("life lost at all of the allowed stretch", percent(LIFE_STRETCH_SHARE), rule, "the weight is ours"),
     )
     return (*own, *(a for material in used for a in material.assumptions()))

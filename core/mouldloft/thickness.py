@@ -17,6 +17,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from .heightmap import sample
+from .progress import SILENT, Progress
 from .rims import covered
 from .rubber import ThicknessRule, wanted_thickness_mm
 from .sampling import covering_points, samples_on_every_face
@@ -72,13 +73,18 @@ class GloveThickness:
     thin: tuple[ThinPlace, ...]
 
 
-def measure_thickness(plan: MouldPlan, solids: Sequence[Solid] = ()) -> tuple[GloveThickness, ...]:
+def measure_thickness(
+    plan: MouldPlan, solids: Sequence[Solid] = (), progress: Progress = SILENT
+) -> tuple[GloveThickness, ...]:
     """Thickness of every glove piece: of the given glove solids, or of the envelopes with keys left out.
 
+    plan : of it the master, the seam, the rubber and the brief are read, so it may be unfinished beyond the glove.
     solids : what `make_solids` gave for this plan, in any order; others than gloves are passed over.
     """
     found = []
-    for envelope in plan.rubber.envelopes:
+    count = len(plan.rubber.envelopes)
+    for at, envelope in enumerate(plan.rubber.envelopes):
+        progress.step(at / count, f"glove of the {envelope.name}")
         skin = asked_skin(plan.master, plan.seam, envelope, plan.rubber, plan.brief.rubber)
         name = f"glove, {envelope.name}"
         own = next((s for s in solids if s.kind == "glove" and s.name == name), None)
@@ -86,6 +92,7 @@ def measure_thickness(plan: MouldPlan, solids: Sequence[Solid] = ()) -> tuple[Gl
             outside = _over_body(envelope, *_pixel_mesh(envelope))
         else:
             outside = _without_print(plan.master, *_over_body(envelope, own.vertices_mm, own.faces))
+        progress.step((at + 0.5) / count, f"glove of the {envelope.name}")
         found.append(_measure(envelope, skin, plan.rubber, *outside, facets=own is not None))
     return tuple(found)
 

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from PIL import Image
+from scipy.spatial import cKDTree
 
-from .house import INK, SOFT_INK, mm, round_step, thickness_colours
+from .house import GLOVE, INK, SOFT_INK, mm, rgb, round_step, thickness_colours
 from .pictures import Overlay, kept, mould_bodies
 from .progress import SILENT, Progress
-from .shapes import face_vectors, nearest_values
+from .shapes import face_vectors
 from .studio import Camera, look, photograph, set_up
 from .thickness import GloveThickness, measure_thickness
 
@@ -47,19 +48,26 @@ class ThicknessView:
         """Five even figures along the scale."""
         return tuple(float(v) for v in np.linspace(self.low_mm, self.high_mm, 5))
 
-    def colours_on(self, at: int, points_mm: np.ndarray) -> np.ndarray:
-        """(n, 3) sRGB of piece `at` at (n, 3) points, by the nearest place measured."""
+    def colours_on(self, at: int, points_mm: np.ndarray, within_mm: float = np.inf) -> np.ndarray:
+        """(n, 3) sRGB of piece `at` at (n, 3) points, by the nearest place measured; the glove's own colour at points
+        further than `within_mm` from one, as on its print and its flange."""
         piece = self.pieces[at]
-        return thickness_colours(self.share_at(nearest_values(points_mm, piece.vertices_mm, piece.map_mm)))
+        # a tree that is not balanced is built faster over the even grid that the places stand on
+        found = cKDTree(piece.vertices_mm, balanced_tree=False)
+        away, nearest = found.query(points_mm, distance_upper_bound=within_mm, workers=2)
+        beyond = ~np.isfinite(away)
+        colours = thickness_colours(self.share_at(piece.map_mm[np.where(beyond, 0, nearest)]))
+        colours[beyond] = rgb(GLOVE)
+        return colours
 
     @property
     def least_mm(self) -> float:
         return min(piece.least_mm for piece in self.pieces)
 
 
-def thickness_view(plan: MouldPlan) -> ThicknessView:
-    """Measure the glove of a plan, once."""
-    return kept(_views, plan.rubber, lambda: _view(measure_thickness(plan)))
+def thickness_view(plan: MouldPlan, progress: Progress = SILENT) -> ThicknessView:
+    """Measure the glove of a plan, once. As `measure_thickness`, it may be unfinished beyond the glove."""
+    return kept(_views, plan.rubber, lambda: _view(measure_thickness(plan, progress=progress)))
 
 
 def _view(pieces: tuple[GloveThickness, ...]) -> ThicknessView:

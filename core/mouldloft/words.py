@@ -19,6 +19,7 @@ from .opening import direction_words
 from .polyline import spaced_out
 from .programme import bolt_count
 from .rubber import coat_volumes_mm3
+from .takeoff import STAGES
 
 if TYPE_CHECKING:
     from .master import Master
@@ -261,7 +262,11 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
             f"{mm(rubber.edge_thickness_mm)} over the last {mm(rubber.edge_band_mm)} to the seam; flange "
             f"{mm(rubber.flange_thickness_mm)}.",
         ),
-        Step("Set its keys", f"{counted(_keys_on(plan, 0), 'tab')} where its sheet shows, bedded in wet rubber."),
+        Step(
+            "Set its keys",
+            f"{counted(_keys_on(plan, 0), 'tab')} of thickened rubber, cast beforehand or shaped by hand, where its "
+            "sheet shows, bedded while the last coat is wet.",
+        ),
         Step(
             f"Lay up the jacket of the {first}",
             f"Release the rubber, then glass: {glass}. Let it cure on the master before it is moved.",
@@ -306,6 +311,16 @@ def _coat_words(coats: Sequence[Coat]) -> Iterator[str]:
 def _keys_on(plan: MouldPlan, at: int) -> int:
     piece = plan.rubber.envelopes[at].piece
     return sum(key.piece == piece for key in plan.keys.keys)
+
+
+def needed_line(plan: MouldPlan) -> str:
+    """What is bought first: each stage of the order with the day its work begins, 'wall and glove from day 1, ...'."""
+    days: dict[int, list[str]] = {}
+    for stage in STAGES:
+        begun = [task.day for task in plan.programme.tasks if task.stage == stage]
+        if begun:
+            days.setdefault(min(begun), []).append(stage)
+    return listed(f"{listed(stages)} from day {day}" for day, stages in sorted(days.items()))
 
 
 def _taking_off(plan: MouldPlan) -> str:
