@@ -141,7 +141,7 @@ def steps_along(
 
 def widest_step_mm(lines: Sequence[shapely.LineString], points: np.ndarray, near_mm: float) -> float:
     """The widest of `steps_along`."""
-    return max((other - one for _, one, other in steps_along(lines, points, near_mm)), default=0.0)
+    return float(max((other - one for _, one, other in steps_along(lines, points, near_mm)), default=0.0))
 
 
 def on_this_flange(envelope: Envelope, points_mm: np.ndarray, apart_mm: float) -> np.ndarray:

@@ -365,11 +365,11 @@ def _flange_checks(shell: Shell, loads: Loads) -> list[LoadCheck]:
     bolts = f"{pitch:.0f} mm apart"
     return [
         LoadCheck(
-            f"flange between bolts {bolts}", load, float(sag), limit, "mm", bool(sag <= limit),
+            f"flange between bolts {bolts}", load, sag, limit, "mm", sag <= limit,
             f"beam held at both ends, q L⁴ / 384 E I {BEAMS}",
         ),
         LoadCheck(
-            f"bending stress in the flange, bolts {bolts}", load, float(stress), allowed, "MPa", bool(stress <= allowed),
+            f"bending stress in the flange, bolts {bolts}", load, stress, allowed, "MPa", stress <= allowed,
             f"beam held at both ends, q L² / 12 {BEAMS}; over {STRENGTH_SAFETY:g}",
         ),
         LoadCheck(
