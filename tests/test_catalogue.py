@@ -232,7 +232,7 @@ def _spoil_empty_kind(d: dict) -> None:
         (_spoil_markless, "'density_kg_m3' in resin 'resin-polyester' stands without its mark"),
         (_spoil_mark, "resin 'resin-polyester'.*everybody knows"),
         (_spoil_value, "rubber 'silicone-tin-brush'.*pot_life_min"),
-        (_spoil_type, "rubber 'silicone-tin-brush'.*float.*pot_life_min"),
+        (_spoil_type, "rubber 'silicone-tin-brush'.*expected a number.*pot_life_min"),
         (_spoil_nan, "kg_m2"),
         (_spoil_infinite, "bolt 'bolt-m8'.*length_mm"),
         (_spoil_infinite_pack, "bolt 'bolt-m8'.*packs.0..size"),
