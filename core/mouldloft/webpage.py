@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+import weakref
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -40,7 +41,7 @@ from .house import (
     percent,
     rgb,
 )
-from .pictures import MeshPair, apart_steps_mm, light_master, lock_scale_end_mm, mould_meshes, seam_jpeg
+from .pictures import MeshPair, apart_steps_mm, kept, light_master, lock_scale_end_mm, mould_meshes, seam_jpeg
 from .polyline import spaced_out
 from .progress import SILENT, Progress
 from .shapes import Body, body_of, evened, fewer_faces, lock_share, nearest_values
@@ -203,9 +204,12 @@ def _lightened(mesh: MeshPair, fine_mm: float) -> MeshPair:
     return fewer_faces(*lighter, MOST_SHELL_FACES)
 
 
+_shades: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
+
+
 def _hollows(body: Body) -> np.ndarray:
-    """(n,) how bright each vertex is for what it sees of the sky."""
-    return _SHADE + (1 - _SHADE) * set_up([body], ground_mm=None).open_sky
+    """(n,) how bright each vertex is for what it sees of the sky; found once for each body."""
+    return kept(_shades, body, lambda: _SHADE + (1 - _SHADE) * set_up([body], ground_mm=None).open_sky)
 
 
 def _bytes_of(colours: np.ndarray, shade: np.ndarray) -> np.ndarray:

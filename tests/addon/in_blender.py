@@ -681,7 +681,9 @@ def saved_and_reopened_whole():
     assert "programme" in done, sorted(done)
     _saved.update(line=settings().result("order").line, done=done)
     path = WORK / "hare.blend"
+    scene["mouldloft_store"] = np.arange(10, dtype=np.int32)  # a smaller one, from an earlier save
     assert bpy.ops.wm.save_as_mainfile(filepath=str(path)) == {"FINISHED"}
+    assert len(scene["mouldloft_store"]) * 4 >= scene["mouldloft_store_bytes"] > 100_000
     bpy.ops.wm.read_factory_settings(use_empty=True)
     addon_utils.enable(NAME)
     bpy.ops.wm.open_mainfile(filepath=str(path))
@@ -703,6 +705,7 @@ def _reopened_equals() -> None:
 @check
 def a_spoilt_store_is_survived():
     scene = bpy.context.scene
+    del scene["mouldloft_store"]
     scene["mouldloft_store"] = np.arange(100, dtype=np.int32)
     addon("keeping").new_file()
     assert "master" not in addon("state").done_now(scene)
@@ -724,6 +727,7 @@ def what_another_version_cannot_read_costs_its_own_section_only():
         out.writestr("records.json", json.dumps(told))
         out.writestr("arrays.npz", given.read("arrays.npz"))
     data = made.getvalue()
+    del scene["mouldloft_store"]
     scene["mouldloft_store"] = np.frombuffer(data + b"\0" * (-len(data) % 4), np.int32)
     scene["mouldloft_store_bytes"] = len(data)
     addon("keeping").new_file()
