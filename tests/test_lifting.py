@@ -203,6 +203,23 @@ def test_the_method_says_reach_and_heights():
     assert "reach 400 mm, from 700 to 1000 mm" in method
 
 
+def test_hands_are_counted_by_the_most_it_may_weigh():
+    brief = JacketBrief(lift_limit_per_person_kg=12.0, lifters=1)
+    check = check_lift(10.0, brief, "the jacket", most_kg=13.0)
+    assert not check.passes
+    assert (check.load_kg, check.most_kg, check.lifters_needed) == (10.0, 13.0, 2)
+    assert check.reason == (
+        "the jacket at 10.0 kg (at most 13.0) may be over the 12.0 kg that one person may lift this way; 2 people could"
+    )
+    assert " is over " in check_lift(12.5, brief, most_kg=13.0).reason
+    assert check_lift(0.2, brief).most_kg == 0.2
+    assert "at most" not in check_lift(0.2, brief).reason
+
+
+def test_what_weighs_just_the_limit_is_not_cut():
+    assert lightest_cuts(np.array([0.0, 1.0, 2.0]), [(np.array([4.0, 6.0]), np.zeros(3))], 10.0) == ((), (10.0,))
+
+
 AT = np.arange(0.0, 1001.0, 10.0)
 
 
