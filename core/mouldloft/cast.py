@@ -29,7 +29,7 @@ from .lifting import check_lift
 from .marks import Assumption, Mark
 from .master import Master, skin_faces
 from .progress import SILENT, Progress
-from .rubber import Interval, Rubber
+from .rubber import Interval
 from .seam import Seam
 from .undercut import Locks
 
@@ -120,7 +120,6 @@ def lay_up_cast(
     master: Master,
     seam: Seam,
     locks: Locks,
-    rubber: Rubber,
     brief: Brief,
     catalogue: Catalogue,
     progress: Progress = SILENT,
