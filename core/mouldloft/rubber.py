@@ -447,7 +447,7 @@ def _cover_piece(
     stages = (filled, skin, half, edge, handled, drafted, final)
     # of many pieces a column may pass through skin of several: what of it is the master is measured, stage by stage
     solid = 0.0 if several else _solid_of_piece_mm3(master, seam, piece, frame, grid, parting)
-    inside = _solid_in_columns(master, frame, grid, low, base_high, stages) if several else np.zeros(len(stages))
+    inside = _solid_in_columns(master, frame, grid, low, base_high, stages) if several else [0.0] * len(stages)
     body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3 = (
         _volume(height, low, base_high, pixel_mm) - body_part for height, body_part in zip(stages, inside)
     )
@@ -774,7 +774,7 @@ def _interval(
     skin_mm3: float,
     fine_mm3: float,
     coarse_mm3: float,
-    claims: tuple[tuple[str, float], ...],
+    claims: tuple[tuple[str, float], ...] = (),
 ) -> Interval:
     """Rubber with what may move it. Causes are independent, so their half-widths add in quadrature."""
     likely = fine_mm3 + (master.detail_allowance - 1.0) * skin_mm3
