@@ -47,7 +47,13 @@ def plan_of(
     brief = Brief(run=RunBrief(casts=1), rubber=thickness)
     rubber = brush_rubber(master, seam, locks, brief)
     zones = [SimpleNamespace(name=n, thickness_mm=LAMINATE_MM) for n in ("field", "handling edge", "flange")]
-    shells = tuple(SimpleNamespace(piece=e.piece, name=e.name, zones=zones, patches=()) for e in rubber.envelopes)
+    shells = tuple(
+        SimpleNamespace(
+            piece=e.piece, name=e.name, zones=zones, patches=(), flange_width_mm=flange_width_mm,
+            flange_thickness_mm=LAMINATE_MM,
+        )
+        for e in rubber.envelopes
+    )  # fmt: skip
     return SimpleNamespace(
         master=master, seam=seam, rubber=rubber, keys=Keys((), ()), jacket=SimpleNamespace(pieces=shells),
         cradle=SimpleNamespace(pieces=()), brief=brief, catalogue=read_catalogue(None),
@@ -180,7 +186,7 @@ def test_every_solid_is_closed_and_right_way_out(small_solids):
 def test_glove_holds_as_much_rubber_as_its_parts(small_plan, small_solids):
     """On a lattice of 4 mm, three times the rubber's own: facets that clear the skin add to steep walls."""
     for solid, part in zip(of_kind(small_solids, "glove"), small_plan.rubber.parts, strict=True):
-        assert solid.volume_mm3 == pytest.approx(part.total_mm3, rel=0.017), solid.name
+        assert solid.volume_mm3 == pytest.approx(part.total_mm3, rel=0.01), solid.name
 
 
 def test_gloves_do_not_overlap_each_other_nor_the_master(small_plan, small_solids):
@@ -229,13 +235,13 @@ def test_jacket_lifts_off_where_the_pull_leans_from_the_board():
     solids = make_solids(leaning)
     lifts_off(leaning, solids)
     for glove, jacket in zip(of_kind(solids, "glove"), of_kind(solids, "jacket"), strict=True):
-        assert (manifold(glove) ^ manifold(jacket)).volume() < 1e-6 * jacket.volume_mm3
+        assert (manifold(glove) ^ manifold(jacket)).volume() < 1e-5 * jacket.volume_mm3
 
 
 def test_jacket_holds_its_zones_laminate(small_plan, small_solids):
     for solid, shell in zip(of_kind(small_solids, "jacket"), small_plan.jacket.pieces, strict=True):
         laid = sum(z.area_mm2 * z.thickness_mm for z in shell.zones)
-        assert solid.volume_mm3 == pytest.approx(laid, rel=0.035), solid.name
+        assert solid.volume_mm3 == pytest.approx(laid, rel=0.01), solid.name
 
 
 def test_nothing_lies_below_the_ground(small_solids):

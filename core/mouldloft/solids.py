@@ -6,10 +6,10 @@ out if manifold in). The jacket's inside is the glove's outside, triangle by tri
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
 from .cast import BOARD_THICKNESS_MM
+from .clearance import raised_clear
 from .cradle import Board, CradlePiece
 from .depthmap import Grid, raise_by_balls
 from .errors import BriefRefused, OutputRefused, PlanImpossible
@@ -31,11 +32,11 @@ from .keys import Keys, key_bumps
 from .master import Master
 from .progress import SILENT, Progress
 from .rims import covered
-from .rubber import Envelope, Rubber
-from .sampling import covering_points, samples_on_every_face
+from .rubber import SPACING_PIXELS, Envelope, Rubber, missed_mm
+from .sampling import covering_points
 from .seam import Seam
-from .shapes import face_vectors
-from .thickness import AskedSkin, asked_skin
+from .thickness import asked_skin
+from .threads import in_threads
 
 if TYPE_CHECKING:
     from .pipeline import MouldPlan
@@ -47,12 +48,7 @@ _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice
 _CRUMB_ROUNDS = 4
 _WELD_MM = 1e-3
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
-_FINER = 3  # points to a pitch at which facets are held to the thickness asked
-_SPARE_MM = 0.03  # thinner than asked by less is let pass
-_STEEPEST = 8.0
-_STEEP_COSINE = 0.5  # over 60 degrees a facet is held by distances: heights say little of it
-_WALL_ROUNDS = 8
-_RAISES = (0.4, 0.5, 1.0)  # a full step clears every point at once, and some by more than need be
+_MISSED_MM = 0.02  # of a thickness, at most, between the points of the skin that facets are held from
 _NEAR_CORNER = 0.02  # rim points keep this share of the pitch from a node, so that no sliver is made
 
 
@@ -91,22 +87,11 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     print_of = _manifold(plan.master.vertices_mm, plan.master.faces, plan.master.name)
     progress.step(0.2, "parting surface")
     lattices = _lattices(plan.rubber.envelopes, plan.seam, plan.keys, pitch)
-    count = len(lattices)
-    for at, (lattice, shell) in enumerate(zip(lattices, plan.jacket.pieces, strict=True)):
-        name = lattice.envelope.name
-        progress.step(0.3 + 0.6 * at / count, f"glove of the {name}")
-        skin = asked_skin(plan.master, plan.seam, lattice.envelope, plan.rubber, plan.brief.rubber)
-        lattice = _thick_enough(lattice, skin)
-        block = _column_solid(lattice, lattice.share, lattice.low_mm, lattice.top_mm)
-        glove = _trimmed(block, lattice, plan.master) - _in_frame(print_of, lattice.envelope.frame)
-        solids.append(_solid(f"glove, {name}", "glove", glove, lattice.envelope.frame, _CRUMB_SHARE))
-        progress.step(0.3 + 0.6 * (at + 0.5) / count, f"jacket of the {name}")
-        if (lattice.jacket_share >= 0.5).any():
-            outside = _jacket_outside(lattice, plan.rubber, shell)
-            over = _column_solid(lattice, lattice.jacket_share, lattice.low_mm, outside)
-            # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
-            shell_of = _trimmed(over - block, lattice, plan.master)
-            solids.append(_solid(f"jacket, {name}", "jacket", shell_of, lattice.envelope.frame, _CRUMB_SHARE))
+    made = in_threads(
+        lambda pair: _glove_and_jacket(plan, print_of, *pair), zip(lattices, plan.jacket.pieces, strict=True),
+        progress, (0.3, 0.9), "gloves and jackets",
+    )  # fmt: skip
+    solids += itertools.chain(*made)
     progress.step(0.9, "boards")
     for cradle in plan.cradle.pieces:
         envelope = next(e for e in plan.rubber.envelopes if e.piece == cradle.piece)
@@ -114,6 +99,22 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     solids += _baseboards(plan)
     progress.step(1.0)
     return tuple(solids)
+
+
+def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: JacketPiece) -> list[Solid]:
+    """One piece's glove, and its jacket where one goes over it."""
+    name, frame = lattice.envelope.name, lattice.envelope.frame
+    lattice = _thick_enough(lattice, plan)
+    block = _column_solid(lattice, lattice.share, lattice.low_mm, lattice.top_mm, lattice.turned)
+    glove = _trimmed(block, lattice, plan.master) - _in_frame(print_of, frame)
+    made = [_solid(f"glove, {name}", "glove", glove, frame, _CRUMB_SHARE)]
+    if (lattice.jacket_share >= 0.5).any():
+        outside = _jacket_outside(lattice, plan.rubber, shell)
+        over = _column_solid(lattice, lattice.jacket_share, lattice.low_mm, outside)
+        # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
+        jacket = _trimmed(over - block, lattice, plan.master)
+        made.append(_solid(f"jacket, {name}", "jacket", jacket, frame, _CRUMB_SHARE))
+    return made
 
 
 # --- manifolds -------------------------------------------------------------------------------------------
@@ -240,6 +241,7 @@ class _Lattice:
     jacket_share: np.ndarray
     low_mm: np.ndarray  # the parting surface, everywhere
     top_mm: np.ndarray  # the glove's outside with keys, everywhere: carried on past the rim
+    turned: np.ndarray  # (rows - 1, columns - 1), cells whose outside is cut along the other diagonal
 
 
 def _lattices(envelopes: Sequence[Envelope], seam: Seam, keys: Keys, pitch_mm: float) -> list[_Lattice]:
@@ -291,6 +293,7 @@ def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool) ->
         jacket_share=np.pad(over, 1),
         low_mm=low,
         top_mm=low + np.maximum(thick, _LEAST_WALL_MM),
+        turned=np.zeros((low.shape[0] - 1, low.shape[1] - 1), bool),
     )
 
 
@@ -336,116 +339,36 @@ def _window(lattice: _Lattice, first: Sequence[int]) -> tuple[slice, slice]:
 # --- never thinner than asked ----------------------------------------------------------------------------
 
 
-def _thick_enough(lattice: _Lattice, skin: AskedSkin) -> _Lattice:
-    """The lattice with its outside raised until its facets, not only its nodes, clear a ball of the asked thickness
-    about every point of the skin: a chord cuts a convex edge. The outside stays a height map.
+def _thick_enough(lattice: _Lattice, plan: MouldPlan) -> _Lattice:
+    """The lattice with its outside raised until its facets, not only its nodes, are as far from the skin as asked: a
+    chord cuts a convex edge. The outside stays a height map.
 
-    First by heights over a finer lattice; then, as a wall that stands between two of its points is not in them, by
-    distances from points on the steep facets.
+    Each cell is cut along the higher of its diagonals, where a convex outside lies. The envelope is over the skin by
+    what its own points may miss between them; here that is taken off first, as the facets are held by denser points.
     """
-    faces = _facets(lattice)
-    height = _ball_heights(lattice, skin)
-    top = lattice.top_mm
-    for share in _RAISES:
-        top = top + share * _shortfall_mm(top, height, lattice.pitch_mm)
-    points = lattice.envelope.frame.to_frame(skin.points_mm)
-    tree = cKDTree(points, balanced_tree=False)
-    return replace(lattice, top_mm=_cleared_walls(lattice, top, faces, tree, skin.thickness_mm))
+    rubber, envelope = plan.rubber, lattice.envelope
+    skin = asked_skin(plan.master, plan.seam, envelope, rubber, plan.brief.rubber, _MISSED_MM)
+    slope = np.hypot(*np.gradient(lattice.top_mm, lattice.pitch_mm))
+    spare = missed_mm(SPACING_PIXELS * envelope.pixel_mm, rubber.skin_thickness_mm)
+    top = lattice.top_mm - spare * np.sqrt(1.0 + slope**2)
+    top = np.maximum(top, lattice.low_mm + _LEAST_WALL_MM)
+    turned = top[:-1, 1:] + top[1:, :-1] > top[:-1, :-1] + top[1:, 1:]
+    thin = top - lattice.low_mm < lattice.pitch_mm  # a film's two sides stay the same triangles, so never cross
+    turned &= ~(thin[:-1, :-1] | thin[:-1, 1:] | thin[1:, :-1] | thin[1:, 1:])
+    lattice = replace(lattice, turned=turned)
+    centres = envelope.frame.to_frame(skin.points_mm)
+    top = raised_clear(lattice.x_mm, lattice.y_mm, top, _facets(lattice), centres, skin.thickness_mm + _MISSED_MM)
+    return replace(lattice, top_mm=top)
 
 
 def _facets(lattice: _Lattice) -> np.ndarray:
     """(m, 3) flat node numbers of both triangles of every cell with rubber in it, as `_sheet` cuts them."""
     node = np.arange(lattice.share.size).reshape(lattice.share.shape)
     around = np.stack([node[:-1, :-1], node[:-1, 1:], node[1:, 1:], node[1:, :-1]], axis=-1).reshape(-1, 4)
-    around = around[(lattice.share.reshape(-1)[around] > 0).any(axis=1)]
-    return np.concatenate([around[:, [0, 1, 2]], around[:, [0, 2, 3]]])
-
-
-def _ball_heights(lattice: _Lattice, skin: AskedSkin) -> np.ndarray:
-    """Top of the balls over a lattice `_FINER` times finer, which has every node, rows and columns as the nodes'."""
-    rows, columns = ((n - 1) * _FINER + 1 for n in lattice.low_mm.shape)
-    grid = Grid(float(lattice.x_mm.min()), float(lattice.y_mm[0]), lattice.pitch_mm / _FINER, rows, columns)
-    height = np.full((rows, columns), -np.inf, np.float32)
-    raise_by_balls(height, lattice.envelope.frame.to_frame(skin.points_mm), skin.thickness_mm, grid)
-    return height[:, ::-1] if lattice.mirrored else height
-
-
-def _ease(top_mm: np.ndarray, pitch_mm: float) -> np.ndarray:
-    """How far a node may rise for as much thickness square to the surface, squared: steep ones are raised first."""
-    slopes = np.gradient(top_mm, pitch_mm)
-    return 1.0 + np.minimum(slopes[0] ** 2 + slopes[1] ** 2, _STEEPEST**2)
-
-
-def _shortfall_mm(top_mm: np.ndarray, height_mm: np.ndarray, pitch_mm: float) -> np.ndarray:
-    """(rows, columns) by how much each node must rise so that the facets clear the finer map: for each of its points
-    the least sum of squares of the corners' steps, square to the surface."""
-    ease = _ease(top_mm, pitch_mm)
-    rows, columns = top_mm.shape
-    windows = [np.s_[i : rows - 1 + i, j : columns - 1 + j] for i, j in ((0, 0), (0, 1), (1, 1), (1, 0))]
-    corner = [top_mm[at] for at in windows]
-    rise = np.zeros_like(top_mm)
-    for a in range(_FINER):
-        for b in range(_FINER):
-            t, s = a / _FINER, b / _FINER
-            lower = s >= t
-            weights = (1 - s, s - t, t, 0.0) if lower else (1 - t, 0.0, s, t - s)
-            along, up = (
-                (corner[1] - corner[0], corner[2] - corner[1])
-                if lower
-                else (corner[2] - corner[3], corner[3] - corner[0])
-            )
-            spare = _SPARE_MM * np.sqrt(1.0 + (along**2 + up**2) / pitch_mm**2)
-            level = sum(w * c for w, c in zip(weights, corner))
-            short = np.maximum(height_mm[a:-1:_FINER, b:-1:_FINER] - spare - level, 0.0)
-            scale = short / sum(w * w * ease[at] for w, at in zip(weights, windows))
-            for w, at in zip(weights, windows):
-                np.maximum(rise[at], scale * w * ease[at], out=rise[at])
-    return rise
-
-
-def _cleared_walls(
-    lattice: _Lattice, top_mm: np.ndarray, faces: np.ndarray, tree: cKDTree, asked_mm: np.ndarray
-) -> np.ndarray:
-    """The heights, raised where points on steep facets are nearer to the skin than asked (tree: in piece's frame)."""
-    x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
-    nodes = np.column_stack([x.ravel(), y.ravel(), top_mm.ravel()])
-    asked = np.append(asked_mm, -np.inf)
-    steep = _lean(nodes, faces) < _STEEP_COSINE
-    looked = faces[steep]
-    for _ in range(_WALL_ROUNDS):
-        lean, areas = _lean(nodes, looked), np.linalg.norm(face_vectors(nodes, looked), axis=1) / 2
-        taken = samples_on_every_face(nodes, looked, areas, lattice.pitch_mm / 4)
-        away, nearest = tree.query(taken.points_mm, distance_upper_bound=float(asked_mm.max()), workers=2)
-        short = asked[nearest] - _SPARE_MM - away
-        bad = short > 0
-        if not bad.any():
-            break
-        own = looked[taken.faces[bad]]
-        weights = _weights(nodes[own][:, :, :2], taken.points_mm[bad, :2])
-        ease = _ease(nodes[:, 2].reshape(top_mm.shape), lattice.pitch_mm).reshape(-1)[own]
-        steps = weights * ease / (weights**2 * ease).sum(axis=1, keepdims=True)
-        steps *= (short[bad] / lean[taken.faces[bad]])[:, None]
-        rise = np.zeros(len(nodes))
-        np.maximum.at(rise, own, steps)
-        nodes[:, 2] += rise
-        looked = faces[(rise[faces] > 0).any(axis=1)]
-    return nodes[:, 2].reshape(top_mm.shape)
-
-
-def _lean(nodes: np.ndarray, faces: np.ndarray) -> np.ndarray:
-    """(m,) cosine between each face's normal and the pull."""
-    across = face_vectors(nodes, faces)
-    return np.abs(across[:, 2]) / np.maximum(np.linalg.norm(across, axis=1), 1e-12)
-
-
-def _weights(corners: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """(k, 3) barycentric weights of (k, 2) points in (k, 3, 2) triangles."""
-    a, b, c = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    d = at - a
-    whole = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
-    one = (d[:, 0] * c[:, 1] - d[:, 1] * c[:, 0]) / whole
-    two = (b[:, 0] * d[:, 1] - b[:, 1] * d[:, 0]) / whole
-    return np.clip(np.column_stack([1 - one - two, one, two]), 0.0, 1.0)
+    held = (lattice.share.reshape(-1)[around] > 0).any(axis=1)
+    turned = lattice.turned.reshape(-1)
+    cells = ((_WHOLE, around[held & ~turned]), (_TURNED, around[held & turned]))
+    return np.concatenate([corners[:, cut].reshape(-1, 3) for cut, corners in cells])
 
 
 # --- columns ---------------------------------------------------------------------------------------------
@@ -467,12 +390,14 @@ def _cell_triangles() -> tuple[np.ndarray, ...]:
         for corner in range(4):
             around += [corner] if inside[corner] else []
             around += [4 + corner] if inside[corner] != inside[(corner + 1) % 4] else []
-        fan = [[around[0], a, b] for a, b in pairwise(around[1:])]
+        fan = [[around[0], a, b] for a, b in itertools.pairwise(around[1:])]
         cases.append(np.array(fan, int).reshape(-1, 3))
     return tuple(cases)
 
 
 _TRIANGLES = _cell_triangles()
+_WHOLE = _TRIANGLES[15]
+_TURNED = np.array([[0, 1, 3], [1, 2, 3]])  # the same cell along its other diagonal
 
 
 @dataclass(frozen=True, eq=False)
@@ -494,8 +419,12 @@ class _Sheet:
         return flat[self.one] * (1.0 - self.along) + flat[self.other] * self.along
 
 
-def _sheet(share: np.ndarray, mirrored: bool) -> _Sheet:
-    """The footprint whose rim runs where half of a block is covered (marching squares), so its area is unbiased."""
+def _sheet(share: np.ndarray, mirrored: bool, turned: np.ndarray | None = None) -> _Sheet:
+    """The footprint whose rim runs where half of a block is covered (marching squares), so its area is unbiased.
+
+    turned : (rows - 1, columns - 1) bool, whole cells that are cut along their other diagonal; the points are the
+    same with it and without.
+    """
     inside = share >= 0.5
     node = np.arange(share.size).reshape(share.shape)
     sides = [(node[:, :-1], node[:, 1:]), (node[:-1], node[1:])]
@@ -521,7 +450,10 @@ def _sheet(share: np.ndarray, mirrored: bool) -> _Sheet:
     )  # fmt: skip
     bits = inside.astype(int)
     case = bits[:-1, :-1] + 2 * bits[:-1, 1:] + 4 * bits[1:, 1:] + 8 * bits[1:, :-1]
-    faces = np.concatenate([local[case == k][:, t].reshape(-1, 3) for k, t in enumerate(_TRIANGLES) if len(t)])
+    if turned is not None:
+        case[turned & (case == 15)] = 16
+    cuts = (*_TRIANGLES, _TURNED)
+    faces = np.concatenate([local[case == k][:, t].reshape(-1, 3) for k, t in enumerate(cuts) if len(t)])
     return _Sheet(one, other, along, faces[:, ::-1] if mirrored else faces)
 
 
@@ -538,19 +470,26 @@ def _points(lattice: _Lattice, sheet: _Sheet, height_mm: np.ndarray) -> np.ndarr
     return np.column_stack([sheet.at(x), sheet.at(y), sheet.at(height_mm)])
 
 
-def _column_solid(lattice: _Lattice, share: np.ndarray, low_mm: np.ndarray, high_mm: np.ndarray) -> Any:
+def _column_solid(
+    lattice: _Lattice,
+    share: np.ndarray,
+    low_mm: np.ndarray,
+    high_mm: np.ndarray,
+    turned: np.ndarray | None = None,
+) -> Any:
     """The columns between two maps as a manifold, walls at the rim; in the piece's frame.
 
-    Both sides are the same triangles, and low lies under high at every node, so it cannot cross itself.
+    Both sides are the same triangles but for the upper side's `turned` cells, and low lies under high at every node,
+    so it cannot cross itself.
     """
-    sheet = _sheet(share, lattice.mirrored)
+    sheet, above = _sheet(share, lattice.mirrored), _sheet(share, lattice.mirrored, turned)
     rim, count = _rim(sheet.faces), len(sheet.one)
     walls = [
         np.column_stack([rim[:, 1], rim[:, 0], rim[:, 0] + count]),
         np.column_stack([rim[:, 1], rim[:, 0] + count, rim[:, 1] + count]),
     ]
     vertices = np.concatenate([_points(lattice, sheet, high_mm), _points(lattice, sheet, low_mm)])
-    faces = np.concatenate([sheet.faces, sheet.faces[:, ::-1] + count, *walls])
+    faces = np.concatenate([above.faces, sheet.faces[:, ::-1] + count, *walls])
     return _manifold(vertices, faces, f"the columns of the {lattice.envelope.name}")
 
 
@@ -567,7 +506,7 @@ def _jacket_outside(lattice: _Lattice, rubber: Rubber, shell: JacketPiece) -> np
     Balls about points that cover the very triangles of the glove's outside, so that its steep walls, which climb
     many pitches between two nodes, get their laminate too.
     """
-    sheet = _sheet(lattice.jacket_share, lattice.mirrored)
+    sheet = _sheet(lattice.jacket_share, lattice.mirrored, lattice.turned)
     inside = _points(lattice, sheet, lattice.top_mm)
     thick = {z.name: z.thickness_mm for z in shell.zones}
     spacing = min(lattice.pitch_mm, 0.4 * min(thick.values()))
@@ -610,7 +549,7 @@ def _cradle(cradle: CradlePiece, envelope: Envelope) -> list[Solid]:
     boards = sorted(cradle.boards, key=lambda board: board.station_mm)
     made = [_member(f"cradle board, {b.name}", "cradle board", b, b.station_mm, cradle, envelope) for b in boards]
     height = next((row[3] for row in cradle.cut_list if row[0] == "rail"), 0.0)
-    for one, other in pairwise(boards):
+    for one, other in itertools.pairwise(boards):
         bay = other.station_mm - one.station_mm - one.thickness_mm
         if height <= 0 or bay <= 0:
             continue
