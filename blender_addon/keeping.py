@@ -79,6 +79,8 @@ def put_away(scene: bpy.types.Scene) -> None:
         return
     data = pack(done, {key: now[key] for key in KEYS if bench.kept(key, now[key])})
     padded = data + b"\0" * (-len(data) % 4)
+    if STORE in scene:  # Blender writes a new array over an old one without minding its length, and tears its memory
+        del scene[STORE]
     scene[STORE] = np.frombuffer(padded, np.int32)
     scene[LENGTH] = len(data)
 

@@ -27,11 +27,12 @@ def _opening(done: dict[str, Any]) -> str:
 
 
 def way_line(number: int, found: Any) -> str:
-    """A direction found, as listed: what it locks and where it points."""
+    """A direction found, as short as a list asks: what it locks and where it points."""
     from mouldloft import house
     from mouldloft.opening import direction_words
 
-    return f"{number}. {house.percent(found.locked_fraction)} locked, {direction_words(found.direction)}"
+    where = direction_words(found.direction).removeprefix("to the ").replace("towards the ", "")
+    return f"{number}. {house.percent(found.locked_fraction)}: {where}"
 
 
 def _seam(done: dict[str, Any]) -> str:

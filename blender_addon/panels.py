@@ -204,6 +204,7 @@ class MOULDLOFT_PT_opening(SectionPanel, bpy.types.Panel):
 
     def draw_after(self, context, layout, s):
         if s.ways:
+            layout.label(text="Skin locked, and where it opens:")
             layout.template_list("MOULDLOFT_UL_ways", "", s, "ways", s, "way_index", rows=4)
             if 0 <= s.way_index < len(s.ways):
                 wrapped(layout, context, s.ways[s.way_index].reason)
@@ -370,7 +371,7 @@ class MOULDLOFT_PT_map(Standing, bpy.types.Panel):
         layout.prop(s, "map_kind")
         if s.map_kind == "THICKNESS":
             if not s.map_text:
-                wrapped(layout, context, "Lay the glove, then measure it here.", "INFO")
+                wrapped(layout, context, "The glove as it stands has not been measured.", "INFO")
             layout.operator("mouldloft.measure_thickness", icon="DRIVER_DISTANCE")
         elif s.map_kind != "FREES" and not results.of_role("seam"):
             wrapped(layout, context, "Until the seam is drawn, the map shows which pull frees it.", "INFO")

@@ -33,7 +33,7 @@ MAPS = (
     ("DEPTH", "Depth of the lock", "How far the surface reaches behind itself, across the pull"),
     ("STRETCH", "Stretch of the rubber", "What the glove is asked to stretch to pass"),
     ("FILL", "Fill behind the glove", "Height of the rubber that fills the lock so that the jacket comes off"),
-    ("THICKNESS", "Thickness of the glove", "From the glove's outside to the nearest skin, once it was measured"),
+    ("THICKNESS", "Glove's thickness", "From the glove's outside to the nearest skin, once it was measured"),
 )
 
 

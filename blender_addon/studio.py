@@ -294,6 +294,8 @@ class MOULDLOFT_OT_animate(bpy.types.Operator):
             self.report({"ERROR"}, "The glove is out of date: lay it again first.")
             return {"CANCELLED"}
         forget_opening()
+        results.set_seen(True, "glove", "key", "jacket", "cradle")  # what is hidden does not move either
+        results.set_seen(False, "solid", "wall")
         order = list(done["seam"].taking_off)
         names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}
         steps = [[(piece, "jacket", "cradle")] for name in order for piece in names if names[piece] == name]

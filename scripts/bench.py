@@ -1,6 +1,8 @@
 """Time, processor time, peak memory and longest silence of each stage of the whole plan, on the demo hare.
 
-python scripts/bench.py [--sizes TRIANGLES ...]      default 80000 330000 1300000
+python scripts/bench.py [--everything] [--sizes TRIANGLES ...]      default 80000 330000 1300000
+--everything measures what a person waits for: the hare is read from its STL file, and pictures, sheets, templates, the
+page, the solids (STL) and the saved plan are written too.
 Each size runs in a process of its own, so that its peak memory is its own. Times are this machine's and its load's:
 compare ratios, and processor seconds where others use the machine too.
 """
@@ -13,8 +15,10 @@ import math
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from dataclasses import asdict, dataclass
+from pathlib import Path
 
 SIZES = (80_000, 330_000, 1_300_000)
 
@@ -61,26 +65,35 @@ class Clock:
         self._stage, self._began, self._cpu, self._silence = stage, now, cpu, 0.0
 
 
-def one(triangles: int) -> list[Row]:
-    """The stages of one whole plan, without pictures, sheets and solids."""
-    from mouldloft.brief import brief_from_dict
-    from mouldloft.demo import demo_hare
-    from mouldloft.master import prepare_master
+def one(triangles: int, everything: bool) -> list[Row]:
+    """The stages of one whole plan; with everything, of reading its file and of all it leaves in a folder."""
+    from mouldloft.brief import read_brief
+    from mouldloft.demo import demo_hare, write_demo
+    from mouldloft.master import prepare_master, read_master
     from mouldloft.pipeline import plan
     from mouldloft.progress import Progress
+    from mouldloft.results import write_results
 
-    brief = brief_from_dict({"piece": "Seated hare", "master": {"finished_height_mm": 1400}, "run": {"casts": 6}})
     clock = Clock()
     progress = Progress(clock.step)
-    # compiled code is built once, on a small hare, before the clock starts
-    plan(prepare_master(*demo_hare(20_000), brief.master), brief)
-    progress.begin("(making the hare)")
-    vertices, faces = demo_hare(triangles)
-    progress.begin("master")
-    master = prepare_master(vertices, faces, brief.master, progress=progress)
-    del vertices, faces
-    plan(master, brief, None, progress)
-    progress.begin("end")
+    with tempfile.TemporaryDirectory() as folder:
+        # compiled code is built once, on a small hare, before the clock starts
+        mesh, brief_file = write_demo(folder, 20_000)
+        brief = read_brief(brief_file)
+        plan(read_master(mesh, brief.master), brief)
+        progress.begin("(making the hare)")
+        if everything:
+            mesh, _ = write_demo(folder, triangles)
+            progress.begin("master")
+            made = plan(read_master(mesh, brief.master, progress), brief, None, progress)
+            write_results(made, Path(folder) / "plan", progress, solids=("stl",))
+        else:
+            vertices, faces = demo_hare(triangles)
+            progress.begin("master")
+            master = prepare_master(vertices, faces, brief.master, progress=progress)
+            del vertices, faces
+            plan(master, brief, None, progress)
+        progress.begin("end")
     return clock.rows
 
 
@@ -109,15 +122,16 @@ def main() -> None:
     """Print one table."""
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ask.add_argument("--sizes", type=int, nargs="+", default=list(SIZES))
+    ask.add_argument("--everything", action="store_true", help="also read the file and write all results")
     ask.add_argument("--one", type=int, help=argparse.SUPPRESS)
     asked = ask.parse_args()
     if asked.one:
-        print(json.dumps([asdict(row) for row in one(asked.one)]))
+        print(json.dumps([asdict(row) for row in one(asked.one, asked.everything)]))
         return
     found = {}
     for size in asked.sizes:
         load = f"{os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "unknown"
-        command = [sys.executable, __file__, "--one", str(size)]
+        command = [sys.executable, __file__, "--one", str(size), *(["--everything"] if asked.everything else [])]
         run = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
         found[size] = [Row(**row) for row in json.loads(run.stdout.splitlines()[-1])]
         print(f"{size:,} done; {os.cpu_count()} cores, load before it {load}", file=sys.stderr, flush=True)

@@ -148,7 +148,7 @@ def test_a_level_seam_leaves_the_board_whole(catalogue: Catalogue) -> None:
 
 
 def test_wind_against_a_published_design_example() -> None:
-    # published: design example to EN 1991-1-4 in sources.md: v_b 33 m/s, z 5 m, z0 0.01 m
+    # published: a design example to EN 1991-1-4: v_b 33 m/s, z 5 m, z0 0.01 m
     found = wind_pressure(33.0, 5.0, 0.01)
     assert abs(found.terrain_factor - 0.1698) < 5e-5
     assert abs(found.roughness_factor - 1.055) < 5e-4

@@ -37,7 +37,7 @@ def given() -> dict:
 
 def test_an_ounce_a_square_foot_by_definition_of_the_units() -> None:
     # published: 1 lb = 0.45359237 kg and 1 ft = 0.3048 m exactly (international yard and pound agreement, 1959);
-    # sources.md states 305.15 g/m²
+    # by definition of the units: 305.15 g/m²
     assert math.isclose(G_M2_PER_OZ_FT2, 453.59237 / 16 / 0.3048**2, rel_tol=1e-12)
     assert abs(G_M2_PER_OZ_FT2 - 305.15) < 0.005
 
@@ -57,7 +57,7 @@ def test_every_figure_of_every_material_has_its_mark(bundled: Catalogue) -> None
 
 
 def test_published_ranges_hold_for_the_first_rubber_and_the_gelcoat(bundled: Catalogue) -> None:
-    # published: the ranges of sources.md (data sheet and workshop notes; two suppliers' gelcoat guides)
+    # published: the ranges of one data sheet and a workshop's notes, and of two suppliers' gelcoat guides
     rubber = bundled.rubber_for(MaterialsBrief())
     assert 1070 <= rubber.density_kg_m3 <= 1090
     assert 4.8 <= rubber.elongation_at_break <= 5.1
@@ -232,7 +232,7 @@ def _spoil_empty_kind(d: dict) -> None:
         (_spoil_markless, "'density_kg_m3' in resin 'resin-polyester' stands without its mark"),
         (_spoil_mark, "resin 'resin-polyester'.*everybody knows"),
         (_spoil_value, "rubber 'silicone-tin-brush'.*pot_life_min"),
-        (_spoil_type, "rubber 'silicone-tin-brush'.*float.*pot_life_min"),
+        (_spoil_type, "rubber 'silicone-tin-brush'.*expected a number.*pot_life_min"),
         (_spoil_nan, "kg_m2"),
         (_spoil_infinite, "bolt 'bolt-m8'.*length_mm"),
         (_spoil_infinite_pack, "bolt 'bolt-m8'.*packs.0..size"),

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
+import time
 
 import numpy as np
 import pytest
 import trimesh
 from mouldloft import cli
+from mouldloft.brief import read_brief
 
 
 def run(capsys, *words) -> tuple[int, str, str]:
@@ -180,6 +183,17 @@ def test_bad_mesh_gets_one_sentence_and_leaves_nothing(capsys, make, tmp_path):
         ("[opening]\nfill_weight = inf\n", "fill_weight"),
         ("[master\n", "TOML"),
         ("[opening]\ndirection = [0.0, 0.0, 0.0]\n", "direction"),
+        (
+            "[master]\nfinished_height_mm = '1400 mm'\n",
+            "expected a number, got text in quotes at master.finished_height_mm",
+        ),
+        ("[run]\nhands = 2.5\n", "expected a whole number, got a number at run.hands"),
+        (
+            "[run]\nstart_date = 2027-03-01T08:00:00\n",
+            "expected text in quotes, got a date with a time at run.start_date",
+        ),
+        ("[run]\nstart_date = '2027-02-30'\n", "'2027-02-30' is no date"),
+        ("[run]\nstart_date = 9999-01-01\n", "past any calendar"),
     ],
 )
 def test_bad_brief_gets_one_sentence(capsys, vase, tmp_path, text, says):
@@ -216,6 +230,25 @@ def test_unwritable_output_is_said(capsys, vase, quick, tmp_path, monkeypatch):
     assert code == 5
     assert "choose another folder" in sentence(err)
     assert taken.read_text() == "mine"
+
+
+def test_a_link_to_nothing_is_no_folder_and_a_folder_no_mesh(capsys, vase, tmp_path, monkeypatch):
+    monkeypatch.setattr("mouldloft.master.read_master", None)  # said before the mesh is read
+    dangling = tmp_path / "dangling"
+    dangling.symlink_to(tmp_path / "nowhere")
+    code, _, err = run(capsys, "plan", vase, "--height", 500, "--out", dangling)
+    assert code == 3
+    assert "give a folder" in sentence(err)
+    monkeypatch.undo()
+    code, _, err = run(capsys, "health", tmp_path)
+    assert code == 2
+    assert "is a folder; name a mesh file in it." in sentence(err)
+
+
+def test_a_date_may_stand_without_quotes(tmp_path):
+    brief = tmp_path / "brief.toml"
+    brief.write_text("[run]\nstart_date = 2027-03-01\n")
+    assert read_brief(brief).run.start_date == "2027-03-01"
 
 
 def test_a_master_that_cannot_be_closed_still_gets_its_map_and_seam(capsys, quick, tmp_path):
@@ -255,10 +288,9 @@ def test_unknown_words_are_explained(capsys):
     assert "casts" in sentence(err)
 
 
-def test_interrupt_says_so_and_leaves_no_half_file(vase, quick, tmp_path):
-    """A real SIGINT to a real process, while it searches."""
-    import signal
-    import time
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_interrupt_says_so_and_leaves_no_half_file(number, vase, quick, tmp_path):
+    """A real signal to a real process, while it searches."""
 
     slow = tmp_path / "slow.toml"
     slow.write_text("[opening]\ndirections = 20000\n")
@@ -269,7 +301,7 @@ def test_interrupt_says_so_and_leaves_no_half_file(vase, quick, tmp_path):
         if line.startswith("opening"):
             break
     time.sleep(0.3)
-    process.send_signal(signal.SIGINT)
+    process.send_signal(number)
     _, err = process.communicate(timeout=60)
     assert process.returncode == 130
     assert "Stopped" in err

@@ -55,7 +55,7 @@ def test_resin_of_the_suppliers_guide():
     assert resin_kg(1.0, 1 / 3.5) == pytest.approx(2.5)
 
 
-def test_stiffness_and_strength_stand_in_the_published_range():
+def test_stiffness_and_strength_as_remembered_and_within_random_fibre():
     # from memory: ISO 12215-5 default properties for mat at 0.30: E 6400 MPa, flexural strength 152 MPa
     assert modulus_mpa(0.30) == pytest.approx(6400.0)
     assert flexural_strength_mpa(0.30) == pytest.approx(152.0, abs=0.05)

@@ -12,10 +12,11 @@ import trimesh
 from mouldloft.brief import Brief, RubberBrief, RunBrief, SeamBrief
 from mouldloft.catalogue import read_catalogue
 from mouldloft.errors import PlanImpossible
-from mouldloft.rubber import _mean_positive_part, brush_rubber, choose_thickness, coat_volumes_mm3
+from mouldloft.frame import pull_frame
+from mouldloft.rubber import _lattice, _mean_positive_part, brush_rubber, choose_thickness, coat_volumes_mm3
 from mouldloft.seam import place_seam
 from mouldloft.undercut import find_locks, undercut_field
-from seam_bodies import as_master, opening_along
+from seam_bodies import as_master, opening_along, seam_of, two_lobes
 from test_undercut import channel, mushroom, to_mesh
 
 PLAIN = RubberBrief(
@@ -92,6 +93,28 @@ def test_parts_add_up_to_the_measured_volume(small_plan):
     assert all(min(vars(part).values()) >= 0 for part in rubber.parts)
     assert rubber.volume_mm3.low < rubber.volume_mm3.likely < rubber.volume_mm3.high
     assert sum(coat.volume_mm3 for coat in rubber.coats) == pytest.approx(rubber.volume_mm3.likely, rel=1e-6)
+
+
+def test_the_pieces_meet_on_one_parting_surface():
+    """Each piece's own map, put back in plan coordinates over the columns that both have, is the same surface."""
+    master, seam = seam_of(two_lobes(12.0), (1.0, 0.3, 0.6))
+    assert seam.kind == "free"
+    rule, pixel = choose_thickness(480.0, 1, PLAIN), 7.0
+    pieces = [master.vertices_mm[master.faces[seam.labels == k]].reshape(-1, 3) for k in (0, 1)]
+    surfaces = []
+    for piece, (grid, height) in zip(seam.pieces, _lattice(master, seam, rule, PLAIN, pixel, pieces)):
+        x, y = np.meshgrid(grid.x(), grid.y())
+        places = np.column_stack([x.ravel(), y.ravel(), height.ravel()])
+        points = pull_frame(np.asarray(piece.pull)).to_master(places)
+        surfaces.append(dict(zip(map(tuple, _columns(points, seam)), points)))
+    both = surfaces[0].keys() & surfaces[1].keys()
+    assert 2000 < len(both) < len(surfaces[0])
+    np.testing.assert_allclose([surfaces[0][c] for c in both], [surfaces[1][c] for c in both], atol=1e-3)
+
+
+def _columns(points, seam):
+    """Where each point stands across the first piece's pull, in whole tenths of a millimetre."""
+    return np.rint(10 * pull_frame(np.asarray(seam.pieces[0].pull)).to_frame(points)[:, :2]).astype(int)
 
 
 def test_a_piece_adds_up_over_its_coats_and_a_coat_over_the_pieces(small_plan):

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal
 
 import msgspec
 
 from .errors import BriefRefused
-from .files import read_toml
+from .files import in_plain_words, read_toml
 
 # no workshop's figure is a million, and past it sums overflow and loops do not end
 Positive = Annotated[float, msgspec.Meta(gt=0, le=1e6)]
@@ -154,7 +155,7 @@ class RunBrief:
     """How many casts, and how the calendar runs."""
 
     casts: Annotated[int, msgspec.Meta(ge=1, le=500)] = 1
-    start_date: Text | None = None  # ISO date; None: days are numbered from 1
+    start_date: Text | None = None  # ISO date, in TOML with or without quotes; None: days are numbered from 1
     hands: Annotated[int, msgspec.Meta(ge=1, le=20)] = 2
     hours_per_day: Annotated[float, msgspec.Meta(gt=0, le=24)] = 8.0
     workshop_temperature_c: Annotated[float, msgspec.Meta(ge=0, le=45)] = 20.0
@@ -213,10 +214,31 @@ def brief_from_dict(given: dict) -> Brief:
     """Check a nested dict against the schema. Raises `BriefRefused` with the offending key named."""
     _check_names(given, Brief, "its top level")
     _check_finite(given, "")
+    run = given.get("run")
+    if isinstance(run, dict) and type(run.get("start_date")) is date:
+        given = given | {"run": run | {"start_date": run["start_date"].isoformat()}}
     try:
-        return msgspec.convert(given, Brief, strict=True)
+        brief = msgspec.convert(given, Brief, strict=True)
     except msgspec.ValidationError as error:
-        raise BriefRefused(f"The brief is not right: {error}; correct that value and run again.") from None
+        complaint = in_plain_words(str(error))
+        raise BriefRefused(f"The brief is not right: {complaint}; correct that value and run again.") from None
+    day_one(brief.run)
+    return brief
+
+
+def day_one(run: RunBrief) -> date | None:
+    """The start date as a date. Raises `BriefRefused` for one that is none, or past any calendar."""
+    if run.start_date is None:
+        return None
+    try:
+        start = date.fromisoformat(run.start_date)
+    except ValueError:
+        raise BriefRefused(
+            f"The brief's run.start_date '{run.start_date}' is no date; write it as year-month-day, such as 2027-03-01."
+        ) from None
+    if start.year > 9000:
+        raise BriefRefused(f"The brief's run.start_date '{run.start_date}' lies past any calendar; give a nearer one.")
+    return start
 
 
 def read_brief(path: str | Path) -> Brief:

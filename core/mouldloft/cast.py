@@ -31,7 +31,7 @@ from .seam import Seam
 from .undercut import Locks
 
 GRAVITY_M_S2 = 9.80665  # standard gravity
-AIR_DENSITY_KG_M3 = 1.25  # EN 1991-1-4, 4.5 (1), recommended value; from memory, verify
+AIR_DENSITY_KG_M3 = 1.25  # published: AIR_SOURCE
 BOARD_THICKNESS_MM = 18.0  # common practice: baseboard glassed into the foot
 BOARD_CLEARANCE_MM = 2.0  # common practice: gap that the glassing-in fills
 ARM_REACH_MM = 650.0  # common practice: how far up inside an arm can tape a joint
@@ -39,10 +39,12 @@ PUSH_SHARE_OF_HEIGHT = 0.9
 SILHOUETTE_PIXELS = 256  # along the longest side; the area of a ball is then right to 0.2 %
 SILHOUETTE_DIRECTIONS = 18  # over half a turn: every 10 degrees; the worst lies within 5, and cos 5 is 0.996
 COARSE_FROM_FACES = 200_000  # finer meshes lend their silhouettes and depths through a coarser one
+GUIDES_GELCOAT_MM = (0.46, 0.64)  # published: two suppliers' guides, 18 to 25 mil
 FOOT_SLICE = 0.004  # of the height, where the master has no flat base
 BALLAST_HIGH = 0.25  # of the height: ballast filled higher than this no longer lies low
 # EN 1991-1-4, table 4.1: (z0 m, z_min m); from memory, verify
 TERRAIN_Z_MIN = ((0.003, 1.0), (0.01, 1.0), (0.05, 2.0), (0.3, 5.0), (1.0, 10.0))
+AIR_SOURCE = "a design example to EN 1991-1-4: q_b 0.68 kN/m² at 33 m/s"
 WIND_SOURCE = "EN 1991-1-4 (4.4), (4.5), (4.7), (4.8), (5.3); the national annex governs"
 
 Point = tuple[float, float, float]
@@ -643,16 +645,23 @@ def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
     """The figures that the cast rests on, with their marks."""
     rule = Mark.COMMON_PRACTICE
     height = f"{percent(PUSH_SHARE_OF_HEIGHT)} of the height"
-    guides = "two suppliers' guides: 0.46 to 0.64 mm"
+    low, high = GUIDES_GELCOAT_MM
+    as_guides = low <= brief.gelcoat_wet_mm <= high
+    guides = f"two suppliers' guides: {low:g} to {high:g} mm"
     return (
-        Assumption("gelcoat, wet", f"{brief.gelcoat_wet_mm:g} mm", Mark.PUBLISHED, guides),
+        Assumption(
+            "gelcoat, wet",
+            f"{brief.gelcoat_wet_mm:g} mm",
+            Mark.PUBLISHED if as_guides else rule,
+            guides if as_guides else f"the brief; {guides}",
+        ),
         Assumption("mat behind the gelcoat", f"{brief.mat_oz:g} oz/ft²", rule),
         Assumption("push", f"{brief.push_n:g} N", rule),
         Assumption("push height, where none is given", height, rule),
         Assumption("basic wind", f"{brief.basic_wind_m_s:g} m/s", rule, "the place's own figure decides"),
         Assumption("force coefficient", f"{brief.wind_force_coefficient:g}", rule),
         Assumption("wind pressure", "peak velocity pressure at the top", Mark.PUBLISHED, WIND_SOURCE),
-        Assumption("air", f"{AIR_DENSITY_KG_M3:g} kg/m³", Mark.MEMORY, "EN 1991-1-4, 4.5"),
+        Assumption("air", f"{AIR_DENSITY_KG_M3:g} kg/m³", Mark.PUBLISHED, AIR_SOURCE),
         Assumption("least heights of the wind profile", "1 to 10 m by terrain", Mark.MEMORY, "EN 1991-1-4, table 4.1"),
         Assumption("factor against tipping", f"{brief.safety_factor:g}", rule),
         Assumption("arm's reach inside", f"{ARM_REACH_MM:.0f} mm", rule),

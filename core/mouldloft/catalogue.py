@@ -22,7 +22,7 @@ import msgspec
 
 from .brief import MaterialsBrief
 from .errors import CatalogueRefused
-from .files import read_toml
+from .files import in_plain_words, read_toml
 from .house import unit_words
 from .laminate import G_M2_PER_OZ_FT2, HAND_LAYER_G_M2, NOMINAL_SHORTFALL, mat_weights
 from .marks import Assumption, Mark
@@ -528,7 +528,7 @@ def _named(complaint: str, plain: dict[str, Any]) -> str:
             index = complaint[start + len(kind) + 3 :].split("]")[0]
             if index.isdigit() and int(index) < len(plain.get(kind, [])):
                 entry = f" in {kind} '{plain[kind][int(index)].get('code', '?')}'"
-    return f"The catalogue is not right{entry}: {complaint}; correct that value and run again."
+    return f"The catalogue is not right{entry}: {in_plain_words(complaint)}; correct that value and run again."
 
 
 def _check_sense(catalogue: Catalogue) -> None:

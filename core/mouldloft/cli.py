@@ -40,7 +40,7 @@ Height = Annotated[float | None, typer.Option("--height", help="Finished height 
 Casts = Annotated[int | None, typer.Option("--casts", help="Casts in the run.", min=1, max=500)]
 Pictures = Annotated[bool, typer.Option("--pictures/--no-pictures", help="Also draw pictures, sheets and the page.")]
 Solids = Annotated[
-    list[str] | None, typer.Option("--solids", help="Also write closed meshes in this format: stl, 3mf or glb.")
+    list[str] | None, typer.Option("--solids", help="Also write closed meshes: stl, 3mf or glb; say it again for more.")
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no summary; only the results' folder.")]
 
@@ -74,18 +74,20 @@ class _Terminal:
         self.progress = Progress(self._step)
 
     def __enter__(self) -> _Terminal:
-        # the work hears of Ctrl-C at its next step, between files and never inside one; a second one ends it at once
-        self._before = signal.signal(signal.SIGINT, self._stop)
+        # the work hears of Ctrl-C, or of being told to end, at its next step, between files and never inside one; a
+        # second one ends it at once
+        self._before = {number: signal.signal(number, self._stop) for number in (signal.SIGINT, signal.SIGTERM)}
         if self._live:
             self._bar.start()
         return self
 
-    def _stop(self, *_: object) -> None:
+    def _stop(self, number: int, *_: object) -> None:
         self.progress.cancel()
-        signal.signal(signal.SIGINT, signal.default_int_handler)
+        signal.signal(number, signal.default_int_handler if number == signal.SIGINT else signal.SIG_DFL)
 
     def __exit__(self, *_: object) -> None:
-        signal.signal(signal.SIGINT, self._before or signal.default_int_handler)
+        for number, before in self._before.items():
+            signal.signal(number, before or signal.SIG_DFL)
         if self._live:
             self._bar.stop()
 
@@ -139,8 +141,8 @@ def _run(
     formats = tuple(word.lower() for word in solids or ())
     if unknown := [word for word in formats if word not in ("stl", "3mf", "glb")]:
         raise BriefRefused(f"There is no solid format '{unknown[0]}'; use stl, 3mf or glb.")
-    if out.exists() and not out.is_dir():
-        raise BriefRefused(f"The output {out} is a file; give a folder.")
+    if os.path.lexists(out) and not out.is_dir():
+        raise BriefRefused(f"The output {out} is a file, or a link to nothing; give a folder.")
     standing = next(folder for folder in (out.absolute(), *out.absolute().parents) if folder.exists())
     if not os.access(standing, os.W_OK):  # said before the work, not after it
         raise OutputRefused(f"The folder {standing} may not be written to; choose another folder.")
@@ -268,7 +270,7 @@ def health_command(
         terminal.progress.begin("master")
         master = read_master(mesh, _asked(brief, height, None).master, terminal.progress)
     h = master.health
-    print(f"{master.name}: {len(master.faces):,} triangles, {master.height_mm:.0f} mm high; {master.unit_assumed}")
+    print(f"{master.name}: {len(master.faces):,} triangles, {master.height_mm:.0f} mm high. {master.unit_assumed}")
     print(
         f"Open edges {h.open_edges}, non-manifold edges {h.non_manifold_edges}, inside-out "
         f"{'yes' if h.inside_out else 'no'}, self-intersections {h.self_intersections}, stray shells {h.stray_shells}, "
@@ -290,7 +292,7 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def _common(
-    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print it.")] = False,
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Say which.")] = False,
 ) -> None:
     pass
 
@@ -325,7 +327,7 @@ _STOPPED = "Stopped: files already finished are whole, nothing else was written.
 def _end_unknown(error: Exception) -> None:
     # typer's own complaints about the words of the command carry format_message and their exit code
     if hasattr(error, "format_message"):
-        _end(f"{error.format_message()} Try 'mouldloft --help'.", getattr(error, "exit_code", 2))
+        _end(f"{error.format_message().rstrip('.')}; try 'mouldloft --help'.", getattr(error, "exit_code", 2))
     if type(error).__name__ == "Abort":
         _end(_STOPPED, Cancelled.exit_code)
     if os.environ.get("MOULDLOFT_TRACEBACK"):

@@ -64,6 +64,24 @@ def read_toml(path: str | Path) -> dict[str, Any]:
         raise ValueError(f"it is not valid TOML: {error}") from None
 
 
+_TYPES = {
+    "float": "a number", "int": "a whole number", "str": "text in quotes", "bool": "true or false", "array": "a list",
+    "object": "a table", "date": "a date", "datetime": "a date with a time", "time": "a time",
+}  # fmt: skip
+
+
+def in_plain_words(complaint: str) -> str:
+    """What a schema says of a TOML file's value, without the names of a programmer's types: "Expected `float | null`,
+    got `str` - at `$.run.hands`" as "expected a number, got text in quotes at run.hands"."""
+
+    def named(types: re.Match[str]) -> str:
+        return " or ".join(_TYPES.get(word, word) for word in types[1].split(" | ") if word != "null")
+
+    place = re.sub(r" - at `\$\.?([^`]*)`", r" at \1", complaint)
+    said = re.sub(r"`([a-z]+(?: \| [a-z]+)*)`", named, place)
+    return said[:1].lower() + said[1:]
+
+
 def npy_array(data: bytes) -> np.ndarray:
     """The array of a .npy file, never unpickled. Raises ValueError.
 

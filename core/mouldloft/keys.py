@@ -538,8 +538,8 @@ def smallest_stiffness(contact: np.ndarray) -> float:
 def sag_of_patch_mm(radius_mm: np.ndarray, thickness_mm: np.ndarray, stuff: RubberStuff) -> np.ndarray:
     """Sag of a round patch of rubber held at its rim, hanging under its own weight.
 
-    Clamped circular plate, w = q a⁴ / 64 D with D = E t³ / 12 (1 - nu²) (Timoshenko & Woinowsky-Krieger,
-    Theory of plates and shells; from memory, verify). Flat and free of the jacket: a curved patch sags less.
+    Clamped circular plate, w = q a⁴ / 64 D with D = E t³ / 12 (1 - nu²): the tests solve the plate's equation apart.
+    Flat and free of the jacket: a curved patch sags less.
     """
     a, t = np.asarray(radius_mm, float), np.asarray(thickness_mm, float)
     q_mpa = stuff.density_kg_dm3 * 1e-6 * GRAVITY_M_S2 * t  # kg/dm3 = 1e-6 kg/mm3; N/mm2
@@ -1006,7 +1006,6 @@ def key_assumptions(brief: KeysBrief, stuff: RubberStuff | None = None) -> tuple
     """The figures that keys rest on, with their marks."""
     stuff = stuff or RubberStuff()
     spacing = f"{brief.edge_spacing_mm:.0f} mm along edges, {brief.middle_spacing_mm:.0f} mm over the middle"
-    plates = "Timoshenko & Woinowsky-Krieger, Theory of plates and shells"
     return (
         Assumption("key spacing", spacing, Mark.COMMON_PRACTICE),
         Assumption("sag limit between keys", f"{brief.sag_limit_mm:g} mm", Mark.COMMON_PRACTICE),
@@ -1016,5 +1015,5 @@ def key_assumptions(brief: KeysBrief, stuff: RubberStuff | None = None) -> tuple
             Mark.COMMON_PRACTICE,
         ),
         Assumption("rubber modulus", f"{stuff.modulus_mpa:g} MPa", Mark.MEMORY, "Gent, from Shore A 12 to 28"),
-        Assumption("sag of a held patch", "q a⁴ / 64 D", Mark.MEMORY, plates),
+        Assumption("sag of a held patch", "that of a round plate clamped at its rim", Mark.COMMON_PRACTICE),
     )

@@ -26,6 +26,7 @@ RESIN_MODULUS_MPA = 3000.0
 # Mark.MEMORY: pigmented polyester gelcoat as delivered, makers' lists say 1.2 to 1.4.
 GELCOAT_DENSITY_KG_DM3 = 1.25
 
+GUIDES_GLASS_FRACTION = 0.30  # published: suppliers' hand lay-up guides, 6 kg of glass take 14 kg of resin
 # Published: mat makers' lists (see SOLD_SOURCE). A sold "1 oz" mat is 300 g/m2, not 305: the nominal is
 # rounded.
 SOLD_MATS_G_M2 = (225, 300, 450, 600, 900)
@@ -176,10 +177,18 @@ def gelcoat_kg(area_mm2: float, wet_mm: float, density_kg_dm3: float = GELCOAT_D
 
 def laminate_assumptions(psi: float) -> tuple[Assumption, ...]:
     """The figures that laminate masses and stiffness rest on, with their marks."""
+    guides = "suppliers' hand lay-up guides: 6 kg of glass to 14 kg of resin"
+    as_guides = abs(psi - GUIDES_GLASS_FRACTION) < 0.005
+    fraction = (Mark.PUBLISHED, guides) if as_guides else (Mark.COMMON_PRACTICE, f"the brief; {guides}")
     return (
-        Assumption("glass fraction by mass", f"{psi:.2f}", Mark.PUBLISHED, "suppliers' hand lay-up guides"),
+        Assumption("glass fraction by mass", f"{psi:.2f}", *fraction),
         Assumption("mat weights sold, g/m²", ", ".join(map(str, SOLD_MATS_G_M2)), Mark.PUBLISHED, SOLD_SOURCE),
-        Assumption("laminate thickness", "w/3.072 (2.56/psi - 1.36) mm", Mark.MEMORY, "ISO 12215-5"),
+        Assumption(
+            "laminate thickness",
+            f"by the rule of mixtures, glass {GLASS_DENSITY_KG_DM3} and cured resin {RESIN_DENSITY_KG_DM3:.2f} kg/dm³",
+            Mark.MEMORY,
+            "the densities of ISO 12215-5",
+        ),
         Assumption("laminate modulus", f"{modulus_mpa(psi):.0f} MPa", Mark.MEMORY, "ISO 12215-5"),
         Assumption("flexural strength", f"{flexural_strength_mpa(psi):.0f} MPa", Mark.MEMORY, "ISO 12215-5"),
         Assumption("gelcoat density", f"{GELCOAT_DENSITY_KG_DM3} kg/dm³", Mark.MEMORY, "makers' lists"),

@@ -12,10 +12,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from .brief import Brief
+from .brief import Brief, day_one
 from .cast import Cast
 from .catalogue import Catalogue, RubberMaterial, temperature_factor
-from .errors import BriefRefused, PlanImpossible
+from .errors import PlanImpossible
 from .jacket import Jacket, JacketPiece
 from .keys import Keys
 from .marks import Assumption, Mark
@@ -243,21 +243,13 @@ def bolt_count(jacket: Jacket) -> int:
 
 def first_day(brief: Brief) -> tuple[date | None, tuple[str, ...]]:
     """Date of day 1, moved on to a working day, and what to say about it. Raises `BriefRefused`."""
-    given = brief.run.start_date
-    if given is None:
+    start = day_one(brief.run)
+    if start is None:
         return None, () if brief.run.work_weekends else ("Without a start date, day 1 is taken as a Monday.",)
-    try:
-        start = date.fromisoformat(given)
-    except ValueError:
-        raise BriefRefused(
-            f"The brief's run.start_date '{given}' is no date; write it as year-month-day, such as 2027-03-01."
-        ) from None
-    if start.year > 9000:
-        raise BriefRefused(f"The brief's run.start_date '{given}' lies past any calendar; give a nearer one.")
     if brief.run.work_weekends or start.weekday() < 5:
         return start, ()
     moved = start + timedelta(days=7 - start.weekday())
-    return moved, (f"{given} is a weekend day; work starts on {moved.isoformat()}.",)
+    return moved, (f"{start.isoformat()} is a weekend day; work starts on {moved.isoformat()}.",)
 
 
 class _Clock:

@@ -15,6 +15,7 @@ from .files import make_folder, write_text, write_whole, written_together
 from .planfile import save_plan
 from .progress import SILENT, Progress
 from .summary import summary_text
+from .threads import Beside
 
 if TYPE_CHECKING:
     from .pipeline import MouldPlan, OpenSurvey
@@ -120,6 +121,18 @@ _BY_CHOICE = ("pictures", "client-sheet.pdf", "workshop-sheets.pdf", "templates"
 _WITHOUT_RENDERER = ("order", "templates")
 
 
+def _write_solids(plan: MouldPlan, folder: Path, formats: tuple[str, ...], progress: Progress) -> list[Written]:
+    """The closed meshes in each format; nothing where there is none. Raises `PlanImpossible`."""
+    if not formats:
+        return []
+    module = import_module(".solids", __package__)
+    shapes = module.make_solids(plan, progress=progress)
+    if plan.division is not None:
+        shapes += import_module(".division", __package__).jacket_solids(plan.division)
+    module.write_solids(shapes, folder, formats)
+    return [Written(folder, "halves, gloves, jackets and boards as closed meshes")]
+
+
 def write_results(
     plan: MouldPlan,
     folder: str | Path,
@@ -138,7 +151,12 @@ def write_results(
     target = Path(folder)
     made: list[Written] = []
     refused: PlanImpossible | None = None
-    with written_together(target) as inner:
+
+    def all_solids(beside: Progress) -> list[Written]:
+        return _write_solids(plan, inner / "solids", solids, beside)
+
+    # the solids take about as long as all the paper, and each leaves half the machine idle
+    with written_together(target) as inner, Beside(all_solids, progress) as shapes:
         made.append(Written(write_text(inner / "summary.txt", summary_text(plan) + "\n"), "the summary above"))
         for name, what, write in _OUTPUTS:
             if not pictures and name not in _WITHOUT_RENDERER:
@@ -147,15 +165,10 @@ def write_results(
             made.append(Written(write(plan, inner, progress), what))
         if solids:
             progress.begin("solids")
-            module = import_module(".solids", __package__)
-            try:
-                shapes = module.make_solids(plan, progress=progress)
-                if plan.division is not None:
-                    shapes += import_module(".division", __package__).jacket_solids(plan.division)
-                module.write_solids(shapes, inner / "solids", solids)
-                made.append(Written(inner / "solids", "halves, gloves, jackets and boards as closed meshes"))
-            except PlanImpossible as error:
-                refused = error
+        try:
+            made += shapes.result()
+        except PlanImpossible as error:
+            refused = error
         progress.begin("saving")
         saved = Written(save_plan(plan, target), "the whole plan; reopen it with: mouldloft show")
         names = [file.path.name for file in made]

@@ -310,28 +310,57 @@ def wanted_thickness_mm(
     return rule.skin_mm + extra * share
 
 
+def _lattice(
+    master: Master,
+    seam: Seam,
+    rule: ThicknessRule,
+    brief: RubberBrief,
+    pixel_mm: float,
+    covering_mm: Sequence[np.ndarray],
+) -> list[tuple[Grid, np.ndarray]]:
+    """Each piece's grid and the parting surface on it, which is stretched once over all of them.
+
+    covering_mm : by piece, (k, 3) points over its skin.
+    """
+    frames = [pull_frame(np.asarray(piece.pull)) for piece in seam.pieces]
+    grids = []
+    for frame, covering in zip(frames, covering_mm):
+        points = frame.to_frame(covering)
+        rise = float(np.ptp(points[:, 2])) * np.tan(np.radians(brief.draft_deg))
+        grids.append(grid_around(points, pixel_mm, rule.flange_width_mm + rule.edge_mm + rise + 4 * pixel_mm))
+    # the frame of the piece behind is the first one's turned about y: x and z change sign, and the lattices meet
+    turned = [bool(frame.pull @ frames[0].pull < 0) for frame in frames]
+    left = [-float(g.x()[-1]) if turn else g.x0_mm for g, turn in zip(grids, turned)]
+    low = np.array([min(left), min(g.y0_mm for g in grids)])
+    starts = [np.rint((np.array([x, g.y0_mm]) - low) / pixel_mm).astype(int) for x, g in zip(left, grids)]
+    columns = max(j + g.columns for (j, _), g in zip(starts, grids))
+    rows = max(i + g.rows for (_, i), g in zip(starts, grids))
+    whole = parting_heights(seam, frames[0], float(low[0]), float(low[1]), pixel_mm, int(rows), int(columns), master)
+    parts = [whole[i : i + g.rows, j : j + g.columns] for (j, i), g in zip(starts, grids)]
+    return [(g, -part[:, ::-1] if turn else part) for g, part, turn in zip(grids, parts, turned)]
+
+
 def _cover_piece(
     master: Master,
     seam: Seam,
     piece: int,
     rule: ThicknessRule,
     brief: RubberBrief,
-    pixel_mm: float,
+    grid: Grid,
+    parting: np.ndarray,
     covering_mm: np.ndarray,
     spacing_mm: float,
     by_cause: bool,
 ) -> _Cover:
     """Raise one piece's outside, map by map: filled, skin, edge, foot flange, draft, flange.
 
-    covering_mm : (k, 3) points over the piece's skin, `spacing_mm` apart. by_cause=False leaves out the maps that only
+    parting : (rows, columns) heights of the parting surface on the grid, in the piece's frame. covering_mm : (k, 3)
+    points over the piece's skin, `spacing_mm` apart. by_cause=False leaves out the maps that only
     part the volume: skin and half the skin then count as edge.
     """
     frame = pull_frame(np.asarray(seam.pieces[piece].pull))
     points = frame.to_frame(covering_mm)
-    tallest = float(np.ptp(points[:, 2]))
-    spread = rule.flange_width_mm + rule.edge_mm + tallest * np.tan(np.radians(brief.draft_deg)) + 4 * pixel_mm
-    grid = grid_around(points, pixel_mm, spread)
-    parting = parting_heights(seam, frame, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.rows, grid.columns, master)
+    pixel_mm = grid.pixel_mm
     base_low, base_high = _above_base(frame, grid, master)
     low = np.maximum(parting, base_low)
     usable = low < base_high
@@ -546,12 +575,16 @@ def brush_rubber(
     points = in_threads(
         lambda k: _piece_points(master, seam, k, spacing), pieces, progress, (0.0, 0.1), "points over the skin"
     )
+    fine, coarse = in_threads(
+        lambda size: _lattice(master, seam, rule, brief.rubber, size, points), (pixel, 1.37 * pixel), progress,
+        (0.1, 0.3), "the parting surface",
+    )  # fmt: skip
     made = in_threads(
         lambda k: _cover_piece(
-            master, seam, k % len(pieces), rule, brief.rubber, pixel if k in pieces else 1.37 * pixel,
-            points[k % len(pieces)], spacing, by_cause=k in pieces,
+            master, seam, k % len(pieces), rule, brief.rubber, *(*fine, *coarse)[k], points[k % len(pieces)], spacing,
+            by_cause=k in pieces,
         ),
-        range(2 * len(pieces)), progress, (0.1, 0.9), "covering the pieces, and again on a coarser lattice",
+        range(2 * len(pieces)), progress, (0.3, 0.9), "covering the pieces, and again on a coarser lattice",
     )  # fmt: skip
     covers, checks = made[: len(pieces)], made[len(pieces) :]
     thickness = np.concatenate(
@@ -561,10 +594,10 @@ def brush_rubber(
         )
     )  # fmt: skip
     parts = tuple(_parts(cover) for cover in covers)
-    fine, coarse = sum(c.rubber_mm3 for c in covers), sum(c.rubber_mm3 for c in checks)
+    fine_mm3, coarse_mm3 = sum(c.rubber_mm3 for c in covers), sum(c.rubber_mm3 for c in checks)
     skin = sum(c.skin_mm3 - c.filled_mm3 for c in covers)
     half = sum(c.half_skin_mm3 - c.filled_mm3 for c in covers)
-    interval = _interval(master, brief, skin, fine, coarse)
+    interval = _interval(master, brief, skin, fine_mm3, coarse_mm3)
     true_skin = master.skin_area_mm2 * master.detail_allowance
     return Rubber(
         skin_thickness_mm=rule.skin_mm,
