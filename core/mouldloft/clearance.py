@@ -11,7 +11,6 @@ import numpy as np
 from numba import njit
 
 _BIN_MM = 4.0  # about the pitch of a lattice: a facet looks at few bins, and a bin holds few points out of its reach
-_STEEPEST = 8.0  # a slope over this counts as this, so that one wall does not take every step
 _SHARES = (0.4, 0.5, 0.7)  # of the first steps: a full one clears every ball at once, and some by more than need be
 _ONE_IN = 4  # balls that are asked in the first steps, which need not be exact
 _ROUNDS = 24
@@ -35,34 +34,24 @@ class _Balls:
     columns: int
 
 
-def raised_clear(
-    x_mm: np.ndarray,
-    y_mm: np.ndarray,
-    height_mm: np.ndarray,
-    faces: np.ndarray,
-    centres_mm: np.ndarray,
-    radii_mm: np.ndarray,
-) -> np.ndarray:
-    """(rows, columns) the heights, raised until no facet cuts into a ball by more than `_ENOUGH_MM`.
+def raised_clear(nodes_mm: np.ndarray, faces: np.ndarray, centres_mm: np.ndarray, radii_mm: np.ndarray) -> np.ndarray:
+    """(n,) heights of a height map's nodes, raised until no facet cuts into a ball by more than `_ENOUGH_MM`.
 
-    x_mm, y_mm : (columns,) and (rows,) of the nodes, evenly spaced; faces : (m, 3) flat node numbers; centres_mm :
-    (k, 3), radii_mm : (k,). Each facet and ball that come too near ask the corners for the least sum of squares of
-    steps, square to the surface; a node takes the greatest asked of it.
+    nodes_mm : (n, 3), heights last; faces : (m, 3); centres_mm : (k, 3), radii_mm : (k,). Each facet and ball that come
+    too near ask the corners for the least sum of squares of steps; a node takes the greatest asked of it.
     """
-    pitch = float(abs(x_mm[1] - x_mm[0]))
-    x, y = np.meshgrid(x_mm, y_mm)
-    nodes = np.column_stack([x.ravel(), y.ravel(), height_mm.ravel()]).astype(np.float64)
+    nodes = nodes_mm.astype(np.float64)
     some = _sorted_balls(centres_mm[::_ONE_IN], radii_mm[::_ONE_IN])
     for share in _SHARES:
-        nodes[:, 2] += share * _asked_rise(nodes, faces, some, height_mm.shape, pitch)[0]
+        nodes[:, 2] += share * _asked_rise(nodes, faces, some)[0]
     balls, looked = _sorted_balls(centres_mm, radii_mm), faces
     for _ in range(_ROUNDS):
-        rise, worst = _asked_rise(nodes, looked, balls, height_mm.shape, pitch)
+        rise, worst = _asked_rise(nodes, looked, balls)
         if worst < _ENOUGH_MM:
             break
         nodes[:, 2] += rise
         looked = faces[(rise[faces] > 0).any(axis=1)]
-    return nodes[:, 2].reshape(height_mm.shape)
+    return np.asarray(nodes[:, 2])
 
 
 def _sorted_balls(centres_mm: np.ndarray, radii_mm: np.ndarray) -> _Balls:
@@ -80,23 +69,14 @@ def _sorted_balls(centres_mm: np.ndarray, radii_mm: np.ndarray) -> _Balls:
     return _Balls(centres_mm[order], radii_mm[order], first, widest, at_corner, rows, columns)
 
 
-def _asked_rise(
-    nodes: np.ndarray, faces: np.ndarray, balls: _Balls, shape: tuple[int, ...], pitch_mm: float
-) -> tuple[np.ndarray, float]:
+def _asked_rise(nodes: np.ndarray, faces: np.ndarray, balls: _Balls) -> tuple[np.ndarray, float]:
     """(n,) by how much each node should rise, and by how much a facet cuts into a ball at the worst."""
-    ease = _ease(nodes[:, 2].reshape(shape), pitch_mm)
     rise, worst = np.zeros(len(nodes)), np.zeros(1)
     _ask(
         nodes, faces, balls.centres_mm, balls.radii_mm, balls.first, balls.widest_mm, float(balls.radii_mm.max()),
-        *balls.corner_mm, balls.rows, balls.columns, _BIN_MM, ease, rise, worst,
+        *balls.corner_mm, balls.rows, balls.columns, _BIN_MM, rise, worst,
     )  # fmt: skip
     return rise, float(worst[0])
-
-
-def _ease(height_mm: np.ndarray, pitch_mm: float) -> np.ndarray:
-    """(n,) how far a node may rise for as much thickness square to the surface, squared: steep ones rise first."""
-    slopes = np.gradient(height_mm, pitch_mm)
-    return np.asarray(1.0 + np.minimum(slopes[0] ** 2 + slopes[1] ** 2, _STEEPEST**2)).ravel()
 
 
 @njit(cache=True, nogil=True, inline="always")
@@ -151,7 +131,7 @@ def _first_at(centres, start, end, z):
 
 @njit(cache=True, nogil=True)
 def _ask(
-    nodes, faces, centres, radii, first, widest, most, left, front, rows, columns, size, ease, rise, worst
+    nodes, faces, centres, radii, first, widest, most, left, front, rows, columns, size, rise, worst
 ):  # fmt: skip
     for f in range(faces.shape[0]):
         one, two, three = faces[f, 0], faces[f, 1], faces[f, 2]
@@ -202,7 +182,7 @@ def _ask(
                     if short <= 0.0:
                         continue
                     worst[0] = max(worst[0], short)
-                    scale = short / abs(nz) / (wa * wa * ease[one] + wb * wb * ease[two] + wc * wc * ease[three])
-                    rise[one] = max(rise[one], scale * wa * ease[one])
-                    rise[two] = max(rise[two], scale * wb * ease[two])
-                    rise[three] = max(rise[three], scale * wc * ease[three])
+                    step = short / abs(nz) / (wa * wa + wb * wb + wc * wc)
+                    rise[one] = max(rise[one], step * wa)
+                    rise[two] = max(rise[two], step * wb)
+                    rise[three] = max(rise[three], step * wc)

@@ -24,9 +24,10 @@ from .cradle import Board, CradlePiece
 from .depthmap import Grid, raise_by_balls
 from .errors import BriefRefused, OutputRefused, PlanImpossible
 from .files import DEVICE_NAMES, make_folder, write_via_path
+from .footprint import Cut, Sheet, plain_cut, quartered, sheet_of
 from .frame import UP, PullFrame
 from .halves import cut_along_seam
-from .heightmap import coarsen, share_of_blocks
+from .heightmap import coarsen, sample, share_of_blocks
 from .jacket import JacketPiece, laminate_mm
 from .keys import Keys, key_bumps
 from .master import Master
@@ -49,7 +50,7 @@ _CRUMB_ROUNDS = 4
 _WELD_MM = 1e-3
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
 _MISSED_MM = 0.02  # of a thickness, at most, between the points of the skin that facets are held from
-_NEAR_CORNER = 0.02  # rim points keep this share of the pitch from a node, so that no sliver is made
+_STEEP = 2.0  # slope over which cells are quartered: a wall climbs this many pitches between two nodes
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,13 +105,12 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
 def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: JacketPiece) -> list[Solid]:
     """One piece's glove, and its jacket where one goes over it."""
     name, frame = lattice.envelope.name, lattice.envelope.frame
-    lattice = _thick_enough(lattice, plan)
-    block = _column_solid(lattice, lattice.share, lattice.low_mm, lattice.top_mm, lattice.turned)
+    inside = _thick_enough(lattice, plan)
+    block = _column_solid(lattice, lattice.share, inside)
     glove = _trimmed(block, lattice, plan.master) - _in_frame(print_of, frame)
     made = [_solid(f"glove, {name}", "glove", glove, frame, _CRUMB_SHARE)]
     if (lattice.jacket_share >= 0.5).any():
-        outside = _jacket_outside(lattice, plan.rubber, shell)
-        over = _column_solid(lattice, lattice.jacket_share, lattice.low_mm, outside)
+        over = _column_solid(lattice, lattice.jacket_share, _jacket_outside(lattice, inside, plan.rubber, shell))
         # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
         jacket = _trimmed(over - block, lattice, plan.master)
         made.append(_solid(f"jacket, {name}", "jacket", jacket, frame, _CRUMB_SHARE))
@@ -241,7 +241,6 @@ class _Lattice:
     jacket_share: np.ndarray
     low_mm: np.ndarray  # the parting surface, everywhere
     top_mm: np.ndarray  # the glove's outside with keys, everywhere: carried on past the rim
-    turned: np.ndarray  # (rows - 1, columns - 1), cells whose outside is cut along the other diagonal
 
 
 def _lattices(envelopes: Sequence[Envelope], seam: Seam, keys: Keys, pitch_mm: float) -> list[_Lattice]:
@@ -293,7 +292,6 @@ def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool) ->
         jacket_share=np.pad(over, 1),
         low_mm=low,
         top_mm=low + np.maximum(thick, _LEAST_WALL_MM),
-        turned=np.zeros((low.shape[0] - 1, low.shape[1] - 1), bool),
     )
 
 
@@ -339,157 +337,82 @@ def _window(lattice: _Lattice, first: Sequence[int]) -> tuple[slice, slice]:
 # --- never thinner than asked ----------------------------------------------------------------------------
 
 
-def _thick_enough(lattice: _Lattice, plan: MouldPlan) -> _Lattice:
-    """The lattice with its outside raised until its facets, not only its nodes, are as far from the skin as asked: a
-    chord cuts a convex edge. The outside stays a height map.
+@dataclass(frozen=True, eq=False)
+class _Outside:
+    """The glove's outside over a lattice: how its cells are cut, and the heights of nodes and of the cut's middles."""
 
-    Each cell is cut along the higher of its diagonals, where a convex outside lies. The envelope is over the skin by
-    what its own points may miss between them; here that is taken off first, as the facets are held by denser points.
+    cut: Cut
+    top_mm: np.ndarray
+    middles_mm: np.ndarray
+
+    def points(self, lattice: _Lattice, sheet: Sheet) -> np.ndarray:
+        """(k, 3) of a sheet with this cut, in the piece's frame."""
+        found = _points(lattice, sheet, self.top_mm)
+        found[len(found) - sheet.middles :, 2] = self.middles_mm
+        return found
+
+
+def _thick_enough(lattice: _Lattice, plan: MouldPlan) -> _Outside:
+    """The lattice's outside raised until its facets, not only its nodes, are as far from the skin as asked: a chord
+    cuts a convex edge. It stays a height map.
+
+    Steep cells are quartered, the others cut along the higher of their diagonals, where a convex outside lies. The
+    envelope is over the skin by what its own points may miss between them; here that is taken off first, as the facets
+    are held by denser points.
     """
     rubber, envelope = plan.rubber, lattice.envelope
-    skin = asked_skin(plan.master, plan.seam, envelope, rubber, plan.brief.rubber, _MISSED_MM)
     slope = np.hypot(*np.gradient(lattice.top_mm, lattice.pitch_mm))
-    spare = missed_mm(SPACING_PIXELS * envelope.pixel_mm, rubber.skin_thickness_mm)
-    top = lattice.top_mm - spare * np.sqrt(1.0 + slope**2)
-    top = np.maximum(top, lattice.low_mm + _LEAST_WALL_MM)
-    turned = top[:-1, 1:] + top[1:, :-1] > top[:-1, :-1] + top[1:, 1:]
-    thin = top - lattice.low_mm < lattice.pitch_mm  # a film's two sides stay the same triangles, so never cross
-    turned &= ~(thin[:-1, :-1] | thin[:-1, 1:] | thin[1:, :-1] | thin[1:, 1:])
-    lattice = replace(lattice, turned=turned)
+    spare = missed_mm(SPACING_PIXELS * envelope.pixel_mm, rubber.skin_thickness_mm) * np.sqrt(1.0 + slope**2)
+    top = np.maximum(lattice.top_mm - spare, lattice.low_mm + _LEAST_WALL_MM)
+    # where the rubber is a film its two sides stay the same triangles, so that they never cross
+    whole = (lattice.share >= 1.0) & (lattice.jacket_share >= 1.0) & (top - lattice.low_mm > lattice.pitch_mm)
+    inner = ndimage.binary_erosion(whole, np.ones((5, 5)))
+    cut = quartered(_every_corner(inner) & _any_corner(slope > _STEEP))
+    turned = _every_corner(whole) & (top[:-1, 1:] + top[1:, :-1] > top[:-1, :-1] + top[1:, 1:])
+    cut = replace(cut, turned=turned)
+    x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
+    outside = envelope.outer_mm + key_bumps(envelope, plan.keys.keys)
+    halfway = [(m.ravel()[cut.one] + m.ravel()[cut.other]) / 2 for m in (x, y, spare, lattice.low_mm)]
+    middles = sample(outside, envelope.origin_mm, envelope.pixel_mm, np.column_stack(halfway[:2])) - halfway[2]
+    middles = np.maximum(middles, halfway[3] + _LEAST_WALL_MM)
+    nodes = np.column_stack([*(np.append(m.ravel(), e) for m, e in zip((x, y, top), (*halfway[:2], middles)))])
+    skin = asked_skin(plan.master, plan.seam, envelope, rubber, plan.brief.rubber, _MISSED_MM)
     centres = envelope.frame.to_frame(skin.points_mm)
-    top = raised_clear(lattice.x_mm, lattice.y_mm, top, _facets(lattice), centres, skin.thickness_mm + _MISSED_MM)
-    return replace(lattice, top_mm=top)
+    raised = raised_clear(nodes, cut.cells(_any_corner(lattice.share > 0)), centres, skin.thickness_mm + _MISSED_MM)
+    return _Outside(cut, raised[: top.size].reshape(top.shape), raised[top.size :])
 
 
-def _facets(lattice: _Lattice) -> np.ndarray:
-    """(m, 3) flat node numbers of both triangles of every cell with rubber in it, as `_sheet` cuts them."""
-    node = np.arange(lattice.share.size).reshape(lattice.share.shape)
-    around = np.stack([node[:-1, :-1], node[:-1, 1:], node[1:, 1:], node[1:, :-1]], axis=-1).reshape(-1, 4)
-    held = (lattice.share.reshape(-1)[around] > 0).any(axis=1)
-    turned = lattice.turned.reshape(-1)
-    cells = ((_WHOLE, around[held & ~turned]), (_TURNED, around[held & turned]))
-    return np.concatenate([corners[:, cut].reshape(-1, 3) for cut, corners in cells])
+def _any_corner(nodes: np.ndarray) -> np.ndarray:
+    return nodes[:-1, :-1] | nodes[:-1, 1:] | nodes[1:, 1:] | nodes[1:, :-1]
+
+
+def _every_corner(nodes: np.ndarray) -> np.ndarray:
+    return ~_any_corner(~nodes)
 
 
 # --- columns ---------------------------------------------------------------------------------------------
 
 
-def _cell_triangles() -> tuple[np.ndarray, ...]:
-    """Triangles that cover the part of a cell inside the rim, for each of the 16 ways its corners may lie.
-
-    Local numbers: corners 0 to 3 round the cell, then the rim's points on the sides 0-1, 1-2, 2-3 and 3-0. Corners
-    are told inside by the bits of the case. Of a cell with two opposite corners inside, the two stay apart.
-    """
-    cases = []
-    for case in range(16):
-        inside = [bool(case >> corner & 1) for corner in range(4)]
-        if case in (5, 10):
-            cases.append(np.array([[4 + (c + 3) % 4, c, 4 + c] for c in range(4) if inside[c]]))
-            continue
-        around = []
-        for corner in range(4):
-            around += [corner] if inside[corner] else []
-            around += [4 + corner] if inside[corner] != inside[(corner + 1) % 4] else []
-        fan = [[around[0], a, b] for a, b in itertools.pairwise(around[1:])]
-        cases.append(np.array(fan, int).reshape(-1, 3))
-    return tuple(cases)
-
-
-_TRIANGLES = _cell_triangles()
-_WHOLE = _TRIANGLES[15]
-_TURNED = np.array([[0, 1, 3], [1, 2, 3]])  # the same cell along its other diagonal
-
-
-@dataclass(frozen=True, eq=False)
-class _Sheet:
-    """A footprint cut into triangles: its points are the lattice's nodes inside and points between nodes on the rim.
-
-    one, other : (k,) flat node numbers; a point lies `along` (0 to 1) from one to the other. faces : (m, 3), counter
-    clockwise seen against the pull.
-    """
-
-    one: np.ndarray
-    other: np.ndarray
-    along: np.ndarray
-    faces: np.ndarray
-
-    def at(self, values: np.ndarray) -> np.ndarray:
-        """(k,) a map's values at the points, linear between nodes."""
-        flat = values.reshape(-1)
-        return flat[self.one] * (1.0 - self.along) + flat[self.other] * self.along
-
-
-def _sheet(share: np.ndarray, mirrored: bool, turned: np.ndarray | None = None) -> _Sheet:
-    """The footprint whose rim runs where half of a block is covered (marching squares), so its area is unbiased.
-
-    turned : (rows - 1, columns - 1) bool, whole cells that are cut along their other diagonal; the points are the
-    same with it and without.
-    """
-    inside = share >= 0.5
-    node = np.arange(share.size).reshape(share.shape)
-    sides = [(node[:, :-1], node[:, 1:]), (node[:-1], node[1:])]
-    crossed = [inside.reshape(-1)[a] != inside.reshape(-1)[b] for a, b in sides]
-    one = np.concatenate([node[inside], *(a[c] for (a, _), c in zip(sides, crossed))])
-    other = np.concatenate([node[inside], *(b[c] for (_, b), c in zip(sides, crossed))])
-    here, there = share.reshape(-1)[one], share.reshape(-1)[other]
-    # two blocks cut by a rim square to them hold what lies within it up to here + there blocks from the first's edge
-    reach = np.where(here > there, here + there - 0.5, 1.5 - here - there)
-    along = np.where(one == other, 0.0, np.clip(reach, _NEAR_CORNER, 1 - _NEAR_CORNER))
-    number = np.arange(len(one))
-    of_node = np.full(share.shape, -1)
-    of_node[inside] = number[: inside.sum()]
-    level, rising = (np.full(c.shape, -1) for c in crossed)
-    level[crossed[0]] = number[inside.sum() : inside.sum() + crossed[0].sum()]
-    rising[crossed[1]] = number[inside.sum() + crossed[0].sum() :]
-    local = np.stack(
-        [
-            of_node[:-1, :-1], of_node[:-1, 1:], of_node[1:, 1:], of_node[1:, :-1],
-            level[:-1], rising[:, 1:], level[1:], rising[:, :-1],
-        ],
-        axis=-1,
-    )  # fmt: skip
-    bits = inside.astype(int)
-    case = bits[:-1, :-1] + 2 * bits[:-1, 1:] + 4 * bits[1:, 1:] + 8 * bits[1:, :-1]
-    if turned is not None:
-        case[turned & (case == 15)] = 16
-    cuts = (*_TRIANGLES, _TURNED)
-    faces = np.concatenate([local[case == k][:, t].reshape(-1, 3) for k, t in enumerate(cuts) if len(t)])
-    return _Sheet(one, other, along, faces[:, ::-1] if mirrored else faces)
-
-
-def _rim(faces: np.ndarray) -> np.ndarray:
-    """(k, 2) directed edges that only one face has."""
-    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    size = int(faces.max()) + 1
-    return edges[~np.isin(edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0])]
-
-
-def _points(lattice: _Lattice, sheet: _Sheet, height_mm: np.ndarray) -> np.ndarray:
+def _points(lattice: _Lattice, sheet: Sheet, height_mm: np.ndarray) -> np.ndarray:
     """(k, 3) of the sheet at a map's height, in the piece's frame."""
     x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
     return np.column_stack([sheet.at(x), sheet.at(y), sheet.at(height_mm)])
 
 
-def _column_solid(
-    lattice: _Lattice,
-    share: np.ndarray,
-    low_mm: np.ndarray,
-    high_mm: np.ndarray,
-    turned: np.ndarray | None = None,
-) -> Any:
-    """The columns between two maps as a manifold, walls at the rim; in the piece's frame.
+def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside) -> Any:
+    """The columns between the parting surface and an outside as a manifold, walls at the rim; in the piece's frame.
 
-    Both sides are the same triangles but for the upper side's `turned` cells, and low lies under high at every node,
-    so it cannot cross itself.
+    Both sides have the same points at the rim, and the parting surface lies under the outside everywhere, so it cannot
+    cross itself.
     """
-    sheet, above = _sheet(share, lattice.mirrored), _sheet(share, lattice.mirrored, turned)
-    rim, count = _rim(sheet.faces), len(sheet.one)
+    below, above = sheet_of(share, lattice.mirrored), sheet_of(share, lattice.mirrored, outside.cut)
+    rim, count = below.rim(), len(above.one)
     walls = [
         np.column_stack([rim[:, 1], rim[:, 0], rim[:, 0] + count]),
         np.column_stack([rim[:, 1], rim[:, 0] + count, rim[:, 1] + count]),
     ]
-    vertices = np.concatenate([_points(lattice, sheet, high_mm), _points(lattice, sheet, low_mm)])
-    faces = np.concatenate([above.faces, sheet.faces[:, ::-1] + count, *walls])
+    vertices = np.concatenate([outside.points(lattice, above), _points(lattice, below, lattice.low_mm)])
+    faces = np.concatenate([above.faces, below.faces[:, ::-1] + count, *walls])
     return _manifold(vertices, faces, f"the columns of the {lattice.envelope.name}")
 
 
@@ -500,14 +423,14 @@ def _trimmed(solid: Any, lattice: _Lattice, master: Master) -> Any:
     return solid.trim_by_plane(lattice.envelope.frame.axes @ UP, 0.0)
 
 
-def _jacket_outside(lattice: _Lattice, rubber: Rubber, shell: JacketPiece) -> np.ndarray:
+def _jacket_outside(lattice: _Lattice, glove: _Outside, rubber: Rubber, shell: JacketPiece) -> _Outside:
     """The jacket's outside over every node: the glove's outside, keys and all, offset by the laminate's thickness.
 
     Balls about points that cover the very triangles of the glove's outside, so that its steep walls, which climb
     many pitches between two nodes, get their laminate too.
     """
-    sheet = _sheet(lattice.jacket_share, lattice.mirrored, lattice.turned)
-    inside = _points(lattice, sheet, lattice.top_mm)
+    sheet = sheet_of(lattice.jacket_share, lattice.mirrored, glove.cut)
+    inside = glove.points(lattice, sheet)
     thick = {z.name: z.thickness_mm for z in shell.zones}
     spacing = min(lattice.pitch_mm, 0.4 * min(thick.values()))
     points = covering_points(inside, sheet.faces, spacing)
@@ -519,8 +442,9 @@ def _jacket_outside(lattice: _Lattice, rubber: Rubber, shell: JacketPiece) -> np
     height = np.full(lattice.low_mm.shape, -np.inf, np.float32)
     raise_by_balls(height, points, radius + guard, grid)
     height = height[:, ::-1] if lattice.mirrored else height
-    least = lattice.top_mm + min(thick.values())
-    return np.where(np.isfinite(height), np.maximum(height, least), least)
+    least = glove.top_mm + min(thick.values())
+    top = np.where(np.isfinite(height), np.maximum(height, least), least)
+    return _Outside(plain_cut((top.shape[0], top.shape[1])), top, np.zeros(0))
 
 
 def _laid_mm(envelope: Envelope, points_mm: np.ndarray, shell: JacketPiece, band_mm: float) -> np.ndarray:
