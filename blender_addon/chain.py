@@ -132,7 +132,7 @@ def _jacket(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records
 def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     from mouldloft.cast import lay_up_cast
 
-    cast = lay_up_cast(done["master"], done["seam"], done["locks"], done["rubber"], brief, catalogue, progress)
+    cast = lay_up_cast(done["master"], done["seam"], done["locks"], brief, catalogue, progress)
     return {"cast": cast}
 
 

@@ -15,7 +15,7 @@ from mouldloft.errors import Cancelled, CatalogueRefused
 from mouldloft.house import percent
 from mouldloft.laminate import laminate_thickness_mm
 from mouldloft.progress import Progress
-from trade_bodies import box, locks_of, rubber_of, seam_of, standing
+from trade_bodies import box, locks_of, seam_of, standing
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +24,7 @@ def catalogue() -> Catalogue:
 
 
 def cast_of(master, catalogue, brief=None, seam=None, locks=None):
-    return lay_up_cast(master, seam or seam_of(), locks or locks_of(), rubber_of(), brief or Brief(), catalogue)
+    return lay_up_cast(master, seam or seam_of(), locks or locks_of(), brief or Brief(), catalogue)
 
 
 # --- laminate and mass -------------------------------------------------------------------------------------
@@ -319,7 +319,7 @@ def test_advice_on_reach_base_gelcoat_and_lifting(catalogue: Catalogue) -> None:
 def test_it_can_be_stopped(catalogue: Catalogue) -> None:
     progress = Progress(lambda stage, fraction, note: progress.cancel() if fraction > 0.5 else None)
     with pytest.raises(Cancelled):
-        lay_up_cast(box(400, 400, 500), seam_of(), locks_of(), rubber_of(), Brief(), catalogue, progress)
+        lay_up_cast(box(400, 400, 500), seam_of(), locks_of(), Brief(), catalogue, progress)
 
 
 def test_turning_the_body_a_quarter_turns_the_answer(catalogue: Catalogue) -> None:

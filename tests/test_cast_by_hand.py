@@ -15,7 +15,7 @@ from mouldloft.cast import Cast, foot_polygons, lay_up_cast, wind_pressure
 from mouldloft.catalogue import read_catalogue
 from mouldloft.house import percent
 from mouldloft.lifting import check_lift
-from trade_bodies import box, locks_of, rubber_of, seam_of, standing
+from trade_bodies import box, locks_of, seam_of, standing
 
 CALM = CastBrief(push_n=300.0, push_height_mm=400.0, basic_wind_m_s=0.0)
 LEVEL = seam_of(pull=(0.0, 0.0, 1.0))
@@ -23,7 +23,7 @@ G = 9.80665
 
 
 def cast_of(master, cast: CastBrief = CALM, seam=LEVEL) -> Cast:
-    return lay_up_cast(master, seam, locks_of(), rubber_of(), Brief(cast=cast), read_catalogue(None))
+    return lay_up_cast(master, seam, locks_of(), Brief(cast=cast), read_catalogue(None))
 
 
 def union(*boxes: tuple[tuple[float, float, float], tuple[float, float, float]]) -> trimesh.Trimesh:
@@ -278,7 +278,7 @@ def test_every_side_of_a_round_foot_has_its_name() -> None:
 
 def test_advice_is_told_in_the_casts_own_figures() -> None:
     brief = Brief(cast=CastBrief(push_n=200.0, gelcoat_wet_mm=0.4), jacket=JacketBrief(lift_limit_per_person_kg=5.0))
-    made = lay_up_cast(box(400, 400, 1400), LEVEL, locks_of(), rubber_of(), brief, read_catalogue(None))
+    made = lay_up_cast(box(400, 400, 1400), LEVEL, locks_of(), brief, read_catalogue(None))
     gelcoat, reach, put, low, lift = made.advice
     assert gelcoat.startswith("0.4 mm of wet gelcoat is outside the 0.46 to 0.64 mm")
     assert "above 650 mm" in reach
@@ -290,7 +290,7 @@ def test_advice_is_told_in_the_casts_own_figures() -> None:
     assert "the cast" in lift.lower()
     for wet in (0.46, 0.64):  # the limits themselves are right
         inside = replace(brief, cast=replace(brief.cast, gelcoat_wet_mm=wet))
-        fine = lay_up_cast(box(400, 400, 600), LEVEL, locks_of(), rubber_of(), inside, read_catalogue(None)).advice
+        fine = lay_up_cast(box(400, 400, 600), LEVEL, locks_of(), inside, read_catalogue(None)).advice
         assert not any("gelcoat" in words or "arm's reach" in words for words in fine)
     closed = cast_of(replace(box(400, 400, 1400), base="closed"))
     assert [words for words in closed.advice if "closed base" in words]

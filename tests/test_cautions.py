@@ -24,7 +24,7 @@ def plan_of(brief: Brief | None = None, height_mm: float = 1000.0, load_kg: floa
     base = jacket_of()
     lift = replace(base.pieces[0].lift_with_glove, load_kg=load_kg, lifters_needed=3)
     jacket = replace(base, pieces=tuple(replace(piece, lift_with_glove=lift) for piece in base.pieces))
-    cast = lay_up_cast(master, seam, locks, rubber, brief, catalogue)
+    cast = lay_up_cast(master, seam, locks, brief, catalogue)
     takeoff = take_off(master, locks, rubber, keys, jacket, Cradle((), ()), cast, brief, catalogue)
     programme = set_programme(rubber, keys, jacket, cast, brief, catalogue)
     return SimpleNamespace(

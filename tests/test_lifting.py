@@ -13,14 +13,19 @@ from mouldloft.lifting import (
     check_lift,
     frequency_multiplier,
     lift_multipliers,
-    lift_multipliers_us,
     lightest_cuts,
     one_person_limit_kg,
     recommended_weight_kg,
-    recommended_weight_lb,
     team_share,
     who_lifts,
 )
+
+
+def customary_lb(reach_in: float, height_in: float, travel_in: float, rest: float) -> float:
+    """RWL in the inch form of NIOSH Publication 94-110 (rev. 9/2021), published beside the metric one:
+    51 lb · 10/H · (1 - 0.0075 |V - 30|) · (0.82 + 1.8/D) · the other multipliers."""
+    return 51.0 * 10.0 / reach_in * (1.0 - 0.0075 * abs(height_in - 30.0)) * (0.82 + 1.8 / travel_in) * rest
+
 
 # published: NIOSH Publication 94-110 (rev. 9/2021), asymmetry table, after Waters et al. 1994
 ASYMMETRY = {
@@ -54,27 +59,29 @@ def test_the_best_lift_is_the_load_constant():
     # published: every multiplier is 1 at H 25 cm, V 75 cm, D 25 cm, good hold, seldom
     best = lift_multipliers(25, 75, 25, hold="good")
     assert recommended_weight_kg(best) == pytest.approx(23.0)
-    assert recommended_weight_lb(lift_multipliers_us(10, 30, 10, hold="good")) == pytest.approx(51.0)
     # nearer or shorter gives no more
     assert lift_multipliers(5, 75, 1, hold="good").product == pytest.approx(1.0)
 
 
 def test_sheet_stock_into_a_press():
-    # from memory: first worked example of 94-110, H 23 in, V 15 in, D 48 in, fair hold, seldom: RWL 16.3 lb
-    # at the origin from two-place multipliers 0.44, 0.89, 0.86, 0.95; 14.5 lb at the destination, V 63 in
-    origin = lift_multipliers_us(23, 15, 48, hold="fair")
-    found = (origin.horizontal, origin.vertical, origin.distance, origin.coupling)
-    assert found == pytest.approx((0.44, 0.89, 0.86, 0.95), abs=0.006)
-    assert recommended_weight_lb(origin) == pytest.approx(16.3, rel=0.02)
-    destination = lift_multipliers_us(23, 63, 48, hold="fair")
-    assert recommended_weight_lb(destination) == pytest.approx(14.5, rel=0.02)
+    # from memory: first worked example of 94-110, H 23 in, V 15 in, D 48 in, fair hold, seldom: RWL 16.3 lb at the
+    # origin from two-place multipliers 0.44, 0.89, 0.86, 0.95; 14.5 lb at the destination, V 63 in, whose hold is 1.00
+    assert customary_lb(23, 15, 48, 0.95) == pytest.approx(16.3, rel=0.02)
+    assert customary_lb(23, 63, 48, 1.0) == pytest.approx(14.5, rel=0.02)
+    for height_in, rest in ((15, 0.95), (63, 1.0)):
+        found = lift_multipliers(23 * 2.54, height_in * 2.54, 48 * 2.54, hold="fair")
+        assert found.coupling == rest
+        assert 0.96 < recommended_weight_kg(found) / (0.45359237 * customary_lb(23, height_in, 48, rest)) < 1.0
 
 
-def test_the_two_forms_say_the_same():
-    # published: both forms stand side by side in 94-110; constants are rounded, so 2 % apart at most
-    metric = recommended_weight_kg(lift_multipliers(45.7, 50.8, 76.2, 30, 1.0, "two hours", "fair"))
-    customary = recommended_weight_lb(lift_multipliers_us(18, 20, 30, 30, 1.0, "two hours", "fair"))
-    assert metric == pytest.approx(customary * 0.45359237, rel=0.02)
+@pytest.mark.parametrize(("reach_in", "height_in", "travel_in"), [(18, 20, 30), (12, 40, 12), (24, 60, 65)])
+def test_the_two_published_forms_say_the_same(reach_in, height_in, travel_in):
+    # published: both forms stand side by side in 94-110; the metric constants are rounded down (25 cm for 10 in, 23 kg
+    # for 51 lb, 0.003 a cm for 0.0075 an inch): up to 4 % less
+    found = lift_multipliers(reach_in * 2.54, height_in * 2.54, travel_in * 2.54, 30, 1.0, "two hours", "fair")
+    rest = found.asymmetry * found.frequency * found.coupling
+    in_kg = 0.45359237 * customary_lb(reach_in, height_in, travel_in, rest)
+    assert 0.96 < recommended_weight_kg(found) / in_kg < 1.0
 
 
 def test_frequency_falls_with_rate_and_duration():
@@ -143,31 +150,27 @@ def test_nonsense_is_refused():
         check_lift(float("nan"), JacketBrief())
 
 
-@pytest.mark.parametrize("form", [lift_multipliers, lift_multipliers_us])
 @pytest.mark.parametrize("at", range(5))
-def test_no_place_takes_a_negative_number(form, at):
+def test_no_place_takes_a_negative_number(at):
     numbers = [25.0, 30.0, 25.0, 0.0, 0.2]
     numbers[at] = -1.0
     with pytest.raises(ValueError, match="not negative"):
-        form(*numbers)
+        lift_multipliers(*numbers)
 
 
 def test_the_limits_themselves_still_count():
     # published: 94-110 sets a multiplier to 0 beyond 63 cm (25 in) reach, 175 cm (70 in) up, 175 cm (70 in) travel
     edge = lift_multipliers(63, 175, 175)
     assert (edge.horizontal, edge.vertical, edge.distance) == pytest.approx((25 / 63, 0.70, 0.82 + 4.5 / 175))
-    edge = lift_multipliers_us(25, 70, 70)
-    assert (edge.horizontal, edge.vertical, edge.distance) == pytest.approx((10 / 25, 0.70, 0.82 + 1.8 / 70))
-    beyond = lift_multipliers_us(25.1, 70.1, 70.1)
+    beyond = lift_multipliers(63.1, 175.1, 175.1)
     assert (beyond.horizontal, beyond.vertical, beyond.distance) == (0.0, 0.0, 0.0)
     assert frequency_multiplier(15) > 0  # from memory: the table's last row is 15 a minute
     assert frequency_multiplier(14) > 0
 
 
-@pytest.mark.parametrize(("form", "knee"), [(lift_multipliers, 75), (lift_multipliers_us, 30)])
-def test_hands_below_the_knee_height_hold_and_lift_worse(form, knee):
+def test_hands_below_the_knee_height_hold_and_lift_worse():
     # published: the tables' columns part at V 75 cm (30 in), which itself counts as high; fair hold 0.95 low, 1.00 high
-    low, high = form(10, knee - 1, 10, 0, 9, "a day", "fair"), form(10, knee, 10, 0, 9, "a day", "fair")
+    low, high = (lift_multipliers(10, knee, 10, 0, 9, "a day", "fair") for knee in (74, 75))
     assert (low.coupling, high.coupling) == (0.95, 1.0)
     assert (low.frequency, high.frequency) == (0.0, 0.15)  # from memory: 9 a minute for a day
 
@@ -198,6 +201,23 @@ def test_a_load_at_the_limit_may_be_lifted():
 def test_the_method_says_reach_and_heights():
     method = check_lift(1.0, JacketBrief(lift_from_mm=700, lift_to_mm=1000, reach_mm=400)).method
     assert "reach 400 mm, from 700 to 1000 mm" in method
+
+
+def test_hands_are_counted_by_the_most_it_may_weigh():
+    brief = JacketBrief(lift_limit_per_person_kg=12.0, lifters=1)
+    check = check_lift(10.0, brief, "the jacket", most_kg=13.0)
+    assert not check.passes
+    assert (check.load_kg, check.most_kg, check.lifters_needed) == (10.0, 13.0, 2)
+    assert check.reason == (
+        "the jacket at 10.0 kg (at most 13.0) may be over the 12.0 kg that one person may lift this way; 2 people could"
+    )
+    assert " is over " in check_lift(12.5, brief, most_kg=13.0).reason
+    assert check_lift(0.2, brief).most_kg == 0.2
+    assert "at most" not in check_lift(0.2, brief).reason
+
+
+def test_what_weighs_just_the_limit_is_not_cut():
+    assert lightest_cuts(np.array([0.0, 1.0, 2.0]), [(np.array([4.0, 6.0]), np.zeros(3))], 10.0) == ((), (10.0,))
 
 
 AT = np.arange(0.0, 1001.0, 10.0)

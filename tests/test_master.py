@@ -775,7 +775,7 @@ def test_paths_that_lead_nowhere(tmp_path, monkeypatch):
         read_master(tmp_path / "none.stl", METRE)
     folder = tmp_path / "folder.stl"
     folder.mkdir()
-    with refused("is a folder, not a mesh file"):
+    with refused("is a folder; name a mesh file in it"):
         read_master(folder, METRE)
     odd = tmp_path / "piece.blend"
     odd.write_bytes(b"BLENDER")

@@ -35,7 +35,7 @@ def catalogue() -> Catalogue:
 @pytest.fixture(scope="module")
 def cast(catalogue: Catalogue) -> Cast:
     line = np.array([[0.0, 0, 0], [0, 0, 1000], [0, 300, 1000], [0, 300, 0]])
-    return lay_up_cast(box(400, 300, 1000), seam_of(line), locks_of(), rubber_of(), Brief(), catalogue)
+    return lay_up_cast(box(400, 300, 1000), seam_of(line), locks_of(), Brief(), catalogue)
 
 
 def programme_of(catalogue: Catalogue, cast: Cast, rubber=None, jacket=None, **run) -> Programme:

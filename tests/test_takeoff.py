@@ -48,7 +48,7 @@ def catalogue() -> Catalogue:
 @pytest.fixture(scope="module")
 def cast(catalogue: Catalogue) -> Cast:
     gentle = Brief(cast=CastBrief(push_n=200.0))
-    return lay_up_cast(BOX, seam_of(LINE), locks_of(), rubber_of(), gentle, catalogue)
+    return lay_up_cast(BOX, seam_of(LINE), locks_of(), gentle, catalogue)
 
 
 def order(

@@ -26,7 +26,7 @@ from .lifting import check_lift
 from .marks import Assumption, Mark
 from .master import Master
 from .progress import SILENT, Progress
-from .rubber import Interval, Rubber
+from .rubber import Interval
 from .seam import Seam
 from .undercut import Locks
 
@@ -115,7 +115,6 @@ def lay_up_cast(
     master: Master,
     seam: Seam,
     locks: Locks,
-    rubber: Rubber,
     brief: Brief,
     catalogue: Catalogue,
     progress: Progress = SILENT,

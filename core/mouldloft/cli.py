@@ -6,6 +6,7 @@ import os
 import signal
 import sys
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -148,6 +149,10 @@ def _run(
         raise OutputRefused(f"The folder {standing} may not be written to; choose another folder.")
     with _Terminal(quiet) as terminal:
         terminal.progress.begin("master")
+        if pictures:  # whether VTK can draw is tried in a process of its own: meanwhile the plan is made
+            from .studio import vtk_can_draw
+
+            Thread(target=vtk_can_draw, daemon=True).start()
         master = read_master(mesh, brief.master, terminal.progress)
         if not master.health.is_solid:
             write_survey(survey_open_master(master, brief, catalogue, terminal.progress), out)

@@ -17,6 +17,8 @@ PLASTER = "#e2d9c9"  # the master
 SEAM = "#b02a30"
 GLOVE = "#6fa9a8"
 JACKET = "#dcb765"
+PATCH = "#b27f2c"  # where the jacket is laid heavier
+RIB = "#6e4a2a"
 KEY = "#1f5a70"
 BOLT = "#3b3d40"
 

@@ -15,7 +15,7 @@ import numpy as np
 from .brief import Brief, JacketBrief
 from .fasteners import BOLT_PITCH_MM, Fasteners, Foot, place_fasteners, place_on_board
 from .footflange import LEVEL_PULL, foot_pixels
-from .house import counted, listed
+from .house import listed
 from .keys import RUBBER_DENSITY_KG_DM3, Keys
 from .laminate import Laminate, laminate_of, lay_up, mat_g_m2_from_oz
 from .lifting import LiftCheck, check_lift, lifting_assumptions, lightest_cuts, who_lifts
@@ -41,6 +41,7 @@ from .shell import (
     lay,
     measure_outside,
     reach_from_flange_mm,
+    rib_words,
     section_lengths_mm,
     within,
 )
@@ -180,14 +181,25 @@ def laminate_mm(piece: JacketPiece, envelope: Envelope, edge_band_mm: float) -> 
     thick = {zone.name: zone.thickness_mm for zone in piece.zones}
     reach = reach_from_flange_mm(envelope)
     found = np.where(reach <= edge_band_mm, thick["handling edge"], thick["field"])
-    i, j = np.nonzero(covered(envelope))
     if piece.patches:
-        x0, y0 = envelope.origin_mm
-        at = np.column_stack([x0 + j * envelope.pixel_mm, y0 + i * envelope.pixel_mm, envelope.outer_mm[i, j]])
-        patched = within(envelope.frame.to_master(at), piece.patches)
-        found[i[patched], j[patched]] = np.maximum(found[i[patched], j[patched]], thick["patch"])
-    flange = envelope.flange | foot_pixels(envelope, piece.flange_width_mm, piece.flange_thickness_mm)
-    return np.where(covered(envelope), np.where(flange, thick["flange"], found), np.nan)
+        found = np.where(in_patches(piece, envelope), np.maximum(found, thick["patch"]), found)
+    return np.where(covered(envelope), np.where(laid_as_flange(piece, envelope), thick["flange"], found), np.nan)
+
+
+def laid_as_flange(piece: JacketPiece, envelope: Envelope) -> np.ndarray:
+    """(rows, columns) bool: the parting flange, and the flange on the board round the foot."""
+    foot = foot_pixels(envelope, piece.flange_width_mm, piece.flange_thickness_mm)
+    return covered(envelope) & (envelope.flange | foot)
+
+
+def in_patches(piece: JacketPiece, envelope: Envelope) -> np.ndarray:
+    """(rows, columns) bool: where the body is laid as a patch."""
+    i, j = np.nonzero(covered(envelope) & ~laid_as_flange(piece, envelope))
+    (x0, y0), p = envelope.origin_mm, envelope.pixel_mm
+    at = np.column_stack([x0 + j * p, y0 + i * p, envelope.outer_mm[i, j]])
+    patched = np.zeros(envelope.flange.shape, bool)
+    patched[i, j] = within(envelope.frame.to_master(at), piece.patches)
+    return patched
 
 
 def _piece(
@@ -256,11 +268,7 @@ def _what_was_added(piece: JacketPiece, start: Schedule) -> list[str]:
         rounds = ", ".join(f"{2 * p.radius_mm:.0f} mm across, {p.centre_mm[2]:.0f} mm up" for p in piece.patches)
         more.append(f"{len(zones['patch'].layers)} layers on rounds ({rounds})")
     if piece.ribs:
-        heights = sorted({rib.core_height_mm for rib in piece.ribs})
-        cores = " and ".join(f"{h:.0f}" for h in heights)
-        more.append(
-            f"{counted(len(piece.ribs), 'rib')} on cores {RIB_WIDTH_MM:.0f} mm wide and {cores} mm high, glassed over"
-        )
+        more.append(rib_words(piece.ribs))
     if not more:
         return []
     return [

@@ -18,17 +18,13 @@ from .marks import Assumption, Mark
 
 NIOSH = "NIOSH Publication 94-110, revised 9/2021, doi 10.26616/NIOSHPUB94110revised092021"
 LOAD_CONSTANT_KG = 23.0  # published: NIOSH
-LOAD_CONSTANT_LB = 51.0  # published: NIOSH
 
 # Beyond these the multiplier is 0: no lift is recommended. Mark.MEMORY: limits of the tables in 94-110.
 LEAST_REACH_CM, MOST_REACH_CM = 25.0, 63.0
 MOST_HEIGHT_CM = 175.0
 LEAST_TRAVEL_CM, MOST_TRAVEL_CM = 25.0, 175.0
-LEAST_REACH_IN, MOST_REACH_IN = 10.0, 25.0
-MOST_HEIGHT_IN = 70.0
-LEAST_TRAVEL_IN, MOST_TRAVEL_IN = 10.0, 70.0
 MOST_ASYMMETRY_DEG = 135.0
-LOW_LIFT_CM, LOW_LIFT_IN = 75.0, 30.0  # hands below this: the stricter columns of the tables
+LOW_LIFT_CM = 75.0  # hands below this: the stricter columns of the tables
 
 Hold = Literal["good", "fair", "poor"]
 Duration = Literal["an hour", "two hours", "a day"]
@@ -117,28 +113,6 @@ def lift_multipliers(
     )
 
 
-def lift_multipliers_us(
-    reach_in: float,
-    height_in: float,
-    travel_in: float,
-    asymmetry_deg: float = 0.0,
-    lifts_a_minute: float = 0.2,
-    duration: Duration = "an hour",
-    hold: Hold = "poor",
-) -> Multipliers:
-    """`lift_multipliers` in the US customary form of the same publication, inches throughout."""
-    _check_not_negative(reach_in, height_in, travel_in, asymmetry_deg, lifts_a_minute)
-    low = height_in < LOW_LIFT_IN
-    return Multipliers(
-        horizontal=0.0 if reach_in > MOST_REACH_IN else 10.0 / max(reach_in, LEAST_REACH_IN),
-        vertical=0.0 if height_in > MOST_HEIGHT_IN else 1.0 - 0.0075 * abs(height_in - 30.0),
-        distance=0.0 if travel_in > MOST_TRAVEL_IN else 0.82 + 1.8 / max(travel_in, LEAST_TRAVEL_IN),
-        asymmetry=asymmetry_multiplier(asymmetry_deg),
-        frequency=frequency_multiplier(lifts_a_minute, duration, low),
-        coupling=HOLDS[hold][0 if low else 1],
-    )
-
-
 def asymmetry_multiplier(asymmetry_deg: float) -> float:
     """1 - 0.0032 A, and 0 beyond 135 degrees (NIOSH 94-110)."""
     return 0.0 if asymmetry_deg > MOST_ASYMMETRY_DEG else 1.0 - 0.0032 * asymmetry_deg
@@ -157,11 +131,6 @@ def frequency_multiplier(lifts_a_minute: float, duration: Duration = "an hour", 
 def recommended_weight_kg(multipliers: Multipliers) -> float:
     """Recommended weight limit of one person with two hands, kg (NIOSH 94-110)."""
     return LOAD_CONSTANT_KG * multipliers.product
-
-
-def recommended_weight_lb(multipliers: Multipliers) -> float:
-    """Recommended weight limit in pounds, from US customary multipliers (NIOSH 94-110)."""
-    return LOAD_CONSTANT_LB * multipliers.product
 
 
 def team_share(lifters: int) -> float:

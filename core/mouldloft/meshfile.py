@@ -77,15 +77,12 @@ def read_mesh_file(path: str | Path, progress: Progress = SILENT) -> MeshFile:
 
 def _bytes_of(path: Path) -> bytes:
     """The whole file, its kind and size checked before a byte of it is read."""
-    if path.is_dir():
-        raise _refuse(path, "is a folder", "name a mesh file in it")
-    if path.suffix.lower() not in SUFFIXES:
-        raise _refuse(
-            path, f"is not of a kind that can be read ('{path.suffix or 'no suffix'}')", f"export it as {_NAMES}"
-        )
     try:
         if path.is_dir():
-            raise _refuse(path, "is a folder, not a mesh file", "name the file inside it")
+            raise _refuse(path, "is a folder", "name a mesh file in it")
+        if path.suffix.lower() not in SUFFIXES:
+            kind = path.suffix or "no suffix"
+            raise _refuse(path, f"is not of a kind that can be read ('{kind}')", f"export it as {_NAMES}")
         size = path.stat().st_size
         if size > LARGEST_FILE_BYTES:
             raise _refuse(

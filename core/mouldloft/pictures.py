@@ -10,11 +10,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from PIL import Image, ImageDraw, ImageFont
 from scipy.spatial import cKDTree
 
 from .files import make_folder, write_whole
 from .frame import unit
+from .heightmap import outline
 from .house import (
     BOLT,
     GLOVE,
@@ -22,7 +24,9 @@ from .house import (
     INK,
     JACKET,
     KEY,
+    PATCH,
     PLASTER,
+    RIB,
     SEAM,
     SOFT_INK,
     cm2,
@@ -34,9 +38,11 @@ from .house import (
     rgb,
     round_step,
 )
+from .jacket import laid_as_flange
 from .polyline import spaced_out
 from .progress import SILENT, Progress
 from .rays import RayScene, blocked, ray_scene
+from .ribs import ribs_of
 from .shapes import (
     Body,
     body_of,
@@ -55,10 +61,13 @@ from .shapes import (
 from .studio import Baked, Camera, look, photograph, set_up
 
 if TYPE_CHECKING:
+    from .jacket import JacketPiece
     from .pipeline import MouldPlan
+    from .rubber import Envelope
 
 MOST_DRAWN = 1_500_000  # faces of a master drawn as it is; finer ones are thinned to this for the picture
 MOST_GLOVE_PIXELS = 70_000
+MOST_RIB_FACES = 1_500
 MOST_LIGHT_FACES = 100_000  # of the master, to cut the gloves with and to stand beside them
 LOCKS_NAMED = 5
 _APART_WIDTH_PX = 1600
@@ -95,7 +104,7 @@ MeshPair = tuple[np.ndarray, np.ndarray]  # vertices (n, 3) in mm and faces (m, 
 
 @dataclass(frozen=True, eq=False)
 class MouldMeshes:
-    """Glove, keys, jacket and bolts of every piece as plain meshes where they sit, by piece.
+    """Glove, keys, jacket, its ribs' cores and bolts of every piece as plain meshes where they sit, by piece.
 
     fine_mm : pixel of the map that each piece was drawn from.
     """
@@ -103,6 +112,7 @@ class MouldMeshes:
     gloves: tuple[MeshPair, ...]
     keys: tuple[MeshPair, ...]
     jackets: tuple[MeshPair, ...]
+    ribs: tuple[MeshPair, ...]
     bolts: tuple[MeshPair, ...]
     fine_mm: tuple[float, ...]
 
@@ -113,7 +123,8 @@ class MouldBodies:
 
     gloves: tuple[Body, ...]
     keys: tuple[Body, ...]
-    jackets: tuple[Body, ...]
+    jackets: tuple[Body, ...]  # patches in a colour of their own
+    ribs: tuple[Body, ...]
     bolts: tuple[Body, ...]
 
 
@@ -165,7 +176,7 @@ def light_master(plan: MouldPlan) -> MeshPair:
 
 def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
     cut = light_master(plan)
-    gloves, keys, jackets, bolts, fine = [], [], [], [], []
+    gloves, keys, jackets, ribs, bolts, fine = [], [], [], [], [], []
     for envelope, piece in zip(plan.rubber.envelopes, plan.jacket.pieces):
         progress.step(0.1, f"glove and jacket, {envelope.name}")
         drawn = halved(envelope, MOST_GLOVE_PIXELS)
@@ -174,10 +185,12 @@ def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
         gloves.append(glove_mesh(drawn, cut))
         keys.append(joined(key_mesh(envelope, key) for key in own))
         jackets.append(jacket_mesh(drawn, own, thickness))
+        cores = [s for s in ribs_of(piece, envelope, plan.keys, plan.rubber) if s.kind == "rib core"]
+        ribs.append(joined(fewer_faces(core.vertices_mm, core.faces, MOST_RIB_FACES) for core in cores))
         length = 2.0 * (plan.rubber.flange_thickness_mm + thickness) + 24.0
         bolts.append(joined(pin(np.asarray(p), envelope.frame.pull, 7.0, length) for p in piece.bolts_mm))
         fine.append(drawn.pixel_mm)
-    return MouldMeshes(tuple(gloves), tuple(keys), tuple(jackets), tuple(bolts), tuple(fine))
+    return MouldMeshes(tuple(gloves), tuple(keys), tuple(jackets), tuple(ribs), tuple(bolts), tuple(fine))
 
 
 def mould_bodies(plan: MouldPlan, progress: Progress = SILENT) -> MouldBodies:
@@ -188,18 +201,52 @@ def mould_bodies(plan: MouldPlan, progress: Progress = SILENT) -> MouldBodies:
 def _make_mould_bodies(plan: MouldPlan, progress: Progress) -> MouldBodies:
     meshes = mould_meshes(plan, progress)
 
-    def shell(name: str, mesh: MeshPair, fine: float, colour: str) -> Body:
-        vertices, faces = evened(*mesh, 0.12 * fine, 3.0 * fine)
-        return body_of(name, vertices, faces, rgb(colour), coarse_mm=fine)
-
     names = [envelope.name for envelope in plan.rubber.envelopes]
-    rows = list(zip(names, meshes.gloves, meshes.keys, meshes.jackets, meshes.bolts, meshes.fine_mm))
+    evened_out = [
+        [evened(*mesh, 0.12 * fine, 3.0 * fine) for mesh, fine in zip(some, meshes.fine_mm)]
+        for some in (meshes.gloves, meshes.jackets)
+    ]
+    gloves = [
+        body_of(f"glove, {name}", *mesh, rgb(GLOVE), coarse_mm=fine)
+        for name, mesh, fine in zip(names, evened_out[0], meshes.fine_mm)
+    ]
+    jackets = [jacket_body(plan, at, mesh, fine) for at, (mesh, fine) in enumerate(zip(evened_out[1], meshes.fine_mm))]
+
+    def plain(what: str, some: Sequence[MeshPair], colour: str) -> tuple[Body, ...]:
+        return tuple(body_of(f"{what}, {name}", *mesh, rgb(colour)) for name, mesh in zip(names, some))
+
     return MouldBodies(
-        tuple(shell(f"glove, {name}", glove, fine, GLOVE) for name, glove, _, _, _, fine in rows),
-        tuple(body_of(f"keys, {name}", tabs[0], tabs[1], rgb(KEY)) for name, _, tabs, _, _, _ in rows),
-        tuple(shell(f"jacket, {name}", jacket, fine, JACKET) for name, _, _, jacket, _, fine in rows),
-        tuple(body_of(f"bolts, {name}", pins[0], pins[1], rgb(BOLT)) for name, _, _, _, pins, _ in rows),
-    )
+        tuple(gloves), plain("keys", meshes.keys, KEY), tuple(jackets), plain("ribs", meshes.ribs, RIB),
+        plain("bolts", meshes.bolts, BOLT),
+    )  # fmt: skip
+
+
+def jacket_body(plan: MouldPlan, at: int, mesh: MeshPair, coarse_mm: float = 0.0) -> Body:
+    """A jacket piece's mesh as a body, cut where its patches end and each side in its own colour."""
+    piece, envelope = plan.jacket.pieces[at], plan.rubber.envelopes[at]
+    parts = _cut_at_patches(mesh, piece, envelope) if piece.patches else [mesh]
+    colours = [np.tile(rgb(colour), (len(part[0]), 1)) for part, colour in zip(parts, (JACKET, PATCH))]
+    return body_of(f"jacket, {piece.name}", *joined(parts), np.concatenate(colours), coarse_mm=coarse_mm)
+
+
+def _cut_at_patches(mesh: MeshPair, piece: JacketPiece, envelope: Envelope) -> list[MeshPair]:
+    """The mesh without its patches, and the patches; alone and whole where it is no manifold."""
+    import manifold3d
+
+    vertices, faces = mesh
+    solid = manifold3d.Manifold(manifold3d.Mesh64(vertices.astype(np.float64), faces.astype(np.uint64)))
+    if solid.status() != manifold3d.Error.NoError:
+        return [mesh]
+    balls = [manifold3d.Manifold.sphere(p.radius_mm, 96).translate(p.centre_mm) for p in piece.patches]
+    flange = outline(laid_as_flange(piece, envelope), envelope.origin_mm, envelope.pixel_mm)
+    rings = [r for part in shapely.get_parts(flange) for r in (part.exterior, *part.interiors)]
+    high = 2.0 * float(np.linalg.norm(np.ptp(vertices, axis=0)))
+    flat = manifold3d.CrossSection([np.array(ring.coords)[:-1] for ring in rings], manifold3d.FillRule.EvenOdd)
+    over = flat.extrude(high).translate((0.0, 0.0, -high / 2.0))
+    over = over.transform(np.column_stack([envelope.frame.axes.T, np.zeros(3)]))
+    there, rest = solid.split(manifold3d.Manifold.batch_boolean(balls, manifold3d.OpType.Add) - over)
+    made = [part.to_mesh64() for part in (rest, there)]
+    return [(np.array(m.vert_properties[:, :3], float), np.array(m.tri_verts, np.int32)) for m in made]
 
 
 # --- the seam on a picture -------------------------------------------------------------------------------
@@ -612,6 +659,8 @@ def taken_apart(plan: MouldPlan, progress: Progress = SILENT) -> Apart:
         off = glove.moved(first[0] * pull)
         out = jacket.moved(first[1] * pull)
         bodies += [off, out]
+        if len(parts.ribs[at].vertices_mm):
+            bodies.append(parts.ribs[at].moved(first[1] * pull))
         if len(tabs.vertices_mm):
             bodies.append(tabs.moved(first[0] * pull))
         piece = plan.jacket.pieces[at]
@@ -650,7 +699,23 @@ def apart_picture(plan: MouldPlan, progress: Progress = SILENT, renderer: str = 
         _label_beside(over, apart, camera)
     else:
         _label_below(over, apart, camera)
+    _shell_key(over, plan)
     return over.finished()
+
+
+def _shell_key(over: Overlay, plan: MouldPlan) -> None:
+    """What the colours on the jackets mean, where there are any."""
+    pieces = plan.jacket.pieces
+    signs = [
+        (PATCH, "laid heavier", any(p.patches for p in pieces)),
+        (RIB, "rib, its core", any(p.ribs for p in pieces)),
+    ]
+    y, size = 1.2 * _LABEL, 0.8 * _LABEL
+    for colour, words, there in signs:
+        if there:
+            over.box(_LABEL, y, _LABEL + size, y + size, colour)
+            over.text(_LABEL + 1.4 * size, y + size / 2, words, 0.95 * _LABEL, colour=SOFT_INK, anchor="lm")
+            y += 1.5 * _LABEL
 
 
 def _stacked(plan: MouldPlan) -> bool:

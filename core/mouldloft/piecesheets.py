@@ -5,22 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-import numpy as np
-from reportlab.lib.colors import HexColor
-from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
 
-from .house import BACKDROP, INK, KEY, SEAM, SOFT_INK, counted, kg_lb, listed, litres, m2, mm, number, ounces
+from .house import SOFT_INK, counted, kg_lb, listed, litres, m2, mm, number, ounces
 from .house import kg as kilograms
 from .opening import direction_words
-from .pictures import mould_bodies
-from .studio import Camera, look, photograph, set_up
-from .typeset import Placed, facts_table, heading, house_fonts, image_reader, ruled_table, set_text
+from .piecedrawing import PATCH_NAMES, piece_drawing
+from .typeset import facts_table, heading, ruled_table, set_text
 from .words import coats_of, rubber_kg_per_mm3
 
 if TYPE_CHECKING:
     from .jacket import JacketPiece
     from .pipeline import MouldPlan
+    from .shell import Rib
 
 _KEYS_A_ROW = 3
 
@@ -30,8 +27,8 @@ def piece_pages(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
     rubber = plan.rubber
     name = piece.name[:1].upper() + piece.name[1:]
     parts: list[Flowable] = [set_text(name, weight="light", size=20, leading=25)]
-    parts.append(set_text("Glove, keys and jacket; seen along its pull, from outside.", size=8.6, colour=SOFT_INK))
-    parts += [Spacer(1, 4), _pull_drawing(plan, at, inner, 300), Spacer(1, 4)]
+    parts.append(set_text("Glove with its keys, and jacket; along the pull, from outside.", size=8.6, colour=SOFT_INK))
+    parts += [Spacer(1, 4), piece_drawing(plan, at, inner), Spacer(1, 4)]
     facts = [
         ("Comes off", direction_words(plan.seam.pieces[at].pull)),
         ("Skin", _skin_words(plan)),
@@ -191,7 +188,7 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         for c in piece.checks
     ]
     parts: list[Flowable] = [KeepTogether([*heading("Jacket", bolts), table])]
-    parts += [set_text(words, size=7.4, colour=SOFT_INK) for words in _stiffened(piece)]
+    parts += _stiffened(piece, inner)
     if checks:
         parts += [
             Spacer(1, 6),
@@ -206,19 +203,26 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
     return parts
 
 
-def _stiffened(piece: JacketPiece) -> list[str]:
-    """Where patches and ribs go, in words."""
-    said = []
-    if piece.patches:
-        rounds = "; ".join(f"{mm(p.radius_mm)} round {_at(p.centre_mm)}" for p in piece.patches)
-        said.append(f"Patches, seen from outside: {rounds}.")
-    if piece.ribs:
-        runs = "; ".join(
-            f"{_at(r.start_mm)} to {_at(r.end_mm)}, core {mm(r.core_width_mm)} wide and {mm(r.core_height_mm)} high"
-            for r in piece.ribs
-        )
-        said.append(f"Ribs, glassed over with {' + '.join(piece.ribs[0].layers)}: {runs}.")
-    return said
+def _stiffened(piece: JacketPiece, inner: float) -> list[Flowable]:
+    """Where patches and ribs go, named as they are drawn."""
+    layers = {zone.name: " + ".join(layer.replace(" g/m²", "") for layer in zone.layers) for zone in piece.zones}
+    rows = [
+        [name, "patch", f"all within {mm(p.radius_mm)} of {_at(p.centre_mm)}, off the flange", "", layers["patch"]]
+        for name, p in zip(PATCH_NAMES, piece.patches)
+    ]
+    rows += [
+        [str(k), "rib", f"{_at(r.start_mm)} to {_at(r.end_mm)}", _section(r), layers["ribs"]]
+        for k, r in enumerate(piece.ribs, 1)
+    ]
+    if not rows:
+        return []
+    head = ("Sign", "What", "Where, on the outside", "Core, wide × high", "Layers, g/m²")
+    widths = [inner * v for v in (0.06, 0.07, 0.44, 0.16, 0.27)]
+    return [Spacer(1, 6), ruled_table(head, rows, widths, size=7.4)]
+
+
+def _section(rib: Rib) -> str:
+    return f"{rib.core_width_mm:.0f} × {mm(rib.core_height_mm)}"
 
 
 def _at(point_mm: Sequence[float]) -> str:
@@ -269,87 +273,3 @@ def _cradle_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
         right=(1, 2, 3, 4),
     )
     return [KeepTogether([*heading("Cradle", f"Worked at {tilts}."), table])]
-
-
-def _pull_drawing(plan: MouldPlan, at: int, inner: float, most_height: float) -> Placed:
-    """The glove piece seen along its pull, with keys, bolts and wedge points named, and a scale bar."""
-    bodies = mould_bodies(plan)
-    glove, tabs = bodies.gloves[at], bodies.keys[at]
-    shown = [glove, *([tabs] if len(tabs.vertices_mm) else [])]
-    pull = plan.rubber.envelopes[at].frame.pull
-    flat = look(-pull, glove.vertices_mm, 100, 100, parallel=True)
-    spread = np.ptp(glove.vertices_mm @ flat.axes.T, axis=0)
-    tall = most_height
-    wide = min(inner, max(tall * spread[0] / spread[1] * 1.1, 0.55 * inner))
-    scale = 2.6
-    camera = look(-pull, glove.vertices_mm, round(wide * scale), round(tall * scale), parallel=True, margin=0.04)
-    picture = photograph(set_up(shown, ground_mm=None), camera, floor=False)
-    reader = image_reader(picture)
-    piece = plan.jacket.pieces[at]
-    keys = [key for key in plan.keys.keys if key.piece == piece.piece]
-    left = (inner - wide) / 2
-
-    def spots(points: Sequence[Sequence[float]]) -> np.ndarray:
-        if not len(points):
-            return np.zeros((0, 2))
-        found, _ = camera.project(np.asarray(points, float))
-        return np.column_stack([left + found[:, 0] / scale, tall - found[:, 1] / scale])
-
-    def draw(canvas: Canvas) -> None:
-        canvas.setFillColor(HexColor(BACKDROP))
-        canvas.rect(0, 0, inner, tall, stroke=0, fill=1)
-        canvas.drawImage(reader, left, 0, wide, tall)
-        names = house_fonts()
-        for x, y in spots((*piece.bolts_mm, *piece.foot_bolts_mm)):
-            canvas.setFillColor(HexColor(BACKDROP))
-            canvas.setStrokeColor(HexColor(INK))
-            canvas.setLineWidth(0.7)
-            canvas.circle(x, y, 2.2, stroke=1, fill=1)
-            canvas.line(x - 2.2, y, x + 2.2, y)
-            canvas.line(x, y - 2.2, x, y + 2.2)
-        canvas.setFillColor(HexColor(SEAM))
-        for x, y in spots((*piece.wedge_points_mm, *piece.foot_wedge_points_mm)):
-            path = canvas.beginPath()
-            path.moveTo(x - 2.6, y - 2.2)
-            path.lineTo(x + 2.6, y - 2.2)
-            path.lineTo(x, y + 2.8)
-            path.close()
-            canvas.drawPath(path, stroke=0, fill=1)
-        canvas.setFont(names["strong"], 5.4)
-        canvas.setFillColor(HexColor("#ffffff"))
-        for key, (x, y) in zip(keys, spots([key.foot_mm for key in keys])):
-            canvas.drawCentredString(x, y - 1.9, key.name)
-        _drawing_key(canvas, camera, scale, inner)
-
-    return Placed(inner, tall, draw)
-
-
-def _drawing_key(canvas: Canvas, camera: Camera, scale: float, inner: float) -> None:
-    names = house_fonts()
-    canvas.setFont(names["regular"], 7)
-    y = 9.0
-    canvas.setFillColor(HexColor(KEY))
-    canvas.circle(12, y + 2.2, 3, stroke=0, fill=1)
-    canvas.setFillColor(HexColor(SOFT_INK))
-    canvas.drawString(18, y, "key")
-    canvas.setStrokeColor(HexColor(INK))
-    canvas.setLineWidth(0.7)
-    canvas.circle(12, y + 13.2, 2.2, stroke=1, fill=0)
-    canvas.drawString(18, y + 11, "bolt")
-    canvas.setFillColor(HexColor(SEAM))
-    path = canvas.beginPath()
-    path.moveTo(9.4, y + 22)
-    path.lineTo(14.6, y + 22)
-    path.lineTo(12, y + 27)
-    path.close()
-    canvas.drawPath(path, stroke=0, fill=1)
-    canvas.setFillColor(HexColor(SOFT_INK))
-    canvas.drawString(18, y + 22, "wedge point")
-    length = next(v for v in (500.0, 250.0, 200.0, 100.0, 50.0, 20.0, 10.0) if v * camera.px_per_mm / scale < 110)
-    run = length * camera.px_per_mm / scale
-    right = inner - 10
-    canvas.setStrokeColor(HexColor(SOFT_INK))
-    canvas.line(right - run, y + 1, right, y + 1)
-    for x in (right - run, right):
-        canvas.line(x, y - 1.5, x, y + 3.5)
-    canvas.drawCentredString(right - run / 2, y + 5, mm(length))

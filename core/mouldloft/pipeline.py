@@ -91,7 +91,7 @@ def plan(
     rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)
     jacket, cradle = back_glove(master, seam, rubber, keys, brief, catalogue, progress)
     progress.begin("cast")
-    cast = lay_up_cast(master, seam, locks, rubber, brief, catalogue, progress)
+    cast = lay_up_cast(master, seam, locks, brief, catalogue, progress)
     takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     made = MouldPlan(
         brief, catalogue, master, survey.opening, survey.undercut, seam, locks, rubber, keys, jacket, cradle, cast,

@@ -24,17 +24,38 @@ NEARLY_FLAT_SHARE = 0.15
 FLAP_SHARE = 0.005  # of the area: open flaps smaller than this are slips of the tool
 
 
+@njit(cache=True, nogil=True)
+def _volume_kernel(points, faces, middle):
+    out = np.empty(len(faces))
+    for f in range(len(faces)):
+        a, b, c = faces[f]
+        ax, ay, az = points[a, 0] - middle[0], points[a, 1] - middle[1], points[a, 2] - middle[2]
+        bx, by, bz = points[b, 0] - middle[0], points[b, 1] - middle[1], points[b, 2] - middle[2]
+        cx, cy, cz = points[c, 0] - middle[0], points[c, 1] - middle[1], points[c, 2] - middle[2]
+        out[f] = (ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)) / 6.0
+    return out
+
+
 def signed_volume(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
     """(m,) signed volume of each face's tetrahedron over the mesh's middle; their sum is the volume if closed."""
-    points = vertices - (vertices.min(axis=0) + vertices.max(axis=0)) / 2
-    a, b, c = points[faces[:, 0]], points[faces[:, 1]], points[faces[:, 2]]
-    return np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0
+    return _volume_kernel(vertices, faces, (vertices.min(axis=0) + vertices.max(axis=0)) / 2)
+
+
+@njit(cache=True, nogil=True)
+def _area_kernel(points, faces):
+    out = np.empty(len(faces))
+    for f in range(len(faces)):
+        a, b, c = faces[f]
+        ux, uy, uz = points[b, 0] - points[a, 0], points[b, 1] - points[a, 1], points[b, 2] - points[a, 2]
+        vx, vy, vz = points[c, 0] - points[a, 0], points[c, 1] - points[a, 1], points[c, 2] - points[a, 2]
+        x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+        out[f] = 0.5 * np.sqrt(x * x + y * y + z * z)
+    return out
 
 
 def face_areas(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
     """(m,) area of each face."""
-    a, b, c = vertices[faces[:, 0]], vertices[faces[:, 1]], vertices[faces[:, 2]]
-    return 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    return _area_kernel(vertices, faces)
 
 
 @njit(cache=True, nogil=True)

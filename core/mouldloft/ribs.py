@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 _PITCH_MM = 2.0  # of the height map under a rib, and half of its facets' size
 _ASIDE_MM = 8.0  # the map goes on past the lap
 _DEEP_MM = 60.0  # how far the shell is followed below and above a rib's course
-_EVENED_MM = 10.0  # the crown follows nothing shorter
+_EVENED_MM = 20.0  # common practice: a kerfed strip bends along its course over no less than about that
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
 _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the map's, not the rib's
 

@@ -13,9 +13,10 @@ from .master import Master
 from .mincut import FaceGraph, SplitCosts
 from .progress import SILENT, Progress
 from .rays import RayScene
+from .threads import in_threads
 from .undercut import UndercutField
 
-_CHUNK = 262_144
+_CHUNK = 65_536
 _GRAZING = 0.05  # |n . d| under which a face counts as standing along the pull (3 degrees)
 _CREASE_RADIUS_MM = 20.0  # a fold this tight or tighter hides a seam as well as a fold can (invented)
 _CREASE_SCALE_MM = 6.0  # folds are looked for at this scale, not in the carved coat (invented)
@@ -42,8 +43,9 @@ def walls_along(master: Master, scene: RayScene, direction: np.ndarray, progress
     count = len(master.faces)
     ahead, behind = np.empty(count, np.int32), np.empty(count, np.int32)
     ahead_mm, behind_mm = np.empty(count), np.empty(count)
-    for first in range(0, count, _CHUNK):
-        part = slice(first, min(first + _CHUNK, count))
+
+    def meet(begin: int) -> None:
+        part = slice(begin, begin + _CHUNK)
         centre = face_centres(master.vertices_mm, master.faces[part]) - scene.centre_mm
         normal = master.normals[part]
         along = normal @ direction
@@ -59,7 +61,8 @@ def walls_along(master: Master, scene: RayScene, direction: np.ndarray, progress
             )
             met[part] = hit["primID"]
             far[part] = np.where(hit["primID"] < 0, np.inf, hit["tfar"])
-        progress.step(0.3 + 0.15 * part.stop / count, "walls along the pull")
+
+    in_threads(meet, range(0, count, _CHUNK), progress, (0.3, 0.45), "walls along the pull")
     return Walls(ahead, behind, ahead_mm, behind_mm)
 
 

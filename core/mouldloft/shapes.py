@@ -95,7 +95,9 @@ def split_creases(
 
 
 def _summed(index: np.ndarray, values: np.ndarray, size: int) -> np.ndarray:
-    return np.stack([np.bincount(index, values[:, k], minlength=size) for k in range(values.shape[1])], axis=1)
+    # of nothing at all numpy counts in whole numbers
+    sums = [np.bincount(index, values[:, k], minlength=size) for k in range(values.shape[1])]
+    return np.stack(sums, axis=1).astype(float)
 
 
 # --- fewer faces -----------------------------------------------------------------------------------------

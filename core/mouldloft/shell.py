@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from scipy import ndimage
 
 from .footflange import foot_pixels
 from .heightmap import Cells, surface_cells
+from .house import counted, listed
 from .keys import Key, Keys, key_bumps
 from .laminate import Laminate, oz_from_mat_g_m2, resin_kg
 from .panels import Panels, find_panels
@@ -21,6 +22,7 @@ LAP_MM = 50.0  # common practice: a patch runs on past what it stiffens
 RIB_WIDTH_MM = 40.0  # common practice
 CORE_KG_MM3 = 0.6e-6  # Mark.MEMORY: sheet timber, where no catalogue says
 SAMPLES = 15_000  # of the surface, for the panel search
+_SECTION = ("core_width_mm", "core_height_mm")
 ZONES = ("field", "handling edge", "flange", "patch")
 
 
@@ -263,6 +265,12 @@ def rib_cover_mm2(rib: Rib) -> float:
     """A rib's laminate: over its crown, sides and ends, and a lap all round."""
     length, width, lap = math.dist(rib.start_mm, rib.end_mm), rib.core_width_mm, 2.0 * LAP_MM
     return (length + lap) * (width + lap) + 2.0 * rib.core_height_mm * (length + width)
+
+
+def rib_words(ribs: Sequence[Rib]) -> str:
+    """'4 ribs on cores 40 mm wide and 20 mm high, glassed over'."""
+    wide, high = (listed(f"{v:.0f}" for v in sorted({getattr(rib, k) for rib in ribs})) for k in _SECTION)
+    return f"{counted(len(ribs), 'rib')} on cores {wide} mm wide and {high} mm high, glassed over"
 
 
 def _zone(name: str, area_mm2: float, laminate: Laminate) -> Zone:

@@ -42,6 +42,7 @@ MOST_PATCHED = 0.5  # common practice: of the field
 RIB_CORES_MM = (20.0, 30.0, 40.0, 50.0, 60.0, 80.0, 100.0)  # common practice: heights of foam or timber strip
 LEAST_RIB_PITCH_MM = 100.0  # common practice: closer, a core all over (sandwich) is less work
 MOST_RIBS_A_PANEL = 8
+RIB_STEP_MM = 10.0  # how finely a rib's course is followed to where the body ends
 MOST_RIBBED_PANELS = 8
 BEAMS = "(Timoshenko, Strength of materials; from memory, verify)"
 BUCKLING_SOURCE = (
@@ -259,14 +260,25 @@ def _ribs_for(outside: Outside, made: Schedule, weak: np.ndarray, disc: Patch, l
 
 
 def _draw_ribs(outside: Outside, ribbed: Ribbed, along: np.ndarray, made: Schedule, surface: cKDTree) -> list[Rib]:
-    """Chords of the disc along its straighter way, a strip apart, their ends on the surface."""
+    """Chords of the disc along its straighter way, a strip apart, their ends on the surface, a lap off the flange."""
     centre, radius, height = np.asarray(ribbed.disc.centre_mm), ribbed.disc.radius_mm, ribbed.core_height_mm
     across = np.cross(outside.cell_normal[surface.query(centre)[1]], along)
     count = round(2.0 * radius / ribbed.pitch_mm) - 1
     drawn = []
     for off in (np.arange(count) - (count - 1) / 2.0) * ribbed.pitch_mm:
         half = np.sqrt(radius**2 - off**2)
-        ends = outside.cell_centre_mm[surface.query([centre + off * across + way * half * along for way in (-1, 1)])[1]]
+        places = centre + off * across + np.linspace(-half, half, int(half / RIB_STEP_MM) + 2)[:, None] * along
+        cells = surface.query(places)[1]
+        on_body = np.flatnonzero(outside.cell_zone[cells] < 2)
+        if len(on_body) < 2:
+            continue
+        one, other = outside.cell_centre_mm[cells[on_body[[0, -1]]]]
+        inwards = LAP_MM * (other - one) / np.linalg.norm(other - one)
+        if on_body[0] > 0:
+            one = one + inwards
+        if on_body[-1] < len(cells) - 1:
+            other = other - inwards
+        ends = outside.cell_centre_mm[surface.query([one, other])[1]]
         core_kg = float(np.linalg.norm(ends[1] - ends[0])) * RIB_WIDTH_MM * height * made.core_kg_mm3
         drawn.append(Rib(as_point(ends[0]), as_point(ends[1]), height, RIB_WIDTH_MM, made.edge.layers, core_kg))
     return drawn

@@ -14,8 +14,10 @@ import sys
 import weakref
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numba import njit
 from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
 
@@ -347,21 +349,34 @@ def _feathered(picture: np.ndarray, share: float = 0.08) -> np.ndarray:
         np.minimum(np.arange(rows), np.arange(rows)[::-1]),
         np.minimum(np.arange(columns), np.arange(columns)[::-1]),
     )
-    keep = np.clip(near / width, 0.0, 1.0)[..., None]
+    edge = near < width
+    keep = (near[edge] / width)[:, None]
     keep = keep * keep * (3 - 2 * keep)
-    return np.rint(keep * picture + (1 - keep) * 255 * np.array(rgb(BACKDROP))).astype(np.uint8)
+    faded = picture.copy()
+    faded[edge] = np.rint(keep * picture[edge] + (1 - keep) * 255 * np.array(rgb(BACKDROP)))
+    return faded
 
 
 def _averaged(large: np.ndarray) -> np.ndarray:
     """Down by `_SCALE`, in linear light so that edges keep their weight."""
     light = np.rint(to_linear(np.arange(256) / 255.0) * _FINE_STEPS).astype(np.uint32)
-    rows, columns = large.shape[0] // _SCALE, large.shape[1] // _SCALE
-    total = np.zeros((rows, columns, 3), np.uint32)
-    for i in range(_SCALE):
-        for j in range(_SCALE):
-            total += light[large[i::_SCALE, j::_SCALE]]
     back = np.rint(255 * to_srgb(np.arange(_FINE_STEPS + 1) / _FINE_STEPS)).astype(np.uint8)
-    return back[total // _SCALE**2]
+    return _average_kernel(large, light, back)
+
+
+@njit(cache=True, nogil=True)
+def _average_kernel(large, light, back):
+    rows, columns = large.shape[0] // _SCALE, large.shape[1] // _SCALE
+    out = np.empty((rows, columns, 3), np.uint8)
+    for i in range(rows):
+        for j in range(columns):
+            for k in range(3):
+                total = 0
+                for di in range(_SCALE):
+                    for dj in range(_SCALE):
+                        total += light[large[_SCALE * i + di, _SCALE * j + dj, k]]
+                out[i, j, k] = back[total // _SCALE**2]
+    return out
 
 
 def _draw_by_rays(vertices: np.ndarray, faces: np.ndarray, colours: np.ndarray, camera: Camera) -> np.ndarray:
@@ -406,7 +421,7 @@ def vtk_can_draw() -> bool:
     """
     import importlib.util
 
-    if importlib.util.find_spec("pyvista") is None:
+    if importlib.util.find_spec("vtkmodules") is None:
         return False
     here = os.pathsep.join(p for p in sys.path if p)
     environment = {**os.environ, "PYTHONPATH": here}
@@ -420,35 +435,64 @@ def vtk_can_draw() -> bool:
 
 
 def _draw_by_vtk(vertices: np.ndarray, faces: np.ndarray, colours: np.ndarray, camera: Camera) -> np.ndarray:
-    import pyvista
-    from vtkmodules.vtkCommonCore import vtkLogger
+    import vtkmodules.vtkRenderingOpenGL2  # noqa: F401 - what draws
+    from vtkmodules.util.numpy_support import numpy_to_vtk, vtk_to_numpy
+    from vtkmodules.vtkCommonCore import VTK_UNSIGNED_CHAR, vtkLogger, vtkPoints
+    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData
+    from vtkmodules.vtkRenderingCore import (
+        vtkActor,
+        vtkPolyDataMapper,
+        vtkRenderer,
+        vtkRenderWindow,
+        vtkWindowToImageFilter,
+    )
 
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_OFF)  # it complains of a missing screen each time
-    mesh = pyvista.PolyData.from_regular_faces(np.asarray(vertices, float), np.asarray(faces))
-    mesh.point_data["colour"] = np.rint(np.clip(colours, 0, 1) * 255).astype(np.uint8)
-    size = (camera.width_px * _SCALE, camera.height_px * _SCALE)
-    plotter = pyvista.Plotter(off_screen=True, window_size=list(size))
-    if plotter.render_window is not None:
-        plotter.render_window.SetMultiSamples(0)  # the picture is averaged down from twice its size
+    # VTK reads the arrays where they lie: they must outlive the drawing
+    places, corners = np.ascontiguousarray(vertices, np.float32), np.ascontiguousarray(faces, np.int32).ravel()
+    shades = np.rint(np.clip(colours, 0, 1) * 255).astype(np.uint8)
+    mesh, points, cells = vtkPolyData(), vtkPoints(), vtkCellArray()
+    points.SetData(numpy_to_vtk(places))
+    cells.SetData(3, numpy_to_vtk(corners))
+    mesh.SetPoints(points)
+    mesh.SetPolys(cells)
+    mesh.GetPointData().SetScalars(numpy_to_vtk(shades, array_type=VTK_UNSIGNED_CHAR))
+    mapper, actor, renderer, window = vtkPolyDataMapper(), vtkActor(), vtkRenderer(), vtkRenderWindow()
+    mapper.SetInputData(mesh)
+    mapper.SetColorModeToDirectScalars()
+    actor.SetMapper(mapper)
+    actor.GetProperty().LightingOff()
+    renderer.SetBackground(*rgb(BACKDROP))
+    renderer.AddActor(actor)
+    window.OffScreenRenderingOn()
+    window.SetMultiSamples(0)  # the picture is averaged down from twice its size
+    window.SetSize(camera.width_px * _SCALE, camera.height_px * _SCALE)
+    window.AddRenderer(renderer)
+    _aim(renderer.GetActiveCamera(), camera)
+    renderer.ResetCameraClippingRange()
     try:
-        plotter.renderer.SetBackground(*rgb(BACKDROP))
-        plotter.add_mesh(mesh, scalars="colour", rgb=True, lighting=False, show_scalar_bar=False)
-        _aim(plotter.camera, camera)
-        plotter.renderer.ResetCameraClippingRange()
-        picture = plotter.screenshot(return_img=True)
+        window.Render()
+        taken = vtkWindowToImageFilter()
+        taken.SetInput(window)
+        taken.ReadFrontBufferOff()
+        taken.ShouldRerenderOff()
+        taken.Update()
+        image = taken.GetOutput()
+        columns, rows, _ = image.GetDimensions()
+        # VTK counts its rows from the foot
+        return vtk_to_numpy(image.GetPointData().GetScalars()).reshape(rows, columns, -1)[::-1, :, :3].copy()
     finally:
-        plotter.close()
-    return np.asarray(picture)[..., :3]
+        window.Finalize()
 
 
-def _aim(there, camera: Camera) -> None:
+def _aim(there: Any, camera: Camera) -> None:
     flat = np.isinf(camera.distance_mm)
     distance = 10.0 * camera.half_height_mm if flat else camera.distance_mm
-    there.position = tuple(camera.target_mm + distance * camera.axes[2])
-    there.focal_point = tuple(camera.target_mm)
-    there.up = tuple(camera.axes[1])
+    there.SetPosition(*(camera.target_mm + distance * camera.axes[2]))
+    there.SetFocalPoint(*camera.target_mm)
+    there.SetViewUp(*camera.axes[1])
     if flat:
-        there.parallel_projection = True
-        there.parallel_scale = camera.half_height_mm
+        there.ParallelProjectionOn()
+        there.SetParallelScale(camera.half_height_mm)
     else:
-        there.view_angle = float(np.degrees(2 * np.arctan(camera.half_height_mm / camera.distance_mm)))
+        there.SetViewAngle(float(np.degrees(2 * np.arctan(camera.half_height_mm / camera.distance_mm))))

@@ -76,7 +76,7 @@ def _worst_lock(plan: MouldPlan) -> str:
     if not plan.locks.regions:
         return ""
     worst = plan.locks.regions[0]
-    return f"; worst: {worst.name}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep"
+    return f"; worst: {worst.name}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep across the pull"
 
 
 def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
@@ -137,7 +137,8 @@ def _key_words(plan: MouldPlan) -> str:
 def _jacket_words(piece: JacketPiece) -> str:
     zones = ", ".join(f"{z.name} {ounces(z.mat_oz_ft2)} {mm(z.thickness_mm)}" for z in piece.zones)
     lift = piece.lift_with_glove
-    hands = f"{lift.lifters_needed} to lift" if lift.lifters_needed else "by hoist or one after the other"
+    apart = " or one after the other" if piece.lift.lifters_needed else ""
+    hands = f"{lift.lifters_needed} to lift" if lift.lifters_needed else "by hoist" + apart
     weak = [check.what for check in piece.checks if not check.passes]
     return (
         f"{kg(piece.mass_kg)} ({kg(lift.load_kg)} with its glove, {hands}); {zones}; "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+import weakref
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -24,13 +25,16 @@ from .house import (
     JACKET,
     KEY,
     LOCK_STOPS,
+    PATCH,
     PLASTER,
+    RIB,
     SEAM,
     THICKNESS_STOPS,
     cm2,
     counted,
     kg,
     kg_lb,
+    listed,
     litres,
     lock_colours,
     metres,
@@ -40,10 +44,20 @@ from .house import (
     percent,
     rgb,
 )
-from .pictures import MeshPair, apart_steps_mm, light_master, lock_scale_end_mm, mould_meshes, seam_jpeg
+from .pictures import (
+    MeshPair,
+    apart_steps_mm,
+    jacket_body,
+    kept,
+    light_master,
+    lock_scale_end_mm,
+    mould_meshes,
+    seam_jpeg,
+)
 from .polyline import spaced_out
 from .progress import SILENT, Progress
 from .shapes import Body, body_of, evened, fewer_faces, lock_share, nearest_values
+from .shell import rib_words
 from .studio import set_up
 from .thicknessview import least_words, thickness_view
 from .words import (
@@ -89,6 +103,7 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
         "thick_ticks": "".join(f"<span>{tick:.3g}</span>" for tick in thickness_view(plan).ticks_mm()[:-1])
         + f"<span>{thickness_view(plan).high_mm:.3g} mm +</span>",
         "least": escape(least_words(plan)),
+        "signs": _signs(plan),
         "panel": _panel(plan),
         "footer": escape(_footer(plan)),
         "data": script_json(_data(plan, shown)),
@@ -182,9 +197,12 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
                 for key in keys
             ]
             bodies.append(_packed(tabs, block, "keys", f"Keys, {envelope.name}", steps[0], marks))
-        shell = body_of(piece.name, *_lightened(meshes.jackets[at], meshes.fine_mm[at]), rgb(JACKET))
+        shell = jacket_body(plan, at, _lightened(meshes.jackets[at], meshes.fine_mm[at]))
         said = f"Jacket, {piece.name}: {kg(piece.mass_kg)}, {counted(len(piece.bolts_mm), 'bolt')}"
         bodies.append(_packed(shell, block, f"jacket{at}", said, steps[1]))
+        if piece.ribs:
+            cores = body_of("ribs", *meshes.ribs[at], rgb(RIB))
+            bodies.append(_packed(cores, block, "ribs", f"Jacket, {piece.name}: {rib_words(piece.ribs)}", steps[1]))
         if at == 0 and len(meshes.bolts[at][0]):
             bolts = body_of("bolts", *meshes.bolts[at], rgb(BOLT))
             said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
@@ -203,9 +221,12 @@ def _lightened(mesh: MeshPair, fine_mm: float) -> MeshPair:
     return fewer_faces(*lighter, MOST_SHELL_FACES)
 
 
+_shades: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
+
+
 def _hollows(body: Body) -> np.ndarray:
-    """(n,) how bright each vertex is for what it sees of the sky."""
-    return _SHADE + (1 - _SHADE) * set_up([body], ground_mm=None).open_sky
+    """(n,) how bright each vertex is for what it sees of the sky; found once for each body."""
+    return kept(_shades, body, lambda: _SHADE + (1 - _SHADE) * set_up([body], ground_mm=None).open_sky)
 
 
 def _bytes_of(colours: np.ndarray, shade: np.ndarray) -> np.ndarray:
@@ -289,7 +310,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     parts += [(f"glove{k}", f"Glove, {e.name}", GLOVE, True) for k, e in enumerate(plan.rubber.envelopes)]
     parts.append(("keys", "Keys", KEY, True))
     parts += [(f"jacket{k}", f"Jacket, {p.name}", JACKET, True) for k, p in enumerate(plan.jacket.pieces)]
-    parts.append(("bolts", "Bolts", BOLT, True))
+    parts += [("ribs", "Ribs", RIB, True), ("bolts", "Bolts", BOLT, True)]
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
         for name, label, colour, on in parts
@@ -321,6 +342,15 @@ def _lock_words(region) -> str:
         f"{region.name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch {percent(region.stretch)}, "
         f"fill {litres(region.fill_mm3)}"
     )
+
+
+def _signs(plan: MouldPlan) -> str:
+    """The colour on the jackets that has no button of its own, as HTML."""
+    layers = {len(z.layers) for p in plan.jacket.pieces if p.patches for z in p.zones if z.name == "patch"}
+    if not layers:
+        return ""
+    words = f"Jacket laid heavier here: {listed(str(n) for n in sorted(layers))} layers"
+    return f'<p class="sign"><i style="background:{PATCH}"></i>{escape(words)}</p>'
 
 
 def _ticks(plan: MouldPlan) -> str:
