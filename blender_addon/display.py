@@ -167,15 +167,17 @@ def _jacket(done: dict[str, Any], progress: Any) -> Shown:
 def _solids(done: dict[str, Any], progress: Any) -> Shown:
     from mouldloft.house import GLOVE, JACKET, PLASTER, rgb
 
-    envelopes = {envelope.name: envelope for envelope in done["bare_rubber"].envelopes}
+    envelopes = {envelope.piece: envelope for envelope in done["bare_rubber"].envelopes}
+    moving = {f"{kind}, {e.name}": e.piece for e in envelopes.values() for kind in ("glove", "jacket")}
+    for cradle in done["cradle"].pieces:  # a rail is named after the boards it joins
+        moving |= {f"cradle {kind}, {b.name}": cradle.piece for b in cradle.boards for kind in ("board", "rail")}
     shapes = []
     for solid in done["solids"]:
-        kind, _, piece = solid.name.partition(", ")
-        envelope = envelopes.get(piece) if kind in ("glove", "jacket") else None
+        envelope = envelopes.get(moving.get(solid.name.split(" to ")[0], -1))
         stuff, colour = {"glove": ("glove", GLOVE), "jacket": ("jacket", JACKET)}.get(solid.kind, ("wall", PLASTER))
         shape = Shape(f"Solid {solid.name}", "solid", -1, solid.vertices_mm, solid.faces, rgb(colour), stuff=stuff)
         if envelope is not None:
-            reach = _reach(envelope) * (2.0 if kind == "jacket" else 1.0)
+            reach = _reach(envelope) * (1.0 if solid.kind == "glove" else 2.0)
             shape = replace(shape, piece=envelope.piece, way=_pull(envelope), reach_mm=reach)
         shapes.append(shape)
     return Shown(shapes)

@@ -398,7 +398,7 @@ class MOULDLOFT_PT_show(Standing, bpy.types.Panel):
         for name in results.COLLECTIONS.values():
             inner = bpy.data.collections.get(name)
             if inner is not None:
-                words = name.removeprefix("Mouldloft ").capitalize()
+                words = name.split()[1].capitalize()  # one word: no more fits
                 shown.prop(inner, "hide_viewport", text=words, toggle=1, invert_checkbox=True)
         layout.prop(s, "apart", slider=True)
         column = layout.column(align=True)

@@ -69,11 +69,12 @@ def _along_flange(envelope: Envelope, rubber: Rubber, keys: Keys, placed: Sequen
     lines = rim_lines(envelope, min(BOLT_EDGE_MM, width / 2.0))
     clear = _clear_of(feet, reach + WASHER_RADIUS_MM)
     bolts = points_along(lines, BOLT_PITCH_MM, clear, _shared(envelope, [f.bolts_mm for f in placed]))
-    others = [line for edge in OTHER_EDGES_MM if edge < width / 2.0 for line in rim_lines(envelope, edge)]
-    bolts = _with_stopgaps(lines, bolts, _spots_of(others), clear)
-    rim = rim_lines(envelope, min(CLAMP_EDGE_MM, width / 2.0))
-    shared = _shared(envelope, [f.clamps_mm for f in placed])
-    clamps = _clamps(lines, bolts, _spots_of(rim), feet, reach, shared)
+    clamps = _shared(envelope, [f.clamps_mm for f in placed])
+    if _wide_steps(lines, bolts):
+        others = [line for edge in OTHER_EDGES_MM if edge < width / 2.0 for line in rim_lines(envelope, edge)]
+        bolts = _with_stopgaps(lines, bolts, _spots_of(others), clear)
+        rim = rim_lines(envelope, min(CLAMP_EDGE_MM, width / 2.0))
+        clamps = _clamps(lines, bolts, _spots_of(rim), feet, reach, clamps)
     taken = np.concatenate([bolts, clamps])
     blocked, room = np.concatenate([feet, taken]), np.concatenate([reach, np.full(len(taken), WEDGE_CLEAR_MM)])
     edge = rim_lines(envelope, 1.5 * envelope.pixel_mm)

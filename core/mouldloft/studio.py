@@ -462,6 +462,8 @@ def _draw_by_vtk(vertices: np.ndarray, faces: np.ndarray, colours: np.ndarray, c
     mapper.SetColorModeToDirectScalars()
     actor.SetMapper(mapper)
     actor.GetProperty().LightingOff()
+    # half the work: bodies are closed and the floor faces up, so from above nothing shows its back
+    actor.GetProperty().SetBackfaceCulling(bool(camera.axes[2][2] >= 0))
     renderer.SetBackground(*rgb(BACKDROP))
     renderer.AddActor(actor)
     window.OffScreenRenderingOn()

@@ -364,8 +364,9 @@ def the_gloves_thickness_is_a_map_on_the_glove():
         assert shown.sum() > 300
         nearest = np.linalg.norm(colours[shown, None] - ramp[None], axis=2).argmin(axis=1)
         told = low + (high - low) * nearest * 8 / 255
-        # the drawn glove is coarser than what is measured: most of it, to a tenth of the scale
-        assert np.quantile(np.abs(told - away[shown]), 0.8) < 0.1 * (high - low)
+        # the glove is drawn, and measured, on a coarse grid here: most of it to a fifth of the scale
+        assert np.quantile(np.abs(told - away[shown]), 0.8) < 0.2 * (high - low)
+        assert np.corrcoef(told, away[shown])[0, 1] > 0.7
     assert len(bpy.data.objects["Seated hare"].data.color_attributes) == 0
     s.map_kind = "FREES"
     assert seen("map")
@@ -410,10 +411,12 @@ def solids_are_closed_objects_of_the_volume_told():
         assert all(edge.is_manifold for edge in mesh.edges), solid.name
         assert abs(mesh.calc_volume(signed=True) * 1e9 / solid.volume_mm3 - 1.0) < 1e-3, solid.name
         mesh.free()
-    glove = next(thing for thing in things if thing.name.startswith("Solid glove"))
     s.apart = 1.0
-    assert np.linalg.norm(glove.location) > 0.1
+    far = {thing.name: np.linalg.norm(thing.location) for thing in things}
     s.apart = 0.0
+    for name, moved in far.items():
+        stays = name.startswith(("Solid master half", "Solid baseboard"))
+        assert moved == 0.0 if stays else moved > 0.1, (name, moved)
 
     def stands() -> str:
         return addon("state").standings(bpy.context.scene)[0]["solids"].kind
