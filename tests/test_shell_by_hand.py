@@ -25,7 +25,7 @@ def cells(centres, zones, area=1e4):
     none = Panels(np.zeros((0, 3)), np.zeros(0), np.zeros((0, 2)), np.zeros((0, 3)))
     return Outside(
         SimpleNamespace(name="left piece", piece=0), 2.0, 2e6, area * count, 0.03, 0.04, np.full(count, float(area)),
-        np.array(centres, float), up, np.array(zones), 0.0, none, np.array(centres, float),
+        np.array(centres, float), up, np.array(zones), 1e4, none, np.array(centres, float),
     )  # fmt: skip
 
 
@@ -45,11 +45,20 @@ def test_zones_weigh_their_cells():
     # 3 % of area and 4 % of resin, apart from one another: Pythagoras
     assert shell.interval.low == pytest.approx(shell.mass_kg * 0.95)
     assert shell.interval.high == pytest.approx(shell.mass_kg * 1.05)
-    glass = next(z for z in shell.zones if z.name == "flange").glass_kg
-    assert glass == pytest.approx(0.02 * 1.2)
+    assert shell.interval.likely == shell.mass_kg
+    assert shell.interval.causes == (("column image resolution", 0.03), ("resin taken up by hand", 0.04))
+    flange = next(z for z in shell.zones if z.name == "flange")
+    assert flange.glass_kg == pytest.approx(0.02 * 1.2)
+    assert flange.resin_kg == pytest.approx(0.02 * 1.2 * 7 / 3)
+    # an ounce a square foot is 305.15 g/m², by the definition of the units
+    assert (flange.mat_g_m2, flange.mat_oz_ft2) == (1200, pytest.approx(1200 / 305.15, rel=1e-4))
+    assert (flange.layers, flange.thickness_mm) == (EDGE.layers, EDGE.thickness_mm)
+    assert (shell.area_mm2, shell.foot_mm2, shell.rubber_kg) == (5e4, 1e4, 2.0)
+    assert shell.envelope.name == "left piece"
+    assert shell.schedule.field is FIELD
 
 
-@pytest.mark.parametrize(("edge", "patched"), [(EDGE, 2), (laminate_of((900, 900), 0.30), 1)])
+@pytest.mark.parametrize(("edge", "patched"), [(EDGE, 2), (laminate_of((900, 900), 0.30), 1), (PATCH, 1)])
 def test_a_patch_lies_where_it_is_heavier_and_never_on_the_flange(edge, patched):
     made = Schedule(FIELD, edge, PATCH, (Patch((250.0, 0.0, 0.0), 160.0),))  # over all but the first cell
     areas = {zone.name: zone.area_mm2 for zone in lay(cells(ROW, ZONES), made).zones}
@@ -105,6 +114,8 @@ def test_rounds_cover_panels_with_a_lap_and_none_lies_in_another():
     found = _cover(panels((0.0, 100.0), (90.0, 50.0), (500.0, 60.0), (40.0, 110.0)))
     # the largest first: 160 about 40; the 100 about 0 reaches to 150 left of 0, out of it; the 50 lies inside
     assert [(p.centre_mm[0], p.radius_mm) for p in found] == [(40.0, 160.0), (0.0, 150.0), (500.0, 110.0)]
+    assert len(_cover(panels((0.0, 100.0), (0.0, 100.0)))) == 1
+    assert len(_cover(panels((0.0, 100.0), (0.5, 100.0)))) == 2, "half a millimetre stands out"
 
 
 def test_the_way_that_takes_least_glass():
@@ -124,7 +135,14 @@ def test_the_way_that_takes_least_glass():
     assert laid(all_, one, []) == (1, 1)
     assert laid(all_, all_, []) == (2, 0)
     assert laid(four, one, []) == (0, 2), "0.8 against 1.1"
+    # three plies: all on half of the field 1.5, or one on all and two on a fifth 1.4; half is still a patch
+    assert laid(four + [(4000.0, 100.0)], four[:2], four[:2], []) == (1, 2)
+    assert laid(four + [(4000.0, 100.0)], four + [(4000.0, 100.0)], []) == (0, 2)
+    patched = _least_glass(outside, start, ply, [panels(*one), panels(*one), panels()], 2)
+    assert patched.patches == _cover(panels(*one))
+    assert patched.patch.weights_g_m2 == (300, 450, 450, 450)
     made = _least_glass(outside, start, ply, [panels(*all_), panels(*all_), panels()], 2)
+    assert (made.patch, made.patches) == (None, ())
     assert made.edge.glass_g_m2 == made.field.glass_g_m2 == 750 + 900, "the edge is no lighter than the field"
 
 

@@ -9,15 +9,19 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.brief import Brief, RubberBrief, RunBrief, SeamBrief
+from mouldloft.brief import Brief, RubberBrief, RunBrief, SeamBrief, brief_from_dict
 from mouldloft.catalogue import read_catalogue
 from mouldloft.cradle import board_in_plan
 from mouldloft.errors import BriefRefused, OutputRefused, PlanImpossible
-from mouldloft.keys import Keys
+from mouldloft.jacket import laminate_mm
+from mouldloft.keys import Keys, key_bumps
+from mouldloft.master import prepare_master
+from mouldloft.pipeline import plan
 from mouldloft.results import write_results
+from mouldloft.rims import covered
 from mouldloft.rubber import brush_rubber
 from mouldloft.seam import place_seam
-from mouldloft.solids import Solid, _sheet, make_solids, write_solids
+from mouldloft.solids import Solid, make_solids, write_solids
 from mouldloft.undercut import find_locks, undercut_field
 from seam_bodies import as_master, opening_along
 
@@ -47,7 +51,13 @@ def plan_of(
     brief = Brief(run=RunBrief(casts=1), rubber=thickness)
     rubber = brush_rubber(master, seam, locks, brief)
     zones = [SimpleNamespace(name=n, thickness_mm=LAMINATE_MM) for n in ("field", "handling edge", "flange")]
-    shells = tuple(SimpleNamespace(piece=e.piece, name=e.name, zones=zones, patches=()) for e in rubber.envelopes)
+    shells = tuple(
+        SimpleNamespace(
+            piece=e.piece, name=e.name, zones=zones, patches=(), flange_width_mm=flange_width_mm,
+            flange_thickness_mm=LAMINATE_MM,
+        )
+        for e in rubber.envelopes
+    )  # fmt: skip
     return SimpleNamespace(
         master=master, seam=seam, rubber=rubber, keys=Keys((), ()), jacket=SimpleNamespace(pieces=shells),
         cradle=SimpleNamespace(pieces=()), brief=brief, catalogue=read_catalogue(None),
@@ -81,34 +91,15 @@ def coarse_hare(small_plan):
     return make_solids(small_plan, tolerance_mm=8.0)
 
 
-# --- footprints
-
-
-@pytest.mark.parametrize("turn_deg", [0.0, 17.0, 45.0])
-def test_footprint_of_a_square_keeps_its_area(turn_deg):
-    """A square turned on the lattice, blocks' coverage known by 8 x 8 points: no side is out by a 20th of a block."""
-    side, c, s = 41.0, np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
-    fine = (np.arange(80 * 8) + 0.5) / 8 - 40.0
-    x, y = np.meshgrid(fine, fine)
-    inside = (np.abs(c * x + s * y) < side / 2) & (np.abs(c * y - s * x) < side / 2)
-    share = inside.reshape(80, 8, 80, 8).mean(axis=(1, 3))
-    sheet = _sheet(share, mirrored=False)
-    gx, gy = np.meshgrid(np.arange(80.0), np.arange(80.0))
-    a, b, d = (np.column_stack([sheet.at(gx), sheet.at(gy)])[sheet.faces[:, k]] for k in range(3))
-    areas = ((b - a)[:, 0] * (d - a)[:, 1] - (b - a)[:, 1] * (d - a)[:, 0]) / 2
-    assert areas.min() > 0
-    assert areas.sum() == pytest.approx(side**2, abs=0.05 * 4 * side)
-
-
-def test_any_speckle_makes_a_footprint_without_pinches():
-    """Random coverage has every saddle there is; each point may have only one fan of triangles round it."""
-    share = np.pad(np.random.default_rng(7).random((60, 50)), 1)
-    sheet = _sheet(share, mirrored=True)
-    edges = np.concatenate([sheet.faces[:, [0, 1]], sheet.faces[:, [1, 2]], sheet.faces[:, [2, 0]]])
-    assert len(np.unique(edges, axis=0)) == len(edges)
-    sides, count = np.unique(np.sort(edges, axis=1), axis=0, return_counts=True)
-    at_rim = np.bincount(sides[count == 1].ravel(), minlength=len(sheet.one))
-    assert set(np.unique(at_rim)) == {0, 2}
+@pytest.fixture(scope="module")
+def fine_plan(small_hare):
+    """The small hare on the rubber's own lattice, so that its solids come on the default one."""
+    settings = {
+        "piece": "Seated hare", "master": {"finished_height_mm": 1400}, "run": {"casts": 6},
+        "opening": {"directions": 64, "refine": 2}, "rubber": {"pixel_mm": 1.5},
+    }  # fmt: skip
+    brief = brief_from_dict(settings)
+    return plan(prepare_master(*small_hare, brief.master, name="Seated hare"), brief)
 
 
 # --- analytic
@@ -178,9 +169,9 @@ def test_every_solid_is_closed_and_right_way_out(small_solids):
 
 
 def test_glove_holds_as_much_rubber_as_its_parts(small_plan, small_solids):
-    """On a lattice of 4 mm, three times the rubber's own: facets that clear the skin add to steep walls."""
+    """On a lattice of 4 mm, three times the rubber's own."""
     for solid, part in zip(of_kind(small_solids, "glove"), small_plan.rubber.parts, strict=True):
-        assert solid.volume_mm3 == pytest.approx(part.total_mm3, rel=0.017), solid.name
+        assert solid.volume_mm3 == pytest.approx(part.total_mm3, rel=0.01), solid.name
 
 
 def test_gloves_do_not_overlap_each_other_nor_the_master(small_plan, small_solids):
@@ -229,13 +220,38 @@ def test_jacket_lifts_off_where_the_pull_leans_from_the_board():
     solids = make_solids(leaning)
     lifts_off(leaning, solids)
     for glove, jacket in zip(of_kind(solids, "glove"), of_kind(solids, "jacket"), strict=True):
-        assert (manifold(glove) ^ manifold(jacket)).volume() < 1e-6 * jacket.volume_mm3
+        assert (manifold(glove) ^ manifold(jacket)).volume() < 1e-5 * jacket.volume_mm3
 
 
-def test_jacket_holds_its_zones_laminate(small_plan, small_solids):
-    for solid, shell in zip(of_kind(small_solids, "jacket"), small_plan.jacket.pieces, strict=True):
-        laid = sum(z.area_mm2 * z.thickness_mm for z in shell.zones)
-        assert solid.volume_mm3 == pytest.approx(laid, rel=0.035), solid.name
+def test_volumes_of_the_hare_at_the_default_lattice(fine_plan):
+    """Glove: its parts. Jacket: A t + M t^2 (Steiner) of the envelope's own pixels, keys on, with area and integral of
+    mean curvature by trimesh; and what the plan says is laid, ribs being solids of their own."""
+    solids = make_solids(fine_plan)
+    shells = fine_plan.jacket.pieces
+    for k, envelope in enumerate(fine_plan.rubber.envelopes):
+        glove, jacket = (of_kind(solids, kind)[k] for kind in ("glove", "jacket"))
+        assert glove.volume_mm3 == pytest.approx(fine_plan.rubber.parts[k].total_mm3, rel=0.01), glove.name
+        laminate = float(np.nanmean(laminate_mm(shells[k], envelope, fine_plan.rubber.edge_band_mm)))
+        assert jacket.volume_mm3 == pytest.approx(over(envelope, fine_plan.keys, laminate), rel=0.01), jacket.name
+        laid = sum(z.area_mm2 * z.thickness_mm for z in shells[k].zones if z.name != "ribs")
+        assert jacket.volume_mm3 == pytest.approx(laid, rel=0.015), jacket.name
+
+
+def over(envelope, keys, thickness_mm: float) -> float:
+    """Volume of a layer over an envelope's pixels, the mean of their two diagonals."""
+    height = np.where(covered(envelope), envelope.outer_mm + key_bumps(envelope, keys.keys), np.nan).astype(float)
+    rows, columns = height.shape
+    x, y = np.meshgrid(np.arange(columns) * envelope.pixel_mm, np.arange(rows) * envelope.pixel_mm)
+    points = np.column_stack([x.ravel(), y.ravel(), height.ravel()])
+    number = np.arange(rows * columns).reshape(rows, columns)
+    a, b, c, d = (number[s].ravel() for s in (np.s_[:-1, :-1], np.s_[:-1, 1:], np.s_[1:, 1:], np.s_[1:, :-1]))
+    volumes = []
+    for cut in (((a, b, c), (a, c, d)), ((a, b, d), (b, c, d))):
+        faces = np.concatenate([np.column_stack(corners) for corners in cut])
+        known = np.isfinite(points[faces][:, :, 2]).all(axis=1)
+        mesh = trimesh.Trimesh(points, faces[known], process=False)
+        volumes.append(mesh.area * thickness_mm + mesh.integral_mean_curvature * thickness_mm**2)
+    return float(np.mean(volumes))
 
 
 def test_nothing_lies_below_the_ground(small_solids):

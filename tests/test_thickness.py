@@ -66,8 +66,8 @@ def test_hare_is_never_thinner_than_asked(small_plan, on_the_hare):
     """On the solid's facets, between the nodes too: skin all over, the edge's thickness in the edge band."""
     rubber = small_plan.rubber
     for piece in on_the_hare:
-        assert piece.least_mm >= rubber.skin_thickness_mm - 2 * ALLOWED_MM, piece.thin
-        assert piece.band_least_mm >= rubber.edge_thickness_mm - 2 * ALLOWED_MM, piece.thin
+        assert piece.least_mm >= rubber.skin_thickness_mm, piece.thin
+        assert piece.band_least_mm >= rubber.edge_thickness_mm, piece.thin
         assert np.mean(piece.map_mm < piece.asked_mm - ALLOWED_MM) < 1e-3
 
 
@@ -75,6 +75,19 @@ def test_envelopes_are_never_thinner_than_asked(small_plan):
     for piece in measure_thickness(small_plan):
         assert piece.least_mm >= small_plan.rubber.skin_thickness_mm
         assert piece.band_least_mm >= small_plan.rubber.edge_thickness_mm
+
+
+def test_thinnest_facets_by_trimesh(small_plan, small_solids):
+    """Middles of the thinnest facets to every one of the piece's faces: as thick as asked, less what thins flat parts
+    when a solid is written (a hundredth)."""
+    skin = small_plan.rubber.skin_thickness_mm
+    for piece in measure_thickness(small_plan, small_solids):
+        own = (small_plan.seam.labels == piece.piece) & ~small_plan.master.base_faces
+        triangles = small_plan.master.vertices_mm[small_plan.master.faces[own]]
+        middles = piece.vertices_mm[piece.faces].mean(axis=1)
+        for at in np.argsort(piece.map_mm[piece.faces].min(axis=1))[:25]:
+            near = closest_point(triangles, np.tile(middles[at], (len(triangles), 1)))
+            assert np.linalg.norm(near - middles[at], axis=1).min() > skin - 0.011
 
 
 def test_hare_against_trimesh(small_plan, on_the_hare):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
@@ -123,6 +124,9 @@ _BY_CHOICE = ("pictures", "client-sheet.pdf", "workshop-sheets.pdf", "templates"
 
 
 _WITHOUT_RENDERER = ("order", "templates")
+# Faces of a master. The solids take about as long as all the paper and each leaves half the machine idle, so they are
+# made at the same time, but for masters so large that the memory of both together could be more than there is.
+MOST_BESIDE = 2_000_000
 
 
 def _write_solids(plan: MouldPlan, folder: Path, formats: tuple[str, ...], progress: Progress) -> list[Written]:
@@ -159,8 +163,8 @@ def write_results(
     def all_solids(beside: Progress) -> list[Written]:
         return _write_solids(plan, inner / "solids", solids, beside)
 
-    # the solids take about as long as all the paper, and each leaves half the machine idle
-    with written_together(target) as inner, Beside(all_solids, progress) as shapes:
+    with written_together(target) as inner, ExitStack() as running:
+        shapes = running.enter_context(Beside(all_solids, progress)) if len(plan.master.faces) <= MOST_BESIDE else None
         made.append(Written(write_text(inner / "summary.txt", summary_text(plan) + "\n"), "the summary above"))
         for name, what, write in _OUTPUTS:
             if not pictures and name not in _WITHOUT_RENDERER:
@@ -169,6 +173,7 @@ def write_results(
             made.append(Written(write(plan, inner, progress), what))
         if solids:
             progress.begin("solids")
+        shapes = shapes or running.enter_context(Beside(all_solids, progress))
         try:
             made += shapes.result()
         except PlanImpossible as error:

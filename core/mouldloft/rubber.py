@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from .keys import Keys
     from .seam import Seam
 
+SPACING_PIXELS = 1.2  # between the points of the skin that the outside is held from
 FADE = 0.5  # of the handling band: past it the edge's thickness goes smoothly down to the skin's (common practice)
 
 
@@ -406,8 +407,8 @@ def _cover_piece(
     above = points[:, 2] - _read_map(parting, grid, points)
     keep = above > -rule.edge_mm  # skin just under the parting surface is still covered
     points, above = points[keep], np.maximum(above[keep], 0.0)
-    # between points at a distance d the skin would thin by d^2 / 2t: the balls are that much larger
-    guard = (0.58 * spacing_mm) ** 2 / (2 * rule.skin_mm)
+    # the balls are that much larger
+    guard = missed_mm(spacing_mm, rule.skin_mm)
     showing = _can_show(points, filled, grid, rule.edge_mm + guard)
     points, above = points[showing], above[showing]
     skin, half = filled.copy(), filled.copy()
@@ -465,6 +466,12 @@ def _cover_piece(
         of_many=several,
     )
     return _Cover(envelope, body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3, solid)
+
+
+def missed_mm(spacing_mm: float, thickness_mm: float) -> float:
+    """By how much balls about points that cover a skin fall short of its offset, at most: a place is within 0.58
+    spacings of a point, and at a distance d from it the offset thins by d² / 2t."""
+    return (0.58 * spacing_mm) ** 2 / (2 * thickness_mm)
 
 
 _STEEPEST_FLANGE = 4.0  # rise over run: past it a pixel's slope says more of the lattice than of the flange
@@ -671,7 +678,7 @@ def brush_rubber(
             f"A pixel of {pixel:g} mm is too fine for a piece of {max(master.size_mm):.0f} mm; "
             "give a larger rubber.pixel_mm in the brief, or leave it out."
         )
-    spacing = 1.2 * pixel
+    spacing = SPACING_PIXELS * pixel
     scene = ray_scene(master.vertices_mm, master.faces)
     pieces = range(len(seam.pieces))
     points = in_threads(

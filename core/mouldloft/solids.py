@@ -6,10 +6,10 @@ out if manifold in). The jacket's inside is the glove's outside, triangle by tri
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,23 +19,25 @@ from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
 from .cast import BOARD_THICKNESS_MM
+from .clearance import raised_clear
 from .cradle import Board, CradlePiece
 from .depthmap import Grid, raise_by_balls
 from .errors import BriefRefused, OutputRefused, PlanImpossible
 from .files import DEVICE_NAMES, make_folder, write_via_path
+from .footprint import Cut, Sheet, plain_cut, quartered, sheet_of
 from .frame import UP, PullFrame
 from .halves import cut_along_seam
-from .heightmap import coarsen, share_of_blocks
+from .heightmap import coarsen, sample, share_of_blocks
 from .jacket import JacketPiece, laminate_mm
 from .keys import Keys, key_bumps
 from .master import Master
 from .progress import SILENT, Progress
 from .rims import covered
-from .rubber import Envelope, Rubber
-from .sampling import covering_points, samples_on_every_face
+from .rubber import SPACING_PIXELS, Envelope, Rubber, missed_mm
+from .sampling import covering_points
 from .seam import Seam
-from .shapes import face_vectors
-from .thickness import AskedSkin, asked_skin
+from .thickness import asked_skin
+from .threads import in_threads
 
 if TYPE_CHECKING:
     from .pipeline import MouldPlan
@@ -47,13 +49,8 @@ _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice
 _CRUMB_ROUNDS = 4
 _WELD_MM = 1e-3
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
-_FINER = 3  # points to a pitch at which facets are held to the thickness asked
-_SPARE_MM = 0.03  # thinner than asked by less is let pass
-_STEEPEST = 8.0
-_STEEP_COSINE = 0.5  # over 60 degrees a facet is held by distances: heights say little of it
-_WALL_ROUNDS = 8
-_RAISES = (0.4, 0.5, 1.0)  # a full step clears every point at once, and some by more than need be
-_NEAR_CORNER = 0.02  # rim points keep this share of the pitch from a node, so that no sliver is made
+_MISSED_MM = 0.02  # of a thickness, at most, between the points of the skin that facets are held from
+_STEEP = 2.0  # slope over which cells are quartered: a wall climbs this many pitches between two nodes
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,22 +90,11 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     print_of = _manifold(plan.master.vertices_mm, plan.master.faces, plan.master.name)
     progress.step(0.2, "parting surface")
     lattices = _lattices(plan.rubber.envelopes, plan.seam, plan.keys, pitch)
-    count = len(lattices)
-    for at, (lattice, shell) in enumerate(zip(lattices, plan.jacket.pieces, strict=True)):
-        name = lattice.envelope.name
-        progress.step(0.3 + 0.6 * at / count, f"glove of the {name}")
-        skin = asked_skin(plan.master, plan.seam, lattice.envelope, plan.rubber, plan.brief.rubber)
-        lattice = _thick_enough(lattice, skin)
-        block = _column_solid(lattice, lattice.share, lattice.low_mm, lattice.top_mm)
-        glove = _trimmed(block, lattice, plan.master) - _in_frame(print_of, lattice.envelope.frame)
-        solids.append(_solid(f"glove, {name}", "glove", glove, lattice.envelope.frame, _CRUMB_SHARE))
-        progress.step(0.3 + 0.6 * (at + 0.5) / count, f"jacket of the {name}")
-        if (lattice.jacket_share >= 0.5).any():
-            outside = _jacket_outside(lattice, plan.rubber, shell)
-            over = _column_solid(lattice, lattice.jacket_share, lattice.low_mm, outside)
-            # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
-            shell_of = _trimmed(over - block, lattice, plan.master)
-            solids.append(_solid(f"jacket, {name}", "jacket", shell_of, lattice.envelope.frame, _CRUMB_SHARE))
+    made = in_threads(
+        lambda pair: _glove_and_jacket(plan, print_of, *pair), zip(lattices, plan.jacket.pieces, strict=True),
+        progress, (0.3, 0.9), "gloves and jackets",
+    )  # fmt: skip
+    solids += itertools.chain(*made)
     progress.step(0.9, "boards")
     for cradle in plan.cradle.pieces:
         envelope = next(e for e in plan.rubber.envelopes if e.piece == cradle.piece)
@@ -116,6 +102,21 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     solids += _baseboards(plan)
     progress.step(1.0)
     return tuple(solids)
+
+
+def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: JacketPiece) -> list[Solid]:
+    """One piece's glove, and its jacket where one goes over it."""
+    name, frame = lattice.envelope.name, lattice.envelope.frame
+    inside = _thick_enough(lattice, plan)
+    block = _column_solid(lattice, lattice.share, inside)
+    glove = _trimmed(block, lattice, plan.master) - _in_frame(print_of, frame)
+    made = [_solid(f"glove, {name}", "glove", glove, frame, _CRUMB_SHARE)]
+    if (lattice.jacket_share >= 0.5).any():
+        over = _column_solid(lattice, lattice.jacket_share, _jacket_outside(lattice, inside, plan.rubber, shell))
+        # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
+        jacket = _trimmed(over - block, lattice, plan.master)
+        made.append(_solid(f"jacket, {name}", "jacket", jacket, frame, _CRUMB_SHARE))
+    return made
 
 
 # --- manifolds -------------------------------------------------------------------------------------------
@@ -338,221 +339,82 @@ def _window(lattice: _Lattice, first: Sequence[int]) -> tuple[slice, slice]:
 # --- never thinner than asked ----------------------------------------------------------------------------
 
 
-def _thick_enough(lattice: _Lattice, skin: AskedSkin) -> _Lattice:
-    """The lattice with its outside raised until its facets, not only its nodes, clear a ball of the asked thickness
-    about every point of the skin: a chord cuts a convex edge. The outside stays a height map.
+@dataclass(frozen=True, eq=False)
+class _Outside:
+    """The glove's outside over a lattice: how its cells are cut, and the heights of nodes and of the cut's middles."""
 
-    First by heights over a finer lattice; then, as a wall that stands between two of its points is not in them, by
-    distances from points on the steep facets.
+    cut: Cut
+    top_mm: np.ndarray
+    middles_mm: np.ndarray
+
+    def points(self, lattice: _Lattice, sheet: Sheet) -> np.ndarray:
+        """(k, 3) of a sheet with this cut, in the piece's frame."""
+        found = _points(lattice, sheet, self.top_mm)
+        found[len(found) - sheet.middles :, 2] = self.middles_mm
+        return found
+
+
+def _thick_enough(lattice: _Lattice, plan: MouldPlan) -> _Outside:
+    """The lattice's outside raised until its facets, not only its nodes, are as far from the skin as asked: a chord
+    cuts a convex edge. It stays a height map.
+
+    Steep cells are quartered, the others cut along the higher of their diagonals, where a convex outside lies. The
+    envelope is over the skin by what its own points may miss between them; here that is taken off first, as the facets
+    are held by denser points.
     """
-    faces = _facets(lattice)
-    height = _ball_heights(lattice, skin)
-    top = lattice.top_mm
-    for share in _RAISES:
-        top = top + share * _shortfall_mm(top, height, lattice.pitch_mm)
-    points = lattice.envelope.frame.to_frame(skin.points_mm)
-    tree = cKDTree(points, balanced_tree=False)
-    return replace(lattice, top_mm=_cleared_walls(lattice, top, faces, tree, skin.thickness_mm))
-
-
-def _facets(lattice: _Lattice) -> np.ndarray:
-    """(m, 3) flat node numbers of both triangles of every cell with rubber in it, as `_sheet` cuts them."""
-    node = np.arange(lattice.share.size).reshape(lattice.share.shape)
-    around = np.stack([node[:-1, :-1], node[:-1, 1:], node[1:, 1:], node[1:, :-1]], axis=-1).reshape(-1, 4)
-    around = around[(lattice.share.reshape(-1)[around] > 0).any(axis=1)]
-    return np.concatenate([around[:, [0, 1, 2]], around[:, [0, 2, 3]]])
-
-
-def _ball_heights(lattice: _Lattice, skin: AskedSkin) -> np.ndarray:
-    """Top of the balls over a lattice `_FINER` times finer, which has every node, rows and columns as the nodes'."""
-    rows, columns = ((n - 1) * _FINER + 1 for n in lattice.low_mm.shape)
-    grid = Grid(float(lattice.x_mm.min()), float(lattice.y_mm[0]), lattice.pitch_mm / _FINER, rows, columns)
-    height = np.full((rows, columns), -np.inf, np.float32)
-    raise_by_balls(height, lattice.envelope.frame.to_frame(skin.points_mm), skin.thickness_mm, grid)
-    return height[:, ::-1] if lattice.mirrored else height
-
-
-def _ease(top_mm: np.ndarray, pitch_mm: float) -> np.ndarray:
-    """How far a node may rise for as much thickness square to the surface, squared: steep ones are raised first."""
-    slopes = np.gradient(top_mm, pitch_mm)
-    return 1.0 + np.minimum(slopes[0] ** 2 + slopes[1] ** 2, _STEEPEST**2)
-
-
-def _shortfall_mm(top_mm: np.ndarray, height_mm: np.ndarray, pitch_mm: float) -> np.ndarray:
-    """(rows, columns) by how much each node must rise so that the facets clear the finer map: for each of its points
-    the least sum of squares of the corners' steps, square to the surface."""
-    ease = _ease(top_mm, pitch_mm)
-    rows, columns = top_mm.shape
-    windows = [np.s_[i : rows - 1 + i, j : columns - 1 + j] for i, j in ((0, 0), (0, 1), (1, 1), (1, 0))]
-    corner = [top_mm[at] for at in windows]
-    rise = np.zeros_like(top_mm)
-    for a in range(_FINER):
-        for b in range(_FINER):
-            t, s = a / _FINER, b / _FINER
-            lower = s >= t
-            weights = (1 - s, s - t, t, 0.0) if lower else (1 - t, 0.0, s, t - s)
-            along, up = (
-                (corner[1] - corner[0], corner[2] - corner[1])
-                if lower
-                else (corner[2] - corner[3], corner[3] - corner[0])
-            )
-            spare = _SPARE_MM * np.sqrt(1.0 + (along**2 + up**2) / pitch_mm**2)
-            level = sum(w * c for w, c in zip(weights, corner))
-            short = np.maximum(height_mm[a:-1:_FINER, b:-1:_FINER] - spare - level, 0.0)
-            scale = short / sum(w * w * ease[at] for w, at in zip(weights, windows))
-            for w, at in zip(weights, windows):
-                np.maximum(rise[at], scale * w * ease[at], out=rise[at])
-    return rise
-
-
-def _cleared_walls(
-    lattice: _Lattice, top_mm: np.ndarray, faces: np.ndarray, tree: cKDTree, asked_mm: np.ndarray
-) -> np.ndarray:
-    """The heights, raised where points on steep facets are nearer to the skin than asked (tree: in piece's frame)."""
+    rubber, envelope = plan.rubber, lattice.envelope
+    slope = np.hypot(*np.gradient(lattice.top_mm, lattice.pitch_mm))
+    spare = missed_mm(SPACING_PIXELS * envelope.pixel_mm, rubber.skin_thickness_mm) * np.sqrt(1.0 + slope**2)
+    top = np.maximum(lattice.top_mm - spare, lattice.low_mm + _LEAST_WALL_MM)
+    # where the rubber is a film its two sides stay the same triangles, so that they never cross
+    whole = (lattice.share >= 1.0) & (lattice.jacket_share >= 1.0) & (top - lattice.low_mm > lattice.pitch_mm)
+    inner = ndimage.binary_erosion(whole, np.ones((5, 5)))
+    cut = quartered(_every_corner(inner) & _any_corner(slope > _STEEP))
+    turned = _every_corner(whole) & (top[:-1, 1:] + top[1:, :-1] > top[:-1, :-1] + top[1:, 1:])
+    cut = replace(cut, turned=turned)
     x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
-    nodes = np.column_stack([x.ravel(), y.ravel(), top_mm.ravel()])
-    asked = np.append(asked_mm, -np.inf)
-    steep = _lean(nodes, faces) < _STEEP_COSINE
-    looked = faces[steep]
-    for _ in range(_WALL_ROUNDS):
-        lean, areas = _lean(nodes, looked), np.linalg.norm(face_vectors(nodes, looked), axis=1) / 2
-        taken = samples_on_every_face(nodes, looked, areas, lattice.pitch_mm / 4)
-        away, nearest = tree.query(taken.points_mm, distance_upper_bound=float(asked_mm.max()), workers=2)
-        short = asked[nearest] - _SPARE_MM - away
-        bad = short > 0
-        if not bad.any():
-            break
-        own = looked[taken.faces[bad]]
-        weights = _weights(nodes[own][:, :, :2], taken.points_mm[bad, :2])
-        ease = _ease(nodes[:, 2].reshape(top_mm.shape), lattice.pitch_mm).reshape(-1)[own]
-        steps = weights * ease / (weights**2 * ease).sum(axis=1, keepdims=True)
-        steps *= (short[bad] / lean[taken.faces[bad]])[:, None]
-        rise = np.zeros(len(nodes))
-        np.maximum.at(rise, own, steps)
-        nodes[:, 2] += rise
-        looked = faces[(rise[faces] > 0).any(axis=1)]
-    return nodes[:, 2].reshape(top_mm.shape)
+    outside = envelope.outer_mm + key_bumps(envelope, plan.keys.keys)
+    halfway = [(m.ravel()[cut.one] + m.ravel()[cut.other]) / 2 for m in (x, y, spare, lattice.low_mm)]
+    middles = sample(outside, envelope.origin_mm, envelope.pixel_mm, np.column_stack(halfway[:2])) - halfway[2]
+    middles = np.maximum(middles, halfway[3] + _LEAST_WALL_MM)
+    nodes = np.column_stack([*(np.append(m.ravel(), e) for m, e in zip((x, y, top), (*halfway[:2], middles)))])
+    skin = asked_skin(plan.master, plan.seam, envelope, rubber, plan.brief.rubber, _MISSED_MM)
+    centres = envelope.frame.to_frame(skin.points_mm)
+    raised = raised_clear(nodes, cut.cells(_any_corner(lattice.share > 0)), centres, skin.thickness_mm + _MISSED_MM)
+    return _Outside(cut, raised[: top.size].reshape(top.shape), raised[top.size :])
 
 
-def _lean(nodes: np.ndarray, faces: np.ndarray) -> np.ndarray:
-    """(m,) cosine between each face's normal and the pull."""
-    across = face_vectors(nodes, faces)
-    return np.abs(across[:, 2]) / np.maximum(np.linalg.norm(across, axis=1), 1e-12)
+def _any_corner(nodes: np.ndarray) -> np.ndarray:
+    return nodes[:-1, :-1] | nodes[:-1, 1:] | nodes[1:, 1:] | nodes[1:, :-1]
 
 
-def _weights(corners: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """(k, 3) barycentric weights of (k, 2) points in (k, 3, 2) triangles."""
-    a, b, c = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    d = at - a
-    whole = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
-    one = (d[:, 0] * c[:, 1] - d[:, 1] * c[:, 0]) / whole
-    two = (b[:, 0] * d[:, 1] - b[:, 1] * d[:, 0]) / whole
-    return np.clip(np.column_stack([1 - one - two, one, two]), 0.0, 1.0)
+def _every_corner(nodes: np.ndarray) -> np.ndarray:
+    return ~_any_corner(~nodes)
 
 
 # --- columns ---------------------------------------------------------------------------------------------
 
 
-def _cell_triangles() -> tuple[np.ndarray, ...]:
-    """Triangles that cover the part of a cell inside the rim, for each of the 16 ways its corners may lie.
-
-    Local numbers: corners 0 to 3 round the cell, then the rim's points on the sides 0-1, 1-2, 2-3 and 3-0. Corners
-    are told inside by the bits of the case. Of a cell with two opposite corners inside, the two stay apart.
-    """
-    cases = []
-    for case in range(16):
-        inside = [bool(case >> corner & 1) for corner in range(4)]
-        if case in (5, 10):
-            cases.append(np.array([[4 + (c + 3) % 4, c, 4 + c] for c in range(4) if inside[c]]))
-            continue
-        around = []
-        for corner in range(4):
-            around += [corner] if inside[corner] else []
-            around += [4 + corner] if inside[corner] != inside[(corner + 1) % 4] else []
-        fan = [[around[0], a, b] for a, b in pairwise(around[1:])]
-        cases.append(np.array(fan, int).reshape(-1, 3))
-    return tuple(cases)
-
-
-_TRIANGLES = _cell_triangles()
-
-
-@dataclass(frozen=True, eq=False)
-class _Sheet:
-    """A footprint cut into triangles: its points are the lattice's nodes inside and points between nodes on the rim.
-
-    one, other : (k,) flat node numbers; a point lies `along` (0 to 1) from one to the other. faces : (m, 3), counter
-    clockwise seen against the pull.
-    """
-
-    one: np.ndarray
-    other: np.ndarray
-    along: np.ndarray
-    faces: np.ndarray
-
-    def at(self, values: np.ndarray) -> np.ndarray:
-        """(k,) a map's values at the points, linear between nodes."""
-        flat = values.reshape(-1)
-        return flat[self.one] * (1.0 - self.along) + flat[self.other] * self.along
-
-
-def _sheet(share: np.ndarray, mirrored: bool) -> _Sheet:
-    """The footprint whose rim runs where half of a block is covered (marching squares), so its area is unbiased."""
-    inside = share >= 0.5
-    node = np.arange(share.size).reshape(share.shape)
-    sides = [(node[:, :-1], node[:, 1:]), (node[:-1], node[1:])]
-    crossed = [inside.reshape(-1)[a] != inside.reshape(-1)[b] for a, b in sides]
-    one = np.concatenate([node[inside], *(a[c] for (a, _), c in zip(sides, crossed))])
-    other = np.concatenate([node[inside], *(b[c] for (_, b), c in zip(sides, crossed))])
-    here, there = share.reshape(-1)[one], share.reshape(-1)[other]
-    # two blocks cut by a rim square to them hold what lies within it up to here + there blocks from the first's edge
-    reach = np.where(here > there, here + there - 0.5, 1.5 - here - there)
-    along = np.where(one == other, 0.0, np.clip(reach, _NEAR_CORNER, 1 - _NEAR_CORNER))
-    number = np.arange(len(one))
-    of_node = np.full(share.shape, -1)
-    of_node[inside] = number[: inside.sum()]
-    level, rising = (np.full(c.shape, -1) for c in crossed)
-    level[crossed[0]] = number[inside.sum() : inside.sum() + crossed[0].sum()]
-    rising[crossed[1]] = number[inside.sum() + crossed[0].sum() :]
-    local = np.stack(
-        [
-            of_node[:-1, :-1], of_node[:-1, 1:], of_node[1:, 1:], of_node[1:, :-1],
-            level[:-1], rising[:, 1:], level[1:], rising[:, :-1],
-        ],
-        axis=-1,
-    )  # fmt: skip
-    bits = inside.astype(int)
-    case = bits[:-1, :-1] + 2 * bits[:-1, 1:] + 4 * bits[1:, 1:] + 8 * bits[1:, :-1]
-    faces = np.concatenate([local[case == k][:, t].reshape(-1, 3) for k, t in enumerate(_TRIANGLES) if len(t)])
-    return _Sheet(one, other, along, faces[:, ::-1] if mirrored else faces)
-
-
-def _rim(faces: np.ndarray) -> np.ndarray:
-    """(k, 2) directed edges that only one face has."""
-    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    size = int(faces.max()) + 1
-    return edges[~np.isin(edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0])]
-
-
-def _points(lattice: _Lattice, sheet: _Sheet, height_mm: np.ndarray) -> np.ndarray:
+def _points(lattice: _Lattice, sheet: Sheet, height_mm: np.ndarray) -> np.ndarray:
     """(k, 3) of the sheet at a map's height, in the piece's frame."""
     x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
     return np.column_stack([sheet.at(x), sheet.at(y), sheet.at(height_mm)])
 
 
-def _column_solid(lattice: _Lattice, share: np.ndarray, low_mm: np.ndarray, high_mm: np.ndarray) -> Any:
-    """The columns between two maps as a manifold, walls at the rim; in the piece's frame.
+def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside) -> Any:
+    """The columns between the parting surface and an outside as a manifold, walls at the rim; in the piece's frame.
 
-    Both sides are the same triangles, and low lies under high at every node, so it cannot cross itself.
+    Both sides have the same points at the rim, and the parting surface lies under the outside everywhere, so it cannot
+    cross itself.
     """
-    sheet = _sheet(share, lattice.mirrored)
-    rim, count = _rim(sheet.faces), len(sheet.one)
+    below, above = sheet_of(share, lattice.mirrored), sheet_of(share, lattice.mirrored, outside.cut)
+    rim, count = below.rim(), len(above.one)
     walls = [
         np.column_stack([rim[:, 1], rim[:, 0], rim[:, 0] + count]),
         np.column_stack([rim[:, 1], rim[:, 0] + count, rim[:, 1] + count]),
     ]
-    vertices = np.concatenate([_points(lattice, sheet, high_mm), _points(lattice, sheet, low_mm)])
-    faces = np.concatenate([sheet.faces, sheet.faces[:, ::-1] + count, *walls])
+    vertices = np.concatenate([outside.points(lattice, above), _points(lattice, below, lattice.low_mm)])
+    faces = np.concatenate([above.faces, below.faces[:, ::-1] + count, *walls])
     return _manifold(vertices, faces, f"the columns of the {lattice.envelope.name}")
 
 
@@ -563,14 +425,14 @@ def _trimmed(solid: Any, lattice: _Lattice, master: Master) -> Any:
     return solid.trim_by_plane(lattice.envelope.frame.axes @ UP, 0.0)
 
 
-def _jacket_outside(lattice: _Lattice, rubber: Rubber, shell: JacketPiece) -> np.ndarray:
+def _jacket_outside(lattice: _Lattice, glove: _Outside, rubber: Rubber, shell: JacketPiece) -> _Outside:
     """The jacket's outside over every node: the glove's outside, keys and all, offset by the laminate's thickness.
 
     Balls about points that cover the very triangles of the glove's outside, so that its steep walls, which climb
     many pitches between two nodes, get their laminate too.
     """
-    sheet = _sheet(lattice.jacket_share, lattice.mirrored)
-    inside = _points(lattice, sheet, lattice.top_mm)
+    sheet = sheet_of(lattice.jacket_share, lattice.mirrored, glove.cut)
+    inside = glove.points(lattice, sheet)
     thick = {z.name: z.thickness_mm for z in shell.zones}
     spacing = min(lattice.pitch_mm, 0.4 * min(thick.values()))
     points = covering_points(inside, sheet.faces, spacing)
@@ -582,8 +444,9 @@ def _jacket_outside(lattice: _Lattice, rubber: Rubber, shell: JacketPiece) -> np
     height = np.full(lattice.low_mm.shape, -np.inf, np.float32)
     raise_by_balls(height, points, radius + guard, grid)
     height = height[:, ::-1] if lattice.mirrored else height
-    least = lattice.top_mm + min(thick.values())
-    return np.where(np.isfinite(height), np.maximum(height, least), least)
+    least = glove.top_mm + min(thick.values())
+    top = np.where(np.isfinite(height), np.maximum(height, least), least)
+    return _Outside(plain_cut((top.shape[0], top.shape[1])), top, np.zeros(0))
 
 
 def _laid_mm(envelope: Envelope, points_mm: np.ndarray, shell: JacketPiece, band_mm: float) -> np.ndarray:
@@ -612,7 +475,7 @@ def _cradle(cradle: CradlePiece, envelope: Envelope) -> list[Solid]:
     boards = sorted(cradle.boards, key=lambda board: board.station_mm)
     made = [_member(f"cradle board, {b.name}", "cradle board", b, b.station_mm, cradle, envelope) for b in boards]
     height = next((row[3] for row in cradle.cut_list if row[0] == "rail"), 0.0)
-    for one, other in pairwise(boards):
+    for one, other in itertools.pairwise(boards):
         bay = other.station_mm - one.station_mm - one.thickness_mm
         if height <= 0 or bay <= 0:
             continue

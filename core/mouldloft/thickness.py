@@ -112,11 +112,18 @@ class AskedSkin:
     spacing_mm: float
 
 
-def asked_skin(master: Master, seam: Seam, envelope: Envelope, rubber: Rubber, brief: RubberBrief) -> AskedSkin:
-    """The piece's own skin in points, close enough that the nearest one is at most `READ_HIGH_MM` further than the
+def asked_skin(
+    master: Master,
+    seam: Seam,
+    envelope: Envelope,
+    rubber: Rubber,
+    brief: RubberBrief,
+    read_high_mm: float = READ_HIGH_MM,
+) -> AskedSkin:
+    """The piece's own skin in points, close enough that the nearest one is at most `read_high_mm` further than the
     skin: at a distance t it is within (0.58 spacing)² / 2t, since a foot inside a face has points around it in the
     face's plane, one on an edge along the edge, and every corner is a point itself."""
-    spacing = np.sqrt(2.0 * rubber.skin_thickness_mm * READ_HIGH_MM) / 0.58
+    spacing = np.sqrt(2.0 * rubber.skin_thickness_mm * read_high_mm) / 0.58
     mine = (seam.labels == envelope.piece) & skin_faces(master)
     points = covering_points(master.vertices_mm, master.faces[mine], spacing)
     at = envelope.frame.to_frame(points)
