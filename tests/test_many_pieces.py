@@ -302,7 +302,7 @@ def dome_plan(request, small_plan) -> MouldPlan:
     bare = brush_rubber(master, seam, locks, brief)
     rubber, keys = key_glove(master, seam, locks, bare, brief, CATALOGUE)
     jacket, cradle = back_glove(master, seam, rubber, keys, brief, CATALOGUE)
-    cast = lay_up_cast(master, seam, locks, rubber, brief, CATALOGUE)
+    cast = lay_up_cast(master, seam, locks, brief, CATALOGUE)
     takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, CATALOGUE)
     return with_notes(
         replace(

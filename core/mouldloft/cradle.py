@@ -355,7 +355,7 @@ def _build_one(
     found = _best_layout(lie, brief)
     if found is None:
         return CradlePiece(shell.piece, (), (), (), ()), [
-            f"The {shell.name} gives profile boards nothing to hold: lay it on a level board with packing."
+            f"The {shell.name} gives boards nothing to hold: lay it on a level board with packing."
         ]
     layout, tilts = found
     boards = []
