@@ -121,7 +121,20 @@ def test_a_flange_with_room_needs_no_clamp():
         assert len(made.clamps_mm) == 0
         assert made.pitch_mm <= BOLT_PITCH_MM * 1.02
     bare = rubber_of(dome(R, flange_width_mm=0.0))
-    assert len(place_fasteners(replace(bare, flange_width_mm=0.0), NO_KEYS)[0].bolts_mm) == 0
+    (none,) = place_fasteners(replace(bare, flange_width_mm=0.0), NO_KEYS)
+    assert len(none.bolts_mm) == len(none.wedges_mm) == len(none.clamps_mm) == none.pitch_mm == 0
+
+
+@pytest.mark.parametrize("width", [30.0, 16.0])
+def test_on_a_narrow_flange_they_stand_in_its_middle(width):
+    rubber = replace(rubber_of(dome(R, flange_width_mm=width, pixel_mm=1.0)), flange_width_mm=width)
+    at = np.radians(np.arange(0.0, 91.0, 4.0))
+    feet = np.column_stack([R * np.cos(at), R * np.sin(at), np.zeros(len(at))])
+    keys = Keys(tuple(shape_key(f"U{k}", 0, "edge", tuple(f), Brief().keys) for k, f in enumerate(feet)), ())
+    (made,) = place_fasteners(rubber, keys)
+    assert np.hypot(*made.bolts_mm[:, :2].T) == pytest.approx(R + width / 2.0, abs=2.0)
+    assert len(made.clamps_mm) >= 2
+    assert np.hypot(*made.clamps_mm[:, :2].T) == pytest.approx(R + width - min(10.0, width / 2.0), abs=2.0)
 
 
 def test_steps_along_by_hand():

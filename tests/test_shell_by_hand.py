@@ -114,6 +114,8 @@ def test_rounds_cover_panels_with_a_lap_and_none_lies_in_another():
     found = _cover(panels((0.0, 100.0), (90.0, 50.0), (500.0, 60.0), (40.0, 110.0)))
     # the largest first: 160 about 40; the 100 about 0 reaches to 150 left of 0, out of it; the 50 lies inside
     assert [(p.centre_mm[0], p.radius_mm) for p in found] == [(40.0, 160.0), (0.0, 150.0), (500.0, 110.0)]
+    assert len(_cover(panels((0.0, 100.0), (0.0, 100.0)))) == 1
+    assert len(_cover(panels((0.0, 100.0), (0.5, 100.0)))) == 2, "half a millimetre stands out"
 
 
 def test_the_way_that_takes_least_glass():
@@ -133,7 +135,14 @@ def test_the_way_that_takes_least_glass():
     assert laid(all_, one, []) == (1, 1)
     assert laid(all_, all_, []) == (2, 0)
     assert laid(four, one, []) == (0, 2), "0.8 against 1.1"
+    # three plies: all on half of the field 1.5, or one on all and two on a fifth 1.4; half is still a patch
+    assert laid(four + [(4000.0, 100.0)], four[:2], four[:2], []) == (1, 2)
+    assert laid(four + [(4000.0, 100.0)], four + [(4000.0, 100.0)], []) == (0, 2)
+    patched = _least_glass(outside, start, ply, [panels(*one), panels(*one), panels()], 2)
+    assert patched.patches == _cover(panels(*one))
+    assert patched.patch.weights_g_m2 == (300, 450, 450, 450)
     made = _least_glass(outside, start, ply, [panels(*all_), panels(*all_), panels()], 2)
+    assert (made.patch, made.patches) == (None, ())
     assert made.edge.glass_g_m2 == made.field.glass_g_m2 == 750 + 900, "the edge is no lighter than the field"
 
 

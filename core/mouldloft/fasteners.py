@@ -67,7 +67,11 @@ def _along_flange(envelope: Envelope, rubber: Rubber, keys: Keys, placed: Sequen
     feet, reach = _keys_on_flange(envelope, rubber, keys)
     width = rubber.flange_width_mm
     lines = rim_lines(envelope, min(BOLT_EDGE_MM, width / 2.0))
-    clear = _clear_of(feet, reach + WASHER_RADIUS_MM)
+    off_keys, lowest = _clear_of(feet, reach + WASHER_RADIUS_MM), _over_foot_mm(envelope, rubber)
+
+    def clear(spots: np.ndarray) -> np.ndarray:
+        return off_keys(spots) & (spots[:, 1] >= lowest)
+
     bolts = points_along(lines, BOLT_PITCH_MM, clear, _shared(envelope, [f.bolts_mm for f in placed]))
     clamps = _shared(envelope, [f.clamps_mm for f in placed])
     if _wide_steps(lines, bolts):
@@ -82,6 +86,12 @@ def _along_flange(envelope: Envelope, rubber: Rubber, keys: Keys, placed: Sequen
     wedges = points_along(edge, WEDGE_PITCH_MM, _clear_of(blocked, room), shared, phase=0.5)
     pitch = widest_step_mm(lines, bolts, BOLT_EDGE_MM)
     return Fasteners(on_parting(envelope, bolts), on_parting(envelope, wedges), on_parting(envelope, clamps), pitch)
+
+
+def _over_foot_mm(envelope: Envelope, rubber: Rubber) -> float:
+    """Frame y from which on a washer lies clear of the flange on the board, which meets this one in a corner."""
+    rows = np.flatnonzero(foot_pixels(envelope, rubber.flange_width_mm, rubber.flange_thickness_mm).any(axis=1))
+    return envelope.origin_mm[1] + envelope.pixel_mm * rows[-1] + WASHER_RADIUS_MM if len(rows) else -np.inf
 
 
 def _spots_of(lines: Sequence[shapely.LineString]) -> np.ndarray:

@@ -40,8 +40,8 @@ STAGES = (
     "jacket",
     "cradle",
     "cast",
-    "takeoff",
     "programme",
+    "takeoff",
 )
 
 
@@ -218,10 +218,11 @@ def reckon_work(
     progress: Progress = SILENT,
 ) -> tuple[Takeoff, Programme]:
     """What to buy, and the days it takes."""
+    progress.begin("programme")  # before the take-off, which counts its pots and person days
+    programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
     progress.begin("takeoff")
-    takeoff = take_off(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
-    progress.begin("programme")
-    return takeoff, set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
+    parts = (master, locks, rubber, keys, jacket, cradle, cast)
+    return take_off(*parts, brief, catalogue, progress, programme), programme
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:

@@ -1,4 +1,4 @@
-"""Stage 11, programme: batches inside pot life, coats, waits and days, for the mould and for the run of casts.
+"""Stage 10, programme: batches inside pot life, coats, waits and days, for the mould and for the run of casts.
 
 Hours come from amounts and the catalogue's working rates. Waits go on overnight and over weekends; work keeps to the
 brief's hours. Work that may be done at any time (cradles, cleaning up a cast's joint) fills the waits.

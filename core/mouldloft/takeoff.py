@@ -1,4 +1,4 @@
-"""Stage 10, take-off: what to buy, in packs, what it costs, and how long the mould may last.
+"""Stage 11, take-off: what to buy, in packs, what it costs, and how long the mould may last.
 
 Every material is gathered by stage with an interval, added up over the job, and bought in the cheapest packs that
 cover the likely amount with waste and the high amount without. Costs go back to the stages by their share of what is
