@@ -332,9 +332,7 @@ def test_what_cannot_be_cradled_is_said() -> None:
         lambda x, y: np.where(np.hypot(x, y) < 100, 14.0, np.nan), 100.0, pixel_mm=4.0, name="left piece"
     )
     made = build_cradle(shell_of(flat), rubber_of(flat), NO_KEYS, CradleBrief())
-    assert made.advice == (
-        "The left piece gives boards nothing to hold: lay it on a level board with packing.",
-    )
+    assert made.advice == ("The left piece gives boards nothing to hold: lay it on a level board with packing.",)
     (piece,) = made.pieces
     assert (piece.piece, piece.boards, piece.support_polygon_mm, piece.tilts, piece.cut_list) == (0, (), (), (), ())
 

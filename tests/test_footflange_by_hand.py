@@ -28,16 +28,18 @@ def footed(pull=(1, 0, 0), hole=False):
     )
 
 
-def test_pixels_of_the_foot():
-    envelope = footed()
+@pytest.mark.parametrize("upright", [1.0, 0.85])
+def test_pixels_of_the_foot(upright):
+    envelope = footed(pull=(upright, 0.0, np.sqrt(1.0 - upright**2)))
     found = foot_pixels(envelope, WIDTH, THICK)
-    rise = envelope.origin_mm[1] + PIXEL * np.arange(found.shape[0])
+    assert found.dtype == bool
+    rise = upright * (envelope.origin_mm[1] + PIXEL * np.arange(found.shape[0]))  # of a map that leans back
     inside = np.isfinite(envelope.outer_mm) & ~envelope.flange
     # its thickness, and the draft of its upper face: a tenth of its width more
     expected = inside & ((rise > -PIXEL) & (rise < THICK + DRAFTED * WIDTH))[:, None]
     assert DRAFTED * WIDTH == 4.0
     assert (found == expected).all()
-    assert found.any(axis=1).sum() == (THICK + 4.0) / PIXEL
+    assert found.any(axis=1).sum() == round((THICK + 4.0) / PIXEL / upright)
     assert not (found & envelope.flange).any()
 
 
@@ -75,16 +77,20 @@ def test_two_parts_are_two_lines_the_longest_first():
     few = np.zeros_like(pixels)
     few[:, 60:62] = pixels[:, 60:62]
     assert foot_lines(envelope, few, 1.0) == [], "two columns make no line"
+    pixels[:, 40:42] = foot_pixels(envelope, WIDTH, THICK)[:, 40:42]
+    pixels[:, 42:46] = False
+    assert len(foot_lines(envelope, pixels, 6.0)) == 2, "and hide none after them"
 
 
 def test_height_over_the_parting_is_read_at_the_upper_side():
     envelope = footed()
-    rows = np.arange(envelope.parting_mm.shape[0], dtype=np.float32)
-    leaning = replace(envelope, parting_mm=np.repeat(rows[:, None], envelope.parting_mm.shape[1], axis=1))
+    rows, columns = (np.arange(n, dtype=np.float32) for n in envelope.parting_mm.shape)
+    x = envelope.origin_mm[0] + PIXEL * columns
+    leaning = replace(envelope, parting_mm=rows[:, None] + x[None, :] / 10.0)
     pixels = foot_pixels(leaning, WIDTH, THICK)
     top = np.flatnonzero(pixels.any(axis=1))[-1]
     found = above_parting_mm(leaning, pixels, np.array([[0.0, 50.0], [30.0, 20.0]]))
-    assert found == pytest.approx([50.0 - top, 20.0 - top])
+    assert found == pytest.approx([50.0 - top, 20.0 - top - 3.0], abs=1e-4)
 
 
 @pytest.mark.parametrize("pull", [(1.0, 0.0, 0.0), (0.0, -1.0, 0.0)])

@@ -14,7 +14,7 @@ from mouldloft.heightmap import coarsen, fit_planes, outline, sample, surface_ce
 from mouldloft.jacket import laminate_mm, lay_up_jacket
 from mouldloft.keys import Keys, set_keys, shape_key
 from mouldloft.laminate import laminate_of, lay_up, mat_g_m2_from_oz
-from mouldloft.rims import points_along, widest_step_mm
+from mouldloft.rims import on_this_flange, points_along, widest_step_mm
 from mouldloft.shell import Patch, section_lengths_mm, surface_samples, within
 from mouldloft.stiffness import rib_section
 from synthetic_gloves import (
@@ -653,6 +653,14 @@ def test_the_foot_s_flange_is_bolted_to_the_board(on_a_board):
         assert (apart >= reach + WASHER_RADIUS_MM - 1e-6).all()
 
 
+def test_the_parting_s_bolts_stay_off_the_foot_s_flange(on_a_board):
+    # its face is drafted over a tenth of its width; a washer lies on the parting flange above that
+    _, _, piece = on_a_board
+    heights = np.array(piece.bolts_mm)[:, 2]
+    least = FLANGE_THICKNESS_MM + WASHER_RADIUS_MM
+    assert least <= heights.min() <= least + 0.1 * FLANGE_WIDTH_MM + 20
+
+
 def test_the_foot_s_bolts_stay_off_the_parting_flange_by_themselves(on_a_board):
     rubber, _, _ = on_a_board
     alone = place_on_board(rubber.envelopes[0], rubber, NO_KEYS, np.zeros((0, 3)))
@@ -738,4 +746,13 @@ def test_the_hare_s_jacket_holds_and_its_fasteners_are_clear(small_plan):
         every = np.array(piece.bolts_mm + piece.foot_bolts_mm)
         apart = np.linalg.norm(every[:, None] - every[None], axis=2) + 1e9 * np.eye(len(every))
         assert apart.min() >= 30
+    # its two outlines differ by up to 30 mm at the ears: every bolt still goes through both flanges, none is missing
+    one, other = small_plan.jacket.pieces
+    for spots in (one.bolts_mm, other.bolts_mm):
+        for envelope in small_plan.rubber.envelopes:
+            assert on_this_flange(envelope, np.array(spots), 3.0 * envelope.pixel_mm).all()
+    shared = np.linalg.norm(np.array(one.bolts_mm)[:, None] - np.array(other.bolts_mm)[None], axis=2)
+    assert max(shared.min(axis=0).max(), shared.min(axis=1).max()) < 1.0
+    assert max(one.bolt_pitch_mm, other.bolt_pitch_mm) <= BOLT_PITCH_MM * 1.02
+    assert one.clamps_mm == other.clamps_mm == ()
     assert sum(c.what.startswith("deflection of the weakest") for p in small_plan.jacket.pieces for c in p.checks) == 2

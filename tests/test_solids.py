@@ -53,7 +53,7 @@ def plan_of(
     zones = [SimpleNamespace(name=n, thickness_mm=LAMINATE_MM) for n in ("field", "handling edge", "flange")]
     shells = tuple(
         SimpleNamespace(
-            piece=e.piece, name=e.name, zones=zones, patches=(), flange_width_mm=flange_width_mm,
+            piece=e.piece, name=e.name, zones=zones, patches=(), ribs=(), flange_width_mm=flange_width_mm,
             flange_thickness_mm=LAMINATE_MM,
         )
         for e in rubber.envelopes

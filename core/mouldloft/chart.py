@@ -91,6 +91,7 @@ def _days(days: int, span: tuple[int, int]) -> str:
 
 
 def programme_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """The programme on paper, `inner` points wide: chart, day by day, batches."""
     programme = plan.programme
     parts: list[Flowable] = [set_text("Programme", weight="light", size=20, leading=25)]
     words = (

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from .footflange import above_parting_mm, along_board, foot_lines, foot_pixels, on_board
+from .footflange import DRAFTED, above_parting_mm, along_board, foot_lines, foot_pixels, on_board
 from .keys import Keys
 from .rims import (
     OTHER_LINE_WITHIN,
@@ -71,7 +71,12 @@ def _along_flange(envelope: Envelope, rubber: Rubber, keys: Keys, placed: Sequen
     if envelope.of_many:  # a flange that leans looks narrower and shorter along the pull
         seen = seen_share(envelope, lines)
         lines = rim_lines(envelope, seen * min(BOLT_EDGE_MM, width / 2.0))
-    clear = _clear_of(feet, reach + WASHER_RADIUS_MM)
+    off_keys, lowest = _clear_of(feet, reach + WASHER_RADIUS_MM), _over_foot_mm(envelope, rubber)
+
+    def clear(spots: np.ndarray) -> np.ndarray:
+        up = on_parting(envelope, spots)[:, 2] if envelope.of_many else spots[:, 1]
+        return off_keys(spots) & (up >= lowest)
+
     bolts = points_along(lines, seen * BOLT_PITCH_MM, clear, _shared(envelope, [f.bolts_mm for f in placed]))
     clamps = _shared(envelope, [f.clamps_mm for f in placed])
     if _wide_steps(lines, bolts):
@@ -86,6 +91,17 @@ def _along_flange(envelope: Envelope, rubber: Rubber, keys: Keys, placed: Sequen
     wedges = points_along(edge, WEDGE_PITCH_MM, _clear_of(blocked, room), shared, phase=0.5)
     pitch = widest_step_mm(lines, bolts, BOLT_EDGE_MM) / seen
     return Fasteners(on_parting(envelope, bolts), on_parting(envelope, wedges), on_parting(envelope, clamps), pitch)
+
+
+def _over_foot_mm(envelope: Envelope, rubber: Rubber) -> float:
+    """Frame y (of many pieces: height) from which on a washer lies clear of the flange on the board, which meets this
+    one in a corner."""
+    if envelope.of_many:
+        thick = rubber.flange_thickness_mm + DRAFTED * rubber.flange_width_mm
+        on_foot = foot_pixels(envelope, rubber.flange_width_mm, rubber.flange_thickness_mm).any()
+        return thick + WASHER_RADIUS_MM if on_foot else -np.inf
+    rows = np.flatnonzero(foot_pixels(envelope, rubber.flange_width_mm, rubber.flange_thickness_mm).any(axis=1))
+    return envelope.origin_mm[1] + envelope.pixel_mm * rows[-1] + WASHER_RADIUS_MM if len(rows) else -np.inf
 
 
 def _spots_of(lines: Sequence[shapely.LineString]) -> np.ndarray:

@@ -119,10 +119,12 @@ def mm(value: float) -> str:
 
 
 def kg(value: float) -> str:
+    """Kilograms to three figures: '12.3 kg'."""
     return f"{number(value)} kg"
 
 
 def pounds(value_kg: float) -> str:
+    """Pounds (0.45359237 kg by definition) of a mass in kilograms: '27.1 lb'."""
     return f"{number(value_kg / KG_PER_LB)} lb"
 
 
@@ -132,10 +134,12 @@ def kg_lb(value_kg: float) -> str:
 
 
 def m2(value_mm2: float) -> str:
+    """Square metres of an area in mm²: '2.05 m²'."""
     return f"{number(value_mm2 / 1e6)} m²"
 
 
 def cm2(value_mm2: float) -> str:
+    """Square centimetres of an area in mm²: '93.7 cm²'."""
     return f"{number(value_mm2 / 100)} cm²"
 
 
@@ -145,6 +149,7 @@ def litres(value_mm3: float) -> str:
 
 
 def metres(value_mm: float) -> str:
+    """Metres of a length in mm: '3.68 m'."""
     return f"{number(value_mm / 1000)} m"
 
 
@@ -154,6 +159,7 @@ def unit_words(unit: str) -> str:
 
 
 def percent(share: float) -> str:
+    """A share of one in hundredths, to two figures: 0.045 -> '4.5 %'."""
     return f"{number(100 * share, 2, 1).removesuffix('.0')} %"
 
 

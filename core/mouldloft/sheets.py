@@ -35,7 +35,17 @@ from .typeset import (
     set_rich,
     set_text,
 )
-from .words import caution_lines, needed_line, opening_line, rubber_line, run_line, size_line, title_of, work_steps
+from .words import (
+    caution_lines,
+    kind_words,
+    needed_line,
+    opening_line,
+    rubber_line,
+    run_line,
+    size_line,
+    title_of,
+    work_steps,
+)
 
 if TYPE_CHECKING:
     from .pipeline import MouldPlan
@@ -138,12 +148,7 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
 
 def _seam_kind(plan: MouldPlan) -> str:
     figures, other = plan.seam.figures, plan.seam.alternative
-    kind = {
-        "plane": "on a plane",
-        "free": "drawn free over the surface",
-        "own": "after your own line",
-        "joints": "joints of more than two pieces",
-    }.get(plan.seam.kind, plan.seam.kind)
+    kind = kind_words(plan.seam.kind)
     if other is None:
         return kind
     names = {"plane": "the best plane", "free": "a free seam", "own": "your own line"}

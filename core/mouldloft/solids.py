@@ -32,6 +32,7 @@ from .jacket import JacketPiece, laminate_mm
 from .keys import Keys, key_bumps
 from .master import Master
 from .progress import SILENT, Progress
+from .ribs import rib_solids
 from .rims import covered
 from .rubber import SPACING_PIXELS, Envelope, Rubber, missed_mm
 from .sampling import covering_points
@@ -57,8 +58,8 @@ _STEEP = 2.0  # slope over which cells are quartered: a wall climbs this many pi
 class Solid:
     """A closed mesh in plan coordinates. vertices_mm : (n, 3) float64; faces : (m, 3) int32, outward.
 
-    kind : "master half", "glove" and "jacket" (each with its flange in one), "cradle board", "cradle rail" or
-    "baseboard" (half of what stands in the cast's foot).
+    kind : "master half", "glove" and "jacket" (each with its flange in one), "rib core" and "rib glass" (what covers
+    them), "cradle board", "cradle rail" or "baseboard" (half of what stands in the cast's foot).
     """
 
     name: str
@@ -69,8 +70,8 @@ class Solid:
 
 
 def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Progress = SILENT) -> tuple[Solid, ...]:
-    """All solids of a plan: master halves, gloves with keys and flange, jackets with flange, cradle boards and rails,
-    the cast's baseboard in its halves.
+    """All solids of a plan: master halves, gloves with keys and flange, jackets with flange, their ribs, cradle boards
+    and rails, the cast's baseboard in its halves.
 
     tolerance_mm : pitch of the lattice that glove and jacket are made on, less what makes it a whole number of the
     envelope's pixels; by default 3 mm, or the pixel where that is larger. Raises `BriefRefused` for a tolerance that is
@@ -95,7 +96,8 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
         progress, (0.3, 0.9), "gloves and jackets",
     )  # fmt: skip
     solids += itertools.chain(*made)
-    progress.step(0.9, "boards")
+    progress.step(0.9, "ribs and boards")
+    solids += rib_solids(plan)
     for cradle in plan.cradle.pieces:
         envelope = next(e for e in plan.rubber.envelopes if e.piece == cradle.piece)
         solids += _cradle(cradle, envelope)

@@ -8,7 +8,7 @@ from .cautions import SHEET
 from .division import beyond_two
 from .house import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent, unit_words
 from .opening import direction_words
-from .words import rubber_kg_per_mm3, run_line, title_of
+from .words import kind_words, rubber_kg_per_mm3, run_line, title_of
 
 if TYPE_CHECKING:
     from .jacket import JacketPiece
@@ -24,7 +24,10 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         ("Master", _master_words(plan)),
         ("Opens", _opening_words(plan)),
         ("Pieces", f"{len(seam.pieces)}: {listed(p.name for p in seam.pieces)}; first off: {_first_off(plan)}"),
-        ("Seam", f"{metres(seam.length_mm)}, {_kind(seam.kind)}; as good as {metres(seam.figures.on_show_mm)} on show"),
+        (
+            "Seam",
+            f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; shows like {metres(seam.figures.on_show_mm)} in view",
+        ),
         ("Locked", _lock_words(plan)),
         ("Lock fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}"),
         *division_rows(plan),
@@ -58,15 +61,6 @@ def _opening_words(plan: MouldPlan) -> str:
 
 def _first_off(plan: MouldPlan) -> str:
     return plan.seam.taking_off[0] if plan.seam.taking_off else plan.seam.pieces[0].name
-
-
-def _kind(kind: str) -> str:
-    return {
-        "plane": "on a plane",
-        "free": "free over the surface",
-        "own": "after your own line",
-        "joints": "joints of more than two pieces",
-    }.get(kind, kind)
 
 
 def _lock_words(plan: MouldPlan) -> str:

@@ -37,6 +37,7 @@ ALLOWED_MM = 0.1  # a place thinner than asked by more than this is told
 _BINS = 24
 _MOST_PLACES = 12
 _PRINT_SPACING_MM = 3.0
+_ON_BOARD_MM = 0.02  # flat parts of a solid are thinned within half of it
 _FACING = 1e-3  # cosine to the pull over which a facet is the outside, not a rim
 
 
@@ -161,7 +162,7 @@ def _without_print(master: Master, vertices: np.ndarray, faces: np.ndarray) -> t
     on_print = on_print[faces].all(axis=1)
     middle = tree.query(corners[on_print].mean(axis=1), distance_upper_bound=0.6 * _PRINT_SPACING_MM, workers=2)[0]
     on_print[on_print] = middle < np.inf
-    kept = ~on_print & ~(np.abs(corners[:, :, 2]).max(axis=1) < 1e-3)
+    kept = ~on_print & ~(np.abs(corners[:, :, 2]).max(axis=1) < _ON_BOARD_MM)
     return vertices, faces[kept]
 
 

@@ -379,7 +379,7 @@ def _panel(plan: MouldPlan) -> str:
                 ("Skin, edge", f"{mm(plan.rubber.skin_thickness_mm)}, {mm(plan.rubber.edge_thickness_mm)}"),
                 ("Thinnest found", mm(thickness_view(plan).least_mm)),
                 ("Keys", str(len(plan.keys.keys))),
-                ("Stretch", f"{percent(locks.worst_stretch)} of {percent(locks.stretch_allowed)} allowed"),
+                ("Stretch", f"{percent(locks.worst_stretch)}; {percent(locks.stretch_allowed)} is allowed"),
                 ("Time", f"{counted(plan.programme.mould_days, 'day')}; run {counted(plan.programme.run_days, 'day')}"),
                 ("Material", money(take.total_cost, take.currency)),
                 ("One cast more", money(take.cost_next_cast, take.currency)),

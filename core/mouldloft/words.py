@@ -47,6 +47,12 @@ def size_line(plan: MouldPlan) -> str:
     return f"{mm(height)} tall ({feet_inches(height)}), {mm(width)} wide, {mm(depth)} deep"
 
 
+def kind_words(kind: str) -> str:
+    """How a seam was drawn: 'on a plane', 'free over the surface', 'after your own line'."""
+    words = {"plane": "on a plane", "free": "free over the surface", "own": "after your own line"}
+    return {**words, "joints": "joints of more than two pieces"}.get(kind, kind)
+
+
 def run_line(plan: MouldPlan) -> str:
     """'a run of 6 casts'."""
     casts = plan.brief.run.casts
