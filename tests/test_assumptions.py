@@ -14,6 +14,7 @@ from mouldloft.lifting import lifting_assumptions
 from mouldloft.marks import Assumption, Mark
 from mouldloft.programme import programme_assumptions
 from mouldloft.seam import seam_assumptions
+from mouldloft.wall import wall_assumptions
 
 CAST = CastBrief(
     gelcoat_wet_mm=0.6, mat_oz=6.0, push_n=250.0, basic_wind_m_s=27.5, wind_force_coefficient=1.4, safety_factor=1.7
@@ -30,6 +31,8 @@ TOLD = {
     "lifting by the brief": lambda: lifting_assumptions(LIMITED),
     "programme": lambda: programme_assumptions(read_catalogue(None)),
     "seam": lambda: seam_assumptions(Brief().seam),
+    "wall of boards": lambda: wall_assumptions("plane"),
+    "wall of strips": lambda: wall_assumptions("free"),
 }
 RULE, MEMORY, PUBLISHED = Mark.COMMON_PRACTICE, Mark.MEMORY, Mark.PUBLISHED
 # (stage, words of what, value, mark, words of the source)
@@ -71,6 +74,9 @@ FIGURES = (
     ("lifting by the brief", "lift limit", "18.0 kg", RULE, "the brief"),
     ("programme", "boards of a cradle", "3", RULE, ""),
     ("programme", "all hands", "rule", RULE, ""),
+    ("wall of boards", "board size", "1220 x 2440 mm", MEMORY, "4 x 8 ft"),
+    ("wall of strips", "longest strip", "700 mm", Mark.INVENTED, ""),
+    ("wall of strips", "bent to a stretch", "3 %", Mark.INVENTED, ""),
     ("seam", "keep clear", "51 times dearer", Mark.INVENTED, ""),
 )
 

@@ -56,6 +56,13 @@ def test_everything_that_is_not_geometry_is_marked(small_plan):
             assert assumption.source, assumption.what
 
 
+def test_figures_told_are_those_of_the_plan(small_plan):
+    told = {a.what: a.value for a in small_plan.assumptions}
+    stuff = small_plan.catalogue.rubber_for(small_plan.brief.materials)
+    assert told["rubber modulus"] == f"{stuff.young_modulus_mpa:g} MPa"  # the one the sag was reckoned with
+    assert {"board size", "longest strip of wall"} & told.keys()
+
+
 def test_cautions_defer_and_never_certify(small_plan):
     words = " ".join(str(caution) for caution in small_plan.cautions).lower()
     for hazard in ("styrene", "peroxide", "lift", "tip"):

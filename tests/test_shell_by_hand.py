@@ -179,3 +179,5 @@ def test_ribs_end_a_lap_off_the_flange():
     assert rib.start_mm[0] == pytest.approx(-90.0, abs=10.0)
     assert rib.end_mm[0] == 200.0
     assert ribs_on(plate(flange_from=-np.inf), 200.0) == [], "no body, no rib"
+    low = replace(plate(), cell_zone=np.where(plate().cell_centre_mm[:, 1] < -50, 2, 0))
+    assert [rib.start_mm[1] for rib in ribs_on(low, 100.0)] == [0.0, 100.0], "the others stay"

@@ -27,6 +27,7 @@ from .seam import Seam, place_seam, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import Locks, UndercutField, find_locks, undercut_field
 from .visibility import how_it_shows
+from .wall import wall_assumptions
 
 PLAN_VERSION = 1
 STAGES = (
@@ -251,6 +252,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
     )
     stages = (
         *seam_assumptions(brief.seam),
+        *wall_assumptions(made.seam.kind),
         *division_assumptions(brief.seam),
         *key_assumptions(brief.keys, rubber_stuff(made.catalogue.rubber_for(brief.materials))),
         *laminate_assumptions(brief.jacket.glass_fraction),

@@ -81,10 +81,20 @@ def flange_width_mm(size_mm: tuple[float, float, float]) -> tuple[float, Assumpt
     return width, Assumption("flange width", f"{width:.0f} mm: 1/20 of the size, 40 to 80 mm", Mark.COMMON_PRACTICE)
 
 
+def wall_assumptions(kind: str) -> tuple[Assumption, ...]:
+    """The figures that the wall of a seam of this kind rests on, its width left out, with their marks."""
+    if kind == "plane":
+        return (Assumption("board size", f"{_SHEET_MM[0]:.0f} x {_SHEET_MM[1]:.0f} mm", Mark.MEMORY, "4 x 8 ft"),)
+    return (
+        Assumption("longest strip of wall", f"{_STRIP_LONGEST_MM:.0f} mm", Mark.INVENTED),
+        Assumption("a wall is bent to a stretch of", f"{100 * _STRETCH_MOST:g} %", Mark.INVENTED),
+    )
+
+
 def build_wall(master: Master, seam: Seam, width_mm: float | None = None, progress: Progress = SILENT) -> Wall:
     """Flat pieces of the wall, ready to be cut at full size. width_mm : the flange's, by size if None."""
     width, rule = flange_width_mm(master.size_mm)
-    assumptions = (rule,) if width_mm is None else ()
+    assumptions = (*((rule,) if width_mm is None else ()), *wall_assumptions(seam.kind))
     width = width if width_mm is None else width_mm
     frame = pull_frame(np.asarray(seam.pieces[0].pull, float))
     if seam.kind == "plane":
@@ -154,10 +164,6 @@ def _boards(master: Master, seam: Seam, frame: PullFrame, width_mm: float, assum
             for part in _polygons(ring.intersection(box(left, low, right, high))):
                 marked = sum(len(piece.stations) for piece in pieces)
                 pieces.append(_board(f"W{len(pieces) + 1}", part, inside, seam, frame, marked + 1))
-    assumptions = (
-        *assumptions,
-        Assumption("board size", f"{_SHEET_MM[0]:.0f} x {_SHEET_MM[1]:.0f} mm", Mark.MEMORY),
-    )
     return Wall("boards", width_mm, tuple(pieces), 0.0, 0.0, 0.0, float(ring.area), 0.0, assumptions)
 
 
@@ -218,10 +224,6 @@ def _strips(
             steep = max(steep, float(np.degrees(np.arctan2(np.abs(b - a)[:, 2], across)).max()))
             made, station = _unroll(a, b, frame, len(pieces), station)
             pieces += made
-    assumptions = (
-        *assumptions,
-        Assumption("longest strip of wall", f"{_STRIP_LONGEST_MM:.0f} mm", Mark.INVENTED),
-    )
     area = sum(float(Polygon(piece.outline_mm).area) for piece in pieces)
     stretch = max((piece.stretch for piece in pieces), default=0.0)
     return Wall("strip", width_mm, tuple(pieces), stretch, off, steep, area, by_hand, assumptions)
