@@ -85,7 +85,6 @@ TARGETS = {
             "manifold3d==3.5.4",
             "shapely==2.1.2",
             "msgspec==0.22.0",
-            "PyMaxflow==1.3.2",
             "pillow==13.0.0",
         ),
     ),
@@ -102,7 +101,6 @@ TARGETS = {
             "manifold3d==3.5.4",
             "shapely==2.2.0",
             "msgspec==0.22.0",
-            "PyMaxflow==1.3.2",
             "pillow==11.1.0",  # the last without a large AVIF library, or the Linux zip grows too big
         ),
     ),
@@ -112,7 +110,7 @@ TARGETS = {
 UNUSED = re.compile(r"(^|/)(tests?|testing_data)/|\.(pxd|pyx|h|hpp|c|cpp|lib|a)$")
 # Compiled parts whose symbol tables weigh megabytes. Only wheels that were not patched after linking (those with
 # a `.libs` folder were): stripping those can break them.
-STRIPPED = re.compile(r"^(llvmlite|numba|maxflow)/.*\.so$")
+STRIPPED = re.compile(r"^(llvmlite|numba)/.*\.so$")
 KEPT = re.compile(r"\.dist-info/|^numba/(testing|tests/support\.py)|^numpy|^scipy/_lib/tests?$")
 
 

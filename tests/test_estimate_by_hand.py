@@ -159,7 +159,7 @@ def test_rubber_of_a_maquette_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
     assert made.skin_area_mm2 == pytest.approx(1.2 * (2 * (800 + 600) * 2000 + 800 * 600))
     assert made.basis == "a maquette of 12 triangles at 2000 mm"
     told = {a.what: (a.value, a.mark) for a in made.assumptions[1:]}
-    assert sorted(value for value, _ in told.values()) == ["± 2%", "± 4%", "± 6%", "± 8%"]
+    assert sorted(value for value, _ in told.values()) == ["± 2 %", "± 4 %", "± 6 %", "± 8 %"]
     assert {mark for _, mark in told.values()} == {Mark.COMMON_PRACTICE}
     (master, seam, locks, brief, stuff) = brushed[0]
     assert master.height_mm == 2000.0

@@ -191,7 +191,7 @@ def test_the_manifest_says_what_the_zip_is_for(builder, python):
 
 
 def test_no_numpy_and_every_need_of_the_core_is_bundled(builder):
-    needs = {"scipy", "trimesh", "embreex", "manifold3d", "numba", "llvmlite", "shapely", "msgspec", "pymaxflow"}
+    needs = {"scipy", "trimesh", "embreex", "manifold3d", "numba", "llvmlite", "shapely", "msgspec"}
     for target in builder.TARGETS.values():
         names = {pin.split("==")[0].lower() for pin in (*target.wheels, *builder.PURE)}
         assert needs <= names
@@ -200,7 +200,7 @@ def test_no_numpy_and_every_need_of_the_core_is_bundled(builder):
 
 def test_what_the_core_imports_is_in_the_zips_or_never_reached_from_blender(builder):
     bundled = {pin.split("==")[0].lower() for pin in (*builder.TARGETS["3.11"].wheels, *builder.PURE)}
-    bundled = (bundled - {"pymaxflow", "pillow"}) | {"maxflow", "PIL", "numpy"}  # numpy is Blender's own
+    bundled = (bundled - {"pillow"}) | {"PIL", "numpy"}  # numpy is Blender's own
     outside = {
         (path.stem, name.split(".")[0])
         for path in (ROOT / "core" / "mouldloft").glob("*.py")
