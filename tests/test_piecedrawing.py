@@ -20,13 +20,15 @@ from mouldloft.house import JACKET, PATCH, RIB, rgb
 from mouldloft.jacket import in_patches
 from mouldloft.keys import snap_to_outside
 from mouldloft.laminate import lay_up, mat_g_m2_from_oz
-from mouldloft.pictures import apart_picture, apart_steps_mm, mould_bodies, taken_apart
+from mouldloft.pictures import apart_picture, apart_steps_mm, jacket_body, mould_bodies, mould_meshes, taken_apart
 from mouldloft.piecedrawing import piece_drawing
 from mouldloft.piecesheets import piece_pages
 from mouldloft.ribs import ribs_of
+from mouldloft.rims import over
 from mouldloft.shell import Patch, Rib, Zone
 from mouldloft.webpage import page_text
 from reportlab.pdfgen.canvas import Canvas
+from scipy.ndimage import binary_erosion
 from scipy.spatial import cKDTree
 from synthetic_plan import small_plan as figure_plan
 
@@ -86,6 +88,19 @@ def test_patches_have_their_own_colour_where_they_lie(plan):
     assert not in_patches(piece, envelope)[envelope.flange].any()
     other = mould_bodies(plan).jackets[1]
     assert (np.abs(other.colours - rgb(JACKET)) < 1e-9).all()
+
+
+def test_no_patch_is_drawn_on_a_flange(plan):
+    piece, envelope = plan.jacket.pieces[0], plan.rubber.envelopes[0]
+    wide = replace(piece, patches=(Patch(piece.patches[0].centre_mm, 260.0),))  # past the rim
+    view = SimpleNamespace(**{**vars(plan), "jacket": replace(plan.jacket, pieces=(wide,))})
+    body = jacket_body(view, 0, mould_meshes(plan).jackets[0])
+    middles = envelope.frame.to_frame(body.vertices_mm[body.faces].mean(axis=1))
+    patched = (np.abs(body.colours[body.faces[:, 0]] - rgb(PATCH)) < 1e-9).all(axis=1)
+    on_flange = over(envelope, binary_erosion(envelope.flange, iterations=2), middles)
+    assert on_flange.sum() > 100
+    assert not (patched & on_flange).any()
+    assert patched.any()
 
 
 def test_ribs_are_drawn_on_the_jacket_and_move_with_it(plan, plain):
