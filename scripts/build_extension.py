@@ -126,31 +126,33 @@ def pip(*arguments: str) -> None:
         sys.exit(f"pip {' '.join(arguments[:2])} failed:\n{done.stderr}")
 
 
-def _have(folder: Path, wanted: tuple[str, ...]) -> bool:
-    """Whether each `name==version` has its wheel in the folder."""
-    names = [wheel.name.lower().replace("-", "_") for wheel in folder.glob("*.whl")]
+def _pinned(folder: Path, wanted: tuple[str, ...]) -> list[Path]:
+    """The wheels of each `name==version` in the folder, without others left from earlier pins; [] where one misses."""
+    names = {wheel: wheel.name.lower().replace("-", "_") for wheel in folder.glob("*.whl")}
     keys = [need.replace("==", "-").lower().replace("-", "_") + "_" for need in wanted]
-    return all(any(name.startswith(key) for name in names) for key in keys)
+    found = [[wheel for wheel, name in names.items() if name.startswith(key)] for key in keys]
+    return [wheel for wheels in found for wheel in wheels] if all(found) else []
 
 
 def fetch_wheels(target: Target, platform: str, cache: Path = WHEELS) -> list[Path]:
     """Download the pinned wheels into the cache where they are missing; their paths, sorted."""
     compiled = cache / f"{platform}-{target.python}"
     pure = cache / "pure"
-    if not _have(compiled, target.wheels):
+    if not _pinned(compiled, target.wheels):
         shutil.rmtree(compiled, ignore_errors=True)
         tags = [part for tag in PIP_PLATFORMS[platform] for part in ("--platform", tag)]
         pip(
             "download", "--only-binary=:all:", "--no-deps", "--implementation", "cp",
             "--python-version", target.python, *tags, "--dest", str(compiled), *target.wheels,
         )  # fmt: skip
-    if not _have(pure, PURE):
+    if not _pinned(pure, PURE):
         shutil.rmtree(pure, ignore_errors=True)
         pip(
             "download", "--only-binary=:all:", "--no-deps", "--platform", "any",
             "--python-version", "3.11", "--dest", str(pure), *PURE,
         )  # fmt: skip
-    return sorted([*compiled.glob("*.whl"), *pure.glob("*.whl")], key=lambda path: path.name.lower())
+    wheels = [*_pinned(compiled, target.wheels), *_pinned(pure, PURE)]
+    return sorted(wheels, key=lambda path: path.name.lower())
 
 
 def build_core_wheel(folder: Path) -> Path:

@@ -218,6 +218,19 @@ def _imported(node: ast.AST) -> list[str]:
     return [node.module] if isinstance(node, ast.ImportFrom) and not node.level and node.module else []
 
 
+def test_a_wheel_left_from_an_earlier_pin_is_not_bundled(builder, tmp_path):
+    for name in (
+        "Old_Thing-1.3.2-cp311-x.whl",
+        "typing_extensions-4.16.0-py3-none-any.whl",
+        "scipy-1.15.3-cp311-x.whl",
+    ):
+        (tmp_path / name).touch()
+    found = builder._pinned(tmp_path, ("scipy==1.15.3", "typing-extensions==4.16.0"))
+    assert [path.name.split("-")[0] for path in found] == ["scipy", "typing_extensions"]
+    assert builder._pinned(tmp_path, ("scipy==1.15.3", "numba==0.61.2")) == []
+    assert builder._pinned(tmp_path, ("scipy==1.15",)) == []
+
+
 def test_the_addons_version_is_the_cores(builder):
     import mouldloft
 
