@@ -221,6 +221,9 @@ def test_jacket_lifts_off_where_the_pull_leans_from_the_board():
     lifts_off(leaning, solids)
     for glove, jacket in zip(of_kind(solids, "glove"), of_kind(solids, "jacket"), strict=True):
         assert (manifold(glove) ^ manifold(jacket)).volume() < 1e-5 * jacket.volume_mm3
+    for glove, envelope in zip(of_kind(solids, "glove"), leaning.rubber.envelopes, strict=True):
+        highest = float(np.nanmax(np.where(envelope.open_base, np.nan, envelope.outer_mm)))
+        assert envelope.frame.to_frame(glove.vertices_mm)[:, 2].max() < highest + 2.0
 
 
 def test_volumes_of_the_hare_at_the_default_lattice(fine_plan):

@@ -105,6 +105,13 @@ def coarsen(height_mm: np.ndarray, inside: np.ndarray, factor: int) -> tuple[np.
     return np.where(count > 0, total / np.maximum(count, 1), np.nan), count / factor**2
 
 
+def filled(values: np.ndarray) -> np.ndarray:
+    """The map with every unknown pixel at its nearest known one's value."""
+    unknown = ~np.isfinite(values)
+    at = ndimage.distance_transform_edt(unknown, return_distances=False, return_indices=True)
+    return np.asarray(values[tuple(at)])
+
+
 def share_of_blocks(mask: np.ndarray, factor: int) -> np.ndarray:
     """Share of True pixels over the blocks of `coarsen`, 0 to 1."""
     rows, columns = mask.shape

@@ -22,6 +22,15 @@ def covered(envelope: Envelope) -> np.ndarray:
     return np.isfinite(envelope.outer_mm) & ~envelope.open_base
 
 
+def bent_to_board(envelope: Envelope, y_mm: np.ndarray, low_mm: np.ndarray, within_mm: float) -> np.ndarray:
+    """(rows, columns) bool: where the parting map of a piece that leans over the board is bent up to it.
+
+    y_mm : (rows,); low_mm : (rows, columns) the parting map there, in the piece's frame.
+    """
+    across, along = envelope.frame.axes[1][2], envelope.frame.axes[2][2]
+    return np.asarray((y_mm[:, None] * across + low_mm * along <= within_mm) & (along > 0))
+
+
 def rim_lines(envelope: Envelope, inset_mm: float) -> list[shapely.LineString]:
     """The flange's outer rim, moved in by `inset_mm`, as lines in frame x, y; none along an open base.
 

@@ -27,13 +27,13 @@ from .files import DEVICE_NAMES, make_folder, write_via_path
 from .footprint import Cut, Sheet, plain_cut, quartered, sheet_of
 from .frame import UP, PullFrame
 from .halves import cut_along_seam
-from .heightmap import coarsen, sample, share_of_blocks
+from .heightmap import coarsen, filled, sample, share_of_blocks
 from .jacket import JacketPiece, laminate_mm
 from .keys import Keys, key_bumps
 from .master import Master
 from .progress import SILENT, Progress
 from .ribs import rib_solids
-from .rims import covered
+from .rims import bent_to_board, covered
 from .rubber import SPACING_PIXELS, Envelope, Rubber, missed_mm
 from .sampling import covering_points
 from .seam import Seam
@@ -279,38 +279,36 @@ def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool) ->
     outside = envelope.outer_mm + key_bumps(envelope, keys.keys)
     everywhere = np.ones((rows, columns), bool)
     low, _ = coarsen(laid(envelope.parting_mm, np.nan), laid(everywhere, False), factor)
-    thick, share = coarsen(laid(outside - envelope.parting_mm, np.nan), laid(np.isfinite(outside), False), factor)
+    share = share_of_blocks(laid(np.isfinite(outside), False), factor)
+    # where the board cuts it the map is the board: the outside goes on as it was, to be cut by the board's own plane
+    known = laid(np.isfinite(outside) & ~envelope.open_base, False)
+    thick, _ = coarsen(laid(outside - envelope.parting_mm, np.nan), known, factor)
+    height, _ = coarsen(laid(outside, np.nan), known, factor)
     over = share_of_blocks(laid(covered(envelope), False), factor)
     # a ring of empty nodes round the map, so that every rim closes
-    low, thick = (_filled(np.pad(m, 1, constant_values=np.nan)) for m in (low, thick))
+    low, thick, height = (filled(np.pad(m, 1, constant_values=np.nan)) for m in (low, thick, height))
     i, j = np.arange(low.shape[0]) + first[0], np.arange(low.shape[1]) + first[1]
-    x = ((j + 0.5) * factor + rest_j) * p
+    x, y = ((j + 0.5) * factor + rest_j) * p, ((i + 0.5) * factor + rest_i) * p
+    # over a parting map bent up to the board, known and unknown pixels of one block are worlds apart: heights count
+    bent = bent_to_board(envelope, y, low, factor * p)
     return _Lattice(
         envelope=envelope,
         mirrored=mirrored,
         pitch_mm=factor * p,
         first=first,
         x_mm=-x if mirrored else x,
-        y_mm=((i + 0.5) * factor + rest_i) * p,
+        y_mm=y,
         share=np.pad(share, 1),
         jacket_share=np.pad(over, 1),
         low_mm=low,
-        top_mm=low + np.maximum(thick, _LEAST_WALL_MM),
+        top_mm=np.where(bent, np.maximum(height, low + _LEAST_WALL_MM), low + np.maximum(thick, _LEAST_WALL_MM)),
     )
-
-
-def _filled(values: np.ndarray) -> np.ndarray:
-    """The map with every unknown node at its nearest known one's value."""
-    unknown = ~np.isfinite(values)
-    at = ndimage.distance_transform_edt(unknown, return_distances=False, return_indices=True)
-    return np.asarray(values[tuple(at)])
 
 
 def _with_parting(lattice: _Lattice, low_mm: np.ndarray) -> _Lattice:
     """The same outside over another parting surface; past the rim the thickness goes on."""
-    beyond = low_mm + lattice.top_mm - lattice.low_mm
-    top = np.where(lattice.share > 0, np.maximum(lattice.top_mm, low_mm + _LEAST_WALL_MM), beyond)
-    return replace(lattice, low_mm=low_mm, top_mm=top)
+    thick = np.maximum(lattice.top_mm - low_mm, _LEAST_WALL_MM)
+    return replace(lattice, low_mm=low_mm, top_mm=low_mm + filled(np.where(lattice.share > 0, thick, np.nan)))
 
 
 def _one_parting(ahead: _Lattice, behind: _Lattice) -> list[_Lattice]:
@@ -322,10 +320,8 @@ def _one_parting(ahead: _Lattice, behind: _Lattice) -> list[_Lattice]:
     last = [max(a.first[k] + a.low_mm.shape[k] for a in (ahead, behind)) for k in (0, 1)]
     total, count = (np.zeros((last[0] - first[0], last[1] - first[1])) for _ in range(2))
     for lattice in (ahead, behind):
-        frame = lattice.envelope.frame
-        ground = lattice.y_mm[:, None] * frame.axes[1][2] + lattice.low_mm * frame.axes[2][2]
         # a thousandth, so that the other's wins wherever it has a say
-        weight = np.where((ground > lattice.pitch_mm) | (frame.axes[2][2] <= 0), 1.0, 1e-3)
+        weight = np.where(bent_to_board(lattice.envelope, lattice.y_mm, lattice.low_mm, lattice.pitch_mm), 1e-3, 1.0)
         at = _window(lattice, first)
         total[at] += weight * np.where(lattice.mirrored, -lattice.low_mm, lattice.low_mm)
         count[at] += weight

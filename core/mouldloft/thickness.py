@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.spatial import cKDTree
 
-from .heightmap import sample
+from .heightmap import filled, sample
 from .progress import SILENT, Progress
-from .rims import covered
+from .rims import bent_to_board, covered
 from .rubber import ThicknessRule, wanted_thickness_mm
 from .sampling import covering_points, samples_on_every_face
 from .shapes import face_vectors
@@ -128,7 +128,10 @@ def asked_skin(
     mine = (seam.labels == envelope.piece) & skin_faces(master)
     points = covering_points(master.vertices_mm, master.faces[mine], spacing)
     at = envelope.frame.to_frame(points)
-    above = at[:, 2] - sample(envelope.parting_mm, envelope.origin_mm, envelope.pixel_mm, at[:, :2])
+    y = envelope.origin_mm[1] + envelope.pixel_mm * np.arange(envelope.parting_mm.shape[0])
+    bent = bent_to_board(envelope, y, envelope.parting_mm, envelope.pixel_mm)
+    parting = filled(np.where(bent, np.nan, envelope.parting_mm))
+    above = at[:, 2] - sample(parting, envelope.origin_mm, envelope.pixel_mm, at[:, :2])
     rule = ThicknessRule(
         rubber.skin_thickness_mm, rubber.edge_thickness_mm, rubber.edge_band_mm, rubber.flange_width_mm,
         rubber.flange_thickness_mm, rubber.thickness_reason,
