@@ -113,7 +113,7 @@ def _glove(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     from mouldloft.rubber import brush_rubber
 
     stuff = catalogue.rubber_for(brief.materials)
-    return {"bare_rubber": brush_rubber(done["master"], done["seam"], done["locks"], brief, progress, stuff)}
+    return {"bare_rubber": brush_rubber(done["master"], done["seam"], brief, progress, stuff)}
 
 
 def _keys(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
@@ -124,7 +124,7 @@ def _keys(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 def _jacket(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     master, seam, rubber, keys = (done[name] for name in ("master", "seam", "rubber", "keys"))
-    jacket, cradle = pipeline().back_glove(master, seam, rubber, keys, brief, catalogue, progress)
+    jacket, cradle = pipeline().back_glove(rubber, keys, brief, catalogue, progress)
     more = pipeline().propose_division(master, brief, done["opening"], seam, done["locks"], progress)
     return {"jacket": jacket, "cradle": cradle, "division": more}
 

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 CURVE_STEP_MM = 22.0  # between points of the seam's curve: few enough to drag, close enough to keep the line
-MOST_MAP_FACES = 2_000_000
 
 
 @dataclass(frozen=True, eq=False)

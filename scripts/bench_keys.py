@@ -29,7 +29,7 @@ def main() -> None:
     brief = brief_from_dict({"piece": "Seated hare", "master": {"finished_height_mm": 1400}, "run": {"casts": 6}})
     master = prepare_master(*demo_hare(triangles), brief.master)
     survey = survey_open_master(master, brief)
-    rubber = brush_rubber(master, survey.seam, survey.locks, brief)
+    rubber = brush_rubber(master, survey.seam, brief)
     stuff = rubber_stuff(read_catalogue(None).rubber_for(brief.materials))
     keys = set_keys(rubber, survey.locks, survey.seam, brief.keys, master=master, stuff=stuff).keys
     grounds = survey_ground(rubber, brief.keys, survey.locks, survey.seam, master)

@@ -256,7 +256,7 @@ def small_plan(piece: str = "Garden figure", cells: int = 44, pixel_mm: float = 
     locks = locks_of(master, field, seam.labels)
     rubber = rubber_of(master, seam, pixel_mm)
     keys = set_keys(rubber, locks, seam, brief.keys)
-    jacket = lay_up_jacket(master, seam, rubber, keys, brief, None)
+    jacket = lay_up_jacket(rubber, keys, brief, None)
     return SimpleNamespace(
         brief=brief, catalogue=None, master=master, opening=opening, undercut=field, seam=seam, locks=locks,
         rubber=rubber, keys=keys, jacket=jacket, cradle=cradle_of(jacket), cast=cast_of(),

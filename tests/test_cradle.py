@@ -28,7 +28,7 @@ def cradle_of(*envelopes, keys=NO_KEYS, brief=BRIEF):
     rubber = rubber_of(*envelopes)
     if keys is None:
         keys = set_keys(rubber, None, None, brief.keys)
-    jacket = lay_up_jacket(None, None, rubber, keys, brief)
+    jacket = lay_up_jacket(rubber, keys, brief)
     return rubber, keys, jacket, build_cradle(jacket, rubber, keys, brief.cradle)
 
 

@@ -450,7 +450,7 @@ def test_a_hare_with_joined_ears_comes_out_of_more_pieces(joined_hare):
 def test_the_rubber_of_two_pieces_by_the_same_means_agrees_with_the_glove_brushed_in_full(joined_hare):
     case = joined_hare
     brief = replace(case.brief, rubber=replace(case.brief.rubber, pixel_mm=4.0))
-    whole = brush_rubber(case.master, case.seam, case.locks, brief)
+    whole = brush_rubber(case.master, case.seam, brief)
     rule = choose_thickness(case.master.height_mm, brief.run.casts, brief.rubber)
     scene = ray_scene(case.master.vertices_mm, case.master.faces)
     ground = lay_ground(case.master, scene, rule.skin_mm, rule.flange_width_mm + 20.0, cells=70)
@@ -470,12 +470,12 @@ def test_the_joined_hare_is_covered_whole_by_the_gloves_of_more_pieces(joined_ha
     assert seam.taking_off == tuple(step.piece for step in made.order)
     assert seam.length_mm == pytest.approx(made.joint_length_mm, rel=0.01)
     brief = replace(case.brief, rubber=replace(case.brief.rubber, pixel_mm=6.0))
-    rubber = brush_rubber(case.master, seam, case.locks, brief)
+    rubber = brush_rubber(case.master, seam, brief)
     causes = dict(rubber.volume_mm3.causes)
     assert causes["skin by the joints that no piece reaches"] < 0.01
     assert causes["places two pieces both claim"] < 0.10
     assert rubber.min_thickness_mm > 0.97 * rubber.skin_thickness_mm
-    two = brush_rubber(case.master, case.seam, case.locks, brief)
+    two = brush_rubber(case.master, case.seam, brief)
     assert sum(p.skin_mm3 for p in rubber.parts) == pytest.approx(sum(p.skin_mm3 for p in two.parts), rel=0.12)
     fill, of_two = (sum(p.lock_fill_mm3 for p in r.parts) for r in (rubber, two))
     assert made.fill_mm3 < fill < 0.5 * of_two

@@ -8,7 +8,6 @@ from dataclasses import replace
 import pytest
 import trimesh
 from mouldloft.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
-from mouldloft.catalogue import read_catalogue
 from mouldloft.demo import demo_hare, demo_maquette
 from mouldloft.errors import BriefRefused, Cancelled
 from mouldloft.estimate import STAND_INS, estimate_rubber, scaled_to, widen
@@ -18,7 +17,7 @@ from mouldloft.opening import find_opening
 from mouldloft.progress import Progress
 from mouldloft.rubber import brush_rubber
 from mouldloft.seam import place_seam
-from mouldloft.undercut import find_locks, undercut_field
+from mouldloft.undercut import undercut_field
 from trade_bodies import box, standing
 
 HARE = MasterBrief(finished_height_mm=1400.0, unit="mm")
@@ -145,8 +144,7 @@ def carved_plan():
     opening = find_opening(master, brief.opening)
     field = undercut_field(master, opening.chosen.direction)
     seam = place_seam(master, opening, field, brief.seam)
-    locks = find_locks(master, field, seam, read_catalogue(None).rubber[0])
-    return brush_rubber(master, seam, locks, brief)
+    return brush_rubber(master, seam, brief)
 
 
 def test_a_tenth_scale_maquette_brackets_the_carved_hare_and_narrows(maquette, carved_plan) -> None:

@@ -52,7 +52,7 @@ def pair():
         dome(R, pull=(1, 0, 0), name="left piece"), dome(R, pull=(-1, 0, 0), piece=1, name="right piece")
     )
     keys = set_keys(rubber, None, None, BRIEF.keys)
-    return rubber, keys, lay_up_jacket(None, None, rubber, keys, BRIEF)
+    return rubber, keys, lay_up_jacket(rubber, keys, BRIEF)
 
 
 # --- area, mass, centre
@@ -95,7 +95,7 @@ def test_cells_at_a_ragged_rim():
 
 def test_mass_and_centre_of_a_dome_of_one_laminate():
     rubber = rubber_of(dome(R))
-    (piece,) = lay_up_jacket(None, None, rubber, NO_KEYS, EVEN).pieces
+    (piece,) = lay_up_jacket(rubber, NO_KEYS, EVEN).pieces
     ball, flange = dome_area(R)
     assert piece.area_mm2 == pytest.approx(ball + flange, rel=0.005)
     assert sum(z.area_mm2 for z in piece.zones) == pytest.approx(piece.area_mm2)
@@ -112,7 +112,7 @@ def test_mass_and_centre_of_a_dome_of_one_laminate():
 
 def test_zones_of_a_dome():
     rubber = rubber_of(dome(R))
-    (piece,) = lay_up_jacket(None, None, rubber, NO_KEYS, BRIEF).pieces
+    (piece,) = lay_up_jacket(rubber, NO_KEYS, BRIEF).pieces
     field, edge, flange = piece.zones
     assert (field.name, edge.name, flange.name) == ("field", "handling edge", "flange")
     ball, ring = dome_area(R)
@@ -129,7 +129,7 @@ def test_zones_of_a_dome():
 
 def test_keys_add_their_sides(pair):
     rubber, keys, jacket = pair
-    bare = lay_up_jacket(None, None, rubber, NO_KEYS, BRIEF)
+    bare = lay_up_jacket(rubber, NO_KEYS, BRIEF)
     added = jacket.pieces[0].area_mm2 - bare.pieces[0].area_mm2
     # a cone's side less the ring it stands on, pi (r + s)(slant - run); less where a slope shears it
     mine = [k for k in keys.keys if k.piece == 0]
@@ -155,9 +155,7 @@ def test_the_catalogue_s_rubber_and_mats_count():
     rubber = rubber_of(dome(200.0))
     material = replace(shelf.rubber[0], density_kg_m3=1300.0, young_modulus_mpa=0.9)
     only_light = tuple(m for m in shelf.mat if m.mat_g_m2 == 300)
-    (piece,) = lay_up_jacket(
-        None, None, rubber, NO_KEYS, BRIEF, replace(shelf, rubber=(material,), mat=only_light)
-    ).pieces
+    (piece,) = lay_up_jacket(rubber, NO_KEYS, BRIEF, replace(shelf, rubber=(material,), mat=only_light)).pieces
     assert piece.rubber_mass_kg == pytest.approx(1.30e-6 * rubber.parts[0].total_mm3)
     assert piece.zones[0].layers == ("300 g/m²",) * 4
     assert rubber_stuff(material).density_kg_dm3 == pytest.approx(1.3)
@@ -167,7 +165,7 @@ def test_the_catalogue_s_rubber_and_mats_count():
 def test_an_open_base_is_not_covered():
     whole = rubber_of(dome(200.0, pull=(1, 0, 0)))
     cut = rubber_of(dome(200.0, pull=(1, 0, 0), open_below_mm=0.0))
-    a, b = (lay_up_jacket(None, None, r, NO_KEYS, BRIEF).pieces[0] for r in (whole, cut))
+    a, b = (lay_up_jacket(r, NO_KEYS, BRIEF).pieces[0] for r in (whole, cut))
     assert b.area_mm2 == pytest.approx(a.area_mm2 / 2, rel=0.01)
     assert min(p[2] for p in b.bolts_mm) > 0
     assert b.centre_of_mass_mm[2] > 50
@@ -212,7 +210,7 @@ def test_wedges_go_in_at_the_rim_between_bolts(pair):
 
 def test_a_ring_is_bolted_in_its_hole_too():
     rubber = rubber_of(half_torus(300, 100))
-    (piece,) = lay_up_jacket(None, None, rubber, NO_KEYS, BRIEF).pieces
+    (piece,) = lay_up_jacket(rubber, NO_KEYS, BRIEF).pieces
     r = np.hypot(*np.array(piece.bolts_mm)[:, :2].T)
     assert (r < 200).any()
     assert (r > 400).any()
@@ -220,7 +218,7 @@ def test_a_ring_is_bolted_in_its_hole_too():
 
 def test_no_flange_no_bolts():
     rubber = rubber_of(dome(200.0, flange_width_mm=0.0))
-    (piece,) = lay_up_jacket(None, None, rubber, NO_KEYS, BRIEF).pieces
+    (piece,) = lay_up_jacket(rubber, NO_KEYS, BRIEF).pieces
     assert piece.bolts_mm == ()
     assert piece.bolt_pitch_mm == 0.0
     assert not any("flange" in c.what for c in piece.checks)
@@ -295,8 +293,8 @@ def test_section_length_of_a_ball():
 
 
 def test_checks_state_their_loads():
-    (flat,) = lay_up_jacket(None, None, rubber_of(box(700, 700, 100)), NO_KEYS, BRIEF).pieces
-    (round_,) = lay_up_jacket(None, None, rubber_of(dome(R)), NO_KEYS, BRIEF).pieces
+    (flat,) = lay_up_jacket(rubber_of(box(700, 700, 100)), NO_KEYS, BRIEF).pieces
+    (round_,) = lay_up_jacket(rubber_of(dome(R)), NO_KEYS, BRIEF).pieces
     assert all(c.passes for c in round_.checks)
     assert len(round_.checks) == 6
     for check in flat.checks + round_.checks:
@@ -329,13 +327,13 @@ def glass_of(piece):
 
 
 def test_a_ball_needs_no_more_than_the_brief():
-    (piece,) = lay_up_jacket(None, None, rubber_of(dome(R)), NO_KEYS, BRIEF).pieces
+    (piece,) = lay_up_jacket(rubber_of(dome(R)), NO_KEYS, BRIEF).pieces
     assert glass_of(piece) == {"field": 1200, "handling edge": 1800, "flange": 1800}
     assert piece.patches == piece.ribs == ()
 
 
 def test_a_flat_top_is_laid_heavier_until_its_checks_hold():
-    jacket = lay_up_jacket(None, None, rubber_of(box(700, 700, 100)), NO_KEYS, BRIEF)
+    jacket = lay_up_jacket(rubber_of(box(700, 700, 100)), NO_KEYS, BRIEF)
     (piece,) = jacket.pieces
     assert all(c.passes for c in piece.checks)
     heaviest = max(glass_of(piece).values())
@@ -343,9 +341,7 @@ def test_a_flat_top_is_laid_heavier_until_its_checks_hold():
     assert any("laid heavier" in said for said in jacket.advice)
     # not by a layer too much: without the added layers the same panel fails
     weak = replace(BRIEF, jacket=replace(BRIEF.jacket, leaning_load_n=0.0))
-    assert max(glass_of(lay_up_jacket(None, None, rubber_of(box(700, 700, 100)), NO_KEYS, weak).pieces[0]).values()) < (
-        heaviest
-    )
+    assert max(glass_of(lay_up_jacket(rubber_of(box(700, 700, 100)), NO_KEYS, weak).pieces[0]).values()) < (heaviest)
 
 
 def humped():
@@ -361,7 +357,7 @@ def humped():
 
 def test_one_weak_place_gets_a_patch():
     rubber = rubber_of(humped())
-    jacket = lay_up_jacket(None, None, rubber, NO_KEYS, BRIEF)
+    jacket = lay_up_jacket(rubber, NO_KEYS, BRIEF)
     (piece,) = jacket.pieces
     zones = {z.name: z for z in piece.zones}
     assert piece.patches
@@ -383,7 +379,7 @@ def test_one_weak_place_gets_a_patch():
 
 def test_what_mat_alone_cannot_do_ribs_do():
     heavy = replace(BRIEF, jacket=replace(BRIEF.jacket, mat_oz=3.0, edge_extra_oz=8.0, leaning_load_n=500.0))
-    jacket = lay_up_jacket(None, None, rubber_of(box(600, 600, 150)), NO_KEYS, heavy)
+    jacket = lay_up_jacket(rubber_of(box(600, 600, 150)), NO_KEYS, heavy)
     (piece,) = jacket.pieces
     assert piece.ribs
     zones = {z.name: z for z in piece.zones}
@@ -415,12 +411,12 @@ def test_what_mat_alone_cannot_do_ribs_do():
     assert len(piece.ribs) == round(span / pitch) - 1
     assert float(re.search(r"(\d+) mm across", leant.what).group(1)) <= pitch - 40 + 1
     plain = replace(heavy, jacket=replace(heavy.jacket, leaning_load_n=100.0))
-    assert lay_up_jacket(None, None, rubber_of(box(600, 600, 150)), NO_KEYS, plain).pieces[0].ribs == ()
+    assert lay_up_jacket(rubber_of(box(600, 600, 150)), NO_KEYS, plain).pieces[0].ribs == ()
 
 
 def test_what_nothing_helps_is_said():
     absurd = replace(BRIEF, jacket=replace(BRIEF.jacket, leaning_load_n=50_000.0))
-    jacket = lay_up_jacket(None, None, rubber_of(box(500, 500, 150)), NO_KEYS, absurd)
+    jacket = lay_up_jacket(rubber_of(box(500, 500, 150)), NO_KEYS, absurd)
     (piece,) = jacket.pieces
     failing = [c for c in piece.checks if not c.passes]
     assert failing
@@ -450,7 +446,7 @@ def test_points_within_patches():
 def test_a_weak_flange_gets_more_mat():
     # a ledge of one light mat under a heavy hand: the edge is laid heavier, the ball's field is not
     brief = replace(BRIEF, jacket=replace(BRIEF.jacket, mat_oz=4.0, edge_extra_oz=0.0, leaning_load_n=400.0))
-    (piece,) = lay_up_jacket(None, None, rubber_of(dome(200.0)), NO_KEYS, brief).pieces
+    (piece,) = lay_up_jacket(rubber_of(dome(200.0)), NO_KEYS, brief).pieces
     assert glass_of(piece)["flange"] > glass_of(piece)["field"] == 1200
     assert all(c.passes for c in piece.checks)
 
@@ -490,9 +486,7 @@ def test_flange_as_a_ledge_and_a_beam_by_hand(pair):
 def test_more_glass_is_stiffer_and_heavier():
     rubber = rubber_of(box(500, 500, 100))
     thin, thick = (
-        lay_up_jacket(
-            None, None, rubber, NO_KEYS, replace(BRIEF, jacket=JacketBrief(mat_oz=oz, leaning_load_n=20.0))
-        ).pieces[0]
+        lay_up_jacket(rubber, NO_KEYS, replace(BRIEF, jacket=JacketBrief(mat_oz=oz, leaning_load_n=20.0))).pieces[0]
         for oz in (4.0, 8.0)
     )
     assert thick.mass_kg > thin.mass_kg
@@ -505,7 +499,7 @@ def test_more_glass_is_stiffer_and_heavier():
 def test_heavy_pieces_ask_for_hands_or_for_more_pieces(pair):
     rubber, keys, _ = pair
     few = replace(BRIEF, jacket=JacketBrief(lifters=2, lift_limit_per_person_kg=4.5))
-    jacket = lay_up_jacket(None, None, rubber, keys, few)
+    jacket = lay_up_jacket(rubber, keys, few)
     piece = jacket.pieces[0]
     assert not piece.lift_with_glove.passes
     told = next(said for said in jacket.advice if said.startswith("The left piece with its glove"))
@@ -541,11 +535,11 @@ def test_heavy_pieces_ask_for_hands_or_for_more_pieces(pair):
 
 def test_a_piece_that_may_be_too_heavy_is_said():
     rubber = rubber_of(dome(R))
-    (piece,) = lay_up_jacket(None, None, rubber, NO_KEYS, BRIEF).pieces
+    (piece,) = lay_up_jacket(rubber, NO_KEYS, BRIEF).pieces
     both = piece.mass_kg + piece.rubber_mass_kg
     # the limit just over what it likely weighs: within what resin taken up by hand may add
     tight = replace(BRIEF, jacket=JacketBrief(lifters=1, lift_limit_per_person_kg=both + 0.1))
-    jacket = lay_up_jacket(None, None, rubber, NO_KEYS, tight)
+    jacket = lay_up_jacket(rubber, NO_KEYS, tight)
     assert not jacket.pieces[0].lift_with_glove.passes
     assert jacket.pieces[0].lift_with_glove.lifters_needed == 2
     told = next(said for said in jacket.advice if "with its glove" in said)
@@ -556,7 +550,7 @@ def test_a_piece_that_may_be_too_heavy_is_said():
 
 def test_light_pieces_are_lifted_without_a_word():
     strong = replace(BRIEF, jacket=JacketBrief(lifters=2, lift_limit_per_person_kg=100.0))
-    assert lay_up_jacket(None, None, rubber_of(dome(200.0)), NO_KEYS, strong).advice == ()
+    assert lay_up_jacket(rubber_of(dome(200.0)), NO_KEYS, strong).advice == ()
 
 
 # --- height maps
@@ -632,7 +626,7 @@ def footed():
 def on_a_board():
     rubber = rubber_of(footed())
     keys = set_keys(rubber, None, None, BRIEF.keys)
-    return rubber, keys, lay_up_jacket(None, None, rubber, keys, BRIEF).pieces[0]
+    return rubber, keys, lay_up_jacket(rubber, keys, BRIEF).pieces[0]
 
 
 def test_the_foot_s_flange_is_bolted_to_the_board(on_a_board):
@@ -671,7 +665,7 @@ def test_a_key_in_a_spanner_s_way_moves_the_bolt(on_a_board):
     rubber, _, piece = on_a_board
     spot = piece.foot_bolts_mm[len(piece.foot_bolts_mm) // 2]
     key = shape_key("L1", 0, "middle", (spot[0], spot[1], 40.0), BRIEF.keys)
-    moved = lay_up_jacket(None, None, rubber, Keys((key,), ()), BRIEF).pieces[0]
+    moved = lay_up_jacket(rubber, Keys((key,), ()), BRIEF).pieces[0]
     apart = np.linalg.norm(np.array(moved.foot_bolts_mm)[:, :2] - spot[:2], axis=1)
     assert apart.min() >= key.reach_mm + WASHER_RADIUS_MM - 1e-6
 
@@ -720,8 +714,8 @@ def test_the_foot_s_flange_is_as_thick_as_it_is_weighed(on_a_board):
 
 
 def test_no_foot_without_a_board():
-    (closed,) = lay_up_jacket(None, None, rubber_of(dome(200.0, pull=(1, 0, 0))), NO_KEYS, BRIEF).pieces
-    (upright,) = lay_up_jacket(None, None, rubber_of(dome(200.0)), NO_KEYS, BRIEF).pieces
+    (closed,) = lay_up_jacket(rubber_of(dome(200.0, pull=(1, 0, 0))), NO_KEYS, BRIEF).pieces
+    (upright,) = lay_up_jacket(rubber_of(dome(200.0)), NO_KEYS, BRIEF).pieces
     assert closed.foot_bolts_mm == upright.foot_bolts_mm == ()
 
 

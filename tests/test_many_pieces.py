@@ -106,7 +106,7 @@ def dome() -> Master:
 @pytest.fixture(scope="module", params=(3, 4))
 def sectors(request) -> tuple[Cut, Rubber]:
     made = cut(ball(), fanned(request.param))
-    return made, brush_rubber(made.master, made.seam, None, Brief(rubber=BARE))
+    return made, brush_rubber(made.master, made.seam, Brief(rubber=BARE))
 
 
 # --- columns and what is inside: against caps, and a ring ------------------------------------------------------------
@@ -187,7 +187,7 @@ def test_skins_of_all_sectors_are_the_skin_of_two(sectors):
     for part in rubber.parts:
         assert part.skin_mm3 == pytest.approx(steiner / count, rel=0.015)
         assert abs(part.lock_fill_mm3) < 1e-3 * steiner
-    two = brush_rubber(made.master, made.two, None, Brief(rubber=BARE))
+    two = brush_rubber(made.master, made.two, Brief(rubber=BARE))
     assert sum(p.skin_mm3 for p in rubber.parts) == pytest.approx(sum(p.skin_mm3 for p in two.parts), rel=0.005)
     assert rubber.min_thickness_mm > 0.99 * SKIN
 
@@ -299,9 +299,9 @@ def dome_plan(request, small_plan) -> MouldPlan:
     brief = replace(small_plan.brief, rubber=replace(BARE, pixel_mm=2.0), run=RunBrief(casts=2))
     field = seen_field(master, (1, 0, 0))
     locks = find_locks(master, field, seam, CATALOGUE.rubber_for(brief.materials))
-    bare = brush_rubber(master, seam, locks, brief)
+    bare = brush_rubber(master, seam, brief)
     rubber, keys = key_glove(master, seam, locks, bare, brief, CATALOGUE)
-    jacket, cradle = back_glove(master, seam, rubber, keys, brief, CATALOGUE)
+    jacket, cradle = back_glove(rubber, keys, brief, CATALOGUE)
     cast = lay_up_cast(master, seam, locks, brief, CATALOGUE)
     takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, CATALOGUE)
     return with_notes(

@@ -81,7 +81,7 @@ def make(
     master = prepare_master(vertices, faces, brief.master)
     opening, field = open_mould(master, brief)
     seam, locks = draw_seam(master, opening, field, brief, CATALOGUE)
-    return Made(master, seam, locks, brush_rubber(master, seam, locks, brief))
+    return Made(master, seam, locks, brush_rubber(master, seam, brief))
 
 
 def about_z(degrees: float) -> np.ndarray:

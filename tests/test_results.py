@@ -1,7 +1,5 @@
-"""What is written beside what: solids with the paper, after it where the master is large, and one refusal that spares
-the rest."""
+"""What is written in which order, and one refusal that spares the rest."""
 
-import threading
 from types import SimpleNamespace
 
 import numpy as np
@@ -14,17 +12,14 @@ from mouldloft.errors import PlanImpossible
 def told(monkeypatch):
     """The order of events of a run with one output on paper and solids, all stand-ins."""
     events: list[str] = []
-    begun = threading.Event()
 
     def paper(_plan, folder, _progress):
-        begun.wait(0.5)
         events.append("paper")
         (folder / "order.csv").write_text("")
         return folder / "order.csv"
 
     def solids(_plan, folder, _formats, _progress):
         events.append("solids")
-        begun.set()
         return [results.Written(folder, "solids")]
 
     monkeypatch.setattr(results, "_OUTPUTS", (("order", "what to buy", paper),))
@@ -38,10 +33,9 @@ def plan_of(count):
     return SimpleNamespace(master=SimpleNamespace(faces=np.zeros((count, 3), np.int8)))
 
 
-@pytest.mark.parametrize(("over", "order"), [(0, ["solids", "paper"]), (1, ["paper", "solids"])])
-def test_solids_are_made_beside_the_paper_unless_the_master_is_large(told, tmp_path, over, order):
-    written = results.write_results(plan_of(results.MOST_BESIDE + over), tmp_path, solids=("stl",))
-    assert told == order
+def test_solids_come_after_the_paper(told, tmp_path):
+    written = results.write_results(plan_of(4), tmp_path, solids=("stl",))
+    assert told == ["paper", "solids"]
     assert [file.path.name for file in written] == ["plan.json", "summary.txt", "order.csv", "solids"]
 
 

@@ -33,7 +33,7 @@ def glove(
     seam = place_seam(master, opening_along(direction, offset_mm), field, own)
     locks = find_locks(master, field, seam, SimpleNamespace(elongation_at_break=4.8))
     brief = Brief(run=RunBrief(casts=1), rubber=rubber)
-    return brush_rubber(master, seam, locks, brief, stuff=stuff), locks
+    return brush_rubber(master, seam, brief, stuff=stuff), locks
 
 
 def skin_mm3(rubber) -> float:
@@ -254,8 +254,7 @@ def test_the_foot_of_an_open_base_turns_out_onto_the_board():
     master = as_master(mesh, base="open")
     field = undercut_field(master, (1.0, 0, 0), check=False)
     seam = place_seam(master, opening_along((1.0, 0, 0)), field, SeamBrief(kind="plane", plane_offset_mm=0.0))
-    locks = find_locks(master, field, seam, SimpleNamespace(elongation_at_break=4.8))
-    rubber = brush_rubber(master, seam, locks, Brief(rubber=rule))
+    rubber = brush_rubber(master, seam, Brief(rubber=rule))
     e = rubber.envelopes[0]
     up = e.origin_mm[1] + e.pixel_mm * np.arange(e.outer_mm.shape[0])
     # beside the middle of the wall (x = 60) the board flange reaches 50 mm out, higher up only the skin and draft

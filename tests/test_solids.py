@@ -22,7 +22,7 @@ from mouldloft.rims import covered
 from mouldloft.rubber import brush_rubber
 from mouldloft.seam import place_seam
 from mouldloft.solids import Solid, make_solids, write_solids
-from mouldloft.undercut import find_locks, undercut_field
+from mouldloft.undercut import undercut_field
 from seam_bodies import as_master, opening_along
 
 LAMINATE_MM = 4.0
@@ -43,13 +43,12 @@ def plan_of(
     field = undercut_field(master, direction, check=False)
     own = SeamBrief(kind=kind, plane_offset_mm=offset_mm if kind == "plane" else None)
     seam = place_seam(master, opening_along(direction, offset_mm), field, own)
-    locks = find_locks(master, field, seam, SimpleNamespace(elongation_at_break=4.8))
     thickness = RubberBrief(
         skin_thickness_mm=SKIN_MM, edge_thickness_mm=SKIN_MM, edge_band_mm=0,
         flange_width_mm=flange_width_mm, draft_deg=0.5, pixel_mm=pixel_mm,
     )  # fmt: skip
     brief = Brief(run=RunBrief(casts=1), rubber=thickness)
-    rubber = brush_rubber(master, seam, locks, brief)
+    rubber = brush_rubber(master, seam, brief)
     zones = [SimpleNamespace(name=n, thickness_mm=LAMINATE_MM) for n in ("field", "handling edge", "flange")]
     shells = tuple(
         SimpleNamespace(

@@ -261,7 +261,7 @@ def propose_division(
     progress.step(0.9, "two pieces, by the same method")
     two = _two_pieces(ground, seam, rule, wall.thickness_mm)
     rough = lay_ground(master, scene, rule.skin_mm, margin, cells=round(ROUGH_SHARE * cells))
-    error = _fill_error(ground, rough, best, rule, wall.thickness_mm)
+    error = _fill_error(rough, best, rule, wall.thickness_mm)
     return _in_words(ground, best, brief, rule, reasons, two, locks, error)
 
 
@@ -309,7 +309,7 @@ def _two_pieces(ground: Ground, seam: Seam, rule: ThicknessRule, wall_mm: float)
     return float(blocks.fill_cells.sum()) * ground.lattice.pitch_mm**3
 
 
-def _fill_error(ground: Ground, rough: Ground, best: _Tried, rule: ThicknessRule, wall_mm: float) -> float:
+def _fill_error(rough: Ground, best: _Tried, rule: ThicknessRule, wall_mm: float) -> float:
     """How far the fill on a coarser lattice is from the proposal's, mm³."""
     again, _ = build_blocks(
         rough,

@@ -22,7 +22,7 @@ from .opening import find_opening
 from .progress import SILENT, Progress
 from .rubber import FADE, Interval, ThicknessRule, brush_rubber, choose_thickness
 from .seam import place_seam
-from .undercut import find_locks, undercut_field
+from .undercut import undercut_field
 
 StandIn = Literal["standing figure", "seated figure", "seated animal", "standing animal", "bust", "head"]
 
@@ -256,8 +256,7 @@ def _from_maquette(master: Master, brief: Brief, catalogue: Catalogue, progress:
     opening = find_opening(master, rough.opening, progress)
     field = undercut_field(master, opening.chosen.direction, progress)
     seam = place_seam(master, opening, field, rough.seam, progress)
-    locks = find_locks(master, field, seam, catalogue.rubber_for(brief.materials), progress)
-    rubber = brush_rubber(master, seam, locks, rough, progress, catalogue.rubber_for(brief.materials))
+    rubber = brush_rubber(master, seam, rough, progress, catalogue.rubber_for(brief.materials))
     likely = rubber.volume_mm3.likely * (1 + KEYS_SHARE)
     causes = (*rubber.volume_mm3.causes, FORM_CHANGES, SEAM_MOVES, CARVING, KEYS_UNSURE)
     half = math.sqrt(sum(width**2 for _, width in causes))

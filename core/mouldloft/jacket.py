@@ -20,14 +20,12 @@ from .keys import RUBBER_DENSITY_KG_DM3, Keys
 from .laminate import Laminate, laminate_of, lay_up, mat_g_m2_from_oz
 from .lifting import LiftCheck, check_lift, lifting_assumptions, lightest_cuts, who_lifts
 from .marks import Assumption, Mark
-from .master import Master
 from .opening import direction_words
 from .panels import KNOCK_DOWN, POISSON
 from .panels import SOURCE as PANEL_SOURCE
 from .progress import SILENT, Progress
 from .rims import covered
 from .rubber import Envelope, Interval, Rubber
-from .seam import Seam
 from .shell import (
     RIB_WIDTH_MM,
     Outside,
@@ -102,8 +100,6 @@ class Jacket:
 
 
 def lay_up_jacket(
-    master: Master | None,
-    seam: Seam | None,
     rubber: Rubber,
     keys: Keys,
     brief: Brief,
@@ -112,8 +108,7 @@ def lay_up_jacket(
 ) -> Jacket:
     """Lay up the jacket over the glove and its keys, place bolts and wedges, check stiffness and lifting.
 
-    The catalogue gives the rubber's density; without one the typical 1.08 kg/dm³ is taken. Master and seam
-    are the pipeline's; the outside is all that is needed.
+    The catalogue gives the rubber's density; without one the typical 1.08 kg/dm³ is taken.
     """
     density = rubber_density_kg_dm3(catalogue, brief)
     start = Schedule(*jacket_laminates(catalogue, brief))

@@ -587,7 +587,7 @@ def lock_picture(
         over.text(48, 70, "Where it locks", 34, "strong")
     over.text(48, 110, "depth of the lock across the pull of the piece that covers it", 25, colour=SOFT_INK)
     _lock_legend(plan, over, 48, height + 60)
-    _lock_list(plan, over, named, 830, height + 44)
+    _lock_list(over, named, 830, height + 44)
     return over.finished()
 
 
@@ -616,7 +616,7 @@ def _lock_legend(plan: MouldPlan, over: Overlay, x: float, y: float, width: floa
     over.text(x + 54, y + 150, "seam", 24, colour=SOFT_INK, anchor="lm")
 
 
-def _lock_list(plan: MouldPlan, over: Overlay, named: Sequence, x: float, y: float) -> None:
+def _lock_list(over: Overlay, named: Sequence, x: float, y: float) -> None:
     if not named:
         over.text(x, y + 20, "Nothing locks: every place comes free along its piece's pull.", 24, anchor="lm")
     room = over.size[0] - x - 60

@@ -46,8 +46,8 @@ def piece_pages(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
     parts += _rubber_tables(plan, at, inner)
     parts += _key_table(plan, envelope.piece, inner)
     parts += _laminate_table(plan, at, inner)
-    parts += _lifting_table(plan, at, inner)
-    parts += _cradle_table(plan, piece.piece, inner)
+    # on one page, so that a short table is never alone on the next
+    parts.append(KeepTogether([*_lifting_table(plan, at, inner), *_cradle_table(plan, piece.piece, inner)]))
     return parts
 
 
@@ -253,7 +253,7 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         [inner * v for v in (0.17, 0.15, 0.15, 0.15, 0.18, 0.09, 0.11)],
         right=(1, 2, 3),
     )
-    return [KeepTogether([*heading("Lifting"), table, set_text(note, size=7.4, colour=SOFT_INK)])]
+    return [*heading("Lifting"), table, set_text(note, size=7.4, colour=SOFT_INK)]
 
 
 def _cradle_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
@@ -272,4 +272,4 @@ def _cradle_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
         [inner * v for v in (0.44, 0.11, 0.15, 0.15, 0.15)],
         right=(1, 2, 3, 4),
     )
-    return [KeepTogether([*heading("Cradle", f"Worked at {tilts}."), table])]
+    return [*heading("Cradle", f"Worked at {tilts}."), table]

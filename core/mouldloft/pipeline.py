@@ -92,9 +92,9 @@ def plan(
         stuff = catalogue.rubber_for(brief.materials)
         locks = find_locks(master, survey.undercut, seam, stuff, progress, scene=survey.scene)
     progress.begin("rubber")
-    bare = brush_rubber(master, seam, locks, brief, progress, catalogue.rubber_for(brief.materials))
+    bare = brush_rubber(master, seam, brief, progress, catalogue.rubber_for(brief.materials))
     rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)
-    jacket, cradle = back_glove(master, seam, rubber, keys, brief, catalogue, progress)
+    jacket, cradle = back_glove(rubber, keys, brief, catalogue, progress)
     progress.begin("cast")
     cast = lay_up_cast(master, seam, locks, brief, catalogue, progress)
     takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
@@ -195,8 +195,6 @@ def key_glove(
 
 
 def back_glove(
-    master: Master,
-    seam: Seam,
     rubber: Rubber,
     keys: Keys,
     brief: Brief,
@@ -205,7 +203,7 @@ def back_glove(
 ) -> tuple[Jacket, Cradle]:
     """The jacket behind the glove, and the cradle it lies in."""
     progress.begin("jacket")
-    jacket = lay_up_jacket(master, seam, rubber, keys, brief, catalogue, progress)
+    jacket = lay_up_jacket(rubber, keys, brief, catalogue, progress)
     progress.begin("cradle")
     return jacket, build_cradle(jacket, rubber, keys, brief.cradle, progress)
 

@@ -18,7 +18,6 @@ class Progress:
         self._on_step = on_step
         self._cancelled = False
         self._stage = ""
-        self._above: Progress | None = None
 
     def begin(self, stage: str) -> None:
         """Start a named stage at fraction 0."""
@@ -27,16 +26,10 @@ class Progress:
 
     def step(self, fraction: float, note: str = "") -> None:
         """Say how much of the stage is done (0 to 1). Raises `Cancelled` if the user asked to stop."""
-        if self._cancelled or (self._above is not None and self._above._cancelled):
+        if self._cancelled:
             raise Cancelled(f"Stopped during {self._stage or 'the plan'}: nothing was written.")
         if self._on_step is not None:
             self._on_step(self._stage, min(max(fraction, 0.0), 1.0), note)
-
-    def beside(self, on_step: Callable[[str, float, str], None]) -> Progress:
-        """One for work beside this one's, in another thread: stopped with it, and by itself."""
-        other = Progress(on_step)
-        other._above = self
-        return other
 
     def cancel(self) -> None:
         """Ask the work to stop at its next step; safe to call from another thread."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import ExitStack
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
@@ -16,7 +15,6 @@ from .files import make_folder, write_text, write_whole, written_together
 from .planfile import save_plan
 from .progress import SILENT, Progress
 from .summary import summary_text
-from .threads import Beside
 
 if TYPE_CHECKING:
     from .pipeline import MouldPlan, OpenSurvey
@@ -124,9 +122,6 @@ _BY_CHOICE = ("pictures", "client-sheet.pdf", "workshop-sheets.pdf", "templates"
 
 
 _WITHOUT_RENDERER = ("order", "templates")
-# Faces of a master. The solids take about as long as all the paper and each leaves half the machine idle, so they are
-# made at the same time, but for masters so large that the memory of both together could be more than there is.
-MOST_BESIDE = 2_000_000
 
 
 def _write_solids(plan: MouldPlan, folder: Path, formats: tuple[str, ...], progress: Progress) -> list[Written]:
@@ -160,11 +155,7 @@ def write_results(
     made: list[Written] = []
     refused: PlanImpossible | None = None
 
-    def all_solids(beside: Progress) -> list[Written]:
-        return _write_solids(plan, inner / "solids", solids, beside)
-
-    with written_together(target) as inner, ExitStack() as running:
-        shapes = running.enter_context(Beside(all_solids, progress)) if len(plan.master.faces) <= MOST_BESIDE else None
+    with written_together(target) as inner:
         made.append(Written(write_text(inner / "summary.txt", summary_text(plan) + "\n"), "the summary above"))
         for name, what, write in _OUTPUTS:
             if not pictures and name not in _WITHOUT_RENDERER:
@@ -173,9 +164,8 @@ def write_results(
             made.append(Written(write(plan, inner, progress), what))
         if solids:
             progress.begin("solids")
-        shapes = shapes or running.enter_context(Beside(all_solids, progress))
         try:
-            made += shapes.result()
+            made += _write_solids(plan, inner / "solids", solids, progress)
         except PlanImpossible as error:
             refused = error
         progress.begin("saving")

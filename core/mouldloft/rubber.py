@@ -34,7 +34,6 @@ from .progress import SILENT, Progress
 from .rays import RayScene, inside_body, ray_scene
 from .sampling import covering_points, samples_on_every_face
 from .threads import in_threads
-from .undercut import Locks
 
 if TYPE_CHECKING:
     from .keys import Keys
@@ -654,7 +653,6 @@ def coat_volumes_mm3(rubber: Rubber, at: int) -> tuple[float, ...]:
 def brush_rubber(
     master: Master,
     seam: Seam,
-    locks: Locks,
     brief: Brief,
     progress: Progress = SILENT,
     stuff: RubberMaterial | None = None,

@@ -1,11 +1,11 @@
-"""Work shared out over threads or done beside other work, with progress and a way to stop."""
+"""Work shared out over threads, with progress and a way to stop."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
-from typing import Generic, TypeVar
+from typing import TypeVar
 
 from .progress import SILENT, Progress
 
@@ -41,34 +41,3 @@ def in_threads(
         return [future.result() for future in futures]
     finally:
         pool.shutdown(wait=False, cancel_futures=True)
-
-
-class Beside(Generic[Result]):
-    """`work` in a thread of its own, beside the body of a `with`; it has ended when the body is left.
-
-    It is stopped with `progress`, or when the body fails.
-    """
-
-    def __init__(self, work: Callable[[Progress], Result], progress: Progress = SILENT) -> None:
-        self._progress = progress
-        self._own = progress.beside(self._hear)
-        self._heard = (0.0, "")
-        self._pool = ThreadPoolExecutor(1)
-        self._future = self._pool.submit(work, self._own)
-
-    def _hear(self, _stage: str, fraction: float, note: str) -> None:
-        self._heard = (fraction, note)
-
-    def __enter__(self) -> Beside[Result]:
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if kind is not None:
-            self._own.cancel()
-        self._pool.shutdown(wait=True)
-
-    def result(self) -> Result:
-        """What the work returned, waited for with its progress as the caller's own; raises what it raised."""
-        while wait([self._future], timeout=_TICK_S).not_done:
-            self._progress.step(*self._heard)
-        return self._future.result()
