@@ -89,7 +89,7 @@ def test_height_over_the_parting_is_read_at_the_upper_side():
     leaning = replace(envelope, parting_mm=rows[:, None] + x[None, :] / 10.0)
     pixels = foot_pixels(leaning, WIDTH, THICK)
     top = np.flatnonzero(pixels.any(axis=1))[-1]
-    found = above_parting_mm(leaning, pixels, np.array([[0.0, 50.0], [30.0, 20.0]]))
+    found = above_parting_mm(leaning, pixels, np.array([[0.0, 50.0], [30.0, 20.0]]), THICK)
     assert found == pytest.approx([50.0 - top, 20.0 - top - 3.0], abs=1e-4)
 
 

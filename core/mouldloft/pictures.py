@@ -6,6 +6,7 @@ import io
 import weakref
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -808,15 +809,18 @@ def draw_pictures(
     from .thicknessview import thickness_picture  # which draws with this module
 
     target = make_folder(folder)
-    names = [name for name in VIEWS if name != "three_quarter_behind"]
+    views = [name for name in VIEWS if name != "three_quarter_behind"]
+    drawn: list[tuple[str, str, Callable[[Progress], Image.Image]]] = [
+        (name, VIEWS[name][1].lower(), partial(_picture_of_view, plan, name, renderer=renderer)) for name in views
+    ]
+    drawn += [
+        ("locks", "where it locks", partial(lock_picture, plan, renderer=renderer)),
+        ("apart", "taken apart", partial(apart_picture, plan, renderer=renderer)),
+        ("thickness", "how thick the glove is", partial(thickness_picture, plan, renderer=renderer)),
+    ]
     made = []
-    for at, name in enumerate(names):
-        progress.step(at / (len(names) + 3), VIEWS[name][1].lower())
-        made.append(save_png(target / f"{name}.png", _picture_of_view(plan, name, SILENT, renderer)))
-    progress.step(len(names) / (len(names) + 3), "where it locks")
-    made.append(save_png(target / "locks.png", lock_picture(plan, SILENT, renderer)))
-    progress.step((len(names) + 1) / (len(names) + 3), "taken apart")
-    made.append(save_png(target / "apart.png", apart_picture(plan, SILENT, renderer)))
-    progress.step((len(names) + 2) / (len(names) + 3), "how thick the glove is")
-    made.append(save_png(target / "thickness.png", thickness_picture(plan, SILENT, renderer)))
+    for at, (name, what, draw) in enumerate(drawn):
+        own = progress.part(at / len(drawn), (at + 1) / len(drawn))
+        own.step(0.0, what)
+        made.append(save_png(target / f"{name}.png", draw(own)))
     return tuple(made)

@@ -31,6 +31,10 @@ class Progress:
         if self._on_step is not None:
             self._on_step(self._stage, min(max(fraction, 0.0), 1.0), note)
 
+    def part(self, start: float, end: float) -> Progress:
+        """One for work that takes this one's stage from a fraction to another; stopped with it."""
+        return Progress(lambda _stage, fraction, note: self.step(start + (end - start) * fraction, note))
+
     def cancel(self) -> None:
         """Ask the work to stop at its next step; safe to call from another thread."""
         self._cancelled = True

@@ -124,9 +124,10 @@ def _legend(over: Overlay, view: ThicknessView, x: float, y: float, width: float
 
 def _photograph(plan: MouldPlan, progress: Progress, renderer: str) -> tuple[np.ndarray, list[Camera]]:
     gloves = mould_bodies(plan, progress).gloves
+    view = thickness_view(plan, progress)
     shown = []
     for at, glove in enumerate(gloves):
-        colours = thickness_view(plan).colours_on(at, glove.vertices_mm)
+        colours = view.colours_on(at, glove.vertices_mm)
         body = replace(glove, colours=colours)
         way = -plan.rubber.envelopes[at].frame.pull
         camera = look(way, glove.vertices_mm, _WIDE_PX // len(gloves), _TALL_PX, parallel=True, margin=0.09)
