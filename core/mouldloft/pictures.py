@@ -409,9 +409,24 @@ class Overlay:
                 self._draw.ellipse((x - r, y - r, x + r, y + r), fill=colour)
 
     def text(
-        self, x: float, y: float, words: str, size: float, weight: str = "regular", colour: str = INK, anchor="ls"
+        self,
+        x: float,
+        y: float,
+        words: str,
+        size: float,
+        weight: str = "regular",
+        colour: str = INK,
+        anchor="ls",
+        clear: bool = False,
     ) -> None:
-        """Words with the anchor (PIL's two letters: left middle right, ascender middle baseline) at x, y."""
+        """Words with the anchor (PIL's two letters: left middle right, ascender middle baseline) at x, y.
+
+        clear : what was drawn over the picture there before is taken away, so that no line runs through them.
+        """
+        if clear:
+            box = self._draw.textbbox((x * _FINE, y * _FINE), words, font=_font(weight, size), anchor=anchor)
+            edge = np.array([-1, -1, 1, 1]) * 0.25 * size * _FINE
+            self._draw.rectangle(tuple(np.array(box) + edge), fill=(0, 0, 0, 0))
         self._draw.text((x * _FINE, y * _FINE), words, font=_font(weight, size), fill=colour, anchor=anchor)
 
     def width_of(self, words: str, size: float, weight: str = "regular") -> float:
@@ -738,11 +753,14 @@ def _photograph_apart(plan: MouldPlan, progress: Progress, renderer: str) -> tup
 
 
 def _label_below(over: Overlay, apart: Apart, camera: Camera) -> None:
-    for (name, figure, _), (x, y), row in zip(apart.labels, *_label_places(apart, camera)):
-        base = over.size[1] - 1.8 * _LABEL - 2.9 * _LABEL * row
+    foot, rows = _label_places(apart, camera)
+    bases = [over.size[1] - 1.8 * _LABEL - 2.9 * _LABEL * row for row in rows]
+    # lines first: where one runs through the words of another row, the words break it
+    for (x, y), base in zip(foot, bases):
         over.line(np.array([[x, min(y + 14, base - 1.4 * _LABEL)], [x, base - 1.2 * _LABEL]]), SOFT_INK, 1.2)
-        over.text(x, base, name, _LABEL, "strong", anchor="ms")
-        over.text(x, base + 1.25 * _LABEL, figure, 0.95 * _LABEL, colour=SOFT_INK, anchor="ms")
+    for (name, figure, _), (x, _), base in zip(apart.labels, foot, bases):
+        over.text(x, base, name, _LABEL, "strong", anchor="ms", clear=True)
+        over.text(x, base + 1.25 * _LABEL, figure, 0.95 * _LABEL, colour=SOFT_INK, anchor="ms", clear=True)
 
 
 def _label_beside(over: Overlay, apart: Apart, camera: Camera) -> None:
