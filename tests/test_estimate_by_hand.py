@@ -129,17 +129,16 @@ def test_a_master_scaled_by_hand() -> None:
 
 
 def stages_that_say(monkeypatch: pytest.MonkeyPatch, volume: Interval, brushed: list) -> None:
-    """The plan's stages stubbed: the opening's direction, a seam, locks, and rubber of a given volume."""
+    """The plan's stages stubbed: the opening's direction, a seam, and rubber of a given volume."""
 
-    def brush(master, seam, locks, brief, progress, stuff):
-        brushed.append((master, seam, locks, brief, stuff))
+    def brush(master, seam, brief, progress, stuff):
+        brushed.append((master, seam, brief, stuff))
         return replace(rubber_of(), volume_mm3=volume)
 
     chosen = SimpleNamespace(direction=(0.0, 1.0, 0.0))
     monkeypatch.setattr(early, "find_opening", lambda master, brief, progress: SimpleNamespace(chosen=chosen))
     monkeypatch.setattr(early, "undercut_field", lambda master, direction, progress: ("field", direction))
     monkeypatch.setattr(early, "place_seam", lambda master, opening, field, brief, progress: ("seam", field, brief))
-    monkeypatch.setattr(early, "find_locks", lambda master, field, seam, stuff, progress: ("locks", stuff.code))
     monkeypatch.setattr(early, "brush_rubber", brush)
 
 
@@ -161,11 +160,11 @@ def test_rubber_of_a_maquette_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
     told = {a.what: (a.value, a.mark) for a in made.assumptions[1:]}
     assert sorted(value for value, _ in told.values()) == ["± 2 %", "± 4 %", "± 6 %", "± 8 %"]
     assert {mark for _, mark in told.values()} == {Mark.COMMON_PRACTICE}
-    (master, seam, locks, brief, stuff) = brushed[0]
+    (master, seam, brief, stuff) = brushed[0]
     assert master.height_mm == 2000.0
     assert seam[1] == ("field", (0.0, 1.0, 0.0))
     assert seam[2] == SeamBrief(kind="plane", max_pieces=2)
-    assert (locks, stuff.code) == (("locks", "silicone-tin-brush"), "silicone-tin-brush")
+    assert stuff.code == "silicone-tin-brush"
     assert (brief.opening.directions, brief.opening.refine) == (64, 1)
     assert (brief.run.casts, brief.rubber.pixel_mm) == (5, 10.0 / 2.5)
 
@@ -176,8 +175,8 @@ def test_a_rough_lattice_is_bounded_and_few_directions_stay_few(monkeypatch: pyt
     brief = replace(BRIEF, opening=OpeningBrief(directions=40), run=RunBrief(casts=9))
     made = estimate_rubber(12_000.0, 5, maquette=box(40, 30, 100), brief=brief)
     assert made.rubber_mm3.low == 0.0
-    assert brushed[0][3].rubber.pixel_mm == pytest.approx(10.0)  # 12 m over 1200 columns
-    assert brushed[0][3].opening.directions == 40
+    assert brushed[0][2].rubber.pixel_mm == pytest.approx(10.0)  # 12 m over 1200 columns
+    assert brushed[0][2].opening.directions == 40
     assert "5 casts" in made.sentence
 
 

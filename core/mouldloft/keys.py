@@ -435,7 +435,8 @@ def _edge_band(coarse: _Coarse, points: np.ndarray, at: tuple[np.ndarray, ...], 
     """(k,) bool: flange, and all within the handling band of it (of the outline where there is no flange)."""
     on_flange = coarse.flange[at]
     if on_flange.any():
-        distance, _ = cKDTree(points[on_flange]).query(points)
+        tree = cKDTree(points[on_flange], balanced_tree=False)
+        distance, _ = tree.query(points, distance_upper_bound=np.nextafter(band_mm, np.inf), workers=2)
         return on_flange | (distance <= band_mm)
     return clearance_mm(coarse.inside, coarse.block_mm)[at] <= band_mm
 

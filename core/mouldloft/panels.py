@@ -25,6 +25,7 @@ SIZES_MM = np.geomspace(50.0, 500.0, 9)  # radii
 COVERED = (0.85, 1.4)  # share of a disc's area that its patch must have, and may have
 MOST_CENTRES = 500
 MOST_FITTED = 200  # points of one disc
+LEAST_FITTED = 12  # twice what a quadric needs: on a huge, coarsely sampled surface small patches hold fewer
 TERMS = 20  # odd half-waves a side: their shortest is under half the hand's patch on the widest panel
 WAVES = 40  # half-waves a side tried for buckling
 # Mark.MEMORY, Timoshenko & Woinowsky-Krieger: large deflections of a clamped round plate under a point load, the rim
@@ -85,7 +86,7 @@ def find_panels(points_mm: np.ndarray, normals: np.ndarray, each_mm2: float) -> 
         for centre, found in zip(centres, tree.query_ball_point(points_mm[centres], radius), strict=True):
             near = np.asarray(found)
             near = near[normals[near] @ normals[centre] > 0.0]  # not the far side of a thin limb
-            if full <= len(near) <= full * COVERED[1] / COVERED[0]:  # else over an edge, or folded
+            if max(full, LEAST_FITTED) <= len(near) <= full * COVERED[1] / COVERED[0]:  # else over an edge, or folded
                 near = near[:: max(len(near) // MOST_FITTED, 1)]
                 rows.append((points_mm[centre], float(radius), *principal_curvatures(points_mm[near], normals[centre])))
     return Panels(
