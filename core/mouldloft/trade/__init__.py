@@ -1,0 +1,1 @@
+"""Formulas of the trade, without meshes."""
