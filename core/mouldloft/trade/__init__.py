@@ -1,1 +1,1 @@
-"""Formulas of the trade, without meshes."""
+"""The trade's formulas, without meshes: laminate, panels, lifting."""
