@@ -95,12 +95,12 @@ class Material:
 
 # a figure's unit stands at the end of its name; the longer endings first
 _UNITS = (
-    ("_h_per_board", " h a board"), ("_per_h", " an hour"), ("_kg_m3", " kg/m³"), ("_kg_m2", " kg/m²"),
+    ("_h_per_board", " h a board"), ("_per_h", " an hour"), ("_l_h", " l an hour"), ("_kg_m3", " kg/m³"), ("_kg_m2", " kg/m²"),
     ("_g_m2", " g/m²"), ("_m2_h", " m² an hour"), ("_kg_h", " kg an hour"), ("_m_h", " m an hour"), ("_n_mm", " N/mm"),
     ("_mpa", " MPa"), ("_min", " min"), ("_mm", " mm"), ("_kg", " kg"), ("_c", " °C"), ("_casts", " casts"),
     ("_h", " h"), ("_m", " m"), ("kg_m2", " kg/m²"),
 )  # fmt: skip
-_COUNTS = ("layers", "amount")  # neither a length nor a share
+_COUNTS = ("layers", "amount", "tight_factor", "far_joint_factor")  # neither a length nor a share
 
 
 def _told(record: Material | Rates, name: str, sources: Sequence[Stated]) -> Iterator[Assumption]:
@@ -131,6 +131,7 @@ class RubberMaterial(Material):
     pot_life_min: Minutes
     pot_life_temperature_c: Celsius
     recoat_min: Annotated[float, msgspec.Meta(gt=0, le=60_000)]
+    recoat_most_min: Annotated[float, msgspec.Meta(gt=0, le=60_000)]  # past it: wipe, thin tack coat, test
     cure_h: Hours
     elongation_at_break: Annotated[float, msgspec.Meta(gt=0, le=20)]
     tear_strength_n_mm: Positive
@@ -169,9 +170,11 @@ class ResinMaterial(Material):
 
 @dataclass(frozen=True, kw_only=True)
 class GelcoatMaterial(ResinMaterial):
-    """The cast's outside. overlay_h is the wait until it carries mat (tacky, not lifting)."""
+    """The cast's outside. overlay_h is the wait until it carries mat (tacky, not lifting), overlay_most_h the end of
+    that."""
 
     overlay_h: Hours
+    overlay_most_h: Hours  # past it the gelcoat is keyed before glass goes on
     wet_low_mm: Coat
     wet_high_mm: Coat
 
@@ -272,6 +275,34 @@ class Rates:
     join_m_h: Rate  # seam taped from the inside
     finish_m_h: Rate  # seam cleaned up on the outside of a cast
     baseboard_h: Hours
+    board_h: Hours  # mould board
+    stand_master_h: Hours
+    test_patch_h: Hours  # a surface
+    mark_seam_m_h: Rate
+    cover_m2_h: Rate  # far side covered
+    key_mould_h: Hours
+    cast_keys_per_h: Rate
+    edge_tape_m_h: Rate
+    wedge_formers_per_h: Rate
+    cut_back_m_h: Rate
+    rib_h: Hours  # each
+    grip_h: Hours  # each
+    turn_h: Hours
+    fit_cradle_h: Hours
+    number_h: Hours
+    glove_home_h: Hours
+    green_trim_m_h: Rate
+    shut_mould_h: Hours
+    weigh_h: Hours
+    hatch_h: Hours  # each, each cast
+    core_l_h: Rate
+    look_over_h: Hours
+    fill_joint_m_h: Rate
+    degrease_m2_h: Rate
+    paint_m2_h: Rate  # a coat
+    spray_setup_h: Hours  # a coat
+    tight_factor: Annotated[float, msgspec.Meta(ge=1, le=10)]  # hours in a tight place over those on the open
+    far_joint_factor: Annotated[float, msgspec.Meta(ge=1, le=10)]
     laminate_uncertainty: Fraction  # glass to resin, by hand
     gelcoat_uncertainty: Fraction
     rate_uncertainty: Fraction
