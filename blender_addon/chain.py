@@ -137,7 +137,7 @@ def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 
 def _order(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    before = (done[name] for name in ("master", "locks", "rubber", "keys", "jacket", "cradle", "cast"))
+    before = (done[name] for name in ("master", "seam", "locks", "rubber", "keys", "jacket", "cradle", "cast"))
     takeoff, programme = pipeline().reckon_work(*before, brief, catalogue, progress)
     return {"takeoff": takeoff, "programme": programme}
 

@@ -100,7 +100,7 @@ _UNITS = (
     ("_mpa", " MPa"), ("_min", " min"), ("_mm", " mm"), ("_kg", " kg"), ("_c", " °C"), ("_casts", " casts"),
     ("_h", " h"), ("_m", " m"), ("kg_m2", " kg/m²"),
 )  # fmt: skip
-_COUNTS = ("layers", "amount", "tight_factor", "far_joint_factor")  # neither a length nor a share
+_COUNTS = ("layers", "amount", "tight_factor")  # neither a length nor a share
 
 
 def _told(record: Material | Rates, name: str, sources: Sequence[Stated]) -> Iterator[Assumption]:
@@ -297,12 +297,10 @@ class Rates:
     hatch_h: Hours  # each, each cast
     core_l_h: Rate
     look_over_h: Hours
-    fill_joint_m_h: Rate
     degrease_m2_h: Rate
     paint_m2_h: Rate  # a coat
     spray_setup_h: Hours  # a coat
     tight_factor: Annotated[float, msgspec.Meta(ge=1, le=10)]  # hours in a tight place over those on the open
-    far_joint_factor: Annotated[float, msgspec.Meta(ge=1, le=10)]
     laminate_uncertainty: Fraction  # glass to resin, by hand
     gelcoat_uncertainty: Fraction
     rate_uncertainty: Fraction

@@ -97,7 +97,9 @@ def plan(
     jacket, cradle = back_glove(rubber, keys, brief, catalogue, progress)
     progress.begin("cast")
     cast = lay_up_cast(master, seam, locks, brief, catalogue, progress)
-    takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
+    takeoff, programme = reckon_work(
+        master, seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress
+    )
     made = MouldPlan(
         brief, catalogue, master, survey.opening, survey.undercut, seam, locks, rubber, keys, jacket, cradle, cast,
         takeoff, programme, assumptions=(), cautions=(), division=division,
@@ -210,6 +212,7 @@ def back_glove(
 
 def reckon_work(
     master: Master,
+    seam: Seam,
     locks: Locks,
     rubber: Rubber,
     keys: Keys,
@@ -222,7 +225,7 @@ def reckon_work(
 ) -> tuple[Takeoff, Programme]:
     """What to buy, and the days it takes."""
     progress.begin("programme")  # before the take-off, which counts its pots and person days
-    programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
+    programme = set_programme(seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     progress.begin("takeoff")
     parts = (master, locks, rubber, keys, jacket, cradle, cast)
     return take_off(*parts, brief, catalogue, progress, programme), programme

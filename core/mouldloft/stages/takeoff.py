@@ -27,7 +27,7 @@ from .cradle import Cradle
 from .jacket.layup import Jacket, Zone
 from .keys.place import Keys
 from .master import Master
-from .programme import Programme, bolt_count, set_programme
+from .programme import Programme, bolt_count
 from .rubber.glove import Interval, Rubber, flange_areas_mm2, wall_areas_mm2
 from .undercut import Locks
 
@@ -95,16 +95,15 @@ def take_off(
     cast: Cast,
     brief: Brief,
     catalogue: Catalogue,
-    progress: Progress = SILENT,
-    programme: Programme | None = None,
+    progress: Progress,
+    programme: Programme,
 ) -> Takeoff:
     """Take off every material of the mould and the run, in packs, with its cost.
 
-    The programme (reckoned here where none is given) says how many pots and days consumables last. Raises
+    The programme says how many pots and days consumables last. Raises
     `CatalogueRefused` when the brief names a material that the catalogue lacks.
     """
     progress.step(0.0, "amounts by stage")
-    programme = programme or set_programme(rubber, keys, jacket, cast, brief, catalogue)
     needs = [
         *_glove_needs(rubber, brief, catalogue),
         *_wall_needs(rubber, catalogue),

@@ -23,6 +23,7 @@ LATER_STARTS = 9  # working days after the first possible one on which a run of 
 NUDGES = 4  # times a run is moved on within a day so that an outside wait no longer breaks a window
 BROKEN_WINDOW_MIN = 8 * 60  # common practice: a broken window is worth a day's work, being not dependable
 FREE_DAYS_MIN = 5 * DAY_MIN  # common practice: a run of coats is put off by days rather than left over a weekend
+LEAST_STRETCH = 6  # slots: broken work is taken up for half an hour or more
 TRIES = 24_000  # jobs placed while looking for a better order
 SEED = 20_270_301
 
@@ -281,17 +282,20 @@ class _Hands:
                 return slot + at
             at += a_day - within
 
-    def free_slots(self, slot: int, count: int, people: int) -> list[tuple[int, int]]:
-        """(slot, count) stretches from `slot` on in which `people` are free, until `count` slots are found."""
+    def free_slots(self, slot: int, count: int, people: int, a_day: int) -> list[tuple[int, int]]:
+        """(slot, count) stretches from `slot` on in which `people` are free, until `count` slots are found; none
+        shorter than `LEAST_STRETCH` but the last."""
         found: list[tuple[int, int]] = []
         blocked, at = self.busy[people - 1] >> slot, 0
         while count > 0:
             at += _lowest_zero(blocked >> at)
             rest = blocked >> at
             free = count if rest == 0 else min(count, (rest & -rest).bit_length() - 1)
-            found.append((slot + at, free))
-            at += free
-            count -= free
+            today = min(free, a_day - (slot + at) % a_day)
+            if today >= min(LEAST_STRETCH, count, a_day):
+                found.append((slot + at, today))
+                count -= today
+            at += today
         return found
 
 
@@ -380,7 +384,7 @@ def _put(job: Job, mend_min: int, slot: int, hands: _Hands, shifts: Shifts) -> P
         at = hands.first_stretch(slot, mend + count, job.people, shifts.slots_a_day)
         stretches = [(at, mend + count)]
     else:
-        stretches = hands.free_slots(slot, mend + count, job.people)
+        stretches = hands.free_slots(slot, mend + count, job.people, shifts.slots_a_day)
     for at, many in stretches:
         hands.take(at, many, job.people)
     mending, working = _split(stretches, mend)

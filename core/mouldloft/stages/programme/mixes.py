@@ -6,13 +6,21 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
 from ...inputs.brief import Brief
 from ..cast import Cast
+from ..cradle import Cradle
 from ...inputs.catalogue import Catalogue, RubberMaterial, temperature_factor
 from ...base.errors import PlanImpossible
 from ..jacket.layup import Jacket, JacketPiece
 from ..keys.place import Keys
 from ..rubber.glove import Rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
+from ..seam.place import Seam
+from ..undercut import Locks
 from .record import Batch
 
 TACK_COAT_MM = 0.3  # common practice: a thin wet film for the next coat to take to
@@ -64,9 +72,12 @@ def split_into_batches(
 class Workshop:
     """The records and the brief, and the amounts, hours and pots that follow from them."""
 
+    seam: Seam
+    locks: Locks
     rubber: Rubber
     keys: Keys
     jacket: Jacket
+    cradle: Cradle
     cast: Cast
     brief: Brief
     catalogue: Catalogue
@@ -90,6 +101,51 @@ class Workshop:
         areas = flange_areas_mm2(self.rubber)
         area = max(areas, default=0.0) if len(areas) <= 2 else sum(areas) / 2
         return area / self.rubber.flange_width_mm * 1e-3
+
+    @property
+    def bolt_count(self) -> int:
+        """Bolts of the whole jacket, each once."""
+        return bolt_count(self.jacket)
+
+    def boards_for(self, shell: str) -> int:
+        """Boards of a jacket piece's cradle, by its own list."""
+        at = next((k for k, piece in enumerate(self.jacket.pieces) if piece.name == shell), 0)
+        own = self.cradle.pieces[at : at + 1]
+        return sum(count for piece in own for _, count, *_ in piece.cut_list)
+
+    def grips_on(self, shell: str) -> int:
+        """Hand grips of a jacket piece."""
+        return 0
+
+    @property
+    def peel_h(self) -> float:
+        """Person-hours more to work the gloves off skin that their pull does not free, each cast."""
+        return self.brief.rates.peel_h_m2 * self.locks.piece_locked_area_mm2 * 1e-6
+
+    @property
+    def tight_share(self) -> float:
+        """Share of the skin in places that heavy mat does not go into."""
+        return 0.0
+
+    @property
+    def cored_l(self) -> float:
+        """Litres of narrow limbs that are cored before the mould is shut, each cast."""
+        return 0.0
+
+    @property
+    def cored_words(self) -> str:
+        """Which limbs those are."""
+        return "narrow limbs"
+
+    @property
+    def hatches(self) -> int:
+        """Hatches glassed back, each cast."""
+        return 0
+
+    @property
+    def joint_by_reach_mm(self) -> tuple[float, float]:
+        """Joint within an arm's reach, and past it."""
+        return 1000.0 * self.cast.joint_tape_m, 0.0
 
     @property
     def several(self) -> bool:
@@ -194,6 +250,17 @@ class Workshop:
         """Time for its pots with so many at it, each with their own pot."""
         rounds = math.ceil(batch.batches / people)
         return rounds * (self.catalogue.rates.mixing_min + batch.brushing_min) / 60.0
+
+
+def bolt_count(jacket: Jacket) -> int:
+    """Bolts of the whole jacket, also into the board: pieces that meet list the same, so places within 5 mm are one."""
+    bolts = [b for piece in jacket.pieces for b in (*piece.bolts_mm, *piece.foot_bolts_mm)]
+    points = np.array(bolts, float).reshape(-1, 3)
+    if not len(points):
+        return 0
+    pairs = cKDTree(points).query_pairs(5.0, output_type="ndarray")
+    links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
+    return int(connected_components(links, directed=False)[0])
 
 
 def with_first_days(batches: Iterable[Batch], mixed: dict[tuple[str, str], int]) -> tuple[Batch, ...]:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 TaskKind = Literal["work", "wait", "mend"]
-MOULD_PARTS = ("before", "wall", "glove", "keys", "jacket", "cradle", "mould")
-RUN_PARTS = ("trial", "casts", "finish")
+MOULD_PARTS = ("wall", "keys", "glove", "jacket", "cradle", "mould")
+RUN_PARTS = ("casts", "finish")
 
 
 @dataclass(frozen=True)
