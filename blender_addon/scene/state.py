@@ -30,7 +30,7 @@ def stamps_of(scene: bpy.types.Scene) -> dict[str, str]:
 
 def standings(scene: bpy.types.Scene) -> tuple[dict[str, Standing], str]:
     """How every section stands, and what is wrong with the settings ("" for nothing)."""
-    from mouldloft.errors import MouldloftError
+    from mouldloft.base.errors import MouldloftError
 
     s = scene.mouldloft
     try:
@@ -57,7 +57,7 @@ def done_now(scene: bpy.types.Scene, key: str | None = None) -> Records:
 
 def catalogue_of(scene: bpy.types.Scene):
     """The catalogue chosen, or the bundled one. Raises `CatalogueRefused`."""
-    from mouldloft.catalogue import read_catalogue
+    from mouldloft.inputs.catalogue import read_catalogue
 
     path = scene.mouldloft.catalogue
     return read_catalogue(bpy.path.abspath(path) if path else None)
@@ -73,7 +73,7 @@ def plan_now(scene: bpy.types.Scene):
 
 def put_away(scene: bpy.types.Scene) -> None:
     """Pack what is up to date into the scene, so that it goes into the file that is saved next."""
-    from mouldloft.errors import MouldloftError
+    from mouldloft.base.errors import MouldloftError
 
     try:
         now = stamps_of(scene)

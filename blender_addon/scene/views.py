@@ -27,7 +27,7 @@ def show_colours(context: bpy.types.Context, on: bool) -> None:
 
 def show_map(context: bpy.types.Context) -> None:
     """Show the map chosen, as far as the sections have got: on the copy of the sculpt, or on the glove."""
-    from mouldloft.errors import MouldloftError
+    from mouldloft.base.errors import MouldloftError
 
     scene = context.scene
     s = scene.mouldloft

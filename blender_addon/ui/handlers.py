@@ -75,7 +75,7 @@ def _after_change(scene, depsgraph):
 
 
 def _check_keys():
-    from mouldloft.errors import MouldloftError
+    from mouldloft.base.errors import MouldloftError
 
     scene = bpy.context.scene
     if jobs.job() is not None:

@@ -1,6 +1,8 @@
 """Runs inside one real Blender (a `bpy` wheel or the program): the whole add-on on the seated hare.
 
-    python in_blender.py ZIP WORKFOLDER        with a clean BLENDER_USER_RESOURCES and no network
+    python in_blender.py [CHECK...] ZIP WORKFOLDER        with a clean BLENDER_USER_RESOURCES and no network
+
+Named checks run alone, after the one that installs the zip.
 
 Prints one line a check and ends with `N passed, N failed`. Each check is against something outside the add-on:
 the mesh's own extents, Blender's own report, the file read anew, or the core's own record.
@@ -332,8 +334,8 @@ def vertices_mm(thing) -> np.ndarray:
 def the_gloves_thickness_is_a_map_on_the_glove():
     """Against Blender's own search for the nearest place on the copy of the sculpt."""
     from mathutils.bvhtree import BVHTree
-    from mouldloft import thickness
-    from mouldloft.house import GLOVE, rgb, to_linear
+    from mouldloft.base.house import GLOVE, rgb, to_linear
+    from mouldloft.stages.rubber import thickness
 
     s = settings()
     done = addon("scene.state").done_now(bpy.context.scene)
@@ -607,7 +609,7 @@ def sheets_are_written():
     told = json.loads(bpy.context.scene["mouldloft_sheets"])
     assert all(Path(path).exists() for path, _ in told)
     assert "is not there any more" in refused(bpy.ops.mouldloft.open_file, path=str(WORK / "no.pdf"))
-    from mouldloft.planfile import open_plan
+    from mouldloft.outputs.planfile import open_plan
 
     again = open_plan(WORK / "sheets")
     assert again.master.height_mm == addon("scene.state").done_now(bpy.context.scene)["master"].height_mm
@@ -638,7 +640,7 @@ def undo_takes_back_a_section_and_redo_brings_it():
 
 @check
 def escape_stops_the_work_and_nothing_is_kept():
-    from mouldloft.errors import Cancelled
+    from mouldloft.base.errors import Cancelled
 
     jobs = addon("work.jobs")
 
@@ -764,7 +766,8 @@ def cleared_to_the_sculpt_alone():
 def main() -> None:
     print("BLENDER", bpy.app.version_string, "NumPy", np.__version__, "Python", sys.version.split()[0], flush=True)
     passed = failed = 0
-    for function in _checks:
+    named = sys.argv[1:-2]
+    for function in (f for f in _checks if not named or f is _checks[0] or f.__name__ in named):
         try:
             function()
         except Exception:

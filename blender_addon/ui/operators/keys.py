@@ -16,7 +16,7 @@ def keys_as_moved(scene: bpy.types.Scene, done: dict):
     from dataclasses import replace
 
     import numpy as np
-    from mouldloft.keys import snap_to_outside
+    from mouldloft.stages.keys.place import snap_to_outside
 
     models = {key.name: key for key in done["keys"].keys}
     things, moved = results.of_role("key"), []
@@ -35,7 +35,7 @@ def keys_as_moved(scene: bpy.types.Scene, done: dict):
 
 def check_moved_keys(scene: bpy.types.Scene) -> bool:
     """Re-check the keys as they stand and keep what the check says. False where there is nothing to check."""
-    from mouldloft.keys import recheck_keys, rubber_stuff
+    from mouldloft.stages.keys.place import recheck_keys, rubber_stuff
 
     done = state.done_now(scene)
     if "keys" not in done or not results.of_role("key"):

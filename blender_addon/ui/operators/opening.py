@@ -35,7 +35,7 @@ class MOULDLOFT_OT_preview_way(bpy.types.Operator):
             if max(abs(v) for v in way) < 1e-6:
                 self.report({"ERROR"}, "The direction is zero: set at least one of its numbers.")
                 return {"CANCELLED"}
-            from mouldloft.undercut import undercut_field
+            from mouldloft.stages.undercut import undercut_field
 
             if s.map_kind != "FREES":
                 s.map_kind = "FREES"
@@ -54,7 +54,7 @@ class MOULDLOFT_OT_preview_way(bpy.types.Operator):
     @classmethod
     def _rays(cls, master):
         """The master's ray scene, built once: a new direction asks the same one."""
-        from mouldloft.rays import ray_scene
+        from mouldloft.geometry.rays import ray_scene
 
         if cls._scene_of is None or cls._scene_of[0] is not master:
             cls._scene_of = (master, ray_scene(master.vertices_mm, master.faces))

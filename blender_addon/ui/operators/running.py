@@ -17,7 +17,7 @@ UNDO = {"UNDO"}  # no REGISTER: long work is not for the last operation's panel 
 
 def say(operator: bpy.types.Operator, error: BaseException) -> set[str]:
     """Put a refusal of the core into Blender's report, and anything unforeseen with its kind."""
-    from mouldloft.errors import Cancelled, MouldloftError
+    from mouldloft.base.errors import Cancelled, MouldloftError
 
     if isinstance(error, Cancelled):
         operator.report({"INFO"}, str(error))

@@ -33,7 +33,7 @@ class MOULDLOFT_OT_write_sheets(Working, bpy.types.Operator):
         solids = tuple(sorted(scene.mouldloft.solids))
 
         def work(progress):
-            from mouldloft.results import write_results
+            from mouldloft.outputs.results import write_results
 
             return [(str(made.path), made.what) for made in write_results(plan, target, progress, solids=solids)]
 
