@@ -95,7 +95,8 @@ class Material:
 
 # a figure's unit stands at the end of its name; the longer endings first
 _UNITS = (
-    ("_h_per_board", " h a board"), ("_per_h", " an hour"), ("_l_h", " l an hour"), ("_kg_m3", " kg/m³"), ("_kg_m2", " kg/m²"),
+    ("_h_per_board", " h a board"), ("_per_h", " an hour"), ("_l_h", " l an hour"),
+    ("_kg_m3", " kg/m³"), ("_kg_m2", " kg/m²"),
     ("_g_m2", " g/m²"), ("_m2_h", " m² an hour"), ("_kg_h", " kg an hour"), ("_m_h", " m an hour"), ("_n_mm", " N/mm"),
     ("_mpa", " MPa"), ("_min", " min"), ("_mm", " mm"), ("_kg", " kg"), ("_c", " °C"), ("_casts", " casts"),
     ("_h", " h"), ("_m", " m"), ("kg_m2", " kg/m²"),

@@ -42,6 +42,13 @@ def _order(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
     return import_module("mouldloft.stages.takeoff").write_order(plan.takeoff, folder / "order.csv")
 
 
+def _calendar(plan: MouldPlan, folder: Path) -> Path:
+    title = plan.brief.piece or plan.master.name
+    key = plan.master.source_hash[:12]
+    write = import_module("mouldloft.outputs.ics").write_calendar
+    return write(plan.programme, folder / "calendar.ics", title, key, plan.brief.run.day_starts_h)
+
+
 def _page(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
     return import_module("mouldloft.outputs.page.build").write_page(plan, folder / "plan.html", progress)
 
@@ -120,7 +127,7 @@ _OUTPUTS: tuple[tuple[str, str, Callable[[MouldPlan, Path, Progress], Path]], ..
 )
 
 
-_BY_CHOICE = ("pictures", "client-sheet.pdf", "workshop-sheets.pdf", "templates", "plan.html", "solids")
+_BY_CHOICE = ("calendar.ics", "pictures", "client-sheet.pdf", "workshop-sheets.pdf", "templates", "plan.html", "solids")
 
 
 _WITHOUT_RENDERER = ("order", "templates")
@@ -179,6 +186,8 @@ def _make_all(
             continue
         progress.begin(name)
         made.append(Written(write(plan, inner, progress), what))
+    if plan.brief.run.start_date is not None:
+        made.append(Written(_calendar(plan, inner), "the days, for the workshop's calendar"))
     if solids:
         progress.begin("solids")
     try:

@@ -228,7 +228,7 @@ def reckon_work(
     programme = set_programme(seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     progress.begin("takeoff")
     parts = (master, locks, rubber, keys, jacket, cradle, cast)
-    return take_off(*parts, brief, catalogue, progress, programme), programme
+    return take_off(*parts, brief, catalogue, progress, programme=programme), programme
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:

@@ -95,7 +95,8 @@ def take_off(
     cast: Cast,
     brief: Brief,
     catalogue: Catalogue,
-    progress: Progress,
+    progress: Progress = SILENT,
+    *,
     programme: Programme,
 ) -> Takeoff:
     """Take off every material of the mould and the run, in packs, with its cost.
@@ -105,7 +106,7 @@ def take_off(
     """
     progress.step(0.0, "amounts by stage")
     needs = [
-        *_glove_needs(rubber, brief, catalogue),
+        *_glove_needs(rubber, programme.tack_coat_kg, brief, catalogue),
         *_wall_needs(rubber, catalogue),
         *_jacket_needs(jacket, brief, catalogue),
         *_cradle_needs(cradle, catalogue),
@@ -146,7 +147,8 @@ class Need:
     waste: float
 
 
-def _glove_needs(rubber: Rubber, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
+def _glove_needs(rubber: Rubber, tack_coat_kg: float, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
+    """Rubber, catalyst and thickener of the glove, with the tack coats that the programme plans."""
     stuff = catalogue.rubber_for(brief.materials)
     waste = brief.materials.waste_fraction
     density = stuff.density_kg_m3 * 1e-9
@@ -159,7 +161,7 @@ def _glove_needs(rubber: Rubber, brief: Brief, catalogue: Catalogue) -> Iterable
         down, up = math.hypot(1 - low, widen), math.hypot(high - 1, widen)
         return Interval(likely * max(0.0, 1 - down), likely, likely * (1 + up), causes)
 
-    mixed = volume.likely * density
+    mixed = volume.likely * density + tack_coat_kg
     base = mixed / (1 + stuff.catalyst_fraction)
     if stuff.catalyst is None:
         yield Need(stuff, "glove", share_of_mix(mixed), waste)

@@ -278,7 +278,7 @@ class _Hands:
         while True:
             at += _lowest_zero(wide >> at)
             within = (slot + at) % a_day
-            if count <= a_day and within + count <= a_day or count > a_day and within == 0:
+            if (count <= a_day and within + count <= a_day) or (count > a_day and within == 0):
                 return slot + at
             at += a_day - within
 
@@ -336,6 +336,7 @@ def _lay_run(run: _Run, laid: _Laid, hands: _Hands, shifts: Shifts) -> _Hands:
             if not late:
                 break
             start += slots_of(late)
+        assert best is not None
         if best[3] == 0 and best[4] == 0:
             break
     assert best is not None
@@ -440,7 +441,7 @@ def bound_min(jobs: Sequence[Job], people: int, shifts: Shifts) -> int:
     """No calendar of these jobs ends sooner, in clock minutes: the longest way through the links with people without
     number, or all the work shared out among the people there are, whichever is later."""
     at = {job.key: k for k, job in enumerate(jobs)}
-    alone = {}
+    alone: dict[str, Placing] = {}
     free = _Hands(people)
     for k in _sorted(jobs, at):
         job = _within(jobs[k], people)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from ...base.errors import PlanImpossible
@@ -108,16 +108,29 @@ def tasks_of(worked: Worked) -> tuple[Task, ...]:
         for wait in work.waits:
             if wait.name and wait.least_h > 0:
                 start = placed[wait.after].end
-                tasks.append(_task(worked, work, start, start + round(60 * wait.least_h), 0, wait.name, "wait"))
+                task = _task(worked, work, start, start + round(60 * wait.least_h), 0, wait.name, "wait")
+                tasks.append(replace(task, note=f"{task.note}{_window_words(worked, start, wait)}"))
     return tuple(sorted(tasks, key=lambda t: (t.start_h, t.hands == 0, t.name)))
+
+
+def _window_words(worked: Worked, start: int, wait: Wait) -> str:
+    """'; 10:15 to 14:00' where a window closes."""
+    if wait.most_h is None:
+        return ""
+    opens, closes = (start + round(60 * hours) for hours in (wait.least_h, wait.most_h))
+    return f", from {_clock_words(worked.run, opens)} to {_clock_words(worked.run, closes)}"
+
+
+def _clock_words(run: RunBrief, minute: int) -> str:
+    clock = round(run.day_starts_h * 60) + minute % DAY_MIN
+    return f"{clock // 60 % 24:02d}:{clock % 60:02d}"
 
 
 def _task(worked: Worked, work: Work, start: int, end: int, hands: int, name: str, kind) -> Task:
     day, within = divmod(start, DAY_MIN)
     on = (worked.start + timedelta(days=day)).isoformat() if worked.start else ""
-    clock = round(worked.run.day_starts_h * 60) + within
-    words = f"{clock // 60 % 24:02d}:{clock % 60:02d}" + ("" if clock < DAY_MIN else " next day")
-    note = {"work": work.note, "mend": f"before: {work.name}", "wait": ""}[kind]
+    words = _clock_words(worked.run, within)
+    note = {"work": work.note, "mend": f"before: {work.name}", "wait": f"then: {work.name}"}[kind]
     wear = work.wear if kind != "wait" else ()
     return Task(
         name, work.stage, start / 60.0, (end - start) / 60.0, hands, day + 1, on, note, work.line, kind, wear, words

@@ -11,11 +11,11 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from ...base.errors import PlanImpossible
 from ...inputs.brief import Brief
+from ...inputs.catalogue import Catalogue, RubberMaterial, temperature_factor
 from ..cast import Cast
 from ..cradle import Cradle
-from ...inputs.catalogue import Catalogue, RubberMaterial, temperature_factor
-from ...base.errors import PlanImpossible
 from ..jacket.layup import Jacket, JacketPiece
 from ..keys.place import Keys
 from ..rubber.glove import Rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2

@@ -81,7 +81,7 @@ def _cast_keys(ledger: Ledger, shop: Workshop) -> str | None:
         return None
     line = "Keys, cast beforehand"
     mould = ledger.add(
-        Work("key mould", "Make the open mould for the keys", "keys", line, "keys cast beforehand", rates.key_mould_h, 1)
+        Work("key mould", "Make the open key mould", "keys", line, "keys cast beforehand", rates.key_mould_h, 1)
     )
     cast = ledger.add(
         Work(

@@ -162,10 +162,11 @@ def _temperature_note(brief: Brief, catalogue: Catalogue) -> str:
     run, rates = brief.run, catalogue.rates
     factor = temperature_factor(run.workshop_temperature_c, stuff.pot_life_temperature_c, rates.warm_doubling_c)
     life, at_c, doubling = stuff.pot_life_min, stuff.pot_life_temperature_c, rates.warm_doubling_c
+    opens, closes = (number(minutes * factor / 60) for minutes in (stuff.recoat_min, stuff.recoat_most_min))
     said = (
         f"At {run.workshop_temperature_c:g} °C the rubber's pot life is taken as {life * factor:.0f} min "
         f"({life:g} min at {at_c:g} °C, half for every {doubling:g} °C warmer: {Mark.COMMON_PRACTICE.value}) and its "
-        f"recoat window as {number(stuff.recoat_min * factor / 60)} to {number(stuff.recoat_most_min * factor / 60)} h; "
+        f"recoat window as {opens} to {closes} h; "
         "cures follow the same rule."
     )
     if run.workshop_temperature_c < COOL_WORKSHOP_C:
