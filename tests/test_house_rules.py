@@ -13,7 +13,6 @@ from pathlib import Path
 import house_clearances as clearances
 import networkx
 import pytest
-
 from mouldloft.stages import STAGES
 
 ROOT = Path(__file__).resolve().parent.parent

@@ -6,18 +6,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from ..base.errors import PlanImpossible
 from ..base.files import make_folder, write_text, write_whole, written_together
 from ..base.progress import SILENT, Progress
+from ..stages.plan import MouldPlan, OpenSurvey
 from .planfile import save_plan
 from .summary import summary_text
-
-if TYPE_CHECKING:
-    from ..stages.pipeline import MouldPlan, OpenSurvey
 
 
 @dataclass(frozen=True)

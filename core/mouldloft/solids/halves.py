@@ -11,10 +11,12 @@ from ..base.progress import SILENT, Progress
 from ..geometry.contour import Chain, Crossings, SplitMesh, cross_at_zero, join_chains, split_faces
 from ..geometry.depthmap import grid_around
 from ..geometry.frame import PullFrame, pull_frame
+from ..geometry.membrane import stretch_surface
 from ..geometry.patch import fill_loops, refine_patch
 from ..stages.master import Master
-from ..stages.seam.place import Seam
-from ..stages.wall.parting import sample_map, skin_bounds, stretch_surface
+from ..stages.seam.bounds import skin_bounds
+from ..stages.seam.record import Seam
+from ..stages.wall.parting import sample_map
 
 _PIXELS = 240  # over the longest side, of the height map the closing surface is taken from
 _CAP_CELLS = 60  # over the longest side, of the closing surface's own triangles
