@@ -23,6 +23,9 @@ LONG_FUNCTIONS: dict[str, str] = {
 }
 
 IMPORTS: dict[str, str] = {
+    "scene/results.py > mouldloft.outputs": "the add-on's floors are being built",
+    "work/display.py > mouldloft.outputs": "colours; the add-on's floors are being built",
+    "work/store.py > mouldloft.outputs": "a plan is saved in the file; the add-on's floors are being built",
     "outputs/pictures/thickness.py + outputs/pictures/views.py": "draw_pictures stands with what it draws with",
 }
 

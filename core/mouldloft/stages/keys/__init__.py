@@ -13,11 +13,11 @@ from .place import (
 from .record import FixtureCheck, Key, Keys, add_tabs
 
 __all__ = [
-    "FixtureCheck",
     "GRAVITY_M_S2",
+    "RUBBER_DENSITY_KG_DM3",
+    "FixtureCheck",
     "Key",
     "Keys",
-    "RUBBER_DENSITY_KG_DM3",
     "add_tabs",
     "key_assumptions",
     "key_bumps",

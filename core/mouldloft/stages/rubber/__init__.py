@@ -17,12 +17,12 @@ from .rims import (
 )
 
 __all__ = [
+    "OTHER_LINE_WITHIN",
+    "TOO_NEAR",
     "Coat",
     "Envelope",
-    "OTHER_LINE_WITHIN",
     "Rubber",
     "RubberParts",
-    "TOO_NEAR",
     "brush_rubber",
     "coat_volumes_mm3",
     "covered",
