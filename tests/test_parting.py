@@ -15,7 +15,8 @@ from mouldloft.depthmap import column_image, grid_around
 from mouldloft.errors import PlanImpossible
 from mouldloft.frame import pull_frame
 from mouldloft.halves import cut_along_seam
-from mouldloft.parting import parting_heights, sample_map, stretched_between
+from mouldloft.parting import sample_map, stretched_between
+from mouldloft.partingsurface import parting_heights
 from mouldloft.patch import fill_loops, refine_patch
 from mouldloft.polyline import spaced_out
 from mouldloft.wall import (
@@ -125,8 +126,8 @@ def test_surface_keeps_between_the_skins(case, request):
     slack = 6.0  # faces that the seam crosses go whole to one side here: their size
     assert (height - low > -slack).all()
     assert (high - height > -slack).all()
-    assert (height - low > -0.01).mean() > 0.995
-    assert (high - height > -0.01).mean() > 0.995
+    assert (height - low > -0.5).mean() > 0.999  # the sheet is bent to the skin, not clipped at it
+    assert (high - height > -0.5).mean() > 0.999
 
 
 @pytest.mark.parametrize(("scale", "share"), [(1, 8e-5), (9, 3e-3)])

@@ -18,7 +18,8 @@ from .depthmap import Grid, column_image, grid_around
 from .errors import PlanImpossible
 from .frame import PullFrame, pull_frame, unit
 from .master import Master, skin_faces
-from .parting import parting_heights, stretch_surface
+from .parting import stretch_surface
+from .partingsurface import fair_through, parting_heights
 from .polyline import spaced_out
 from .rays import inside_body, ray_scene
 
@@ -66,7 +67,8 @@ def joint_surfaces(seam: Seam, master: Master, reach_mm: float) -> tuple[JointSu
         low = column_image(vertices, _near_faces(master, skins[pair[1]], near, 1.5 * reach_mm), grid)[0]
         high = column_image(vertices, _near_faces(master, skins[pair[0]], near, 1.5 * reach_mm), grid)[1]
         lines = [(n.points_mm, n.closed) for n in seam.lines if n.between == pair]
-        height = stretch_surface(lines, frame, grid, (low.astype(float), high.astype(float)))
+        bounds = (low.astype(float), high.astype(float))
+        height, _ = fair_through(lines, master, frame, grid, bounds, reach_mm)
         x, y = np.meshgrid(grid.x(), grid.y())
         nodes = frame.to_master(np.column_stack([x.ravel(), y.ravel(), height.ravel()]))
         away, nearest = tree.query(nodes, distance_upper_bound=reach_mm)

@@ -1,4 +1,4 @@
-"""The parting surface: where the pieces meet from the seam to the flange's edge, and the wall built to it."""
+"""Height maps stretched through lines and between skins, along a pull."""
 
 from __future__ import annotations
 
@@ -12,11 +12,10 @@ from scipy import ndimage
 
 from .contour import cross_at_zero, split_faces
 from .depthmap import Grid, column_image
-from .frame import PullFrame, pull_frame
+from .frame import PullFrame
 
 if TYPE_CHECKING:
     from .master import Master
-    from .seam import Seam
 
 _SWEEPS = 10  # between looks at how far the solution still moves
 _ROUNDS_MOST = 200
@@ -216,36 +215,3 @@ def sample_map(height_mm: np.ndarray, grid: Grid, x_mm: np.ndarray, y_mm: np.nda
     low = height_mm[i, j] * (1 - s) + height_mm[i, j_next] * s
     high = height_mm[i_next, j] * (1 - s) + height_mm[i_next, j_next] * s
     return low * (1 - t) + high * t
-
-
-def parting_heights(
-    seam: Seam,
-    frame: PullFrame,
-    x0_mm: float,
-    y0_mm: float,
-    pixel_mm: float,
-    rows: int,
-    cols: int,
-    master: Master | None = None,
-) -> np.ndarray:
-    """(rows, cols) float32: z of the parting surface along the frame's pull over each pixel centre.
-
-    Row i stands at y0 + i * pixel, column j at x0 + j * pixel, in the frame of either piece; the two pieces
-    get the same surface. A plane is level. A free seam's surface passes through the seam (mean height where
-    the seam climbs within a pixel) and is harmonic elsewhere; with the master given it also keeps between
-    the skins of the two pieces.
-    """
-    ahead = np.asarray(seam.pieces[0].pull, float)
-    sign = 1.0 if float(frame.pull @ ahead) > 0 else -1.0
-    if seam.kind == "plane":
-        return np.full((rows, cols), sign * seam.plane_offset_mm, np.float32)
-    if sign < 0:
-        # the frame of the piece behind is the other one turned about v: x and z change sign
-        x0_mm = -(x0_mm + (cols - 1) * pixel_mm)
-    canonical = pull_frame(ahead)
-    grid = Grid(float(x0_mm), float(y0_mm), float(pixel_mm), rows, cols)
-    bounds = None
-    if master is not None and seam.level_mm is not None:
-        bounds = skin_bounds(master, seam.level_mm, canonical, grid)
-    height = stretch_surface([(line.points_mm, line.closed) for line in seam.lines], canonical, grid, bounds)
-    return (height if sign > 0 else -height[:, ::-1]).astype(np.float32)

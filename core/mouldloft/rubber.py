@@ -29,7 +29,7 @@ from .house import counted
 from .joints import parting_of
 from .marks import Mark
 from .master import Master, skin_faces
-from .parting import parting_heights
+from .partingsurface import parting_heights
 from .progress import SILENT, Progress
 from .rays import RayScene, inside_body, ray_scene
 from .sampling import covering_points, samples_on_every_face

@@ -15,7 +15,8 @@ from .frame import PullFrame, pull_frame
 from .marks import Assumption, Mark
 from .master import Master
 from .paper import PaperLine, PaperText, Template
-from .parting import parting_heights, sample_map
+from .parting import sample_map
+from .partingsurface import parting_heights
 from .polyline import spaced_out, steps_mm
 from .progress import SILENT, Progress
 from .seam import Seam, SeamLine
