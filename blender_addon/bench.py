@@ -50,7 +50,7 @@ class Job:
     """Work in a thread of its own. It never touches Blender's data: arrays in, records out."""
 
     def __init__(self, work: Callable[[Any], Any]) -> None:
-        from mouldloft.progress import Progress
+        from mouldloft.base.progress import Progress
 
         self.progress = Progress(self._on_step)
         self.stage, self.fraction, self.note = "", 0.0, ""

@@ -81,11 +81,11 @@ def stamps(brief: Any, token: str) -> dict[str, str]:
 
 def pipeline() -> Any:
     """The core's pipeline, loaded when first needed: Blender starts without it."""
-    return import_module("mouldloft.pipeline")
+    return import_module("mouldloft.stages.pipeline")
 
 
 def _sculpt(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    from mouldloft.master import prepare_master
+    from mouldloft.stages.master import prepare_master
 
     sculpt: Sculpt = done["input"]
     master = prepare_master(
@@ -110,7 +110,7 @@ def _seam(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 
 def _glove(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    from mouldloft.rubber import brush_rubber
+    from mouldloft.stages.rubber.glove import brush_rubber
 
     stuff = catalogue.rubber_for(brief.materials)
     return {"bare_rubber": brush_rubber(done["master"], done["seam"], brief, progress, stuff)}
@@ -130,7 +130,7 @@ def _jacket(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records
 
 
 def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    from mouldloft.cast import lay_up_cast
+    from mouldloft.stages.cast import lay_up_cast
 
     cast = lay_up_cast(done["master"], done["seam"], done["locks"], brief, catalogue, progress)
     return {"cast": cast}
@@ -143,7 +143,7 @@ def _order(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 
 def _solids(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    from mouldloft.solids import make_solids
+    from mouldloft.solids.build import make_solids
 
     return {"solids": make_solids(plan_of(done, brief, catalogue), progress=progress)}
 

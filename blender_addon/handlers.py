@@ -73,7 +73,7 @@ def _after_change(scene, depsgraph):
 
 
 def _check_keys():
-    from mouldloft.errors import MouldloftError
+    from mouldloft.base.errors import MouldloftError
 
     from . import operators, state
 

@@ -21,7 +21,7 @@ _reopened: set[int] = set()
 
 def pack(records: dict, stamps: dict[str, str]) -> bytes:
     """Records by name and the stamps of their sections as one zip of JSON and plain arrays (no pickle)."""
-    from mouldloft import planfile
+    from mouldloft.outputs import planfile
 
     arrays: dict[str, np.ndarray] = {}
     told = {name: planfile.encode_record(record, name, arrays) for name, record in records.items()}
@@ -37,7 +37,8 @@ def unpack(data: bytes) -> tuple[dict, dict[str, str]]:
 
     Raises ValueError or KeyError where nothing can be read.
     """
-    from mouldloft import pipeline, planfile
+    from mouldloft.outputs import planfile
+    from mouldloft.stages import pipeline
 
     hints = typing.get_type_hints(pipeline.MouldPlan)
     hints["bare_rubber"] = hints["rubber"]
@@ -55,7 +56,7 @@ def unpack(data: bytes) -> tuple[dict, dict[str, str]]:
         except _UNREADABLE as error:
             print(f"Mouldloft: the {name} kept in this file cannot be reopened ({error}); run its section again.")
     if {"keys", "bare_rubber"} <= records.keys():
-        from mouldloft.rubber import add_tabs
+        from mouldloft.stages.rubber.glove import add_tabs
 
         records["rubber"] = add_tabs(records["bare_rubber"], records["keys"])
     return records, told["stamps"]
@@ -63,7 +64,7 @@ def unpack(data: bytes) -> tuple[dict, dict[str, str]]:
 
 def put_away(scene: bpy.types.Scene) -> None:
     """Pack what is up to date into the scene, so that it goes into the file that is saved next."""
-    from mouldloft.errors import MouldloftError
+    from mouldloft.base.errors import MouldloftError
 
     from . import state
 

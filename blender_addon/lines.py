@@ -7,7 +7,7 @@ from typing import Any
 
 
 def _sculpt(done: dict[str, Any]) -> str:
-    from mouldloft import house
+    from mouldloft.base import house
 
     master = done["master"]
     said = [f"{house.mm(master.height_mm)} tall, {house.m2(master.skin_area_mm2)} of skin"]
@@ -19,8 +19,8 @@ def _sculpt(done: dict[str, Any]) -> str:
 
 
 def _opening(done: dict[str, Any]) -> str:
-    from mouldloft import house
-    from mouldloft.opening import direction_words
+    from mouldloft.base import house
+    from mouldloft.stages.opening import direction_words
 
     words = direction_words(done["opening"].chosen.direction)
     return f"Opens {words}; {house.percent(done['undercut'].locked_fraction)} of the skin locks a rigid mould"
@@ -28,15 +28,15 @@ def _opening(done: dict[str, Any]) -> str:
 
 def way_line(number: int, found: Any) -> str:
     """A direction found, as short as a list asks: what it locks and where it points."""
-    from mouldloft import house
-    from mouldloft.opening import direction_words
+    from mouldloft.base import house
+    from mouldloft.stages.opening import direction_words
 
     where = direction_words(found.direction).removeprefix("to the ").replace("towards the ", "")
     return f"{number}. {house.percent(found.locked_fraction)}: {where}"
 
 
 def _seam(done: dict[str, Any]) -> str:
-    from mouldloft import house
+    from mouldloft.base import house
 
     seam, locks = done["seam"], done["locks"]
     said = [
@@ -49,7 +49,7 @@ def _seam(done: dict[str, Any]) -> str:
 
 
 def _glove(done: dict[str, Any]) -> str:
-    from mouldloft import house
+    from mouldloft.base import house
 
     rubber = done["bare_rubber"]
     volume = rubber.volume_mm3
@@ -62,7 +62,7 @@ def _glove(done: dict[str, Any]) -> str:
 
 def keys_line(checks: Any, count: int) -> str:
     """The fixture checks in one line; also said after a key was moved."""
-    from mouldloft import house
+    from mouldloft.base import house
 
     if all(check.holds for check in checks):
         sag = max(0.1, *(check.sag_mm for check in checks))  # told to a tenth, and as a most
@@ -82,7 +82,7 @@ def _keys(done: dict[str, Any]) -> str:
 
 
 def _jacket(done: dict[str, Any]) -> str:
-    from mouldloft import house
+    from mouldloft.base import house
 
     jacket, cradle = done["jacket"], done["cradle"]
     pieces = [f"{piece.name} {house.kg(piece.mass_kg)}" for piece in jacket.pieces]
@@ -94,7 +94,7 @@ def _jacket(done: dict[str, Any]) -> str:
 
 
 def _casts(done: dict[str, Any]) -> str:
-    from mouldloft import house
+    from mouldloft.base import house
 
     cast = done["cast"]
     said = [f"{house.kg(cast.mass_kg)} each", "comes out of the glove" if cast.comes_out else "does not come out"]
@@ -104,7 +104,7 @@ def _casts(done: dict[str, Any]) -> str:
 
 
 def _order(done: dict[str, Any]) -> str:
-    from mouldloft import house
+    from mouldloft.base import house
 
     takeoff, programme = done["takeoff"], done["programme"]
     return (
@@ -115,7 +115,7 @@ def _order(done: dict[str, Any]) -> str:
 
 
 def _solids(done: dict[str, Any]) -> str:
-    from mouldloft import house
+    from mouldloft.base import house
 
     solids = done["solids"]
     gloves, jackets = (sum(s.volume_mm3 for s in solids if s.kind == kind) for kind in ("glove", "jacket"))
@@ -145,7 +145,7 @@ def line_of(key: str, done: dict[str, Any]) -> str:
 
 def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
     """What else there is to say: repairs, reasons, advice, cautions."""
-    from mouldloft import house
+    from mouldloft.base import house
 
     if key == "sculpt":
         health = done["master"].health

@@ -18,7 +18,7 @@ UNDO = {"UNDO"}  # no REGISTER: long work is not for the last operation's panel 
 
 def say(operator: bpy.types.Operator, error: BaseException) -> set[str]:
     """Put a refusal of the core into Blender's report, and anything unforeseen with its kind."""
-    from mouldloft.errors import Cancelled, MouldloftError
+    from mouldloft.base.errors import Cancelled, MouldloftError
 
     if isinstance(error, Cancelled):
         operator.report({"INFO"}, str(error))
@@ -137,7 +137,7 @@ def show_colours(context: bpy.types.Context, on: bool) -> None:
 
 def show_map(context: bpy.types.Context) -> None:
     """Show the map chosen, as far as the sections have got: on the copy of the sculpt, or on the glove."""
-    from mouldloft.errors import MouldloftError
+    from mouldloft.base.errors import MouldloftError
 
     scene = context.scene
     s = scene.mouldloft
@@ -385,7 +385,7 @@ class MOULDLOFT_OT_preview_way(bpy.types.Operator):
             if max(abs(v) for v in way) < 1e-6:
                 self.report({"ERROR"}, "The direction is zero: set at least one of its numbers.")
                 return {"CANCELLED"}
-            from mouldloft.undercut import undercut_field
+            from mouldloft.stages.undercut import undercut_field
 
             if s.map_kind != "FREES":
                 s.map_kind = "FREES"
@@ -404,7 +404,7 @@ class MOULDLOFT_OT_preview_way(bpy.types.Operator):
     @classmethod
     def _rays(cls, master):
         """The master's ray scene, built once: a new direction asks the same one."""
-        from mouldloft.rays import ray_scene
+        from mouldloft.geometry.rays import ray_scene
 
         if cls._scene_of is None or cls._scene_of[0] is not master:
             cls._scene_of = (master, ray_scene(master.vertices_mm, master.faces))
@@ -574,7 +574,7 @@ def keys_as_moved(scene: bpy.types.Scene, done: dict):
     from dataclasses import replace
 
     import numpy as np
-    from mouldloft.keys import snap_to_outside
+    from mouldloft.stages.keys.place import snap_to_outside
 
     models = {key.name: key for key in done["keys"].keys}
     things, moved = results.of_role("key"), []
@@ -593,7 +593,7 @@ def keys_as_moved(scene: bpy.types.Scene, done: dict):
 
 def check_moved_keys(scene: bpy.types.Scene) -> bool:
     """Re-check the keys as they stand and keep what the check says. False where there is nothing to check."""
-    from mouldloft.keys import recheck_keys, rubber_stuff
+    from mouldloft.stages.keys.place import recheck_keys, rubber_stuff
 
     done = state.done_now(scene)
     if "keys" not in done or not results.of_role("key"):
@@ -688,7 +688,7 @@ class MOULDLOFT_OT_write_sheets(Working, bpy.types.Operator):
         solids = tuple(sorted(scene.mouldloft.solids))
 
         def work(progress):
-            from mouldloft.results import write_results
+            from mouldloft.outputs.results import write_results
 
             return [(str(made.path), made.what) for made in write_results(plan, target, progress, solids=solids)]
 

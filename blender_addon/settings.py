@@ -281,7 +281,7 @@ def _plain(value):
 
 def brief_of(scene: bpy.types.Scene):
     """The core's `Brief` from the scene's settings. Raises `BriefRefused` where they make none."""
-    from mouldloft.brief import brief_from_dict
+    from mouldloft.inputs.brief import brief_from_dict
 
     s = scene.mouldloft
     mm = reading.mm_per_unit(scene)

@@ -28,7 +28,7 @@ def stamps_of(scene: bpy.types.Scene) -> dict[str, str]:
 
 def standings(scene: bpy.types.Scene) -> tuple[dict[str, Standing], str]:
     """How every section stands, and what is wrong with the settings ("" for nothing)."""
-    from mouldloft.errors import MouldloftError
+    from mouldloft.base.errors import MouldloftError
 
     s = scene.mouldloft
     try:
@@ -55,7 +55,7 @@ def done_now(scene: bpy.types.Scene, key: str | None = None) -> Records:
 
 def catalogue_of(scene: bpy.types.Scene):
     """The catalogue chosen, or the bundled one. Raises `CatalogueRefused`."""
-    from mouldloft.catalogue import read_catalogue
+    from mouldloft.inputs.catalogue import read_catalogue
 
     path = scene.mouldloft.catalogue
     return read_catalogue(bpy.path.abspath(path) if path else None)

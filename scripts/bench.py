@@ -67,12 +67,12 @@ class Clock:
 
 def one(triangles: int, everything: bool) -> list[Row]:
     """The stages of one whole plan; with everything, of reading its file and of all it leaves in a folder."""
-    from mouldloft.brief import read_brief
-    from mouldloft.demo import demo_hare, write_demo
-    from mouldloft.master import prepare_master, read_master
-    from mouldloft.pipeline import plan
-    from mouldloft.progress import Progress
-    from mouldloft.results import write_results
+    from mouldloft.base.progress import Progress
+    from mouldloft.demo.hare import demo_hare, write_demo
+    from mouldloft.inputs.brief import read_brief
+    from mouldloft.outputs.results import write_results
+    from mouldloft.stages.master import prepare_master, read_master
+    from mouldloft.stages.pipeline import plan
 
     clock = Clock()
     progress = Progress(clock.step)

@@ -67,7 +67,7 @@ def main() -> None:
     import numpy as np
     from build_extension import ROOT, build_zip
     from check_extension import RELEASES, environment_for
-    from mouldloft.demo import demo_hare
+    from mouldloft.demo.hare import demo_hare
 
     python = environment_for(chosen.blender)
     archive = build_zip("linux-x64", RELEASES[chosen.blender].python, ROOT / "dist")

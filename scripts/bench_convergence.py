@@ -14,16 +14,16 @@ from pathlib import Path
 import manifold3d as m3
 import numpy as np
 import trimesh
-from mouldloft.brief import brief_from_dict
-from mouldloft.demo import demo_hare
-from mouldloft.depthmap import column_image, grid_around
-from mouldloft.files import write_text
-from mouldloft.frame import pull_frame
-from mouldloft.master import Master, prepare_master
-from mouldloft.opening import best_offset, fill_at
-from mouldloft.rays import ray_scene
-from mouldloft.sampling import samples_by_area
-from mouldloft.undercut import freedom_by_columns, freedom_by_rays, skin_faces
+from mouldloft.base.files import write_text
+from mouldloft.demo.hare import demo_hare
+from mouldloft.geometry.depthmap import column_image, grid_around
+from mouldloft.geometry.frame import pull_frame
+from mouldloft.geometry.rays import ray_scene
+from mouldloft.geometry.sampling import samples_by_area
+from mouldloft.inputs.brief import brief_from_dict
+from mouldloft.stages.master import Master, prepare_master
+from mouldloft.stages.opening import best_offset, fill_at
+from mouldloft.stages.undercut import freedom_by_columns, freedom_by_rays, skin_faces
 
 PIXELS_ACROSS = (75, 150, 300, 600, 1200, 2400)  # over the diagonal
 SAMPLES = (1_000, 4_000, 16_000, 64_000, 256_000)

@@ -12,13 +12,13 @@ import time
 from dataclasses import replace
 from statistics import median
 
-from mouldloft.brief import brief_from_dict
-from mouldloft.catalogue import read_catalogue
-from mouldloft.demo import demo_hare
-from mouldloft.keys import recheck_keys, rubber_stuff, set_keys, survey_ground
-from mouldloft.master import prepare_master
-from mouldloft.pipeline import survey_open_master
-from mouldloft.rubber import brush_rubber
+from mouldloft.demo.hare import demo_hare
+from mouldloft.inputs.brief import brief_from_dict
+from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.stages.keys.place import recheck_keys, rubber_stuff, set_keys, survey_ground
+from mouldloft.stages.master import prepare_master
+from mouldloft.stages.pipeline import survey_open_master
+from mouldloft.stages.rubber.glove import brush_rubber
 
 RUNS = 9
 

@@ -17,14 +17,14 @@ from typing import TypeVar
 
 import numpy as np
 import trimesh
-from mouldloft.brief import OpeningBrief, SeamBrief, brief_from_dict
-from mouldloft.demo import demo_hare
-from mouldloft.master import Master, prepare_master
-from mouldloft.opening import COARSE_SAMPLES, Candidate, _judge, _survey, find_opening, half_sphere
-from mouldloft.rays import ray_scene
-from mouldloft.threads import WORKERS, in_threads
-from mouldloft.undercut import skin_faces
-from mouldloft.visibility import how_it_shows
+from mouldloft.base.threads import WORKERS, in_threads
+from mouldloft.demo.hare import demo_hare
+from mouldloft.geometry.rays import ray_scene
+from mouldloft.inputs.brief import OpeningBrief, SeamBrief, brief_from_dict
+from mouldloft.stages.master import Master, prepare_master
+from mouldloft.stages.opening import COARSE_SAMPLES, Candidate, _judge, _survey, find_opening, half_sphere
+from mouldloft.stages.undercut import skin_faces
+from mouldloft.stages.visibility import how_it_shows
 
 Result = TypeVar("Result")
 

@@ -46,12 +46,12 @@ def one_boolean_s(vertices_mm: np.ndarray, faces: np.ndarray) -> float:
 
 
 def one(triangles: int) -> None:
-    from mouldloft.brief import brief_from_dict
-    from mouldloft.demo import demo_hare
-    from mouldloft.master import prepare_master
-    from mouldloft.pipeline import plan
-    from mouldloft.progress import Progress
-    from mouldloft.solids import make_solids
+    from mouldloft.base.progress import Progress
+    from mouldloft.demo.hare import demo_hare
+    from mouldloft.inputs.brief import brief_from_dict
+    from mouldloft.solids.build import make_solids
+    from mouldloft.stages.master import prepare_master
+    from mouldloft.stages.pipeline import plan
 
     brief = brief_from_dict({"piece": "Seated hare", "master": {"finished_height_mm": 1400}, "run": {"casts": 6}})
     made = plan(prepare_master(*demo_hare(triangles), brief.master), brief)

@@ -229,7 +229,7 @@ def demo_hare(folder: Path) -> Path:
     """The demo hare as arrays: meshing it needs a library too heavy to bundle for that alone."""
     made = folder / "hare.npz"
     code = (
-        "import sys, numpy; from mouldloft.demo import demo_hare; v, f = demo_hare(int(sys.argv[2]));"
+        "import sys, numpy; from mouldloft.demo.hare import demo_hare; v, f = demo_hare(int(sys.argv[2]));"
         "numpy.savez_compressed(sys.argv[1], vertices_mm=v.astype(numpy.float32), faces=f.astype(numpy.int32))"
     )
     environment = {**os.environ, "PYTHONPATH": str(ROOT / "core")}

@@ -107,8 +107,8 @@ def check_contents(archive: Path) -> None:
         with zipfile.ZipFile(io.BytesIO(packed.read(core))) as wheel:
             inner = {name for name in wheel.namelist() if name.startswith("mouldloft/")}
     source = ROOT / "core" / "mouldloft"
-    wanted = {f"mouldloft/{path.name}" for path in source.glob("*.py")}
-    wanted |= {f"mouldloft/data/{path.name}" for path in (source / "data").iterdir() if path.is_file()}
+    kept = [p for p in source.rglob("*") if p.is_file() and (p.suffix == ".py" or p.parent.name == "data")]
+    wanted = {f"mouldloft/{path.relative_to(source).as_posix()}" for path in kept}
     own = {path.relative_to(ADDON).as_posix() for path in addon_files()}
     missing = (wanted - inner) | ((own | {"LICENSE", "hare.npz", "blender_manifest.toml"}) - names)
     extra = {name for name in names | inner if name.endswith(".pyc") or "test" in name.split("/")[0]}

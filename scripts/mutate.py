@@ -28,7 +28,7 @@ SURVIVED = (0, 5, 33)  # mutmut's exit codes for tests that pass, and for no tes
 SETTINGS = """
 [tool.mutmut]
 source_paths = ["mouldloft"]
-only_mutate = ["mouldloft/{stage}.py"]
+only_mutate = ["mouldloft/**/{stage}.py"]
 also_copy = ["tests", "mouldloft", "docs", "scripts", "blender_addon", "README.md"]
 pytest_add_cli_args_test_selection = {tests}
 pytest_add_cli_args = {skip}

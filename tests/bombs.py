@@ -140,10 +140,10 @@ def read_all(folder: Path) -> None:
     """Read every file in the folder by its kind; a JSON line each: name, the refusal or null, peak memory in MB."""
     import resource
 
-    from mouldloft.brief import MasterBrief, read_brief
-    from mouldloft.catalogue import read_catalogue
-    from mouldloft.errors import MouldloftError
-    from mouldloft.master import read_master
+    from mouldloft.base.errors import MouldloftError
+    from mouldloft.inputs.brief import MasterBrief, read_brief
+    from mouldloft.inputs.catalogue import read_catalogue
+    from mouldloft.stages.master import read_master
 
     resource.setrlimit(resource.RLIMIT_AS, (6 * 1024**3, 6 * 1024**3))
     size = MasterBrief(finished_height_mm=500.0)

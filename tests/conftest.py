@@ -12,7 +12,7 @@ os.environ.setdefault("NUMBA_NUM_THREADS", "2")
 @pytest.fixture(scope="session")
 def small_hare():
     """(vertices, faces) of a 20-thousand-triangle demo hare."""
-    from mouldloft.demo import demo_hare
+    from mouldloft.demo.hare import demo_hare
 
     return demo_hare(20_000)
 
@@ -20,7 +20,7 @@ def small_hare():
 @pytest.fixture(scope="session")
 def small_brief():
     """The demo's brief with a coarser lattice and fewer directions, so that a whole plan takes seconds."""
-    from mouldloft.brief import brief_from_dict
+    from mouldloft.inputs.brief import brief_from_dict
 
     return brief_from_dict(
         {
@@ -36,8 +36,8 @@ def small_brief():
 @pytest.fixture(scope="session")
 def small_plan(small_hare, small_brief):
     """A whole plan of the small hare."""
-    from mouldloft.master import prepare_master
-    from mouldloft.pipeline import plan
+    from mouldloft.stages.master import prepare_master
+    from mouldloft.stages.pipeline import plan
 
     master = prepare_master(*small_hare, small_brief.master, name="Seated hare")
     return plan(master, small_brief)
@@ -46,6 +46,6 @@ def small_plan(small_hare, small_brief):
 @pytest.fixture(scope="session")
 def small_solids(small_plan):
     """The small hare's solids, on its own lattice."""
-    from mouldloft.solids import make_solids
+    from mouldloft.solids.build import make_solids
 
     return make_solids(small_plan)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from mouldloft.planfile import open_plan
-from mouldloft.results import write_results
+from mouldloft.outputs.planfile import open_plan
+from mouldloft.outputs.results import write_results
 
 
 def write_over_and_over(out: Path, rounds: int, plans: list[Path]) -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import trimesh
-from mouldloft.brief import SeamBrief
-from mouldloft.master import Health, Master
-from mouldloft.opening import Candidate, Opening, SymmetryPlane
-from mouldloft.rays import blocked, ray_scene
-from mouldloft.seam import Seam, place_seam
-from mouldloft.undercut import UndercutField
+from mouldloft.geometry.rays import blocked, ray_scene
+from mouldloft.inputs.brief import SeamBrief
+from mouldloft.stages.master import Health, Master
+from mouldloft.stages.opening import Candidate, Opening, SymmetryPlane
+from mouldloft.stages.seam.place import Seam, place_seam
+from mouldloft.stages.undercut import UndercutField
 
 PLANE = SeamBrief(kind="plane")
 FREE = SeamBrief(kind="free")

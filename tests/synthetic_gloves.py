@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from mouldloft.frame import pull_frame
-from mouldloft.rubber import Envelope, Interval, Rubber, RubberParts
+from mouldloft.geometry.frame import pull_frame
+from mouldloft.stages.rubber.glove import Envelope, Interval, Rubber, RubberParts
 
 SKIN_MM = 10.0
 FLANGE_WIDTH_MM = 60.0

@@ -10,23 +10,23 @@ import functools
 from types import SimpleNamespace
 
 import numpy as np
-from mouldloft.brief import Brief, JacketBrief, KeysBrief, MasterBrief, OpeningBrief, RunBrief, SeamBrief
-from mouldloft.cast import Cast, StandCheck
-from mouldloft.cautions import Caution
-from mouldloft.cradle import Cradle, CradlePiece, TiltCheck
-from mouldloft.depthmap import column_image, grid_around, limit_slope, raise_by_balls
-from mouldloft.frame import pull_frame
-from mouldloft.jacket import lay_up_jacket
-from mouldloft.keys import set_keys
-from mouldloft.marks import Assumption, Mark
-from mouldloft.master import Health, Master
-from mouldloft.opening import Candidate, Opening, SymmetryPlane
-from mouldloft.programme import Batch, Programme, Task
-from mouldloft.rays import blocked, ray_scene
-from mouldloft.rubber import Coat, Envelope, Interval, Rubber, RubberParts
-from mouldloft.seam import place_seam
-from mouldloft.takeoff import OrderLine, Takeoff
-from mouldloft.undercut import LockRegion, Locks, UndercutField
+from mouldloft.base.marks import Assumption, Mark
+from mouldloft.geometry.depthmap import column_image, grid_around, limit_slope, raise_by_balls
+from mouldloft.geometry.frame import pull_frame
+from mouldloft.geometry.rays import blocked, ray_scene
+from mouldloft.inputs.brief import Brief, JacketBrief, KeysBrief, MasterBrief, OpeningBrief, RunBrief, SeamBrief
+from mouldloft.stages.cast import Cast, StandCheck
+from mouldloft.stages.cautions import Caution
+from mouldloft.stages.cradle import Cradle, CradlePiece, TiltCheck
+from mouldloft.stages.jacket.layup import lay_up_jacket
+from mouldloft.stages.keys.place import set_keys
+from mouldloft.stages.master import Health, Master
+from mouldloft.stages.opening import Candidate, Opening, SymmetryPlane
+from mouldloft.stages.programme import Batch, Programme, Task
+from mouldloft.stages.rubber.glove import Coat, Envelope, Interval, Rubber, RubberParts
+from mouldloft.stages.seam.place import place_seam
+from mouldloft.stages.takeoff import OrderLine, Takeoff
+from mouldloft.stages.undercut import LockRegion, Locks, UndercutField
 
 SKIN_MM, EDGE_MM, FLANGE_MM, FLANGE_THICK_MM = 8.0, 12.0, 50.0, 10.0
 

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import pytest
-from mouldloft.brief import Brief, CastBrief, CradleBrief, JacketBrief, KeysBrief
-from mouldloft.cast import cast_assumptions
-from mouldloft.catalogue import read_catalogue
-from mouldloft.cradle import cradle_assumptions
-from mouldloft.jacket import jacket_assumptions
-from mouldloft.keys import RubberStuff, key_assumptions
-from mouldloft.laminate import laminate_assumptions
-from mouldloft.lifting import lifting_assumptions
-from mouldloft.marks import Assumption, Mark
-from mouldloft.programme import programme_assumptions
-from mouldloft.seam import seam_assumptions
-from mouldloft.wall import wall_assumptions
+from mouldloft.base.marks import Assumption, Mark
+from mouldloft.inputs.brief import Brief, CastBrief, CradleBrief, JacketBrief, KeysBrief
+from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.stages.cast import cast_assumptions
+from mouldloft.stages.cradle import cradle_assumptions
+from mouldloft.stages.jacket.layup import jacket_assumptions
+from mouldloft.stages.keys.place import RubberStuff, key_assumptions
+from mouldloft.stages.programme import programme_assumptions
+from mouldloft.stages.seam.place import seam_assumptions
+from mouldloft.stages.wall.boards import wall_assumptions
+from mouldloft.trade.laminate import laminate_assumptions
+from mouldloft.trade.lifting import lifting_assumptions
 
 CAST = CastBrief(
     gelcoat_wet_mm=0.6, mat_oz=6.0, push_n=250.0, basic_wind_m_s=27.5, wind_force_coefficient=1.4, safety_factor=1.7

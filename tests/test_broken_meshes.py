@@ -6,10 +6,10 @@ import broken
 import meshes
 import numpy as np
 import pytest
-from mouldloft.brief import MasterBrief
-from mouldloft.errors import MasterRefused
-from mouldloft.master import prepare_master, read_master
-from mouldloft.pipeline import plan
+from mouldloft.base.errors import MasterRefused
+from mouldloft.inputs.brief import MasterBrief
+from mouldloft.stages.master import prepare_master, read_master
+from mouldloft.stages.pipeline import plan
 
 HARE = MasterBrief(finished_height_mm=1400.0)
 TOLD = {
@@ -35,7 +35,7 @@ NEAR = {"holes": 2e-4, "self intersections": 1e-9}
 
 @pytest.fixture(scope="module")
 def hare():
-    from mouldloft.demo import demo_hare
+    from mouldloft.demo.hare import demo_hare
 
     return demo_hare(20_000)
 

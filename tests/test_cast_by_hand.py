@@ -5,16 +5,16 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import mouldloft.cast as cast_module
+import mouldloft.stages.cast as cast_module
 import numpy as np
 import pytest
 import shapely
 import trimesh
-from mouldloft.brief import Brief, CastBrief, JacketBrief
-from mouldloft.cast import Cast, foot_polygons, lay_up_cast, wind_pressure
-from mouldloft.catalogue import read_catalogue
-from mouldloft.house import percent
-from mouldloft.lifting import check_lift
+from mouldloft.base.house import percent
+from mouldloft.inputs.brief import Brief, CastBrief, JacketBrief
+from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.stages.cast import Cast, foot_polygons, lay_up_cast, wind_pressure
+from mouldloft.trade.lifting import check_lift
 from trade_bodies import box, locks_of, seam_of, standing
 
 CALM = CastBrief(push_n=300.0, push_height_mm=400.0, basic_wind_m_s=0.0)

@@ -9,8 +9,10 @@ from dataclasses import replace
 from importlib import resources
 
 import pytest
-from mouldloft.brief import MaterialsBrief
-from mouldloft.catalogue import (
+from mouldloft.base.errors import CatalogueRefused
+from mouldloft.base.marks import Mark
+from mouldloft.inputs.brief import MaterialsBrief
+from mouldloft.inputs.catalogue import (
     KINDS,
     Catalogue,
     catalogue_from_dict,
@@ -18,9 +20,7 @@ from mouldloft.catalogue import (
     read_catalogue,
     temperature_factor,
 )
-from mouldloft.errors import CatalogueRefused
-from mouldloft.laminate import G_M2_PER_OZ_FT2, mat_weights
-from mouldloft.marks import Mark
+from mouldloft.trade.laminate import G_M2_PER_OZ_FT2, mat_weights
 
 
 @pytest.fixture(scope="module")
@@ -31,7 +31,7 @@ def bundled() -> Catalogue:
 @pytest.fixture
 def given() -> dict:
     """The bundled catalogue as TOML gives it, free to spoil."""
-    text = resources.files("mouldloft").joinpath("data/materials.toml").read_text(encoding="utf-8")
+    text = resources.files("mouldloft.inputs").joinpath("data/materials.toml").read_text(encoding="utf-8")
     return copy.deepcopy(tomllib.loads(text))
 
 

@@ -6,10 +6,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from mouldloft.brief import MaterialsBrief
-from mouldloft.catalogue import Catalogue, catalogue_from_dict, figure_words, layers_for, read_catalogue
-from mouldloft.errors import CatalogueRefused
-from mouldloft.marks import Assumption, Mark
+from mouldloft.base.errors import CatalogueRefused
+from mouldloft.base.marks import Assumption, Mark
+from mouldloft.inputs.brief import MaterialsBrief
+from mouldloft.inputs.catalogue import Catalogue, catalogue_from_dict, figure_words, layers_for, read_catalogue
 
 
 def bundled() -> Catalogue:

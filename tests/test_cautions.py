@@ -7,13 +7,13 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from mouldloft.brief import Brief, CastBrief, MaterialsBrief
-from mouldloft.cast import lay_up_cast
-from mouldloft.catalogue import read_catalogue
-from mouldloft.cautions import cautions_for
-from mouldloft.cradle import Cradle
-from mouldloft.programme import set_programme
-from mouldloft.takeoff import take_off
+from mouldloft.inputs.brief import Brief, CastBrief, MaterialsBrief
+from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.stages.cast import lay_up_cast
+from mouldloft.stages.cautions import cautions_for
+from mouldloft.stages.cradle import Cradle
+from mouldloft.stages.programme import set_programme
+from mouldloft.stages.takeoff import take_off
 from trade_bodies import box, jacket_of, keys_of, locks_of, rubber_of, seam_of
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.clearance import raised_clear
-from mouldloft.footprint import plain_cut
+from mouldloft.geometry.clearance import raised_clear
+from mouldloft.geometry.footprint import plain_cut
 from trimesh.triangles import closest_point
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft import cli
-from mouldloft.brief import read_brief
+from mouldloft.inputs.brief import read_brief
 
 
 def run(capsys, *words) -> tuple[int, str, str]:
@@ -90,7 +90,7 @@ def test_own_mesh_is_planned_and_reopened(capsys, vase, quick, tmp_path):
 
 
 def test_brief_overrides_reach_the_plan(capsys, vase, quick, tmp_path):
-    from mouldloft.planfile import open_plan
+    from mouldloft.outputs.planfile import open_plan
 
     quick.write_text(quick.read_text() + "plane_offset_mm = 5.0\n[jacket]\nlifters = 3\n")
     text = quick.read_text().replace("pixel_mm = 3", "pixel_mm = 3\nskin_thickness_mm = 13")
@@ -233,7 +233,7 @@ def test_unwritable_output_is_said(capsys, vase, quick, tmp_path, monkeypatch):
 
 
 def test_a_link_to_nothing_is_no_folder_and_a_folder_no_mesh(capsys, vase, tmp_path, monkeypatch):
-    monkeypatch.setattr("mouldloft.master.read_master", None)  # said before the mesh is read
+    monkeypatch.setattr("mouldloft.stages.master.read_master", None)  # said before the mesh is read
     dangling = tmp_path / "dangling"
     dangling.symlink_to(tmp_path / "nowhere")
     code, _, err = run(capsys, "plan", vase, "--height", 500, "--out", dangling)

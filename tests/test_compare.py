@@ -9,11 +9,11 @@ from html.parser import HTMLParser
 from types import SimpleNamespace
 
 import pytest
-from mouldloft.cautions import SHEET, Caution
-from mouldloft.compare import Row, compare_plans, comparison_html, comparison_text, write_comparison
-from mouldloft.errors import BriefRefused, OutputRefused
-from mouldloft.rubber import Interval
-from mouldloft.summary import caution_lines, summary_rows, summary_text
+from mouldloft.base.errors import BriefRefused, OutputRefused
+from mouldloft.outputs.compare import Row, compare_plans, comparison_html, comparison_text, write_comparison
+from mouldloft.outputs.summary import caution_lines, summary_rows, summary_text
+from mouldloft.stages.cautions import SHEET, Caution
+from mouldloft.stages.rubber.glove import Interval
 from synthetic_plan import small_plan as figure_plan
 
 

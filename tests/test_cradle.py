@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from mouldloft.brief import Brief, CradleBrief
-from mouldloft.cradle import (
+from mouldloft.inputs.brief import Brief, CradleBrief
+from mouldloft.stages.cradle import (
     GROUND_CLEARANCE_MM,
     board_in_plan,
     build_cradle,
     jacket_outside,
     margin_in_polygon_mm,
 )
-from mouldloft.jacket import lay_up_jacket
-from mouldloft.keys import Keys, set_keys
+from mouldloft.stages.jacket.layup import lay_up_jacket
+from mouldloft.stages.keys.place import Keys, set_keys
 from synthetic_gloves import box, dome, rubber_of
 
 BRIEF = Brief()

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from mouldloft.brief import CradleBrief
-from mouldloft.cradle import (
+from mouldloft.geometry.frame import pull_frame
+from mouldloft.inputs.brief import CradleBrief
+from mouldloft.stages.cradle import (
     Board,
     CradlePiece,
     _best_layout,
@@ -23,10 +24,9 @@ from mouldloft.cradle import (
     build_cradle,
     jacket_outside,
 )
-from mouldloft.frame import pull_frame
-from mouldloft.jacket import Jacket, Rib, Zone
-from mouldloft.keys import Keys
-from mouldloft.rubber import Envelope
+from mouldloft.stages.jacket.layup import Jacket, Rib, Zone
+from mouldloft.stages.keys.place import Keys
+from mouldloft.stages.rubber.glove import Envelope
 from synthetic_gloves import envelope_of, rubber_of
 from trade_bodies import jacket_of
 

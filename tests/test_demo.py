@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 import trimesh
 from meshes import as_manifold
-from mouldloft import demo
-from mouldloft.brief import read_brief
-from mouldloft.crossings import find_crossings
-from mouldloft.errors import BriefRefused, Cancelled
-from mouldloft.master import read_master
-from mouldloft.progress import Progress
+from mouldloft.base.errors import BriefRefused, Cancelled
+from mouldloft.base.progress import Progress
+from mouldloft.demo import hare as demo
+from mouldloft.geometry.crossings import find_crossings
+from mouldloft.inputs.brief import read_brief
+from mouldloft.stages.master import read_master
 
 
 @pytest.mark.parametrize("triangles", [20_000, 60_000])

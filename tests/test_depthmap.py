@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.depthmap import Grid, column_image, grid_around, limit_slope, raise_by_balls
+from mouldloft.geometry.depthmap import Grid, column_image, grid_around, limit_slope, raise_by_balls
 
 
 def test_column_volume_of_ball_converges_to_the_mesh_volume():

@@ -11,7 +11,16 @@ import meshes
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.blocks import (
+from mouldloft.demo.hare import demo_hare
+from mouldloft.geometry.expansion import ShareCosts, share_cost, share_out
+from mouldloft.geometry.mincut import FaceGraph, SplitCosts, cheapest_split, face_graph, split_cost
+from mouldloft.geometry.rays import ray_scene
+from mouldloft.inputs.brief import Brief, RunBrief, SeamBrief
+from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.outputs.planfile import open_plan, save_plan
+from mouldloft.outputs.results import write_results
+from mouldloft.outputs.summary import summary_text
+from mouldloft.stages.division.lattice import (
     Blocks,
     Ground,
     build_blocks,
@@ -22,10 +31,7 @@ from mouldloft.blocks import (
     surface_of,
     unstack,
 )
-from mouldloft.brief import Brief, RunBrief, SeamBrief
-from mouldloft.catalogue import read_catalogue
-from mouldloft.demo import demo_hare
-from mouldloft.division import (
+from mouldloft.stages.division.propose import (
     Division,
     beyond_two,
     division_rubber,
@@ -33,17 +39,11 @@ from mouldloft.division import (
     propose_division,
     seam_of_division,
 )
-from mouldloft.expansion import ShareCosts, share_cost, share_out
-from mouldloft.master import Master, prepare_master
-from mouldloft.mincut import FaceGraph, SplitCosts, cheapest_split, face_graph, split_cost
-from mouldloft.planfile import open_plan, save_plan
-from mouldloft.rays import ray_scene
-from mouldloft.results import write_results
-from mouldloft.rubber import brush_rubber, choose_thickness
-from mouldloft.seam import Seam, place_seam
-from mouldloft.sharing import gather_patches, pull_costs
-from mouldloft.summary import summary_text
-from mouldloft.undercut import Locks, find_locks
+from mouldloft.stages.division.sharing import gather_patches, pull_costs
+from mouldloft.stages.master import Master, prepare_master
+from mouldloft.stages.rubber.glove import brush_rubber, choose_thickness
+from mouldloft.stages.seam.place import Seam, place_seam
+from mouldloft.stages.undercut import Locks, find_locks
 from scipy.spatial import cKDTree
 from seam_bodies import as_master, opening_along, seen_field
 from test_planfile import same
@@ -505,7 +505,8 @@ def test_a_proposal_is_saved_reopened_and_summed_up(arms, small_plan, tmp_path, 
     plan = replace(small_plan, division=arms.division)
     again = open_plan(save_plan(plan, tmp_path))
     same(plan, again)
-    monkeypatch.setattr("mouldloft.solids.make_solids", lambda *_, **__: ())  # those of two pieces have their own tests
+    # solids of two pieces have their own tests
+    monkeypatch.setattr("mouldloft.solids.build.make_solids", lambda *_, **__: ())
     write_results(plan, tmp_path / "out", pictures=False, solids=("stl",))
     written = {path.stem for path in (tmp_path / "out" / "solids").iterdir()}
     assert written == {f"proposed-jacket-{p.name.replace(' ', '-')}" for p in arms.division.pieces}

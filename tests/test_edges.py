@@ -5,7 +5,7 @@ from collections import defaultdict
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.edges import connected, edges_of
+from mouldloft.geometry.edges import connected, edges_of
 
 
 def test_edges_of_a_closed_mesh_are_trimesh_s():

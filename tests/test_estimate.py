@@ -7,17 +7,17 @@ from dataclasses import replace
 
 import pytest
 import trimesh
-from mouldloft.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
-from mouldloft.demo import demo_hare, demo_maquette
-from mouldloft.errors import BriefRefused, Cancelled
+from mouldloft.base.errors import BriefRefused, Cancelled
+from mouldloft.base.marks import Mark
+from mouldloft.base.progress import Progress
+from mouldloft.demo.hare import demo_hare, demo_maquette
 from mouldloft.estimate import STAND_INS, estimate_rubber, scaled_to, widen
-from mouldloft.marks import Mark
-from mouldloft.master import prepare_master
-from mouldloft.opening import find_opening
-from mouldloft.progress import Progress
-from mouldloft.rubber import brush_rubber
-from mouldloft.seam import place_seam
-from mouldloft.undercut import undercut_field
+from mouldloft.inputs.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
+from mouldloft.stages.master import prepare_master
+from mouldloft.stages.opening import find_opening
+from mouldloft.stages.rubber.glove import brush_rubber
+from mouldloft.stages.seam.place import place_seam
+from mouldloft.stages.undercut import undercut_field
 from trade_bodies import box, standing
 
 HARE = MasterBrief(finished_height_mm=1400.0, unit="mm")

@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from mouldloft.brief import Brief
-from mouldloft.fasteners import (
+from mouldloft.inputs.brief import Brief
+from mouldloft.stages.jacket.fasteners import (
     BOLT_PITCH_MM,
     WASHER_RADIUS_MM,
     WEDGE_CLEAR_MM,
     place_fasteners,
     where_flanges_meet,
 )
-from mouldloft.keys import Keys, shape_key
-from mouldloft.rims import steps_along, widest_step_mm
+from mouldloft.stages.keys.place import Keys, shape_key
+from mouldloft.stages.rubber.rims import steps_along, widest_step_mm
 from synthetic_gloves import FLANGE_WIDTH_MM, dome, rubber_of
 
 R = 300.0

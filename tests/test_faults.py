@@ -16,14 +16,15 @@ from pathlib import Path
 import faulty_runs
 import pytest
 import trimesh
-from mouldloft import cli, results
-from mouldloft.brief import read_brief
-from mouldloft.errors import OutputRefused
-from mouldloft.files import drop_stale, make_folder, why_not_written, write_text, written_together
-from mouldloft.master import read_master
-from mouldloft.pipeline import plan
-from mouldloft.planfile import open_plan
-from mouldloft.summary import summary_text
+from mouldloft import cli
+from mouldloft.base.errors import OutputRefused
+from mouldloft.base.files import drop_stale, make_folder, why_not_written, write_text, written_together
+from mouldloft.inputs.brief import read_brief
+from mouldloft.outputs import results
+from mouldloft.outputs.planfile import open_plan
+from mouldloft.outputs.summary import summary_text
+from mouldloft.stages.master import read_master
+from mouldloft.stages.pipeline import plan
 
 POSIX = pytest.mark.skipif(sys.platform == "win32", reason="signals and limits of a process are POSIX")
 QUICK = "[opening]\ndirections = 48\nrefine = 1\n[rubber]\npixel_mm = 4\n[seam]\nkind = 'plane'\n"
@@ -274,8 +275,8 @@ COMMA = """
 import locale, sys
 locale.setlocale(locale.LC_ALL, "de_DE.UTF-8")
 assert locale.format_string("%.1f", 1.5) == "1,5"
-from mouldloft.results import write_results
-from mouldloft.planfile import open_plan
+from mouldloft.outputs.results import write_results
+from mouldloft.outputs.planfile import open_plan
 write_results(open_plan(sys.argv[1]), sys.argv[2], pictures=False)
 """
 

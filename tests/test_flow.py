@@ -3,10 +3,10 @@
 import maxflow
 import numpy as np
 import pytest
-from mouldloft import flow
-from mouldloft.errors import Cancelled
-from mouldloft.flow import cheapest_cut
-from mouldloft.progress import Progress
+from mouldloft.base.errors import Cancelled
+from mouldloft.base.progress import Progress
+from mouldloft.geometry import flow
+from mouldloft.geometry.flow import cheapest_cut
 from scipy import sparse
 from scipy.sparse import csgraph
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from mouldloft.footflange import DRAFTED, above_parting_mm, foot_lines, foot_pixels, on_board
+from mouldloft.stages.jacket.footflange import DRAFTED, above_parting_mm, foot_lines, foot_pixels, on_board
 from synthetic_gloves import envelope_of
 
 R, WIDTH, THICK, PIXEL = 100.0, 40.0, 10.0, 2.0

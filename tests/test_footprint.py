@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from mouldloft.footprint import plain_cut, quartered, sheet_of
+from mouldloft.geometry.footprint import plain_cut, quartered, sheet_of
 
 
 @pytest.mark.parametrize("turn_deg", [0.0, 17.0, 45.0])

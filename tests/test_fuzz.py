@@ -22,17 +22,17 @@ import pytest
 import trimesh
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from mouldloft import demo
-from mouldloft.brief import MasterBrief, brief_from_dict, read_brief
-from mouldloft.catalogue import read_catalogue
-from mouldloft.compare import Comparison, comparison_html
-from mouldloft.errors import BriefRefused, CatalogueRefused, MasterRefused, MouldloftError, PlanFileRefused
-from mouldloft.master import read_master
-from mouldloft.ownline import read_keep_clear, read_own_lines
-from mouldloft.planfile import open_plan, save_plan
-from mouldloft.results import write_results
-from mouldloft.solids import Solid, write_solids
-from mouldloft.takeoff import order_csv
+from mouldloft.base.errors import BriefRefused, CatalogueRefused, MasterRefused, MouldloftError, PlanFileRefused
+from mouldloft.demo import hare as demo
+from mouldloft.inputs.brief import MasterBrief, brief_from_dict, read_brief
+from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.outputs.compare import Comparison, comparison_html
+from mouldloft.outputs.planfile import open_plan, save_plan
+from mouldloft.outputs.results import write_results
+from mouldloft.solids.build import Solid, write_solids
+from mouldloft.stages.master import read_master
+from mouldloft.stages.seam.ownline import read_keep_clear, read_own_lines
+from mouldloft.stages.takeoff import order_csv
 
 SIZE = MasterBrief(finished_height_mm=500.0)
 BALL = trimesh.creation.icosphere(1, 50.0)
@@ -199,7 +199,7 @@ def test_spoilt_meshes_end_in_a_master_or_one_sentence(name, tmp_path):
 
 def test_spoilt_briefs_and_catalogues_end_in_a_record_or_one_sentence(tmp_path):
     path = tmp_path / "given.toml"
-    materials = resources.files("mouldloft").joinpath("data/materials.toml").read_text("utf-8").encode()
+    materials = resources.files("mouldloft.inputs").joinpath("data/materials.toml").read_text("utf-8").encode()
     assert spoil_and_read(path, demo.BRIEF_TEXT.encode(), read_brief, BriefRefused, 150)
     assert spoil_and_read(path, materials, read_catalogue, CatalogueRefused, 150)
 
@@ -454,7 +454,7 @@ def tags(page: str) -> list[str]:
 
 
 def test_nothing_unpickles():
-    sources = [*ROOT.glob("core/mouldloft/*.py"), *ROOT.glob("blender_addon/*.py")]
+    sources = [*ROOT.glob("core/mouldloft/**/*.py"), *ROOT.glob("blender_addon/**/*.py")]
     assert len(sources) > 40
     loading = re.compile(r"\bpickle\b|\bmarshal\b|\bshelve\b|joblib|allow_pickle\s*=\s*True|\beval\(|\bexec\(")
     found = [

@@ -8,15 +8,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from mouldloft.brief import Brief, JacketBrief, KeysBrief
-from mouldloft.fasteners import BOLT_PITCH_MM, WASHER_RADIUS_MM, place_on_board
-from mouldloft.heightmap import coarsen, fit_planes, outline, sample, surface_cells
-from mouldloft.jacket import laminate_mm, lay_up_jacket
-from mouldloft.keys import Keys, set_keys, shape_key
-from mouldloft.laminate import laminate_of, lay_up, mat_g_m2_from_oz
-from mouldloft.rims import on_this_flange, points_along, widest_step_mm
-from mouldloft.shell import Patch, section_lengths_mm, surface_samples, within
-from mouldloft.stiffness import rib_section
+from mouldloft.geometry.heightmap import coarsen, fit_planes, outline, sample, surface_cells
+from mouldloft.inputs.brief import Brief, JacketBrief, KeysBrief
+from mouldloft.stages.jacket.fasteners import BOLT_PITCH_MM, WASHER_RADIUS_MM, place_on_board
+from mouldloft.stages.jacket.layup import laminate_mm, lay_up_jacket
+from mouldloft.stages.jacket.shell import Patch, section_lengths_mm, surface_samples, within
+from mouldloft.stages.jacket.stiffness import rib_section
+from mouldloft.stages.keys.place import Keys, set_keys, shape_key
+from mouldloft.stages.rubber.rims import on_this_flange, points_along, widest_step_mm
+from mouldloft.trade.laminate import laminate_of, lay_up, mat_g_m2_from_oz
 from synthetic_gloves import (
     FLANGE_THICKNESS_MM,
     FLANGE_WIDTH_MM,
@@ -148,8 +148,8 @@ def test_rubber_mass_is_its_volume(pair):
 
 
 def test_the_catalogue_s_rubber_and_mats_count():
-    from mouldloft.catalogue import read_catalogue
-    from mouldloft.keys import rubber_stuff
+    from mouldloft.inputs.catalogue import read_catalogue
+    from mouldloft.stages.keys.place import rubber_stuff
 
     shelf = read_catalogue(None)
     rubber = rubber_of(dome(200.0))

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from mouldloft.brief import KeysBrief
-from mouldloft.errors import BriefRefused
-from mouldloft.keys import (
+from mouldloft.base.errors import BriefRefused
+from mouldloft.inputs.brief import KeysBrief
+from mouldloft.stages.keys.place import (
     RubberStuff,
     check_fixture,
     contact_stiffness,
@@ -26,9 +26,9 @@ from mouldloft.keys import (
     steepest_slope,
     survey_ground,
 )
-from mouldloft.master import Health, Master
-from mouldloft.seam import Seam, SeamFigures, SeamPiece
-from mouldloft.undercut import LockRegion, Locks
+from mouldloft.stages.master import Health, Master
+from mouldloft.stages.seam.place import Seam, SeamFigures, SeamPiece
+from mouldloft.stages.undercut import LockRegion, Locks
 from scipy.integrate import quad, solve_bvp
 from synthetic_gloves import FLANGE_THICKNESS_MM, SKIN_MM, box, dome, envelope_of, half_torus, rubber_of
 

@@ -5,7 +5,8 @@ guides.
 from __future__ import annotations
 
 import pytest
-from mouldloft.laminate import (
+from mouldloft.base.marks import Mark
+from mouldloft.trade.laminate import (
     SOLD_MATS_G_M2,
     flexural_strength_mpa,
     gelcoat_kg,
@@ -20,7 +21,6 @@ from mouldloft.laminate import (
     oz_from_mat_g_m2,
     resin_kg,
 )
-from mouldloft.marks import Mark
 
 
 def test_an_ounce_a_square_foot_by_the_definition_of_the_units():

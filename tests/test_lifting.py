@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from mouldloft.brief import JacketBrief
-from mouldloft.lifting import (
+from mouldloft.inputs.brief import JacketBrief
+from mouldloft.trade.lifting import (
     asymmetry_multiplier,
     check_lift,
     frequency_multiplier,

@@ -13,15 +13,15 @@ import meshes
 import numpy as np
 import pytest
 import trimesh
-from mouldloft import crossings, meshfile
-from mouldloft import master as master_stage
-from mouldloft.brief import MasterBrief
-from mouldloft.crossings import find_crossings
-from mouldloft.edges import edges_of
-from mouldloft.errors import Cancelled, MasterRefused
-from mouldloft.master import prepare_master, read_master
-from mouldloft.progress import Progress
-from mouldloft.repair import merge_equal
+from mouldloft.base.errors import Cancelled, MasterRefused
+from mouldloft.base.progress import Progress
+from mouldloft.geometry import crossings, meshfile
+from mouldloft.geometry.crossings import find_crossings
+from mouldloft.geometry.edges import edges_of
+from mouldloft.geometry.repair import merge_equal
+from mouldloft.inputs.brief import MasterBrief
+from mouldloft.stages import master as master_stage
+from mouldloft.stages.master import prepare_master, read_master
 
 BRIEF = MasterBrief()
 METRE = MasterBrief(finished_height_mm=1000.0)

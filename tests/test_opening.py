@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.brief import OpeningBrief, SeamBrief
-from mouldloft.errors import BriefRefused, Cancelled
-from mouldloft.opening import best_offset, direction_words, fill_at, find_opening, find_symmetry, half_sphere
-from mouldloft.progress import Progress
-from mouldloft.threads import in_threads
-from mouldloft.visibility import how_it_shows
+from mouldloft.base.errors import BriefRefused, Cancelled
+from mouldloft.base.progress import Progress
+from mouldloft.base.threads import in_threads
+from mouldloft.inputs.brief import OpeningBrief, SeamBrief
+from mouldloft.stages.opening import best_offset, direction_words, fill_at, find_opening, find_symmetry, half_sphere
+from mouldloft.stages.visibility import how_it_shows
 from seam_bodies import as_master
 from test_undercut import channel
 

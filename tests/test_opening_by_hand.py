@@ -9,9 +9,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.brief import OpeningBrief
-from mouldloft.errors import BriefRefused
-from mouldloft.opening import (
+from mouldloft.base.errors import BriefRefused
+from mouldloft.geometry.rays import ray_scene
+from mouldloft.inputs.brief import OpeningBrief
+from mouldloft.stages.opening import (
     Candidate,
     SymmetryPlane,
     _angle_deg,
@@ -30,7 +31,6 @@ from mouldloft.opening import (
     half_sphere,
     positive_half,
 )
-from mouldloft.rays import ray_scene
 from trade_bodies import box, standing
 
 WEIGHTS = OpeningBrief(locked_weight=0.7, fill_weight=3.0, depth_weight=0.2, balance_weight=0.4, show_weight=0.3)

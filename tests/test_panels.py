@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from mouldloft.heightmap import surface_cells
-from mouldloft.laminate import lay_up, mat_g_m2_from_oz
-from mouldloft.panels import (
+from mouldloft.geometry.heightmap import surface_cells
+from mouldloft.stages.jacket.shell import surface_samples
+from mouldloft.trade.laminate import lay_up, mat_g_m2_from_oz
+from mouldloft.trade.panels import (
     KNOCK_DOWN,
     PATCH_RADIUS_MM,
     Panels,
@@ -17,7 +18,6 @@ from mouldloft.panels import (
     plate_rigidity_nmm,
     principal_curvatures,
 )
-from mouldloft.shell import surface_samples
 from scipy.integrate import quad
 from scipy.special import j1
 from synthetic_gloves import FLANGE_THICKNESS_MM, box, dome

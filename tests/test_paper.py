@@ -9,8 +9,16 @@ import ezdxf
 import numpy as np
 import pypdf
 import pytest
-from mouldloft.errors import OutputRefused
-from mouldloft.paper import PaperLine, PaperText, Template, tiles_of, write_dxf, write_pdf, write_svg
+from mouldloft.base.errors import OutputRefused
+from mouldloft.outputs.templates.fullsize import (
+    PaperLine,
+    PaperText,
+    Template,
+    tiles_of,
+    write_dxf,
+    write_pdf,
+    write_svg,
+)
 
 MM = 72.0 / 25.4  # points to a millimetre: PDF's unit is 1/72 inch (ISO 32000)
 

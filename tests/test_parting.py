@@ -10,16 +10,14 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from mouldloft.contour import cross_at_zero
-from mouldloft.depthmap import column_image, grid_around
-from mouldloft.errors import PlanImpossible
-from mouldloft.frame import pull_frame
-from mouldloft.halves import cut_along_seam
-from mouldloft.parting import sample_map, stretched_between
-from mouldloft.partingsurface import parting_heights
-from mouldloft.patch import fill_loops, refine_patch
-from mouldloft.polyline import spaced_out
-from mouldloft.wall import (
+from mouldloft.base.errors import PlanImpossible
+from mouldloft.geometry.contour import cross_at_zero
+from mouldloft.geometry.depthmap import column_image, grid_around
+from mouldloft.geometry.frame import pull_frame
+from mouldloft.geometry.patch import fill_loops, refine_patch
+from mouldloft.geometry.polyline import spaced_out
+from mouldloft.solids.halves import cut_along_seam
+from mouldloft.stages.wall.boards import (
     build_wall,
     cell_stretch,
     flange_width_mm,
@@ -27,6 +25,8 @@ from mouldloft.wall import (
     section_area,
     wall_templates,
 )
+from mouldloft.stages.wall.parting import sample_map, stretched_between
+from mouldloft.stages.wall.surface import parting_heights
 from seam_bodies import PLANE, ball, ellipsoid, ring, seam_of, two_lobes
 from shapely.geometry import Polygon
 

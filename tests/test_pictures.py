@@ -10,9 +10,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import trimesh
-from mouldloft import pictures, studio, thicknessview
-from mouldloft.errors import Cancelled, OutputRefused
-from mouldloft.house import (
+from mouldloft.base.errors import Cancelled, OutputRefused
+from mouldloft.base.house import (
     GLOVE,
     LOCK_STOPS,
     THICKNESS_STOPS,
@@ -28,7 +27,24 @@ from mouldloft.house import (
     to_linear,
     to_srgb,
 )
-from mouldloft.pictures import (
+from mouldloft.base.progress import Progress
+from mouldloft.geometry.rays import ray_scene
+from mouldloft.outputs.pictures import studio
+from mouldloft.outputs.pictures import thickness as thicknessview
+from mouldloft.outputs.pictures import views as pictures
+from mouldloft.outputs.pictures.shapes import (
+    body_of,
+    clustered,
+    fewer_faces,
+    jacket_mesh,
+    key_mesh,
+    pin,
+    solid_between,
+    split_creases,
+)
+from mouldloft.outputs.pictures.studio import look, photograph, set_up, vtk_can_draw
+from mouldloft.outputs.pictures.thickness import thickness_view
+from mouldloft.outputs.pictures.views import (
     VIEWS,
     dashes,
     draw_pictures,
@@ -39,21 +55,7 @@ from mouldloft.pictures import (
     seam_view,
     without_flicker,
 )
-from mouldloft.progress import Progress
-from mouldloft.rays import ray_scene
-from mouldloft.shapes import (
-    body_of,
-    clustered,
-    fewer_faces,
-    jacket_mesh,
-    key_mesh,
-    pin,
-    solid_between,
-    split_creases,
-)
-from mouldloft.studio import look, photograph, set_up, vtk_can_draw
-from mouldloft.thickness import measure_thickness
-from mouldloft.thicknessview import thickness_view
+from mouldloft.stages.rubber.thickness import measure_thickness
 from PIL import Image
 from synthetic_gloves import box, dome
 from synthetic_plan import small_plan as figure_plan
@@ -170,7 +172,7 @@ def test_solid_between_is_closed_and_holds_its_columns():
     rows, columns, pixel = 41, 61, 2.0
     low, high = np.zeros((rows, columns)), np.full((rows, columns), 5.0)
     high[:3] = np.nan
-    from mouldloft.frame import pull_frame
+    from mouldloft.geometry.frame import pull_frame
 
     for pull in ([0, 0, 1], [1, 0.2, 0.1]):
         vertices, faces = solid_between(low, high, pull_frame(np.array(pull, float)), (0.0, 0.0), pixel)
@@ -184,7 +186,7 @@ def test_solid_between_stays_manifold_where_cells_touch_by_a_corner():
     high = np.full((9, 9), 3.0)
     high[:4, :4] = np.nan
     high[5:, 5:] = np.nan
-    from mouldloft.frame import pull_frame
+    from mouldloft.geometry.frame import pull_frame
 
     vertices, faces = solid_between(np.zeros((9, 9)), high, pull_frame(np.array([0, 0, 1.0])), (0, 0), 1.0)
     assert trimesh.Trimesh(vertices, faces, process=False).is_watertight

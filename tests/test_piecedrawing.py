@@ -14,19 +14,27 @@ import pypdf
 import pytest
 import shapely
 import trimesh
-from mouldloft import pictures, studio
-from mouldloft.heightmap import surface_cells
-from mouldloft.house import JACKET, PATCH, RIB, rgb
-from mouldloft.jacket import in_patches
-from mouldloft.keys import snap_to_outside
-from mouldloft.laminate import lay_up, mat_g_m2_from_oz
-from mouldloft.pictures import apart_picture, apart_steps_mm, jacket_body, mould_bodies, mould_meshes, taken_apart
-from mouldloft.piecedrawing import piece_drawing
-from mouldloft.piecesheets import piece_pages
-from mouldloft.ribs import ribs_of
-from mouldloft.rims import over
-from mouldloft.shell import Patch, Rib, Zone
-from mouldloft.webpage import page_text
+from mouldloft.base.house import JACKET, PATCH, RIB, rgb
+from mouldloft.geometry.heightmap import surface_cells
+from mouldloft.outputs.page.build import page_text
+from mouldloft.outputs.pictures import studio
+from mouldloft.outputs.pictures import views as pictures
+from mouldloft.outputs.pictures.views import (
+    apart_picture,
+    apart_steps_mm,
+    jacket_body,
+    mould_bodies,
+    mould_meshes,
+    taken_apart,
+)
+from mouldloft.outputs.sheets.drawing import piece_drawing
+from mouldloft.outputs.sheets.pieces import piece_pages
+from mouldloft.solids.ribs import ribs_of
+from mouldloft.stages.jacket.layup import in_patches
+from mouldloft.stages.jacket.shell import Patch, Rib, Zone
+from mouldloft.stages.keys.place import snap_to_outside
+from mouldloft.stages.rubber.rims import over
+from mouldloft.trade.laminate import lay_up, mat_g_m2_from_oz
 from reportlab.pdfgen.canvas import Canvas
 from scipy.ndimage import binary_erosion
 from scipy.spatial import cKDTree

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from meshes import registry_meshes
-from mouldloft.errors import PlanImpossible
-from mouldloft.keys import key_faults, survey_ground
-from mouldloft.marks import Mark
-from mouldloft.master import prepare_master, read_master
-from mouldloft.pipeline import STAGES, plan
-from mouldloft.progress import Progress
-from mouldloft.summary import summary_rows
-from mouldloft.undercut import undercut_field
+from mouldloft.base.errors import PlanImpossible
+from mouldloft.base.marks import Mark
+from mouldloft.base.progress import Progress
+from mouldloft.outputs.summary import summary_rows
+from mouldloft.stages.keys.place import key_faults, survey_ground
+from mouldloft.stages.master import prepare_master, read_master
+from mouldloft.stages.pipeline import STAGES, plan
+from mouldloft.stages.undercut import undercut_field
 from test_planfile import same
 
 

@@ -7,9 +7,9 @@ from dataclasses import fields, is_dataclass
 
 import numpy as np
 import pytest
-from mouldloft.errors import OutputRefused, PlanFileRefused
-from mouldloft.planfile import open_plan, save_plan
-from mouldloft.summary import summary_text
+from mouldloft.base.errors import OutputRefused, PlanFileRefused
+from mouldloft.outputs.planfile import open_plan, save_plan
+from mouldloft.outputs.summary import summary_text
 
 
 def same(a, b, path="plan"):
@@ -88,7 +88,7 @@ def test_failed_save_keeps_the_plan_that_was_there(small_plan, saved, monkeypatc
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("mouldloft.files.os.replace", full)
+    monkeypatch.setattr("mouldloft.base.files.os.replace", full)
     with pytest.raises(OutputRefused, match="is full; free some space"):
         save_plan(small_plan, saved.parent)
     monkeypatch.undo()

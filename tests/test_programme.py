@@ -10,11 +10,11 @@ from datetime import date
 
 import numpy as np
 import pytest
-from mouldloft.brief import Brief, RunBrief
-from mouldloft.cast import Cast, lay_up_cast
-from mouldloft.catalogue import Catalogue, read_catalogue
-from mouldloft.errors import BriefRefused, PlanImpossible
-from mouldloft.programme import (
+from mouldloft.base.errors import BriefRefused, PlanImpossible
+from mouldloft.inputs.brief import Brief, RunBrief
+from mouldloft.inputs.catalogue import Catalogue, read_catalogue
+from mouldloft.stages.cast import Cast, lay_up_cast
+from mouldloft.stages.programme import (
     Programme,
     Task,
     bolt_count,
@@ -23,7 +23,7 @@ from mouldloft.programme import (
     set_programme,
     split_into_batches,
 )
-from mouldloft.rubber import Coat
+from mouldloft.stages.rubber.glove import Coat
 from trade_bodies import box, jacket_of, keys_of, locks_of, rubber_of, seam_of
 
 

@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from mouldloft.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, SeamBrief
-from mouldloft.catalogue import read_catalogue
-from mouldloft.halves import cut_along_seam
-from mouldloft.master import Master, prepare_master
-from mouldloft.pipeline import draw_seam, open_mould
-from mouldloft.rubber import Rubber, brush_rubber, choose_thickness
-from mouldloft.seam import Seam
-from mouldloft.undercut import Locks
+from mouldloft.inputs.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, SeamBrief
+from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.solids.halves import cut_along_seam
+from mouldloft.stages.master import Master, prepare_master
+from mouldloft.stages.pipeline import draw_seam, open_mould
+from mouldloft.stages.rubber.glove import Rubber, brush_rubber, choose_thickness
+from mouldloft.stages.seam.place import Seam
+from mouldloft.stages.undercut import Locks
 
 CATALOGUE = read_catalogue(None)
 HEIGHT_MM, SKIN_MM, PIXEL_MM = 300.0, 8.0, 4.0

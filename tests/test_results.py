@@ -4,8 +4,8 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from mouldloft import results
-from mouldloft.errors import PlanImpossible
+from mouldloft.base.errors import PlanImpossible
+from mouldloft.outputs import results
 
 
 @pytest.fixture

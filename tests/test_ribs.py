@@ -9,12 +9,12 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.brief import Brief, JacketBrief
-from mouldloft.jacket import lay_up_jacket
-from mouldloft.keys import Keys, shape_key
-from mouldloft.laminate import lay_up, mat_g_m2_from_oz
-from mouldloft.ribs import rib_solids, ribs_of
-from mouldloft.shell import Rib, Zone, rib_cover_mm2
+from mouldloft.inputs.brief import Brief, JacketBrief
+from mouldloft.solids.ribs import rib_solids, ribs_of
+from mouldloft.stages.jacket.layup import lay_up_jacket
+from mouldloft.stages.jacket.shell import Rib, Zone, rib_cover_mm2
+from mouldloft.stages.keys.place import Keys, shape_key
+from mouldloft.trade.laminate import lay_up, mat_g_m2_from_oz
 from scipy.spatial import cKDTree
 from synthetic_gloves import box, dome, rubber_of
 

@@ -9,13 +9,19 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.brief import Brief, RubberBrief, RunBrief, SeamBrief
-from mouldloft.catalogue import read_catalogue
-from mouldloft.errors import PlanImpossible
-from mouldloft.frame import pull_frame
-from mouldloft.rubber import _lattice, _mean_positive_part, brush_rubber, choose_thickness, coat_volumes_mm3
-from mouldloft.seam import place_seam
-from mouldloft.undercut import find_locks, undercut_field
+from mouldloft.base.errors import PlanImpossible
+from mouldloft.geometry.frame import pull_frame
+from mouldloft.inputs.brief import Brief, RubberBrief, RunBrief, SeamBrief
+from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.stages.rubber.glove import (
+    _lattice,
+    _mean_positive_part,
+    brush_rubber,
+    choose_thickness,
+    coat_volumes_mm3,
+)
+from mouldloft.stages.seam.place import place_seam
+from mouldloft.stages.undercut import find_locks, undercut_field
 from seam_bodies import as_master, opening_along, seam_of, two_lobes
 from test_undercut import channel, mushroom, to_mesh
 

@@ -9,12 +9,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import shapely
-from mouldloft.brief import Brief, RubberBrief
-from mouldloft.catalogue import read_catalogue
-from mouldloft.depthmap import Grid
-from mouldloft.frame import pull_frame
-from mouldloft.keys import Key, Keys
-from mouldloft.rubber import (
+from mouldloft.geometry.depthmap import Grid
+from mouldloft.geometry.frame import pull_frame
+from mouldloft.inputs.brief import Brief, RubberBrief
+from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.stages.keys.place import Key, Keys
+from mouldloft.stages.rubber.glove import (
     Coat,
     Interval,
     RubberParts,

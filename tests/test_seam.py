@@ -8,24 +8,24 @@ from dataclasses import asdict, replace
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.brief import SeamBrief
-from mouldloft.contour import cross_at_zero, join_chains, split_faces
-from mouldloft.errors import BriefRefused, Cancelled, PlanImpossible
-from mouldloft.mincut import (
+from mouldloft.base.errors import BriefRefused, Cancelled, PlanImpossible
+from mouldloft.base.progress import Progress
+from mouldloft.geometry.contour import cross_at_zero, join_chains, split_faces
+from mouldloft.geometry.mincut import (
     SplitCosts,
     absorb_small_regions,
     cheapest_split,
     face_graph,
     split_cost,
 )
-from mouldloft.ownline import read_keep_clear, read_own_lines
-from mouldloft.polyline import flatness_mm, length_mm, spaced_out, tightest_turn_mm
-from mouldloft.progress import Progress
-from mouldloft.rays import ray_scene
-from mouldloft.seam import name_pieces, nudge_seam, place_seam, seam_assumptions
-from mouldloft.seamcosts import crease_depth, edge_prices, fill_volume_mm3, walls_along, weigh_split
-from mouldloft.tautline import smooth_level
-from mouldloft.visibility import how_it_shows, viewpoints
+from mouldloft.geometry.polyline import flatness_mm, length_mm, spaced_out, tightest_turn_mm
+from mouldloft.geometry.rays import ray_scene
+from mouldloft.geometry.tautline import smooth_level
+from mouldloft.inputs.brief import SeamBrief
+from mouldloft.stages.seam.costs import crease_depth, edge_prices, fill_volume_mm3, walls_along, weigh_split
+from mouldloft.stages.seam.ownline import read_keep_clear, read_own_lines
+from mouldloft.stages.seam.place import name_pieces, nudge_seam, place_seam, seam_assumptions
+from mouldloft.stages.visibility import how_it_shows, viewpoints
 from scipy.spatial import cKDTree
 from scipy.special import ellipe
 from seam_bodies import (

@@ -16,19 +16,21 @@ import numpy as np
 import pypdf
 import pytest
 import trimesh
-from mouldloft import pictures, sheets, studio, typeset, words
-from mouldloft.chart import chart_rows, day_rows, programme_pages
-from mouldloft.clientsheet import client_sheet
-from mouldloft.errors import OutputRefused
-from mouldloft.house import kg, kg_lb, litres, metres, mm, money, number, ounces, percent
-from mouldloft.marks import Mark
-from mouldloft.planfile import save_plan
-from mouldloft.programme import set_programme
-from mouldloft.sheets import packs_in_words, workshop_sheets
-from mouldloft.takeoff import write_order
-from mouldloft.thicknessview import thickness_view
-from mouldloft.typeset import fitted, marked_up
-from mouldloft.words import (
+from mouldloft.base.errors import OutputRefused
+from mouldloft.base.house import kg, kg_lb, litres, metres, mm, money, number, ounces, percent
+from mouldloft.base.marks import Mark
+from mouldloft.outputs import words
+from mouldloft.outputs.pictures import studio
+from mouldloft.outputs.pictures import views as pictures
+from mouldloft.outputs.pictures.thickness import thickness_view
+from mouldloft.outputs.planfile import save_plan
+from mouldloft.outputs.sheets import book as sheets
+from mouldloft.outputs.sheets import typeset
+from mouldloft.outputs.sheets.book import packs_in_words, workshop_sheets
+from mouldloft.outputs.sheets.chart import chart_rows, day_rows, programme_pages
+from mouldloft.outputs.sheets.client import client_sheet
+from mouldloft.outputs.sheets.typeset import fitted, marked_up
+from mouldloft.outputs.words import (
     coats_of,
     needed_line,
     rubber_kg_per_mm3,
@@ -36,6 +38,8 @@ from mouldloft.words import (
     seam_sentences,
     work_steps,
 )
+from mouldloft.stages.programme import set_programme
+from mouldloft.stages.takeoff import write_order
 from PIL import Image
 from reportlab.platypus import SimpleDocTemplate
 from synthetic_plan import CAUTIONS, master_of

@@ -7,10 +7,10 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from mouldloft.laminate import laminate_of
-from mouldloft.panels import Panels
-from mouldloft.shell import Outside, Patch, Rib, Schedule, glove_columns, lay, rib_cover_mm2, rib_words
-from mouldloft.stiffness import Ribbed, _cover, _draw_ribs, _least_glass
+from mouldloft.stages.jacket.shell import Outside, Patch, Rib, Schedule, glove_columns, lay, rib_cover_mm2, rib_words
+from mouldloft.stages.jacket.stiffness import Ribbed, _cover, _draw_ribs, _least_glass
+from mouldloft.trade.laminate import laminate_of
+from mouldloft.trade.panels import Panels
 from scipy.spatial import cKDTree
 from synthetic_gloves import envelope_of
 

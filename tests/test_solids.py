@@ -9,20 +9,20 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.brief import Brief, RubberBrief, RunBrief, SeamBrief, brief_from_dict
-from mouldloft.catalogue import read_catalogue
-from mouldloft.cradle import board_in_plan
-from mouldloft.errors import BriefRefused, OutputRefused, PlanImpossible
-from mouldloft.jacket import laminate_mm
-from mouldloft.keys import Keys, key_bumps
-from mouldloft.master import prepare_master
-from mouldloft.pipeline import plan
-from mouldloft.results import write_results
-from mouldloft.rims import covered
-from mouldloft.rubber import brush_rubber
-from mouldloft.seam import place_seam
-from mouldloft.solids import Solid, make_solids, write_solids
-from mouldloft.undercut import undercut_field
+from mouldloft.base.errors import BriefRefused, OutputRefused, PlanImpossible
+from mouldloft.inputs.brief import Brief, RubberBrief, RunBrief, SeamBrief, brief_from_dict
+from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.outputs.results import write_results
+from mouldloft.solids.build import Solid, make_solids, write_solids
+from mouldloft.stages.cradle import board_in_plan
+from mouldloft.stages.jacket.layup import laminate_mm
+from mouldloft.stages.keys.place import Keys, key_bumps
+from mouldloft.stages.master import prepare_master
+from mouldloft.stages.pipeline import plan
+from mouldloft.stages.rubber.glove import brush_rubber
+from mouldloft.stages.rubber.rims import covered
+from mouldloft.stages.seam.place import place_seam
+from mouldloft.stages.undercut import undercut_field
 from seam_bodies import as_master, opening_along
 
 LAMINATE_MM = 4.0
@@ -370,7 +370,7 @@ def test_all_else_is_written_where_no_solids_can_be_made(small_plan, tmp_path, m
     def refuse(*_args, **_named):
         raise PlanImpossible("No solids can be made: the mesh is torn.")
 
-    monkeypatch.setattr("mouldloft.solids.make_solids", refuse)
+    monkeypatch.setattr("mouldloft.solids.build.make_solids", refuse)
     with pytest.raises(PlanImpossible, match=r"torn\. All else"):
         write_results(small_plan, tmp_path / "out", pictures=False, solids=("stl",))
     assert {"plan.json", "order.csv", "summary.txt"} <= {p.name for p in (tmp_path / "out").iterdir()}

@@ -6,11 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from mouldloft.brief import Brief, JacketBrief
-from mouldloft.laminate import laminate_of
-from mouldloft.panels import Panels, buckling_stress_mpa, panels_under_load
-from mouldloft.shell import Patch, Schedule, lay
-from mouldloft.stiffness import (
+from mouldloft.inputs.brief import Brief, JacketBrief
+from mouldloft.stages.jacket.shell import Patch, Schedule, lay
+from mouldloft.stages.jacket.stiffness import (
     RIB_CORES_MM,
     Loads,
     Ribbed,
@@ -25,6 +23,8 @@ from mouldloft.stiffness import (
     stand_closed,
     strengthen,
 )
+from mouldloft.trade.laminate import laminate_of
+from mouldloft.trade.panels import Panels, buckling_stress_mpa, panels_under_load
 from synthetic_gloves import dome, rubber_of
 from test_shell_by_hand import EDGE, FIELD, PATCH, ROW, ZONES, cells
 

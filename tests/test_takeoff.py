@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from mouldloft.brief import Brief, CastBrief, MaterialsBrief, RunBrief
-from mouldloft.cast import Cast, lay_up_cast
-from mouldloft.catalogue import Catalogue, Pack, read_catalogue
-from mouldloft.cradle import Cradle, CradlePiece
-from mouldloft.errors import CatalogueRefused, OutputRefused
-from mouldloft.marks import Mark
-from mouldloft.rubber import Interval
-from mouldloft.takeoff import (
+from mouldloft.base.errors import CatalogueRefused, OutputRefused
+from mouldloft.base.marks import Mark
+from mouldloft.inputs.brief import Brief, CastBrief, MaterialsBrief, RunBrief
+from mouldloft.inputs.catalogue import Catalogue, Pack, read_catalogue
+from mouldloft.stages.cast import Cast, lay_up_cast
+from mouldloft.stages.cradle import Cradle, CradlePiece
+from mouldloft.stages.rubber.glove import Interval
+from mouldloft.stages.takeoff import (
     MOULD_STAGES,
     Takeoff,
     add_intervals,

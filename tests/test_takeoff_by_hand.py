@@ -9,14 +9,14 @@ from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
-from mouldloft.brief import Brief, MaterialsBrief, RunBrief
-from mouldloft.catalogue import Catalogue, Pack, read_catalogue
-from mouldloft.cradle import Cradle, CradlePiece
-from mouldloft.jacket import Jacket, Rib, Zone
-from mouldloft.marks import Assumption, Mark
-from mouldloft.programme import Batch, Programme
-from mouldloft.rubber import Coat, Interval, Rubber
-from mouldloft.takeoff import (
+from mouldloft.base.marks import Assumption, Mark
+from mouldloft.inputs.brief import Brief, MaterialsBrief, RunBrief
+from mouldloft.inputs.catalogue import Catalogue, Pack, read_catalogue
+from mouldloft.stages.cradle import Cradle, CradlePiece
+from mouldloft.stages.jacket.layup import Jacket, Rib, Zone
+from mouldloft.stages.programme import Batch, Programme
+from mouldloft.stages.rubber.glove import Coat, Interval, Rubber
+from mouldloft.stages.takeoff import (
     OrderLine,
     Takeoff,
     _jacket_needs,

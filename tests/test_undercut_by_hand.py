@@ -7,11 +7,11 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from mouldloft.depthmap import Grid
-from mouldloft.progress import SILENT
-from mouldloft.rays import ray_scene
-from mouldloft.sampling import Samples
-from mouldloft.undercut import (
+from mouldloft.base.progress import SILENT
+from mouldloft.geometry.depthmap import Grid
+from mouldloft.geometry.rays import ray_scene
+from mouldloft.geometry.sampling import Samples
+from mouldloft.stages.undercut import (
     _depths,
     _hanging_mm,
     _own_sine,

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from mouldloft.frame import pull_frame
-from mouldloft.marks import Mark
-from mouldloft.wall import (
+from mouldloft.base.marks import Mark
+from mouldloft.geometry.frame import pull_frame
+from mouldloft.stages.wall.boards import (
     Station,
     Wall,
     WallPiece,

@@ -15,12 +15,14 @@ import numpy as np
 import pytest
 import trimesh
 from browser import browser, why_no_browser
-from mouldloft import pictures, studio, webpage
-from mouldloft.errors import Cancelled, OutputRefused
-from mouldloft.house import kg_lb, metres, mm, rgb
-from mouldloft.progress import Progress
-from mouldloft.thicknessview import thickness_view
-from mouldloft.webpage import page_text, script_json, write_page
+from mouldloft.base.errors import Cancelled, OutputRefused
+from mouldloft.base.house import kg_lb, metres, mm, rgb
+from mouldloft.base.progress import Progress
+from mouldloft.outputs.page import build as webpage
+from mouldloft.outputs.page.build import page_text, script_json, write_page
+from mouldloft.outputs.pictures import studio
+from mouldloft.outputs.pictures import views as pictures
+from mouldloft.outputs.pictures.thickness import thickness_view
 from PIL import Image
 from synthetic_plan import small_plan as figure_plan
 

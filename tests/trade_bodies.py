@@ -6,15 +6,15 @@ from dataclasses import replace
 
 import numpy as np
 import trimesh
-from mouldloft.cast import Cast
-from mouldloft.frame import pull_frame
-from mouldloft.jacket import Jacket, JacketPiece, Zone
-from mouldloft.keys import Key, Keys
-from mouldloft.lifting import LiftCheck
-from mouldloft.master import Health, Master
-from mouldloft.rubber import Coat, Envelope, Interval, Rubber, RubberParts
-from mouldloft.seam import Seam, SeamFigures, SeamLine, SeamPiece
-from mouldloft.undercut import LockRegion, Locks
+from mouldloft.geometry.frame import pull_frame
+from mouldloft.stages.cast import Cast
+from mouldloft.stages.jacket.layup import Jacket, JacketPiece, Zone
+from mouldloft.stages.keys.place import Key, Keys
+from mouldloft.stages.master import Health, Master
+from mouldloft.stages.rubber.glove import Coat, Envelope, Interval, Rubber, RubberParts
+from mouldloft.stages.seam.place import Seam, SeamFigures, SeamLine, SeamPiece
+from mouldloft.stages.undercut import LockRegion, Locks
+from mouldloft.trade.lifting import LiftCheck
 
 SOUND = Health(0, 0, False, 0, 0, 0, True)
 LIFT = LiftCheck(10.0, 20.0, 2, 26.0, 1, True, "the shell at 10.0 kg is light enough", "test")

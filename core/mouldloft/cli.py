@@ -16,13 +16,13 @@ from rich.progress import Progress as Bar
 from rich.table import Table
 
 from . import __version__
-from .errors import BriefRefused, Cancelled, MouldloftError, OutputRefused, PlanImpossible
-from .files import why_not_written
-from .progress import Progress
+from .base.errors import BriefRefused, Cancelled, MouldloftError, OutputRefused, PlanImpossible
+from .base.files import why_not_written
+from .base.progress import Progress
 
 if TYPE_CHECKING:
-    from .brief import Brief
-    from .pipeline import MouldPlan
+    from .inputs.brief import Brief
+    from .stages.pipeline import MouldPlan
 
 app = typer.Typer(
     add_completion=False,
@@ -53,7 +53,7 @@ def _asked(brief_path: Path | None, height: float | None, casts: int | None, pie
     from dataclasses import replace
     from typing import get_args
 
-    from .brief import Brief, Pieces, read_brief
+    from .inputs.brief import Brief, Pieces, read_brief
 
     brief = read_brief(brief_path) if brief_path else Brief()
     if height is not None:
@@ -117,7 +117,7 @@ class _Terminal:
 
 
 def _show(plan: MouldPlan) -> None:
-    from .summary import caution_lines, summary_rows, summary_text
+    from .outputs.summary import caution_lines, summary_rows, summary_text
 
     console = Console()
     if not console.is_terminal:
@@ -142,10 +142,10 @@ def _run(
     solids: list[str] | None,
     quiet: bool,
 ) -> None:
-    from .catalogue import read_catalogue
-    from .master import read_master
-    from .pipeline import plan, survey_open_master
-    from .results import write_results, write_survey
+    from .inputs.catalogue import read_catalogue
+    from .outputs.results import write_results, write_survey
+    from .stages.master import read_master
+    from .stages.pipeline import plan, survey_open_master
 
     catalogue = read_catalogue(catalogue_path)
     formats = tuple(word.lower() for word in solids or ())
@@ -159,7 +159,7 @@ def _run(
     with _Terminal(quiet) as terminal:
         terminal.progress.begin("master")
         if pictures:  # whether VTK can draw is tried in a process of its own: meanwhile the plan is made
-            from .studio import vtk_can_draw
+            from .outputs.pictures.studio import vtk_can_draw
 
             Thread(target=vtk_can_draw, daemon=True).start()
         master = read_master(mesh, brief.master, terminal.progress)
@@ -206,8 +206,8 @@ def demo_command(
     quiet: Quiet = False,
 ) -> None:
     """Make the demo hare (1.4 m, a run of six) and plan its mould."""
-    from .demo import write_demo
-    from .files import make_folder
+    from .base.files import make_folder
+    from .demo.hare import write_demo
 
     folder = make_folder(out)
     with _Terminal(quiet) as terminal:
@@ -221,7 +221,7 @@ def show_command(
     saved: Annotated[Path, typer.Argument(help="A plan.json or the folder it lies in.", show_default=False)],
 ) -> None:
     """Reopen a saved plan and print its summary."""
-    from .planfile import open_plan
+    from .outputs.planfile import open_plan
 
     _show(open_plan(saved))
 
@@ -232,8 +232,8 @@ def compare_command(
     page: Annotated[Path | None, typer.Option("--html", help="Also write the comparison as a page.")] = None,
 ) -> None:
     """Set saved plans side by side: rubber, mass, days, cost, seam on show."""
-    from .compare import compare_plans, comparison_text, write_comparison
-    from .planfile import open_plan
+    from .outputs.compare import compare_plans, comparison_text, write_comparison
+    from .outputs.planfile import open_plan
 
     plans = [open_plan(path) for path in saved]
     comparison = compare_plans(plans)
@@ -256,9 +256,9 @@ def estimate_command(
     """Before any clay: an interval for the rubber from a height, or from a rough maquette."""
     from typing import cast
 
-    from .catalogue import read_catalogue
     from .estimate import StandIn, estimate_rubber
-    from .master import read_master
+    from .inputs.catalogue import read_catalogue
+    from .stages.master import read_master
 
     asked = _asked(brief, height, casts)
     with _Terminal(False) as terminal:
@@ -279,7 +279,7 @@ def health_command(
     brief: BriefPath = None,
 ) -> None:
     """Only read a mesh: what is wrong with it, what was mended, where to look."""
-    from .master import read_master
+    from .stages.master import read_master
 
     with _Terminal(False) as terminal:
         terminal.progress.begin("master")

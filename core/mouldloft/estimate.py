@@ -12,17 +12,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Literal
 
-from .brief import Brief
-from .catalogue import Catalogue, read_catalogue
-from .errors import BriefRefused, PlanImpossible
-from .house import counted, percent
-from .marks import Assumption, Mark
-from .master import Master
-from .opening import find_opening
-from .progress import SILENT, Progress
-from .rubber import FADE, Interval, ThicknessRule, brush_rubber, choose_thickness
-from .seam import place_seam
-from .undercut import undercut_field
+from .base.errors import BriefRefused, PlanImpossible
+from .base.house import counted, percent
+from .base.marks import Assumption, Mark
+from .base.progress import SILENT, Progress
+from .inputs.brief import Brief
+from .inputs.catalogue import Catalogue, read_catalogue
+from .stages.master import Master
+from .stages.opening import find_opening
+from .stages.rubber.glove import FADE, Interval, ThicknessRule, brush_rubber, choose_thickness
+from .stages.seam.place import place_seam
+from .stages.undercut import undercut_field
 
 StandIn = Literal["standing figure", "seated figure", "seated animal", "standing animal", "bust", "head"]
 

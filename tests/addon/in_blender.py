@@ -332,8 +332,8 @@ def vertices_mm(thing) -> np.ndarray:
 def the_gloves_thickness_is_a_map_on_the_glove():
     """Against Blender's own search for the nearest place on the copy of the sculpt."""
     from mathutils.bvhtree import BVHTree
-    from mouldloft import thickness
-    from mouldloft.house import GLOVE, rgb, to_linear
+    from mouldloft.base.house import GLOVE, rgb, to_linear
+    from mouldloft.stages.rubber import thickness
 
     s = settings()
     done = addon("state").done_now(bpy.context.scene)
@@ -606,7 +606,7 @@ def sheets_are_written():
     told = json.loads(bpy.context.scene["mouldloft_sheets"])
     assert all(Path(path).exists() for path, _ in told)
     assert "is not there any more" in refused(bpy.ops.mouldloft.open_file, path=str(WORK / "no.pdf"))
-    from mouldloft.planfile import open_plan
+    from mouldloft.outputs.planfile import open_plan
 
     again = open_plan(WORK / "sheets")
     assert again.master.height_mm == addon("state").done_now(bpy.context.scene)["master"].height_mm
@@ -637,7 +637,7 @@ def undo_takes_back_a_section_and_redo_brings_it():
 
 @check
 def escape_stops_the_work_and_nothing_is_kept():
-    from mouldloft.errors import Cancelled
+    from mouldloft.base.errors import Cancelled
 
     bench = addon("bench")
 

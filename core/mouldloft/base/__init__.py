@@ -1,0 +1,1 @@
+"""What everything stands on: errors, progress, threads, files, marks, how figures read."""

@@ -1,0 +1,1 @@
+"""Meshes, columns, rays, lines and graphs; knows nothing of moulds."""

@@ -1,0 +1,1 @@
+"""What goes in beside the mesh: the brief and the catalogue of materials."""

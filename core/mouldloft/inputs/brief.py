@@ -1,0 +1,254 @@
+"""What the workshop wants: one frozen record a stage, read from `brief.toml` and checked by schema."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Literal
+
+import msgspec
+
+from ..base.errors import BriefRefused
+from ..base.files import in_plain_words, read_toml
+
+# no workshop's figure is a million, and past it sums overflow and loops do not end
+Positive = Annotated[float, msgspec.Meta(gt=0, le=1e6)]
+NotNegative = Annotated[float, msgspec.Meta(ge=0, le=1e6)]
+Offset = Annotated[float, msgspec.Meta(ge=-1e6, le=1e6)]
+Tilt = Annotated[float, msgspec.Meta(ge=-90, le=90)]
+Text = Annotated[str, msgspec.Meta(max_length=1000)]
+Fraction = Annotated[float, msgspec.Meta(ge=0, le=1)]
+Vector = tuple[Offset, Offset, Offset]
+Pieces = Literal[2, 3, 4, 5, 6, 7, 8, "as proposed"]
+Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
+
+
+@dataclass(frozen=True)
+class MasterBrief:
+    """How the digital master is read: unit, size, which way is up and front, carving still to come."""
+
+    finished_height_mm: Annotated[float, msgspec.Meta(ge=50, le=20_000)] | None = None
+    unit: Literal["auto", "mm", "cm", "m", "in", "ft"] = "auto"
+    up: Axis = "+z"
+    front: Axis = "-y"
+    base: Literal["open", "closed"] = "open"
+    detail_allowance: Annotated[float, msgspec.Meta(ge=1, le=3)] = 1.0
+    detail_allowance_uncertainty: Annotated[float, msgspec.Meta(ge=0, le=1)] = 0.05
+
+
+@dataclass(frozen=True)
+class OpeningBrief:
+    """Limits of the direction search, or the user's own direction (`direction`, master axes)."""
+
+    direction: Vector | None = None
+    directions: Annotated[int, msgspec.Meta(ge=32, le=20_000)] = 512
+    refine: Annotated[int, msgspec.Meta(ge=0, le=100)] = 12
+    locked_weight: NotNegative = 0.5  # per share of the skin: rubber forgives a shallow lock
+    fill_weight: NotNegative = 2.0  # per share of the volume: the jacket forgives nothing, and fill is bought
+    depth_weight: NotNegative = 0.15
+    balance_weight: NotNegative = 0.15
+    show_weight: NotNegative = 0.10
+
+
+@dataclass(frozen=True)
+class SeamBrief:
+    """Plane or free seam, and the user's own plane, offset or closed line."""
+
+    kind: Literal["plane", "free"] = "free"
+    plane_offset_mm: Offset | None = None
+    own_line: Text | None = None  # path of a .json/.csv/.txt file of points, snapped to the surface
+    keep_clear: Text | None = None  # path of a per-vertex weight file (.npy or .csv): 0 free, 1 keep clear
+    eye_height_mm: Positive = 1600.0
+    viewer_distance_mm: Positive = 3000.0
+    seen_from: Literal["all round", "front", "left", "right", "back"] = "all round"
+    smooth_mm: NotNegative = 6.0
+    # what a free seam is weighed by; all come down to mm² of locked skin (invented starting values)
+    locked_mm2_per_mm: Positive = 20.0  # skin one may leave locked to save 1 mm of seam in full view
+    fill_mm3_per_mm2: Positive = 20.0  # lock fill that troubles as much as 1 mm² of locked skin
+    lock_depth_mm: Positive = 10.0  # shallower locks trouble by the square of their depth: rubber passes them
+    hidden_share: Fraction = 0.2  # what seam out of sight costs beside seam in full view
+    keep_clear_factor: NotNegative = 50.0  # times dearer where keep-clear is 1
+    crease_share: Fraction = 0.5  # what seam in a crease costs beside seam on the open
+    bent_wall_share: NotNegative = 0.1  # what a bent wall adds to the cost of a seam beside a flat one
+    off_plane_mm2_per_mm2: NotNegative = 0.05  # for surface left on the far side of the best plane
+    # how many the mould is planned in; "as proposed": in as many as are proposed (up to 4, or to max_pieces where that
+    # is more), two where two will do
+    pieces: Pieces = 2
+    max_pieces: Annotated[int, msgspec.Meta(ge=1, le=8)] = 2
+    # when two pieces cost too much, more are proposed, up to max_pieces (invented starting values)
+    most_fill_share: Fraction = 0.08  # lock fill of two pieces over the master's volume
+    deepest_fill_skins: Positive = 20.0  # deepest lock fill of two pieces, in thicknesses of the skin
+    piece_share: Fraction = 0.02  # of the skin: what a further piece has to save, as locked skin
+
+
+@dataclass(frozen=True)
+class RubberBrief:
+    """Own thicknesses override the thickness rule; None means: by rule from casts and size."""
+
+    skin_thickness_mm: Annotated[float, msgspec.Meta(ge=1, le=60)] | None = None
+    edge_thickness_mm: Annotated[float, msgspec.Meta(ge=1, le=80)] | None = None
+    edge_band_mm: Annotated[float, msgspec.Meta(ge=0, le=1000)] | None = None
+    draft_deg: Annotated[float, msgspec.Meta(ge=0.5, le=30)] = 3.0
+    flange_width_mm: Annotated[float, msgspec.Meta(ge=10, le=300)] | None = None
+    flange_thickness_mm: Annotated[float, msgspec.Meta(ge=1, le=60)] | None = None
+    pixel_mm: Annotated[float, msgspec.Meta(ge=0.2, le=20)] | None = None
+    brushing_variation: Fraction = 0.10
+    handling_points_mm: Annotated[tuple[Vector, ...], msgspec.Meta(max_length=1000)] = ()
+    handling_radius_mm: Positive = 80.0
+
+
+@dataclass(frozen=True)
+class KeysBrief:
+    """Own keys (points in plan coordinates, with a piece name) replace the placed ones."""
+
+    own_keys: Annotated[tuple[tuple[Text, Offset, Offset, Offset], ...], msgspec.Meta(max_length=1000)] = ()
+    edge_spacing_mm: Annotated[float, msgspec.Meta(ge=10, le=10_000)] = 180.0
+    middle_spacing_mm: Annotated[float, msgspec.Meta(ge=10, le=10_000)] = 260.0
+    height_mm: Annotated[float, msgspec.Meta(ge=1, le=200)] = 12.0
+    base_diameter_mm: Annotated[float, msgspec.Meta(ge=2, le=500)] = 40.0
+    taper_deg: Annotated[float, msgspec.Meta(ge=3, le=60)] = 20.0
+    sag_limit_mm: Positive = 3.0
+    tilt_deg: Annotated[float, msgspec.Meta(ge=0, le=90)] = 10.0  # most a half is tipped in its cradle while laid up
+    least_stiffness: Annotated[float, msgspec.Meta(gt=0, lt=1)] = 0.05
+
+
+@dataclass(frozen=True)
+class JacketBrief:
+    """Glass on the rubber, loads it is checked under, and who lifts it."""
+
+    mat_oz: Annotated[float, msgspec.Meta(ge=1, le=24)] = 4.0
+    edge_extra_oz: NotNegative = 2.0
+    glass_fraction: Annotated[float, msgspec.Meta(ge=0.15, le=0.6)] = 0.30
+    leaning_load_n: NotNegative = 300.0
+    deflection_limit_ratio: Positive = 100.0  # span over this is the limit
+    lifters: Annotated[int, msgspec.Meta(ge=1, le=8)] = 2
+    lift_limit_per_person_kg: Positive | None = None
+    lift_from_mm: NotNegative = 700.0
+    lift_to_mm: NotNegative = 1000.0
+    reach_mm: Positive = 300.0
+
+
+@dataclass(frozen=True)
+class CradleBrief:
+    """Boards and the tilts the piece is worked at."""
+
+    board_thickness_mm: Annotated[float, msgspec.Meta(ge=3, le=200)] = 18.0
+    working_tilts_deg: Annotated[tuple[Tilt, ...], msgspec.Meta(max_length=20)] = (0.0, 10.0)
+    margin_limit_mm: NotNegative = 50.0
+
+
+@dataclass(frozen=True)
+class CastBrief:
+    """The hollow cast and what tries to tip it."""
+
+    gelcoat_wet_mm: Annotated[float, msgspec.Meta(ge=0.1, le=3)] = 0.55
+    mat_oz: Annotated[float, msgspec.Meta(ge=1, le=24)] = 5.0
+    glass_fraction: Annotated[float, msgspec.Meta(ge=0.15, le=0.6)] = 0.30
+    push_n: NotNegative = 300.0
+    push_height_mm: Positive | None = None  # None: at nine tenths of the height
+    basic_wind_m_s: NotNegative = 25.0
+    wind_force_coefficient: Positive = 1.3
+    terrain_roughness_m: Positive = 0.05
+    safety_factor: Positive = 1.5
+
+
+@dataclass(frozen=True)
+class RunBrief:
+    """How many casts, and how the calendar runs."""
+
+    casts: Annotated[int, msgspec.Meta(ge=1, le=500)] = 1
+    start_date: Text | None = None  # ISO date, in TOML with or without quotes; None: days are numbered from 1
+    hands: Annotated[int, msgspec.Meta(ge=1, le=20)] = 2
+    hours_per_day: Annotated[float, msgspec.Meta(gt=0, le=24)] = 8.0
+    workshop_temperature_c: Annotated[float, msgspec.Meta(ge=0, le=45)] = 20.0
+    work_weekends: bool = False
+
+
+@dataclass(frozen=True)
+class MaterialsBrief:
+    """Which catalogue entries are used; None means the catalogue's first of that kind."""
+
+    rubber: Text | None = None
+    thickener: Text | None = None
+    gelcoat: Text | None = None
+    resin: Text | None = None
+    glass: Text | None = None
+    waste_fraction: Fraction = 0.10
+
+
+@dataclass(frozen=True)
+class Brief:
+    """All that the workshop wants. `Brief()` is a usable default; a TOML table overrides a stage's part."""
+
+    piece: Text = ""
+    master: MasterBrief = field(default_factory=MasterBrief)
+    run: RunBrief = field(default_factory=RunBrief)
+    opening: OpeningBrief = field(default_factory=OpeningBrief)
+    seam: SeamBrief = field(default_factory=SeamBrief)
+    rubber: RubberBrief = field(default_factory=RubberBrief)
+    keys: KeysBrief = field(default_factory=KeysBrief)
+    jacket: JacketBrief = field(default_factory=JacketBrief)
+    cradle: CradleBrief = field(default_factory=CradleBrief)
+    cast: CastBrief = field(default_factory=CastBrief)
+    materials: MaterialsBrief = field(default_factory=MaterialsBrief)
+
+
+def _check_names(given: dict, known: type, where: str) -> None:
+    """Refuse a misspelt key: msgspec ignores unknown keys of a dataclass, and a silent typo costs a mould."""
+    names = known.__dataclass_fields__  # type: ignore[attr-defined]
+    for key, value in given.items():
+        if key not in names:
+            known_ones = ", ".join(sorted(names))
+            raise BriefRefused(f"The brief has {str(key)[:60]!r} in {where}, which is not known; use: {known_ones}.")
+        if known is Brief and key != "piece" and isinstance(value, dict):
+            _check_names(value, type(getattr(Brief(), key)), f"[{key}]")
+
+
+def _check_finite(given: object, where: str) -> None:
+    if isinstance(given, float) and not math.isfinite(given):
+        raise BriefRefused(f"The brief's {where} is {given}, which is no size; give a plain number.")
+    inner = given.items() if isinstance(given, dict) else enumerate(given) if isinstance(given, list) else ()
+    for key, value in inner:
+        _check_finite(value, f"{where}.{key}".lstrip("."))
+
+
+def brief_from_dict(given: dict) -> Brief:
+    """Check a nested dict against the schema. Raises `BriefRefused` with the offending key named."""
+    _check_names(given, Brief, "its top level")
+    _check_finite(given, "")
+    run = given.get("run")
+    if isinstance(run, dict) and type(run.get("start_date")) is date:
+        given = given | {"run": run | {"start_date": run["start_date"].isoformat()}}
+    try:
+        brief = msgspec.convert(given, Brief, strict=True)
+    except msgspec.ValidationError as error:
+        complaint = in_plain_words(str(error))
+        raise BriefRefused(f"The brief is not right: {complaint}; correct that value and run again.") from None
+    day_one(brief.run)
+    return brief
+
+
+def day_one(run: RunBrief) -> date | None:
+    """The start date as a date. Raises `BriefRefused` for one that is none, or past any calendar."""
+    if run.start_date is None:
+        return None
+    try:
+        start = date.fromisoformat(run.start_date)
+    except ValueError:
+        raise BriefRefused(
+            f"The brief's run.start_date '{run.start_date}' is no date; write it as year-month-day, such as 2027-03-01."
+        ) from None
+    if start.year > 9000:
+        raise BriefRefused(f"The brief's run.start_date '{run.start_date}' lies past any calendar; give a nearer one.")
+    return start
+
+
+def read_brief(path: str | Path) -> Brief:
+    """Read a `brief.toml`. Raises `BriefRefused` for a missing, unreadable, malformed or misspelt one."""
+    try:
+        given = read_toml(path)
+    except (OSError, ValueError) as error:
+        raise BriefRefused(f"The brief {path} cannot be read ({error}); correct it and run again.") from None
+    return brief_from_dict(given)

@@ -1,0 +1,442 @@
+"""The interactive page: one HTML file that needs no network, with the mould to turn, hide and pull apart."""
+
+from __future__ import annotations
+
+import base64
+import json
+import weakref
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+from string import Template
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ...base.files import write_text
+from ...base.house import (
+    BACKDROP,
+    BOLT,
+    GLOVE,
+    JACKET,
+    KEY,
+    LOCK_STOPS,
+    PATCH,
+    PLASTER,
+    RIB,
+    SEAM,
+    THICKNESS_STOPS,
+    cm2,
+    counted,
+    kg,
+    kg_lb,
+    listed,
+    litres,
+    lock_colours,
+    metres,
+    mm,
+    money,
+    number,
+    percent,
+    rgb,
+)
+from ...base.house import (
+    DATA as FONTS,
+)
+from ...base.progress import SILENT, Progress
+from ...geometry.frame import unit
+from ...geometry.polyline import spaced_out
+from ...stages.jacket.shell import rib_words
+from ..pictures.shapes import Body, body_of, evened, fewer_faces, lock_share, nearest_values
+from ..pictures.studio import set_up
+from ..pictures.thickness import least_words, thickness_view
+from ..pictures.views import (
+    MeshPair,
+    apart_steps_mm,
+    jacket_body,
+    kept,
+    light_master,
+    lock_scale_end_mm,
+    mould_meshes,
+    seam_jpeg,
+)
+from ..words import (
+    caution_lines,
+    opening_line,
+    rubber_line,
+    run_line,
+    seam_sentences,
+    size_line,
+    title_of,
+)
+
+if TYPE_CHECKING:
+    from ...stages.pipeline import MouldPlan
+
+_DATA = Path(__file__).parent / "data"
+MOST_SHELL_FACES = 80_000
+LOCKS_LISTED = 8
+_SEAM_POINTS = 1600  # over all lines
+_APART = 0.62  # how far it is pulled apart to begin with, so that every part is seen
+_SHADE = 0.52  # how dark the deepest hollow is beside open surface
+
+
+def write_page(plan: MouldPlan, path: str | Path, progress: Progress = SILENT) -> Path:
+    """Write the page. Everything it needs is inside. Raises `OutputRefused`, `Cancelled`."""
+    return write_text(path, page_text(plan, progress))
+
+
+def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
+    """The page as HTML text. Names and words of the user are escaped for HTML and for the script's data."""
+    progress.step(0.05, "shapes for the page")
+    block = _Block()
+    shown = _bodies(plan, block, progress)
+    progress.step(0.8, "the page's picture")
+    fields = {
+        "title": escape(title_of(plan)),
+        "subtitle": escape(f"{mm(plan.master.height_mm)} tall, {run_line(plan)}"),
+        "fonts": _fonts(),
+        "css": _asset("page.css"),
+        "poster": base64.b64encode(seam_jpeg(plan, 720, 840)).decode("ascii"),
+        "ramp": ", ".join(LOCK_STOPS),
+        "ticks": _ticks(plan),
+        "thick_ramp": ", ".join(THICKNESS_STOPS),
+        "thick_ticks": "".join(f"<span>{tick:.3g}</span>" for tick in thickness_view(plan).ticks_mm()[:-1])
+        + f"<span>{thickness_view(plan).high_mm:.3g} mm +</span>",
+        "least": escape(least_words(plan)),
+        "signs": _signs(plan),
+        "panel": _panel(plan),
+        "footer": escape(_footer(plan)),
+        "data": script_json(_data(plan, shown)),
+        "shapes": base64.b64encode(zlib.compress(bytes(block.data), 6)).decode("ascii"),
+        "three": _asset("three.bundle.js"),
+        "script": _asset("page.js"),
+    }
+    text = Template(_asset("page.html")).substitute(fields)
+    progress.step(1.0)
+    return text
+
+
+def _asset(name: str) -> str:
+    return (_DATA / name).read_text(encoding="utf-8")
+
+
+def _fonts() -> str:
+    rules = []
+    for weight, name in ((400, "SourceSans3-Regular.ttf.woff2"), (600, "SourceSans3-Semibold.ttf.woff2")):
+        held = base64.b64encode((FONTS / name).read_bytes()).decode("ascii")
+        rules.append(
+            f"@font-face{{font-family:House;font-weight:{weight};"
+            f"src:url(data:font/woff2;base64,{held}) format('woff2')}}"
+        )
+    return "\n".join(rules)
+
+
+def script_json(value: Any) -> str:
+    """JSON that may stand inside a script element: no character in it can end the element or start a comment."""
+    text = json.dumps(value, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    for character in ("<", ">", "&", "\u2028", "\u2029"):
+        text = text.replace(character, f"\\u{ord(character):04x}")
+    return text
+
+
+# --- shapes ----------------------------------------------------------------------------------------------
+
+
+class _Block:
+    """One run of bytes with arrays at places a multiple of four."""
+
+    def __init__(self) -> None:
+        self.data = bytearray()
+
+    def add(self, values: np.ndarray) -> int:
+        """Append an array; returns where it starts."""
+        self.data.extend(b"\0" * (-len(self.data) % 4))
+        at = len(self.data)
+        self.data.extend(np.ascontiguousarray(values).tobytes())
+        return at
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """What of the block is what: bodies for the page, seam lines, and where the lock colours start."""
+
+    bodies: list[dict[str, Any]]
+    seam: list[dict[str, Any]]
+    lock_colours: int
+
+
+def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
+    bodies = []
+    vertices, faces = light_master(plan)
+    master = body_of("master", vertices, faces, rgb(PLASTER))
+    words = f"Master: {mm(plan.master.height_mm)} tall, {number(plan.master.skin_area_mm2 / 1e6)} m² of skin"
+    bodies.append(_packed(master, block, "master", words))
+    share = lock_share(plan.master, plan.locks.depth_mm, lock_scale_end_mm(plan))
+    near = nearest_values(master.vertices_mm, plan.master.vertices_mm, share)
+    shade = _hollows(master)
+    locks_at = block.add(_bytes_of(lock_colours(near), shade))
+    for at, (envelope, piece) in enumerate(zip(plan.rubber.envelopes, plan.jacket.pieces)):
+        progress.step(0.2 + 0.5 * at / len(plan.jacket.pieces), f"shapes of the {envelope.name}")
+        meshes = mould_meshes(plan)
+        pull = unit(envelope.frame.pull)
+        steps = [distance * pull for distance in apart_steps_mm(plan, at)]
+        part = plan.rubber.parts[at]
+        glove = body_of(envelope.name, *_lightened(meshes.gloves[at], meshes.fine_mm[at]), rgb(GLOVE))
+        said = f"Glove, {envelope.name}: {kg(piece.rubber_mass_kg)} of rubber, {litres(part.total_mm3)}"
+        packed = _packed(glove, block, f"glove{at}", said, steps[0])
+        thick = thickness_view(plan).colours_on(at, glove.vertices_mm)
+        bodies.append(packed | {"thickness": block.add(_bytes_of(thick, _hollows(glove)))})
+        keys = [key for key in plan.keys.keys if key.piece == envelope.piece]
+        if keys:
+            tabs = body_of("keys", *meshes.keys[at], rgb(KEY))
+            marks = [
+                {
+                    "at": [round(v, 1) for v in key.foot_mm],
+                    "words": f"Key {key.name}: {mm(key.base_diameter_mm)} across its foot, {mm(key.height_mm)} high",
+                }
+                for key in keys
+            ]
+            bodies.append(_packed(tabs, block, "keys", f"Keys, {envelope.name}", steps[0], marks))
+        shell = jacket_body(plan, at, _lightened(meshes.jackets[at], meshes.fine_mm[at]))
+        said = f"Jacket, {piece.name}: {kg(piece.mass_kg)}, {counted(len(piece.bolts_mm), 'bolt')}"
+        bodies.append(_packed(shell, block, f"jacket{at}", said, steps[1]))
+        if piece.ribs:
+            cores = body_of("ribs", *meshes.ribs[at], rgb(RIB))
+            bodies.append(_packed(cores, block, "ribs", f"Jacket, {piece.name}: {rib_words(piece.ribs)}", steps[1]))
+        if at == 0 and len(meshes.bolts[at][0]):
+            bolts = body_of("bolts", *meshes.bolts[at], rgb(BOLT))
+            said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
+            bodies.append(_packed(bolts, block, "bolts", said, steps[2]))
+    return _Shown(bodies, _seam_lines(plan, block, master), locks_at)
+
+
+def _lightened(mesh: MeshPair, fine_mm: float) -> MeshPair:
+    """The mesh with flat parts thinned and long edges split, coarser and coarser until it is light enough."""
+    edge, tolerance = 5.0 * fine_mm, 0.2 * fine_mm
+    for _ in range(8):
+        lighter = evened(*mesh, tolerance, edge)
+        if len(lighter[1]) <= MOST_SHELL_FACES:
+            return lighter
+        edge, tolerance = edge * 1.4, tolerance * 1.3
+    return fewer_faces(*lighter, MOST_SHELL_FACES)
+
+
+_shades: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
+
+
+def _hollows(body: Body) -> np.ndarray:
+    """(n,) how bright each vertex is for what it sees of the sky; found once for each body."""
+    return kept(_shades, body, lambda: _SHADE + (1 - _SHADE) * set_up([body], ground_mm=None).open_sky)
+
+
+def _bytes_of(colours: np.ndarray, shade: np.ndarray) -> np.ndarray:
+    return np.rint(255 * np.clip(colours * shade[:, None], 0, 1)).astype(np.uint8)
+
+
+def _packed(
+    body: Body,
+    block: _Block,
+    part: str,
+    words: str,
+    pull_mm: np.ndarray | None = None,
+    marks: Sequence[dict[str, Any]] = (),
+) -> dict[str, Any]:
+    """Put a body into the block: places in 16 bits over its own box, normals in 8, colours in 8, faces in 32."""
+    low, high = body.vertices_mm.min(axis=0), body.vertices_mm.max(axis=0)
+    step = np.maximum(high - low, 1e-6) / 65535
+    places = {
+        "vertices": block.add(np.rint((body.vertices_mm - low) / step).astype("<u2")),
+        "normals": block.add(np.rint(body.normals * 127).astype(np.int8)),
+        "colours": block.add(_bytes_of(body.colours, _hollows(body))),
+        "faces": block.add(body.faces.astype("<u4")),
+    }
+    return {
+        "part": part,
+        "words": words,
+        "vertices": len(body.vertices_mm),
+        "faces": len(body.faces),
+        "low": [float(v) for v in low],
+        "step": [float(v) for v in step],
+        "pull": [float(v) for v in (pull_mm if pull_mm is not None else np.zeros(3))],
+        "at": places,
+        "marks": list(marks),
+    }
+
+
+def _seam_lines(plan: MouldPlan, block: _Block, master: Body) -> list[dict[str, Any]]:
+    """Seam lines a little off the surface, so that the thinned master does not swallow them."""
+    from scipy.spatial import cKDTree
+
+    tree = cKDTree(master.vertices_mm)
+    lift = 2.0e-3 * float(np.linalg.norm(plan.master.size_mm))
+    step = max(plan.seam.length_mm / _SEAM_POINTS, 1.0)
+    lines = []
+    for line in plan.seam.lines:
+        points = spaced_out(line.points_mm, line.closed, step)
+        points = points + lift * master.normals[tree.query(points)[1]]
+        at = block.add(points.astype("<f4"))
+        lines.append({"at": at, "points": len(points), "closed": bool(line.closed)})
+    return lines
+
+
+# --- what stands beside ----------------------------------------------------------------------------------
+
+
+def _data(plan: MouldPlan, shown: _Shown) -> dict[str, Any]:
+    size = float(np.linalg.norm(plan.master.size_mm))
+    return {
+        "bodies": shown.bodies,
+        "seam": shown.seam,
+        "lockColours": shown.lock_colours,
+        "parts": _parts(plan, shown),
+        "locks": _lock_views(plan),
+        "backdrop": BACKDROP,
+        "seamColour": SEAM,
+        "size": size,
+        "middle": [0.0, 0.0, plan.master.height_mm / 2],
+        "foot": [float(v) for v in plan.master.size_mm[:2]],
+        "apart": _APART,
+    }
+
+
+def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
+    there = {body["part"] for body in shown.bodies}
+    parts = [
+        ("master", "Master", PLASTER, True),
+        ("seam", "Seam", SEAM, True),
+        ("locks", "Where it locks", LOCK_STOPS[2], False),
+        ("thickness", "How thick the glove is", THICKNESS_STOPS[2], False),
+    ]
+    parts += [(f"glove{k}", f"Glove, {e.name}", GLOVE, True) for k, e in enumerate(plan.rubber.envelopes)]
+    parts.append(("keys", "Keys", KEY, True))
+    parts += [(f"jacket{k}", f"Jacket, {p.name}", JACKET, True) for k, p in enumerate(plan.jacket.pieces)]
+    parts += [("ribs", "Ribs", RIB, True), ("bolts", "Bolts", BOLT, True)]
+    return [
+        {"name": name, "label": label, "colour": colour, "shown": on}
+        for name, label, colour, on in parts
+        if name in there or name in ("seam", "locks", "thickness")
+    ]
+
+
+def _lock_views(plan: MouldPlan) -> list[dict[str, Any]]:
+    """For each listed lock: words, middle, and a way to look at it (the mean way its faces look)."""
+    master = plan.master
+    views = []
+    for region in plan.locks.regions[:LOCKS_LISTED]:
+        weight = master.face_areas_mm2[region.faces][:, None]
+        way = (master.normals[region.faces] * weight).sum(axis=0) if len(region.faces) else np.zeros(3)
+        way = way / max(float(np.linalg.norm(way)), 1e-9)
+        way = unit(way + np.array([0.0, -0.35, 0.15]))  # a little from in front and above: few look up from the floor
+        views.append(
+            {
+                "words": _lock_words(region),
+                "centre": [float(v) for v in region.centre_mm],
+                "way": [float(v) for v in way],
+            }
+        )
+    return views
+
+
+def _lock_words(region) -> str:
+    return (
+        f"{region.name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch {percent(region.stretch)}, "
+        f"fill {litres(region.fill_mm3)}"
+    )
+
+
+def _signs(plan: MouldPlan) -> str:
+    """The colour on the jackets that has no button of its own, as HTML."""
+    layers = {len(z.layers) for p in plan.jacket.pieces if p.patches for z in p.zones if z.name == "patch"}
+    if not layers:
+        return ""
+    words = f"Jacket laid heavier here: {listed(str(n) for n in sorted(layers))} layers"
+    return f'<p class="sign"><i style="background:{PATCH}"></i>{escape(words)}</p>'
+
+
+def _ticks(plan: MouldPlan) -> str:
+    end = lock_scale_end_mm(plan)
+    words = ["free", *(f"{end * (k / 4) ** 2:.3g}" for k in (1, 2, 3)), f"{end:.3g} mm"]
+    return "".join(f"<span>{escape(w)}</span>" for w in words)
+
+
+def _list(pairs: Sequence[tuple[str, str]]) -> str:
+    rows = "".join(f"<dt>{escape(name)}</dt><dd>{escape(words)}</dd>" for name, words in pairs)
+    return f"<dl>{rows}</dl>"
+
+
+def _panel(plan: MouldPlan) -> str:
+    """The figures beside the stage, as HTML."""
+    take, locks = plan.takeoff, plan.locks
+    parts = ["<h2>The seam</h2>", *(f"<p>{escape(words)}</p>" for words in seam_sentences(plan)[:2])]
+    parts.append("<h2>The mould</h2>")
+    parts.append(
+        _list(
+            [
+                ("Finished size", size_line(plan)),
+                ("Opening", opening_line(plan)),
+                ("Seam", metres(plan.seam.length_mm)),
+                ("Rubber", rubber_line(plan)),
+                ("Skin, edge", f"{mm(plan.rubber.skin_thickness_mm)}, {mm(plan.rubber.edge_thickness_mm)}"),
+                ("Thinnest found", mm(thickness_view(plan).least_mm)),
+                ("Keys", str(len(plan.keys.keys))),
+                ("Stretch", f"{percent(locks.worst_stretch)}; {percent(locks.stretch_allowed)} is allowed"),
+                ("Time", f"{counted(plan.programme.mould_days, 'day')}; run {counted(plan.programme.run_days, 'day')}"),
+                ("Material", money(take.total_cost, take.currency)),
+                ("One cast more", money(take.cost_next_cast, take.currency)),
+            ]
+        )
+    )
+    for at, piece in enumerate(plan.jacket.pieces):
+        parts.append(f"<h2>{escape(piece.name[:1].upper() + piece.name[1:])}</h2>")
+        parts.append(_list(_piece_figures(plan, at)))
+    parts.append("<h2>One cast</h2>")
+    parts.append(
+        _list(
+            [
+                ("Mass", kg_lb(plan.cast.mass_kg)),
+                ("Wall", mm(plan.cast.thickness_mm)),
+                ("Ballast", kg_lb(plan.cast.ballast_kg) if plan.cast.ballast_kg > 0 else "none"),
+            ]
+        )
+    )
+    if locks.regions:
+        rows = "".join(
+            f'<li><button type="button" data-lock="{k}"><b>{k + 1}</b>'
+            f"<span>{escape(_lock_words(region))}</span></button></li>"
+            for k, region in enumerate(locks.regions[:LOCKS_LISTED])
+        )
+        parts.append(f'<h2>Where it locks</h2><ol class="locks">{rows}</ol>')
+    parts.append("<h2>Mind</h2>")
+    for hazard, sentence, defers in caution_lines(plan):
+        name = escape(hazard[:1].upper() + hazard[1:])
+        parts.append(
+            f"<details><summary>{name}</summary><p>{escape(sentence)} "
+            f'<span class="decides">What decides: {escape(defers)}.</span></p></details>'
+        )
+    return "\n".join(parts)
+
+
+def _piece_figures(plan: MouldPlan, at: int) -> list[tuple[str, str]]:
+    piece, part = plan.jacket.pieces[at], plan.rubber.parts[at]
+    lift = piece.lift_with_glove
+    hands = "a hoist" if lift.lifters_needed == 0 else counted(lift.lifters_needed, "person", "people")
+    own = sum(key.piece == piece.piece for key in plan.keys.keys)
+    clamps = f"; {counted(len(piece.clamps_mm), 'clamp')} where keys leave no place" if piece.clamps_mm else ""
+    return [
+        ("Glove", f"{kg_lb(piece.rubber_mass_kg)}, {litres(part.total_mm3)}"),
+        ("of it lock fill", litres(part.lock_fill_mm3)),
+        ("Keys", str(own)),
+        ("Jacket", kg_lb(piece.mass_kg)),
+        ("Bolts", f"{len(piece.bolts_mm)}, {mm(piece.bolt_pitch_mm)} apart at most{clamps}"),
+        ("Lifting both", f"{kg_lb(lift.load_kg)}: {hands}"),
+    ]
+
+
+def _footer(plan: MouldPlan) -> str:
+    return (
+        "A plan, not a certificate: product data sheets, local codes and licensed practice come before it. "
+        f"Master mark {plan.master.source_hash[:10]}. {plan.made_by}. Drawn with three.js (MIT licence, in this file)."
+    )

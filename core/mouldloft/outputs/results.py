@@ -1,0 +1,180 @@
+"""Everything a plan leaves in a folder, in the order a person opens it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..base.errors import PlanImpossible
+from ..base.files import make_folder, write_text, write_whole, written_together
+from ..base.progress import SILENT, Progress
+from .planfile import save_plan
+from .summary import summary_text
+
+if TYPE_CHECKING:
+    from ..stages.pipeline import MouldPlan, OpenSurvey
+
+
+@dataclass(frozen=True)
+class Written:
+    """A file that was written and what it is for."""
+
+    path: Path
+    what: str
+
+
+def _client_sheet(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+    return import_module("mouldloft.outputs.sheets.client").client_sheet(plan, folder / "client-sheet.pdf", progress)
+
+
+def _workshop_sheets(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+    return import_module("mouldloft.outputs.sheets.book").workshop_sheets(
+        plan, folder / "workshop-sheets.pdf", progress
+    )
+
+
+def _order(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+    return import_module("mouldloft.stages.takeoff").write_order(plan.takeoff, folder / "order.csv")
+
+
+def _page(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+    return import_module("mouldloft.outputs.page.build").write_page(plan, folder / "plan.html", progress)
+
+
+def _pictures(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+    pictures = make_folder(folder / "pictures")
+    import_module("mouldloft.outputs.pictures.views").draw_pictures(plan, pictures, progress)
+    return pictures
+
+
+def _templates(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+    """Wall and cradle boards at full size: DXF and SVG for the cutter, PDF on A4 for the bench."""
+    paper, wall = import_module("mouldloft.outputs.templates.fullsize"), import_module("mouldloft.stages.wall.boards")
+    inner = make_folder(folder / "templates")
+    boards = [
+        paper.Template(f"{plan.seam.pieces[piece.piece].name}, {board.name}", (paper.PaperLine(board.outline_mm),))
+        for piece in plan.cradle.pieces
+        for board in piece.boards
+    ]
+    walls = []
+    if len(plan.seam.pieces) == 2:
+        walls = list(
+            wall.wall_templates(wall.build_wall(plan.master, plan.seam, plan.rubber.flange_width_mm, progress))
+        )
+    for name, templates in (("wall", walls), ("cradle", boards)):
+        if templates:
+            progress.step(0.5, f"{name} templates")
+            paper.write_dxf(inner / f"{name}.dxf", templates)
+            paper.write_svg(inner / f"{name}.svg", templates)
+            paper.write_pdf(inner / f"{name}-a4.pdf", templates, "A4", plan.master.name)
+    return inner
+
+
+def write_survey(survey: OpenSurvey, folder: str | Path) -> tuple[Written, ...]:
+    """The undercut map as a coloured mesh, the seam as a table of points and what was left out, for an open master."""
+    words = [
+        survey.opening.chosen.reason,
+        f"Seam: {survey.seam.kind}, {survey.seam.length_mm / 1000:.2f} m.",
+        f"{survey.locks.rigid_area_mm2 / 100:.0f} cm² would lock anything rigid; "
+        f"{survey.locks.piece_locked_area_mm2 / 100:.0f} cm² is locked for its own piece.",
+        *survey.master.health.left_out,
+    ]
+    rows = [f"{k},{x:.2f},{y:.2f},{z:.2f}" for k, line in enumerate(survey.seam.lines) for x, y, z in line.points_mm]
+    target = Path(folder)
+    with written_together(target) as inner:
+        write_whole(inner / "undercut.ply", lambda h: h.write(_coloured_ply(survey)))
+        write_text(inner / "seam.csv", "\n".join(["line,x_mm,y_mm,z_mm", *rows]) + "\n")
+        write_text(inner / "summary.txt", "\n".join(words) + "\n")
+    return (
+        Written(target / "undercut.ply", "the map, as colours"),
+        Written(target / "seam.csv", "the seam's points"),
+        Written(target / "summary.txt", "what was found and what was left out"),
+    )
+
+
+def _coloured_ply(survey: OpenSurvey) -> bytes:
+    """Faces from pale (its own piece's pull frees it) to dark (locked), as a binary PLY."""
+    import trimesh
+
+    own = np.where(survey.seam.labels == 0, survey.undercut.free_plus, survey.undercut.free_minus)[:, None]
+    pale, dark = np.array([236.0, 230.0, 214.0]), np.array([122.0, 40.0, 70.0])
+    mesh = trimesh.Trimesh(survey.master.vertices_mm, survey.master.faces, process=False)
+    visual: Any = mesh.visual
+    visual.face_colors = np.hstack([own * pale + (1 - own) * dark, np.full_like(own, 255)]).astype(np.uint8)
+    exported: Any = mesh.export(file_type="ply")
+    return bytes(exported)
+
+
+_OUTPUTS: tuple[tuple[str, str, Callable[[MouldPlan, Path, Progress], Path]], ...] = (
+    ("order", "what to buy", _order),
+    ("pictures", "views, seam, undercut map, glove and jacket, thickness", _pictures),
+    ("client sheet", "for the client to sign", _client_sheet),
+    ("workshop sheets", "for the bench", _workshop_sheets),
+    ("templates", "wall and cradle boards to cut, at full size", _templates),
+    ("page", "the plan to turn and pull apart, in a browser", _page),
+)
+
+
+_BY_CHOICE = ("pictures", "client-sheet.pdf", "workshop-sheets.pdf", "templates", "plan.html", "solids")
+
+
+_WITHOUT_RENDERER = ("order", "templates")
+
+
+def _write_solids(plan: MouldPlan, folder: Path, formats: tuple[str, ...], progress: Progress) -> list[Written]:
+    """The closed meshes in each format; nothing where there is none. Raises `PlanImpossible`."""
+    if not formats:
+        return []
+    module = import_module("mouldloft.solids.build")
+    shapes = module.make_solids(plan, progress=progress)
+    if plan.division is not None:
+        shapes += import_module("mouldloft.stages.division.propose").jacket_solids(plan.division)
+    module.write_solids(shapes, folder, formats)
+    return [Written(folder, "halves, gloves, jackets and boards as closed meshes")]
+
+
+def write_results(
+    plan: MouldPlan,
+    folder: str | Path,
+    progress: Progress = SILENT,
+    *,
+    pictures: bool = True,
+    solids: tuple[str, ...] = (),
+) -> tuple[Written, ...]:
+    """Write plan.json, the summary, the order list, pictures, sheets and the page: all of them, or none.
+
+    Everything is made in a temporary folder and renamed into place at the end, so that no order list stands beside
+    another run's plan. Raises `OutputRefused`. pictures=False leaves out what needs a renderer; solids names the
+    formats (stl, 3mf, glb) of the closed meshes, none by default. Where no solids can be made, all else is written
+    before `PlanImpossible` is raised.
+    """
+    target = Path(folder)
+    made: list[Written] = []
+    refused: PlanImpossible | None = None
+
+    with written_together(target) as inner:
+        made.append(Written(write_text(inner / "summary.txt", summary_text(plan) + "\n"), "the summary above"))
+        for name, what, write in _OUTPUTS:
+            if not pictures and name not in _WITHOUT_RENDERER:
+                continue
+            progress.begin(name)
+            made.append(Written(write(plan, inner, progress), what))
+        if solids:
+            progress.begin("solids")
+        try:
+            made += _write_solids(plan, inner / "solids", solids, progress)
+        except PlanImpossible as error:
+            refused = error
+        progress.begin("saving")
+        saved = Written(save_plan(plan, target), "the whole plan; reopen it with: mouldloft show")
+        names = [file.path.name for file in made]
+    if refused is not None:
+        raise PlanImpossible(f"{refused} All else of the plan is written in {target}.") from refused
+    placed = [Written(target / file.path.name, file.what) for file in made]
+    left = [Written(target / name, "left from an earlier run, not of this plan") for name in _BY_CHOICE]
+    return (saved, *placed, *(old for old in left if old.path.name not in names and old.path.exists()))

@@ -1,0 +1,438 @@
+"""Stage 12, sheets: the workshop's book on paper, from the mould taken apart to the order list."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import IO, TYPE_CHECKING
+
+from reportlab.lib.colors import HexColor
+from reportlab.lib.units import mm as MM
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, PageTemplate, Spacer
+
+from ...base.files import write_whole
+from ...base.house import (
+    SEAM,
+    SOFT_INK,
+    cm2,
+    counted,
+    kg_lb,
+    litres,
+    m2,
+    metres,
+    mm,
+    money,
+    number,
+    percent,
+    unit_words,
+)
+from ...base.house import kg as kilograms
+from ...base.marks import Assumption, Mark
+from ...base.progress import SILENT, Progress
+from ..pictures.thickness import thickness_picture, thickness_view
+from ..pictures.views import apart_picture, lock_picture
+from ..summary import division_rows
+from ..words import (
+    caution_lines,
+    kind_words,
+    needed_line,
+    opening_line,
+    rubber_line,
+    run_line,
+    size_line,
+    title_of,
+    work_steps,
+)
+from .chart import histogram, programme_pages
+from .pieces import piece_pages
+from .typeset import (
+    MARGIN,
+    PAGE,
+    NumberedCanvas,
+    facts_table,
+    fitted,
+    heading,
+    house_fonts,
+    marked_up,
+    picture_panel,
+    ruled_table,
+    set_rich,
+    set_text,
+)
+
+if TYPE_CHECKING:
+    from ...stages.pipeline import MouldPlan
+    from ...stages.takeoff import OrderLine
+
+_NOT_A_CERTIFICATE = (
+    "A plan, not a certificate. Product data sheets, local codes and licensed practice come before it; "
+    "whoever signs for the work checks it."
+)
+_ORDER_NOTE = "Net from the geometry; packs cover it with waste and the upper end. Needed first: {}."
+
+
+def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILENT) -> Path:
+    """The workshop's PDF: overview, locks, a sheet for each piece, casts, order of work, programme, order list,
+    assumptions. Raises `OutputRefused`."""
+    progress.step(0.02, "the workshop's sheets")
+    inner = PAGE[0] - 2 * MARGIN
+    story: list[Flowable] = []
+    story += _overview(plan, inner, progress)
+    story += [PageBreak(), *_lock_pages(plan, inner), *_division(plan, inner)]
+    story += [PageBreak(), *_thickness_pages(plan, inner)]
+    for at in range(len(plan.jacket.pieces)):
+        progress.step(0.4 + 0.3 * at / len(plan.jacket.pieces), f"sheet of the {plan.jacket.pieces[at].name}")
+        story += [PageBreak(), *piece_pages(plan, at, inner)]
+    progress.step(0.8, "order of work and programme")
+    story += [PageBreak(), *_cast_pages(plan, inner)]
+    story += [PageBreak(), *_work_pages(plan, inner)]
+    story += [PageBreak(), *programme_pages(plan, inner)]
+    story += [PageBreak(), *_order_pages(plan, inner)]
+    story += _assumption_pages(plan, inner)
+
+    def fill(handle: IO[bytes]) -> None:
+        frame = Frame(MARGIN, 15 * MM, inner, PAGE[1] - 15 * MM - 21 * MM, 0, 0, 0, 0)
+        document = BaseDocTemplate(
+            handle, pagesize=PAGE, title=f"{title_of(plan)}: workshop sheets", author="mouldloft", invariant=1
+        )
+        document.addPageTemplates(PageTemplate("sheet", [frame], onPage=lambda canvas, _: _page_edges(canvas, plan)))
+        document.build(story, canvasmaker=NumberedCanvas)
+
+    done = write_whole(path, fill)
+    progress.step(1.0)
+    return done
+
+
+def _page_edges(canvas: Canvas, plan: MouldPlan) -> None:
+    names = house_fonts()
+    width, height = PAGE
+    canvas.setFillColor(HexColor(SEAM))
+    canvas.rect(MARGIN, height - 13 * MM, 14, 2, stroke=0, fill=1)
+    title, _ = fitted(title_of(plan), width - 2 * MARGIN - 150, 12, (9,), "strong")
+    title.drawOn(canvas, MARGIN + 20, height - 13 * MM - 3.5)
+    canvas.setFont(names["regular"], 8)
+    canvas.setFillColor(HexColor(SOFT_INK))
+    canvas.drawRightString(width - MARGIN, height - 13 * MM, "Workshop sheets")
+    canvas.setFont(names["regular"], 6.4)
+    canvas.drawString(MARGIN, 8 * MM, _NOT_A_CERTIFICATE)
+
+
+def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowable]:
+    progress.step(0.05, "the mould taken apart")
+    title, _ = fitted(title_of(plan), inner, 70, (24, 20, 16, 13), "light")
+    locks, seam, take = plan.locks, plan.seam, plan.takeoff
+    jacket_kg = sum(p.mass_kg for p in plan.jacket.pieces)
+    facts = [
+        ("Finished size", size_line(plan)),
+        ("Run", run_line(plan)),
+        ("Opening", opening_line(plan)),
+        ("Seam", f"{metres(seam.length_mm)} in {counted(len(seam.lines), 'line')}, {_seam_kind(plan)}"),
+        (
+            "Locks",
+            f"{cm2(locks.rigid_area_mm2)} free to neither side ({percent(plan.undercut.locked_fraction)} of the skin); "
+            f"{cm2(locks.piece_locked_area_mm2)} not free to its own piece; "
+            f"{litres(locks.fill_mm3)} of rubber fills them",
+        ),
+        (
+            "Stretch",
+            f"{percent(locks.worst_stretch)} at most; {percent(locks.stretch_allowed)} is allowed "
+            f"of {percent(locks.elongation_at_break)} at break",
+        ),
+        ("Rubber", rubber_line(plan)),
+        ("Keys", f"{len(plan.keys.keys)}: " + "; ".join(_fixture(c, plan) for c in plan.keys.checks)),
+        ("Jacket", f"{kg_lb(jacket_kg)} in {counted(len(plan.jacket.pieces), 'piece')}"),
+        ("One cast", f"{kg_lb(plan.cast.mass_kg)}, wall {mm(plan.cast.thickness_mm)}; {_stands(plan)}"),
+        (
+            "Time",
+            f"{counted(plan.programme.mould_days, 'day')} for the mould, "
+            f"{counted(plan.programme.run_days, 'day')} for {run_line(plan)}",
+        ),
+        (
+            "Material",
+            f"{money(take.total_cost, take.currency)}; mould {money(take.cost_mould, take.currency)}, "
+            f"one more cast {money(take.cost_next_cast, take.currency)}",
+        ),
+    ]
+    parts: list[Flowable] = [title, Spacer(1, 8), facts_table(facts, inner, 0.16)]
+    parts += [Spacer(1, 8), picture_panel(apart_picture(plan), inner, 350)]
+    parts += _cautions(plan, inner, most=3)
+    return parts
+
+
+def _seam_kind(plan: MouldPlan) -> str:
+    figures, other = plan.seam.figures, plan.seam.alternative
+    kind = kind_words(plan.seam.kind)
+    if other is None:
+        return kind
+    names = {"plane": "the best plane", "free": "a free seam", "own": "your own line"}
+    if len(plan.seam.pieces) > 2:
+        names = {"plane": "two pieces on a plane", "free": "a free seam of two", "own": "two along your own line"}
+    return (
+        f"{kind}: {metres(figures.on_show_mm)} on show and {litres(figures.fill_mm3)} to fill, where "
+        f"{names.get(other.kind, other.kind)} has {metres(other.on_show_mm)} and {litres(other.fill_mm3)}"
+    )
+
+
+def _fixture(check, plan: MouldPlan) -> str:
+    name = next((e.name for e in plan.rubber.envelopes if e.piece == check.piece), f"piece {check.piece + 1}")
+    held = "held" if check.holds else "NOT held"
+    return f"{name} {held} (sags {mm(check.sag_mm)} of {mm(check.sag_limit_mm)} allowed)"
+
+
+def _stands(plan: MouldPlan) -> str:
+    ballast = plan.cast.ballast_kg
+    return f"ballast {kg_lb(ballast)} at the foot" if ballast > 0 else "stands without ballast"
+
+
+def _cautions(plan: MouldPlan, inner: float, most: int | None = None) -> list[Flowable]:
+    lines = caution_lines(plan)
+    shown = lines if most is None else lines[:most]
+    if not shown:
+        return []
+    parts: list[Flowable] = [*heading("Mind")]
+    for hazard, sentence, defers in shown:
+        words = (
+            f"<b>{marked_up(hazard[:1].upper() + hazard[1:])}.</b> {marked_up(sentence)} "
+            f"<font color='{SOFT_INK}'>What decides: {marked_up(defers)}.</font>"
+        )
+        parts += [set_rich(words, size=8.2, leading=10.8), Spacer(1, 2.4)]
+    if most is not None and len(lines) > most:
+        parts.append(set_text(f"{len(lines) - most} more with the order of work.", size=8, colour=SOFT_INK))
+    return parts
+
+
+def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    parts: list[Flowable] = [
+        *heading("Where it locks", "What a straight pull of its own piece does not free, worst first.")
+    ]
+    parts.append(picture_panel(lock_picture(plan, titled=False), inner, 400))
+    if not plan.locks.regions:
+        return parts
+    rows = [
+        [
+            str(at),
+            region.name,
+            _piece_name(plan, region.piece),
+            cm2(region.area_mm2),
+            mm(region.depth_mm),
+            percent(region.stretch),
+            litres(region.fill_mm3),
+        ]
+        for at, region in enumerate(plan.locks.regions[:18], 1)
+    ]
+    parts += [
+        Spacer(1, 8),
+        ruled_table(
+            ("", "Where", "Piece", "Area", "Depth", "Stretch", "Fill"),
+            rows,
+            [inner * v for v in (0.04, 0.36, 0.18, 0.12, 0.10, 0.10, 0.10)],
+            right=(3, 4, 5, 6),
+        ),
+    ]
+    if len(plan.locks.regions) > 18:
+        rest = plan.locks.regions[18:]
+        words = f"and {len(rest)} smaller, {cm2(sum(r.area_mm2 for r in rest))} together."
+        parts.append(set_text(words, size=8, colour=SOFT_INK))
+    return parts
+
+
+def _division(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """What more than two pieces would do, where two break a limit of the brief."""
+    rows = division_rows(plan)
+    if not rows:
+        return []
+    (title, why), *rest = rows
+    parts = heading(title, why)
+    if rest:
+        parts.append(facts_table([(name.strip().capitalize(), words) for name, words in rest], inner, 0.16))
+    return parts
+
+
+def _thickness_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    view = thickness_view(plan)
+    note = "From the glove's outside to the nearest skin, in space; flange and keys left out."
+    parts: list[Flowable] = heading("How thick the glove is", note)
+    parts += [picture_panel(thickness_picture(plan, titled=False), inner, 330), Spacer(1, 10)]
+    parts += [histogram(plan, at, inner) for at in range(len(view.pieces))]
+    thin = [
+        [
+            place.name,
+            mm(place.thickness_mm),
+            mm(place.asked_mm),
+            "x {:.0f}, y {:.0f}, z {:.0f} mm".format(*place.point_mm),
+        ]
+        for piece in view.pieces
+        for place in piece.thin
+    ]
+    if not thin:
+        return [*parts, set_text("Nowhere thinner than asked.", size=8.6)]
+    return [
+        *parts,
+        *heading("Thinner than asked", "Brush more on here, or move the seam."),
+        ruled_table(
+            ("Place", "Found", "Asked", "Where"), thin, [inner * v for v in (0.4, 0.14, 0.14, 0.32)], right=(1, 2)
+        ),
+    ]
+
+
+def _piece_name(plan: MouldPlan, piece: int) -> str:
+    return next((e.name for e in plan.rubber.envelopes if e.piece == piece), f"piece {piece + 1}")
+
+
+def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    cast, casts = plan.cast, plan.brief.run.casts
+    out = "Comes out. " if cast.comes_out else "DOES NOT COME OUT. "
+    facts = [
+        ("Out of the mould", out + cast.comes_out_reason),
+        ("Wall", f"{mm(cast.thickness_mm)} over {m2(cast.area_mm2)}"),
+        ("Mass", f"{kg_lb(cast.mass_kg)}; to lift, with its baseboard, {kg_lb(cast.lift_kg)}"),
+        ("Centre of mass", "x {:.0f}, y {:.0f}, z {:.0f} mm".format(*cast.centre_of_mass_mm)),
+        ("Baseboard", f"{m2(cast.baseboard_area_mm2)}"),
+        ("Ballast", _stands(plan)),
+        ("Joint", f"{metres(cast.joint_tape_m * 1000)} taped from inside"),
+    ]
+    amounts = [
+        [name, kilograms(one), kilograms(one * casts)]
+        for name, one in (
+            ("gelcoat", cast.gelcoat_kg),
+            ("glass mat", cast.glass_kg),
+            ("resin", cast.resin_kg),
+            ("glass of the joint", cast.joint_tape_kg),
+            ("resin of the joint", cast.joint_resin_kg),
+            ("all", cast.mass_kg),
+        )
+    ]
+    stands = [
+        [
+            s.cause,
+            f"{number(s.overturning_nm)} N·m",
+            f"{number(s.holding_nm)} N·m",
+            kilograms(s.ballast_kg),
+            f"{s.tip_edge}; {s.method}",
+        ]
+        for s in cast.stands
+    ]
+    parts: list[Flowable] = [
+        set_text("The casts", weight="light", size=20, leading=25),
+        Spacer(1, 4),
+        facts_table(facts, inner, 0.16),
+    ]
+    parts += [
+        *heading("Amounts", "Net, without waste."),
+        ruled_table(
+            ("", "One cast", f"All {casts}"), amounts, [inner * v for v in (0.3, 0.16, 0.16)], (1, 2), total=True
+        ),
+        *heading("Will it stand?", "Statics under stated loads; a local code decides."),
+        ruled_table(
+            ("Cause", "Tips it", "Holds it", "Ballast", "About, and by"),
+            stands,
+            [inner * v for v in (0.10, 0.13, 0.13, 0.12, 0.52)],
+            right=(1, 2, 3),
+        ),
+    ]
+    return parts + _advice([*cast.advice, *plan.jacket.advice, *plan.cradle.advice])
+
+
+def _advice(sentences: Sequence[str]) -> list[Flowable]:
+    if not sentences:
+        return []
+    parts = heading("Advice")
+    for sentence in sentences:
+        parts.append(set_text("– " + sentence, size=8.6, leftIndent=8, firstLineIndent=-8))
+    return parts
+
+
+def _work_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    rows = [
+        [
+            set_text(str(at), weight="light", size=15, colour=SEAM),
+            set_rich(f"<b>{marked_up(s.title)}.</b> {marked_up(s.text)}", size=9, leading=12.4),
+        ]
+        for at, s in enumerate(work_steps(plan), 1)
+    ]
+    parts: list[Flowable] = [set_text("Order of work", weight="light", size=20, leading=25), Spacer(1, 4)]
+    parts.append(ruled_table((), rows, (inner * 0.06, inner * 0.94)))
+    order = plan.seam.taking_off
+    if order:
+        parts += heading("Opening order")
+        parts.append(set_text(" then ".join(f"{k}. {name}" for k, name in enumerate(order, 1)), size=9))
+    for note in (*plan.seam.notes, *plan.keys.notes):
+        parts.append(set_text("– " + note, size=8.4, colour=SOFT_INK))
+    return parts + _cautions(plan, inner)
+
+
+def _order_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    take = plan.takeoff
+    rows = [
+        [
+            line.name + (f" ({line.note})" if line.note else ""),
+            line.stage,
+            f"{number(line.net.likely)} {unit_words(line.unit)}",
+            f"{number(line.net.low)} to {number(line.net.high)}",
+            percent(line.waste_fraction),
+            packs_in_words(line),
+            money(line.cost, line.currency),
+            line.price_mark,
+        ]
+        for line in take.lines
+    ]
+    rows.append(["All", "", "", "", "", "", money(take.total_cost, take.currency), ""])
+    table = ruled_table(
+        ("Material", "For", "Net", "Low to high", "Waste", "Buy", "Cost", "Price is"),
+        rows,
+        [inner * v for v in (0.25, 0.10, 0.085, 0.125, 0.065, 0.135, 0.12, 0.12)],
+        right=(2, 3, 4, 5, 6),
+        size=7.4,
+        total=True,
+    )
+    facts = [
+        ("The mould", money(take.cost_mould, take.currency)),
+        ("Each cast of the run", money(take.cost_per_cast, take.currency)),
+        ("One cast more", money(take.cost_next_cast, take.currency)),
+        ("Mould life", f"{take.mould_life_reason} {_gloves(take.gloves_needed)}".strip()),
+    ]
+    return [
+        set_text("Order list", weight="light", size=20, leading=25),
+        set_text(_ORDER_NOTE.format(needed_line(plan)), size=8.6, colour=SOFT_INK),
+        Spacer(1, 4),
+        table,
+        Spacer(1, 8),
+        facts_table(facts, inner, 0.2),
+        *_advice(take.advice),
+    ]
+
+
+def packs_in_words(line: OrderLine) -> str:
+    """What to put in the cart: '1 × 25 + 3 × 5 kg'."""
+    packs = line.pack_list or ((line.pack_size, line.packs, 0.0),)
+    return " + ".join(f"{count} × {size:.3g}" for size, count, _ in packs) + f" {unit_words(line.unit)}"
+
+
+def _gloves(count: int) -> str:
+    return f"The run needs {count} gloves." if count > 1 else ""
+
+
+def _assumption_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """Every figure under the heading of its mark, two a row."""
+    if not plan.assumptions:
+        return []
+    parts: list[Flowable] = []
+    for mark in Mark:
+        cells = [_figure_cell(a) for a in plan.assumptions if a.mark is mark]
+        if cells:
+            rows = [cells[k : k + 2] + [""] * (k + 2 - len(cells)) for k in range(0, len(cells), 2)]
+            parts += [
+                set_text(mark.value[:1].upper() + mark.value[1:], weight="strong", size=8.6),
+                ruled_table((), rows, [inner / 2] * 2),
+                Spacer(1, 6),
+            ]
+    return (
+        [*heading("What it rests on", "Every figure that is not geometry, by its standing."), *parts] if parts else []
+    )
+
+
+def _figure_cell(figure: Assumption) -> Flowable:
+    source = f" <font color='{SOFT_INK}'>{marked_up(figure.source)}</font>" if figure.source else ""
+    what = marked_up(figure.what.replace("_", " "))
+    return set_rich(f"{what}: <b>{marked_up(figure.value)}</b>{source}", size=6.6, leading=8.2)

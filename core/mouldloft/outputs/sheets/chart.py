@@ -1,0 +1,257 @@
+"""Charts on paper: the programme's days and batches, and how much of a glove is how thick."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+from reportlab.lib.colors import HexColor
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Flowable, PageBreak, Spacer
+
+from ...base.house import (
+    GLOVE,
+    HAIRLINE,
+    INK,
+    JACKET,
+    KEY,
+    SEAM,
+    SOFT_INK,
+    counted,
+    mm,
+    number,
+    percent,
+    thickness_colours,
+)  # fmt: skip
+from ...base.house import kg as kilograms
+from ..pictures.thickness import thickness_view
+from ..words import run_line
+from .typeset import Placed, fitted, heading, house_fonts, ruled_table, set_text
+
+if TYPE_CHECKING:
+    from ...stages.pipeline import MouldPlan
+    from ...stages.programme import Task
+
+_STAGE_COLOURS = {
+    "wall": "#b9ac95",
+    "glove": GLOVE,
+    "keys": KEY,
+    "jacket": JACKET,
+    "cradle": "#a87f3d",
+    "mould": SEAM,
+    "casts": "#8b8f96",
+}
+_ROWS_A_PAGE = 40
+
+
+@dataclass(frozen=True)
+class ChartRow:
+    """A line of the chart: its name and the tasks on it."""
+
+    name: str
+    tasks: tuple[Task, ...]
+
+
+def chart_rows(tasks: Sequence[Task]) -> tuple[ChartRow, ...]:
+    """Tasks as lines of the chart, by what they are part of, in the order they begin."""
+    rows: dict[str, list[Task]] = {}
+    for task in tasks:
+        rows.setdefault(task.line or task.name, []).append(task)
+    return tuple(ChartRow(name, tuple(parts)) for name, parts in rows.items())
+
+
+def day_rows(tasks: Sequence[Task]) -> list[list[str]]:
+    """Day, date, what is done and what sets meanwhile, and the hours at work, for every day of the calendar with work
+    or a wait beginning on it."""
+    days: dict[int, list[Task]] = {}
+    for task in sorted(tasks, key=lambda t: t.start_h):
+        days.setdefault(task.day, []).append(task)
+    return [
+        [
+            str(day),
+            _short_date(parts[0].date),
+            "; ".join(f"{t.name} ({_hours_words(t.duration_h)}{'' if t.hands else ' wait'})" for t in parts),
+            _hours_words(sum(t.duration_h for t in parts if t.hands)),
+        ]
+        for day, parts in sorted(days.items())
+    ]
+
+
+def _hours_words(hours: float) -> str:
+    """'2.5 h', in minutes under an hour and a half."""
+    return f"{60 * hours:.0f} min" if hours < 1.5 else f"{number(hours, 2, 1).removesuffix('.0')} h"
+
+
+def _days(days: int, span: tuple[int, int]) -> str:
+    """'11 days (10 to 13)'; the span only where there is one."""
+    return counted(days, "day") + (f" ({span[0]} to {span[1]})" if span[0] < span[1] else "")
+
+
+def programme_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """The programme on paper, `inner` points wide: chart, day by day, batches."""
+    programme = plan.programme
+    parts: list[Flowable] = [set_text("Programme", weight="light", size=20, leading=25)]
+    words = (
+        f"{_days(programme.mould_days, programme.mould_days_range)} for the mould, "
+        f"{_days(programme.run_days, programme.run_days_range)} for {run_line(plan)}, of the calendar; "
+        f"{counted(plan.brief.run.hands, 'pair')} of hands. {programme.temperature_note}"
+    )
+    parts += [set_text(words, size=8.8, colour=SOFT_INK), Spacer(1, 6)]
+    rows = chart_rows(programme.tasks)
+    for start in range(0, len(rows), _ROWS_A_PAGE):
+        if start:
+            parts.append(PageBreak())
+        parts.append(_chart(plan, rows[start : start + _ROWS_A_PAGE], inner))
+    note = "Full bars: hands at work. Dotted: it waits. A day's working hours are drawn wide, its night narrow."
+    parts += [Spacer(1, 4), set_text(note, size=7.6, colour=SOFT_INK)]
+    parts += [set_text("– " + words, size=8.4, colour=SOFT_INK) for words in programme.notes]
+    parts += [
+        *heading("Day by day", "Hours with all hands at it; what waits, waits unattended, over night and weekends."),
+        ruled_table(
+            ("Day", "Date", "Work", "At work"),
+            day_rows(programme.tasks),
+            [inner * v for v in (0.06, 0.09, 0.75, 0.10)],
+            right=(3,),
+            size=7.6,
+        ),
+    ]
+    if programme.batches:
+        mixes = [
+            [
+                b.coat,
+                b.piece,
+                ("from " if b.piece == "each cast" else "") + str(b.first_day),
+                f"{b.batches} × {kilograms(b.batch_kg)}",
+                f"{number(b.catalyst_g)} g",
+                f"{number(b.brushing_min, 2, 1)} min",
+                f"{number(b.pot_life_min, 2, 1)} min",
+            ]
+            for b in programme.batches
+        ]
+        parts += [
+            *heading("Batches", "No more is mixed at once than is spread inside the pot life."),
+            ruled_table(
+                ("Coat", "Piece", "Day", "Batches", "Catalyst each", "To brush", "Pot life"),
+                mixes,
+                [inner * v for v in (0.25, 0.17, 0.10, 0.15, 0.13, 0.10, 0.10)],
+                right=(2, 3, 4, 5, 6),
+                size=7.6,
+            ),
+        ]
+    return parts
+
+
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def _short_date(iso: str) -> str:
+    """'2027-03-01' as '1 Mar': no reader takes day and month for one another."""
+    return f"{int(iso[8:10])} {_MONTHS[int(iso[5:7]) - 1]}" if len(iso) == 10 else ""
+
+
+def _in_days(hours: float, worked: float) -> float:
+    """Where an hour stands on the chart, in days: the working hours take four fifths of a day's width."""
+    day, hour = divmod(hours, 24.0)
+    if worked >= 23.0:
+        return day + hour / 24.0
+    at_work = min(hour, worked) / worked * 0.8
+    return day + at_work + max(hour - worked, 0.0) / (24.0 - worked) * 0.2
+
+
+def _chart(plan: MouldPlan, rows: Sequence[ChartRow], inner: float) -> Placed:
+    """Bars over days: full where hands work, dotted where it waits."""
+    worked = plan.brief.run.hours_per_day
+    row_height, head, label = 14.6, 24.0, 0.27 * inner
+    tasks = [task for row in rows for task in row.tasks]
+    first = int(min(t.start_h for t in tasks) // 24.0)
+    last = int(np.ceil(max(_in_days(t.start_h + t.duration_h, worked) for t in tasks)))
+    days = max(last - first, 1)
+    height = head + row_height * len(rows) + 4
+    scale = (inner - label) / days
+    dated = next((task for task in plan.programme.tasks if task.date), None)
+
+    def draw(canvas: Canvas) -> None:
+        names = house_fonts()
+        every = max(1, int(np.ceil(27.0 / scale)))
+        canvas.setLineWidth(0.4)
+        for day in range(days + 1):
+            x = label + day * scale
+            canvas.setStrokeColor(HexColor(HAIRLINE))
+            canvas.line(x, 0, x, height - head + 4)
+            if day < days and day % every == 0:
+                canvas.setFillColor(HexColor(INK))
+                canvas.setFont(names["strong"], 6.4)
+                canvas.drawString(x + 1, height - 9, f"day {first + day + 1}")
+                canvas.setFillColor(HexColor(SOFT_INK))
+                canvas.setFont(names["regular"], 5.6)
+                if dated is not None:
+                    on = date.fromisoformat(dated.date) + timedelta(days=first + day + 1 - dated.day)
+                    canvas.drawString(x + 1, height - 16, _short_date(on.isoformat()))
+        for at, row in enumerate(rows):
+            y = height - head - row_height * (at + 1) + 3
+            words, used = fitted(row.name, label - 8, 10.5, (7.4, 6.6), "regular")
+            words.drawOn(canvas, 0, y + 3.7 - used / 2 + 0.6)
+            for task in row.tasks:
+                x = label + (_in_days(task.start_h, worked) - first) * scale
+                end = label + (_in_days(task.start_h + task.duration_h, worked) - first) * scale
+                colour = HexColor(_STAGE_COLOURS.get(task.stage, SOFT_INK))
+                canvas.setStrokeColor(colour)
+                canvas.setFillColor(colour)
+                canvas.setLineWidth(0.8)
+                if task.hands > 0:
+                    canvas.rect(x, y, max(end - x, 0.9), 7.4, stroke=0, fill=1)
+                else:
+                    canvas.setDash(1.2, 1.2)
+                    canvas.line(x, y + 3.7, max(end, x + 1), y + 3.7)
+                    canvas.setDash()
+
+    return Placed(inner, height, draw)
+
+
+def histogram(plan: MouldPlan, at: int, inner: float) -> Placed:
+    """How much of a glove piece's outside is how thick, with what was asked and the least found."""
+    view = thickness_view(plan)
+    piece, share = view.pieces[at], view.shares[at]
+    foot, tall, head = 22.0, 62.0, 16.0
+    step = inner / len(share)
+
+    def along(thickness_mm: float) -> float:
+        return inner * float(view.share_at(np.array(thickness_mm)))
+
+    def draw(canvas: Canvas) -> None:
+        names = house_fonts()
+        colours = thickness_colours((np.arange(len(share)) + 0.5) / len(share))
+        title, _ = fitted(piece.name[:1].upper() + piece.name[1:], 0.45 * inner, 11, (7.6,), "strong")
+        title.drawOn(canvas, 0, foot + tall + 4)
+        canvas.setFont(names["regular"], 7)
+        canvas.setFillColor(HexColor(SOFT_INK))
+        words = f"share of the outside; thinnest {mm(piece.least_mm)}, asked {mm(plan.rubber.skin_thickness_mm)} (line)"
+        canvas.drawRightString(inner, foot + tall + 6, words)
+        for k, (part, colour) in enumerate(zip(share, colours)):
+            high = tall * part / max(share.max(), 1e-9)
+            canvas.setFillColorRGB(*colour)
+            canvas.setStrokeColor(HexColor(HAIRLINE))
+            canvas.setLineWidth(0.4)
+            canvas.rect(k * step + 0.6, foot, step - 1.2, high, stroke=1, fill=1)
+            if part >= 0.005:
+                canvas.setFillColor(HexColor(INK if high < tall - 9 or k > len(share) / 2 else "#ffffff"))
+                y = foot + high + 2 if high < tall - 9 else foot + high - 8
+                canvas.setFont(names["regular"], 5.8)
+                canvas.drawCentredString((k + 0.5) * step, y, percent(part).replace(" ", ""))
+        canvas.setStrokeColor(HexColor(SOFT_INK))
+        canvas.line(0, foot, inner, foot)
+        canvas.setStrokeColor(HexColor(SEAM))
+        canvas.setLineWidth(0.9)
+        asked = along(plan.rubber.skin_thickness_mm)
+        canvas.line(asked, foot - 3, asked, foot + tall)
+        canvas.setFillColor(HexColor(SOFT_INK))
+        canvas.setFont(names["regular"], 6.6)
+        ticks = view.ticks_mm()
+        for k, tick in enumerate(ticks):
+            place = (canvas.drawString, *(canvas.drawCentredString,) * 3, canvas.drawRightString)[k]
+            place(along(tick), foot - 10, f"{tick:.3g} mm" + (" and more" if k == 4 else ""))
+
+    return Placed(inner, foot + tall + head, draw)

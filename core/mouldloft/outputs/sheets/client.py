@@ -1,0 +1,218 @@
+"""The client's sheet: one page to sign, with the seam drawn where it will fall."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import IO, TYPE_CHECKING
+
+import numpy as np
+from reportlab.lib.colors import HexColor
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Flowable, Spacer
+
+from ...base.files import write_whole
+from ...base.house import HAIRLINE, SEAM, SOFT_INK, mm
+from ...base.progress import SILENT, Progress
+from ..pictures.studio import Camera
+from ..pictures.views import ELEVATIONS, SeamView, dashes, seam_view
+from ..words import run_line, seam_sentences, size_line, title_of
+from .typeset import MARGIN, PAGE, draw_label, draw_polyline, fitted, house_fonts, image_reader, put, set_text
+
+if TYPE_CHECKING:
+    from ...stages.pipeline import MouldPlan
+
+
+def _thinned(points: np.ndarray, least: float = 0.4) -> np.ndarray:
+    """A drawn line without points closer than `least` to the last one kept."""
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    _, first = np.unique(np.floor(along / least), return_index=True)
+    return points[np.unique(np.append(first, len(points) - 1))]
+
+
+def draw_seam_view(canvas: Canvas, view: SeamView, x: float, y: float, width: float, line: float = 1.4) -> float:
+    """Draw a seam view with its lower left corner at x, y; the seam as vectors. Returns its height in points."""
+    scale = width / view.camera.width_px
+    height = view.camera.height_px * scale
+    canvas.drawImage(image_reader(view.picture), x, y, width, height)
+    canvas.saveState()
+    path = canvas.beginPath()
+    path.rect(x, y, width, height)
+    canvas.clipPath(path, stroke=0)
+    canvas.setLineJoin(1)
+    canvas.setLineCap(1)
+    canvas.setStrokeColor(HexColor(SEAM))
+
+    def on_page(points: np.ndarray) -> np.ndarray:
+        return np.column_stack([x + points[:, 0] * scale, y + height - points[:, 1] * scale])
+
+    canvas.setLineWidth(0.5 * line)
+    for part in view.hidden:
+        for dash in dashes(on_page(part), (3.2, 2.6)):
+            draw_polyline(canvas, dash)
+    canvas.setLineWidth(line)
+    for part in view.seen:
+        if len(part) > 1:
+            draw_polyline(canvas, _thinned(on_page(part)))
+    canvas.restoreState()
+    return height
+
+
+def _ground_line(canvas: Canvas, camera: Camera, x: float, y: float, width: float) -> None:
+    scale = width / camera.width_px
+    at, _ = camera.project(np.zeros((1, 3)))
+    level = y + camera.height_px * scale - float(at[0, 1]) * scale
+    canvas.setStrokeColor(HexColor(SOFT_INK))
+    canvas.setLineWidth(0.4)
+    canvas.line(x + 0.06 * width, level, x + 0.94 * width, level)
+
+
+def _height_measure(canvas: Canvas, camera: Camera, height_mm: float, x: float, y: float, width: float) -> None:
+    """The finished height as a dimension line at the picture's right edge."""
+    scale = width / camera.width_px
+    ends, _ = camera.project(np.array([[0.0, 0.0, 0.0], [0.0, 0.0, height_mm]]))
+    low, high = (y + camera.height_px * scale - float(v) * scale for v in ends[:, 1])
+    at = x + width - 9
+    canvas.setStrokeColor(HexColor(SOFT_INK))
+    canvas.setFillColor(HexColor(SOFT_INK))
+    canvas.setLineWidth(0.4)
+    canvas.line(at, low, at, high)
+    for level in (low, high):
+        canvas.line(at - 2.4, level, at + 2.4, level)
+    canvas.saveState()
+    canvas.translate(at - 2.5, (low + high) / 2)
+    canvas.rotate(90)
+    canvas.setFont(house_fonts()["regular"], 6.6)
+    canvas.drawCentredString(0, 0, mm(height_mm))
+    canvas.restoreState()
+
+
+def best_three_quarter(plan: MouldPlan, width_px: int, height_px: int) -> SeamView:
+    """The three-quarter view that shows the seam: from in front, unless from behind shows far more of it."""
+    ahead = seam_view(plan, "three_quarter", width_px, height_px)
+    if ahead.seen_share >= 0.25:
+        return ahead
+    behind = seam_view(plan, "three_quarter_behind", width_px, height_px)
+    return behind if behind.seen_share > 1.6 * ahead.seen_share else ahead
+
+
+def client_sheet(plan: MouldPlan, path: str | Path, progress: Progress = SILENT) -> Path:
+    """One A4 page to sign: the piece with its seam, what will show, size, run. Raises `OutputRefused`."""
+    progress.step(0.05, "the client's sheet")
+    large = best_three_quarter(plan, 1150, 1340)
+    small = []
+    for at, name in enumerate(ELEVATIONS):
+        progress.step(0.3 + 0.15 * at, "the client's sheet")
+        small.append(seam_view(plan, name, 500, 613))
+
+    def fill(handle: IO[bytes]) -> None:
+        canvas = Canvas(handle, pagesize=PAGE, invariant=1, pageCompression=1)
+        canvas.setTitle(f"{title_of(plan)}: where the seam runs")
+        canvas.setAuthor("mouldloft")
+        _client_page(canvas, plan, large, small)
+        canvas.showPage()
+        canvas.save()
+
+    return write_whole(path, fill)
+
+
+def _client_page(canvas: Canvas, plan: MouldPlan, large: SeamView, small: Sequence[SeamView]) -> None:
+    width, height = PAGE
+    inner = width - 2 * MARGIN
+    top = height - MARGIN
+    canvas.setFillColor(HexColor(SEAM))
+    canvas.rect(MARGIN, top - 1.2, 26, 2.4, stroke=0, fill=1)
+    put(canvas, set_text("Where the seam will run", weight="strong", size=9.5, colour=SEAM), MARGIN, top - 8, inner)
+    title, used = fitted(title_of(plan), inner, 62, (27, 23, 19, 16, 13), "light")
+    title.drawOn(canvas, MARGIN, top - 24 - used)
+    y = top - 24 - used - 6
+    y = put(
+        canvas,
+        set_text(f"{size_line(plan)}. {run_line(plan).capitalize()}.", size=10, colour=SOFT_INK),
+        MARGIN,
+        y,
+        inner,
+    )
+    y -= 12
+    # foot first: what is left between is the pictures'
+    sign_top = MARGIN + 12 + 104
+    _sign_box(canvas, plan, MARGIN, MARGIN + 12, inner, 104)
+    gap = 6.0
+    small_width = (inner - 3 * gap) / 4
+    small_height = small_width * small[0].camera.height_px / small[0].camera.width_px
+    row = sign_top + 28
+    # the height is measured where the piece leaves most room beside it
+    across = [np.ptp(view.camera.project(plan.master.vertices_mm[::97])[0][:, 0]) for view in small]
+    roomiest = len(small) - 1 - int(np.argmin(across[::-1]))
+    for at, view in enumerate(small):
+        x = MARGIN + at * (small_width + gap)
+        draw_seam_view(canvas, view, x, row, small_width, line=1.1)
+        _ground_line(canvas, view.camera, x, row, small_width)
+        draw_label(canvas, view.title, x + 6, row + small_height - 11)
+        if at == roomiest:
+            _height_measure(canvas, view.camera, plan.master.height_mm, x, row, small_width)
+    _line_key(canvas, MARGIN, row - 13)
+    space = y - (row + small_height + gap)
+    large_width = min(0.62 * inner, space * large.camera.width_px / large.camera.height_px)
+    large_height = large_width * large.camera.height_px / large.camera.width_px
+    draw_seam_view(canvas, large, MARGIN, y - large_height, large_width, line=1.7)
+    draw_label(canvas, large.title, MARGIN + 8, y - 14)
+    _client_words(canvas, plan, MARGIN + large_width + 16, y, inner - large_width - 16, large_height)
+    canvas.setFont(house_fonts()["regular"], 6.2)
+    canvas.setFillColor(HexColor(SOFT_INK))
+    canvas.drawString(
+        MARGIN, MARGIN - 4, f"Drawn from the digital master, mark {plan.master.source_hash[:10]}. {plan.made_by}."
+    )
+
+
+def _client_words(canvas: Canvas, plan: MouldPlan, x: float, y: float, width: float, height: float) -> None:
+    where, shows, cleaned = seam_sentences(plan)
+    blocks = (("The seam", where), ("What will be seen", shows), ("What is cleaned up", cleaned))
+    for size in (10.2, 9.6, 9.0, 8.4, 7.8, 7.0):
+        parts: list[Flowable] = []
+        for title, words in blocks:
+            parts += [
+                set_text(title, weight="strong", size=size),
+                set_text(words, size=size, leading=size * 1.42, spaceAfter=0),
+                Spacer(1, size * 0.9),
+            ]
+        if sum(part.wrap(width, 10_000)[1] for part in parts) <= height:
+            break
+    for part in parts:
+        y = put(canvas, part, x, y, width)
+
+
+def _line_key(canvas: Canvas, x: float, y: float) -> None:
+    canvas.setStrokeColor(HexColor(SEAM))
+    canvas.setFillColor(HexColor(SOFT_INK))
+    canvas.setFont(house_fonts()["regular"], 7.6)
+    canvas.setLineWidth(1.4)
+    canvas.line(x, y, x + 20, y)
+    canvas.drawString(x + 25, y - 2.6, "seam in view")
+    canvas.setLineWidth(0.7)
+    canvas.setDash(3.2, 2.6)
+    canvas.line(x + 84, y, x + 104, y)
+    canvas.setDash()
+    canvas.drawString(x + 109, y - 2.6, "seam behind")
+
+
+def _sign_box(canvas: Canvas, plan: MouldPlan, x: float, y: float, width: float, height: float) -> None:
+    canvas.setStrokeColor(HexColor(HAIRLINE))
+    canvas.setLineWidth(0.8)
+    canvas.roundRect(x, y, width, height, 4, stroke=1, fill=0)
+    casts = run_line(plan)
+    words = (
+        f"I have seen where the seam will run, and that the finished height is {mm(plan.master.height_mm)} "
+        f"for {casts}. Making the mould may begin."
+    )
+    put(canvas, set_text(words, size=9.2), x + 12, y + height - 9, width - 24)
+    canvas.setFont(house_fonts()["regular"], 7)
+    spots = ((12, 0.40, "Name"), (0.42 * width, 0.36, "Signature"), (0.81 * width, 0.16, "Date"))
+    for left, share, label in spots:
+        canvas.setStrokeColor(HexColor(SOFT_INK))
+        canvas.setLineWidth(0.5)
+        canvas.line(x + left, y + 42, x + left + share * width - 12, y + 42)
+        canvas.setFillColor(HexColor(SOFT_INK))
+        canvas.drawString(x + left, y + 33, label)
+    canvas.line(x + 12, y + 18, x + width - 12, y + 18)
+    canvas.drawString(x + 12, y + 9, "Changes wished before that")

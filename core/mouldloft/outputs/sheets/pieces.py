@@ -1,0 +1,275 @@
+"""A workshop sheet for each piece: glove, coats, keys, jacket, lifting and cradle."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
+
+from ...base.house import SOFT_INK, counted, kg_lb, listed, litres, m2, mm, number, ounces
+from ...base.house import kg as kilograms
+from ...stages.opening import direction_words
+from ..words import coats_of, rubber_kg_per_mm3
+from .drawing import PATCH_NAMES, piece_drawing
+from .typeset import facts_table, heading, ruled_table, set_text
+
+if TYPE_CHECKING:
+    from ...stages.jacket.layup import JacketPiece
+    from ...stages.jacket.shell import Rib
+    from ...stages.pipeline import MouldPlan
+
+_KEYS_A_ROW = 3
+
+
+def piece_pages(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
+    piece, envelope = plan.jacket.pieces[at], plan.rubber.envelopes[at]
+    rubber = plan.rubber
+    name = piece.name[:1].upper() + piece.name[1:]
+    parts: list[Flowable] = [set_text(name, weight="light", size=20, leading=25)]
+    parts.append(set_text("Glove with its keys, and jacket; along the pull, from outside.", size=8.6, colour=SOFT_INK))
+    parts += [Spacer(1, 4), piece_drawing(plan, at, inner), Spacer(1, 4)]
+    facts = [
+        ("Comes off", direction_words(plan.seam.pieces[at].pull)),
+        ("Skin", _skin_words(plan)),
+        ("Edge", f"{mm(rubber.edge_thickness_mm)}, over the last {mm(rubber.edge_band_mm)} to the seam"),
+        *_handled(plan),
+        ("Flange", f"{mm(rubber.flange_width_mm)} wide, {mm(rubber.flange_thickness_mm)} thick"),
+        (
+            "Thinnest",
+            f"{mm(rubber.min_thickness_mm)}, measured on the outside of the whole glove; "
+            f"half of it is over {mm(rubber.thickness_quantiles_mm[2])}",
+        ),
+        ("Draft", f"{number(plan.brief.rubber.draft_deg, 2, 1)}° at least on the outside"),
+    ]  # fmt: skip
+    parts.append(facts_table(facts, inner, 0.13))
+    parts += _rubber_tables(plan, at, inner)
+    parts += _key_table(plan, envelope.piece, inner)
+    parts += _laminate_table(plan, at, inner)
+    # on one page, so that a short table is never alone on the next
+    parts.append(KeepTogether([*_lifting_table(plan, at, inner), *_cradle_table(plan, piece.piece, inner)]))
+    return parts
+
+
+def _handled(plan: MouldPlan) -> list[tuple[str, str]]:
+    """Places that the brief says it is handled by, with how thick they are made."""
+    brief = plan.brief.rubber
+    if not brief.handling_points_mm:
+        return []
+    places = listed(f"x {x:.0f}, y {y:.0f}, z {z:.0f} mm" for x, y, z in brief.handling_points_mm)
+    thick = mm(plan.rubber.edge_thickness_mm)
+    return [("Handled", f"{thick} round {places}, fading to the skin {mm(brief.handling_radius_mm)} from it")]
+
+
+def _skin_words(plan: MouldPlan) -> str:
+    """The skin's thickness and why, said once."""
+    thick, reason = mm(plan.rubber.skin_thickness_mm), plan.rubber.thickness_reason
+    return reason if reason.startswith(thick) else f"{thick}; {reason}"
+
+
+def _rubber_tables(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
+    part, density = plan.rubber.parts[at], rubber_kg_per_mm3(plan)
+    coats = coats_of(plan, at)
+    # coats hold what is still to be carved; the parts are of the master as it is
+    carved = sum(coat.litres for coat in coats) * 1e6 - part.total_mm3
+    causes = [*part.by_cause, ("all", part.total_mm3)]
+    if carved > 1e-3 * part.total_mm3:
+        causes = [*part.by_cause, ("detail to be carved", carved), ("all", part.total_mm3 + carved)]
+    left = ruled_table(
+        ("Rubber, by cause", "Volume", "Mass"),
+        [[name, litres(v), kilograms(v * density)] for name, v in causes],
+        [inner * v for v in (0.17, 0.10, 0.11)],
+        right=(1, 2),
+        total=True,
+    )
+    rows = []
+    for coat in coats:
+        mixed = f"{coat.batches} × {kilograms(coat.batch_kg)}" if coat.batches else ""
+        rows.append(
+            [
+                coat.name + (", thickened" if coat.thickened else ""),
+                mm(coat.thickness_mm) if coat.thickness_mm > 0 else "to fill",
+                kilograms(coat.mass_kg),
+                mixed,
+                f"{number(coat.catalyst_g)} g" if coat.catalyst_g else "",
+            ]
+        )
+    right = ruled_table(
+        ("Coat", "Build", "Mass", "Batches", "Catalyst each"),
+        [*rows, ["all", "", kilograms(sum(coat.mass_kg for coat in coats)), "", ""]],
+        [inner * v for v in (0.20, 0.08, 0.09, 0.13, 0.10)],
+        right=(1, 2, 3, 4),
+        total=True,
+    )
+    both = Table([[left, right]], colWidths=[inner * 0.40, inner * 0.60])
+    both.setStyle(
+        TableStyle(
+            [
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+            ]
+        )
+    )
+    note = "Without waste. Catalyst by the product's data sheet and never beyond its limits."
+    return [KeepTogether([*heading("Rubber"), both, set_text(note, size=7.6, colour=SOFT_INK)])]
+
+
+def _key_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
+    keys = [key for key in plan.keys.keys if key.piece == piece]
+    check = next((c for c in plan.keys.checks if c.piece == piece), None)
+    note = f"{check.reason}" if check else ""
+    parts = heading("Keys", note)
+    if not keys:
+        return [*parts, set_text("None.", size=8.6)]
+    deep = -(-len(keys) // _KEYS_A_ROW)
+
+    def cells(key) -> list[str]:
+        x, y, z = key.foot_mm
+        size = f"{number(key.base_diameter_mm, 3, 0)} × {number(key.height_mm, 2, 1).removesuffix('.0')}"
+        return [key.name + ("*" if key.own else ""), key.where, str(round(x)), str(round(y)), str(round(z)), size]
+
+    columns = [[cells(key) for key in keys[k * deep : (k + 1) * deep]] for k in range(_KEYS_A_ROW)]
+    empty = [""] * 6
+    rows = [[c for column in columns for c in (column[k] if k < len(column) else empty)] for k in range(deep)]
+    one = (0.052, 0.068, 0.048, 0.048, 0.048, 0.068)
+    head = ("Key", "Where", "x", "y", "z", "Size") * _KEYS_A_ROW
+    right = [6 * k + c for k in range(_KEYS_A_ROW) for c in (2, 3, 4)]
+    parts.append(ruled_table(head, rows, [inner * v for v in one * _KEYS_A_ROW], right=right, size=7.0))
+    words = (
+        "Feet in mm on the glove's outside: x to its left from the middle, y to its back, z up from the floor. "
+        "Size: foot across × height, mm. "
+        f"{'A star marks your own. ' if any(key.own for key in keys) else ''}"
+        f"Sides taper {number(keys[0].taper_deg, 2, 0)}° to the pull."
+    )
+    parts.append(set_text(words, size=7.6, colour=SOFT_INK))
+    return parts
+
+
+def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
+    piece = plan.jacket.pieces[at]
+    rows = [
+        [
+            zone.name,
+            m2(zone.area_mm2),
+            f"{ounces(zone.mat_oz_ft2)} ({number(zone.mat_g_m2)} g/m²)",
+            " + ".join(layer.replace(" g/m²", "") for layer in zone.layers) + " g/m²",
+            mm(zone.thickness_mm),
+            kilograms(zone.glass_kg),
+            kilograms(zone.resin_kg),
+        ]
+        for zone in piece.zones
+    ]
+    glass, resin = (sum(getattr(z, k) for z in piece.zones) for k in ("glass_kg", "resin_kg"))
+    rows.append(["all", m2(sum(z.area_mm2 for z in piece.zones)), "", "", "", kilograms(glass), kilograms(resin)])
+    table = ruled_table(
+        ("Zone", "Area", "Mat", "Layers, first first", "Thick", "Glass", "Resin"),
+        rows,
+        [inner * v for v in (0.14, 0.09, 0.18, 0.27, 0.09, 0.11, 0.12)],
+        right=(1, 4, 5, 6),
+        total=True,
+    )
+    bolts = (
+        f"{counted(len(piece.bolts_mm), 'bolt')} through the flange, no further than {mm(piece.bolt_pitch_mm)} apart; "
+        f"{counted(len(piece.wedge_points_mm), 'wedge point')} to open it by."
+    )
+    if piece.clamps_mm:
+        bolts += (
+            f" Keys leave no place for a bolt in {mm(piece.bolt_pitch_mm)}: "
+            f"{counted(len(piece.clamps_mm), 'clamp')} on the rim there."
+        )
+    if piece.foot_bolts_mm:
+        bolts += (
+            f" Into the board round the foot: {counted(len(piece.foot_bolts_mm), 'bolt')}, "
+            f"{counted(len(piece.foot_wedge_points_mm), 'wedge point')}."
+        )
+    checks = [
+        [c.what, c.load, f"{number(c.value)} {c.unit}", f"{number(c.limit)} {c.unit}", "holds" if c.passes else "FAILS"]
+        for c in piece.checks
+    ]
+    parts: list[Flowable] = [KeepTogether([*heading("Jacket", bolts), table])]
+    parts += _stiffened(piece, inner)
+    if checks:
+        parts += [
+            Spacer(1, 6),
+            ruled_table(
+                ("Check", "Under", "Found", "Limit", ""),
+                checks,
+                [inner * v for v in (0.31, 0.35, 0.12, 0.13, 0.09)],
+                right=(2, 3),
+                size=7.4,
+            ),
+        ]
+    return parts
+
+
+def _stiffened(piece: JacketPiece, inner: float) -> list[Flowable]:
+    """Where patches and ribs go, named as they are drawn."""
+    layers = {zone.name: " + ".join(layer.replace(" g/m²", "") for layer in zone.layers) for zone in piece.zones}
+    rows = [
+        [name, "patch", f"all within {mm(p.radius_mm)} of {_at(p.centre_mm)}, off the flange", "", layers["patch"]]
+        for name, p in zip(PATCH_NAMES, piece.patches)
+    ]
+    rows += [
+        [str(k), "rib", f"{_at(r.start_mm)} to {_at(r.end_mm)}", _section(r), layers["ribs"]]
+        for k, r in enumerate(piece.ribs, 1)
+    ]
+    if not rows:
+        return []
+    head = ("Sign", "What", "Where, on the outside", "Core, wide × high", "Layers, g/m²")
+    widths = [inner * v for v in (0.06, 0.07, 0.44, 0.16, 0.27)]
+    return [Spacer(1, 6), ruled_table(head, rows, widths, size=7.4)]
+
+
+def _section(rib: Rib) -> str:
+    return f"{rib.core_width_mm:.0f} × {mm(rib.core_height_mm)}"
+
+
+def _at(point_mm: Sequence[float]) -> str:
+    x, y, z = point_mm
+    return f"x {x:.0f}, y {y:.0f}, z {z:.0f} mm"
+
+
+def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
+    piece = plan.jacket.pieces[at]
+    rows = []
+    for what, lift in (("jacket alone", piece.lift), ("jacket with its glove", piece.lift_with_glove)):
+        who = "a hoist" if lift.lifters_needed == 0 else counted(lift.lifters_needed, "person", "people")
+        rows.append(
+            [
+                what,
+                kg_lb(lift.load_kg),
+                kg_lb(lift.most_kg),
+                kg_lb(lift.recommended_one_person_kg),
+                f"{kg_lb(lift.team_capability_kg)} for {lift.lifters}",
+                who,
+                "within" if lift.passes else "TOO HEAVY",
+            ]
+        )
+    note = f"Centre of mass of the jacket at {_at(piece.centre_of_mass_mm)}. {piece.lift.method}"
+    table = ruled_table(
+        ("Weight and lifting", "Load", "At most", "One person", "Team", "Needs", ""),
+        rows,
+        [inner * v for v in (0.17, 0.15, 0.15, 0.15, 0.18, 0.09, 0.11)],
+        right=(1, 2, 3),
+    )
+    return [*heading("Lifting"), table, set_text(note, size=7.4, colour=SOFT_INK)]
+
+
+def _cradle_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
+    cradle = next((c for c in plan.cradle.pieces if c.piece == piece), None)
+    if cradle is None:
+        return []
+    rows = [
+        [name, str(count), mm(length), mm(width), mm(thick)] for name, count, length, width, thick in cradle.cut_list
+    ]
+    tilts = "; ".join(
+        f"{t.tilt_deg:g}°: {mm(t.margin_mm)} inside its feet, {'stands' if t.passes else 'ROCKS'}" for t in cradle.tilts
+    )
+    table = ruled_table(
+        ("Cradle, to cut", "Count", "Length", "Width", "Thick"),
+        rows,
+        [inner * v for v in (0.44, 0.11, 0.15, 0.15, 0.15)],
+        right=(1, 2, 3, 4),
+    )
+    return [*heading("Cradle", f"Worked at {tilts}."), table]

@@ -1,0 +1,202 @@
+"""The end of a run in one screen: what a mould maker reads first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from ..base.house import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent, unit_words
+from ..stages.cautions import SHEET
+from ..stages.division.propose import beyond_two
+from ..stages.opening import direction_words
+from .words import kind_words, rubber_kg_per_mm3, run_line, title_of
+
+if TYPE_CHECKING:
+    from ..stages.jacket.layup import JacketPiece
+    from ..stages.pipeline import MouldPlan
+
+_MOST_BOUGHT = 6  # materials named; the rest are counted
+
+
+def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
+    """(heading, figures) pairs, in the order of the work. Plain text, no markup."""
+    seam = plan.seam
+    rows = [
+        ("Master", _master_words(plan)),
+        ("Opens", _opening_words(plan)),
+        ("Pieces", f"{len(seam.pieces)}: {listed(p.name for p in seam.pieces)}; first off: {_first_off(plan)}"),
+        (
+            "Seam",
+            f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; shows like {metres(seam.figures.on_show_mm)} in view",
+        ),
+        ("Locked", _lock_words(plan)),
+        ("Lock fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}"),
+        *division_rows(plan),
+        *_rubber_rows(plan),
+        ("Keys", _key_words(plan)),
+        *((f"Jacket, {piece.name}", _jacket_words(piece)) for piece in plan.jacket.pieces),
+        ("Cast", _cast_words(plan)),
+    ]
+    if plan.takeoff.lines:
+        rows += [("Buy", _order_words(plan)), ("Cost", _cost_words(plan))]
+    programme = plan.programme
+    rows.append(("Days", f"{programme.mould_days} for the mould, {programme.run_days} for the run, of the calendar"))
+    if plan.master.health.left_out:
+        rows.append(("Left out", "; ".join(plan.master.health.left_out)))
+    return tuple(rows)
+
+
+def _master_words(plan: MouldPlan) -> str:
+    m = plan.master
+    repairs = f"; {counted(len(m.health.repairs), 'repair')} made" if m.health.repairs else ""
+    return (
+        f"{title_of(plan)}, {mm(m.height_mm)} tall, {m2(m.skin_area_mm2)} of skin, {len(m.faces):,} triangles"
+        f"{repairs}; {run_line(plan)}"
+    )
+
+
+def _opening_words(plan: MouldPlan) -> str:
+    chosen, tried = plan.opening.chosen, plan.opening.directions_tried
+    return f"{direction_words(chosen.direction)}; pull {mm(chosen.pull_depth_mm)}; {counted(tried, 'direction')} tried"
+
+
+def _first_off(plan: MouldPlan) -> str:
+    return plan.seam.taking_off[0] if plan.seam.taking_off else plan.seam.pieces[0].name
+
+
+def _lock_words(plan: MouldPlan) -> str:
+    locks = plan.locks
+    return (
+        f"{cm2(locks.rigid_area_mm2)} free to neither side, {cm2(locks.piece_locked_area_mm2)} not free to its own "
+        f"piece; the glove stretches {percent(locks.worst_stretch)}, {percent(locks.stretch_allowed)} is allowed"
+    )
+
+
+def _worst_lock(plan: MouldPlan) -> str:
+    if not plan.locks.regions:
+        return ""
+    worst = plan.locks.regions[0]
+    return f"; worst: {worst.name}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep across the pull"
+
+
+_STILL_TWO = (
+    "Keys, sheets and pictures are those of two pieces; of solids, only the proposed jackets are not. To plan in more, "
+    'set pieces = "as proposed" under [seam].'
+)
+_STILL_LEFT = (
+    "Left out: templates of the wall, and solids of halves, gloves and jackets. What two pieces both "
+    "claim is counted twice, and widens the interval."
+)
+
+
+def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
+    """What more than two pieces would do, or that they may be asked for."""
+    made = plan.division
+    if made is None:
+        reasons = beyond_two(plan.master, plan.locks, plan.brief)
+        ask = "; set max_pieces under [seam] to 3 or more for a proposal" if plan.brief.seam.max_pieces < 3 else ""
+        return [("More pieces?", "; ".join(reasons) + ask)] if reasons else []
+    v = made.rubber_mm3
+    built = len(plan.seam.pieces) > 2
+    rows = [("In more than two" if built else "More pieces?", made.why)]
+    for piece in made.pieces:
+        rows.append(
+            (
+                f"  {piece.name}",
+                f"{percent(piece.share)} of the skin, {litres(piece.fill_mm3)} of lock fill, "
+                f"{cm2(piece.locked_area_mm2)} locked, jacket about {kg(piece.jacket_kg)}",
+            )
+        )
+    if made.order:
+        rows.append(("  Taking off", "; ".join(f"{k}. {s.piece} {s.reason}" for k, s in enumerate(made.order, 1))))
+    if not built:
+        rows.append(
+            (
+                "  Rubber then",
+                f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), "
+                f"joints {metres(made.joint_length_mm)}",
+            )
+        )
+    rows.append(("  Mind", " ".join((*made.notes, _STILL_LEFT if built else _STILL_TWO))))
+    return rows
+
+
+def _rubber_rows(plan: MouldPlan) -> list[tuple[str, str]]:
+    r, density = plan.rubber, rubber_kg_per_mm3(plan)
+    v = r.volume_mm3
+    rows = [
+        (
+            "Rubber",
+            f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), {kg(v.likely * density)}; skin "
+            f"{mm(r.skin_thickness_mm)}, edge {mm(r.edge_thickness_mm)}; thinnest measured {mm(r.min_thickness_mm)}",
+        )
+    ]
+    for envelope, part in zip(r.envelopes, r.parts):
+        sums = " + ".join(f"{name} {number(volume / 1e6)}" for name, volume in part.by_cause)
+        rows.append((f"  {envelope.name}", f"{litres(part.total_mm3)} = {sums}"))
+    return rows
+
+
+def _key_words(plan: MouldPlan) -> str:
+    checks = plan.keys.checks
+    count = len(plan.keys.keys)
+    loose = [check for check in checks if not check.holds]
+    if not loose:
+        return f"{count}; every piece is held, sag {listed(mm(c.sag_mm) for c in checks)}"
+    return f"{count}; NOT held: " + "; ".join(check.reason for check in loose)
+
+
+def _jacket_words(piece: JacketPiece) -> str:
+    zones = ", ".join(f"{z.name} {ounces(z.mat_oz_ft2)} {mm(z.thickness_mm)}" for z in piece.zones)
+    lift = piece.lift_with_glove
+    apart = " or one after the other" if piece.lift.lifters_needed else ""
+    hands = f"{lift.lifters_needed} to lift" if lift.lifters_needed else "by hoist" + apart
+    weak = [check.what for check in piece.checks if not check.passes]
+    return (
+        f"{kg(piece.mass_kg)} ({kg(lift.load_kg)} with its glove, {hands}); {zones}; "
+        f"{counted(len(piece.bolts_mm), 'bolt')}" + (f"; WEAK: {', '.join(weak)}" if weak else "")
+    )
+
+
+def _cast_words(plan: MouldPlan) -> str:
+    c = plan.cast
+    out = "comes out" if c.comes_out else "does NOT come out"
+    stands = f"ballast {kg(c.ballast_kg)} each" if c.ballast_kg > 0 else "stands without ballast"
+    return f"{kg(c.mass_kg)} each, {kg(c.lift_kg)} with its baseboard, wall {mm(c.thickness_mm)}, {out}; {stands}"
+
+
+def _order_words(plan: MouldPlan) -> str:
+    dear = sorted(plan.takeoff.lines, key=lambda line: -line.cost)
+    words = "; ".join(f"{line.buy:.4g} {unit_words(line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
+    rest = len(dear) - _MOST_BOUGHT
+    return words + (f"; and {rest} more in the order list" if rest > 0 else "")
+
+
+def _cost_words(plan: MouldPlan) -> str:
+    t = plan.takeoff
+    marks = listed(sorted({line.price_mark for line in t.lines}))
+    return (
+        f"{money(t.total_cost, t.currency)}; mould {number(t.cost_mould)}, each cast {number(t.cost_per_cast)}, "
+        f"one more {number(t.cost_next_cast)} (prices: {marks})"
+    )
+
+
+def caution_lines(plan: MouldPlan) -> tuple[str, ...]:
+    """The cautions in few lines: what a product's data sheet decides is named, the rest is said in full, and a last
+    line says what decides instead of this plan."""
+    if not plan.cautions:
+        return ()
+    by_sheet = [c.hazard for c in plan.cautions if c.defers_to == SHEET]
+    lines = [c.sentence for c in plan.cautions if c.defers_to != SHEET]
+    if by_sheet:
+        lines.insert(0, f"{listed(by_sheet)}: read each product's safety data sheet; what to do is in the sheets.")
+    decides = list(dict.fromkeys(who for c in plan.cautions for who in c.defers_to.split("; ")))
+    lines.append("what decides: " + "; ".join(decides) + ".")
+    return tuple(line[:1].upper() + line[1:] for line in lines)
+
+
+def summary_text(plan: MouldPlan) -> str:
+    """The summary as plain text, one row a line, for pipes and files."""
+    rows = summary_rows(plan)
+    width = max(len(name) for name, _ in rows)
+    lines = [f"{name.ljust(width)}  {words}" for name, words in rows]
+    return "\n".join([*lines, *("Caution: " + line for line in caution_lines(plan))])

@@ -1,0 +1,343 @@
+"""What a plan says in plain sentences: the seam's course, what will be seen, the order of work, what to mind.
+
+Every figure in a sentence is the plan's own.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import gaussian_filter1d
+from scipy.spatial import cKDTree
+
+from ..base.house import counted, feet_inches, kg, listed, litres, metres, mm, number, ounces
+from ..geometry.polyline import spaced_out
+from ..stages.opening import direction_words
+from ..stages.programme import bolt_count
+from ..stages.rubber.glove import coat_volumes_mm3
+from ..stages.takeoff import STAGES
+
+if TYPE_CHECKING:
+    from ..stages.master import Master
+    from ..stages.pipeline import MouldPlan
+    from ..stages.rubber.glove import Coat
+    from ..stages.seam.place import SeamLine
+
+_COURSE_SAMPLES = 240
+_LEAST_RUN = 0.05  # of a line's length: shorter turns to another side are not told
+_SECOND_SIDE = 0.35  # of a leg: a second side is told from here on
+_LEVEL_SHARE = 0.15  # rise over length: a line that rises less runs along, not up and down
+_SIDES = ("its left side", "its right side", "the back", "the front", "the top", "the underside")
+_LEVEL_SIDES = 4
+_MOST_FACES = 200_000
+
+
+def title_of(plan: MouldPlan) -> str:
+    """The piece's name: the brief's, else the master's."""
+    return plan.brief.piece.strip() or plan.master.name.strip() or "Untitled piece"
+
+
+def size_line(plan: MouldPlan) -> str:
+    """Finished size in words: height first, with feet and inches."""
+    width, depth, height = plan.master.size_mm
+    return f"{mm(height)} tall ({feet_inches(height)}), {mm(width)} wide, {mm(depth)} deep"
+
+
+def kind_words(kind: str) -> str:
+    """How a seam was drawn: 'on a plane', 'free over the surface', 'after your own line'."""
+    words = {"plane": "on a plane", "free": "free over the surface", "own": "after your own line"}
+    return {**words, "joints": "joints of more than two pieces"}.get(kind, kind)
+
+
+def run_line(plan: MouldPlan) -> str:
+    """'a run of 6 casts'."""
+    casts = plan.brief.run.casts
+    return "a single cast" if casts == 1 else f"a run of {casts} casts"
+
+
+def caution_lines(plan: MouldPlan) -> tuple[tuple[str, str, str], ...]:
+    """Each caution: the hazard, what to do about it, and what decides instead of this plan."""
+    return tuple((c.hazard, c.sentence, c.defers_to) for c in plan.cautions)
+
+
+# --- the seam's course -----------------------------------------------------------------------------------
+
+
+def seam_course(plan: MouldPlan) -> tuple[str, ...]:
+    """How each seam line runs, longest first: 'up the front, over the top and down the back'."""
+    tree, normals = _facing(plan.master)
+    return tuple(_course(line, tree, normals) for line in plan.seam.lines)
+
+
+def _facing(master: Master) -> tuple[cKDTree, np.ndarray]:
+    step = max(1, len(master.faces) // _MOST_FACES)
+    faces = master.faces[::step]
+    return cKDTree(master.vertices_mm[faces].mean(axis=1)), master.normals[::step]
+
+
+def _course(line: SeamLine, tree: cKDTree, normals: np.ndarray) -> str:
+    points = spaced_out(line.points_mm, line.closed, line.length_mm / _COURSE_SAMPLES)
+    if len(points) < 8:
+        return "in one place"
+    points = _set_off_from_the_front(points, line.closed)
+    near = tree.query(points, k=min(12, tree.n))[1].reshape(len(points), -1)
+    sides = _sides_along(_evened(normals[near].mean(axis=1), line.closed))
+    top = int(np.argmax(points[:, 2]))
+    legs = [(way, _mostly(sides[leg])) for way, leg in (("up", slice(0, top)), ("down", slice(top, None)))]
+    legs = [(way, where) for way, where in legs if where]
+    if np.ptp(points[:, 2]) < _LEVEL_SHARE * line.length_mm or not legs:
+        return f"along {listed(_SIDES[s] for s in _in_turn(sides))}"
+    if len(legs) == 2 and legs[0][1] == legs[1][1]:
+        return f"in a loop on {legs[0][1]}"
+    words = [f"{way} {where}" for way, where in legs]
+    return f"{words[0]}, over the top and {words[1]}" if len(words) == 2 else words[0]
+
+
+def _mostly(sides: np.ndarray) -> str:
+    """The side that a leg of the line runs on, and a second one that takes a good part of it; "" for a short leg."""
+    counts = np.bincount(sides, minlength=len(_SIDES))[:_LEVEL_SIDES]
+    if len(sides) < _LEAST_RUN * _COURSE_SAMPLES or not counts.sum():
+        return ""
+    first, second = np.argsort(-counts, kind="stable")[:2]
+    both = counts[second] > _SECOND_SIDE * counts.sum()
+    return listed(_SIDES[s] for s in ((first, second) if both else (first,)))
+
+
+def _in_turn(sides: np.ndarray) -> list[int]:
+    """The sides a level line runs along, in its order, each once; short touches are left out."""
+    runs = sides[np.flatnonzero(np.diff(sides, prepend=-1))]
+    counts = np.bincount(sides, minlength=len(_SIDES))
+    return [s for s in dict.fromkeys(runs.tolist()) if counts[s] > _LEAST_RUN * len(sides)]
+
+
+def _evened(normals: np.ndarray, closed: bool) -> np.ndarray:
+    """Normals along a line, evened over its neighbours so that carving does not count as a turn."""
+    return gaussian_filter1d(normals, 4.0, axis=0, mode="wrap" if closed else "nearest")
+
+
+def _set_off_from_the_front(points: np.ndarray, closed: bool) -> np.ndarray:
+    """The line's samples from its foot, up the front first."""
+    if closed:
+        points = np.roll(points, -int(np.argmin(points[:, 2])), axis=0)
+    quarter = max(2, len(points) // 4)
+    if points[:quarter, 1].mean() > points[-quarter:, 1].mean():
+        points = points[::-1]
+    return points
+
+
+def _sides_along(normals: np.ndarray) -> np.ndarray:
+    """(k,) index into `_SIDES` of where the surface faces, evened over a few neighbours."""
+    x, y, z = (normals / np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)).T
+    level = np.where(np.abs(x) > np.abs(y), np.where(x > 0, 0, 1), np.where(y > 0, 2, 3))
+    side = np.where(z > 0.75, 4, np.where(z < -0.75, 5, level))
+    window = np.stack([np.roll(side, k) for k in range(-4, 5)])
+    counts = np.stack([(window == k).sum(axis=0) for k in range(len(_SIDES))])
+    return np.argmax(counts, axis=0)
+
+
+# --- for the client --------------------------------------------------------------------------------------
+
+
+def seam_sentences(plan: MouldPlan) -> tuple[str, ...]:
+    """What a client wants to know of the seam: where it runs, how it shows, what is done about it."""
+    seam = plan.seam
+    courses = seam_course(plan)
+    apart = f"The mould comes apart in {counted(len(seam.pieces), 'piece')}."
+    length = metres(seam.length_mm)
+    if len(seam.lines) == 1:
+        first = f"{apart} They meet in one seam, {length} long, that runs {courses[0]}."
+    else:
+        first = f"{apart} They meet in {len(seam.lines)} seam lines, {length} together; the longest runs {courses[0]}."
+    on_show = seam.figures.on_show_mm
+    share = on_show / seam.length_mm if seam.length_mm > 0 else 0.0
+    shows = (
+        f"{_looked_at(plan)}, it shows as much as {metres(on_show)} of line in plain view would: {_how_open(share)}."
+    )
+    work = metres(seam.length_mm * plan.brief.run.casts)
+    cleaned = (
+        "On every cast the seam leaves a fine raised line. It is ground back and touched up by hand, and carved "
+        f"texture that crosses it is worked over again: {work} of seam over {run_line(plan)}. Looked for up close "
+        "and in raking light, its course may still be felt."
+    )
+    return first, shows, cleaned
+
+
+def _looked_at(plan: MouldPlan) -> str:
+    seen = plan.brief.seam.seen_from
+    if seen == "all round":
+        return "Walked round at eye height"
+    return f"Seen from {'its' if seen in ('left', 'right') else 'the'} {seen} at eye height"
+
+
+def _how_open(share: float) -> str:
+    if share < 0.2:
+        return "most of it lies in folds, on turned-away surface or out of sight"
+    if share < 0.45:
+        return "part of it is plain to see, part lies turned away"
+    return "most of it is plain to see"
+
+
+# --- for the workshop ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the work."""
+
+    title: str
+    text: str
+
+
+@dataclass(frozen=True)
+class CoatShare:
+    """A coat on one piece."""
+
+    name: str
+    thickness_mm: float
+    litres: float
+    mass_kg: float
+    thickened: bool
+    batches: int  # 0 where the programme names none
+    batch_kg: float
+    catalyst_g: float
+
+
+def rubber_kg_per_mm3(plan: MouldPlan) -> float:
+    """The density the plan weighed its rubber with."""
+    volume = sum(part.total_mm3 for part in plan.rubber.parts)
+    mass = sum(piece.rubber_mass_kg for piece in plan.jacket.pieces)
+    return mass / volume if volume > 0 else 0.0
+
+
+def coats_of(plan: MouldPlan, at: int) -> tuple[CoatShare, ...]:
+    """Every coat on piece `at`, with its batches where the programme has them."""
+    density = rubber_kg_per_mm3(plan)
+    name = plan.rubber.envelopes[at].name
+    found = []
+    for coat, volume in zip(plan.rubber.coats, coat_volumes_mm3(plan.rubber, at)):
+        batch = next((b for b in plan.programme.batches if b.coat == coat.name and b.piece == name), None)
+        found.append(
+            CoatShare(
+                coat.name,
+                coat.thickness_mm,
+                volume / 1e6,
+                volume * density,
+                coat.thickened,
+                batch.batches if batch else 0,
+                batch.batch_kg if batch else 0.0,
+                batch.catalyst_g if batch else 0.0,
+            )
+        )
+    return tuple(found)
+
+
+def opening_line(plan: MouldPlan) -> str:
+    """Which way the mould opens, in words and angles: 'The left piece comes off to the left, ...'."""
+    words = [f"the {p.name} comes off {direction_words(p.pull)}" for p in plan.seam.pieces]
+    return "; ".join(words).capitalize() + "."
+
+
+def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
+    """The order of work, first piece to last cast, with the plan's figures where a hand needs them."""
+    first, *others = [p.name for p in plan.seam.pieces]
+    rubber, jacket = plan.rubber, plan.jacket
+    coats = listed(_coat_words(rubber.coats))
+    glass = listed(
+        f"{zone.name} {ounces(zone.mat_oz_ft2)} ({number(zone.mat_g_m2)} g/m²)" for zone in jacket.pieces[0].zones
+    )
+    part = "half"
+    bolts = max((len(p.bolts_mm) for p in jacket.pieces), default=0)
+    if len(others) > 1:
+        bolts, part = bolt_count(jacket), "part"
+    pitch = max((p.bolt_pitch_mm for p in jacket.pieces), default=0.0)
+    base = " The foot stays open: seal round it." if plan.master.base == "open" else ""
+    steps = [
+        Step("Stand the master", f"Upright and level on a board, {mm(plan.master.height_mm)} tall.{base}"),
+        Step(
+            "Build the wall",
+            f"Along the seam, {metres(_first_wall_mm(plan))}, {mm(rubber.flange_width_mm)} wide, on the side of the "
+            f"{listed(others) or first}; seal its root, seal and release the master.",
+        ),
+        Step(
+            f"Brush the {first}",
+            f"{coats[:1].upper()}{coats[1:]}. Skin {mm(rubber.skin_thickness_mm)}, "
+            f"{mm(rubber.edge_thickness_mm)} over the last {mm(rubber.edge_band_mm)} to the seam; flange "
+            f"{mm(rubber.flange_thickness_mm)}.",
+        ),
+        Step(
+            "Set its keys",
+            f"{counted(_keys_on(plan, 0), 'tab')} of thickened rubber, cast beforehand or shaped by hand, where its "
+            "sheet shows, bedded while the last coat is wet.",
+        ),
+        Step(
+            f"Lay up the jacket of the {first}",
+            f"Release the rubber, then glass: {glass}. Let it cure on the master before it is moved.",
+        ),
+        Step("Take the wall away", "Clean the flange and release rubber and jacket where the next piece meets them."),
+    ]
+    for at, name in enumerate(others, 1):
+        tabs = counted(_keys_on(plan, at), "tab")
+        walled = "Wall along the joints that no piece stands at yet. " if at < len(others) > 1 else ""
+        steps.append(Step(f"The same for the {name}", f"{walled}Rubber in the same coats, {tabs}, jacket."))
+    steps += [
+        Step(
+            "Drill and bolt",
+            f"{counted(bolts, 'bolt')} through both flanges, no further than {mm(pitch)} apart, before it is opened.",
+        ),
+        Step(
+            "Open",
+            f"{_taking_off(plan)} Jackets first, by the wedge points and never by the edge; then peel the glove back "
+            "from its locks.",
+        ),
+        Step(
+            "Cast",
+            f"{run_line(plan).capitalize()}: each {part} laid up in its mould, mould bolted shut, joined from inside "
+            f"over {metres(plan.cast.joint_tape_m * 1000)} of tape.",
+        ),
+    ]
+    return tuple(steps)
+
+
+def _first_wall_mm(plan: MouldPlan) -> float:
+    """Seam of the piece that is brushed first."""
+    return sum(line.length_mm for line in plan.seam.lines if 0 in line.between)
+
+
+def _coat_words(coats: Sequence[Coat]) -> Iterator[str]:
+    """'print coat (0.8 mm)', '5 build coats (1.8 mm each)', 'lock fill, edges and flange'."""
+    for (kind, build), alike in itertools.groupby(coats, lambda c: (c.name.rstrip(" 0123456789"), mm(c.thickness_mm))):
+        count, each = len(tuple(alike)), f" ({build}" if build != mm(0.0) else ""
+        yield f"{count} {kind}s{each} each)" if count > 1 and each else f"{kind}{each}" + (")" if each else "")
+
+
+def _keys_on(plan: MouldPlan, at: int) -> int:
+    piece = plan.rubber.envelopes[at].piece
+    return sum(key.piece == piece for key in plan.keys.keys)
+
+
+def needed_line(plan: MouldPlan) -> str:
+    """What is bought first: each stage of the order with the day its work begins, 'wall and glove from day 1, ...'."""
+    days: dict[int, list[str]] = {}
+    for stage in STAGES:
+        begun = [task.day for task in plan.programme.tasks if task.stage == stage]
+        if begun:
+            days.setdefault(min(begun), []).append(stage)
+    return listed(f"{listed(stages)} from day {day}" for day, stages in sorted(days.items()))
+
+
+def _taking_off(plan: MouldPlan) -> str:
+    order = plan.seam.taking_off or tuple(p.name for p in plan.seam.pieces)
+    return "Taking off: " + ", then ".join(f"the {name}" for name in order) + "."
+
+
+def rubber_line(plan: MouldPlan) -> str:
+    """Rubber in the glove with its interval, litres and kilograms."""
+    v, density = plan.rubber.volume_mm3, rubber_kg_per_mm3(plan)
+    return (
+        f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), {kg(v.likely * density)} "
+        f"({number(v.low * density)} to {number(v.high * density)} kg)"
+    )

@@ -1,0 +1,1 @@
+"""The mould as closed meshes."""

@@ -1,0 +1,553 @@
+"""The mould as closed solids: master halves, glove pieces with keys and flange, jacket pieces, boards.
+
+Glove and jacket are columns along the pull between height maps, cut by exact booleans (manifold3d: always manifold
+out if manifold in). The jacket's inside is the glove's outside, triangle by triangle, so it lifts off along the pull.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy import ndimage, sparse
+from scipy.sparse import csgraph
+from scipy.spatial import cKDTree
+
+from ..base.errors import BriefRefused, OutputRefused, PlanImpossible
+from ..base.files import DEVICE_NAMES, make_folder, write_via_path
+from ..base.progress import SILENT, Progress
+from ..base.threads import in_threads
+from ..geometry.clearance import raised_clear
+from ..geometry.depthmap import Grid, raise_by_balls
+from ..geometry.footprint import Cut, Sheet, plain_cut, quartered, sheet_of
+from ..geometry.frame import UP, PullFrame
+from ..geometry.heightmap import coarsen, filled, sample, share_of_blocks
+from ..geometry.sampling import covering_points
+from ..stages.cast import BOARD_THICKNESS_MM
+from ..stages.cradle import Board, CradlePiece
+from ..stages.jacket.layup import JacketPiece, laminate_mm
+from ..stages.keys.place import Keys, key_bumps
+from ..stages.master import Master
+from ..stages.rubber.glove import SPACING_PIXELS, Envelope, Rubber, missed_mm
+from ..stages.rubber.rims import bent_to_board, covered
+from ..stages.rubber.thickness import asked_skin
+from ..stages.seam.place import Seam
+from .halves import cut_along_seam
+from .ribs import rib_solids
+
+if TYPE_CHECKING:
+    from ..stages.pipeline import MouldPlan
+
+LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed by hand
+FORMATS = ("stl", "3mf", "glb")
+_LEAST_WALL_MM = 0.1  # columns are at least this long: a film brushed on the wall
+_CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice's, not the mould's
+_CRUMB_ROUNDS = 4
+_WELD_MM = 1e-3
+_EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
+_MISSED_MM = 0.02  # of a thickness, at most, between the points of the skin that facets are held from
+_STEEP = 2.0  # slope over which cells are quartered: a wall climbs this many pitches between two nodes
+
+
+@dataclass(frozen=True, eq=False)
+class Solid:
+    """A closed mesh in plan coordinates. vertices_mm : (n, 3) float64; faces : (m, 3) int32, outward.
+
+    kind : "master half", "glove" and "jacket" (each with its flange in one), "rib core" and "rib glass" (what covers
+    them), "cradle board", "cradle rail" or "baseboard" (half of what stands in the cast's foot).
+    """
+
+    name: str
+    kind: str
+    vertices_mm: np.ndarray
+    faces: np.ndarray
+    volume_mm3: float
+
+
+def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Progress = SILENT) -> tuple[Solid, ...]:
+    """All solids of a plan: master halves, gloves with keys and flange, jackets with flange, their ribs, cradle boards
+    and rails, the cast's baseboard in its halves.
+
+    tolerance_mm : pitch of the lattice that glove and jacket are made on, less what makes it a whole number of the
+    envelope's pixels; by default 3 mm, or the pixel where that is larger. Raises `BriefRefused` for a tolerance that is
+    no length and `PlanImpossible` where the master is no closed manifold.
+    """
+    pixel = max(e.pixel_mm for e in plan.rubber.envelopes)
+    pitch = max(pixel, LEAST_PITCH_MM) if tolerance_mm is None else float(tolerance_mm)
+    if not 0.0 < pitch <= plan.rubber.flange_width_mm:
+        raise BriefRefused(
+            f"A tolerance of {pitch:g} mm makes no solids; give one above 0 and no more than the flange's width of "
+            f"{plan.rubber.flange_width_mm:g} mm."
+        )
+    if len(plan.seam.pieces) > 2:
+        raise PlanImpossible("Solids are made of two pieces only; leave them out, or set pieces = 2 under [seam].")
+    progress.step(0.0, "master halves")
+    solids = _master_halves(plan.master, plan.seam)
+    print_of = _manifold(plan.master.vertices_mm, plan.master.faces, plan.master.name)
+    progress.step(0.2, "parting surface")
+    lattices = _lattices(plan.rubber.envelopes, plan.seam, plan.keys, pitch)
+    made = in_threads(
+        lambda pair: _glove_and_jacket(plan, print_of, *pair), zip(lattices, plan.jacket.pieces, strict=True),
+        progress, (0.3, 0.9), "gloves and jackets",
+    )  # fmt: skip
+    solids += itertools.chain(*made)
+    progress.step(0.9, "ribs and boards")
+    solids += rib_solids(plan)
+    for cradle in plan.cradle.pieces:
+        envelope = next(e for e in plan.rubber.envelopes if e.piece == cradle.piece)
+        solids += _cradle(cradle, envelope)
+    solids += _baseboards(plan)
+    progress.step(1.0)
+    return tuple(solids)
+
+
+def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: JacketPiece) -> list[Solid]:
+    """One piece's glove, and its jacket where one goes over it."""
+    name, frame = lattice.envelope.name, lattice.envelope.frame
+    inside = _thick_enough(lattice, plan)
+    block = _column_solid(lattice, lattice.share, inside)
+    glove = _trimmed(block, lattice, plan.master) - _in_frame(print_of, frame)
+    made = [_solid(f"glove, {name}", "glove", glove, frame, _CRUMB_SHARE)]
+    if (lattice.jacket_share >= 0.5).any():
+        over = _column_solid(lattice, lattice.jacket_share, _jacket_outside(lattice, inside, plan.rubber, shell))
+        # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
+        jacket = _trimmed(over - block, lattice, plan.master)
+        made.append(_solid(f"jacket, {name}", "jacket", jacket, frame, _CRUMB_SHARE))
+    return made
+
+
+# --- manifolds -------------------------------------------------------------------------------------------
+
+
+def _manifold(vertices_mm: np.ndarray, faces: np.ndarray, name: str) -> Any:
+    """The mesh as a manifold3d solid. Raises `PlanImpossible` where it is no closed manifold."""
+    solid = _manifold_or_none(vertices_mm, faces)
+    if solid is None:
+        raise PlanImpossible(
+            f"No solids can be made: {name} is no closed manifold; mend the mesh in your sculpting program, or make a "
+            "new surface over it."
+        )
+    return solid
+
+
+def _manifold_or_none(vertices_mm: np.ndarray, faces: np.ndarray) -> Any:
+    import manifold3d
+
+    mesh = manifold3d.Mesh64(np.ascontiguousarray(vertices_mm, np.float64), np.ascontiguousarray(faces, np.uint64))
+    solid = manifold3d.Manifold(mesh)
+    return solid if solid.status() == manifold3d.Error.NoError and solid.num_tri() else None
+
+
+def _arrays(solid: Any) -> tuple[np.ndarray, np.ndarray]:
+    mesh = solid.to_mesh64()
+    return np.array(mesh.vert_properties[:, :3], np.float64), np.array(mesh.tri_verts, np.int64)
+
+
+def _in_frame(solid: Any, frame: PullFrame) -> Any:
+    return solid.transform(np.column_stack([frame.axes, np.zeros(3)]))
+
+
+def _solid(name: str, kind: str, solid: Any, frame: PullFrame | None = None, crumb_share: float = 0.0) -> Solid:
+    """A manifold as a `Solid`, out of the frame into plan coordinates, without loose parts below a share of it.
+
+    Edges too short for single precision go first: most formats store no better. What is left is checked once more.
+    """
+    vertices, faces = _arrays(solid.simplify(_EVEN_MM))
+    if frame is not None:
+        vertices = frame.to_master(vertices)
+    # where two walls pass closer than the weld, joining them would tie them: then they stay as they are
+    made = _manifold_or_none(*_welded(vertices, faces)) or _manifold(vertices, faces, f"the {name}")
+    # taking a part away can bare another that hung on it by a corner
+    for _ in range(_CRUMB_ROUNDS):
+        made, fell = _without_crumbs(made, crumb_share, name)
+        if not fell:
+            break
+    vertices, faces = _arrays(made)
+    return Solid(name, kind, vertices, np.ascontiguousarray(faces, np.int32), float(made.volume()))
+
+
+def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
+    """The parts larger than a share of the whole, as one manifold, and whether any fell away."""
+    parts = solid.decompose()
+    volumes = np.array([p.volume() for p in parts])
+    if not volumes.sum() > 0:
+        raise PlanImpossible(
+            f"Nothing is left of the {name}: {volumes.sum():.0f} mm³; check that the master's faces look outward, and "
+            "the rubber's thickness against the tolerance."
+        )
+    # an inner hollow comes as a part of negative volume and is kept by its size like any other
+    large = [p for p, v in zip(parts, volumes) if p.num_tri() and abs(v) > share * volumes.sum()]
+    if len(large) == len(parts):
+        return solid, False
+    kept = [_arrays(p) for p in large]
+    starts = np.cumsum([0] + [len(v) for v, _ in kept[:-1]])
+    faces = np.concatenate([f + start for (_, f), start in zip(kept, starts)])
+    return _manifold(np.concatenate([v for v, _ in kept]), faces, f"the {name}"), True
+
+
+def _master_halves(master: Master, seam: Seam) -> list[Solid]:
+    found = []
+    for half in cut_along_seam(master, seam):
+        name = f"master half, {half.name}"
+        joined = _welded(half.vertices_mm, half.faces)
+        found.append(_solid(name, "master half", _manifold(*joined, f"the {name}")))
+    return found
+
+
+def _welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Corners that single precision cannot tell apart joined: a seam through the master's own corners leaves some.
+
+    Faces that fold flat go, alone or with their back.
+    """
+    near = cKDTree(vertices_mm, balanced_tree=False).query_pairs(_WELD_MM, output_type="ndarray")
+    if len(near) == 0:
+        return vertices_mm, faces
+    count = len(vertices_mm)
+    links = sparse.coo_matrix((np.ones(len(near)), (near[:, 0], near[:, 1])), shape=(count, count))
+    groups, into = csgraph.connected_components(links, directed=False)
+    first = np.full(groups, count)
+    np.minimum.at(first, into, np.arange(count))
+    moved = np.isin(faces, near).any(axis=1)  # only these can fold
+    folded = into[faces[moved]]
+    a, b, c = folded.T
+    folded = folded[(a != b) & (b != c) & (c != a)]
+    _, which, uses = np.unique(np.sort(folded, axis=1), axis=0, return_inverse=True, return_counts=True)
+    joined = np.concatenate([into[faces[~moved]], folded[uses[which.reshape(-1)] == 1]])
+    used, local = np.unique(joined, return_inverse=True)
+    return vertices_mm[first[used]], local.reshape(-1, 3)
+
+
+# --- lattices --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Lattice:
+    """One piece's maps on nodes a pitch apart, (rows, columns) each, in its own pull frame (z along its pull).
+
+    x_mm falls with the columns where the piece pulls against the first: in plan coordinates both pieces' nodes then
+    run the same way, and their parting surfaces are cut into the same triangles. first : row and column number of
+    node (0, 0) on the lattice that both share. share, jacket_share : 0 to 1, how much of a node's block is under
+    rubber, and under the jacket.
+    """
+
+    envelope: Envelope
+    mirrored: bool
+    pitch_mm: float
+    first: tuple[int, int]
+    x_mm: np.ndarray
+    y_mm: np.ndarray
+    share: np.ndarray
+    jacket_share: np.ndarray
+    low_mm: np.ndarray  # the parting surface, everywhere
+    top_mm: np.ndarray  # the glove's outside with keys, everywhere: carried on past the rim
+
+
+def _lattices(envelopes: Sequence[Envelope], seam: Seam, keys: Keys, pitch_mm: float) -> list[_Lattice]:
+    """Each piece on a lattice; where two pieces part along one pull, with one parting surface."""
+    one, *others = envelopes
+    opposed = len(others) == 1 and float(one.frame.pull @ others[0].frame.pull) < -1 + 1e-9
+    lattices = [_lattice(e, keys, pitch_mm, opposed and k == 1) for k, e in enumerate(envelopes)]
+    if not opposed:
+        return lattices
+    if seam.kind == "plane":
+        return [_with_parting(a, np.full(a.low_mm.shape, s * seam.plane_offset_mm)) for a, s in zip(lattices, (1, -1))]
+    if one.pixel_mm != others[0].pixel_mm:
+        return lattices
+    return _one_parting(lattices[0], lattices[1])
+
+
+def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool) -> _Lattice:
+    p = envelope.pixel_mm
+    factor = max(int(pitch_mm / p + 1e-6), 1)
+    rows, columns = envelope.outer_mm.shape
+    start_j, start_i = (round(c / p - 0.5) for c in envelope.origin_mm)
+    rest_j, rest_i = (c / p - 0.5 - n for c, n in zip(envelope.origin_mm, (start_j, start_i)))
+    if mirrored:
+        start_j, rest_j = -start_j - columns, -rest_j
+    before = (start_i % factor, start_j % factor)
+    first = (start_i // factor - 1, start_j // factor - 1)
+
+    def laid(values: np.ndarray, beyond: float | bool) -> np.ndarray:
+        turned = values[:, ::-1] if mirrored else values
+        return np.pad(turned, ((before[0], 0), (before[1], 0)), constant_values=beyond)
+
+    outside = envelope.outer_mm + key_bumps(envelope, keys.keys)
+    everywhere = np.ones((rows, columns), bool)
+    low, _ = coarsen(laid(envelope.parting_mm, np.nan), laid(everywhere, False), factor)
+    share = share_of_blocks(laid(np.isfinite(outside), False), factor)
+    # where the board cuts it the map is the board: the outside goes on as it was, to be cut by the board's own plane
+    known = laid(np.isfinite(outside) & ~envelope.open_base, False)
+    thick, _ = coarsen(laid(outside - envelope.parting_mm, np.nan), known, factor)
+    height, _ = coarsen(laid(outside, np.nan), known, factor)
+    over = share_of_blocks(laid(covered(envelope), False), factor)
+    # a ring of empty nodes round the map, so that every rim closes
+    low, thick, height = (filled(np.pad(m, 1, constant_values=np.nan)) for m in (low, thick, height))
+    i, j = np.arange(low.shape[0]) + first[0], np.arange(low.shape[1]) + first[1]
+    x, y = ((j + 0.5) * factor + rest_j) * p, ((i + 0.5) * factor + rest_i) * p
+    # over a parting map bent up to the board, known and unknown pixels of one block are worlds apart: heights count
+    bent = bent_to_board(envelope, y, low, factor * p)
+    return _Lattice(
+        envelope=envelope,
+        mirrored=mirrored,
+        pitch_mm=factor * p,
+        first=first,
+        x_mm=-x if mirrored else x,
+        y_mm=y,
+        share=np.pad(share, 1),
+        jacket_share=np.pad(over, 1),
+        low_mm=low,
+        top_mm=np.where(bent, np.maximum(height, low + _LEAST_WALL_MM), low + np.maximum(thick, _LEAST_WALL_MM)),
+    )
+
+
+def _with_parting(lattice: _Lattice, low_mm: np.ndarray) -> _Lattice:
+    """The same outside over another parting surface; past the rim the thickness goes on."""
+    thick = np.maximum(lattice.top_mm - low_mm, _LEAST_WALL_MM)
+    return replace(lattice, low_mm=low_mm, top_mm=low_mm + filled(np.where(lattice.share > 0, thick, np.nan)))
+
+
+def _one_parting(ahead: _Lattice, behind: _Lattice) -> list[_Lattice]:
+    """Both pieces over the mean of their two parting maps, which differ a little (each was stretched on its own).
+
+    Below the ground a map is bent up to the board in the piece that leans over it: there the other's counts alone.
+    """
+    first = tuple(min(a, b) for a, b in zip(ahead.first, behind.first))
+    last = [max(a.first[k] + a.low_mm.shape[k] for a in (ahead, behind)) for k in (0, 1)]
+    total, count = (np.zeros((last[0] - first[0], last[1] - first[1])) for _ in range(2))
+    for lattice in (ahead, behind):
+        # a thousandth, so that the other's wins wherever it has a say
+        weight = np.where(bent_to_board(lattice.envelope, lattice.y_mm, lattice.low_mm, lattice.pitch_mm), 1e-3, 1.0)
+        at = _window(lattice, first)
+        total[at] += weight * np.where(lattice.mirrored, -lattice.low_mm, lattice.low_mm)
+        count[at] += weight
+    mean = total / np.maximum(count, 1e-9)
+    return [_with_parting(a, sign * mean[_window(a, first)]) for a, sign in ((ahead, 1.0), (behind, -1.0))]
+
+
+def _window(lattice: _Lattice, first: Sequence[int]) -> tuple[slice, slice]:
+    i, j = (lattice.first[k] - first[k] for k in (0, 1))
+    return slice(i, i + lattice.low_mm.shape[0]), slice(j, j + lattice.low_mm.shape[1])
+
+
+# --- never thinner than asked ----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Outside:
+    """The glove's outside over a lattice: how its cells are cut, and the heights of nodes and of the cut's middles."""
+
+    cut: Cut
+    top_mm: np.ndarray
+    middles_mm: np.ndarray
+
+    def points(self, lattice: _Lattice, sheet: Sheet) -> np.ndarray:
+        """(k, 3) of a sheet with this cut, in the piece's frame."""
+        found = _points(lattice, sheet, self.top_mm)
+        found[len(found) - sheet.middles :, 2] = self.middles_mm
+        return found
+
+
+def _thick_enough(lattice: _Lattice, plan: MouldPlan) -> _Outside:
+    """The lattice's outside raised until its facets, not only its nodes, are as far from the skin as asked: a chord
+    cuts a convex edge. It stays a height map.
+
+    Steep cells are quartered, the others cut along the higher of their diagonals, where a convex outside lies. The
+    envelope is over the skin by what its own points may miss between them; here that is taken off first, as the facets
+    are held by denser points.
+    """
+    rubber, envelope = plan.rubber, lattice.envelope
+    slope = np.hypot(*np.gradient(lattice.top_mm, lattice.pitch_mm))
+    spare = missed_mm(SPACING_PIXELS * envelope.pixel_mm, rubber.skin_thickness_mm) * np.sqrt(1.0 + slope**2)
+    top = np.maximum(lattice.top_mm - spare, lattice.low_mm + _LEAST_WALL_MM)
+    # where the rubber is a film its two sides stay the same triangles, so that they never cross
+    whole = (lattice.share >= 1.0) & (lattice.jacket_share >= 1.0) & (top - lattice.low_mm > lattice.pitch_mm)
+    inner = ndimage.binary_erosion(whole, np.ones((5, 5)))
+    cut = quartered(_every_corner(inner) & _any_corner(slope > _STEEP))
+    turned = _every_corner(whole) & (top[:-1, 1:] + top[1:, :-1] > top[:-1, :-1] + top[1:, 1:])
+    cut = replace(cut, turned=turned)
+    x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
+    outside = envelope.outer_mm + key_bumps(envelope, plan.keys.keys)
+    halfway = [(m.ravel()[cut.one] + m.ravel()[cut.other]) / 2 for m in (x, y, spare, lattice.low_mm)]
+    middles = sample(outside, envelope.origin_mm, envelope.pixel_mm, np.column_stack(halfway[:2])) - halfway[2]
+    middles = np.maximum(middles, halfway[3] + _LEAST_WALL_MM)
+    nodes = np.column_stack([*(np.append(m.ravel(), e) for m, e in zip((x, y, top), (*halfway[:2], middles)))])
+    skin = asked_skin(plan.master, plan.seam, envelope, rubber, plan.brief.rubber, _MISSED_MM)
+    centres = envelope.frame.to_frame(skin.points_mm)
+    raised = raised_clear(nodes, cut.cells(_any_corner(lattice.share > 0)), centres, skin.thickness_mm + _MISSED_MM)
+    return _Outside(cut, raised[: top.size].reshape(top.shape), raised[top.size :])
+
+
+def _any_corner(nodes: np.ndarray) -> np.ndarray:
+    return nodes[:-1, :-1] | nodes[:-1, 1:] | nodes[1:, 1:] | nodes[1:, :-1]
+
+
+def _every_corner(nodes: np.ndarray) -> np.ndarray:
+    return ~_any_corner(~nodes)
+
+
+# --- columns ---------------------------------------------------------------------------------------------
+
+
+def _points(lattice: _Lattice, sheet: Sheet, height_mm: np.ndarray) -> np.ndarray:
+    """(k, 3) of the sheet at a map's height, in the piece's frame."""
+    x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
+    return np.column_stack([sheet.at(x), sheet.at(y), sheet.at(height_mm)])
+
+
+def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside) -> Any:
+    """The columns between the parting surface and an outside as a manifold, walls at the rim; in the piece's frame.
+
+    Both sides have the same points at the rim, and the parting surface lies under the outside everywhere, so it cannot
+    cross itself.
+    """
+    below, above = sheet_of(share, lattice.mirrored), sheet_of(share, lattice.mirrored, outside.cut)
+    rim, count = below.rim(), len(above.one)
+    walls = [
+        np.column_stack([rim[:, 1], rim[:, 0], rim[:, 0] + count]),
+        np.column_stack([rim[:, 1], rim[:, 0] + count, rim[:, 1] + count]),
+    ]
+    vertices = np.concatenate([outside.points(lattice, above), _points(lattice, below, lattice.low_mm)])
+    faces = np.concatenate([above.faces, below.faces[:, ::-1] + count, *walls])
+    return _manifold(vertices, faces, f"the columns of the {lattice.envelope.name}")
+
+
+def _trimmed(solid: Any, lattice: _Lattice, master: Master) -> Any:
+    """Without what lies below the board that a master with an open base stands on."""
+    if master.base != "open" or not master.base_faces.any():
+        return solid
+    return solid.trim_by_plane(lattice.envelope.frame.axes @ UP, 0.0)
+
+
+def _jacket_outside(lattice: _Lattice, glove: _Outside, rubber: Rubber, shell: JacketPiece) -> _Outside:
+    """The jacket's outside over every node: the glove's outside, keys and all, offset by the laminate's thickness.
+
+    Balls about points that cover the very triangles of the glove's outside, so that its steep walls, which climb
+    many pitches between two nodes, get their laminate too.
+    """
+    sheet = sheet_of(lattice.jacket_share, lattice.mirrored, glove.cut)
+    inside = glove.points(lattice, sheet)
+    thick = {z.name: z.thickness_mm for z in shell.zones}
+    spacing = min(lattice.pitch_mm, 0.4 * min(thick.values()))
+    points = covering_points(inside, sheet.faces, spacing)
+    radius = _laid_mm(lattice.envelope, points, shell, rubber.edge_band_mm)
+    # at a distance d from its point the offset thins by d^2 / 2t; the mean of d^2 over a hexagon is 5/12 of its
+    # greatest (integral over the hexagon), so that much more keeps the volume, and the thinnest place is 2 % under
+    guard = 5 / 12 * (0.58 * spacing) ** 2 / (2.0 * radius)
+    grid = Grid(float(lattice.x_mm.min()), float(lattice.y_mm[0]), lattice.pitch_mm, *lattice.low_mm.shape)
+    height = np.full(lattice.low_mm.shape, -np.inf, np.float32)
+    raise_by_balls(height, points, radius + guard, grid)
+    height = height[:, ::-1] if lattice.mirrored else height
+    least = glove.top_mm + min(thick.values())
+    top = np.where(np.isfinite(height), np.maximum(height, least), least)
+    return _Outside(plain_cut((top.shape[0], top.shape[1])), top, np.zeros(0))
+
+
+def _laid_mm(envelope: Envelope, points_mm: np.ndarray, shell: JacketPiece, band_mm: float) -> np.ndarray:
+    """(k,) thickness of the laminate over points of the glove's outside, as the jacket stage has it."""
+    laid = laminate_mm(shell, envelope, band_mm)
+    laid = np.where(np.isfinite(laid), laid, next(z.thickness_mm for z in shell.zones if z.name == "field"))
+    (x0, y0), p = envelope.origin_mm, envelope.pixel_mm
+    i = np.clip(np.rint((points_mm[:, 1] - y0) / p), 0, laid.shape[0] - 1).astype(int)
+    j = np.clip(np.rint((points_mm[:, 0] - x0) / p), 0, laid.shape[1] - 1).astype(int)
+    return np.asarray(laid[i, j])
+
+
+# --- boards ----------------------------------------------------------------------------------------------
+
+
+def _sawn(outline_mm: np.ndarray | Sequence[Sequence[float]], thickness_mm: float) -> Any:
+    """An outline's area, sawn square from a board: from z = 0 up."""
+    import manifold3d
+
+    flat = manifold3d.CrossSection([np.asarray(outline_mm, np.float64)], manifold3d.FillRule.NonZero)
+    return flat.extrude(thickness_mm)
+
+
+def _cradle(cradle: CradlePiece, envelope: Envelope) -> list[Solid]:
+    """Every member on the cut list: profile boards where they stand round the jacket, rails on the floor between."""
+    boards = sorted(cradle.boards, key=lambda board: board.station_mm)
+    made = [_member(f"cradle board, {b.name}", "cradle board", b, b.station_mm, cradle, envelope) for b in boards]
+    height = next((row[3] for row in cradle.cut_list if row[0] == "rail"), 0.0)
+    for one, other in itertools.pairwise(boards):
+        bay = other.station_mm - one.station_mm - one.thickness_mm
+        if height <= 0 or bay <= 0:
+            continue
+        middle = (one.station_mm + other.station_mm) / 2
+        left = max(one.start_mm, other.start_mm)
+        right = min(b.start_mm + float(b.outline_mm[:, 0].max()) for b in (one, other)) - one.thickness_mm
+        section = np.array([(0.0, 0.0), (one.thickness_mm, 0.0), (one.thickness_mm, height), (0.0, height)])
+        for side, start in (("one side", left), ("other side", right)):
+            name = f"cradle rail, {one.name} to {other.name}, {side}"
+            rail = Board(name, one.piece, middle, section, bay, start)
+            made.append(_member(name, "cradle rail", rail, middle, cradle, envelope))
+    return made
+
+
+def _member(name: str, kind: str, board: Board, station_mm: float, cradle: CradlePiece, envelope: Envelope) -> Solid:
+    """A cradle member: its outline, and its thickness along the piece with the middle at a station."""
+    sawn = _sawn(board.outline_mm, board.thickness_mm)
+    # (along the board, up from the floor, through it) to the pull frame, where heights are floor - z
+    across, along = ((1, 0, 0), (0, 1, 0)) if cradle.length_axis == "y" else ((0, 1, 0), (1, 0, 0))
+    turn = np.column_stack([across, (0, 0, -1), along]).astype(float)
+    corner = turn @ (board.start_mm, 0.0, station_mm - board.thickness_mm / 2)
+    corner[2] += cradle.floor_mm
+    return _solid(name, kind, sawn.transform(np.column_stack([turn, corner])), envelope.frame)
+
+
+def _baseboards(plan: MouldPlan) -> list[Solid]:
+    """The cast's baseboard in its halves, lying in the foot on z = 0."""
+    halves = plan.cast.baseboard_halves_mm
+    thickness = plan.catalogue.board_for(BOARD_THICKNESS_MM).thickness_mm
+    name = "baseboard of the cast, part"
+    return [_solid(f"{name} {k}", "baseboard", _sawn(half, thickness)) for k, half in enumerate(halves, 1)]
+
+
+# --- files -----------------------------------------------------------------------------------------------
+
+
+def write_solids(solids: Iterable[Solid], folder: str | Path, formats: Sequence[str] = ("stl",)) -> tuple[Path, ...]:
+    """A file for each solid and format, each whole or absent: STL (binary) and 3MF in mm, GLB in metres and y up.
+
+    Names are made from the solids' own, in plain letters, digits and dashes. Raises `OutputRefused`.
+    """
+    wanted = [form.lower().lstrip(".") for form in formats]
+    for form in wanted:
+        if form not in FORMATS:
+            raise OutputRefused(f"Solids are not written as '{form}'; choose from {', '.join(FORMATS)}.")
+    target = make_folder(folder)
+    taken: set[str] = set()
+    written = []
+    for solid in solids:
+        stem = _file_stem(solid.name, taken)
+        for form in wanted:
+            written.append(write_via_path(target / f"{stem}.{form}", _writer(solid, form)))
+    return tuple(written)
+
+
+def _file_stem(name: str, taken: set[str]) -> str:
+    """A file name without folders, spaces or signs, shorter than any system's limit, that none before it has."""
+    plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:80].strip("-") or "solid"
+    plain = f"{plain}-solid" if plain in DEVICE_NAMES else plain
+    stem, number = plain, 2
+    while stem in taken:
+        stem, number = f"{plain}-{number}", number + 1
+    taken.add(stem)
+    return stem
+
+
+def _writer(solid: Solid, form: str) -> Callable[[str], object]:
+    import trimesh
+
+    vertices = solid.vertices_mm
+    if form == "glb":
+        # glTF 2.0, section 3.4: metres, +Y up, front towards +Z
+        vertices = vertices[:, [0, 2, 1]] * (1e-3, 1e-3, -1e-3)
+    mesh = trimesh.Trimesh(vertices, solid.faces, process=False)
+    if form == "3mf":
+        mesh.units = "millimeter"
+    return lambda path: mesh.export(path, file_type=form)

@@ -1,0 +1,690 @@
+"""Stage 9, cast: laminate and mass of the hollow cast, whether it comes out, and what keeps it standing.
+
+The cast is a thin shell: its laminate lies on the mould's face, so its area is the master's skin and its mass sits
+there. Stand checks are statics with stated loads, no certification: a local code and whoever answers for the place
+decide.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy.spatial import cKDTree
+from shapely.geometry import LineString, MultiPolygon, Polygon
+from shapely.ops import polygonize, split, unary_union
+
+from ..base.house import percent
+from ..base.marks import Assumption, Mark
+from ..base.progress import SILENT, Progress
+from ..geometry.contour import face_centres
+from ..geometry.depthmap import column_image, grid_around
+from ..geometry.frame import pull_frame
+from ..geometry.heightmap import outline
+from ..inputs.brief import Brief, CastBrief
+from ..inputs.catalogue import Catalogue, GelcoatMaterial, TapeMaterial
+from ..trade.laminate import laminate_thickness_mm, resin_kg
+from ..trade.lifting import check_lift
+from .master import Master, skin_faces
+from .rubber.glove import Interval
+from .seam.place import Seam
+from .undercut import Locks
+
+GRAVITY_M_S2 = 9.80665  # standard gravity
+AIR_DENSITY_KG_M3 = 1.25  # published: AIR_SOURCE
+BOARD_THICKNESS_MM = 18.0  # common practice: baseboard glassed into the foot
+BOARD_CLEARANCE_MM = 2.0  # common practice: gap that the glassing-in fills
+ARM_REACH_MM = 650.0  # common practice: how far up inside an arm can tape a joint
+PUSH_SHARE_OF_HEIGHT = 0.9
+SILHOUETTE_PIXELS = 256  # along the longest side; the area of a ball is then right to 0.2 %
+SILHOUETTE_DIRECTIONS = 18  # over half a turn: every 10 degrees; the worst lies within 5, and cos 5 is 0.996
+COARSE_FROM_FACES = 200_000  # finer meshes lend their silhouettes and depths through a coarser one
+_BOARD_CELLS = 200  # along a board, to which its parts are told from each other
+_LEAST_BOARD_MM2 = 1000.0  # a smaller part of a board is not cut out
+GUIDES_GELCOAT_MM = (0.46, 0.64)  # published: two suppliers' guides, 18 to 25 mil
+FOOT_SLICE = 0.004  # of the height, where the master has no flat base
+BALLAST_HIGH = 0.25  # of the height: ballast filled higher than this no longer lies low
+# EN 1991-1-4, table 4.1: (z0 m, z_min m); from memory, verify
+TERRAIN_Z_MIN = ((0.003, 1.0), (0.01, 1.0), (0.05, 2.0), (0.3, 5.0), (1.0, 10.0))
+AIR_SOURCE = "a design example to EN 1991-1-4: q_b 0.68 kN/m² at 33 m/s"
+WIND_SOURCE = "EN 1991-1-4 (4.4), (4.5), (4.7), (4.8), (5.3); the national annex governs"
+
+Point = tuple[float, float, float]
+Outline = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class StandCheck:
+    """Overturning about the worst edge of the foot. holding is without ballast, at the low end of the mass."""
+
+    cause: str  # "push", "wind"
+    overturning_nm: float
+    holding_nm: float
+    ballast_kg: float  # added at the foot so that holding >= factor x overturning
+    tip_edge: str
+    factor: float
+    method: str
+
+
+@dataclass(frozen=True)
+class WindPressure:
+    """Peak velocity pressure at a height and what leads to it (EN 1991-1-4)."""
+
+    height_m: float  # reference height, not under z_min
+    terrain_factor: float  # k_r
+    roughness_factor: float  # c_r
+    mean_velocity_m_s: float  # v_m
+    turbulence: float  # I_v
+    basic_pressure_pa: float  # q_b
+    peak_pressure_pa: float  # q_p
+
+
+@dataclass(frozen=True)
+class Cast:
+    """One cast of the run; take-off multiplies. mass_kg is the shell with its joint, without board and ballast."""
+
+    area_mm2: float
+    gelcoat_kg: float
+    glass_kg: float
+    resin_kg: float  # of the shell, without the joint's
+    joint_tape_m: float  # length of the joint; the tape lies in its catalogue's number of layers
+    joint_tape_kg: float  # dry glass of the joint
+    thickness_mm: float  # laminate and gelcoat
+    mass_kg: float
+    centre_of_mass_mm: Point
+    baseboard_outline_mm: Outline  # of the largest foot
+    baseboard_area_mm2: float  # of all halves
+    stands: tuple[StandCheck, ...]
+    ballast_kg: float
+    comes_out: bool
+    comes_out_reason: str
+    lift_kg: float  # shell, joint and baseboard; ballast goes in where it stands
+    advice: tuple[str, ...]
+    laminate_mm: float = 0.0
+    layers: tuple[str, ...] = ()  # schedule, mat weights as sold, first layer first
+    joint_resin_kg: float = 0.0
+    mass_kg_interval: Interval | None = None
+    baseboard_kg: float = 0.0
+    baseboard_halves_mm: tuple[Outline, ...] = ()  # what to cut, plan coordinates seen from above
+    ballast_depth_mm: float = 0.0  # how high it fills the body from the foot
+    ballast_fits: bool = True  # whether it goes into the body at all
+    foot_hull_mm: Outline = ()  # what it would tip over
+    wind_area_mm2: float = 0.0  # greatest silhouette
+    wind_pressure_pa: float = 0.0
+
+
+def lay_up_cast(
+    master: Master,
+    seam: Seam,
+    locks: Locks,
+    brief: Brief,
+    catalogue: Catalogue,
+    progress: Progress = SILENT,
+) -> Cast:
+    """Lay up one hollow cast in the mould, stand it on its foot and see what keeps it there.
+
+    Raises `CatalogueRefused` when the brief names a material that the catalogue lacks.
+    """
+    progress.step(0.0, "laminate of the cast")
+    area = master.skin_area_mm2 * master.detail_allowance
+    shell = _lay_shell(area, seam.length_mm, brief, catalogue)
+    interval = _mass_interval(shell, master, catalogue)
+    centre = _centre_of_mass(master, seam, shell)
+    progress.step(0.2, "foot and baseboard")
+    feet = foot_polygons(master)
+    board = catalogue.board_for(BOARD_THICKNESS_MM)
+    halves = _baseboard(feet, master, seam, shell.thickness_mm)
+    board_area = float(sum(h.area for h in halves))
+    board_kg = board_area * 1e-6 * board.thickness_mm * 1e-3 * board.density_kg_m3
+    progress.step(0.3, "wind on the silhouette")
+    stands, hull, wind_area, pressure = _stand(
+        master, feet, centre, interval.low, board_kg, halves, brief.cast, progress
+    )
+    ballast = max((s.ballast_kg for s in stands), default=0.0)
+    depth, fits = _ballast_depth(master, ballast / catalogue.ballast[0].density_kg_m3 * 1e9)
+    comes_out, reason = _does_it_come_out(locks)
+    lift_kg = shell.mass_kg + board_kg
+    progress.step(1.0)
+    return Cast(
+        area_mm2=area,
+        gelcoat_kg=shell.gelcoat_kg,
+        glass_kg=shell.glass_kg,
+        resin_kg=shell.resin_kg,
+        joint_tape_m=shell.joint_m,
+        joint_tape_kg=shell.tape_kg,
+        thickness_mm=shell.thickness_mm,
+        mass_kg=shell.mass_kg,
+        centre_of_mass_mm=centre,
+        baseboard_outline_mm=_outline(max(feet, key=lambda p: p.area)) if feet else (),
+        baseboard_area_mm2=board_area,
+        stands=stands,
+        ballast_kg=ballast,
+        comes_out=comes_out,
+        comes_out_reason=reason,
+        lift_kg=lift_kg,
+        advice=_advice(master, stands, ballast, (depth, fits), lift_kg, halves, comes_out, reason, brief, catalogue),
+        laminate_mm=shell.laminate_mm,
+        layers=shell.layers,
+        joint_resin_kg=shell.joint_resin_kg,
+        mass_kg_interval=interval,
+        baseboard_kg=board_kg,
+        baseboard_halves_mm=tuple(_outline(h) for h in halves),
+        ballast_depth_mm=depth,
+        ballast_fits=fits,
+        foot_hull_mm=hull,
+        wind_area_mm2=wind_area,
+        wind_pressure_pa=pressure,
+    )
+
+
+# --- the shell -------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Shell:
+    gelcoat_kg: float
+    glass_kg: float
+    resin_kg: float
+    joint_m: float
+    tape_kg: float
+    joint_resin_kg: float
+    laminate_mm: float
+    thickness_mm: float
+    layers: tuple[str, ...]
+
+    @property
+    def mass_kg(self) -> float:
+        return self.gelcoat_kg + self.glass_kg + self.resin_kg + self.joint_kg
+
+    @property
+    def joint_kg(self) -> float:
+        return self.tape_kg + self.joint_resin_kg
+
+
+def joint_tape(catalogue: Catalogue) -> TapeMaterial:
+    """The heaviest tape: the joint carries the cast in one piece, tissue does not."""
+    return max(catalogue.tape, key=lambda tape: tape.mat_g_m2)
+
+
+def gelcoat_kg_m2(gelcoat: GelcoatMaterial, wet_mm: float) -> float:
+    """Gelcoat for a square metre at a wet thickness: a millimetre over a square metre is a litre."""
+    return wet_mm * 1e-3 * gelcoat.density_kg_m3
+
+
+def _lay_shell(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Catalogue) -> _Shell:
+    cast = brief.cast
+    layers = catalogue.mat_layers(cast.mat_oz, brief.materials)
+    weight_g_m2 = sum(mat.mat_g_m2 for mat in layers)
+    area_m2 = area_mm2 * 1e-6
+    glass = area_m2 * weight_g_m2 * 1e-3
+    tape = joint_tape(catalogue)
+    tape_kg = seam_mm * 1e-3 * tape.width_mm * 1e-3 * tape.mat_g_m2 * 1e-3 * tape.layers
+    laminate = laminate_thickness_mm(weight_g_m2, cast.glass_fraction)
+    return _Shell(
+        gelcoat_kg=area_m2 * gelcoat_kg_m2(catalogue.gelcoat_for(brief.materials), cast.gelcoat_wet_mm),
+        glass_kg=glass,
+        resin_kg=resin_kg(glass, cast.glass_fraction),
+        joint_m=seam_mm * 1e-3,
+        tape_kg=tape_kg,
+        joint_resin_kg=resin_kg(tape_kg, cast.glass_fraction),
+        laminate_mm=laminate,
+        thickness_mm=laminate + cast.gelcoat_wet_mm,
+        layers=tuple(f"{mat.mat_g_m2:.0f} g/m²" for mat in layers),
+    )
+
+
+def combine_causes(causes: Sequence[tuple[str, float]]) -> float:
+    """Relative half-width of a figure with independent causes: the root of the sum of squares (JCGM 100:2008, 5.1.2,
+    for a product of powers)."""
+    return math.sqrt(sum(half**2 for _, half in causes))
+
+
+def interval_of(likely: float, causes: Sequence[tuple[str, float]]) -> Interval:
+    """Interval about a likely value with independent causes; causes of no width are left out."""
+    kept = tuple((name, half) for name, half in causes if half > 0)
+    half = combine_causes(kept)
+    return Interval(likely * max(0.0, 1 - half), likely, likely * (1 + half), kept)
+
+
+def _mass_interval(shell: _Shell, master: Master, catalogue: Catalogue) -> Interval:
+    """Resin by hand, gelcoat by hand, carving still to come, each by its share of the mass."""
+    resin_share = (shell.resin_kg + shell.joint_resin_kg) / shell.mass_kg
+    allowance = master.detail_allowance_uncertainty if master.detail_allowance > 1 else 0.0
+    return interval_of(
+        shell.mass_kg,
+        (
+            ("resin taken up by hand", catalogue.rates.laminate_uncertainty * resin_share),
+            ("gelcoat's thickness", catalogue.rates.gelcoat_uncertainty * shell.gelcoat_kg / shell.mass_kg),
+            ("detail allowance", allowance),
+        ),
+    )
+
+
+def _centre_of_mass(master: Master, seam: Seam, shell: _Shell) -> Point:
+    """Of a thin shell over the skin, with the joint's tape as a heavy line along the seam."""
+    skin = ~master.base_faces if master.base == "open" else np.ones(len(master.faces), bool)
+    areas = master.face_areas_mm2 * skin
+    centre = areas @ master.vertices_mm[master.faces].mean(axis=1) / areas.sum()
+    line, length = _line_moment(seam)
+    if length > 0:
+        share = shell.joint_kg / shell.mass_kg
+        centre = (1 - share) * centre + share * line / length
+    return (float(centre[0]), float(centre[1]), float(centre[2]))
+
+
+def _line_moment(seam: Seam) -> tuple[np.ndarray, float]:
+    """Sum of segment length times midpoint over the seam's lines, and their length, mm."""
+    moment, length = np.zeros(3), 0.0
+    for line in seam.lines:
+        points = np.vstack([line.points_mm, line.points_mm[:1]]) if line.closed else line.points_mm
+        steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        moment += steps @ ((points[:-1] + points[1:]) / 2)
+        length += float(steps.sum())
+    return moment, length
+
+
+# --- the foot --------------------------------------------------------------------------------------------
+
+
+def foot_polygons(master: Master) -> tuple[Polygon, ...]:
+    """Where it meets the ground, one polygon a foot, plan coordinates: the outline of the base faces, or for want of a
+    flat base a slice just above the ground. Rings are filled. Empty where nothing closes."""
+    if master.base_faces.any():
+        lines = _border_segments(master.faces[master.base_faces], master.vertices_mm[:, :2])
+    else:
+        lines = _slice_segments(master.vertices_mm, master.faces, FOOT_SLICE * master.height_mm)
+    rings = polygonize(list(shapely.linestrings(lines)))
+    merged = unary_union([Polygon(ring.exterior) for ring in rings])
+    parts = merged.geoms if isinstance(merged, MultiPolygon) else [merged]
+    filled = [Polygon(part.exterior) for part in parts if not part.is_empty]
+    return tuple(sorted(filled, key=lambda p: -p.area))
+
+
+def _border_segments(faces: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """(k, 2, 2) edges that belong to one of the faces only."""
+    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    unique, counts = np.unique(edges, axis=0, return_counts=True)
+    return points[unique[counts == 1]]
+
+
+def _slice_segments(vertices: np.ndarray, faces: np.ndarray, z_mm: float) -> np.ndarray:
+    """(k, 2, 2) section of a mesh by a level plane, ends rounded so that neighbours meet."""
+    height = vertices[:, 2] - z_mm
+    height = np.where(height == 0, 1e-9, height)  # a vertex on the plane counts as above: every section closes
+    above = height[faces] > 0
+    crossed = faces[above.any(axis=1) & ~above.all(axis=1)]
+    ends = []
+    for a, b in ((0, 1), (1, 2), (2, 0)):
+        low = np.minimum(crossed[:, a], crossed[:, b])  # the same two numbers in the same order from either face
+        high = np.maximum(crossed[:, a], crossed[:, b])
+        parted = (height[low] > 0) != (height[high] > 0)
+        t = height[low] / np.where(parted, height[low] - height[high], 1.0)
+        point = vertices[low, :2] + t[:, None] * (vertices[high, :2] - vertices[low, :2])
+        ends.append(np.where(parted[:, None], point, np.nan))
+    stacked = np.stack(ends, axis=1)
+    cut = ~np.isnan(stacked[:, :, 0])
+    return np.round(stacked[cut].reshape(-1, 2, 2), 6)
+
+
+def _outline(polygon: Polygon) -> Outline:
+    return tuple((float(x), float(y)) for x, y in polygon.exterior.coords[:-1])
+
+
+def _baseboard(feet: tuple[Polygon, ...], master: Master, seam: Seam, shell_mm: float) -> tuple[Polygon, ...]:
+    """Boards that fit inside the shell at each foot, split where the parts of the cast meet."""
+    boards: list[Polygon] = []
+    for foot in feet:
+        inside = foot.buffer(-(shell_mm + BOARD_CLEARANCE_MM), join_style="mitre")
+        parts = inside.geoms if isinstance(inside, MultiPolygon) else [inside]
+        for part in parts:
+            if part.area > 100.0:
+                board = Polygon(part.exterior)
+                boards.extend(_split_by_seam(board, seam) if len(seam.pieces) == 2 else _shared(board, master, seam))
+    return tuple(boards)
+
+
+def _shared(board: Polygon, master: Master, seam: Seam) -> list[Polygon]:
+    """A board in one part for each piece of the mould whose skin stands round it: each part nearest to its own."""
+    lowest = master.vertices_mm[:, 2][master.faces].min(axis=1)
+    low = np.flatnonzero(skin_faces(master) & (lowest < FOOT_SLICE * master.height_mm))
+    if not len(low):
+        return [board]
+    round_it = face_centres(master.vertices_mm, master.faces[low])[:, :2]
+    x0, y0, x1, y1 = board.bounds
+    pitch = max(x1 - x0, y1 - y0) / _BOARD_CELLS
+    x, y = np.meshgrid(np.arange(x0 - pitch, x1 + 2 * pitch, pitch), np.arange(y0 - pitch, y1 + 2 * pitch, pitch))
+    nearest = cKDTree(round_it).query(np.column_stack([x.ravel(), y.ravel()]))[1]
+    owner = seam.labels[low][nearest].reshape(x.shape)
+    shares = [outline(owner == k, (x0 - pitch, y0 - pitch), pitch) for k in np.unique(owner)]
+    parts = [p for share in shares for p in shapely.get_parts(share.intersection(board)) if isinstance(p, Polygon)]
+    return [p for p in parts if p.area > _LEAST_BOARD_MM2]
+
+
+def _split_by_seam(board: Polygon, seam: Seam) -> list[Polygon]:
+    pull = np.asarray(seam.pieces[0].pull, float)
+    across = pull[:2]
+    level = float(np.linalg.norm(across))
+    if level < 0.2:
+        return [board]
+    normal = across / level
+    foot = normal * (seam.plane_offset_mm / level)
+    reach = 10.0 * max(abs(c) for c in board.bounds) + 10.0 * abs(seam.plane_offset_mm) + 1.0
+    along = np.array([-normal[1], normal[0]]) * reach
+    return [p for p in split(board, LineString([foot - along, foot + along])).geoms if p.area > 1.0]
+
+
+# --- standing --------------------------------------------------------------------------------------------
+
+
+def wind_pressure(basic_m_s: float, height_m: float, roughness_m: float) -> WindPressure:
+    """Peak velocity pressure at a height over flat ground (EN 1991-1-4; orography and turbulence factors 1, direction
+    and season factors 1). Under z_min the value at z_min holds."""
+    z = max(height_m, _least_height_m(roughness_m))
+    k_r = 0.19 * (roughness_m / 0.05) ** 0.07  # (4.5)
+    logarithm = math.log(z / roughness_m)
+    c_r = k_r * logarithm  # (4.4)
+    v_m = c_r * basic_m_s  # (4.3)
+    turbulence = 1.0 / logarithm  # (4.7)
+    q_b = 0.5 * AIR_DENSITY_KG_M3 * basic_m_s**2  # (4.10)
+    q_p = (1 + 7 * turbulence) * 0.5 * AIR_DENSITY_KG_M3 * v_m**2  # (4.8)
+    return WindPressure(z, k_r, c_r, v_m, turbulence, q_b, q_p)
+
+
+def _least_height_m(roughness_m: float) -> float:
+    """z_min between the table's terrains, along the logarithm of z0; never under twice z0, where the law ends."""
+    z0, z_min = zip(*TERRAIN_Z_MIN, strict=True)
+    between = float(np.interp(math.log(roughness_m), np.log(z0), z_min))
+    return max(between, 2.0 * roughness_m)
+
+
+@dataclass(frozen=True)
+class Silhouettes:
+    """Seen along level directions over a full turn: angle of the wind's travel (k,) radians from +x, area (k,) mm²,
+    height of its centre (k,) mm."""
+
+    angle: np.ndarray
+    area_mm2: np.ndarray
+    centre_mm: np.ndarray
+
+
+def silhouettes(master: Master, progress: Progress = SILENT) -> Silhouettes:
+    """Outlines of the master from all round, by column images along each direction.
+
+    The area has the error of counting pixel centres, about 0.2 % at 256 pixels along the longest side.
+    """
+    pixel = max(master.size_mm) / SILHOUETTE_PIXELS
+    vertices, faces = _coarse(master, pixel)
+    half_turn = np.arange(SILHOUETTE_DIRECTIONS) * (math.pi / SILHOUETTE_DIRECTIONS)
+    area, centre = np.zeros(len(half_turn)), np.zeros(len(half_turn))
+    for k, angle in enumerate(half_turn):
+        progress.step(0.3 + 0.6 * k / len(half_turn), "wind on the silhouette")
+        frame = pull_frame(np.array([math.cos(angle), math.sin(angle), 0.0]))
+        points = np.ascontiguousarray(frame.to_frame(vertices))
+        grid = grid_around(points, pixel)
+        top, _ = column_image(points, faces, grid)
+        rows = np.isfinite(top).sum(axis=1)
+        area[k] = rows.sum() * pixel**2
+        centre[k] = float(rows @ grid.y() / max(rows.sum(), 1))
+    return Silhouettes(np.concatenate([half_turn, half_turn + math.pi]), np.tile(area, 2), np.tile(centre, 2))
+
+
+def _coarse(master: Master, cell_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """Vertices and faces for a silhouette: of a fine mesh, the vertices of each cell drawn together to their mean, and
+    the faces that are left. The outline moves by less than half a cell, out as often as in."""
+    if len(master.faces) <= COARSE_FROM_FACES:
+        return master.vertices_mm, master.faces
+    cell = np.floor((master.vertices_mm - master.vertices_mm.min(axis=0)) / cell_mm).astype(np.int64)
+    key = cell[:, 0] + (cell[:, 1] << 20) + (cell[:, 2] << 40)
+    _, label, count = np.unique(key, return_inverse=True, return_counts=True)
+    sums = [np.bincount(label, weights=axis, minlength=len(count)) for axis in master.vertices_mm.T]
+    faces = label[master.faces]
+    a, b, c = faces.T
+    kept = faces[(a != b) & (b != c) & (c != a)]
+    return np.column_stack(sums) / count[:, None], np.ascontiguousarray(kept, dtype=np.int32)
+
+
+@dataclass(frozen=True)
+class _Edges:
+    """Sides of the foot's hull. outward : (k, 2) unit; offset : (k,) so that outward . p = offset on the side."""
+
+    outward: np.ndarray
+    offset_mm: np.ndarray
+
+    def lever_mm(self, point: np.ndarray) -> np.ndarray:
+        """(k,) how far inside each side a point lies."""
+        return self.offset_mm - self.outward @ point
+
+
+def _hull_edges(hull: Polygon) -> _Edges:
+    corners = np.asarray(shapely.geometry.polygon.orient(hull).exterior.coords)
+    along = np.diff(corners, axis=0)
+    outward = np.column_stack([along[:, 1], -along[:, 0]]) / np.linalg.norm(along, axis=1, keepdims=True)
+    return _Edges(outward, np.einsum("ij,ij->i", outward, corners[:-1]))
+
+
+def _stand(
+    master: Master,
+    feet: tuple[Polygon, ...],
+    centre: Point,
+    shell_kg: float,
+    board_kg: float,
+    halves: tuple[Polygon, ...],
+    brief: CastBrief,
+    progress: Progress,
+) -> tuple[tuple[StandCheck, ...], Outline, float, float]:
+    """Push and wind about every side of the foot's hull, hull, greatest silhouette and wind pressure."""
+    hull = unary_union(feet).convex_hull
+    if not isinstance(hull, Polygon) or hull.area < 1.0:
+        return (), (), 0.0, 0.0
+    edges = _hull_edges(hull)
+    low_point = np.array(unary_union(halves).centroid.coords[0] if halves else hull.centroid.coords[0])
+    holding = (
+        GRAVITY_M_S2 * 1e-3 * (shell_kg * edges.lever_mm(np.array(centre[:2])) + board_kg * edges.lever_mm(low_point))
+    )
+    ballast_lever = edges.lever_mm(low_point)
+    seen = silhouettes(master, progress)
+    pressure = wind_pressure(brief.basic_wind_m_s, master.height_mm * 1e-3, brief.terrain_roughness_m)
+    push_at = min(brief.push_height_mm or PUSH_SHARE_OF_HEIGHT * master.height_mm, master.height_mm)
+    push = np.full(len(holding), brief.push_n * push_at * 1e-3)
+    wind = _wind_moments(edges, seen, pressure, brief)
+    widest = int(np.argmax(seen.area_mm2))
+    how_wind = (
+        f"{WIND_SOURCE}: basic wind {brief.basic_wind_m_s:g} m/s, z0 {brief.terrain_roughness_m:g} m, peak pressure "
+        f"{pressure.peak_pressure_pa:.0f} Pa, force coefficient {brief.wind_force_coefficient:g}, silhouette up to "
+        f"{seen.area_mm2[widest] * 1e-6:.2f} m²"
+    )
+    checks = (
+        _worst("push", push, holding, ballast_lever, edges, brief, f"{brief.push_n:g} N at {push_at:.0f} mm"),
+        _worst("wind", wind, holding, ballast_lever, edges, brief, how_wind),
+    )
+    outline = _outline(hull)
+    return checks, outline, float(seen.area_mm2[widest]), pressure.peak_pressure_pa
+
+
+def _wind_moments(edges: _Edges, seen: Silhouettes, pressure: WindPressure, brief: CastBrief) -> np.ndarray:
+    """(k,) greatest moment about each side over all wind directions, Nm: F = c_f q_p A at the silhouette's centre."""
+    force_n = brief.wind_force_coefficient * pressure.peak_pressure_pa * seen.area_mm2 * 1e-6
+    travel = np.column_stack([np.cos(seen.angle), np.sin(seen.angle)])
+    toward = np.clip(edges.outward @ travel.T, 0.0, None)
+    return (toward * (force_n * seen.centre_mm * 1e-3)).max(axis=1)
+
+
+def _worst(
+    cause: str,
+    overturning: np.ndarray,
+    holding: np.ndarray,
+    ballast_lever_mm: np.ndarray,
+    edges: _Edges,
+    brief: CastBrief,
+    how: str,
+) -> StandCheck:
+    """The side that asks for most ballast, or where none does, the side nearest to tipping."""
+    short = brief.safety_factor * overturning - holding
+    ballast = np.clip(short, 0.0, None) / (GRAVITY_M_S2 * ballast_lever_mm * 1e-3)
+    k = int(np.argmax(ballast)) if ballast.max() > 0 else int(np.argmax(short))
+    return StandCheck(
+        cause=cause,
+        overturning_nm=float(overturning[k]),
+        holding_nm=float(holding[k]),
+        ballast_kg=float(ballast[k]),
+        tip_edge=_side_name(edges.outward[k]),
+        factor=brief.safety_factor,
+        method=f"{how}; moments about the {_side_name(edges.outward[k])}, the low end of the mass holding",
+    )
+
+
+def _side_name(outward: np.ndarray) -> str:
+    """ "front left edge" and so on: front is -y, left is +x."""
+    eighth = round(math.atan2(float(outward[1]), float(outward[0])) / (math.pi / 4)) % 8
+    names = ("left", "back left", "back", "back right", "right", "front right", "front", "front left")
+    return f"{names[eighth]} edge"
+
+
+def volume_below_mm3(vertices_mm: np.ndarray, faces: np.ndarray, levels_mm: Sequence[float]) -> list[float]:
+    """Volume of a closed mesh ((n, 3) vertices, (m, 3) faces) under each level, exact: over each face's shadow on the
+    ground, its height or the level, whichever is lower, signed by the way the face looks (divergence theorem)."""
+    corners = vertices_mm[faces]
+    side, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    shadow = 0.5 * (side[:, 0] * other[:, 1] - side[:, 1] * other[:, 0])
+    z = np.sort(corners[:, :, 2], axis=1)
+    a, b, c = z.T
+    mean = z.mean(axis=1)
+    low_wedge = 3 * (b - a) * (c - a)  # of the cube of a height: the mean of what a corner cuts off
+    high_wedge = 3 * (c - a) * (c - b)
+    return [float(shadow @ (mean - _above(h, (a, b, c), mean, low_wedge, high_wedge))) for h in levels_mm]
+
+
+def _above(
+    h: float, abc: tuple[np.ndarray, ...], mean: np.ndarray, low_wedge: np.ndarray, high_wedge: np.ndarray
+) -> np.ndarray:
+    """(m,) mean over each face of what of its height stands above the level."""
+    a, b, c = abc
+    above = np.where(h < a, mean - h, 0.0)
+    low = np.flatnonzero((a <= h) & (h < b))
+    above[low] = mean[low] - h + (h - a[low]) ** 3 / low_wedge[low]
+    high = np.flatnonzero((b <= h) & (h < c))
+    above[high] = (c[high] - h) ** 3 / high_wedge[high]
+    return above
+
+
+def _ballast_depth(master: Master, volume_mm3: float) -> tuple[float, bool]:
+    """How high ballast of this volume fills the body (the shell's own thickness left out), and whether it goes in.
+    Read between 65 levels: right to a hundredth of the height."""
+    if volume_mm3 <= 0:
+        return 0.0, True
+    vertices, faces = _coarse(master, max(master.size_mm) / SILHOUETTE_PIXELS)
+    levels = np.linspace(0.0, master.height_mm, 65)
+    filled = volume_below_mm3(vertices, faces, levels.tolist())
+    if volume_mm3 >= filled[-1]:
+        return master.height_mm, False
+    return float(np.interp(volume_mm3, np.maximum.accumulate(filled), levels)), True
+
+
+# --- coming out, and what to say -------------------------------------------------------------------------
+
+
+def _does_it_come_out(locks: Locks) -> tuple[bool, str]:
+    """A rigid cast leaves a rubber glove when the glove may stretch past every lock."""
+    if locks.worst_stretch <= 0:
+        return True, "Nothing locks: the glove comes off the cast without stretching."
+    worst = max(locks.regions, key=lambda region: region.stretch, default=None)
+    where = f" at the {worst.name}" if worst is not None else ""
+    allowed = (
+        f"{percent(locks.stretch_allowed)} is allowed ({percent(locks.elongation_at_break)} at break, worked at "
+        f"{percent(locks.stretch_allowed / locks.elongation_at_break)} of that)"
+    )
+    if locks.worst_stretch <= locks.stretch_allowed:
+        return True, f"The glove stretches {percent(locks.worst_stretch)}{where} to leave the rigid cast; {allowed}."
+    return False, (
+        f"The glove would have to stretch {percent(locks.worst_stretch)}{where} to leave the rigid cast; {allowed}: "
+        "move the seam there, cast that part apart, or ease the undercut."
+    )
+
+
+def _advice(
+    master: Master,
+    stands: tuple[StandCheck, ...],
+    ballast_kg: float,
+    ballast_fill: tuple[float, bool],
+    lift_kg: float,
+    halves: tuple[Polygon, ...],
+    comes_out: bool,
+    reason: str,
+    brief: Brief,
+    catalogue: Catalogue,
+) -> tuple[str, ...]:
+    said = []
+    if not comes_out:
+        said.append(reason)
+    gelcoat = catalogue.gelcoat_for(brief.materials)
+    if not gelcoat.wet_low_mm <= brief.cast.gelcoat_wet_mm <= gelcoat.wet_high_mm:
+        said.append(
+            f"{brief.cast.gelcoat_wet_mm:g} mm of wet gelcoat is outside the {gelcoat.wet_low_mm:g} to "
+            f"{gelcoat.wet_high_mm:g} mm of its catalogue entry: thin gelcoat wrinkles, thick gelcoat cracks."
+        )
+    if not stands:
+        said.append("No foot was found to stand on: how the cast is held up is not checked here.")
+    if master.base == "closed":
+        said.append("With a closed base no hand reaches the joint from inside: leave an opening or join outside.")
+    elif master.height_mm > ARM_REACH_MM:
+        said.append(
+            f"The joint above {ARM_REACH_MM:.0f} mm from the foot is past an arm's reach: tape it with the cast lying "
+            "down, with a roller on a pole, or leave a hatch."
+        )
+    if not halves and master.base == "open":
+        said.append("The foot is too small for a baseboard inside the shell: glass it to a plate of its own.")
+    said += _ballast_advice(master, ballast_kg, *ballast_fill)
+    lift = check_lift(lift_kg, brief.jacket, "the cast")
+    if not lift.passes:
+        said.append(lift.reason[0].upper() + lift.reason[1:] + ".")
+    return tuple(said)
+
+
+def _ballast_advice(master: Master, ballast_kg: float, depth_mm: float, fits: bool) -> list[str]:
+    if ballast_kg <= 0:
+        return []
+    if not fits:
+        return [
+            f"The {ballast_kg:.0f} kg of ballast that the stated push or wind asks for does not go into the cast: bolt "
+            "it to a plinth or a buried slab instead, by a design for the place; that fixing is not checked here."
+        ]
+    said = [
+        f"Put {ballast_kg:.0f} kg of ballast low in the foot where the cast stands: it fills the lowest "
+        f"{depth_mm:.0f} mm; sliding and ground fixing are not checked here."
+    ]
+    if depth_mm > BALLAST_HIGH * master.height_mm:
+        said.append(
+            f"Ballast would fill {percent(depth_mm / master.height_mm)} of the height and no longer lie low: bolt the "
+            "cast to a plinth or a buried slab instead, by a design for the place."
+        )
+    return said
+
+
+def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
+    """The figures that the cast rests on, with their marks."""
+    rule = Mark.COMMON_PRACTICE
+    height = f"{percent(PUSH_SHARE_OF_HEIGHT)} of the height"
+    low, high = GUIDES_GELCOAT_MM
+    as_guides = low <= brief.gelcoat_wet_mm <= high
+    guides = f"two suppliers' guides: {low:g} to {high:g} mm"
+    return (
+        Assumption(
+            "gelcoat, wet",
+            f"{brief.gelcoat_wet_mm:g} mm",
+            Mark.PUBLISHED if as_guides else rule,
+            guides if as_guides else f"the brief; {guides}",
+        ),
+        Assumption("mat behind the gelcoat", f"{brief.mat_oz:g} oz/ft²", rule),
+        Assumption("push", f"{brief.push_n:g} N", rule),
+        Assumption("push height, where none is given", height, rule),
+        Assumption("basic wind", f"{brief.basic_wind_m_s:g} m/s", rule, "the place's own figure decides"),
+        Assumption("force coefficient", f"{brief.wind_force_coefficient:g}", rule),
+        Assumption("wind pressure", "peak velocity pressure at the top", Mark.PUBLISHED, WIND_SOURCE),
+        Assumption("air", f"{AIR_DENSITY_KG_M3:g} kg/m³", Mark.PUBLISHED, AIR_SOURCE),
+        Assumption("least heights of the wind profile", "1 to 10 m by terrain", Mark.MEMORY, "EN 1991-1-4, table 4.1"),
+        Assumption("factor against tipping", f"{brief.safety_factor:g}", rule),
+        Assumption("arm's reach inside", f"{ARM_REACH_MM:.0f} mm", rule),
+    )

@@ -1,0 +1,207 @@
+"""What can hurt someone in this plan, and what decides instead of us.
+
+A caution follows from what the plan uses and weighs. None is complete, and none is a certification: the product's
+safety data sheet, local codes and licensed practice come first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from ..inputs.catalogue import Hazard, Material
+from .cast import joint_tape
+
+if TYPE_CHECKING:
+    from .pipeline import MouldPlan
+
+SHEET = "the product's safety data sheet"
+CODES = "local codes and whoever answers for the place"
+PRACTICE = "licensed practice and local rules for the work"
+HEIGHT_OF_WORK_MM = 1500.0  # common practice: above this one stands on something to brush and roll
+THICK_LAMINATE_MM = 6.0  # common practice: thicker laid wet on wet overheats
+BIG_BATCH_KG = 1.0  # common practice: a pot larger than this, left standing, can smoke
+HEAVY_KG = 16.0  # common practice: said from here on, whatever the check for the lift says
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One hazard, what to do about it in a sentence, and what it defers to."""
+
+    hazard: str
+    sentence: str
+    defers_to: str
+
+    def __str__(self) -> str:
+        return f"{self.sentence} What decides: {self.defers_to}."
+
+
+def cautions_for(plan: MouldPlan) -> tuple[Caution, ...]:
+    """Cautions for a plan, in the order of the work: chemicals, dust, heat, lifting, standing."""
+    hazards = hazards_of(materials_in_use(plan))
+    return (
+        *(_CHEMICAL[hazard] for hazard in _CHEMICAL if hazard in hazards),
+        *_heat(plan),
+        *_lifting(plan),
+        *_standing(plan),
+        _NO_CERTIFICATE,
+    )
+
+
+def materials_in_use(plan: MouldPlan) -> tuple[Material, ...]:
+    """The catalogue's entries that the order of this plan holds, or would by the brief."""
+    catalogue, brief = plan.catalogue, plan.brief.materials
+    named: list[Material] = [
+        catalogue.rubber_for(brief),
+        catalogue.gelcoat_for(brief),
+        catalogue.resin_for(brief),
+        joint_tape(catalogue),
+    ]
+    named += [catalogue.catalyst_of(m.catalyst) for m in (catalogue.gelcoat_for(brief), catalogue.resin_for(brief))]
+    ordered = {line.code for line in plan.takeoff.lines}
+    named += [material for material in catalogue.materials() if material.code in ordered]
+    unique = {material.code: material for material in named}
+    return tuple(unique.values())
+
+
+def hazards_of(materials: Iterable[Material]) -> frozenset[Hazard]:
+    """Every hazard that the catalogue states of them."""
+    return frozenset(hazard for material in materials for hazard in material.hazards)
+
+
+_CHEMICAL: dict[Hazard, Caution] = {
+    "styrene": Caution(
+        "styrene vapour",
+        "Gelcoat and polyester resin give off styrene, which is harmful to breathe and catches fire: work "
+        "with extraction and a fitted organic-vapour respirator, keep flames and sparks away, and never "
+        "sleep or eat near curing pieces.",
+        SHEET,
+    ),
+    "peroxide": Caution(
+        "peroxide catalyst",
+        "Peroxide catalyst blinds and burns: wear goggles and gloves, keep an eyewash at hand, measure "
+        "within the data sheet's limits, and never let it meet an accelerator directly, for the two together "
+        "can explode.",
+        SHEET,
+    ),
+    "isocyanate": Caution(
+        "isocyanates",
+        "Polyurethane rubber holds isocyanates, which can make a person allergic for life: gloves, "
+        "extraction and the breathing protection its sheet names, and in many places training before use.",
+        f"{SHEET} and local rules on training",
+    ),
+    "tin catalyst": Caution(
+        "silicone catalyst",
+        "The catalyst of condensation silicone is harmful through the skin: wear gloves, wash at once where "
+        "it splashes, and air the room.",
+        SHEET,
+    ),
+    "glass dust": Caution(
+        "glass dust",
+        "Cut mat and trimmed laminate give off glass fibre and dust: cover the skin, wear a particle respirator and "
+        "goggles, trim with extraction or wet, and vacuum instead of sweeping.",
+        PRACTICE,
+    ),
+    "silica dust": Caution(
+        "mineral dust",
+        "Fumed silica and dry ballast raise dust that harms the lungs: wear a particle respirator when weighing and "
+        "filling, and damp ballast down before tipping it.",
+        SHEET,
+    ),
+    "solvent": Caution(
+        "solvents",
+        "Release wax and brush cleaner hold solvents that catch fire: air the room, keep flames away, and "
+        "dry soaked rags flat outdoors before they are thrown away.",
+        SHEET,
+    ),
+}
+
+_NO_CERTIFICATE = Caution(
+    "what this plan is",
+    "This plan checks loads, lifts and standing by stated rules; it certifies nothing, and a person who "
+    "answers for the work has to look at it before anyone relies on it.",
+    f"{PRACTICE}; {CODES}",
+)
+
+
+def _heat(plan: MouldPlan) -> Iterator[Caution]:
+    """Resin left thick or in the pot heats itself."""
+    resin_pots = [b for b in plan.programme.batches if "laminate" in b.coat or b.coat == "gelcoat"]
+    biggest = max((b.batch_kg for b in resin_pots), default=0.0)
+    thickest = max(
+        (zone.thickness_mm for piece in plan.jacket.pieces for zone in piece.zones),
+        default=0.0,
+    )
+    thickest = max(thickest, plan.cast.laminate_mm)
+    if not resin_pots and thickest <= 0:
+        return
+    said = [
+        "Catalysed resin heats itself: spread it out, never leave it standing in the pot or pooled in a "
+        "corner, and set leftovers out of doors on bare ground."
+    ]
+    if biggest > BIG_BATCH_KG:
+        said.append(f"Pots of up to {biggest:.1f} kg here are large enough to smoke.")
+    if thickest > THICK_LAMINATE_MM:
+        said.append(
+            f"The laminate of up to {thickest:.1f} mm is laid in at least two goes, the first left to cool, "
+            "so that it does not overheat."
+        )
+    yield Caution("heat of curing", " ".join(said), SHEET)
+
+
+def _lifting(plan: MouldPlan) -> Iterator[Caution]:
+    loads = [(f"the {p.name} with its glove", p.lift_with_glove) for p in plan.jacket.pieces]
+    heaviest = max(loads, key=lambda pair: pair[1].load_kg, default=None)
+    if heaviest is not None and heaviest[1].load_kg >= HEAVY_KG:
+        name, lift = heaviest
+        hands = {0: "a hoist", 1: "one person"}.get(lift.lifters_needed, f"at least {lift.lifters_needed} people")
+        yield Caution(
+            "lifting the mould",
+            f"{name[0].upper()}{name[1:]} weighs about {lift.load_kg:.0f} kg; by the check it takes "
+            f"{hands}: plan the path, clear the floor, lift together and never over anyone.",
+            PRACTICE,
+        )
+    if plan.cast.lift_kg >= HEAVY_KG:
+        yield Caution(
+            "lifting the cast",
+            f"Each cast with its baseboard weighs about {plan.cast.lift_kg:.0f} kg, without ballast: lift it by the "
+            "foot and body, never by a thin limb, with as many hands as your own assessment says.",
+            PRACTICE,
+        )
+    yield Caution(
+        "opening the mould",
+        "A jacket let go under tension springs: take the bolts out a little all round, wedge at the marked "
+        "points, and keep hands and faces out of the flange.",
+        PRACTICE,
+    )
+    if plan.master.height_mm > HEIGHT_OF_WORK_MM:
+        yield Caution(
+            "working at height",
+            f"The piece stands {plan.master.height_mm / 1000:.1f} m tall: brush and roll its top from a "
+            "platform with a rail, not from a ladder with a pot in the hand.",
+            PRACTICE,
+        )
+
+
+def _standing(plan: MouldPlan) -> Iterator[Caution]:
+    for check in plan.cast.stands:
+        short = check.factor * check.overturning_nm > check.holding_nm
+        if not short or check.overturning_nm <= 0:
+            continue
+        if check.cause == "wind":
+            yield Caution(
+                "wind",
+                f"Without ballast the cast does not stand {check.factor:g} times the stated wind about its "
+                f"{check.tip_edge}: put in at least {check.ballast_kg:.0f} kg low, or fix it down, before it "
+                "is left alone.",
+                CODES,
+            )
+        else:
+            yield Caution(
+                "tipping over",
+                f"A stated {check.cause} can tip the cast over its {check.tip_edge} until at least "
+                f"{check.ballast_kg:.0f} kg lie low in its foot: where children may climb, fix it to the "
+                "ground as well.",
+                CODES,
+            )

@@ -1,0 +1,1 @@
+"""More than two pieces, where two cost too much."""

@@ -1,0 +1,607 @@
+"""More than two pieces: proposed where two cannot free the jacket within the brief's limits, or as the brief asks.
+
+A proposal stays one unless the brief chooses it (`pieces` under [seam]): then its seam takes the place of the two
+pieces' and every later stage follows it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from ...base.errors import PlanImpossible
+from ...base.house import listed, litres, mm, percent
+from ...base.marks import Assumption, Mark
+from ...base.progress import SILENT, Progress
+from ...geometry.contour import cross_at_zero, face_centres, join_chains
+from ...geometry.frame import unit
+from ...geometry.mincut import FaceGraph, face_graph
+from ...geometry.polyline import length_mm
+from ...geometry.rays import RayScene, ray_scene
+from ...inputs.brief import Brief, SeamBrief
+from ...trade.laminate import lay_up, mat_g_m2_from_oz
+from ..master import Master
+from ..opening import Opening, direction_words
+from ..rubber.glove import Interval, ThicknessRule, choose_thickness
+from ..seam.costs import edge_prices, skin_areas_mm2
+from ..seam.place import Seam, SeamFigures, SeamPiece, keep_clear_weights, line_along
+from ..undercut import Locks, freedom_by_rays
+from ..visibility import how_it_shows
+from .lattice import (
+    CELLS,
+    Blocks,
+    Ground,
+    Unstacking,
+    WayOff,
+    build_blocks,
+    deepest_fill_mm,
+    jacket_parts,
+    labels_by_face,
+    labels_by_field,
+    lay_ground,
+    look_again,
+    skin_ratio,
+    skin_volume_mm3,
+)
+from .sharing import Shares, at_most, drawn_shares, gather_patches, possible_pulls, pull_costs, share_skin, useful_pulls
+
+if TYPE_CHECKING:
+    from ...solids.build import Solid
+
+
+@dataclass(frozen=True)
+class DivisionPiece:
+    """One piece of a proposal. share is of the skin; fill_mm3 the rubber that fills its locks; locked_area_mm2 its skin
+    that its own pull does not free; jacket_kg its shell and flange by the brief's mat, without keys or rubber."""
+
+    name: str
+    pull: tuple[float, float, float]
+    area_mm2: float
+    share: float
+    locked_area_mm2: float
+    fill_mm3: float
+    jacket_kg: float
+
+
+@dataclass(frozen=True, eq=False)
+class JointLine:
+    """One run of the joint between two pieces. points_mm : (k, 3) on the skin; a closed one does not repeat its
+    first."""
+
+    between: tuple[str, str]
+    points_mm: np.ndarray
+    closed: bool
+    length_mm: float
+
+
+@dataclass(frozen=True)
+class ComingOff:
+    """One step of taking off. checked_steps, clearance_mm, hits : from the second look, see `blocks.WayOff`; clearance
+    is of cell centres from the master's skin."""
+
+    piece: str
+    reason: str
+    travel_mm: float
+    checked_steps: int
+    clearance_mm: float
+    hits: int
+
+
+@dataclass(frozen=True, eq=False)
+class Division:
+    """A proposal of several pieces, each with its own pull.
+
+    labels : (m,) int8, index into pieces for each face. order : empty where none was found. jacket_cells : int8 on the
+    lattice that starts at `lattice_first_mm` with cells of `cell_mm`, the piece whose jacket stands there, -1 none.
+    Volumes are right to about `fill_error_mm3`, places to half a cell.
+    """
+
+    pieces: tuple[DivisionPiece, ...]
+    labels: np.ndarray
+    joints: tuple[JointLine, ...]
+    joint_length_mm: float
+    order: tuple[ComingOff, ...]
+    holds: bool  # every piece comes off in this order, by both methods, and the brief's limits hold
+    fill_mm3: float
+    fill_share: float  # of the master's volume
+    deepest_fill_mm: float
+    two_piece_fill_mm3: float  # by the same method, for comparison
+    two_piece_locked_area_mm2: float
+    locked_area_mm2: float
+    rubber_mm3: Interval
+    fill_error_mm3: float
+    cell_mm: float
+    lattice_first_mm: tuple[float, float, float]
+    jacket_cells: np.ndarray
+    why: str
+    notes: tuple[str, ...]
+
+
+_AS_PROPOSED = 4  # pieces, where the brief leaves the number to the proposal
+ROUGH_SHARE = 0.7  # of the lattice's cells: a second one tells how far the first may be out
+
+
+# --- limits ----------------------------------------------------------------------------------------------
+
+
+def beyond_two(master: Master, locks: Locks, brief: Brief) -> tuple[str, ...]:
+    """In words, which of the brief's limits the two pieces break; none where they will do."""
+    skin = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).skin_mm
+    share = locks.fill_mm3 / max(master.volume_mm3, 1e-9)
+    return _broken_limits(share, float(locks.fill_mm.max(initial=0.0)), skin, locks.fill_mm3, brief.seam)
+
+
+def _broken_limits(
+    share: float, deepest_mm: float, skin_mm: float, fill_mm3: float, brief: SeamBrief
+) -> tuple[str, ...]:
+    out = []
+    if share > brief.most_fill_share:
+        out.append(
+            f"{litres(fill_mm3)} of lock fill are {percent(share)} of the master's volume, over the "
+            f"{percent(brief.most_fill_share)} allowed"
+        )
+    if deepest_mm > brief.deepest_fill_skins * skin_mm:
+        out.append(
+            f"the deepest fill of {mm(deepest_mm)} is over the {brief.deepest_fill_skins:g} skin thicknesses "
+            f"({mm(brief.deepest_fill_skins * skin_mm)}) allowed"
+        )
+    return tuple(out)
+
+
+def division_assumptions(brief: SeamBrief) -> tuple[Assumption, ...]:
+    """What a division rests on; every figure is the workshop's to set."""
+    rows = (
+        ("lock fill two pieces may take, of the master's volume", percent(brief.most_fill_share)),
+        ("deepest lock fill two pieces may take", f"{brief.deepest_fill_skins:g} skin thicknesses"),
+        ("what a further piece has to save, in locked skin", percent(brief.piece_share)),
+    )
+    return tuple(Assumption(what, value, Mark.INVENTED) for what, value in rows)
+
+
+# --- the proposal ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Tried:
+    """One division on its ground, before it is put in words."""
+
+    shares: Shares
+    blocks: Blocks
+    found: Unstacking
+    ways: tuple[WayOff, ...]
+    fill_mm3: np.ndarray  # for each piece
+    deepest_mm: float
+    jacket_kg: np.ndarray
+    joints: tuple[tuple[tuple[int, int], np.ndarray, bool], ...]
+    broken: tuple[str, ...]
+
+    @property
+    def comes_off(self) -> bool:
+        return bool(self.found.order) and not any(w.master_hits or w.other_hits for w in self.ways)
+
+    @property
+    def within(self) -> bool:
+        """Comes off, and within the brief's limits."""
+        return self.comes_off and not self.broken
+
+
+def propose_division(
+    master: Master,
+    brief: Brief,
+    opening: Opening,
+    seam: Seam,
+    locks: Locks,
+    progress: Progress = SILENT,
+    *,
+    scene: RayScene | None = None,
+    show: np.ndarray | None = None,
+    piece_limit_kg: float | None = None,
+    cells: int = CELLS,
+) -> Division | None:
+    """Three pieces or more, up to `brief.seam.max_pieces`, where two break the brief's limits; None where two will do
+    or no more are allowed. Where `brief.seam.pieces` names a number, that many and no fewer: raises `PlanImpossible`
+    where some of them would have no skin.
+
+    Of each number of pieces the best pulls share the skin (`sharing`), stand as blocks on a lattice, and are taken off
+    one by one (`blocks`); then every way off is looked at again by rays. The first number within the limits is
+    proposed, else the one with the least fill, with what it still breaks said. piece_limit_kg : for the heaviest
+    jacket piece. scene, show : of this master and brief, if at hand. cells : of the lattice, along the master's longest
+    side. The same every time.
+    """
+    reasons = beyond_two(master, locks, brief)
+    asked = brief.seam.pieces if isinstance(brief.seam.pieces, int) and brief.seam.pieces > 2 else None
+    if brief.seam.pieces == "as proposed":
+        brief = replace(brief, seam=replace(brief.seam, max_pieces=max(brief.seam.max_pieces, _AS_PROPOSED)))
+    if asked is None and (not reasons or brief.seam.max_pieces < 3):
+        return None
+    if asked is not None:  # the workshop's word: a piece need not pay for itself
+        brief = replace(brief, seam=replace(brief.seam, max_pieces=asked, piece_share=0.0))
+    progress.begin("division")
+    scene = scene or ray_scene(master.vertices_mm, master.faces)
+    rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
+    graph = face_graph(master.vertices_mm, master.faces)
+    if show is None:
+        show = how_it_shows(master, brief.seam, progress, scene)
+    price = edge_prices(master, graph, brief.seam, show, keep_clear_weights(master, brief.seam))
+    patches = gather_patches(master, graph, brief.seam.locked_mm2_per_mm * graph.length_mm * price)
+    others = np.array([opening.symmetry.normal, *(c.direction for c in opening.candidates)], float)
+    pulls = possible_pulls(master, others)
+    everything = np.arange(len(patches.area_mm2))
+    costs = np.empty((len(everything), len(pulls)))
+    for k, pull in enumerate(pulls):
+        progress.step(0.05 + 0.25 * k / len(pulls), f"{len(pulls)} pulls")
+        costs[:, k] = pull_costs(master, scene, patches, pull, brief.seam, everything)
+    useful = useful_pulls(costs)
+    wall = lay_up(mat_g_m2_from_oz(brief.jacket.mat_oz), brief.jacket.glass_fraction)
+    margin = rule.flange_width_mm + rule.skin_mm + wall.thickness_mm
+    ground = lay_ground(master, scene, rule.skin_mm, margin, progress, cells)
+    best: _Tried | None = None
+    for count in range(asked or 3, brief.seam.max_pieces + 1):
+        progress.step(0.35 + 0.5 * (count - (asked or 3)) / brief.seam.max_pieces, f"{count} pieces")
+        shares = share_skin(master, graph, patches, scene, brief.seam, pulls, costs, useful, count)
+        if best is not None and len(shares.pulls) < count:
+            continue  # no further piece pays for itself
+        tried = _try(ground, graph, shares, rule, wall.thickness_mm, wall.mass_kg_m2, brief, piece_limit_kg)
+        if best is None or (tried.within, tried.comes_off, -tried.fill_mm3.sum()) > (
+            best.within, best.comes_off, -best.fill_mm3.sum()
+        ):  # fmt: skip
+            best = tried
+        if best.within:
+            break
+    assert best is not None
+    if asked is not None and len(best.shares.pulls) != asked:
+        raise PlanImpossible(
+            f"No {asked} pieces are worth making: with the best pulls found, {len(best.shares.pulls)} of them take all "
+            "the skin; ask for another number under [seam] pieces."
+        )
+    progress.step(0.9, "two pieces, by the same method")
+    two = _two_pieces(ground, seam, rule, wall.thickness_mm)
+    rough = lay_ground(master, scene, rule.skin_mm, margin, cells=round(ROUGH_SHARE * cells))
+    error = _fill_error(rough, best, rule, wall.thickness_mm)
+    return _in_words(ground, best, brief, rule, reasons, two, locks, error)
+
+
+def _try(
+    ground: Ground,
+    graph: FaceGraph,
+    shares: Shares,
+    rule: ThicknessRule,
+    wall_mm: float,
+    wall_kg_m2: float,
+    brief: Brief,
+    limit_kg: float | None,
+) -> _Tried:
+    master = ground.master
+    blocks, found = build_blocks(
+        ground, labels_by_field(ground, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+    )
+    labels, old = jacket_parts(ground, blocks, shares.labels)
+    if len(old) > len(shares.pulls):
+        used, labels = np.unique(
+            at_most(graph, labels, skin_areas_mm2(master), brief.seam.max_pieces), return_inverse=True
+        )
+        shares = drawn_shares(master, labels.reshape(-1), shares.pulls[old[used]])
+        blocks, found = build_blocks(
+            ground, labels_by_field(ground, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+        )
+    ways = look_again(ground, blocks, shares.pulls, found.order)
+    fill = blocks.fill_cells * ground.lattice.pitch_mm**3
+    joints = _joints(master, shares)
+    kg = _jacket_kg(master, shares, joints, rule.flange_width_mm, wall_kg_m2)
+    deepest = deepest_fill_mm(ground, blocks, shares.pulls)
+    share = float(fill.sum()) / max(master.volume_mm3, 1e-9)
+    broken = list(_broken_limits(share, deepest, rule.skin_mm, float(fill.sum()), brief.seam))
+    if limit_kg is not None and kg.max() > limit_kg:
+        broken.append(f"the heaviest jacket piece of {kg.max():.1f} kg is over the {limit_kg:g} kg allowed")
+    return _Tried(shares, blocks, found, ways, fill, deepest, kg, joints, tuple(broken))
+
+
+def _two_pieces(ground: Ground, seam: Seam, rule: ThicknessRule, wall_mm: float) -> float:
+    """Lock fill (mm³) of the two-piece seam on the same lattice."""
+    pulls = np.array([unit(np.asarray(p.pull)) for p in seam.pieces])
+    blocks, _ = build_blocks(
+        ground, labels_by_face(ground, seam.labels), pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+    )
+    return float(blocks.fill_cells.sum()) * ground.lattice.pitch_mm**3
+
+
+def _fill_error(rough: Ground, best: _Tried, rule: ThicknessRule, wall_mm: float) -> float:
+    """How far the fill on a coarser lattice is from the proposal's, mm³."""
+    again, _ = build_blocks(
+        rough,
+        labels_by_field(rough, best.shares.fields),
+        best.shares.pulls,
+        rule.skin_mm,
+        wall_mm,
+        rule.flange_width_mm,
+    )
+    return abs(float(again.fill_cells.sum()) * rough.lattice.pitch_mm**3 - float(best.fill_mm3.sum()))
+
+
+def _joints(master: Master, shares: Shares) -> tuple[tuple[tuple[int, int], np.ndarray, bool], ...]:
+    """Where two pieces' fields are equal and above all others': pairs of pieces, points (k, 3), closed or not."""
+    fields = shares.fields.astype(float)
+    at_faces = fields[:, master.faces].mean(axis=2)
+    skip_base = master.base_faces if master.base == "open" else np.zeros(len(master.faces), bool)
+    out = []
+    for a in range(len(fields)):
+        for b in range(a + 1, len(fields)):
+            rest = np.delete(at_faces, (a, b), axis=0).max(axis=0) if len(fields) > 2 else np.zeros(len(master.faces))
+            skip = skip_base | (np.maximum(at_faces[a], at_faces[b]) < rest)
+            crossings = cross_at_zero(master.vertices_mm, master.faces, fields[a] - fields[b])
+            for chain in join_chains(crossings, skip):
+                out.append(((a, b), crossings.points_mm[chain.nodes], chain.closed))
+    return tuple(out)
+
+
+def _jacket_kg(master: Master, shares: Shares, joints: tuple, flange_width_mm: float, wall_kg_m2: float) -> np.ndarray:
+    """(pieces,) mass of each jacket: its skin's area and its flanges, at the brief's mat."""
+    area = np.bincount(shares.labels, skin_areas_mm2(master), minlength=len(shares.pulls)).astype(float)
+    for pair, points, closed in joints:
+        area[list(pair)] = area[list(pair)] + flange_width_mm * length_mm(points, closed)
+    return area * 1e-6 * wall_kg_m2
+
+
+# --- in words --------------------------------------------------------------------------------------------
+
+_ROUND = ("front", "front left", "left", "back left", "back", "back right", "right", "front right")
+_STEEP = 0.7  # of a pull's length: a steeper one names a top or bottom piece
+
+
+def name_by_pull(pulls: np.ndarray, centres_mm: np.ndarray) -> tuple[str, ...]:
+    """Names a workshop can find: by the side each piece comes off to; of two to one side the lower and the upper, of
+    more by number from below."""
+    sides = []
+    for x, y, z in pulls:
+        turn = np.degrees(np.arctan2(x, -y)) % 360  # 0 front, 90 left
+        sides.append(("top" if z > 0 else "bottom") if abs(z) > _STEEP else _ROUND[round(turn / 45) % 8])
+    names = []
+    for k, side in enumerate(sides):
+        alike = [n for n in range(len(sides)) if sides[n] == side]
+        place = sorted(alike, key=lambda n: (float(centres_mm[n][2]), n)).index(k)
+        if len(alike) == 1:
+            names.append(f"{side} piece")
+        elif len(alike) == 2:
+            names.append(f"{('lower', 'upper')[place]} {side} piece")
+        else:
+            names.append(f"{side} piece {place + 1}")
+    return tuple(names)
+
+
+def _in_words(
+    ground: Ground,
+    tried: _Tried,
+    brief: Brief,
+    rule: ThicknessRule,
+    reasons: tuple[str, ...],
+    two_fill_mm3: float,
+    locks: Locks,
+    error_mm3: float,
+) -> Division:
+    master, shares = ground.master, tried.shares
+    count = len(shares.pulls)
+    areas = skin_areas_mm2(master)
+    own = np.bincount(shares.labels, areas, minlength=count)
+    centre = master.vertices_mm[master.faces].mean(axis=1)
+    middle = np.stack([np.bincount(shares.labels, areas * centre[:, k], minlength=count) for k in range(3)], axis=1)
+    names = name_by_pull(shares.pulls, middle / np.maximum(own, 1e-9)[:, None])
+    locked = [_locked_mm2(ground, shares, k, centre, areas) for k in range(count)]
+    pieces = tuple(
+        DivisionPiece(
+            names[k],
+            tuple(float(c) + 0.0 for c in shares.pulls[k]),  # type: ignore[arg-type]
+            float(own[k]),
+            float(own[k] / max(own.sum(), 1e-9)),
+            locked[k],
+            float(tried.fill_mm3[k]),
+            float(tried.jacket_kg[k]),
+        )
+        for k in range(count)
+    )
+    joints = tuple(
+        JointLine((names[a], names[b]), points, closed, length_mm(points, closed))
+        for (a, b), points, closed in tried.joints
+    )
+    joint_mm = sum(j.length_mm for j in joints)
+    fill = float(tried.fill_mm3.sum())
+    return Division(
+        pieces=pieces,
+        labels=shares.labels,
+        joints=joints,
+        joint_length_mm=joint_mm,
+        order=_order_in_words(tried, names),
+        holds=tried.within and fill < two_fill_mm3,
+        fill_mm3=fill,
+        fill_share=fill / max(master.volume_mm3, 1e-9),
+        deepest_fill_mm=tried.deepest_mm,
+        two_piece_fill_mm3=two_fill_mm3,
+        two_piece_locked_area_mm2=locks.piece_locked_area_mm2,
+        locked_area_mm2=float(sum(locked)),
+        rubber_mm3=division_rubber(ground, tried.blocks, rule, brief, joint_mm, error_mm3),
+        fill_error_mm3=error_mm3,
+        cell_mm=ground.lattice.pitch_mm,
+        lattice_first_mm=tuple(float(c) for c in ground.lattice.first_mm),  # type: ignore[arg-type]
+        jacket_cells=tried.blocks.jacket,
+        why=_why(reasons, count, fill, two_fill_mm3),
+        notes=_notes(ground, tried, names),
+    )
+
+
+def _locked_mm2(ground: Ground, shares: Shares, piece: int, centre: np.ndarray, areas: np.ndarray) -> float:
+    which = np.flatnonzero((shares.labels == piece) & (areas > 0))
+    normals = ground.master.normals[which]
+    free = freedom_by_rays(ground.scene, centre[which], normals, shares.pulls[piece])[0]
+    return float(areas[which[~free]].sum())
+
+
+_LEFT_OUT = 0.1  # of the rubber, for what is not laid out here: draft, the foot's flange, keys (common practice)
+
+
+def division_rubber(
+    ground: Ground, blocks: Blocks, rule: ThicknessRule, brief: Brief, joint_mm: float, error_mm3: float
+) -> Interval:
+    """Fill, skin over master and fill, and along both sides of every joint the thicker band and the flange."""
+    master = ground.master
+    fill = float(blocks.fill.sum()) * ground.lattice.pitch_mm**3
+    skin = skin_volume_mm3(ground, rule.skin_mm) * skin_ratio(ground, blocks.fill, rule.skin_mm)
+    # the band's thickness falls smoothly from edge to skin: half of it on the mean
+    band = (rule.edge_mm - rule.skin_mm) * rule.band_mm / 2
+    flange = rule.flange_mm * (rule.flange_width_mm - rule.skin_mm)
+    laid = skin + fill + 2 * joint_mm * (band + flange)
+    likely = laid * (1 + _LEFT_OUT) + skin * (master.detail_allowance - 1)
+    share = skin / max(likely, 1e-9)
+    causes = (
+        ("lattice resolution", error_mm3 / max(likely, 1e-9)),
+        ("detail still to be carved", master.detail_allowance_uncertainty * share),
+        ("brushing by hand", brief.rubber.brushing_variation * share),
+        ("draft, the foot and keys by a flat tenth", _LEFT_OUT),
+    )
+    half = float(np.sqrt(sum(width**2 for _, width in causes)))
+    return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
+
+
+def _order_in_words(tried: _Tried, names: tuple[str, ...]) -> tuple[ComingOff, ...]:
+    out = []
+    for way in tried.ways:
+        before = [names[k] for k in tried.found.after[way.piece]]
+        pull = direction_words(tuple(float(c) for c in tried.shares.pulls[way.piece]))  # type: ignore[arg-type]
+        stands = f"after the {listed(before)} is off" if len(before) == 1 else f"after the {listed(before)} are off"
+        reason = f"comes off {pull}, " + (stands if before else "with nothing in its way")
+        out.append(
+            ComingOff(
+                names[way.piece], reason, way.travel_mm, way.steps, way.clearance_mm, way.master_hits + way.other_hits
+            )
+        )
+    return tuple(out)
+
+
+def _why(reasons: tuple[str, ...], count: int, fill_mm3: float, two_mm3: float) -> str:
+    said = "; ".join(reasons)
+    if not reasons:
+        return f"{count} pieces, as asked: {litres(fill_mm3)} of lock fill where two take {litres(two_mm3)}."
+    beside = f"{litres(fill_mm3)} of lock fill where two take {litres(two_mm3)}, by the same method"
+    if fill_mm3 < two_mm3:
+        return f"Two pieces go over the brief's limits: {said}. {count} pieces take {beside}."
+    return (
+        f"Two pieces go over the brief's limits: {said}. More do no better: the best found, {count}, take {beside}. "
+        "Keep two, or work the sculpt over."
+    )
+
+
+def _notes(ground: Ground, tried: _Tried, names: tuple[str, ...]) -> tuple[str, ...]:
+    cell = ground.lattice.pitch_mm
+    out = [f"Moved on a lattice of {mm(cell)} cells: places are right to half a cell, joints may slide within one."]
+    if tried.found.stuck:
+        stuck = listed(names[k] for k in tried.found.stuck)
+        out.append(f"No order of taking off was found: the {stuck} hold each other. Do not build this division.")
+    bad = [names[w.piece] for w in tried.ways if w.master_hits or w.other_hits]
+    if bad:
+        out.append(f"By the second look the {listed(bad)} would still touch on the way off: look there first.")
+    out += [f"Still not within the brief: {words}." for words in tried.broken]
+    if tried.blocks.given_cells:
+        litre = litres(tried.blocks.given_cells * cell**3)
+        out.append(f"{litre} of jacket went to a neighbour or became rubber, so that no two pieces hold each other.")
+    return tuple(out)
+
+
+# --- to build ------------------------------------------------------------------------------------------------
+
+_LEAST_JOINT_MM = 5.0  # a shorter open one is a crumb where three pieces meet
+
+
+def takes_division(brief: Brief, division: Division) -> bool:
+    """Does the brief plan the mould in the pieces of this division? As proposed only where they better two."""
+    if brief.seam.pieces == "as proposed":
+        return division.fill_mm3 < division.two_piece_fill_mm3
+    return brief.seam.pieces == len(division.pieces)
+
+
+def seam_of_division(master: Master, division: Division, two: Seam, show: np.ndarray) -> Seam:
+    """The seam of a division's pieces. two : the seam of two pieces, to compare with; show : (m,) how much each face
+    shows. Raises `PlanImpossible` where the pieces hold each other."""
+    if not division.order:
+        raise PlanImpossible(
+            f"No order was found in which {len(division.pieces)} pieces come off; ask for another number under [seam] "
+            "pieces, keep two, or work the sculpt over."
+        )
+    if any(step.hits for step in division.order):
+        stuck = listed(step.piece for step in division.order if step.hits)
+        raise PlanImpossible(
+            f"On the way off the {stuck} would touch what still stands; ask for another number under [seam] pieces, "
+            "keep two, or work the sculpt over."
+        )
+    number = {piece.name: k for k, piece in enumerate(division.pieces)}
+    tree = cKDTree(face_centres(master.vertices_mm, master.faces))
+    lines = []
+    for joint in division.joints:
+        if joint.closed or joint.length_mm > _LEAST_JOINT_MM:
+            a, b = (number[name] for name in joint.between)
+            lines.append(line_along(joint.points_mm, joint.closed, show[tree.query(joint.points_mm)[1]], (a, b)))
+    lines.sort(key=lambda line: (-line.length_mm, *line.points_mm.min(axis=0)))
+    length = sum(line.length_mm for line in lines)
+    figures = SeamFigures(
+        "joints",
+        length,
+        sum(line.show * line.length_mm for line in lines),
+        division.locked_area_mm2,
+        division.fill_mm3,
+        len(lines),
+    )
+    return Seam(
+        "joints",
+        division.labels,
+        tuple(SeamPiece(p.name, p.pull, p.area_mm2) for p in division.pieces),
+        tuple(lines),
+        0.0,
+        length,
+        figures,
+        two.figures,
+        tuple(step.piece for step in division.order),
+    )
+
+
+# --- to look at ------------------------------------------------------------------------------------------
+
+
+def jacket_solids(division: Division) -> tuple[Solid, ...]:
+    """The proposal's jacket pieces as closed meshes, to look at and to move: within a cell, thicker than the laminate.
+
+    A level set over the cells (manifold3d: always manifold out), in plan coordinates; a piece without a jacket is left
+    out.
+    """
+    from ...solids.build import Solid
+
+    out = []
+    for k, piece in enumerate(division.pieces):
+        cells = division.jacket_cells == k
+        if not cells.any():
+            continue
+        mesh = _skin_of(cells).to_mesh64()
+        vertices = np.array(division.lattice_first_mm) + division.cell_mm * np.array(mesh.vert_properties[:, :3])
+        faces = np.ascontiguousarray(mesh.tri_verts, np.int32)
+        corner = vertices[faces]
+        volume = float(np.einsum("ij,ij->", corner[:, 0], np.cross(corner[:, 1], corner[:, 2]))) / 6
+        out.append(Solid(f"proposed jacket, {piece.name}", "jacket", vertices, faces, volume))
+    return tuple(out)
+
+
+def _skin_of(cells: np.ndarray) -> Any:
+    """Manifold half a cell round the middles of the cells that are set, a cell long a unit."""
+    import manifold3d
+
+    (around,) = ndimage.find_objects(cells.astype(np.int8))
+    near = np.pad(cells[around], 2).astype(float)
+    # the library asks at corners, which are middles of cells, and half way between eight of them
+    between = sum(near[tuple(slice(s, n - 1 + s) for s, n in zip(at, near.shape))] for at in np.ndindex(2, 2, 2)) / 8
+    at_corner, half_way = near.tolist(), np.asarray(between).tolist()
+
+    def share(x: float, y: float, z: float) -> float:
+        return float((at_corner if x == int(x) else half_way)[int(x)][int(y)][int(z)])
+
+    last = [n - 2.0 for n in near.shape]
+    made = manifold3d.Manifold.level_set(share, (1.0, 1.0, 1.0, *last), 1.0, 0.5)
+    return made.translate([float(s.start - 2) for s in around])

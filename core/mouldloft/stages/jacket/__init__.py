@@ -1,0 +1,1 @@
+"""Stage jacket: the rigid shell over the glove."""

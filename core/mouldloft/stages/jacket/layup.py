@@ -1,0 +1,396 @@
+"""Stage 7, jacket: the rigid fibreglass shell over the glove: laminate, stiffness, bolts, weight, lifting.
+
+Areas, masses and centres come from the glove's outside with its keys (`shell`). Load checks make the schedule heavier
+until it holds (`stiffness`); bolts and wedges come after the keys (`fasteners`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ...base.house import listed
+from ...base.marks import Assumption, Mark
+from ...base.progress import SILENT, Progress
+from ...inputs.brief import Brief, JacketBrief
+from ...trade.laminate import Laminate, laminate_of, lay_up, mat_g_m2_from_oz
+from ...trade.lifting import LiftCheck, check_lift, lifting_assumptions, lightest_cuts, who_lifts
+from ...trade.panels import KNOCK_DOWN, POISSON
+from ...trade.panels import SOURCE as PANEL_SOURCE
+from ..keys.place import RUBBER_DENSITY_KG_DM3, Keys
+from ..opening import direction_words
+from ..rubber.glove import Envelope, Interval, Rubber
+from ..rubber.rims import covered
+from .fasteners import BOLT_PITCH_MM, Fasteners, Foot, place_fasteners, place_on_board
+from .footflange import LEVEL_PULL, foot_pixels
+from .shell import (
+    RIB_WIDTH_MM,
+    Outside,
+    Patch,
+    Rib,
+    Schedule,
+    Shell,
+    Zone,
+    as_point,
+    glove_columns,
+    lay,
+    measure_outside,
+    reach_from_flange_mm,
+    rib_words,
+    section_lengths_mm,
+    within,
+)
+from .stiffness import (
+    MOST_EXTRA_OF_BRIEF,
+    STRENGTH_SAFETY,
+    LoadCheck,
+    cast_kg_mm2,
+    check_loads,
+    loads_on,
+    stand_closed,
+    strengthen,
+)
+
+if TYPE_CHECKING:
+    from ...inputs.catalogue import Catalogue
+
+EXTRA_PLY_G_M2 = 450  # common practice: what a laminate is thickened with
+HAND_LAID_VARIATION = 0.10  # common practice: resin taken up by hand, from one laminator to the next
+
+
+@dataclass(frozen=True)
+class JacketPiece:
+    """One jacket piece."""
+
+    piece: int
+    name: str
+    zones: tuple[Zone, ...]
+    area_mm2: float
+    mass_kg: float
+    rubber_mass_kg: float
+    centre_of_mass_mm: tuple[float, float, float]
+    bolts_mm: tuple[tuple[float, float, float], ...]  # on the parting surface, shared by the pieces that meet there
+    wedge_points_mm: tuple[tuple[float, float, float], ...]
+    bolt_pitch_mm: float  # the widest distance between neighbours along the flange
+    checks: tuple[LoadCheck, ...]
+    lift: LiftCheck  # jacket alone
+    lift_with_glove: LiftCheck
+    mass_interval_kg: Interval | None = None
+    patches: tuple[Patch, ...] = ()  # where the zone "patch" lies
+    ribs: tuple[Rib, ...] = ()
+    # on the board, through the flange that lies on it round the foot
+    foot_bolts_mm: tuple[tuple[float, float, float], ...] = ()
+    foot_wedge_points_mm: tuple[tuple[float, float, float], ...] = ()
+    clamps_mm: tuple[tuple[float, float, float], ...] = ()  # at the rim, where keys leave no place for a bolt
+    rubber_interval_kg: Interval | None = None
+    flange_width_mm: float = 0.0  # of the glove's flanges, round the foot as at the parting
+    flange_thickness_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Jacket:
+    """The shell in pieces. advice holds sentences such as: more hands, or more pieces."""
+
+    pieces: tuple[JacketPiece, ...]
+    gelcoat_kg: float  # 0: the jacket's face is rubber, no tooling coat is laid
+    advice: tuple[str, ...]
+
+
+def lay_up_jacket(
+    rubber: Rubber,
+    keys: Keys,
+    brief: Brief,
+    catalogue: Catalogue | None = None,
+    progress: Progress = SILENT,
+) -> Jacket:
+    """Lay up the jacket over the glove and its keys, place bolts and wedges, check stiffness and lifting.
+
+    The catalogue gives the rubber's density; without one the typical 1.08 kg/dm³ is taken.
+    """
+    density = rubber_density_kg_dm3(catalogue, brief)
+    start = Schedule(*jacket_laminates(catalogue, brief))
+    if catalogue is not None:
+        start = replace(start, core_kg_mm3=catalogue.board_for(RIB_WIDTH_MM).density_kg_m3 * 1e-9)
+    ply = _extra_ply(catalogue, brief)
+    by_hand = HAND_LAID_VARIATION if catalogue is None else catalogue.rates.laminate_uncertainty
+    outsides: list[Outside] = []
+    for at, envelope in enumerate(rubber.envelopes):
+        progress.step(0.4 * at / len(rubber.envelopes), f"area of the {envelope.name}")
+        outsides.append(measure_outside(envelope, rubber, keys, rubber.parts[at].total_mm3, density, by_hand))
+    progress.step(0.4, "bolts and wedges")
+    held = place_fasteners(rubber, keys)
+    feet = [place_on_board(e, rubber, keys, held[at].bolts_mm) for at, e in enumerate(rubber.envelopes)]
+    standing = stand_closed(outsides, start, cast_kg_mm2(brief.cast))
+    pieces, lengths = [], []
+    for at, outside in enumerate(outsides):
+        progress.step(0.5 + 0.5 * at / len(outsides), f"loads on the {outside.envelope.name}")
+        loads = loads_on(outside, standing, max(held[at].pitch_mm, feet[at].pitch_mm), rubber, brief)
+        schedule = strengthen(outside, start, ply, loads)
+        shell = lay(outside, schedule)
+        checks = check_loads(outside, schedule, loads)
+        lengths.append(_along_length(outside, shell, rubber))
+        pieces.append(_piece(shell, held[at], feet[at], checks, rubber, brief.jacket))
+    progress.step(1.0)
+    cast = cast_kg_mm2(brief.cast) * sum(outside.area_mm2 for outside in outsides)
+    closed = check_lift(
+        sum(piece.lift_with_glove.load_kg for piece in pieces) + cast,
+        brief.jacket,
+        most_kg=sum(piece.lift_with_glove.most_kg for piece in pieces) + cast * (1.0 + by_hand),
+    )
+    return Jacket(tuple(pieces), 0.0, tuple(_advice(pieces, start, lengths, closed, brief.jacket)))
+
+
+def rubber_density_kg_dm3(catalogue: Catalogue | None, brief: Brief) -> float:
+    """Density of the brief's rubber by the catalogue, or the typical one."""
+    if catalogue is None:
+        return RUBBER_DENSITY_KG_DM3
+    return catalogue.rubber_for(brief.materials).density_kg_m3 / 1000.0
+
+
+def _extra_ply(catalogue: Catalogue | None, brief: Brief) -> Laminate:
+    """What a laminate is thickened with."""
+    mats = [float(EXTRA_PLY_G_M2)]
+    if catalogue is not None:
+        mats = [mat.mat_g_m2 for mat in catalogue.mats_as((EXTRA_PLY_G_M2,), EXTRA_PLY_G_M2, brief.materials)]
+    return laminate_of(mats, brief.jacket.glass_fraction)
+
+
+def jacket_laminates(catalogue: Catalogue | None, brief: Brief) -> tuple[Laminate, Laminate]:
+    """Laminates of the field and of the edges and flange, in the catalogue's mats."""
+    made = []
+    for oz in (brief.jacket.mat_oz, brief.jacket.mat_oz + brief.jacket.edge_extra_oz):
+        if catalogue is None:
+            made.append(lay_up(mat_g_m2_from_oz(oz), brief.jacket.glass_fraction))
+        else:
+            mats = catalogue.mat_layers(oz, brief.materials)
+            made.append(laminate_of([m.mat_g_m2 for m in mats], brief.jacket.glass_fraction))
+    return made[0], made[1]
+
+
+def laminate_mm(piece: JacketPiece, envelope: Envelope, edge_band_mm: float) -> np.ndarray:
+    """(rows, columns) thickness of the jacket's laminate over each pixel of the glove's outside, as its zones are
+    weighed, ribs left out; NaN where no jacket goes."""
+    thick = {zone.name: zone.thickness_mm for zone in piece.zones}
+    reach = reach_from_flange_mm(envelope)
+    found = np.where(reach <= edge_band_mm, thick["handling edge"], thick["field"])
+    if piece.patches:
+        found = np.where(in_patches(piece, envelope), np.maximum(found, thick["patch"]), found)
+    return np.where(covered(envelope), np.where(laid_as_flange(piece, envelope), thick["flange"], found), np.nan)
+
+
+def laid_as_flange(piece: JacketPiece, envelope: Envelope) -> np.ndarray:
+    """(rows, columns) bool: the parting flange, and the flange on the board round the foot."""
+    foot = foot_pixels(envelope, piece.flange_width_mm, piece.flange_thickness_mm)
+    return covered(envelope) & (envelope.flange | foot)
+
+
+def in_patches(piece: JacketPiece, envelope: Envelope) -> np.ndarray:
+    """(rows, columns) bool: where the body is laid as a patch."""
+    i, j = np.nonzero(covered(envelope) & ~laid_as_flange(piece, envelope))
+    (x0, y0), p = envelope.origin_mm, envelope.pixel_mm
+    at = np.column_stack([x0 + j * p, y0 + i * p, envelope.outer_mm[i, j]])
+    patched = np.zeros(envelope.flange.shape, bool)
+    patched[i, j] = within(envelope.frame.to_master(at), piece.patches)
+    return patched
+
+
+def _piece(
+    shell: Shell,
+    held: Fasteners,
+    feet: Foot,
+    checks: tuple[LoadCheck, ...],
+    rubber: Rubber,
+    brief: JacketBrief,
+) -> JacketPiece:
+    name = shell.envelope.name
+    volume, kg = rubber.volume_mm3, shell.rubber_kg
+    glove = Interval(kg * volume.low / volume.likely, kg, kg * volume.high / volume.likely, volume.causes)
+    jacket = shell.interval
+    return JacketPiece(
+        piece=shell.envelope.piece,
+        name=name,
+        zones=shell.zones,
+        area_mm2=shell.area_mm2,
+        mass_kg=shell.mass_kg,
+        rubber_mass_kg=shell.rubber_kg,
+        centre_of_mass_mm=as_point(shell.centre_mm),
+        bolts_mm=tuple(as_point(b) for b in held.bolts_mm),
+        wedge_points_mm=tuple(as_point(w) for w in held.wedges_mm),
+        bolt_pitch_mm=held.pitch_mm,
+        checks=checks,
+        lift=check_lift(shell.mass_kg, brief, f"the {name} of the jacket", most_kg=jacket.high),
+        lift_with_glove=check_lift(
+            jacket.likely + kg, brief, f"the {name} of the jacket with its glove", most_kg=jacket.high + glove.high
+        ),
+        mass_interval_kg=jacket,
+        patches=shell.schedule.patches,
+        ribs=shell.schedule.ribs,
+        foot_bolts_mm=tuple(as_point(b) for b in feet.bolts_mm),
+        foot_wedge_points_mm=tuple(as_point(w) for w in feet.wedges_mm),
+        clamps_mm=tuple(as_point(c) for c in held.clamps_mm),
+        rubber_interval_kg=glove,
+        flange_width_mm=rubber.flange_width_mm,
+        flange_thickness_mm=rubber.flange_thickness_mm,
+    )
+
+
+# --- advice ----------------------------------------------------------------------------------------------
+
+
+def _advice(
+    pieces: Sequence[JacketPiece], start: Schedule, lengths: Sequence[_Length], closed: LiftCheck, brief: JacketBrief
+) -> list[str]:
+    said: list[str] = []
+    for piece, length in zip(pieces, lengths, strict=True):
+        said += _what_was_added(piece, start)
+        said += [_cannot(piece, check) for check in piece.checks if not check.passes]
+        said += _lighter(piece, length, brief)
+    return said + _closed(closed, brief)
+
+
+def _what_was_added(piece: JacketPiece, start: Schedule) -> list[str]:
+    """Where the checks asked for more than the brief."""
+    zones = {zone.name: zone for zone in piece.zones}
+    more = [
+        f"{name} {len(zones[name].layers)} layers in place of {len(asked.layers)}"
+        for name, asked in (("field", start.field), ("flange", start.edge))
+        if zones[name].mat_g_m2 > asked.glass_g_m2
+    ]
+    if piece.patches:
+        rounds = ", ".join(f"{2 * p.radius_mm:.0f} mm across, {p.centre_mm[2]:.0f} mm up" for p in piece.patches)
+        more.append(f"{len(zones['patch'].layers)} layers on rounds ({rounds})")
+    if piece.ribs:
+        more.append(rib_words(piece.ribs))
+    if not more:
+        return []
+    return [
+        f"The {piece.name} of the jacket is laid heavier than the brief's mat, so that it holds: {'; '.join(more)}."
+    ]
+
+
+def _cannot(piece: JacketPiece, check: LoadCheck) -> str:
+    """A check that still fails with the most that is laid."""
+    remedy = (
+        "set the bolts closer or widen the flange's laminate" if "bolts" in check.what else "build a frame under it"
+    )
+    if "root of the flange" in check.what:
+        remedy = "make the flange narrower, or brace it with gussets"
+    found = f"{check.value:.2g} {check.unit} (limit {check.limit:.2g})"
+    return (
+        f"The {piece.name} of the jacket: {check.what} is still {found} under {check.load}, with up to "
+        f"{MOST_EXTRA_OF_BRIEF:.0%} more mat than the brief's and ribs where they help; {remedy}, or split the piece."
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Length:
+    """How a piece's weight lies along the longer of its two ways across the pull, so that a cut leaves both parts free
+    to come off. at_mm : (k + 1,) places along `axis`; the rest (k,) kg between them, and (k + 1,) kg of the new flange
+    that a cut adds to each side. Lock fill is taken to lie as the rest of the glove does."""
+
+    axis: np.ndarray
+    at_mm: np.ndarray
+    jacket_kg: np.ndarray
+    glove_kg: np.ndarray
+    jacket_adds_kg: np.ndarray
+    glove_adds_kg: np.ndarray
+
+
+def _along_length(outside: Outside, shell: Shell, rubber: Rubber) -> _Length:
+    across = outside.envelope.frame.axes[1::-1]  # level cuts where both are as long
+    axis = across[np.argmax(np.ptp(outside.cell_centre_mm @ across.T, axis=0).round())]
+    place, body = outside.cell_centre_mm @ axis, outside.cell_zone < 2
+    edges, cut_mm = section_lengths_mm(outside.cell_area_mm2[body], place[body], outside.cell_normal[body] @ axis, 20.0)
+    flange_mm2 = np.interp(edges, (edges[1:] + edges[:-1]) / 2.0, cut_mm) * rubber.flange_width_mm
+
+    def spread(kg: float, at_mm: np.ndarray, weights: np.ndarray) -> np.ndarray:
+        # the flange lies further out than the body
+        found = np.histogram(np.clip(at_mm, edges[0], edges[-1]), edges, weights=weights)[0]
+        return kg * found / max(found.sum(), 1e-9)
+
+    middles, thick = glove_columns(outside.envelope)
+    density = outside.rubber_kg / max(outside.rubber_mm3, 1e-9)
+    return _Length(
+        axis,
+        edges,
+        spread(shell.mass_kg, place, shell.cell_kg),
+        spread(outside.rubber_kg, middles @ axis, thick),
+        flange_mm2 * shell.schedule.edge.mass_kg_m2 * 1e-6,
+        flange_mm2 * rubber.flange_thickness_mm * density,
+    )
+
+
+def _lighter(piece: JacketPiece, length: _Length, brief: JacketBrief) -> list[str]:
+    """What a workshop does with a piece that may be too heavy, each way with its numbers: hands by the most a load may
+    weigh."""
+    jacket, glove = piece.mass_interval_kg, piece.rubber_interval_kg
+    check = piece.lift_with_glove
+    team = check.team_capability_kg
+    if jacket is None or glove is None or check.passes:
+        return []
+    ways = [
+        f"lift the jacket ({_hands(jacket, brief)}) and then the glove ({_hands(glove, brief)}), rolled or in a sling",
+        f"lift both together with {who_lifts(check.most_kg, brief)}",
+    ]
+    together = (length.jacket_kg + length.glove_kg, length.jacket_adds_kg + length.glove_adds_kg)
+    apart = [(length.jacket_kg, length.jacket_adds_kg), (length.glove_kg, length.glove_adds_kg)]
+    spare = check.most_kg / check.load_kg
+    cuts, each = lightest_cuts(length.at_mm, [together], team / spare)
+    if cuts:
+        ways.append(f"split the piece into {_parts(cuts, each, spare, length.axis)}")
+    fewer, heavier = lightest_cuts(length.at_mm, apart, team / spare)
+    if fewer and len(fewer) < len(cuts or fewer + fewer):
+        said = _parts(fewer, heavier, spare, length.axis)
+        ways.append(f"split it into {said}, jacket and glove lifted apart and the heavier of the two given")
+    weighs = f"weighs {check.load_kg:.0f} kg, at most {check.most_kg:.0f}"
+    over = "over" if check.load_kg > team else "which may be over"
+    return [
+        f"The {piece.name} with its glove {weighs}, {over} the {team:.0f} kg that {brief.lifters} may lift this way: "
+        f"{'; or '.join(ways)}."
+    ]
+
+
+def _hands(load: Interval, brief: JacketBrief) -> str:
+    return f"{load.likely:.0f} kg, at most {load.high:.0f}: {who_lifts(load.high, brief)}"
+
+
+def _parts(cuts_mm: Sequence[float], each_kg: Sequence[float], spare: float, axis: np.ndarray) -> str:
+    if abs(axis[2]) > LEVEL_PULL:
+        places = f"level, {listed(f'{cut * np.sign(axis[2]):.0f}' for cut in cuts_mm)} mm up"
+    else:
+        off = (f"{abs(cut):.0f} mm {direction_words(as_point(axis * (1 if cut > 0 else -1)))}" for cut in cuts_mm)
+        places = f"across, {listed(off)} of the middle"
+    weights = f"{listed(f'{kg:.0f}' for kg in each_kg)} kg, at most {max(each_kg) * spare:.0f}"
+    return f"{len(each_kg)} of {weights}, new flanges counted, by cutting it {places}"
+
+
+def _closed(check: LiftCheck, brief: JacketBrief) -> list[str]:
+    """The closed mould is turned and carried too."""
+    if check.passes:
+        return []
+    over = "over" if check.load_kg > check.team_capability_kg else "which may be over"
+    return [
+        f"Closed, with its gloves and a cast inside, the mould weighs about {check.load_kg:.0f} kg, at most "
+        f"{check.most_kg:.0f}, {over} the {check.team_capability_kg:.0f} kg that {check.lifters} may lift this way: "
+        f"turn and carry it with {who_lifts(check.most_kg, brief)}, or open it where it stands."
+    ]
+
+
+def jacket_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:
+    """The figures that the jacket rests on, with their marks; laminate figures are told by the laminate."""
+    return (
+        Assumption("bolt pitch", f"{BOLT_PITCH_MM:.0f} mm, M8", Mark.COMMON_PRACTICE),
+        Assumption("jacket mat", f"{brief.mat_oz:g} oz, edges {brief.edge_extra_oz:g} more", Mark.COMMON_PRACTICE),
+        Assumption("leaning load", f"{brief.leaning_load_n:.0f} N on a patch", Mark.COMMON_PRACTICE),
+        Assumption("safety on laminate strength", f"{STRENGTH_SAFETY:g}", Mark.COMMON_PRACTICE),
+        Assumption(
+            "most mat added where a check fails", f"{MOST_EXTRA_OF_BRIEF:.0%} of the field's", Mark.COMMON_PRACTICE
+        ),
+        Assumption("how far a panel gives", "shallow shell of the surface's own curvature", Mark.MEMORY, PANEL_SOURCE),
+        Assumption("curve counted on in buckling", f"{KNOCK_DOWN:.0%}", Mark.MEMORY, "NASA SP-8007"),
+        Assumption("Poisson's ratio of laminate", f"{POISSON}", Mark.MEMORY),
+        *lifting_assumptions(brief),
+    )

@@ -1,0 +1,1 @@
+"""Stage keys: what returns the glove to its place in the jacket."""

@@ -1,0 +1,1 @@
+"""Stage rubber: the glove's outside and what it takes."""

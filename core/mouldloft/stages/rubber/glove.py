@@ -1,0 +1,832 @@
+"""Stage 5, rubber: the glove's outside as an envelope over the parting surface, and its volume by part."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from scipy import ndimage, spatial
+
+from ...base.errors import PlanImpossible
+from ...base.house import counted
+from ...base.marks import Mark
+from ...base.progress import SILENT, Progress
+from ...base.threads import in_threads
+from ...geometry.contour import face_centres
+from ...geometry.depthmap import (
+    EMPTY_TOP,
+    Grid,
+    column_image,
+    grid_around,
+    limit_slope,
+    raise_by_balls,
+    solid_between_mm,
+)
+from ...geometry.frame import PullFrame, pull_frame
+from ...geometry.rays import RayScene, inside_body, ray_scene
+from ...geometry.sampling import covering_points, samples_on_every_face
+from ...inputs.brief import Brief, RubberBrief
+from ...inputs.catalogue import RubberMaterial, read_catalogue
+from ..master import Master, skin_faces
+from ..wall.joints import parting_of
+from ..wall.surface import parting_heights
+
+if TYPE_CHECKING:
+    from ..keys.place import Keys
+    from ..seam.place import Seam
+
+SPACING_PIXELS = 1.2  # between the points of the skin that the outside is held from
+FADE = 0.5  # of the handling band: past it the edge's thickness goes smoothly down to the skin's (common practice)
+
+
+@dataclass(frozen=True, eq=False)
+class Envelope:
+    """One glove piece as a column image along its pull. All maps are (rows, columns) float32 in the pull frame,
+    row i at y = origin_mm[1] + i * pixel_mm, column j at x = origin_mm[0] + j * pixel_mm (pixel centres); values
+    are z along the pull, NaN where there is nothing.
+
+    parting_mm : the parting surface, everywhere on the grid.
+    filled_mm : top of the master's columns with locks filled (NaN outside its outline).
+    outer_mm : the glove's outside before keys, over body and flange (NaN beyond the rubber).
+    flange : bool, pixels of flange (outer - parting is the flange thickness there).
+    open_base : bool, pixels where the rubber ends at the open base: no rubber outside it, no jacket over it.
+    of_many : one of more than two pieces, whose pulls need not be level nor opposed.
+    """
+
+    piece: int
+    name: str
+    frame: PullFrame
+    origin_mm: tuple[float, float]
+    pixel_mm: float
+    parting_mm: np.ndarray
+    filled_mm: np.ndarray
+    outer_mm: np.ndarray
+    flange: np.ndarray
+    open_base: np.ndarray
+    of_many: bool = False
+
+
+@dataclass(frozen=True)
+class RubberParts:
+    """Rubber volume of one piece by cause, mm³; tabs are added once keys are placed."""
+
+    skin_mm3: float
+    lock_fill_mm3: float
+    edge_mm3: float
+    draft_mm3: float
+    flange_mm3: float
+    tabs_mm3: float = 0.0
+    handling_mm3: float = 0.0  # where the brief says it is handled
+
+    @property
+    def total_mm3(self) -> float:
+        return sum(volume for _, volume in self.by_cause)
+
+    @property
+    def by_cause(self) -> tuple[tuple[str, float], ...]:
+        """Each cause in the workshop's words, with its volume, in the order of the work."""
+        return (
+            ("skin", self.skin_mm3),
+            ("lock fill", self.lock_fill_mm3),
+            ("edge", self.edge_mm3),
+            *((("handling points", self.handling_mm3),) if self.handling_mm3 > 0 else ()),
+            ("draft", self.draft_mm3),
+            ("flange", self.flange_mm3),
+            ("keys", self.tabs_mm3),
+        )
+
+
+@dataclass(frozen=True)
+class Coat:
+    """One brushed layer: its build, what it is for, and the volume it takes over all pieces."""
+
+    name: str  # "print coat", "build coat 1", ...
+    thickness_mm: float
+    volume_mm3: float
+    thickened: bool
+
+
+@dataclass(frozen=True)
+class Interval:
+    """Low, likely and high of a volume or mass, with what makes it up (name, relative half-width)."""
+
+    low: float
+    likely: float
+    high: float
+    causes: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Rubber:
+    """The glove. volumes in mm³ without waste; masses follow in take-off from the catalogue's density."""
+
+    skin_thickness_mm: float
+    edge_thickness_mm: float
+    edge_band_mm: float
+    flange_width_mm: float
+    flange_thickness_mm: float
+    thickness_reason: str
+    envelopes: tuple[Envelope, ...]
+    parts: tuple[RubberParts, ...]  # one for each envelope
+    measured_volume_mm3: tuple[float, ...]  # from the final columns, independent of the parts
+    volume_mm3: Interval
+    coats: tuple[Coat, ...]
+    min_thickness_mm: float  # true 3-D, measured on the outside
+    thickness_quantiles_mm: tuple[float, ...]  # 5, 25, 50, 75, 95 %
+
+    @property
+    def skin_m2(self) -> float:
+        """Skin under the print coat, detail allowance in."""
+        first = self.coats[0]
+        return first.volume_mm3 / first.thickness_mm * 1e-6
+
+
+@dataclass(frozen=True)
+class ThicknessRule:
+    """What is brushed where. All mm."""
+
+    skin_mm: float
+    edge_mm: float
+    band_mm: float
+    flange_width_mm: float
+    flange_mm: float
+    reason: str
+
+
+def choose_thickness(height_mm: float, casts: int, brief: RubberBrief) -> ThicknessRule:
+    """Rubber thickness by the size of the piece and the length of the run.
+
+    Skin: 5 mm, and 1.5 mm for each metre of height, and 1 mm each time the run doubles, to the next half millimetre;
+    edge: half as thick again; handling band: five edge thicknesses, at least 40 mm; flange: 40 mm and 20 mm for each
+    metre, as thick as the edge. [common practice, no source: thicker for size, for the run and where it is handled; the
+    coefficients are ours] The brief overrides each.
+    """
+    metres = height_mm / 1000.0
+    ruled = np.ceil(2 * (5.0 + 1.5 * metres + np.log2(max(casts, 1)))) / 2
+    skin = brief.skin_thickness_mm or float(ruled)
+    edge = max(brief.edge_thickness_mm or 1.5 * skin, skin)
+    band = max(5 * edge, 40.0) if brief.edge_band_mm is None else brief.edge_band_mm
+    flange = brief.flange_thickness_mm or edge
+    width = brief.flange_width_mm or float(np.ceil((40 + 20 * metres) / 5) * 5)
+    how = "by the brief" if brief.skin_thickness_mm else f"by rule for {height_mm:.0f} mm and {counted(casts, 'cast')}"
+    reason = (
+        f"{skin:.3g} mm skin {how}, {edge:.3g} mm within {band:.3g} mm of the seam where it is handled "
+        f"({Mark.COMMON_PRACTICE.value})"
+    )
+    return ThicknessRule(skin, edge, band, width, flange, reason)
+
+
+@dataclass(frozen=True, eq=False)
+class _Cover:
+    """One piece's maps at one pixel size: stage by stage, each raised on the one before."""
+
+    envelope: Envelope
+    filled_mm3: float
+    skin_mm3: float
+    half_skin_mm3: float  # offset by half the skin thickness, for the coats
+    edge_mm3: float
+    handled_mm3: float
+    draft_mm3: float
+    flange_mm3: float
+    solid_mm3: float  # the master's own part of the piece
+
+    @property
+    def rubber_mm3(self) -> float:
+        return self.flange_mm3 - self.solid_mm3
+
+
+def _smooth_step(x: np.ndarray) -> np.ndarray:
+    x = np.clip(x, 0.0, 1.0)
+    return x * x * (3 - 2 * x)
+
+
+def _piece_points(master: Master, seam: Seam, piece: int, spacing_mm: float) -> np.ndarray:
+    """(k, 3) points that cover a piece's skin and its seam, none of it further than 0.58 spacings from one."""
+    mine = (seam.labels == piece) & skin_faces(master)
+    return np.vstack(
+        [covering_points(master.vertices_mm, master.faces[mine], spacing_mm), _seam_points(seam, piece, spacing_mm)]
+    )
+
+
+def _seam_points(seam: Seam, piece: int, spacing_mm: float) -> np.ndarray:
+    """(k, 3) points along a piece's seam lines, no further apart than the spacing."""
+    runs = [np.zeros((0, 3))]
+    for line in seam.lines:
+        if piece not in line.between:
+            continue
+        ends = np.vstack([line.points_mm, line.points_mm[:1]]) if line.closed else line.points_mm
+        if len(ends) < 2:
+            continue
+        lengths = np.linalg.norm(np.diff(ends, axis=0), axis=1)
+        along = np.concatenate([[0.0], np.cumsum(lengths)])
+        marks = np.linspace(0.0, along[-1], max(int(along[-1] / spacing_mm), 2))
+        runs.append(np.column_stack([np.interp(marks, along, ends[:, k]) for k in range(3)]))
+    return np.vstack(runs)
+
+
+def _own(master: Master, seam: Seam, piece: int) -> np.ndarray:
+    """(m,) bool: faces that close a piece's columns. Of many pieces no open base: whose it is means nothing there."""
+    mine = seam.labels == piece
+    return mine if len(seam.pieces) == 2 else mine & skin_faces(master)
+
+
+def _own_columns(
+    master: Master, seam: Seam, piece: int, frame: PullFrame, grid: Grid, parting: np.ndarray
+) -> np.ndarray:
+    """(rows, columns) top of the piece's own columns above the parting surface, -inf elsewhere: locks filled."""
+    vertices = frame.to_frame(master.vertices_mm)
+    faces = master.faces if seam.kind == "plane" else master.faces[_own(master, seam, piece)]
+    top, _ = column_image(vertices, faces, grid)
+    top[~(top > parting)] = EMPTY_TOP
+    return top
+
+
+def _solid_of_piece_mm3(
+    master: Master, seam: Seam, piece: int, frame: PullFrame, grid: Grid, parting: np.ndarray
+) -> float:
+    """Volume between the piece's surface and the parting surface, by the divergence theorem.
+
+    Exact for a plane (faces are clipped at it); for a free seam the parting surface is read at the face centroids.
+    """
+    vertices = frame.to_frame(master.vertices_mm)
+    lift = master.normals @ frame.pull * master.face_areas_mm2
+    if seam.kind == "plane":
+        above = vertices[:, 2][master.faces] - float(parting[0, 0])
+        return float((lift * _mean_positive_part(above)).sum())
+    mine = np.flatnonzero(_own(master, seam, piece))
+    centres = face_centres(vertices, master.faces[mine])
+    return float((lift[mine] * (centres[:, 2] - _read_map(parting, grid, centres))).sum())
+
+
+def _solid_in_columns(
+    master: Master, frame: PullFrame, grid: Grid, low: np.ndarray, high: np.ndarray, stages: Sequence[np.ndarray]
+) -> list[float]:
+    """mm³ of the master in the columns from `low` to each stage's height, cut at `high`."""
+    vertices = frame.to_frame(master.vertices_mm)
+    return [
+        float(solid_between_mm(vertices, master.faces, grid, low, np.minimum(height, high)).sum()) * grid.pixel_mm**2
+        for height in stages
+    ]
+
+
+def _mean_positive_part(values: np.ndarray) -> np.ndarray:
+    """Mean over a triangle of max(f, 0) for f linear with the given (m, 3) corner values."""
+    v = np.sort(values, axis=1)
+    low, middle, high = v[:, 0], v[:, 1], v[:, 2]
+    mean = v.mean(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one_above = high**3 / (3 * (high - low) * (high - middle))
+        two_above = mean - low**3 / (3 * (low - middle) * (low - high))
+    return np.where(low >= 0, mean, np.where(high <= 0, 0.0, np.where(middle <= 0, one_above, two_above)))
+
+
+def _read_map(height: np.ndarray, grid: Grid, points: np.ndarray) -> np.ndarray:
+    """Bilinear values of a full map at (k, 2+) points."""
+    at = np.vstack([(points[:, 1] - grid.y0_mm) / grid.pixel_mm, (points[:, 0] - grid.x0_mm) / grid.pixel_mm])
+    return ndimage.map_coordinates(height.astype(np.float64), at, order=1, mode="nearest")
+
+
+def _above_base(frame: PullFrame, grid: Grid, master: Master) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest z of each column that stays above the open base plane (-inf, +inf where unbounded).
+
+    A column that lies below the base all along gets low > high.
+    """
+    low = np.full((grid.rows, grid.columns), -np.inf)
+    high = np.full_like(low, np.inf)
+    if master.base != "open" or not master.base_faces.any():
+        return low, high
+    across, along = float(frame.axes[1][2]), float(frame.pull[2])
+    rise = np.broadcast_to((grid.y() * across)[:, None], low.shape)  # u is level by construction of the frame
+    if abs(along) < 1e-3:
+        low[rise < 0] = np.inf
+    elif along > 0:
+        low = -rise / along
+    else:
+        high = rise / -along
+    return low, high
+
+
+def _volume(height: np.ndarray, low: np.ndarray, high: np.ndarray, pixel_mm: float) -> float:
+    """Volume of the columns from `low` to `height`, cut at `high`; midpoint rule over pixels."""
+    thick = np.minimum(height, high) - low
+    return float(np.where(np.isfinite(thick), np.maximum(thick, 0.0), 0.0).sum(dtype=float)) * pixel_mm**2
+
+
+def _edge_share(above_parting: np.ndarray, band_mm: float) -> np.ndarray:
+    """1 all over the handling band, then smoothly to 0 over another half of it."""
+    if band_mm <= 0:
+        return np.zeros(len(above_parting))
+    return 1.0 - _smooth_step((above_parting - band_mm) / (FADE * band_mm))
+
+
+def wanted_thickness_mm(
+    points: np.ndarray,
+    above_parting: np.ndarray,
+    rule: ThicknessRule,
+    frame: PullFrame,
+    places_mm: Sequence[Sequence[float]],
+    brief: RubberBrief,
+) -> np.ndarray:
+    """(k,) thickness over each surface point (frame coordinates): skin, edge over the whole handling band and
+    close to the given places, and a smooth way between."""
+    extra = rule.edge_mm - rule.skin_mm
+    share = _edge_share(above_parting, rule.band_mm)
+    for place in places_mm:
+        away = np.linalg.norm(points - frame.to_frame(np.asarray(place, float)[None])[0], axis=1)
+        share = np.maximum(share, 1.0 - _smooth_step((away / brief.handling_radius_mm - 0.5) * 2))
+    return rule.skin_mm + extra * share
+
+
+def _lattice(
+    master: Master,
+    seam: Seam,
+    rule: ThicknessRule,
+    brief: RubberBrief,
+    pixel_mm: float,
+    covering_mm: Sequence[np.ndarray],
+) -> list[tuple[Grid, np.ndarray]]:
+    """Each piece's grid and the parting surface on it; of two pieces it is stretched once over both.
+
+    covering_mm : by piece, (k, 3) points over its skin.
+    """
+    frames = [pull_frame(np.asarray(piece.pull)) for piece in seam.pieces]
+    grids = []
+    for frame, covering in zip(frames, covering_mm):
+        points = frame.to_frame(covering)
+        rise = float(np.ptp(points[:, 2])) * np.tan(np.radians(brief.draft_deg))
+        grids.append(grid_around(points, pixel_mm, rule.flange_width_mm + rule.edge_mm + rise + 4 * pixel_mm))
+    if len(seam.pieces) > 2:
+        reach = 1.25 * (rule.flange_width_mm + rule.edge_mm)
+        return [(g, parting_of(master, seam, k, frames[k], g, reach)) for k, g in enumerate(grids)]
+    # the frame of the piece behind is the first one's turned about y: x and z change sign, and the lattices meet
+    turned = [bool(frame.pull @ frames[0].pull < 0) for frame in frames]
+    left = [-float(g.x()[-1]) if turn else g.x0_mm for g, turn in zip(grids, turned)]
+    low = np.array([min(left), min(g.y0_mm for g in grids)])
+    starts = [np.rint((np.array([x, g.y0_mm]) - low) / pixel_mm).astype(int) for x, g in zip(left, grids)]
+    columns = max(j + g.columns for (j, _), g in zip(starts, grids))
+    rows = max(i + g.rows for (_, i), g in zip(starts, grids))
+    whole = parting_heights(seam, frames[0], float(low[0]), float(low[1]), pixel_mm, int(rows), int(columns), master)
+    parts = [whole[i : i + g.rows, j : j + g.columns] for (j, i), g in zip(starts, grids)]
+    return [(g, -part[:, ::-1] if turn else part) for g, part, turn in zip(grids, parts, turned)]
+
+
+def _cover_piece(
+    master: Master,
+    seam: Seam,
+    piece: int,
+    rule: ThicknessRule,
+    brief: RubberBrief,
+    grid: Grid,
+    parting: np.ndarray,
+    covering_mm: np.ndarray,
+    spacing_mm: float,
+    by_cause: bool,
+    scene: RayScene,
+) -> _Cover:
+    """Raise one piece's outside, map by map: filled, skin, edge, foot flange, draft, flange.
+
+    parting : (rows, columns) heights of the parting surface on the grid, in the piece's frame. covering_mm : (k, 3)
+    points over the piece's skin, `spacing_mm` apart. by_cause=False leaves out the maps that only
+    part the volume: skin and half the skin then count as edge.
+    """
+    frame = pull_frame(np.asarray(seam.pieces[piece].pull))
+    points = frame.to_frame(covering_mm)
+    pixel_mm = grid.pixel_mm
+    several = len(seam.pieces) > 2
+    base_low, base_high = _above_base(frame, grid, master)
+    low = np.maximum(parting, base_low)
+    usable = low < base_high
+    filled = _own_columns(master, seam, piece, frame, grid, parting)
+    filled[~usable] = EMPTY_TOP
+
+    above = points[:, 2] - _read_map(parting, grid, points)
+    keep = above > -rule.edge_mm  # skin just under the parting surface is still covered
+    points, above = points[keep], np.maximum(above[keep], 0.0)
+    # the balls are that much larger
+    guard = missed_mm(spacing_mm, rule.skin_mm)
+    showing = _can_show(points, filled, grid, rule.edge_mm + guard)
+    points, above = points[showing], above[showing]
+    skin, half = filled.copy(), filled.copy()
+    thick = wanted_thickness_mm(points, above, rule, frame, (), brief)
+    if by_cause:
+        raise_by_balls(skin, points, np.full(len(points), rule.skin_mm + guard), grid)
+        raise_by_balls(half, points, np.full(len(points), rule.skin_mm / 2 + guard), grid)
+        left = thick > rule.skin_mm
+    else:
+        left = np.ones(len(points), bool)
+    edge = skin.copy()
+    raise_by_balls(edge, points[left], thick[left] + guard, grid)
+    walls = _filled_walls(points, above, filled, grid, rule)
+    raise_by_balls(edge, walls[0], walls[1] + guard, grid)
+    handled = edge
+    if brief.handling_points_mm:
+        handled = edge.copy()
+        thick = wanted_thickness_mm(points, above, rule, frame, brief.handling_points_mm, brief) + guard
+        raise_by_balls(handled, points, thick, grid)
+    if several:
+        footed = _with_foot_prism(handled, frame, grid, rule, master, seam, piece)
+    else:
+        footed = _with_foot_flange(handled, filled, frame, grid, rule, master)
+    drafted = limit_slope(footed, brief.draft_deg, pixel_mm)
+    body = usable & (drafted > low)
+    outer = np.where(body, np.minimum(drafted, base_high), -np.inf)
+    if several:
+        near, flange_top = _leaning_flange(low, filled, pixel_mm, rule)
+        near = _outside(near, low + rule.flange_mm / 2, frame, grid, master, scene)
+    else:
+        near = ndimage.distance_transform_edt(~np.isfinite(filled)) * pixel_mm <= rule.flange_width_mm
+        flange_top = low + rule.flange_mm
+    on_board = (parting >= base_low) & (parting < base_high)  # the wall ends where the board begins
+    flange = near & on_board & (outer < flange_top)
+    final = np.where(flange, np.minimum(flange_top, base_high), outer)
+    floor = np.where(np.isfinite(low), low, parting)
+    stages = (filled, skin, half, edge, handled, drafted, final)
+    # of many pieces a column may pass through skin of several: what of it is the master is measured, stage by stage
+    solid = 0.0 if several else _solid_of_piece_mm3(master, seam, piece, frame, grid, parting)
+    inside = _solid_in_columns(master, frame, grid, low, base_high, stages) if several else [0.0] * len(stages)
+    body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3 = (
+        _volume(height, low, base_high, pixel_mm) - body_part for height, body_part in zip(stages, inside)
+    )
+    envelope = Envelope(
+        piece=piece,
+        name=seam.pieces[piece].name,
+        frame=frame,
+        origin_mm=(grid.x0_mm, grid.y0_mm),
+        pixel_mm=pixel_mm,
+        parting_mm=floor.astype(np.float32),
+        filled_mm=np.where(np.isfinite(filled), filled, np.nan).astype(np.float32),
+        outer_mm=np.where(np.isfinite(final), final, np.nan).astype(np.float32),
+        flange=flange,
+        open_base=body & (drafted >= base_high),
+        of_many=several,
+    )
+    return _Cover(envelope, body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3, solid)
+
+
+def missed_mm(spacing_mm: float, thickness_mm: float) -> float:
+    """By how much balls about points that cover a skin fall short of its offset, at most: a place is within 0.58
+    spacings of a point, and at a distance d from it the offset thins by d² / 2t."""
+    return (0.58 * spacing_mm) ** 2 / (2 * thickness_mm)
+
+
+_STEEPEST_FLANGE = 4.0  # rise over run: past it a pixel's slope says more of the lattice than of the flange
+
+
+def _leaning_flange(
+    low: np.ndarray, filled: np.ndarray, pixel_mm: float, rule: ThicknessRule
+) -> tuple[np.ndarray, np.ndarray]:
+    """(rows, columns) bool, where a flange may lie that leans against the pull, and its top: as wide as asked up the
+    slope, at half its thickness, and as thick across it."""
+    far, (i, j) = ndimage.distance_transform_edt(~np.isfinite(filled), return_indices=True)
+    level = np.where(np.isfinite(low), low, 0.0)
+    up = level - level[i, j]
+    slope = np.minimum(np.hypot(*np.gradient(level, pixel_mm)), _STEEPEST_FLANGE)
+    run = np.hypot(far * pixel_mm, up)
+    # its rim stands along the pull, and so leans out where the flange rises
+    near = run + rule.flange_mm / 2 * slope * up / np.maximum(run, pixel_mm) <= rule.flange_width_mm
+    return near, low + rule.flange_mm * np.hypot(1.0, slope)
+
+
+def _outside(
+    pixels: np.ndarray, height: np.ndarray, frame: PullFrame, grid: Grid, master: Master, scene: RayScene
+) -> np.ndarray:
+    """The pixels ((rows, columns) bool) whose point at that height is not inside the master."""
+    i, j = np.nonzero(pixels & np.isfinite(height))
+    points = frame.to_master(np.column_stack([grid.x()[j], grid.y()[i], height[i, j]]))
+    out = np.zeros_like(pixels)
+    out[i, j] = ~inside_body(scene, master.normals, points)
+    return out
+
+
+def _with_foot_prism(
+    height: np.ndarray, frame: PullFrame, grid: Grid, rule: ThicknessRule, master: Master, seam: Seam, piece: int
+) -> np.ndarray:
+    """The flange on the board round the foot of a piece, whichever way it is pulled."""
+    import manifold3d
+
+    foot = _foot_edges(master, _own(master, seam, piece))
+    if not len(foot):
+        return height
+    outline = shapely.MultiLineString(list(master.vertices_mm[foot][:, :, :2])).buffer(rule.flange_width_mm)
+    rings = [r for part in shapely.get_parts(outline) for r in (part.exterior, *part.interiors)]
+    flat = manifold3d.CrossSection([np.asarray(r.coords)[:-1] for r in rings], manifold3d.FillRule.EvenOdd)
+    prism = flat.extrude(rule.flange_mm).to_mesh()
+    points = frame.to_frame(np.asarray(prism.vert_properties, float))
+    return np.maximum(height, column_image(points, np.asarray(prism.tri_verts), grid)[0])
+
+
+def _foot_edges(master: Master, mine: np.ndarray) -> np.ndarray:
+    """(k, 2) vertices of the edges along which the given faces ((m,) bool) meet an open base."""
+    if master.base != "open" or not master.base_faces.any():
+        return np.zeros((0, 2), np.int64)
+    edges = np.sort(master.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 3, 2), axis=2)
+    size = len(master.vertices_mm)
+
+    def keys(which: np.ndarray) -> np.ndarray:
+        return np.unique(edges[which][..., 0].astype(np.int64) * size + edges[which][..., 1])
+
+    both = np.intersect1d(keys(mine), keys(master.base_faces))
+    return np.stack([both // size, both % size], axis=1)
+
+
+def _can_show(points: np.ndarray, filled: np.ndarray, grid: Grid, reach_mm: float) -> np.ndarray:
+    """(k,) bool: can a ball of this reach about each point rise above the filled columns anywhere?"""
+    size = 2 * int(np.ceil(reach_mm / grid.pixel_mm)) + 3
+    around = ndimage.minimum_filter(filled, size=size, mode="constant", cval=-np.inf)
+    i, j = grid.nearest(points[:, 0], points[:, 1])
+    return points[:, 2] + reach_mm > around[i, j]
+
+
+def _filled_walls(
+    points: np.ndarray, above: np.ndarray, filled: np.ndarray, grid: Grid, rule: ThicknessRule
+) -> tuple[np.ndarray, np.ndarray]:
+    """Points down the walls of the filled columns, with the edge band's thickness.
+
+    Where a lock is filled, the filled solid has a wall below the overhang that the master lacks; the outline's own
+    samples are dropped down it in steps of a third of the edge thickness.
+    """
+    if rule.band_mm <= 0 or rule.edge_mm <= rule.skin_mm:
+        return np.zeros((0, 3)), np.zeros(0)
+    inside = np.isfinite(filled)
+    rim = ~ndimage.binary_erosion(inside, iterations=2)
+    i, j = grid.nearest(points[:, 0], points[:, 1])
+    on_rim = np.flatnonzero(rim[i, j])
+    steps = np.arange(0.0, (1 + FADE) * rule.band_mm + 1e-9, rule.edge_mm / 3)
+    thick = rule.skin_mm + (rule.edge_mm - rule.skin_mm) * _edge_share(steps, rule.band_mm)
+    dropped, radii = [np.zeros((0, 3))], [np.zeros(0)]
+    for level, radius in zip(steps, thick):
+        which = on_rim[above[on_rim] > level]
+        lower = points[which].copy()
+        lower[:, 2] -= above[which] - level
+        dropped.append(lower)
+        radii.append(np.full(len(which), radius))
+    return np.vstack(dropped), np.concatenate(radii)
+
+
+def _with_foot_flange(
+    height: np.ndarray, filled: np.ndarray, frame: PullFrame, grid: Grid, rule: ThicknessRule, master: Master
+) -> np.ndarray:
+    """The flange on the board round the foot of a piece with an open base, pulled level or nearly so."""
+    across = float(frame.axes[1][2])
+    if master.base != "open" or not master.base_faces.any() or across < 0.8:
+        return height
+    out = height.copy()
+    rise = grid.y() * across
+    rows = np.flatnonzero((rise >= 0) & (rise < rule.flange_mm))
+    if not len(rows):
+        return out
+    foot = filled[rows].max(axis=0)  # the outline where it leaves the board
+    columns = np.flatnonzero(np.isfinite(foot))
+    x = grid.x()[columns]
+    for row in rows:
+        line = Grid(grid.x0_mm, float(grid.y()[row]), grid.pixel_mm, 1, grid.columns)
+        points = np.column_stack([x, np.full(len(x), grid.y()[row]), foot[columns]])
+        strip = out[row : row + 1]
+        raise_by_balls(strip, points, np.full(len(points), rule.flange_width_mm), line)
+    return out
+
+
+def _thickness_of(master: Master, seam: Seam, envelope: Envelope, rule: ThicknessRule) -> np.ndarray:
+    """Sampled true thickness (mm): from the glove's outside to the nearest point of the piece's own skin, in 3-D.
+
+    The nearest vertices give candidate faces; the distance is then to the faces themselves.
+    """
+    import trimesh
+
+    body = np.isfinite(envelope.outer_mm) & ~envelope.flange & ~envelope.open_base
+    i, j = np.nonzero(body)
+    step = max(len(i) // 30_000, 1)
+    i, j = i[::step], j[::step]
+    x = envelope.origin_mm[0] + j * envelope.pixel_mm
+    y = envelope.origin_mm[1] + i * envelope.pixel_mm
+    points = envelope.frame.to_master(np.column_stack([x, y, envelope.outer_mm[i, j]]))
+    mine = np.flatnonzero((seam.labels == envelope.piece) & skin_faces(master))
+    faces = master.faces[mine]
+    taken = samples_on_every_face(master.vertices_mm, faces, master.face_areas_mm2[mine], 2.5 * rule.skin_mm)
+    nearest = spatial.cKDTree(taken.points_mm).query(points, k=6)[1]
+    triangles = master.vertices_mm[faces[taken.faces[nearest.ravel()]]]
+    closest = trimesh.triangles.closest_point(triangles, np.repeat(points, 6, axis=0))
+    away = np.linalg.norm(closest - np.repeat(points, 6, axis=0), axis=1).reshape(-1, 6)
+    return away.min(axis=1)
+
+
+def _coats(
+    rule: ThicknessRule, stuff: RubberMaterial, total_mm3: float, area_mm2: float, half_mm3: float, full_mm3: float
+) -> tuple[Coat, ...]:
+    """Brushed coats: a print coat over the true skin, even build coats, then what fills locks and edges.
+
+    No coat is thicker than the catalogue says it stands on a wall. The skin's volume by thickness is the quadratic
+    through nothing, half and full thickness (Steiner's formula to its second term).
+    """
+    t = rule.skin_mm
+    b = (full_mm3 - 2 * half_mm3) / (t * t / 2)
+    a = full_mm3 / t - b * t
+    first = min(stuff.print_coat_mm, t)
+    count = int(np.ceil((t - first) / stuff.build_coat_mm - 1e-9))
+    ends = np.append(0.0, np.linspace(first, t, count + 1))
+    coats = [Coat("print coat", first, area_mm2 * first, False)]
+    for k, (inner, outer) in enumerate(itertools.pairwise(ends[1:].tolist()), 1):
+        volume = a * (outer - inner) + b * (outer**2 - inner**2)
+        coats.append(Coat(f"build coat {k}", outer - inner, volume, True))
+    used = sum(coat.volume_mm3 for coat in coats)
+    coats.append(Coat("lock fill, edges and flange", 0.0, max(total_mm3 - used, 0.0), True))
+    return tuple(coats)
+
+
+def coat_volumes_mm3(rubber: Rubber, at: int) -> tuple[float, ...]:
+    """What each coat takes on piece `at`: coats of a thickness by the pieces' skins, the filling one what is left of
+    each piece, so that a coat adds up over the pieces and a piece over its coats."""
+    skins = np.array([part.skin_mm3 for part in rubber.parts])
+    share = skins / skins.sum() if skins.sum() > 0 else np.full(len(skins), 1 / len(skins))
+    wholes = np.array([part.total_mm3 for part in rubber.parts])
+    wholes = wholes + (rubber.volume_mm3.likely - wholes.sum()) * share  # detail still to be carved goes by skin
+    spread = sum(coat.volume_mm3 for coat in rubber.coats if coat.thickness_mm > 0)
+    left = np.maximum(wholes - spread * share, 0.0)
+    fill = left / left.sum() if left.sum() > 0 else share
+    return tuple(float(c.volume_mm3 * (share if c.thickness_mm > 0 else fill)[at]) for c in rubber.coats)
+
+
+def brush_rubber(
+    master: Master,
+    seam: Seam,
+    brief: Brief,
+    progress: Progress = SILENT,
+    stuff: RubberMaterial | None = None,
+) -> Rubber:
+    """The glove of every piece: envelope, volume by cause, coats, true thickness.
+
+    stuff : says how thick a coat stands; without it the bundled catalogue's rubber.
+    Each piece is covered on two lattices of different pitch: their difference is the resolution's share of the
+    interval. Raises `PlanImpossible` where the master is no closed solid or the pixel would be absurdly fine.
+    """
+    if not master.health.is_solid or master.volume_mm3 <= 0:
+        raise PlanImpossible(
+            "Rubber, jacket and casts need a closed master, and this one could not be closed; mend it in your "
+            "sculpting program, or use the undercut map and seam alone."
+        )
+    stuff = stuff or read_catalogue(None).rubber_for(brief.materials)
+    rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
+    pixel = brief.rubber.pixel_mm or max(rule.skin_mm / 7.0, max(master.size_mm) / 2200.0)
+    if (max(master.size_mm) / pixel) ** 2 > 6.4e7:
+        raise PlanImpossible(
+            f"A pixel of {pixel:g} mm is too fine for a piece of {max(master.size_mm):.0f} mm; "
+            "give a larger rubber.pixel_mm in the brief, or leave it out."
+        )
+    spacing = SPACING_PIXELS * pixel
+    scene = ray_scene(master.vertices_mm, master.faces)
+    pieces = range(len(seam.pieces))
+    points = in_threads(
+        lambda k: _piece_points(master, seam, k, spacing), pieces, progress, (0.0, 0.1), "points over the skin"
+    )
+    fine, coarse = in_threads(
+        lambda size: _lattice(master, seam, rule, brief.rubber, size, points), (pixel, 1.37 * pixel), progress,
+        (0.1, 0.3), "the parting surface",
+    )  # fmt: skip
+    made = in_threads(
+        lambda k: _cover_piece(
+            master, seam, k % len(pieces), rule, brief.rubber, *(*fine, *coarse)[k], points[k % len(pieces)], spacing,
+            by_cause=k in pieces, scene=scene,
+        ),
+        range(2 * len(pieces)), progress, (0.3, 0.9), "covering the pieces, and again on a coarser lattice",
+    )  # fmt: skip
+    covers, checks = made[: len(pieces)], made[len(pieces) :]
+    thickness = np.concatenate(
+        in_threads(
+            lambda cover: _thickness_of(master, seam, cover.envelope, rule), covers, progress, (0.9, 1.0),
+            "measuring the thickness",
+        )
+    )  # fmt: skip
+    parts = tuple(_parts(cover) for cover in covers)
+    fine_mm3, coarse_mm3 = sum(c.rubber_mm3 for c in covers), sum(c.rubber_mm3 for c in checks)
+    skin = sum(c.skin_mm3 - c.filled_mm3 for c in covers)
+    half = sum(c.half_skin_mm3 - c.filled_mm3 for c in covers)
+    claims = _claims(master, seam, [c.envelope for c in covers], rule, scene) if len(pieces) > 2 else ()
+    interval = _interval(master, brief, skin, fine_mm3, coarse_mm3, claims)
+    true_skin = master.skin_area_mm2 * master.detail_allowance
+    return Rubber(
+        skin_thickness_mm=rule.skin_mm,
+        edge_thickness_mm=rule.edge_mm,
+        edge_band_mm=rule.band_mm,
+        flange_width_mm=rule.flange_width_mm,
+        flange_thickness_mm=rule.flange_mm,
+        thickness_reason=rule.reason,
+        envelopes=tuple(cover.envelope for cover in covers),
+        parts=parts,
+        measured_volume_mm3=tuple(cover.rubber_mm3 for cover in checks),
+        volume_mm3=interval,
+        coats=_coats(rule, stuff, interval.likely, true_skin, half, skin),
+        min_thickness_mm=float(thickness.min()),
+        thickness_quantiles_mm=tuple(float(q) for q in np.quantile(thickness, [0.05, 0.25, 0.5, 0.75, 0.95])),
+    )
+
+
+def _parts(cover: _Cover) -> RubberParts:
+    return RubberParts(
+        skin_mm3=cover.skin_mm3 - cover.filled_mm3,
+        lock_fill_mm3=cover.filled_mm3 - cover.solid_mm3,
+        edge_mm3=cover.edge_mm3 - cover.skin_mm3,
+        draft_mm3=cover.draft_mm3 - cover.handled_mm3,
+        flange_mm3=cover.flange_mm3 - cover.draft_mm3,
+        handling_mm3=cover.handled_mm3 - cover.edge_mm3,
+    )
+
+
+_CLAIM_SAMPLES = 60_000  # a piece
+
+
+def _claims(
+    master: Master, seam: Seam, envelopes: Sequence[Envelope], rule: ThicknessRule, scene: RayScene
+) -> tuple[tuple[str, float], ...]:
+    """Rubber that two pieces both count, and that no piece counts, mm³: each piece's outside is a height map, and
+    where skin lies one layer under another the maps of several pieces need not fit each other."""
+    twice = 0.0
+    for envelope in envelopes:
+        i, j = np.nonzero(np.isfinite(envelope.outer_mm))
+        step = max(len(i) // _CLAIM_SAMPLES, 1)
+        i, j = i[::step], j[::step]
+        low, thick = envelope.parting_mm[i, j], np.maximum((envelope.outer_mm - envelope.parting_mm)[i, j], 0.0)
+        x, y = (o + n * envelope.pixel_mm for o, n in zip(envelope.origin_mm, (j, i)))
+        height = low + thick * np.mod(0.5 + 0.6180339887498949 * np.arange(len(i)), 1.0)
+        points = envelope.frame.to_master(np.column_stack([x, y, height]))
+        others = np.any([_holds(e, points) for e in envelopes if e is not envelope], axis=0)
+        counted = others & ~inside_body(scene, master.normals, points)
+        twice += 0.5 * float(thick[counted].sum(dtype=float)) * step * envelope.pixel_mm**2
+    skin = np.flatnonzero(skin_faces(master))
+    over = face_centres(master.vertices_mm, master.faces[skin]) + rule.skin_mm / 2 * master.normals[skin]
+    bare = ~np.any([_holds(e, over) for e in envelopes], axis=0) & ~inside_body(scene, master.normals, over)
+    none = float(master.face_areas_mm2[skin[bare]].sum()) * rule.skin_mm
+    return (("places two pieces both claim", twice), ("skin by the joints that no piece reaches", none))
+
+
+def _holds(envelope: Envelope, points_mm: np.ndarray) -> np.ndarray:
+    """(k,) bool: which (k, 3) plan points lie in a piece's columns."""
+    at = envelope.frame.to_frame(points_mm)
+    rows, columns = envelope.outer_mm.shape
+    fx, fy = ((at[:, k] - envelope.origin_mm[k]) / envelope.pixel_mm for k in (0, 1))
+    i, j = np.clip(np.rint(fy), 0, rows - 1).astype(int), np.clip(np.rint(fx), 0, columns - 1).astype(int)
+    inside = (fx > -0.5) & (fy > -0.5) & (fx < columns - 0.5) & (fy < rows - 0.5)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(inside & (at[:, 2] > envelope.parting_mm[i, j]) & (at[:, 2] < envelope.outer_mm[i, j]))
+
+
+def _interval(
+    master: Master,
+    brief: Brief,
+    skin_mm3: float,
+    fine_mm3: float,
+    coarse_mm3: float,
+    claims: tuple[tuple[str, float], ...] = (),
+) -> Interval:
+    """Rubber with what may move it. Causes are independent, so their half-widths add in quadrature."""
+    likely = fine_mm3 + (master.detail_allowance - 1.0) * skin_mm3
+    share = skin_mm3 / max(likely, 1e-9)
+    causes = (
+        ("lattice resolution", abs(fine_mm3 - coarse_mm3) / max(fine_mm3, 1e-9)),
+        ("detail still to be carved", master.detail_allowance_uncertainty * share),
+        ("brushing by hand", brief.rubber.brushing_variation * share),
+        *((name, volume / max(likely, 1e-9)) for name, volume in claims),
+    )
+    half = float(np.sqrt(sum(width**2 for _, width in causes)))
+    return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
+
+
+def flange_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
+    """Area of each piece's flange on its parting surface: of two pieces seen along the pull, of more along its lean."""
+    found = []
+    for envelope in rubber.envelopes:
+        lean = np.ones(envelope.flange.shape)
+        if len(rubber.envelopes) > 2:
+            slope = np.hypot(*np.gradient(envelope.parting_mm.astype(float), envelope.pixel_mm))
+            lean = np.hypot(1.0, np.minimum(slope, _STEEPEST_FLANGE))
+        found.append(float(lean[envelope.flange].sum()) * envelope.pixel_mm**2)
+    return tuple(found)
+
+
+def wall_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
+    """Wall to build before each piece is brushed: of two all of it for the first. Of more every joint's wall once, so
+    half of all flanges, by the pieces' own flanges; the last finds its neighbours' standing."""
+    areas = flange_areas_mm2(rubber)
+    if len(areas) <= 2:
+        return (areas[0], *(0.0 for _ in areas[1:]))
+    whole, first = sum(areas) / 2, max(sum(areas[:-1]), 1e-9)
+    return (*(whole * area / first for area in areas[:-1]), 0.0)
+
+
+def add_tabs(rubber: Rubber, keys: Keys) -> Rubber:
+    """The same glove with its tabs' rubber counted: parts, measured volume, interval and the last coat."""
+    tabs = [sum(k.volume_mm3 for k in keys.keys if k.piece == e.piece) for e in rubber.envelopes]
+    total = float(sum(tabs))
+    grown = rubber.volume_mm3
+    scale = (grown.likely + total) / grown.likely
+    coats = (*rubber.coats[:-1], replace(rubber.coats[-1], volume_mm3=rubber.coats[-1].volume_mm3 + total))
+    return replace(
+        rubber,
+        parts=tuple(replace(part, tabs_mm3=float(tab)) for part, tab in zip(rubber.parts, tabs)),
+        measured_volume_mm3=tuple(float(v + tab) for v, tab in zip(rubber.measured_volume_mm3, tabs)),
+        volume_mm3=Interval(grown.low * scale, grown.likely + total, grown.high * scale, grown.causes),
+        coats=coats,
+    )

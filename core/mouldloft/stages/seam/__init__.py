@@ -1,0 +1,1 @@
+"""Stage seam: which piece owns each face, and the line between them."""

@@ -1,0 +1,1 @@
+"""Stage wall: the parting surface and the wall built to it."""

@@ -1,0 +1,1 @@
+"""The trade's formulas, without meshes: laminate, panels, lifting."""
