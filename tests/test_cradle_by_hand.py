@@ -121,6 +121,17 @@ def test_margins_of_the_trough_by_hand() -> None:
     assert just.passes
 
 
+def test_a_negative_tilt_costs_what_the_positive_one_costs() -> None:
+    brief = CradleBrief(working_tilts_deg=(-20.0, 20.0, -10.0, 0.0))
+    lie = trough()
+    back, forth, less, level = _margins(lie, _lay_out(lie, brief, 0.2113, 0.5), brief)
+    tan_20 = math.tan(math.radians(20))
+    # on the floor 140 - 190 tan 20, in the frame 80 - 50 tan 20, whichever way it tips
+    assert (back.on_floor_mm, back.in_frame_mm) == pytest.approx((140 - 190 * tan_20, 80 - 50 * tan_20))
+    assert (back.margin_mm, back.passes) == (forth.margin_mm, forth.passes)
+    assert back.margin_mm < less.margin_mm < level.margin_mm
+
+
 def test_margins_along_the_piece_count_the_boards_thickness() -> None:
     lie = trough(along=200.0)
     layout = _lay_out(lie, CradleBrief(), 0.2113, 0.9)

@@ -8,7 +8,8 @@ import math
 import bpy
 import numpy as np
 
-from . import bench, results, state
+from ...scene import results, state
+from ...work import jobs
 
 SCENE = "Mouldloft pictures"
 PIECE = "Mouldloft piece"
@@ -218,7 +219,7 @@ class MOULDLOFT_OT_cameras(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        return bench.job() is None
+        return jobs.job() is None
 
     def execute(self, context):
         if not results.of_role("map") or not results.of_role("seam"):
@@ -241,7 +242,7 @@ class MOULDLOFT_OT_render(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        return bench.job() is None
+        return jobs.job() is None
 
     def _prepare(self, context):
         settings = context.scene.mouldloft
@@ -285,7 +286,7 @@ class MOULDLOFT_OT_animate(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        return bench.job() is None and bool(results.of_role("glove"))
+        return jobs.job() is None and bool(results.of_role("glove"))
 
     def execute(self, context):
         scene = context.scene

@@ -7,8 +7,8 @@ import json
 import bpy
 import numpy as np
 
+from ..work.display import Colours, Line, Place, Shape, Shown, Thickness
 from . import reading
-from .display import Colours, Line, Place, Shape, Shown, Thickness
 
 COLLECTION = "Mouldloft"
 ROOT = "Mouldloft plan"
