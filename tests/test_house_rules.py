@@ -164,7 +164,7 @@ def test_a_stage_reads_an_earlier_one_by_what_it_offers():
 
 
 def test_what_no_stage_owns_knows_only_the_master():
-    """A module of stages/ that is neither a stage nor the pipeline serves them all, so it may lean on the first alone."""
+    """A module of stages/ that is neither a stage nor the pipeline serves them all: it leans on the first alone."""
     wrong = [
         f"{one} > {other}"
         for one, other in _core_imports()

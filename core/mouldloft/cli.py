@@ -174,7 +174,7 @@ def _run(
     print(f"\nResults in {out.resolve()}:" if not quiet else str(out.resolve()))
     if not quiet:
         for item in written:
-            print(f"  {item.path.name:<22} {item.what}")
+            print(f"  {item.path.relative_to(out)!s:<22} {item.what}")
 
 
 @app.command("plan")

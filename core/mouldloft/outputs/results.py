@@ -14,7 +14,7 @@ from ..base.errors import PlanImpossible
 from ..base.files import make_folder, write_text, write_whole, written_together
 from ..base.progress import SILENT, Progress
 from ..stages.plan import MouldPlan, OpenSurvey
-from .planfile import save_plan
+from .planfile import ARRAYS, PLAN_NAME, drop_old_arrays, save_plan
 from .summary import summary_text
 
 
@@ -152,27 +152,42 @@ def write_results(
     before `PlanImpossible` is raised.
     """
     target = Path(folder)
-    made: list[Written] = []
-    refused: PlanImpossible | None = None
-
-    with written_together(target) as inner:
-        made.append(Written(write_text(inner / "summary.txt", summary_text(plan) + "\n"), "the summary above"))
-        for name, what, write in _OUTPUTS:
-            if not pictures and name not in _WITHOUT_RENDERER:
-                continue
-            progress.begin(name)
-            made.append(Written(write(plan, inner, progress), what))
-        if solids:
-            progress.begin("solids")
-        try:
-            made += _write_solids(plan, inner / "solids", solids, progress)
-        except PlanImpossible as error:
-            refused = error
+    with written_together(target, last=PLAN_NAME) as inner:
+        made, refused = _make_all(plan, inner, progress, pictures, solids)
         progress.begin("saving")
-        saved = Written(save_plan(plan, target), "the whole plan; reopen it with: mouldloft show")
-        names = [file.path.name for file in made]
+        save_plan(plan, inner)
+        arrays = [path.name for path in inner.glob(ARRAYS)]
+        files = {path.relative_to(inner) for path in inner.rglob("*") if path.is_file()}
+    for name in arrays:
+        drop_old_arrays(target, name)
     if refused is not None:
         raise PlanImpossible(f"{refused} All else of the plan is written in {target}.") from refused
+    saved = Written(target / PLAN_NAME, "the whole plan; reopen it with: mouldloft show")
     placed = [Written(target / file.path.name, file.what) for file in made]
-    left = [Written(target / name, "left from an earlier run, not of this plan") for name in _BY_CHOICE]
-    return (saved, *placed, *(old for old in left if old.path.name not in names and old.path.exists()))
+    return (saved, *placed, *_left_behind(target, [file.path.name for file in made], files))
+
+
+def _make_all(
+    plan: MouldPlan, inner: Path, progress: Progress, pictures: bool, solids: tuple[str, ...]
+) -> tuple[list[Written], PlanImpossible | None]:
+    """Everything but plan.json, and why there are no solids where they were asked for."""
+    made = [Written(write_text(inner / "summary.txt", summary_text(plan) + "\n"), "the summary above")]
+    for name, what, write in _OUTPUTS:
+        if not pictures and name not in _WITHOUT_RENDERER:
+            continue
+        progress.begin(name)
+        made.append(Written(write(plan, inner, progress), what))
+    if solids:
+        progress.begin("solids")
+    try:
+        return made + _write_solids(plan, inner / "solids", solids, progress), None
+    except PlanImpossible as error:
+        return made, error
+
+
+def _left_behind(target: Path, names: list[str], files: set[Path]) -> list[Written]:
+    """What an earlier run left in the folder and this one did not replace."""
+    left = [target / name for name in _BY_CHOICE if name not in names and (target / name).exists()]
+    inside = [path for name in names if (target / name).is_dir() for path in sorted((target / name).rglob("*"))]
+    left += [path for path in inside if path.is_file() and path.relative_to(target) not in files]
+    return [Written(path, "left from an earlier run, not of this plan") for path in left]

@@ -2,7 +2,7 @@
 
 from .boards import Wall, build_wall, wall_assumptions
 from .joints import parting_of
-from .parting import parting_heights
+from .surface import parting_heights
 
 __all__ = [
     "Wall",

@@ -14,10 +14,11 @@ from ...base.progress import SILENT, Progress
 from ...geometry.contour import cross_at_zero, join_chains
 from ...geometry.depthmap import Grid, grid_around
 from ...geometry.frame import PullFrame, pull_frame
+from ...geometry.heightmap import sample_map
 from ...geometry.polyline import spaced_out, steps_mm
 from ..master import Master
 from ..seam import Seam, SeamLine
-from .parting import parting_heights, sample_map
+from .surface import parting_heights
 
 _STEP_MM = 8.0  # between rulings of a bent strip
 _STATION_MM = 96.0  # between numbered stations
