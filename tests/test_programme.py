@@ -29,7 +29,7 @@ from mouldloft.stages.programme import (
     set_programme,
     split_into_batches,
 )
-from mouldloft.stages.rubber.glove import Coat
+from mouldloft.stages.rubber.record import Coat
 from trade_bodies import box, cradle_of, jacket_of, keys_of, locks_of, rubber_of, seam_of
 
 LINE = np.array([[0.0, 0, 0], [0, 0, 1000], [0, 300, 1000], [0, 300, 0]])  # 2.6 m round

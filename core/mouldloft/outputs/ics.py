@@ -10,8 +10,8 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from ..base.errors import OutputRefused
+from ..base.figures import counted
 from ..base.files import write_text
-from ..base.house import counted
 from ..stages.programme import Programme, Task
 
 _MOST_OCTETS = 75  # of a line, before it is folded

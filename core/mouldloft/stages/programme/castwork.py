@@ -6,7 +6,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from ...base.house import listed
+from ...base.figures import listed
 from ...base.marks import Assumption, Mark
 from ...trade.price import cleanup_hours, joint_hours
 from .mixes import Workshop

@@ -16,11 +16,11 @@ from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue, RubberMaterial, temperature_factor
 from ..cast import Cast
 from ..cradle import Cradle
-from ..jacket.layup import Jacket, JacketPiece
-from ..keys.place import Keys
-from ..rubber.glove import Rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
-from ..seam.place import Seam
-from ..undercut import Locks
+from ..jacket import Jacket, JacketPiece
+from ..keys import Keys
+from ..locks import Locks
+from ..rubber import Rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
+from ..seam import Seam
 from .record import Batch
 
 TACK_COAT_MM = 0.3  # common practice: a thin wet film for the next coat to take to

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from ...base.marks import Assumption, Mark
 from ...trade.price import wall_hours
-from ..jacket.layup import JacketPiece
+from ..jacket import JacketPiece
 from .mixes import Workshop
 from .work import GRIND_WEAR, LIFT_WEAR, RESIN_WEAR, RUBBER_WEAR, SOLVENT_WEAR, Ledger, Wait, Work
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from ...base.house import counted, number, percent
+from ...base.figures import counted, number, percent
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...inputs.brief import Brief
@@ -17,11 +17,11 @@ from ...inputs.catalogue import Catalogue, temperature_factor
 from ...trade.shifts import DAY_MIN
 from ..cast import Cast
 from ..cradle import Cradle
-from ..jacket.layup import Jacket
-from ..keys.place import Keys
-from ..rubber.glove import Rubber
-from ..seam.place import Seam
-from ..undercut import Locks
+from ..jacket import Jacket
+from ..keys import Keys
+from ..locks import Locks
+from ..rubber import Rubber
+from ..seam import Seam
 from .castwork import cast_work_assumptions, run_works
 from .days import Worked, days_to, first_day, mended, mixed_days, place_work, tasks_of
 from .mixes import Workshop, with_first_days
