@@ -10,6 +10,7 @@ import functools
 from types import SimpleNamespace
 
 import numpy as np
+from mouldloft.base.intervals import Interval
 from mouldloft.base.marks import Assumption, Mark
 from mouldloft.geometry.depthmap import column_image, grid_around, limit_slope, raise_by_balls
 from mouldloft.geometry.frame import pull_frame
@@ -23,7 +24,7 @@ from mouldloft.stages.keys.place import set_keys
 from mouldloft.stages.master import Health, Master
 from mouldloft.stages.opening import Candidate, Opening, SymmetryPlane
 from mouldloft.stages.programme import Batch, Programme, Task
-from mouldloft.stages.rubber.glove import Coat, Envelope, Interval, Rubber, RubberParts
+from mouldloft.stages.rubber.glove import Coat, Envelope, Rubber, RubberParts
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.takeoff import OrderLine, Takeoff
 from mouldloft.stages.undercut import LockRegion, Locks, UndercutField

@@ -11,6 +11,7 @@ import pytest
 import shapely
 import trimesh
 from mouldloft.base.errors import BriefRefused, PlanImpossible
+from mouldloft.base.intervals import Interval
 from mouldloft.cli import _asked
 from mouldloft.geometry.depthmap import grid_around, solid_between_mm
 from mouldloft.geometry.frame import pull_frame
@@ -37,7 +38,6 @@ from mouldloft.stages.master import Master
 from mouldloft.stages.pipeline import MouldPlan, back_glove, key_glove, plan, reckon_work, with_notes
 from mouldloft.stages.programme import bolt_count
 from mouldloft.stages.rubber.glove import (
-    Interval,
     Rubber,
     _claims,
     brush_rubber,

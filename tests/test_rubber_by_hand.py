@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import shapely
+from mouldloft.base.intervals import Interval
 from mouldloft.geometry.depthmap import Grid
 from mouldloft.geometry.frame import pull_frame
 from mouldloft.inputs.brief import Brief, RubberBrief
@@ -16,7 +17,6 @@ from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.keys.place import Key, Keys
 from mouldloft.stages.rubber.glove import (
     Coat,
-    Interval,
     RubberParts,
     ThicknessRule,
     _above_base,

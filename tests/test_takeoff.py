@@ -18,11 +18,9 @@ from mouldloft.inputs.brief import Brief, CastBrief, MaterialsBrief, RunBrief
 from mouldloft.inputs.catalogue import Catalogue, Pack, read_catalogue
 from mouldloft.stages.cast import Cast, lay_up_cast
 from mouldloft.stages.cradle import Cradle, CradlePiece
-from mouldloft.stages.rubber.glove import Interval
 from mouldloft.stages.takeoff import (
     MOULD_STAGES,
     Takeoff,
-    add_intervals,
     cheapest_packs,
     mould_life,
     order_csv,
@@ -249,12 +247,6 @@ def test_waste_moves_the_order_not_the_net(catalogue: Catalogue, cast: Cast) -> 
     assert line_of(none, "resin-polyester").net == line_of(half, "resin-polyester").net
     assert line_of(half, "resin-polyester").waste_fraction == pytest.approx(0.5)
     assert line_of(half, "silicone-tin-brush").buy > line_of(none, "silicone-tin-brush").buy
-
-
-def test_sums_of_intervals_are_careful() -> None:
-    made = add_intervals([Interval(9, 10, 11, (("hand", 0.1),)), Interval(27, 30, 33, (("hand", 0.1),))])
-    assert (made.low, made.likely, made.high) == (36, 40, 44)
-    assert dict(made.causes)["hand"] == pytest.approx(0.1)
 
 
 # --- life --------------------------------------------------------------------------------------------------

@@ -26,8 +26,8 @@ from ..base.house import (
     number,
     percent,
 )
+from ..base.intervals import Interval
 from ..stages.opening import direction_words
-from ..stages.rubber.glove import Interval
 from .words import rubber_kg_per_mm3, title_of
 
 if TYPE_CHECKING:
@@ -169,7 +169,7 @@ def _stretch_share(plan: MouldPlan) -> float:
 
 def _rubber_kg(plan: MouldPlan) -> Interval:
     v, density = plan.rubber.volume_mm3, rubber_kg_per_mm3(plan)
-    return Interval(v.low * density, v.likely * density, v.high * density, v.causes)
+    return v.times(density)
 
 
 def _heaviest_kg(plan: MouldPlan) -> float:

@@ -18,6 +18,7 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.ops import polygonize, split, unary_union
 
 from ..base.house import percent
+from ..base.intervals import CARVING, Interval, interval_of
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..geometry.contour import face_centres
@@ -29,7 +30,6 @@ from ..inputs.catalogue import Catalogue, GelcoatMaterial, TapeMaterial
 from ..trade.laminate import laminate_thickness_mm, resin_kg
 from ..trade.lifting import check_lift
 from .master import Master, skin_faces
-from .rubber.glove import Interval
 from .seam.place import Seam
 from .undercut import Locks
 
@@ -236,29 +236,15 @@ def _lay_shell(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Catalog
     )
 
 
-def combine_causes(causes: Sequence[tuple[str, float]]) -> float:
-    """Relative half-width of a figure with independent causes: the root of the sum of squares (JCGM 100:2008, 5.1.2,
-    for a product of powers)."""
-    return math.sqrt(sum(half**2 for _, half in causes))
-
-
-def interval_of(likely: float, causes: Sequence[tuple[str, float]]) -> Interval:
-    """Interval about a likely value with independent causes; causes of no width are left out."""
-    kept = tuple((name, half) for name, half in causes if half > 0)
-    half = combine_causes(kept)
-    return Interval(likely * max(0.0, 1 - half), likely, likely * (1 + half), kept)
-
-
 def _mass_interval(shell: _Shell, master: Master, catalogue: Catalogue) -> Interval:
     """Resin by hand, gelcoat by hand, carving still to come, each by its share of the mass."""
     resin_share = (shell.resin_kg + shell.joint_resin_kg) / shell.mass_kg
-    allowance = master.detail_allowance_uncertainty if master.detail_allowance > 1 else 0.0
     return interval_of(
         shell.mass_kg,
         (
             ("resin taken up by hand", catalogue.rates.laminate_uncertainty * resin_share),
             ("gelcoat's thickness", catalogue.rates.gelcoat_uncertainty * shell.gelcoat_kg / shell.mass_kg),
-            ("detail allowance", allowance),
+            (CARVING, master.detail_allowance_uncertainty * (1 - shell.joint_kg / shell.mass_kg)),
         ),
     )
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...base.house import listed
+from ...base.intervals import Interval
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...inputs.brief import Brief, JacketBrief
@@ -22,7 +23,7 @@ from ...trade.panels import KNOCK_DOWN, POISSON
 from ...trade.panels import SOURCE as PANEL_SOURCE
 from ..keys.place import RUBBER_DENSITY_KG_DM3, Keys
 from ..opening import direction_words
-from ..rubber.glove import Envelope, Interval, Rubber
+from ..rubber.glove import Envelope, Rubber
 from ..rubber.rims import covered
 from .fasteners import BOLT_PITCH_MM, Fasteners, Foot, place_fasteners, place_on_board
 from .footflange import LEVEL_PULL, foot_pixels
@@ -206,8 +207,7 @@ def _piece(
     brief: JacketBrief,
 ) -> JacketPiece:
     name = shell.envelope.name
-    volume, kg = rubber.volume_mm3, shell.rubber_kg
-    glove = Interval(kg * volume.low / volume.likely, kg, kg * volume.high / volume.likely, volume.causes)
+    glove = rubber.volume_mm3.times(shell.rubber_kg / rubber.volume_mm3.likely)
     jacket = shell.interval
     return JacketPiece(
         piece=shell.envelope.piece,
@@ -223,7 +223,10 @@ def _piece(
         checks=checks,
         lift=check_lift(shell.mass_kg, brief, f"the {name} of the jacket", most_kg=jacket.high),
         lift_with_glove=check_lift(
-            jacket.likely + kg, brief, f"the {name} of the jacket with its glove", most_kg=jacket.high + glove.high
+            jacket.likely + glove.likely,
+            brief,
+            f"the {name} of the jacket with its glove",
+            most_kg=jacket.high + glove.high,
         ),
         mass_interval_kg=jacket,
         patches=shell.schedule.patches,

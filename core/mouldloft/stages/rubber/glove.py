@@ -13,6 +13,7 @@ from scipy import ndimage, spatial
 
 from ...base.errors import PlanImpossible
 from ...base.house import counted
+from ...base.intervals import CARVING, Interval, interval_of
 from ...base.marks import Mark
 from ...base.progress import SILENT, Progress
 from ...base.threads import in_threads
@@ -108,16 +109,6 @@ class Coat:
     thickness_mm: float
     volume_mm3: float
     thickened: bool
-
-
-@dataclass(frozen=True)
-class Interval:
-    """Low, likely and high of a volume or mass, with what makes it up (name, relative half-width)."""
-
-    low: float
-    likely: float
-    high: float
-    causes: tuple[tuple[str, float], ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -781,17 +772,16 @@ def _interval(
     coarse_mm3: float,
     claims: tuple[tuple[str, float], ...] = (),
 ) -> Interval:
-    """Rubber with what may move it. Causes are independent, so their half-widths add in quadrature."""
+    """Rubber with what may move it, each cause by its share."""
     likely = fine_mm3 + (master.detail_allowance - 1.0) * skin_mm3
     share = skin_mm3 / max(likely, 1e-9)
     causes = (
         ("lattice resolution", abs(fine_mm3 - coarse_mm3) / max(fine_mm3, 1e-9)),
-        ("detail still to be carved", master.detail_allowance_uncertainty * share),
+        (CARVING, master.detail_allowance_uncertainty * share),
         ("brushing by hand", brief.rubber.brushing_variation * share),
         *((name, volume / max(likely, 1e-9)) for name, volume in claims),
     )
-    half = float(np.sqrt(sum(width**2 for _, width in causes)))
-    return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
+    return interval_of(likely, causes)
 
 
 def flange_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
@@ -827,6 +817,6 @@ def add_tabs(rubber: Rubber, keys: Keys) -> Rubber:
         rubber,
         parts=tuple(replace(part, tabs_mm3=float(tab)) for part, tab in zip(rubber.parts, tabs)),
         measured_volume_mm3=tuple(float(v + tab) for v, tab in zip(rubber.measured_volume_mm3, tabs)),
-        volume_mm3=Interval(grown.low * scale, grown.likely + total, grown.high * scale, grown.causes),
+        volume_mm3=grown.times(scale),
         coats=coats,
     )
