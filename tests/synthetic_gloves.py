@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from mouldloft.base.intervals import Interval
 from mouldloft.geometry.frame import pull_frame
-from mouldloft.stages.rubber.glove import Envelope, Rubber, RubberParts
+from mouldloft.stages.rubber.record import Envelope, Rubber, RubberParts
 
 SKIN_MM = 10.0
 FLANGE_WIDTH_MM = 60.0

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft.base.errors import Cancelled, CatalogueRefused
-from mouldloft.base.house import percent
+from mouldloft.base.figures import percent
 from mouldloft.base.progress import Progress
 from mouldloft.inputs.brief import Brief, CastBrief, JacketBrief, MaterialsBrief
 from mouldloft.inputs.catalogue import Catalogue, read_catalogue

@@ -16,7 +16,7 @@ from mouldloft.base.progress import Progress
 from mouldloft.estimate import STAND_INS, Body, Proportion, estimate_rubber, scaled_to, widen
 from mouldloft.inputs.brief import Brief, MasterBrief, MaterialsBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
-from mouldloft.stages.rubber.glove import choose_thickness
+from mouldloft.trade.thickness import choose_thickness
 from trade_bodies import box, rubber_of
 
 LAYERS = RubberBrief(

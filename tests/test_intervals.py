@@ -8,7 +8,7 @@ from pathlib import Path
 import mouldloft
 import numpy as np
 import pytest
-from mouldloft.base.intervals import Interval, added, combined, exactly, interval_of, widened
+from mouldloft.base.intervals import Interval, add_intervals, combined, exactly, interval_of, widened
 
 
 def test_independent_causes_add_by_squares() -> None:
@@ -33,7 +33,7 @@ def test_a_lopsided_interval_keeps_each_side() -> None:
 
 
 def test_sums_are_careful() -> None:
-    made = added([Interval(9, 10, 11, (("hand", 0.1),)), Interval(27, 30, 33, (("hand", 0.1),))])
+    made = add_intervals([Interval(9, 10, 11, (("hand", 0.1),)), Interval(27, 30, 33, (("hand", 0.1),))])
     assert (made.low, made.likely, made.high) == (36, 40, 44)
     assert dict(made.causes)["hand"] == pytest.approx(0.1)
 

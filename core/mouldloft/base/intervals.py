@@ -1,4 +1,4 @@
-"""An amount with its low and high, what makes them up, and the one way in which independent causes combine."""
+"""Low, likely and high of a figure, and the one way in which its causes combine."""
 
 from __future__ import annotations
 
@@ -8,8 +8,6 @@ from dataclasses import dataclass
 
 CARVING = "detail still to be carved"  # the cause that rubber, casts and order share
 
-Causes = tuple[tuple[str, float], ...]
-
 
 @dataclass(frozen=True)
 class Interval:
@@ -18,7 +16,7 @@ class Interval:
     low: float
     likely: float
     high: float
-    causes: Causes
+    causes: tuple[tuple[str, float], ...]
 
     def times(self, factor: float) -> Interval:
         """The same amount in another unit, or a fixed share of it: no cause is added."""
@@ -56,7 +54,7 @@ def exactly(amount: float) -> Interval:
     return Interval(float(amount), float(amount), float(amount), ())
 
 
-def added(intervals: Sequence[Interval]) -> Interval:
+def add_intervals(intervals: Sequence[Interval]) -> Interval:
     """Sum of amounts whose causes may be the same: half-widths add straight, the careful way. A cause's width is its
     share of the sum."""
     likely = sum(i.likely for i in intervals)

@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.ops import polygonize, split, unary_union
 
-from ..base.house import percent
+from ..base.figures import percent
 from ..base.intervals import CARVING, Interval, interval_of
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
@@ -29,9 +29,9 @@ from ..inputs.brief import Brief, CastBrief
 from ..inputs.catalogue import Catalogue, GelcoatMaterial, TapeMaterial
 from ..trade.laminate import laminate_thickness_mm, resin_kg
 from ..trade.lifting import check_lift
+from .locks import Locks
 from .master import Master, skin_faces
-from .seam.place import Seam
-from .undercut import Locks
+from .seam import Seam
 
 GRAVITY_M_S2 = 9.80665  # standard gravity
 AIR_DENSITY_KG_M3 = 1.25  # published: AIR_SOURCE

@@ -16,21 +16,21 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..base.errors import CatalogueRefused
+from ..base.figures import listed, percent
 from ..base.files import write_text
-from ..base.house import listed, percent
-from ..base.intervals import CARVING, Interval, added, exactly, interval_of, widened
+from ..base.intervals import CARVING, Interval, add_intervals, exactly, interval_of, widened
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, Material, MatMaterial, Pack, ResinMaterial, RubberMaterial
 from .cast import BOARD_THICKNESS_MM, Cast, joint_tape
 from .cradle import Cradle
-from .jacket.layup import Jacket, Zone
-from .keys.place import Keys
+from .jacket import Jacket, Zone
+from .keys import Keys
+from .locks import Locks
 from .master import Master
 from .programme import Programme, bolt_count, set_programme
-from .rubber.glove import Rubber, flange_areas_mm2, wall_areas_mm2
-from .undercut import Locks
+from .rubber import Rubber, flange_areas_mm2, wall_areas_mm2
 
 STAGES = ("wall", "glove", "jacket", "cradle", "casts")
 MOULD_STAGES = STAGES[:-1]
@@ -357,7 +357,7 @@ def _gathered(needs: Iterable[Need]) -> list[tuple[Material, list[Need]]]:
 
 
 def _order(material: Material, parts: list[Need], catalogue: Catalogue) -> OrderLine:
-    net = added([part.net for part in parts])
+    net = add_intervals([part.net for part in parts])
     with_waste = sum(part.net.likely * (1 + part.waste) for part in parts)
     chosen = cheapest_packs(max(with_waste, net.high), material.packs)
     buy = sum(pack.size * count for pack, count in chosen)
