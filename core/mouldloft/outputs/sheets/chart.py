@@ -29,7 +29,7 @@ _STAGE_COLOURS = {
     "casts": "#8b8f96",
     "finish": "#5f7f8c",
 }
-_ROWS_A_PAGE = 40
+_ROWS_A_PAGE = 42
 
 
 @dataclass(frozen=True)

@@ -168,7 +168,7 @@ def _join(ledger: Ledger, shop: Workshop, key: str, name: str, trimmed: str) -> 
 
 def _finish(ledger: Ledger, shop: Workshop, key: str, name: str, weighed: str, number: int) -> None:
     """Hatches closed, post-cure, joint ground and textured, painted as the brief says."""
-    rates, line = shop.catalogue.rates, f"Finish, cast {number}"
+    rates, line = shop.catalogue.rates, name
     hatched = ledger.add(
         Work(f"{key} hatch", f"{name}: glass the hatch back", "finish", line, "joint",
              shop.hatches * rates.hatch_h, 1, (Wait(weighed),), wear=RESIN_WEAR)
