@@ -10,7 +10,6 @@ import pytest
 import trimesh
 from mouldloft.base.errors import Cancelled, CatalogueRefused
 from mouldloft.base.figures import percent
-from mouldloft.base.intervals import interval_of
 from mouldloft.base.progress import Progress
 from mouldloft.inputs.brief import Brief, CastBrief, JacketBrief, MaterialsBrief
 from mouldloft.inputs.catalogue import Catalogue, read_catalogue
@@ -96,14 +95,6 @@ def test_named_mat_is_laid_and_unknown_refused(catalogue: Catalogue) -> None:
     assert set(made.layers) == {"225 g/m²"}
     with pytest.raises(CatalogueRefused, match="no gelcoat 'butter'"):
         cast_of(box(400, 400, 1000), catalogue, Brief(materials=MaterialsBrief(gelcoat="butter")))
-
-
-def test_independent_causes_add_by_squares() -> None:
-    # JCGM 100:2008 (GUM) 5.1.2: 3 % and 4 % make 5 %
-    made = interval_of(10.0, (("a", 0.03), ("b", 0.04), ("none", 0.0)))
-    assert math.isclose(made.high, 10.5)
-    assert math.isclose(made.low, 9.5)
-    assert made.causes == (("a", 0.03), ("b", 0.04))
 
 
 # --- foot and baseboard ------------------------------------------------------------------------------------

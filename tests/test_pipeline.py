@@ -12,7 +12,6 @@ from mouldloft.outputs.summary import summary_rows
 from mouldloft.stages import STAGES
 from mouldloft.stages.keys.place import key_faults
 from mouldloft.stages.keys.sites import survey_sites
-from mouldloft.stages import STAGES
 from mouldloft.stages.master import prepare_master, read_master
 from mouldloft.stages.pipeline import plan
 from mouldloft.stages.undercut import undercut_field

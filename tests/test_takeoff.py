@@ -13,7 +13,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from mouldloft.base.errors import CatalogueRefused, OutputRefused
-from mouldloft.base.intervals import Interval, add_intervals
 from mouldloft.base.marks import Mark
 from mouldloft.inputs.brief import Brief, CastBrief, MaterialsBrief, RunBrief
 from mouldloft.inputs.catalogue import Catalogue, Pack, read_catalogue
@@ -248,12 +247,6 @@ def test_waste_moves_the_order_not_the_net(catalogue: Catalogue, cast: Cast) -> 
     assert line_of(none, "resin-polyester").net == line_of(half, "resin-polyester").net
     assert line_of(half, "resin-polyester").waste_fraction == pytest.approx(0.5)
     assert line_of(half, "silicone-tin-brush").buy > line_of(none, "silicone-tin-brush").buy
-
-
-def test_sums_of_intervals_are_careful() -> None:
-    made = add_intervals([Interval(9, 10, 11, (("hand", 0.1),)), Interval(27, 30, 33, (("hand", 0.1),))])
-    assert (made.low, made.likely, made.high) == (36, 40, 44)
-    assert dict(made.causes)["hand"] == pytest.approx(0.1)
 
 
 # --- life --------------------------------------------------------------------------------------------------

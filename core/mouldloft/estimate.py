@@ -14,7 +14,7 @@ from typing import Literal
 
 from .base.errors import BriefRefused, PlanImpossible
 from .base.figures import counted, percent
-from .base.intervals import Interval
+from .base.intervals import CARVING, Interval, combined, interval_of, widened
 from .base.marks import Assumption, Mark
 from .base.progress import SILENT, Progress
 from .inputs.brief import Brief
@@ -35,7 +35,7 @@ FOOT_FLANGE_SHARE = 0.15  # of the seam's flange again round an open foot (our r
 # What may still move an estimate from a maquette, relative half-widths (common practice, no source).
 FORM_CHANGES = ("the form may still change", 0.08)
 SEAM_MOVES = ("opening and seam may still move", 0.06)
-CARVING = ("carving adds skin", 0.04)
+CARVING_ADDS = ("carving adds skin", 0.04)
 KEYS_SHARE = 0.03  # tabs, of the rest: not placed yet
 KEYS_UNSURE = ("keys not placed yet", 0.02)
 
@@ -205,7 +205,7 @@ def widen(
     for f in fields(StandInBody):
         p: Proportion = getattr(body, f.name)
         low, high = model(middle | {f.name: p.low}), model(middle | {f.name: p.high})
-        down, up = math.hypot(down, likely - low), math.hypot(up, high - likely)
+        down, up = combined((down, likely - low)), combined((up, high - likely))
         causes.append((f"{f.name} of the body", (high - low) / (2 * likely)))
     return likely - down, likely, likely + up, causes
 
@@ -219,15 +219,8 @@ def _from_proportions(height_mm: float, body: StandInBody, basis: str, brief: Br
         return _rubber_of_body(height_mm, carved, rule)
 
     low, likely, high, causes = widen(model, body)
-    brushed = brief.rubber.brushing_variation
-    causes += [("brushing by hand", brushed), ("detail still to be carved", unsure)]
-    by_hand = math.hypot(brushed, unsure) * likely
-    volume = Interval(
-        max(0.0, likely - math.hypot(likely - low, by_hand)),
-        likely,
-        likely + math.hypot(high - likely, by_hand),
-        tuple(causes),
-    )
+    by_hand = (("brushing by hand", brief.rubber.brushing_variation), (CARVING, unsure))
+    volume = widened(Interval(low, likely, high, tuple(causes)), by_hand)
     assumptions = tuple(
         Assumption(
             f"{f.name} of the stand-in",
@@ -260,12 +253,11 @@ def _from_maquette(master: Master, brief: Brief, catalogue: Catalogue, progress:
     seam = place_seam(master, opening, field, rough.seam, progress)
     rubber = brush_rubber(master, seam, rough, progress, catalogue.rubber_for(brief.materials))
     likely = rubber.volume_mm3.likely * (1 + KEYS_SHARE)
-    causes = (*rubber.volume_mm3.causes, FORM_CHANGES, SEAM_MOVES, CARVING, KEYS_UNSURE)
-    half = math.sqrt(sum(width**2 for _, width in causes))
-    volume = Interval(likely * max(0.0, 1 - half), likely, likely * (1 + half), causes)
+    causes = (*rubber.volume_mm3.causes, FORM_CHANGES, SEAM_MOVES, CARVING_ADDS, KEYS_UNSURE)
+    volume = interval_of(likely, causes)
     rules = tuple(
         Assumption(name, f"± {percent(width)}", Mark.COMMON_PRACTICE)
-        for name, width in (FORM_CHANGES, SEAM_MOVES, CARVING, KEYS_UNSURE)
+        for name, width in (FORM_CHANGES, SEAM_MOVES, CARVING_ADDS, KEYS_UNSURE)
     )
     area = master.skin_area_mm2 * master.detail_allowance
     basis = f"a maquette of {len(master.faces)} triangles at {master.height_mm:.0f} mm"
@@ -284,7 +276,7 @@ def _estimate(
 ) -> Estimate:
     rubber_material = catalogue.rubber_for(brief.materials)
     k = rubber_material.density_kg_m3 * 1e-9
-    mass = Interval(volume.low * k, volume.likely * k, volume.high * k, volume.causes)
+    mass = volume.times(k)
     sentence = (
         f"From {basis}: {mass.low:.0f} to {mass.high:.0f} kg of rubber, likely {mass.likely:.0f} kg, for "
         f"{counted(brief.run.casts, 'cast')} ({thickness_reason}); the plan of the finished master narrows it."

@@ -155,7 +155,7 @@ def _stretch_share(plan: MouldPlan) -> float:
 
 def _rubber_kg(plan: MouldPlan) -> Interval:
     v, density = plan.rubber.volume_mm3, rubber_kg_per_mm3(plan)
-    return Interval(v.low * density, v.likely * density, v.high * density, v.causes)
+    return v.times(density)
 
 
 def _heaviest_kg(plan: MouldPlan) -> float:

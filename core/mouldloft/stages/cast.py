@@ -18,7 +18,7 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.ops import polygonize, split, unary_union
 
 from ..base.figures import percent
-from ..base.intervals import Interval, interval_of
+from ..base.intervals import CARVING, Interval, interval_of
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..geometry.contour import face_centres
@@ -239,13 +239,12 @@ def _lay_laminate(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Cata
 def _mass_interval(shell: _CastLaminate, master: Master, catalogue: Catalogue) -> Interval:
     """Resin by hand, gelcoat by hand, carving still to come, each by its share of the mass."""
     resin_share = (shell.resin_kg + shell.joint_resin_kg) / shell.mass_kg
-    allowance = master.detail_allowance_uncertainty if master.detail_allowance > 1 else 0.0
     return interval_of(
         shell.mass_kg,
         (
             ("resin taken up by hand", catalogue.rates.laminate_uncertainty * resin_share),
             ("gelcoat's thickness", catalogue.rates.gelcoat_uncertainty * shell.gelcoat_kg / shell.mass_kg),
-            ("detail allowance", allowance),
+            (CARVING, master.detail_allowance_uncertainty * (1 - shell.joint_kg / shell.mass_kg)),
         ),
     )
 

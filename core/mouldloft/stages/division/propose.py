@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
 from ...base.figures import listed, litres, mm, percent
-from ...base.intervals import Interval
+from ...base.intervals import CARVING, Interval, interval_of
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...geometry.contour import cross_at_zero, face_centres, join_chains
@@ -454,12 +454,11 @@ def division_rubber(
     share = skin / max(likely, 1e-9)
     causes = (
         ("lattice resolution", error_mm3 / max(likely, 1e-9)),
-        ("detail still to be carved", master.detail_allowance_uncertainty * share),
+        (CARVING, master.detail_allowance_uncertainty * share),
         ("brushing by hand", brief.rubber.brushing_variation * share),
         ("draft, the foot and keys by a flat tenth", _LEFT_OUT),
     )
-    half = float(np.sqrt(sum(width**2 for _, width in causes)))
-    return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
+    return interval_of(likely, causes)
 
 
 def _order_in_words(tried: _Tried, names: tuple[str, ...]) -> tuple[ComingOff, ...]:

@@ -162,8 +162,7 @@ def _piece(
     brief: JacketBrief,
 ) -> JacketPiece:
     name = shell.envelope.name
-    volume, kg = rubber.volume_mm3, shell.rubber_kg
-    glove = Interval(kg * volume.low / volume.likely, kg, kg * volume.high / volume.likely, volume.causes)
+    glove = rubber.volume_mm3.times(shell.rubber_kg / rubber.volume_mm3.likely)
     jacket = shell.interval
     return JacketPiece(
         piece=shell.envelope.piece,
@@ -179,7 +178,10 @@ def _piece(
         checks=checks,
         lift=check_lift(shell.mass_kg, brief, f"the {name} of the jacket", most_kg=jacket.high),
         lift_with_glove=check_lift(
-            jacket.likely + kg, brief, f"the {name} of the jacket with its glove", most_kg=jacket.high + glove.high
+            jacket.likely + glove.likely,
+            brief,
+            f"the {name} of the jacket with its glove",
+            most_kg=jacket.high + glove.high,
         ),
         mass_interval_kg=jacket,
         patches=shell.schedule.patches,

@@ -10,7 +10,7 @@ import numpy as np
 from scipy import ndimage
 
 from ...base.figures import counted, listed
-from ...base.intervals import Interval
+from ...base.intervals import Interval, interval_of
 from ...geometry.heightmap import Cells, surface_cells
 from ...trade.laminate import Laminate, oz_from_mat_g_m2, resin_kg
 from ...trade.panels import Panels, find_panels
@@ -200,9 +200,8 @@ def lay(outside: Outside, schedule: Schedule) -> LaidPiece:
         zones.append(zone)
         mass, moment = mass + of_ribs, moment + moments
     middle = moment / mass if mass > 0 else np.zeros(3)
-    spread = float(np.hypot(outside.error, outside.by_hand))
     causes = (("column image resolution", outside.error), ("resin taken up by hand", outside.by_hand))
-    interval = Interval(mass * (1 - spread), mass, mass * (1 + spread), causes)
+    interval = interval_of(mass, causes)
     return LaidPiece(
         outside.envelope,
         schedule,

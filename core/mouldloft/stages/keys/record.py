@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...base.intervals import Interval
 from ..rubber import Rubber
 
 
@@ -85,6 +84,6 @@ def count_keys_in(rubber: Rubber, keys: Keys) -> Rubber:
         rubber,
         parts=tuple(replace(part, keys_mm3=float(tab)) for part, tab in zip(rubber.parts, tabs)),
         volume_by_columns_mm3=tuple(float(v + tab) for v, tab in zip(rubber.volume_by_columns_mm3, tabs)),
-        volume_mm3=Interval(grown.low * scale, grown.likely + total, grown.high * scale, grown.causes),
+        volume_mm3=grown.times(scale),
         coats=coats,
     )

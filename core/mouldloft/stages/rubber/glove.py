@@ -11,7 +11,7 @@ import shapely
 from scipy import ndimage, spatial
 
 from ...base.errors import PlanImpossible
-from ...base.intervals import Interval
+from ...base.intervals import CARVING, Interval, interval_of
 from ...base.progress import SILENT, Progress
 from ...base.threads import in_threads
 from ...geometry.contour import face_centres
@@ -645,17 +645,16 @@ def _interval(
     coarse_mm3: float,
     claims: tuple[tuple[str, float], ...] = (),
 ) -> Interval:
-    """Rubber with what may move it. Causes are independent, so their half-widths add in quadrature."""
+    """Rubber with what may move it, each cause by its share."""
     likely = fine_mm3 + (master.detail_allowance - 1.0) * skin_mm3
     share = skin_mm3 / max(likely, 1e-9)
     causes = (
         ("lattice resolution", abs(fine_mm3 - coarse_mm3) / max(fine_mm3, 1e-9)),
-        ("detail still to be carved", master.detail_allowance_uncertainty * share),
+        (CARVING, master.detail_allowance_uncertainty * share),
         ("brushing by hand", brief.rubber.brushing_variation * share),
         *((name, volume / max(likely, 1e-9)) for name, volume in claims),
     )
-    half = float(np.sqrt(sum(width**2 for _, width in causes)))
-    return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
+    return interval_of(likely, causes)
 
 
 def flange_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
