@@ -13,8 +13,9 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
-from ..base.figures import counted, feet_inches, kg, listed, litres, metres, mm, number, ounces
+from ..base.figures import counted, feet_inches, kg, kg_lb, listed, litres, metres, mm, number, ounces
 from ..geometry.polyline import spaced_out
+from ..stages.cast import Cast
 from ..stages.master import Master
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
@@ -48,6 +49,13 @@ def kind_words(kind: str) -> str:
     """How a seam was drawn: 'on a plane', 'free over the surface', 'after your own line'."""
     words = {"plane": "on a plane", "free": "free over the surface", "own": "after your own line"}
     return {**words, "joints": "joints of more than two pieces"}.get(kind, kind)
+
+
+def stands_words(cast: Cast) -> str:
+    """How a cast is kept standing: by itself, by ballast, or fixed to the ground."""
+    if cast.needs_fixing:
+        return "has to be fixed to the ground"
+    return f"{kg_lb(cast.ballast_kg)} of ballast low in its foot" if cast.ballast_kg > 0 else "stands without ballast"
 
 
 def run_line(plan: MouldPlan) -> str:

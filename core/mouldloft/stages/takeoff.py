@@ -131,7 +131,7 @@ def take_off(
         mould_life_casts=life,
         mould_life_reason=reason,
         gloves_needed=gloves,
-        advice=(*_advice(gloves, life, brief), *_ballast_left_out(cast)),
+        advice=_advice(gloves, life, brief),
     )
 
 
@@ -257,7 +257,7 @@ def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) 
     yield Need(tape, "casts", interval_of(n * cast.joint_tape_m * tape.layers, (("overlaps", 0.05),)), waste)
     board = catalogue.board_for(BOARD_THICKNESS_MM)
     yield Need(board, "casts", exactly(n * cast.baseboard_area_mm2 * 1e-6), board.cutting_loss)
-    if cast.ballast_kg > 0 and cast.ballast_fits:
+    if cast.ballast_kg > 0:
         yield Need(catalogue.ballast[0], "casts", exactly(n * cast.ballast_kg), 0.0)
     release = catalogue.release[0]
     waxed = n * cast.area_mm2 * 1e-6 * release.kg_m2 * CAST_RELEASES
@@ -439,12 +439,6 @@ def _advice(gloves: int, life: float, brief: Brief) -> tuple[str, ...]:
         f"A run of {brief.run.casts} outlasts one glove of about {life:.0f} casts: plan {gloves} gloves in the same "
         "jacket (the order holds one), or a thicker skin.",
     )
-
-
-def _ballast_left_out(cast: Cast) -> tuple[str, ...]:
-    if cast.ballast_fits:
-        return ()
-    return ("No ballast is ordered, since what the stated loads ask for does not go into the cast.",)
 
 
 # --- the order list --------------------------------------------------------------------------------------

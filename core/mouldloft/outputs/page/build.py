@@ -59,6 +59,7 @@ from ..words import (
     run_line,
     seam_sentences,
     size_line,
+    stands_words,
     title_of,
 )
 
@@ -385,7 +386,7 @@ def _panel(plan: MouldPlan) -> str:
             [
                 ("Mass", kg_lb(plan.cast.mass_kg)),
                 ("Wall", mm(plan.cast.thickness_mm)),
-                ("Ballast", kg_lb(plan.cast.ballast_kg) if plan.cast.ballast_kg > 0 else "none"),
+                ("Stands", stands_words(plan.cast)),
             ]
         )
     )
