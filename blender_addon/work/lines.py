@@ -98,7 +98,9 @@ def _casts(done: dict[str, Any]) -> str:
 
     cast = done["cast"]
     said = [f"{figures.kg(cast.mass_kg)} each", "comes out of the glove" if cast.comes_out else "does not come out"]
-    if cast.ballast_kg > 0:
+    if cast.needs_fixing:
+        said.append("to be fixed to the ground")
+    elif cast.ballast_kg > 0:
         said.append(f"{figures.kg(cast.ballast_kg)} of ballast in the foot")
     return "; ".join(said)
 

@@ -8,7 +8,7 @@ from ..stages.division.propose import beyond_two
 from ..stages.jacket.record import JacketPiece
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
-from .words import kind_words, rubber_kg_per_mm3, run_line, title_of
+from .words import kind_words, rubber_kg_per_mm3, run_line, stands_words, title_of
 
 _MOST_BOUGHT = 6  # materials named; the rest are counted
 
@@ -155,8 +155,7 @@ def _jacket_words(piece: JacketPiece) -> str:
 
 def _cast_words(plan: MouldPlan) -> str:
     c = plan.cast
-    out = "comes out" if c.comes_out else "does NOT come out"
-    stands = f"ballast {kg(c.ballast_kg)} each" if c.ballast_kg > 0 else "stands without ballast"
+    out, stands = "comes out" if c.comes_out else "does NOT come out", stands_words(c)
     return f"{kg(c.mass_kg)} each, {kg(c.lift_kg)} with its baseboard, wall {mm(c.thickness_mm)}, {out}; {stands}"
 
 

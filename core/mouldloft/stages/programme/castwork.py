@@ -145,9 +145,9 @@ def _join(ledger: Ledger, shop: Workshop, key: str, name: str, trimmed: str) -> 
     rates, few = shop.catalogue.rates, min(2, shop.hands)
     shut = ledger.add(
         Work(
-            f"{key} shut", f"{name}: stand the halves up, shut like a book, bolt", "casts", name, "casting",
+            f"{key} shut", f"{name}: {_shutting(shop)}", "casts", name, "casting",
             2 * rates.shut_mould_h, 2,
-            (Wait(trimmed, 0.0, JOINT_WITHIN_H, "", "Abrade the edges of both halves", 0.75),), wear=LIFT_WEAR,
+            (Wait(trimmed, 0.0, JOINT_WITHIN_H, "", "Abrade the edges that meet", 0.75),), wear=LIFT_WEAR,
         )
     )  # fmt: skip
     near, far = shop.joint_by_reach_mm
@@ -164,6 +164,10 @@ def _join(ledger: Ledger, shop: Workshop, key: str, name: str, trimmed: str) -> 
         Work(f"{key} board", f"{name}: glass in baseboard and sockets", "casts", name, "casting", board_h, few,
              (Wait(joined, JOINT_GELS_H * shop.resin_warmth, name=f"{name}: joint gels"),), wear=RESIN_WEAR)
     )  # fmt: skip
+
+
+def _shutting(shop: Workshop) -> str:
+    return "stand the pieces up, bolt together" if shop.several else "stand the halves up, shut like a book, bolt"
 
 
 def _finish(ledger: Ledger, shop: Workshop, key: str, name: str, weighed: str, number: int) -> None:

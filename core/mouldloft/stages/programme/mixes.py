@@ -83,7 +83,7 @@ class Workshop:
     catalogue: Catalogue
 
     @property
-    def stuff(self) -> RubberMaterial:
+    def rubber_material(self) -> RubberMaterial:
         return self.catalogue.rubber_for(self.brief.materials)
 
     @property
@@ -176,7 +176,7 @@ class Workshop:
     @property
     def rubber_warmth(self) -> float:
         """What the rubber's times are multiplied by."""
-        return self.warmth(self.stuff.pot_life_temperature_c)
+        return self.warmth(self.rubber_material.pot_life_temperature_c)
 
     @property
     def resin_warmth(self) -> float:
@@ -184,28 +184,28 @@ class Workshop:
         return self.warmth(self.catalogue.resin_for(self.brief.materials).gel_temperature_c)
 
     def _rubber_batch(self, coat: str, piece: int, kg: float, kg_h: float, thickened: bool) -> Batch:
-        stuff = self.stuff
+        rubber_material = self.rubber_material
         dose = 0.0
-        if thickened and stuff.viscosity != "thixotropic":
+        if thickened and rubber_material.viscosity != "thixotropic":
             dose = self.catalogue.thickener_for(self.brief.materials).dose_fraction
-        whole = 1 + stuff.catalyst_fraction + dose  # of what goes with 1 kg of base
-        life = stuff.pot_life_min * self.rubber_warmth
+        whole = 1 + rubber_material.catalyst_fraction + dose  # of what goes with 1 kg of base
+        life = rubber_material.pot_life_min * self.rubber_warmth
         # the coat's volume is rubber; what its thickener adds is in the pot and not in the coat
-        share, thick = stuff.catalyst_fraction / whole, dose / whole
-        mixed = kg * whole / (1 + stuff.catalyst_fraction)
+        share, thick = rubber_material.catalyst_fraction / whole, dose / whole
+        mixed = kg * whole / (1 + rubber_material.catalyst_fraction)
         name = self.rubber.envelopes[piece].name
-        return split_into_batches(coat, name, mixed, kg_h, life, share, self.catalogue, thick, stuff.name)
+        return split_into_batches(coat, name, mixed, kg_h, life, share, self.catalogue, thick, rubber_material.name)
 
     def coat_batch(self, piece: int, at: int) -> Batch:
-        stuff, coat = self.stuff, self.rubber.coats[at]
-        density = stuff.density_kg_m3 * 1e-9
+        rubber_material, coat = self.rubber_material, self.rubber.coats[at]
+        density = rubber_material.density_kg_m3 * 1e-9
         kg = coat_volumes_mm3(self.rubber, piece)[at] * density
-        spread_mm = coat.thickness_mm or stuff.build_coat_mm
+        spread_mm = coat.thickness_mm or rubber_material.build_coat_mm
         kg_h = self.catalogue.rates.brushing_m2_h * 1e6 * spread_mm * density
         return self._rubber_batch(coat.name, piece, kg, kg_h, coat.thickened)
 
     def tack_batch(self, piece: int) -> Batch:
-        density = self.stuff.density_kg_m3 * 1e-9
+        density = self.rubber_material.density_kg_m3 * 1e-9
         kg = self.skin_m2(piece) * 1e6 * TACK_COAT_MM * density
         kg_h = self.catalogue.rates.brushing_m2_h * 1e6 * TACK_COAT_MM * density
         return self._rubber_batch("tack coat", piece, kg, kg_h, False)

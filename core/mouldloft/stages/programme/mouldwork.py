@@ -89,7 +89,7 @@ def _cast_keys(ledger: Ledger, shop: Workshop) -> str | None:
             (Wait(mould, 2.0, name="Key mould dries"),), wear=RUBBER_WEAR,
         )
     )  # fmt: skip
-    cure_h = shop.stuff.cure_h * shop.rubber_warmth
+    cure_h = shop.rubber_material.cure_h * shop.rubber_warmth
     return ledger.add(
         Work("keys ready", "Turn the keys out, wipe them", "keys", line, "keys cast beforehand", 0.5, 1,
              (Wait(cast, cure_h, name="Keys cure"),))
@@ -173,9 +173,12 @@ def _next_face(ledger: Ledger, shop: Workshop, piece: int, last: str) -> str:
 
 def _rubber(ledger: Ledger, shop: Workshop, piece: int, ready: str, keys_cast: str | None) -> str:
     """Every coat inside the window of the one before; a tack coat mends one that is missed."""
-    name, stuff, all_hands = shop.piece_names[piece], shop.stuff, shop.hands
+    name, used, all_hands = shop.piece_names[piece], shop.rubber_material, shop.hands
     line = f"Rubber, {name}"
-    least, most = (stuff.recoat_min / 60 * shop.rubber_warmth, stuff.recoat_most_min / 60 * shop.rubber_warmth)
+    least, most = (
+        used.recoat_min / 60 * shop.rubber_warmth,
+        used.recoat_most_min / 60 * shop.rubber_warmth,
+    )
     tack_h = (shop.brushing_h(shop.tack_batch(piece), all_hands) + 0.25) * all_hands
     before = ready
     bedded_at = max(len(shop.rubber.coats) - 2, 0)  # covered by the last
@@ -199,7 +202,7 @@ def _rubber(ledger: Ledger, shop: Workshop, piece: int, ready: str, keys_cast: s
             )
         )  # fmt: skip
         before = key
-    cure = Wait(before, stuff.cure_h * shop.rubber_warmth, name=f"Rubber cures, {name}")
+    cure = Wait(before, used.cure_h * shop.rubber_warmth, name=f"Rubber cures, {name}")
     if piece == 0:
         return ledger.add(
             Work(f"cured {piece}", f"Look over the rubber, trim its rim, {name}", "glove", line, "rubber", 0.5, 1,

@@ -6,6 +6,7 @@ window closes. `trade.schedule` places them in the workshop's hours; waits go on
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
@@ -79,7 +80,7 @@ def set_programme(
         broken_windows=worked.calendar.broken,
         gap=worked.calendar.gap,
         people=brief.run.hands,
-        tack_coat_kg=sum(batch.batches * batch.batch_kg for batch in tack),
+        tack_coat_kg=math.fsum(batch.batches * batch.batch_kg for batch in tack),
     )
 
 
@@ -158,11 +159,11 @@ def _notes(worked: Worked, brief: Brief) -> list[str]:
 
 
 def _temperature_note(brief: Brief, catalogue: Catalogue) -> str:
-    stuff = catalogue.rubber_for(brief.materials)
+    used = catalogue.rubber_for(brief.materials)
     run, rates = brief.run, catalogue.rates
-    factor = temperature_factor(run.workshop_temperature_c, stuff.pot_life_temperature_c, rates.warm_doubling_c)
-    life, at_c, doubling = stuff.pot_life_min, stuff.pot_life_temperature_c, rates.warm_doubling_c
-    opens, closes = (number(minutes * factor / 60) for minutes in (stuff.recoat_min, stuff.recoat_most_min))
+    factor = temperature_factor(run.workshop_temperature_c, used.pot_life_temperature_c, rates.warm_doubling_c)
+    life, at_c, doubling = used.pot_life_min, used.pot_life_temperature_c, rates.warm_doubling_c
+    opens, closes = (number(minutes * factor / 60) for minutes in (used.recoat_min, used.recoat_most_min))
     said = (
         f"At {run.workshop_temperature_c:g} °C the rubber's pot life is taken as {life * factor:.0f} min "
         f"({life:g} min at {at_c:g} °C, half for every {doubling:g} °C warmer: {Mark.COMMON_PRACTICE.value}) and its "
