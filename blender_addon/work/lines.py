@@ -151,7 +151,8 @@ def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
 
     if key == "sculpt":
         health = done["master"].health
-        return [done["master"].unit_assumed, *health.repairs, *health.left_out]
+        stance = [health.stance] if health.stance else []
+        return [done["master"].unit_assumed, *health.repairs, *stance, *health.notes, *health.left_out]
     if key == "opening":
         return [done["opening"].chosen.reason]
     if key == "seam":
