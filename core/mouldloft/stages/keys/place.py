@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from ...base.errors import BriefRefused
+from ...base.kept import kept_with_owner
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...geometry.depthmap import Grid, column_image
@@ -532,7 +532,7 @@ def recheck_keys(
     return tuple(_check([k for k in keys if k.piece == g.envelope.piece], g, brief, stuff) for g in grounds)
 
 
-@lru_cache(maxsize=8)
+@kept_with_owner(8)
 def _ground_of(envelope: Envelope, brief: KeysBrief, rubber: Rubber) -> Ground:
     """Ground for a check alone: nothing is said of where keys may stand. Kept: keys are changed one by one."""
     coarse = _coarse(envelope, brief.base_diameter_mm / 4.0, rubber)
