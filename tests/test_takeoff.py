@@ -19,7 +19,7 @@ from mouldloft.inputs.catalogue import Catalogue, Pack, read_catalogue
 from mouldloft.stages.cast import Cast, lay_up_cast
 from mouldloft.stages.cradle import Cradle, CradlePiece
 from mouldloft.stages.takeoff import (
-    MOULD_STAGES,
+    MOULD_SECTIONS,
     Takeoff,
     cheapest_packs,
     mould_life,
@@ -204,7 +204,7 @@ def test_costs_add_up(catalogue: Catalogue, cast: Cast) -> None:
     assert math.isclose(made.total_cost, sum(line.cost for line in made.lines), rel_tol=1e-12)
     assert math.isclose(made.cost_mould + 6 * made.cost_per_cast, made.total_cost, rel_tol=1e-9)
     assert made.currency == catalogue.currency
-    only_mould = [line for line in made.lines if {s for s, _ in line.by_stage} <= set(MOULD_STAGES)]
+    only_mould = [line for line in made.lines if {s for s, _ in line.by_stage} <= set(MOULD_SECTIONS)]
     assert made.cost_mould > sum(line.cost for line in only_mould)
 
 
@@ -253,16 +253,20 @@ def test_waste_moves_the_order_not_the_net(catalogue: Catalogue, cast: Cast) -> 
 
 
 def test_life_falls_with_stretch_thinness_and_weakness(catalogue: Catalogue) -> None:
-    stuff = catalogue.rubber[0]
-    full, reason = mould_life(rubber_of(), locks_of(0.0), stuff)
-    assert full == stuff.mould_life_casts
+    rubber_material = catalogue.rubber[0]
+    full, reason = mould_life(rubber_of(), locks_of(0.0), rubber_material)
+    assert full == rubber_material.mould_life_casts
     assert "not a promise" in reason
     assert "common practice" in reason
     # our own rule, by hand: at half the allowed stretch 1 - 0.75 / 2, at 3 of 6 mm a half, at 10 of 20 N/mm a half
-    assert math.isclose(mould_life(rubber_of(), locks_of(0.8), stuff)[0], full * 0.625)
-    assert math.isclose(mould_life(replace(rubber_of(), min_thickness_mm=3.0), locks_of(), stuff)[0], full / 2)
-    assert math.isclose(mould_life(rubber_of(), locks_of(), replace(stuff, tear_strength_n_mm=10.0))[0], full / 2)
-    assert mould_life(rubber_of(), locks_of(99.0), stuff)[0] >= 1.0
+    assert math.isclose(mould_life(rubber_of(), locks_of(0.8), rubber_material)[0], full * 0.625)
+    assert math.isclose(
+        mould_life(replace(rubber_of(), min_thickness_mm=3.0), locks_of(), rubber_material)[0], full / 2
+    )
+    assert math.isclose(
+        mould_life(rubber_of(), locks_of(), replace(rubber_material, tear_strength_n_mm=10.0))[0], full / 2
+    )
+    assert mould_life(rubber_of(), locks_of(99.0), rubber_material)[0] >= 1.0
 
 
 def test_a_run_longer_than_a_glove_lasts_says_so(catalogue: Catalogue, cast: Cast) -> None:

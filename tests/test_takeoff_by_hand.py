@@ -80,9 +80,9 @@ CRADLE = Cradle(
 )
 
 
-def order(brief: Brief = RUN, master=CARVED, stuff: Catalogue | None = None) -> Takeoff:
+def order(brief: Brief = RUN, master=CARVED, given: Catalogue | None = None) -> Takeoff:
     return take_off(
-        master, locks_of(0.4), rubber(), keys_of(), jacket(), CRADLE, cast_record(), brief, stuff or catalogue(),
+        master, locks_of(0.4), rubber(), keys_of(), jacket(), CRADLE, cast_record(), brief, given or catalogue(),
         programme=programme(),
     )  # fmt: skip
 
@@ -250,9 +250,9 @@ def test_an_amount_as_unsure_as_itself_is_not_negative() -> None:
 
 
 def test_the_second_catalyst_of_a_catalogue_is_found() -> None:
-    stuff = catalogue()
-    stuff = replace(stuff, catalyst=stuff.catalyst[::-1])
-    assert line_of(order(stuff=stuff), "catalyst-tin").net.likely == pytest.approx(BASE * 0.05)
+    given = catalogue()
+    given = replace(given, catalyst=given.catalyst[::-1])
+    assert line_of(order(given=given), "catalyst-tin").net.likely == pytest.approx(BASE * 0.05)
 
 
 # --- packs ---------------------------------------------------------------------------------------------------
@@ -335,10 +335,10 @@ def test_cores_of_ribs_are_sawn_from_board():
     rib = Rib((0.0, 0.0, 0.0), (300.0, 400.0, 0.0), 30.0, 40.0, ("300 g/m²",))
     plain = jacket()
     ribbed = replace(plain, pieces=(replace(plain.pieces[0], ribs=(rib, rib)), plain.pieces[1]))
-    stuff = catalogue()
-    board = stuff.board_for(40.0)
+    given = catalogue()
+    board = given.board_for(40.0)
     layers = math.ceil(40.0 / board.thickness_mm)  # glued up where no board is 40 mm thick
-    needs = [need for need in _jacket_needs(ribbed, RUN, stuff) if need.material is board]
+    needs = [need for need in _jacket_needs(ribbed, RUN, given) if need.material is board]
     assert sum(need.net.likely for need in needs) == pytest.approx(2 * layers * 0.030 * 0.5)  # 500 mm long, two of them
     assert {need.waste for need in needs} == {board.cutting_loss}
-    assert not [need for need in _jacket_needs(plain, RUN, stuff) if need.material is board]
+    assert not [need for need in _jacket_needs(plain, RUN, given) if need.material is board]

@@ -23,7 +23,7 @@ from ..stages.programme import bolt_count
 from ..stages.rubber.glove import coat_volumes_mm3
 from ..stages.rubber.record import Coat
 from ..stages.seam.record import SeamLine
-from ..stages.takeoff import STAGES
+from ..stages.takeoff import ORDER_SECTIONS
 
 _COURSE_SAMPLES = 240
 _LEAST_RUN = 0.05  # of a line's length: shorter turns to another side are not told
@@ -327,7 +327,7 @@ def _keys_on(plan: MouldPlan, at: int) -> int:
 def needed_line(plan: MouldPlan) -> str:
     """What is bought first: each stage of the order with the day its work begins, 'wall and glove from day 1, ...'."""
     days: dict[int, list[str]] = {}
-    for stage in STAGES:
+    for stage in ORDER_SECTIONS:
         begun = [task.day for task in plan.programme.tasks if task.stage == stage]
         if begun:
             days.setdefault(min(begun), []).append(stage)

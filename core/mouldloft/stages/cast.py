@@ -142,7 +142,7 @@ def lay_up_cast(
     """
     progress.step(0.0, "laminate of the cast")
     area = master.skin_area_mm2 * master.detail_allowance
-    shell = _lay_shell(area, seam.length_mm, brief, catalogue)
+    shell = _lay_laminate(area, seam.length_mm, brief, catalogue)
     interval = _mass_interval(shell, master, catalogue)
     centre = _centre_of_mass(master, seam, shell)
     progress.step(0.2, "foot and baseboard")
@@ -195,7 +195,7 @@ def lay_up_cast(
 
 
 @dataclass(frozen=True)
-class _Shell:
+class _CastLaminate:
     gelcoat_kg: float
     glass_kg: float
     resin_kg: float
@@ -225,7 +225,7 @@ def gelcoat_kg_m2(gelcoat: GelcoatMaterial, wet_mm: float) -> float:
     return wet_mm * 1e-3 * gelcoat.density_kg_m3
 
 
-def _lay_shell(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Catalogue) -> _Shell:
+def _lay_laminate(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Catalogue) -> _CastLaminate:
     cast = brief.cast
     layers = catalogue.mat_layers(cast.mat_oz, brief.materials)
     weight_g_m2 = sum(mat.mat_g_m2 for mat in layers)
@@ -234,7 +234,7 @@ def _lay_shell(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Catalog
     tape = joint_tape(catalogue)
     tape_kg = seam_mm * 1e-3 * tape.width_mm * 1e-3 * tape.mat_g_m2 * 1e-3 * tape.layers
     laminate = laminate_thickness_mm(weight_g_m2, cast.glass_fraction)
-    return _Shell(
+    return _CastLaminate(
         gelcoat_kg=area_m2 * gelcoat_kg_m2(catalogue.gelcoat_for(brief.materials), cast.gelcoat_wet_mm),
         glass_kg=glass,
         resin_kg=resin_kg(glass, cast.glass_fraction),
@@ -247,7 +247,7 @@ def _lay_shell(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Catalog
     )
 
 
-def _mass_interval(shell: _Shell, master: Master, catalogue: Catalogue) -> Interval:
+def _mass_interval(shell: _CastLaminate, master: Master, catalogue: Catalogue) -> Interval:
     """Resin by hand, gelcoat by hand, carving still to come, each by its share of the mass."""
     resin_share = (shell.resin_kg + shell.joint_resin_kg) / shell.mass_kg
     return interval_of(
@@ -260,7 +260,7 @@ def _mass_interval(shell: _Shell, master: Master, catalogue: Catalogue) -> Inter
     )
 
 
-def _centre_of_mass(master: Master, seam: Seam, shell: _Shell) -> Point:
+def _centre_of_mass(master: Master, seam: Seam, shell: _CastLaminate) -> Point:
     """Of a thin shell over the skin, with the joint's tape as a heavy line along the seam."""
     skin = ~master.base_faces if master.base == "open" else np.ones(len(master.faces), bool)
     areas = master.face_areas_mm2 * skin

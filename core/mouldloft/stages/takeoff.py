@@ -32,8 +32,8 @@ from .master import Master
 from .programme import Programme, bolt_count, set_programme
 from .rubber import Rubber, flange_areas_mm2, wall_areas_mm2
 
-STAGES = ("wall", "glove", "jacket", "cradle", "casts")
-MOULD_STAGES = STAGES[:-1]
+ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts")
+MOULD_SECTIONS = ORDER_SECTIONS[:-1]
 MASTER_RELEASE_COATINGS = 1.0  # the release's kg/m² is in all its coats; master, flanges and rubber get it once
 CAST_RELEASES = 0.5  # common practice: half of it again before each cast, for the glove's sake
 LEAST_LIFE_CASTS = 1.0
@@ -117,7 +117,7 @@ def take_off(
     progress.step(0.5, "packs")
     lines = tuple(_order(material, parts, catalogue) for material, parts in _gathered(needs))
     total = sum(line.cost for line in lines)
-    mould = sum(line.cost * _share(line, MOULD_STAGES) for line in lines)
+    mould = sum(line.cost * _share(line, MOULD_SECTIONS) for line in lines)
     life, reason = mould_life(rubber, locks, catalogue.rubber_for(brief.materials))
     gloves = max(1, math.ceil(brief.run.casts / life - 1e-9))
     progress.step(1.0)
@@ -149,20 +149,20 @@ class Need:
 
 
 def _glove_needs(rubber: Rubber, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
-    stuff = catalogue.rubber_for(brief.materials)
+    rubber_material = catalogue.rubber_for(brief.materials)
     waste = brief.materials.waste_fraction
-    density = stuff.density_kg_m3 * 1e-9
+    density = rubber_material.density_kg_m3 * 1e-9
     volume = rubber.volume_mm3
-    mix = widened(volume.times(1 / volume.likely), (("density", stuff.density_uncertainty),))
+    mix = widened(volume.times(1 / volume.likely), (("density", rubber_material.density_uncertainty),))
     mixed = volume.likely * density
-    base = mixed / (1 + stuff.catalyst_fraction)
-    if stuff.catalyst is None:
-        yield Need(stuff, "glove", mix.times(mixed), waste)
+    base = mixed / (1 + rubber_material.catalyst_fraction)
+    if rubber_material.catalyst is None:
+        yield Need(rubber_material, "glove", mix.times(mixed), waste)
     else:
-        yield Need(stuff, "glove", mix.times(base), waste)
-        hardener = catalogue.catalyst_of(stuff.catalyst)
-        yield Need(hardener, "glove", mix.times(base * stuff.catalyst_fraction), waste)
-    if stuff.viscosity != "thixotropic":
+        yield Need(rubber_material, "glove", mix.times(base), waste)
+        hardener = catalogue.catalyst_of(rubber_material.catalyst)
+        yield Need(hardener, "glove", mix.times(base * rubber_material.catalyst_fraction), waste)
+    if rubber_material.viscosity != "thixotropic":
         thickener = catalogue.thickener_for(brief.materials)
         yield Need(thickener, "glove", mix.times(base * _thickened(rubber) * thickener.dose_fraction), waste)
 
@@ -365,7 +365,7 @@ def _order(material: Material, parts: list[Need], catalogue: Catalogue) -> Order
     by_stage: dict[str, float] = {}
     for part in parts:
         by_stage[part.stage] = by_stage.get(part.stage, 0.0) + part.net.likely
-    stages = [stage for stage in STAGES if stage in by_stage]
+    stages = [stage for stage in ORDER_SECTIONS if stage in by_stage]
     return OrderLine(
         code=material.code,
         name=material.name,
@@ -409,7 +409,7 @@ def _cost_of_one_more(lines: Sequence[OrderLine], casts: int) -> float:
 # --- how long it lasts -----------------------------------------------------------------------------------
 
 
-def mould_life(rubber: Rubber, locks: Locks, stuff: RubberMaterial) -> tuple[float, str]:
+def mould_life(rubber: Rubber, locks: Locks, rubber_material: RubberMaterial) -> tuple[float, str]:
     """Casts to expect of one glove, and the rule in words. A rule of thumb of our own, never a promise.
 
     The catalogue's life of the rubber with little stretch; less by how near to its allowed stretch the glove works
@@ -420,13 +420,13 @@ def mould_life(rubber: Rubber, locks: Locks, stuff: RubberMaterial) -> tuple[flo
     worked = min(1.0, locks.worst_stretch / locks.stretch_allowed) if locks.stretch_allowed > 0 else 1.0
     by_stretch = 1 - LIFE_STRETCH_SHARE * worked
     by_thickness = min(1.0, rubber.min_thickness_mm / LIFE_THICKNESS_MM)
-    by_tear = min(1.0, stuff.tear_strength_n_mm / LIFE_TEAR_N_MM)
-    life = max(LEAST_LIFE_CASTS, stuff.mould_life_casts * by_stretch * by_thickness * by_tear)
+    by_tear = min(1.0, rubber_material.tear_strength_n_mm / LIFE_TEAR_N_MM)
+    life = max(LEAST_LIFE_CASTS, rubber_material.mould_life_casts * by_stretch * by_thickness * by_tear)
     thinnest = rubber.min_thickness_mm
     reason = (
         f"About {life:.0f} casts by rule of thumb ({Mark.COMMON_PRACTICE.value}), not a promise: "
-        f"{stuff.mould_life_casts:g} for this rubber with little stretch, times {by_stretch:.2f} for working at "
-        f"{percent(worked)} of its allowed stretch, {by_thickness:.2f} for {thinnest:.1f} mm at its thinnest and "
+        f"{rubber_material.mould_life_casts:g} for this rubber with little stretch, times {by_stretch:.2f} for working "
+        f"at {percent(worked)} of its allowed stretch, {by_thickness:.2f} for {thinnest:.1f} mm at its thinnest and "
         f"{by_tear:.2f} for its tear strength."
     )
     return life, reason

@@ -22,7 +22,7 @@ from ...geometry.facets import nearest_values
 from ...geometry.frame import unit
 from ...geometry.polyline import spaced_out
 from ...solids.shapes import Body, body_of, evened, fewer_faces, lock_share
-from ...stages.jacket.shell import rib_words
+from ...stages.jacket.zones import rib_words
 from ...stages.plan import MouldPlan
 from ..look import (
     BACKDROP,

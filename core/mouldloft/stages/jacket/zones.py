@@ -80,7 +80,7 @@ class Ribbed:
 
 
 @dataclass(frozen=True, eq=False)
-class Shell:
+class LaidPiece:
     """One piece's shell, laid up."""
 
     envelope: Envelope
@@ -180,7 +180,7 @@ def within(points_mm: np.ndarray, patches: Iterable[Patch]) -> np.ndarray:
     return found
 
 
-def lay(outside: Outside, schedule: Schedule) -> Shell:
+def lay(outside: Outside, schedule: Schedule) -> LaidPiece:
     """Areas and masses of a schedule's zones; a patch lies where it is heavier than what it lies on."""
     which = outside.cell_zone.copy()
     laid = [schedule.field, schedule.edge, schedule.edge]
@@ -202,7 +202,7 @@ def lay(outside: Outside, schedule: Schedule) -> Shell:
     middle = moment / mass if mass > 0 else np.zeros(3)
     causes = (("column image resolution", outside.error), ("resin taken up by hand", outside.by_hand))
     interval = interval_of(mass, causes)
-    return Shell(
+    return LaidPiece(
         outside.envelope,
         schedule,
         tuple(zones),
