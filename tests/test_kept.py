@@ -10,6 +10,7 @@ from pathlib import Path
 
 import mouldloft
 from mouldloft.base.kept import kept_with_owner
+from mouldloft.outputs.pictures.views import kept
 from mouldloft.stages.wall.surface import parting_surface
 from trade_bodies import box, seam_of
 
@@ -66,3 +67,17 @@ def test_no_module_keeps_meshes_for_the_whole_session():
     found = [(p.name, a) for p in sorted(root.rglob("*.py")) for a in cached.findall(p.read_text("utf-8"))]
     assert len(found) >= 2, "the pattern still finds the caches there are"
     assert [entry for entry in found if heavy.search(entry[1])] == []
+
+
+def test_pictures_are_kept_by_the_renderer_that_drew_them():
+    store: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
+    owner = Mesh("glove")
+    assert kept(store, owner, lambda: "by VTK", "vtk") == "by VTK"
+    assert kept(store, owner, lambda: "by rays", "rays") == "by rays"
+    assert kept(store, owner, lambda: "again", "vtk") == "by VTK"
+    # and each place that takes a renderer says which
+    folder = Path(mouldloft.__file__).parent / "outputs"
+    asked = [line for p in folder.rglob("*.py") for line in p.read_text("utf-8").splitlines() if "kept(_" in line]
+    drawn = [line.strip() for line in asked if "renderer" in line]
+    assert len(drawn) == 3
+    assert all(line.endswith("renderer), renderer)") for line in drawn)
