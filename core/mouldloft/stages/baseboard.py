@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 from scipy.spatial import cKDTree
@@ -11,7 +13,6 @@ from shapely.ops import polygonize, split, unary_union
 from ..geometry.heightmap import outline
 from ..geometry.polyline import spaced_out
 from .master import Master
-from .seam.record import Seam
 
 FOOT_SLICE = 0.004  # of the height, where the master has no flat base
 BOARD_CLEARANCE_MM = 2.0  # common practice: gap that the glassing-in fills
@@ -68,7 +69,17 @@ def outline_of(polygon: Polygon) -> Outline:
     return tuple((float(x), float(y)) for x, y in polygon.exterior.coords[:-1])
 
 
-def baseboard_of(feet: tuple[Polygon, ...], master: Master, seam: Seam, shell_mm: float) -> tuple[Polygon, ...]:
+@dataclass(frozen=True, eq=False)
+class Parting:
+    """Where the parts of a cast meet: labels (m,), the part of each of the master's faces; the seam's lines,
+    each (k, 3) points and whether it closes; and for a seam on a plane its normal and offset."""
+
+    labels: np.ndarray
+    lines: tuple[tuple[np.ndarray, bool], ...]
+    plane: tuple[np.ndarray, float] | None
+
+
+def baseboard_of(feet: tuple[Polygon, ...], master: Master, parting: Parting, shell_mm: float) -> tuple[Polygon, ...]:
     """Boards that fit inside the shell at each foot, split where the parts of the cast meet."""
     boards: list[Polygon] = []
     for foot in feet:
@@ -77,37 +88,37 @@ def baseboard_of(feet: tuple[Polygon, ...], master: Master, seam: Seam, shell_mm
         for part in parts:
             if part.area > 100.0:
                 board = Polygon(part.exterior)
-                boards.extend(_on_plane(board, seam) if seam.kind == "plane" else _by_labels(board, foot, master, seam))
+                plane = parting.plane
+                boards.extend(_on_plane(board, *plane) if plane else _by_labels(board, foot, master, parting))
     return tuple(boards)
 
 
-def _on_plane(board: Polygon, seam: Seam) -> list[Polygon]:
-    pull = np.asarray(seam.pieces[0].pull, float)
+def _on_plane(board: Polygon, pull: np.ndarray, offset_mm: float) -> list[Polygon]:
     across = pull[:2]
     level = float(np.linalg.norm(across))
     if level < 0.2:
         return [board]
     normal = across / level
-    foot = normal * (seam.plane_offset_mm / level)
-    reach = 10.0 * max(abs(c) for c in board.bounds) + 10.0 * abs(seam.plane_offset_mm) + 1.0
+    foot = normal * (offset_mm / level)
+    reach = 10.0 * max(abs(c) for c in board.bounds) + 10.0 * abs(offset_mm) + 1.0
     along = np.array([-normal[1], normal[0]]) * reach
     return [p for p in split(board, LineString([foot - along, foot + along])).geoms if p.area > 1.0]
 
 
-def _by_labels(board: Polygon, foot: Polygon, master: Master, seam: Seam) -> list[Polygon]:
+def _by_labels(board: Polygon, foot: Polygon, master: Master, parting: Parting) -> list[Polygon]:
     """A board in one part for each piece of the mould whose skin stands round it: sawn straight between the two places
     where the seam crosses the foot's rim, or where there are more, each part nearest to its own skin."""
-    spots, owners = _round_foot(foot, master, seam)
+    spots, owners = _round_foot(foot, master, parting.labels)
     if not len(spots) or (owners == owners[0]).all():
         return [board]
     changes = np.flatnonzero(owners != np.roll(owners, 1))
     if len(changes) == 2:
-        ends = [_on_seam((spots[k] + spots[k - 1]) / 2, foot, seam) for k in changes]
+        ends = [_on_seam((spots[k] + spots[k - 1]) / 2, foot, parting) for k in changes]
         return [part for part in _sawn(board, *ends) if part.area > 1.0]
     return _nearest(board, spots, owners)
 
 
-def _round_foot(foot: Polygon, master: Master, seam: Seam) -> tuple[np.ndarray, np.ndarray]:
+def _round_foot(foot: Polygon, master: Master, labels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(k, 2) places in order round a foot and the (k,) piece whose skin stands there."""
     lowest = master.vertices_mm[:, 2][master.faces].min(axis=1)
     low = np.flatnonzero(~master.base_faces & (lowest < FOOT_SLICE * master.height_mm))
@@ -115,7 +126,7 @@ def _round_foot(foot: Polygon, master: Master, seam: Seam) -> tuple[np.ndarray, 
         return np.zeros((0, 2)), np.zeros(0, int)
     corners = master.vertices_mm[master.faces[low]]
     sides = np.concatenate([corners[:, [a, b]] for a, b in ((0, 1), (1, 2), (2, 0))])
-    owner = np.tile(seam.labels[low], 3)
+    owner = np.tile(labels[low], 3)
     on_ground = sides[:, :, 2].max(axis=1) < FOOT_SLICE * master.height_mm
     if not on_ground.any():
         return np.zeros((0, 2)), np.zeros(0, int)
@@ -131,10 +142,10 @@ def _round_foot(foot: Polygon, master: Master, seam: Seam) -> tuple[np.ndarray, 
     return spots, owner[which][cKDTree(known).query(spots)[1]]
 
 
-def _on_seam(spot: np.ndarray, foot: Polygon, seam: Seam) -> np.ndarray:
+def _on_seam(spot: np.ndarray, foot: Polygon, parting: Parting) -> np.ndarray:
     """The place on the seam's own line, near the ground, that a change of part belongs to; else the change itself."""
     reach = _SNAP_SHARE * max(foot.bounds[2] - foot.bounds[0], foot.bounds[3] - foot.bounds[1])
-    points = np.concatenate([spaced_out(line.points_mm, line.closed, 1.0) for line in seam.lines] or [np.zeros((0, 3))])
+    points = np.concatenate([spaced_out(line, closed, 1.0) for line, closed in parting.lines] or [np.zeros((0, 3))])
     off = np.linalg.norm(points - [*spot, 0.0], axis=1)
     return points[np.argmin(off), :2] if len(points) and off.min() <= reach else spot
 

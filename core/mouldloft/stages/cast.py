@@ -26,7 +26,7 @@ from ..inputs.brief import Brief, CastBrief
 from ..inputs.catalogue import Catalogue, GelcoatMaterial, TapeMaterial
 from ..trade.laminate import laminate_thickness_mm, resin_kg
 from ..trade.lifting import check_lift
-from .baseboard import Outline, baseboard_of, foot_polygons, outline_of
+from .baseboard import Outline, Parting, baseboard_of, foot_polygons, outline_of
 from .locks import Locks
 from .master import Master
 from .seam import Seam
@@ -141,7 +141,7 @@ def lay_up_cast(
     progress.step(0.2, "foot and baseboard")
     feet = foot_polygons(master)
     board = catalogue.board_for(BOARD_THICKNESS_MM)
-    halves = baseboard_of(feet, master, seam, shell.thickness_mm)
+    halves = baseboard_of(feet, master, _parting_of(seam), shell.thickness_mm)
     board_area = float(sum(h.area for h in halves))
     board_kg = board_area * 1e-6 * board.thickness_mm * 1e-3 * board.density_kg_m3
     progress.step(0.3, "wind on the silhouette")
@@ -182,6 +182,11 @@ def lay_up_cast(
         wind_area_mm2=wind_area,
         wind_pressure_pa=pressure,
     )
+
+
+def _parting_of(seam: Seam) -> Parting:
+    plane = (np.asarray(seam.pieces[0].pull, float), seam.plane_offset_mm) if seam.kind == "plane" else None
+    return Parting(seam.labels, tuple((line.points_mm, line.closed) for line in seam.lines), plane)
 
 
 # --- the shell -------------------------------------------------------------------------------------------
