@@ -34,7 +34,13 @@ if TYPE_CHECKING:
     from ..stages.pipeline import MouldPlan
 
 Better = Literal["less", "more", ""]
-_KINDS = {"plane": "on a plane", "free": "free", "own": "own line", "joints": "more than two pieces"}
+_KINDS = {
+    "plane": "on a plane",
+    "relief": "plane with relief",
+    "free": "free",
+    "own": "own line",
+    "joints": "more than two pieces",
+}
 _ALIKE = 0.005  # figures closer than this, as a share, count as the same
 
 

@@ -13,6 +13,7 @@ from ..geometry.rays import RayScene, ray_scene
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, read_catalogue
 from ..trade.laminate import laminate_assumptions
+from ..trade.price import rate_assumptions
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
@@ -22,8 +23,11 @@ from .keys.place import Keys, key_assumptions, rubber_stuff, set_keys
 from .master import Master
 from .opening import Opening, find_opening
 from .programme import Programme, programme_assumptions, set_programme
-from .rubber.glove import Rubber, add_tabs, brush_rubber
-from .seam.place import Seam, place_seam, seam_assumptions
+from .rubber.glove import Rubber, add_tabs, brush_rubber, choose_thickness
+from .seam.pairs import price_openings
+from .seam.place import place_seam, seam_assumptions
+from .seam.records import Seam
+from .seam.terms import SeamTerms, seam_terms
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import Locks, UndercutField, find_locks, undercut_field
 from .visibility import how_it_shows
@@ -33,6 +37,7 @@ PLAN_VERSION = 1
 STAGES = (
     "master",
     "opening",
+    "directions",
     "undercut",
     "seam",
     "locks",
@@ -85,8 +90,9 @@ def plan(
     survey = survey_open_master(master, brief, catalogue, progress)
     seam, locks = survey.seam, survey.locks
     division = propose_division(
-        master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show
-    )
+        master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show,
+        terms=terms_of(master, brief, catalogue),
+    )  # fmt: skip
     if division is not None and takes_division(brief, division):
         seam = seam_of_division(master, division, seam, survey.show)
         stuff = catalogue.rubber_for(brief.materials)
@@ -135,7 +141,7 @@ def survey_open_master(
     progress.begin("opening")
     scene = ray_scene(master.vertices_mm, master.faces)
     show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
-    opening, field = open_mould(master, brief, progress, scene, show)
+    opening, field = open_mould(master, brief, progress, scene, show, catalogue)
     seam, locks = draw_seam(master, opening, field, brief, catalogue, progress, scene, show)
     return OpenSurvey(master, opening, field, seam, locks, scene, show)
 
@@ -149,13 +155,20 @@ def open_mould(
     progress: Progress = SILENT,
     scene: RayScene | None = None,
     show: np.ndarray | None = None,
+    catalogue: Catalogue | None = None,
 ) -> tuple[Opening, UndercutField]:
-    """The way the mould opens, and what that frees. scene, show : of this master and brief, if at hand."""
+    """The way the mould opens, and what that frees: the cheapest pair of direction and seam that keeps the limits.
+
+    scene, show : of this master and brief, if at hand.
+    """
     progress.begin("opening")
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     if show is None:
         show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
-    opening = find_opening(master, brief.opening, progress, scene=scene, show=show)
+    terms = terms_of(master, brief, catalogue or read_catalogue(None))
+    opening = find_opening(master, brief.opening, progress, scene=scene, show=show, terms=terms)
+    progress.begin("directions")
+    opening = price_openings(master, opening, brief.seam, terms, show, progress, brief.opening.seams)
     progress.begin("undercut")
     return opening, undercut_field(master, opening.chosen.direction, progress, scene=scene)
 
@@ -172,10 +185,17 @@ def draw_seam(
 ) -> tuple[Seam, Locks]:
     """The seam, and what locks once it is drawn. scene, show : of this master and brief, if at hand."""
     progress.begin("seam")
-    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show)
+    terms = terms_of(master, brief, catalogue)
+    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show, terms=terms)
     progress.begin("locks")
     stuff = catalogue.rubber_for(brief.materials)
     return seam, find_locks(master, field, seam, stuff, progress, scene=scene)
+
+
+def terms_of(master: Master, brief: Brief, catalogue: Catalogue) -> SeamTerms:
+    """What seams of this master are weighed by."""
+    skin = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).skin_mm
+    return seam_terms(brief, catalogue, skin)
 
 
 def key_glove(
@@ -249,7 +269,8 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         ),
     )
     stages = (
-        *seam_assumptions(brief.seam),
+        *rate_assumptions(brief.rates, made.catalogue.currency),
+        *seam_assumptions(brief.seam, max(made.master.size_mm)),
         *wall_assumptions(made.seam.kind),
         *division_assumptions(brief.seam),
         *key_assumptions(brief.keys, rubber_stuff(made.catalogue.rubber_for(brief.materials))),

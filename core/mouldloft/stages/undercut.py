@@ -20,7 +20,7 @@ from .wall.joints import parting_of
 
 if TYPE_CHECKING:
     from ..inputs.catalogue import RubberMaterial
-    from .seam.place import Seam
+    from .seam.records import Seam
 
 
 @dataclass(frozen=True, eq=False)
@@ -214,7 +214,9 @@ def _rigid_mm2(master: Master, seam: Seam, scene: RayScene, centres: np.ndarray,
     return float(master.face_areas_mm2[left].sum())
 
 
-def _depths(points: np.ndarray, top: np.ndarray, grid: Grid, progress: Progress) -> tuple[np.ndarray, np.ndarray]:
+def overhang_depths(
+    points: np.ndarray, top: np.ndarray, grid: Grid, progress: Progress = SILENT
+) -> tuple[np.ndarray, np.ndarray]:
     """Depth of each locked point across the pull, and the inscribed radius of the overhang it lies under.
 
     At height z the overhang is the set of columns whose top is above z; the way out is the nearest column that is
@@ -244,19 +246,21 @@ def _depths(points: np.ndarray, top: np.ndarray, grid: Grid, progress: Progress)
     return depth, inscribed
 
 
-def _stretch(depth_mm: np.ndarray, inscribed_mm: np.ndarray, neck_mm: np.ndarray, is_wall: np.ndarray) -> np.ndarray:
+def ring_stretch(
+    depth_mm: np.ndarray, inscribed_mm: np.ndarray, neck_mm: np.ndarray, is_wall: np.ndarray, *, capped: bool = True
+) -> np.ndarray:
     """Strain the glove needs at each locked point.
 
     Rubber round a neck is a ring of the neck's radius that must pass the overhang: strain = depth / ring radius, where
     the ring is what is left of the overhang's inscribed circle after the depth, and no smaller than the neck (half the
     solid's width there). Under a ledge with no neck the rubber is a tongue: it is drawn out folded, and a strip folded
-    flat on itself strains its outer fibre by 100 %, which caps it. [derivation ours; ring model: common practice,
-    no source]
+    flat on itself strains its outer fibre by 100 %, which caps it (not where a seam is chosen: folded over far, a glove
+    is a sock). [derivation ours; ring model: common practice, no source]
     """
     ring = np.maximum(inscribed_mm - depth_mm, np.where(is_wall, neck_mm, 0.0))
     ring = np.maximum(ring, 1e-3 * np.maximum(inscribed_mm, 1.0))
     strain = depth_mm / ring
-    return np.where(is_wall, strain, np.minimum(strain, 1.0))
+    return np.where(is_wall, strain, np.minimum(strain, 1.0)) if capped else strain
 
 
 def where_on_piece(point_mm: np.ndarray, master: Master) -> str:
@@ -320,7 +324,7 @@ def find_locks(
         inward = -across[is_wall] / steepness[is_wall, None]
         neck[is_wall] = first_wall_mm(scene, centres[which[is_wall]], -master.normals[which[is_wall]], inward) / 2
         neck[~np.isfinite(neck)] = 0.0
-        stretch[which] = _stretch(depth[which], inscribed, neck, is_wall)
+        stretch[which] = ring_stretch(depth[which], inscribed, neck, is_wall)
     projected = master.face_areas_mm2 * np.abs(_own_sine(master, seam))
     regions = _regions(
         master, seam, centres, locked_share, depth, stretch, fill * projected,
@@ -383,7 +387,7 @@ def _piece_depths(
     vertices = frame.to_frame(master.vertices_mm)
     grid = grid_around(vertices, float(np.linalg.norm(master.size_mm)) / 600.0)
     top, _ = column_image(vertices, master.faces, grid)
-    return _depths(frame.to_frame(points_mm), top, grid, progress)
+    return overhang_depths(frame.to_frame(points_mm), top, grid, progress)
 
 
 def _regions(
