@@ -10,9 +10,10 @@ from mouldloft.geometry.rays import blocked, ray_scene
 from mouldloft.inputs.brief import Brief, RunBrief, SeamBrief
 from mouldloft.stages.master import Health, Master
 from mouldloft.stages.opening import Candidate, Opening, SymmetryPlane
-from mouldloft.stages.seam.place import Seam, place_seam
-from mouldloft.stages.seam.terms import seam_terms
+from mouldloft.stages.seam.place import place_seam
+from mouldloft.stages.seam.record import Seam
 from mouldloft.stages.undercut import UndercutField
+from mouldloft.trade.seamterms import seam_terms
 
 PLANE = SeamBrief(kind="plane")
 FREE = SeamBrief(kind="free")

@@ -31,8 +31,8 @@ from mouldloft.stages.opening import (
     half_sphere,
     positive_half,
 )
-from mouldloft.stages.seam.terms import never_price, seam_terms
 from mouldloft.trade.price import SeamMeasures, price_seam
+from mouldloft.trade.seamterms import never_price, seam_terms
 from trade_bodies import box, standing
 
 TERMS = seam_terms(Brief(run=RunBrief(casts=4), rates=RatesBrief(hourly_rate=30.0, reach_mm=280.0)), None, 10.0)

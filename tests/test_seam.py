@@ -11,13 +11,7 @@ import trimesh
 from mouldloft.base.errors import BriefRefused, Cancelled, PlanImpossible
 from mouldloft.base.progress import Progress
 from mouldloft.geometry.contour import cross_at_zero, join_chains, split_faces
-from mouldloft.geometry.mincut import (
-    SplitCosts,
-    absorb_small_regions,
-    cheapest_split,
-    face_graph,
-    split_cost,
-)
+from mouldloft.geometry.facegraph import SplitCosts, absorb_small_regions, cheapest_split, face_graph, split_cost
 from mouldloft.geometry.polyline import flatness_mm, length_mm, spaced_out, tightest_turn_mm
 from mouldloft.geometry.tautline import smooth_level
 from mouldloft.inputs.brief import Brief, RatesBrief, RunBrief, SeamBrief
@@ -29,9 +23,9 @@ from mouldloft.stages.seam.free import line_price
 from mouldloft.stages.seam.ground import know_place, survey
 from mouldloft.stages.seam.ownline import read_keep_clear, read_own_lines
 from mouldloft.stages.seam.place import name_pieces, nudge_seam, place_seam
-from mouldloft.stages.seam.terms import fair_rule, seam_terms
 from mouldloft.stages.visibility import how_it_shows, viewpoints
 from mouldloft.trade.price import SeamMeasures, price_seam
+from mouldloft.trade.seamterms import fair_rule, seam_terms
 from scipy.spatial import cKDTree
 from scipy.special import ellipe
 from seam_bodies import (

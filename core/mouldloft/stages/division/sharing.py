@@ -16,14 +16,13 @@ from scipy import sparse
 from ...base.progress import SILENT, Progress
 from ...geometry.contour import face_centres
 from ...geometry.expansion import ShareCosts, share_out
+from ...geometry.facegraph import FaceGraph, regions
 from ...geometry.frame import pull_frame
-from ...geometry.mincut import FaceGraph, regions
+from ...geometry.freedom import VERTICAL_DEG
 from ...geometry.rays import RayScene, blocked, first_wall_mm
 from ...trade.price import UnitPrices
 from ..master import Master
-from ..seam.costs import skin_areas_mm2
-from ..seam.ground import at_vertices
-from ..undercut import VERTICAL_DEG
+from ..seam import at_vertices, skin_areas_mm2
 
 _PATCHES = 90  # patches along the diagonal
 _RING_STEP_DEG = 15
@@ -130,7 +129,7 @@ def pull_costs(
 
     A patch is locked where it faces away from the pull or the master stands in the way. Its gap, along the pull to the
     next wall, is filled with rubber; between two walls each carries half. Shallow locks weigh by the square of their
-    depth. Among pulls that free a patch, the one it faces more squarely is a little cheaper: it
+    depth,. Among pulls that free a patch, the one it faces more squarely is a little cheaper: it
     leaves more draft.
     """
     area, centre, normal = patches.area_mm2[which], patches.centres_mm[which], patches.normals[which]

@@ -10,13 +10,13 @@ from scipy.sparse import csgraph
 
 from ...base.errors import PlanImpossible
 from ...base.progress import SILENT, Progress
-from ...geometry.mincut import regions
+from ...geometry.facegraph import regions
 from ...geometry.tautline import keep_off_vertices
 from .draw import Canvas, Drawn, canvas_of, draw
 from .free import LEAST_REGION, cut_labels, dearer_where_broken, fair_level, level_regions
 from .ground import Ground
 from .limits import Trouble, check_limits, find_trouble, heavier_half_kg, lines_of
-from .records import SeamLimits
+from .record import SeamLimits
 
 _OFFSETS = 9  # planes tried along the pull
 _OFFSET_SHARE = 0.16  # of the body's depth along the pull, to each side of the plane of least fill

@@ -10,13 +10,14 @@ from ...base.errors import PlanImpossible
 from ...geometry.contour import Chain, Crossings, cross_at_zero, face_level, join_chains
 from ...geometry.depthmap import Grid, column_image, grid_around
 from ...geometry.frame import pull_frame
+from ...geometry.membrane import stretch_surface
 from ...geometry.polyline import flatness_mm, steps_mm, tightest_turn_mm
 from ...trade.price import SeamMeasures, SeamPrice, price_seam
 from ..master import Master
-from ..wall.parting import skin_bounds, stretch_surface
+from .bounds import skin_bounds
 from .fair import line_fairness, off_plane_mm
 from .ground import Place
-from .records import SeamFigures, SeamLine
+from .record import SeamFigures, SeamLine
 
 _TURN_STEP_MM = 10.0  # least step over which a turn is measured: less is the coat, not the line
 _LEAST_LINE_MM = 5.0  # of an open line

@@ -6,12 +6,12 @@ import numpy as np
 
 from ...base.progress import SILENT, Progress
 from ...geometry.edges import connected
-from ...geometry.mincut import SplitCosts, absorb_small_regions, cheapest_split, island_regions, regions
+from ...geometry.facegraph import SplitCosts, absorb_small_regions, cheapest_split, island_regions, regions
 from ...geometry.tautline import keep_off_vertices, smooth_level, tauten_level
+from ...trade.seamterms import TURNED_AWAY, never_price
 from .costs import Walls
 from .ground import Ground, Place, at_vertices
 from .limits import SOLID_MM, Trouble
-from .terms import TURNED_AWAY, never_price
 
 LEAST_REGION = 0.002  # of the skin: smaller islands join the piece around them
 _ZIGZAG = (

@@ -13,14 +13,15 @@ from ...base.progress import SILENT, Progress
 from ...geometry.contour import face_centres
 from ...geometry.depthmap import column_image, grid_around
 from ...geometry.edges import edges_of
+from ...geometry.facegraph import FaceGraph, face_graph
 from ...geometry.frame import pull_frame
-from ...geometry.mincut import FaceGraph, face_graph
+from ...geometry.freedom import freedom_by_rays
+from ...geometry.overhang import overhang_depths, ring_stretch
 from ...geometry.rays import RayScene, first_wall_mm, ray_scene
+from ...trade.seamterms import FairRule, SeamTerms, fair_rule
 from ..lighter import LighterCopy
 from ..master import Master, skin_faces
-from ..undercut import freedom_by_rays, overhang_depths, ring_stretch
 from .costs import Walls, form_hides, skin_areas_mm2, walls_along
-from .terms import FairRule, SeamTerms, fair_rule
 
 _PIXELS = 200  # along the diagonal, of the image that depths are read from
 

@@ -9,13 +9,14 @@ from scipy.spatial import cKDTree
 
 from ...geometry.contour import cross_at_zero, face_centres, join_chains
 from ...geometry.depthmap import grid_around
+from ...geometry.facegraph import regions
 from ...geometry.frame import pull_frame
-from ...geometry.mincut import regions
+from ...geometry.membrane import stretch_surface
 from ...geometry.rays import blocked, ray_scene
-from ..wall.parting import skin_bounds, stretch_surface
+from ...trade.seamterms import LEAN_DEG
+from .bounds import skin_bounds
 from .ground import Ground
-from .records import SeamLimits
-from .terms import LEAN_DEG
+from .record import SeamLimits
 
 _MOUTH_PIXELS = 40  # over the longest side: how finely an opening is looked through
 _LOOKS = 48  # places of an opening that each place of the inside is looked at from

@@ -12,6 +12,7 @@ from ...base.progress import SILENT, Progress
 from ...base.threads import in_threads
 from ...geometry.frame import unit
 from ...inputs.brief import SeamBrief
+from ...trade.seamterms import SeamTerms
 from ..lighter import lighten
 from ..master import Master
 from ..opening import Candidate, Opening, direction_words
@@ -19,7 +20,6 @@ from .candidates import Judged, all_candidates, bench_of
 from .ground import Place, survey
 from .place import keep_clear_weights, lay_out
 from .reasons import KIND_NAMES
-from .terms import SeamTerms
 
 PRICED_ON = 9_000  # triangles of the copy that pairs are compared on
 
@@ -47,7 +47,7 @@ def price_openings(
         lambda c: _priced(place, c, brief),
         looked_at,
         progress,
-        (0.0, 1.0),
+        (0.98, 1.0),
         f"{len(looked_at)} directions with their seams",
     )
     pairs = [(judged, c) for judged, c in zip(found, looked_at, strict=True) if judged is not None]

@@ -10,11 +10,12 @@ from scipy.spatial import cKDTree
 from ...base.errors import PlanImpossible
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
+from ...geometry.facegraph import face_graph, regions
 from ...geometry.frame import unit
-from ...geometry.mincut import face_graph, regions
 from ...geometry.rays import RayScene, ray_scene
 from ...geometry.tautline import keep_off_vertices, smooth_level, surface_links, tauten_level
 from ...inputs.brief import SeamBrief
+from ...trade.seamterms import SeamTerms, fair_rule, seam_terms
 from ..lighter import LighterCopy, carry_to_light, carry_to_whole, lighten
 from ..master import Master, skin_faces
 from ..opening import Opening
@@ -26,8 +27,7 @@ from .free import LEAST_REGION
 from .ground import Place, at_vertices, carried_to_whole, know_place, survey
 from .ownline import read_keep_clear, read_own_lines, split_by_lines
 from .reasons import in_words
-from .records import Seam, SeamCandidate, SeamFigures, SeamLimits, SeamLine, SeamPiece
-from .terms import SeamTerms, fair_rule, seam_terms
+from .record import Seam, SeamCandidate, SeamFigures, SeamLimits, SeamLine, SeamPiece
 
 __all__ = [
     "Seam", "SeamCandidate", "SeamFigures", "SeamLimits", "SeamLine", "SeamPiece",

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from ...base.house import listed, litres, metres, money
 from ...trade.price import SeamPrice
+from ...trade.seamterms import SeamTerms
 from .candidates import Judged
-from .terms import SeamTerms
 
 KIND_NAMES = {
     "plane": "the plane",

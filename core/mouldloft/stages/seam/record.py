@@ -1,4 +1,4 @@
-"""What a seam is: its lines, its pieces, what it measures, what it costs, which limits it keeps."""
+"""What the seam stage hands on: lines, pieces, what a seam measures and costs, which limits it keeps."""
 
 from __future__ import annotations
 
