@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from ...base.errors import PlanImpossible
-from ...base.house import litres, metres, money
+from ...base.figures import litres, metres, money
 from ...base.progress import SILENT, Progress
 from ...base.threads import in_threads
 from ...geometry.frame import unit

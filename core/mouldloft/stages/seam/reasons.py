@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...base.house import listed, litres, metres, money
+from ...base.figures import listed, litres, metres, money
 from ...trade.price import SeamPrice
 from ...trade.seamterms import SeamTerms
 from .candidates import Judged
