@@ -32,21 +32,21 @@ from .master import Master
 from .seam import Seam
 
 GRAVITY_M_S2 = 9.80665  # standard gravity
-AIR_DENSITY_KG_M3 = 1.25  # published: AIR_SOURCE
+AIR_DENSITY_KG_M3 = 1.25  # from memory, verify: AIR_SOURCE
 BOARD_THICKNESS_MM = 18.0  # common practice: baseboard glassed into the foot
 ARM_REACH_MM = 650.0  # common practice: how far up inside an arm can tape a joint
-PUSH_SHARE_OF_HEIGHT = 0.9
+PUSH_SHARE_OF_HEIGHT = 0.9  # common practice: of the height, where a person leans
 SILHOUETTE_PIXELS = 256  # along the longest side; the area of a ball is then right to 0.2 %
 SILHOUETTE_DIRECTIONS = 18  # over half a turn: every 10 degrees; the worst lies within 5, and cos 5 is 0.996
 COARSE_FROM_FACES = 200_000  # finer meshes lend their silhouettes and depths through a coarser one
-GUIDES_GELCOAT_MM = (0.46, 0.64)  # published: two suppliers' guides, 18 to 25 mil
+GUIDES_GELCOAT_MM = (0.46, 0.64)  # common practice: two suppliers' guides, 18 to 25 mil
 BALLAST_HIGH = 0.25  # of the height: ballast filled higher than this no longer lies low
 # common practice, no source: past either, nobody carries ballast in by the bag, and the cast is fixed to the ground
 MOST_BALLAST_KG = 60.0
 MOST_BALLAST_SHARE = 0.25  # of the body's volume
-# EN 1991-1-4, table 4.1: (z0 m, z_min m); from memory, verify
+# published, EN 1991-1-4, table 4.1: (z0 m, z_min m) of terrain categories 0 to IV
 TERRAIN_Z_MIN = ((0.003, 1.0), (0.01, 1.0), (0.05, 2.0), (0.3, 5.0), (1.0, 10.0))
-AIR_SOURCE = "a design example to EN 1991-1-4: q_b 0.68 kN/m² at 33 m/s"
+AIR_SOURCE = "EN 1991-1-4, 4.5, the value recommended"
 WIND_SOURCE = "EN 1991-1-4 (4.4), (4.5), (4.7), (4.8), (5.3); the national annex governs"
 
 Point = tuple[float, float, float]
@@ -594,7 +594,7 @@ def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
         Assumption(
             "gelcoat, wet",
             f"{brief.gelcoat_wet_mm:g} mm",
-            Mark.PUBLISHED if as_guides else rule,
+            rule,
             guides if as_guides else f"the brief; {guides}",
         ),
         Assumption("mat behind the gelcoat", f"{brief.mat_oz:g} oz/ft²", rule),
@@ -603,8 +603,10 @@ def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
         Assumption("basic wind", f"{brief.basic_wind_m_s:g} m/s", rule, "the place's own figure decides"),
         Assumption("force coefficient", f"{brief.wind_force_coefficient:g}", rule),
         Assumption("wind pressure", "peak velocity pressure at the top", Mark.PUBLISHED, WIND_SOURCE),
-        Assumption("air", f"{AIR_DENSITY_KG_M3:g} kg/m³", Mark.PUBLISHED, AIR_SOURCE),
-        Assumption("least heights of the wind profile", "1 to 10 m by terrain", Mark.MEMORY, "EN 1991-1-4, table 4.1"),
+        Assumption("air", f"{AIR_DENSITY_KG_M3:g} kg/m³", Mark.MEMORY, AIR_SOURCE),
+        Assumption(
+            "least heights of the wind profile", "1 to 10 m by terrain", Mark.PUBLISHED, "EN 1991-1-4, table 4.1"
+        ),
         Assumption("factor against tipping", f"{brief.safety_factor:g}", rule),
         Assumption("most ballast carried in", f"{MOST_BALLAST_KG:.0f} kg and a quarter of the body", rule),
         Assumption("arm's reach inside", f"{ARM_REACH_MM:.0f} mm", rule),
