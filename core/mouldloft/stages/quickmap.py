@@ -34,7 +34,8 @@ class QuickMap:
     """What one direction frees, as far as it is worked out while dragging.
 
     answers : (m,) uint8, FREE_AHEAD, FREE_BEHIND, FREE_EITHER (a wall along the pull) or LOCKED for each face.
-    locked_area_mm2, locked_fraction : of the skin. fill_mm3 : rubber that fills the locks of a mould split by the best plane; NaN where the mesh is no solid.
+    locked_area_mm2, locked_fraction : of the skin. fill_mm3 : rubber that fills the locks of a mould split by the
+    best plane; NaN where the mesh is no solid.
     """
 
     direction: tuple[float, float, float]
