@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from mouldloft.base.intervals import Interval
 from mouldloft.geometry.frame import pull_frame
-from mouldloft.stages.rubber.glove import Envelope, Interval, Rubber, RubberParts
+from mouldloft.stages.rubber.record import Envelope, Rubber, RubberParts
 
 SKIN_MM = 10.0
 FLANGE_WIDTH_MM = 60.0
@@ -123,7 +124,7 @@ def rubber_of(*envelopes: Envelope, skin_mm: float = SKIN_MM) -> Rubber:
         thickness_reason="by the test",
         envelopes=envelopes,
         parts=tuple(parts),
-        measured_volume_mm3=tuple(volumes),
+        volume_by_columns_mm3=tuple(volumes),
         volume_mm3=Interval(total, total, total, ()),
         coats=(),
         min_thickness_mm=skin_mm,

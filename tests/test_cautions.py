@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -9,12 +10,19 @@ import numpy as np
 import pytest
 from mouldloft.inputs.brief import Brief, CastBrief, MaterialsBrief
 from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.stages import cautions
 from mouldloft.stages.cast import lay_up_cast
-from mouldloft.stages.cautions import cautions_for
 from mouldloft.stages.cradle import Cradle
 from mouldloft.stages.programme import set_programme
 from mouldloft.stages.takeoff import take_off
 from trade_bodies import box, jacket_of, keys_of, locks_of, rubber_of, seam_of
+
+
+def cautions_for(plan):
+    """The cautions of a stand-in plan."""
+    return cautions.cautions_for(
+        plan.master, plan.jacket, plan.cast, plan.programme, plan.takeoff, plan.brief, plan.catalogue
+    )
 
 
 def plan_of(brief: Brief | None = None, height_mm: float = 1000.0, load_kg: float = 10.0):
@@ -81,8 +89,12 @@ def test_height_tipping_and_wind() -> None:
     assert "wind" in hazards(plan_of(stormy))
     pushed = cautions_for(plan_of(Brief(cast=CastBrief(push_n=700.0, basic_wind_m_s=0.0))))
     (tipping,) = (c for c in pushed if c.hazard == "tipping over")
-    assert "edge" in tipping.sentence
+    assert re.search(r"over its \w+ edge: fix it to the ground before it is left alone", tipping.sentence)
+    assert "ballast" not in tipping.sentence, "no person carries in what 700 N asks for"
     assert "local codes" in tipping.defers_to
+    gently = plan_of(Brief(cast=CastBrief(push_n=50.0, basic_wind_m_s=0.0)))
+    (tipping,) = (c for c in cautions_for(gently) if c.hazard == "tipping over")
+    assert f"put at least {gently.cast.ballast_kg:.0f} kg of ballast low in its foot" in tipping.sentence
 
 
 def test_a_thick_laminate_is_laid_in_goes() -> None:

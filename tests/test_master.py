@@ -19,9 +19,9 @@ import trimesh
 from mouldloft.base.errors import Cancelled, MasterRefused
 from mouldloft.base.progress import Progress
 from mouldloft.geometry import crossings, meshfile
-from mouldloft.geometry.crossings import find_crossings
 from mouldloft.geometry.edges import edges_of
 from mouldloft.geometry.repair import merge_equal
+from mouldloft.geometry.selfcrossings import find_self_crossings
 from mouldloft.inputs.brief import MasterBrief
 from mouldloft.stages import master as master_stage
 from mouldloft.stages.master import prepare_master, read_master
@@ -500,7 +500,7 @@ def crossing_pairs_by_hand(vertices, faces):
 def test_crossing_faces_are_just_those_of_the_reference():
     one, two = meshes.sphere(10.0, 2), meshes.sphere(7.0, 2)
     vertices, faces = joined(one, (two[0] + [8.123, 1.1, 0.3], two[1]))
-    found = find_crossings(vertices, faces)
+    found = find_self_crossings(vertices, faces)
     pairs = {(min(a, b), max(a, b)) for a, b in found.pairs.tolist()}
     assert found.checked_fraction == 1.0
     assert len(pairs) == len(found.pairs) > 50
@@ -513,14 +513,14 @@ def test_faces_that_share_a_corner_cross_by_one_edge(first, second):
     """Only the edge over against the shared corner can pass through the other face, whichever edge that is."""
     points = np.array([[0, 0, 0], [10, 0, 0], [0, 10, 0], [3, 3, -4], [3.2, 3.1, 5]], float)
     one, two = np.roll([0, 1, 2], first), np.roll([0, 3, 4], second)
-    assert find_crossings(points, np.array([one, two])).count == 1
-    assert find_crossings(points, np.array([two, one])).count == 1
+    assert find_self_crossings(points, np.array([one, two])).count == 1
+    assert find_self_crossings(points, np.array([two, one])).count == 1
     # pushed outwards, the second's far edge passes by, and the first's far edge passes through the second
     outwards = points + np.where(np.arange(5)[:, None] > 2, [8.0, 8.0, 0], 0)
-    assert find_crossings(outwards, np.array([one, two])).count == 1
+    assert find_self_crossings(outwards, np.array([one, two])).count == 1
     above = points * [1, 1, 0] + np.where(np.arange(5)[:, None] > 2, [0, 0, 4.0], 0)
     above[4, 0] += 2.0
-    assert find_crossings(above, np.array([one, two])).count == 0
+    assert find_self_crossings(above, np.array([one, two])).count == 0
 
 
 def test_a_vertex_pushed_through_its_own_body_is_counted_and_stays_told():
@@ -536,9 +536,9 @@ def test_a_vertex_pushed_through_its_own_body_is_counted_and_stays_told():
 def test_touching_is_not_crossing():
     one = meshes.box((100.0, 100.0, 100.0))
     vertices, faces = joined(one, (one[0] + [100.0, 0, 0], one[1]))
-    assert find_crossings(vertices, faces).count == 0
-    assert find_crossings(*meshes.torus_knot()).count == 0
-    assert find_crossings(*meshes.torus_knot(tube_mm=58.0)).count > 0  # the strands run into each other
+    assert find_self_crossings(vertices, faces).count == 0
+    assert find_self_crossings(*meshes.torus_knot()).count == 0
+    assert find_self_crossings(*meshes.torus_knot(tube_mm=58.0)).count > 0  # the strands run into each other
 
 
 def test_a_heap_of_crossing_faces_is_counted_on_a_stated_share(monkeypatch):
@@ -546,10 +546,10 @@ def test_a_heap_of_crossing_faces_is_counted_on_a_stated_share(monkeypatch):
     faces = np.arange(30_000).reshape(-1, 3)
     monkeypatch.setattr(crossings, "_MOST_TESTS", 3_000_000)
     monkeypatch.setattr(crossings, "_MOST_TESTS_A_FACE", 0)
-    found = find_crossings(heap, faces)
+    found = find_self_crossings(heap, faces)
     assert 0 < found.checked_fraction < 0.5
     assert found.count > 1000
-    again = find_crossings(heap, faces)
+    again = find_self_crossings(heap, faces)
     assert np.array_equal(found.pairs, again.pairs)
 
 

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import contextlib
+import math
 from dataclasses import replace
 
 import numpy as np
+import pytest
 import trimesh
+from mouldloft.base.intervals import Interval
 from mouldloft.geometry.frame import pull_frame
+from mouldloft.stages import cast as cast_stage
 from mouldloft.stages.cast import Cast
-from mouldloft.stages.jacket.layup import Jacket, JacketPiece, Zone
-from mouldloft.stages.keys.place import Key, Keys
+from mouldloft.stages.jacket.record import Jacket, JacketPiece, Zone
+from mouldloft.stages.keys.record import Key, Keys
+from mouldloft.stages.locks import LockRegion, Locks
 from mouldloft.stages.master import Health, Master
-from mouldloft.stages.rubber.glove import Coat, Envelope, Interval, Rubber, RubberParts
-from mouldloft.stages.seam.place import Seam, SeamFigures, SeamLine, SeamPiece
-from mouldloft.stages.undercut import LockRegion, Locks
+from mouldloft.stages.rubber.record import Coat, Envelope, Rubber, RubberParts
+from mouldloft.stages.seam.record import Seam, SeamFigures, SeamLine, SeamPiece
 from mouldloft.trade.lifting import LiftCheck
 
 SOUND = Health(0, 0, False, 0, 0, 0, True)
@@ -116,6 +121,15 @@ def keys_of(count: int = 20) -> Keys:
     return Keys(
         tuple(Key(f"L{k}", k % 2, "edge", (0.0, 0.0, 0.0), 40.0, 30.0, 12.0, 11_600.0) for k in range(count)), ()
     )
+
+
+@contextlib.contextmanager
+def any_ballast():
+    """As if bags of any weight were carried in: for sums of ballast by its lever."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(cast_stage, "MOST_BALLAST_KG", math.inf)
+        patch.setattr(cast_stage, "MOST_BALLAST_SHARE", math.inf)
+        yield
 
 
 def jacket_of(area_mm2: float = 6e5, bolts: int = 18, pieces: int = 2, gelcoat_kg: float = 0.0) -> Jacket:

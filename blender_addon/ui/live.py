@@ -33,7 +33,7 @@ void main() {
 
 
 def _vec3(colour: str) -> str:
-    from mouldloft.base.house import rgb
+    from mouldloft.outputs.look import rgb
 
     return "vec3({:.4f}, {:.4f}, {:.4f})".format(*rgb(colour))
 

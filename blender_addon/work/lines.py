@@ -17,39 +17,39 @@ class Units:
 
     def mm(self, value: float) -> str:
         """A length given in millimetres."""
-        from mouldloft.base import house
+        from mouldloft.base import figures
 
         if not self.imperial:
-            return house.mm(value)
-        inches = value / house.MM_PER_INCH
+            return figures.mm(value)
+        inches = value / figures.MM_PER_INCH
         if abs(inches) < 24.0:
-            return f"{house.number(inches)} in"
+            return f"{figures.number(inches)} in"
         feet, rest = divmod(round(inches), 12)
         return f"{feet} ft {rest} in"
 
     def metres(self, value: float) -> str:
         """A long length given in millimetres."""
-        from mouldloft.base import house
+        from mouldloft.base import figures
 
-        return f"{house.number(value / MM_PER_FOOT)} ft" if self.imperial else house.metres(value)
+        return f"{figures.number(value / MM_PER_FOOT)} ft" if self.imperial else figures.metres(value)
 
     def m2(self, value: float) -> str:
         """An area given in mm²."""
-        from mouldloft.base import house
+        from mouldloft.base import figures
 
-        return f"{house.number(value / MM_PER_FOOT**2)} sq ft" if self.imperial else house.m2(value)
+        return f"{figures.number(value / MM_PER_FOOT**2)} sq ft" if self.imperial else figures.m2(value)
 
     def litres(self, value: float) -> str:
         """A volume given in mm³."""
-        from mouldloft.base import house
+        from mouldloft.base import figures
 
-        return f"{house.number(value / MM3_PER_GALLON)} US gal" if self.imperial else house.litres(value)
+        return f"{figures.number(value / MM3_PER_GALLON)} US gal" if self.imperial else figures.litres(value)
 
     def kg(self, value: float) -> str:
         """A mass given in kilograms."""
-        from mouldloft.base import house
+        from mouldloft.base import figures
 
-        return f"{house.number(value / house.KG_PER_LB)} lb" if self.imperial else house.kg(value)
+        return f"{figures.number(value / figures.KG_PER_LB)} lb" if self.imperial else figures.kg(value)
 
 
 METRIC = Units()
@@ -67,54 +67,54 @@ def _sculpt(done: dict[str, Any], units: Units) -> str:
 
 
 def _opening(done: dict[str, Any], units: Units) -> str:
-    from mouldloft.base import house
+    from mouldloft.base import figures
     from mouldloft.stages.opening import direction_words
 
     words = direction_words(done["opening"].chosen.direction)
-    return f"Opens {words}; {house.percent(done['undercut'].locked_fraction)} of the skin locks a rigid mould"
+    return f"Opens {words}; {figures.percent(done['undercut'].locked_fraction)} of the skin locks a rigid mould"
 
 
 def way_line(number: int, found: Any) -> str:
     """A direction found, as short as a list asks: what it locks and where it points."""
-    from mouldloft.base import house
+    from mouldloft.base import figures
     from mouldloft.stages.opening import direction_words
 
     where = direction_words(found.direction).removeprefix("to the ").replace("towards the ", "")
-    return f"{number}. {house.percent(found.locked_fraction)}: {where}"
+    return f"{number}. {figures.percent(found.locked_fraction)}: {where}"
 
 
 def _seam(done: dict[str, Any], units: Units) -> str:
-    from mouldloft.base import house
+    from mouldloft.base import figures
 
     seam, locks = done["seam"], done["locks"]
     said = [
-        f"{units.metres(seam.length_mm)} of {seam.kind} seam in {house.counted(len(seam.lines), 'line')}",
-        f"rubber stretches {house.percent(locks.worst_stretch)} at most "
-        f"({house.percent(locks.stretch_allowed)} allowed)",
+        f"{units.metres(seam.length_mm)} of {seam.kind} seam in {figures.counted(len(seam.lines), 'line')}",
+        f"rubber stretches {figures.percent(locks.worst_stretch)} at most "
+        f"({figures.percent(locks.stretch_allowed)} allowed)",
         f"{units.litres(locks.fill_mm3)} of undercut fill",
     ]
     return "; ".join(said)
 
 
 def _glove(done: dict[str, Any], units: Units) -> str:
-    from mouldloft.base import house
+    from mouldloft.base import figures
 
     rubber = done["bare_rubber"]
     volume = rubber.volume_mm3
     return (
         f"{units.litres(volume.likely)} of rubber ({units.litres(volume.low)} to {units.litres(volume.high)}) in "
-        f"{house.counted(len(rubber.coats), 'coat')}; skin {units.mm(rubber.skin_thickness_mm)}, "
+        f"{figures.counted(len(rubber.coats), 'coat')}; skin {units.mm(rubber.skin_thickness_mm)}, "
         f"edge {units.mm(rubber.edge_thickness_mm)}"
     )
 
 
 def keys_line(checks: Any, count: int, units: Units = METRIC) -> str:
     """The fixture checks in one line; also said after a key was moved."""
-    from mouldloft.base import house
+    from mouldloft.base import figures
 
     if all(check.holds for check in checks):
         sag = max(0.1, *(check.sag_mm for check in checks))  # told to a tenth, and as a most
-        return f"{house.counted(count, 'key')} hold the glove: no slide or turn is free, sag {units.mm(sag)} at most"
+        return f"{figures.counted(count, 'key')} hold the glove: no slide or turn is free, sag {units.mm(sag)} at most"
     said = []
     slack = min(checks, key=lambda check: check.stiffness / check.least_stiffness)
     if slack.stiffness < slack.least_stiffness:
@@ -122,7 +122,7 @@ def keys_line(checks: Any, count: int, units: Units = METRIC) -> str:
     deep = max(checks, key=lambda check: check.sag_mm / check.sag_limit_mm)
     if deep.sag_mm > deep.sag_limit_mm:
         said.append(f"it sags {units.mm(deep.sag_mm)} (limit {units.mm(deep.sag_limit_mm)})")
-    return f"{house.counted(count, 'key')} do not hold the glove: {'; '.join(said)}"
+    return f"{figures.counted(count, 'key')} do not hold the glove: {'; '.join(said)}"
 
 
 def _keys(done: dict[str, Any], units: Units) -> str:
@@ -130,14 +130,14 @@ def _keys(done: dict[str, Any], units: Units) -> str:
 
 
 def _jacket(done: dict[str, Any], units: Units) -> str:
-    from mouldloft.base import house
+    from mouldloft.base import figures
 
     jacket, cradle = done["jacket"], done["cradle"]
     pieces = [f"{piece.name} {units.kg(piece.mass_kg)}" for piece in jacket.pieces]
     boards = sum(len(piece.boards) for piece in cradle.pieces)
-    said = [", ".join(pieces), f"{house.counted(boards, 'cradle board')}"]
+    said = [", ".join(pieces), f"{figures.counted(boards, 'cradle board')}"]
     failed = sum(not check.passes for piece in jacket.pieces for check in piece.checks)
-    said.append(f"{house.counted(failed, 'check')} not passed" if failed else "stiff and strong enough")
+    said.append(f"{figures.counted(failed, 'check')} not passed" if failed else "stiff and strong enough")
     return "; ".join(said)
 
 
@@ -145,29 +145,31 @@ def _casts(done: dict[str, Any], units: Units) -> str:
 
     cast = done["cast"]
     said = [f"{units.kg(cast.mass_kg)} each", "comes out of the glove" if cast.comes_out else "does not come out"]
-    if cast.ballast_kg > 0:
+    if cast.needs_fixing:
+        said.append("to be fixed to the ground")
+    elif cast.ballast_kg > 0:
         said.append(f"{units.kg(cast.ballast_kg)} of ballast in the foot")
     return "; ".join(said)
 
 
 def _order(done: dict[str, Any], units: Units) -> str:
-    from mouldloft.base import house
+    from mouldloft.base import figures
 
     takeoff, programme = done["takeoff"], done["programme"]
     return (
-        f"{house.money(takeoff.total_cost, takeoff.currency)} in {house.counted(len(takeoff.lines), 'line')}; "
-        f"mould {house.counted(programme.mould_days, 'day')}, run {house.counted(programme.run_days, 'day')}; "
-        f"one more cast {house.money(takeoff.cost_next_cast, takeoff.currency)}"
+        f"{figures.money(takeoff.total_cost, takeoff.currency)} in {figures.counted(len(takeoff.lines), 'line')}; "
+        f"mould {figures.counted(programme.mould_days, 'day')}, run {figures.counted(programme.run_days, 'day')}; "
+        f"one more cast {figures.money(takeoff.cost_next_cast, takeoff.currency)}"
     )
 
 
 def _solids(done: dict[str, Any], units: Units) -> str:
-    from mouldloft.base import house
+    from mouldloft.base import figures
 
     solids = done["solids"]
     gloves, jackets = (sum(s.volume_mm3 for s in solids if s.kind == kind) for kind in ("glove", "jacket"))
     return (
-        f"{house.counted(len(solids), 'closed solid')}; gloves {units.litres(gloves)} with keys, "
+        f"{figures.counted(len(solids), 'closed solid')}; gloves {units.litres(gloves)} with keys, "
         f"jackets {units.litres(jackets)}"
     )
 
@@ -199,19 +201,20 @@ def way_words(direction: Any) -> str:
 
 def dragged_line(locked_fraction: float, locked_area_mm2: float, fill_mm3: float, units: Units) -> str:
     """What a direction under the hand costs: skin locked, and rubber to fill it."""
-    from mouldloft.base import house
+    from mouldloft.base import figures
 
-    said = f"{house.percent(locked_fraction)} of the skin locked ({units.m2(locked_area_mm2)})"
+    said = f"{figures.percent(locked_fraction)} of the skin locked ({units.m2(locked_area_mm2)})"
     return said if fill_mm3 != fill_mm3 else f"{said}, {units.litres(fill_mm3)} of undercut fill"
 
 
 def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
     """What else there is to say: repairs, reasons, advice, cautions."""
-    from mouldloft.base import house
+    from mouldloft.base import figures
 
     if key == "sculpt":
         health = done["master"].health
-        return [done["master"].unit_assumed, *health.repairs, *health.left_out]
+        stance = [health.stance] if health.stance else []
+        return [done["master"].unit_assumed, *health.repairs, *stance, *health.notes, *health.left_out]
     if key == "opening":
         return [done["opening"].chosen.reason]
     if key == "seam":
@@ -226,7 +229,7 @@ def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
         return [done["cast"].comes_out_reason, *done["cast"].advice]
     if key == "order":
         return [done["takeoff"].mould_life_reason, done["programme"].temperature_note]
-    return [f"{solid.name}: {house.litres(solid.volume_mm3)}" for solid in done["solids"]]
+    return [f"{solid.name}: {figures.litres(solid.volume_mm3)}" for solid in done["solids"]]
 
 
 def _more_pieces(division: Any) -> list[str]:

@@ -92,7 +92,7 @@ def unpack(data: bytes) -> tuple[dict, dict[str, str]]:
             print(f"Mouldloft: the {name} kept in this file cannot be reopened ({error}); run its section again.")
     _fits(records)
     if {"keys", "bare_rubber"} <= records.keys():
-        from mouldloft.stages.rubber.glove import add_tabs
+        from mouldloft.stages.keys.record import count_keys_in
 
-        records["rubber"] = add_tabs(records["bare_rubber"], records["keys"])
+        records["rubber"] = count_keys_in(records["bare_rubber"], records["keys"])
     return records, {str(key): str(stamp) for key, stamp in told["stamps"].items()}

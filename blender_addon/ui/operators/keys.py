@@ -13,12 +13,12 @@ from .taking import keys_as_moved, take_keys
 
 def check_moved_keys(scene: bpy.types.Scene, done: dict) -> None:
     """Check the keys again as they stand, and keep what the check says."""
-    from mouldloft.stages.keys.place import recheck_keys, rubber_stuff
+    from mouldloft.stages.keys.fixture import recheck_keys, rubber_properties
 
     moved = keys_as_moved(scene, done)
     brief = settings.brief_of(scene)
-    stuff = rubber_stuff(state.catalogue_of(scene).rubber_for(brief.materials))
-    checks = recheck_keys(moved, done["bare_rubber"], brief.keys, stuff)
+    properties = rubber_properties(state.catalogue_of(scene).rubber_for(brief.materials))
+    checks = recheck_keys(moved, done["bare_rubber"], brief.keys, properties)
     s = scene.mouldloft
     s.keys_check = lines.keys_line(checks, len(moved), lines.Units(scene.unit_settings.system == "IMPERIAL"))
     s.keys_check_good = all(check.holds for check in checks)

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from ..base.house import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent, unit_words
+from ..base.figures import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent, unit_words
 from ..stages.cautions import SHEET
 from ..stages.division.propose import beyond_two
+from ..stages.jacket.record import JacketPiece
 from ..stages.opening import direction_words
-from .words import kind_words, rubber_kg_per_mm3, run_line, title_of
-
-if TYPE_CHECKING:
-    from ..stages.jacket.layup import JacketPiece
-    from ..stages.pipeline import MouldPlan
+from ..stages.plan import MouldPlan
+from .words import kind_words, rubber_kg_per_mm3, run_line, stands_words, title_of
 
 _MOST_BOUGHT = 6  # materials named; the rest are counted
 
@@ -159,8 +155,7 @@ def _jacket_words(piece: JacketPiece) -> str:
 
 def _cast_words(plan: MouldPlan) -> str:
     c = plan.cast
-    out = "comes out" if c.comes_out else "does NOT come out"
-    stands = f"ballast {kg(c.ballast_kg)} each" if c.ballast_kg > 0 else "stands without ballast"
+    out, stands = "comes out" if c.comes_out else "does NOT come out", stands_words(c)
     return f"{kg(c.mass_kg)} each, {kg(c.lift_kg)} with its baseboard, wall {mm(c.thickness_mm)}, {out}; {stands}"
 
 

@@ -10,7 +10,6 @@ import numpy as np
 
 from ..base.errors import MasterRefused
 from ..base.progress import SILENT, Progress
-from ..geometry.crossings import find_crossings
 from ..geometry.edges import Edges
 from ..geometry.meshfile import MOST_FACES, read_mesh_file
 from ..geometry.repair import (
@@ -24,6 +23,7 @@ from ..geometry.repair import (
     merge_equal,
     signed_volume,
 )
+from ..geometry.selfcrossings import find_self_crossings
 from ..inputs.brief import Axis, MasterBrief
 
 # exact by the international yard and pound agreement of 1959 (1 in = 25.4 mm) and the SI prefixes
@@ -140,7 +140,7 @@ def prepare_master(
         raise MasterRefused(f"{name} has no face with an area; export the sculpt again as a triangle mesh.")
     left = found.self_intersections
     if patient.told:
-        left = find_crossings(patient.vertices, patient.faces, progress).count
+        left = find_self_crossings(patient.vertices, patient.faces, progress).count
     # a stray speck must not set the size: the height is that of what is left
     scale, statement = _scale(_checked_height(patient, name), brief, file_unit, name)
     shift = _stand(patient, scale)

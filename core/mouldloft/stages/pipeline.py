@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from .. import __version__
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..geometry.rays import RayScene, ray_scene
@@ -16,59 +15,20 @@ from ..trade.laminate import laminate_assumptions
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
-from .division.propose import Division, division_assumptions, propose_division, seam_of_division, takes_division
-from .jacket.layup import Jacket, jacket_assumptions, lay_up_jacket
-from .keys.place import Keys, key_assumptions, rubber_stuff, set_keys
+from .division import division_assumptions, propose_division, seam_of_division, takes_division
+from .jacket import Jacket, jacket_assumptions, lay_up_jacket
+from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_keys
+from .locks import Locks, find_locks
 from .master import Master
 from .opening import Opening, find_opening
+from .plan import MouldPlan, OpenSurvey
 from .programme import Programme, programme_assumptions, set_programme
-from .rubber.glove import Rubber, add_tabs, brush_rubber
-from .seam.place import Seam, place_seam, seam_assumptions
+from .rubber import Rubber, brush_rubber
+from .seam import Seam, place_seam, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
-from .undercut import Locks, UndercutField, find_locks, undercut_field
+from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
-from .wall.boards import wall_assumptions
-
-PLAN_VERSION = 1
-STAGES = (
-    "master",
-    "opening",
-    "undercut",
-    "seam",
-    "locks",
-    "rubber",
-    "keys",
-    "jacket",
-    "cradle",
-    "cast",
-    "programme",
-    "takeoff",
-)
-
-
-@dataclass(frozen=True, eq=False)
-class MouldPlan:
-    """All that was decided and proved, stage by stage. Saved and reopened by `planfile`."""
-
-    brief: Brief
-    catalogue: Catalogue
-    master: Master
-    opening: Opening
-    undercut: UndercutField
-    seam: Seam
-    locks: Locks
-    rubber: Rubber
-    keys: Keys
-    jacket: Jacket
-    cradle: Cradle
-    cast: Cast
-    takeoff: Takeoff
-    programme: Programme
-    assumptions: tuple[Assumption, ...]
-    cautions: tuple[Caution, ...]
-    division: Division | None = None  # more than two pieces, where two are not enough and the brief allows more
-    version: int = PLAN_VERSION
-    made_by: str = f"mouldloft {__version__}"
+from .wall import wall_assumptions
 
 
 def plan(
@@ -89,15 +49,15 @@ def plan(
     )
     if division is not None and takes_division(brief, division):
         seam = seam_of_division(master, division, seam, survey.show)
-        stuff = catalogue.rubber_for(brief.materials)
-        locks = find_locks(master, survey.undercut, seam, stuff, progress, scene=survey.scene)
+        rubber_material = catalogue.rubber_for(brief.materials)
+        locks = find_locks(master, survey.undercut, seam, rubber_material, progress, scene=survey.scene)
     progress.begin("rubber")
     bare = brush_rubber(master, seam, brief, progress, catalogue.rubber_for(brief.materials))
     rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)
     jacket, cradle = back_glove(rubber, keys, brief, catalogue, progress)
     progress.begin("cast")
     cast = lay_up_cast(master, seam, locks, brief, catalogue, progress)
-    takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
+    takeoff, programme = order_and_days(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     made = MouldPlan(
         brief, catalogue, master, survey.opening, survey.undercut, seam, locks, rubber, keys, jacket, cradle, cast,
         takeoff, programme, assumptions=(), cautions=(), division=division,
@@ -105,26 +65,14 @@ def plan(
     return with_notes(made)
 
 
+def _cautions(made: MouldPlan) -> tuple[Caution, ...]:
+    return cautions_for(made.master, made.jacket, made.cast, made.programme, made.takeoff, made.brief, made.catalogue)
+
+
 def with_notes(made: MouldPlan) -> MouldPlan:
     """The plan with the cautions and the assumptions that follow from all its stages."""
-    made = replace(made, cautions=cautions_for(made))
+    made = replace(made, cautions=_cautions(made))
     return replace(made, assumptions=gather_assumptions(made))
-
-
-@dataclass(frozen=True, eq=False)
-class OpenSurvey:
-    """What needs no closed solid: the opening, where the master locks, where the seam falls.
-
-    scene, show : of this master and brief, for stages that ask them again; at full size they take seconds.
-    """
-
-    master: Master
-    opening: Opening
-    undercut: UndercutField
-    seam: Seam
-    locks: Locks
-    scene: RayScene
-    show: np.ndarray
 
 
 def survey_open_master(
@@ -174,8 +122,8 @@ def draw_seam(
     progress.begin("seam")
     seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show)
     progress.begin("locks")
-    stuff = catalogue.rubber_for(brief.materials)
-    return seam, find_locks(master, field, seam, stuff, progress, scene=scene)
+    rubber_material = catalogue.rubber_for(brief.materials)
+    return seam, find_locks(master, field, seam, rubber_material, progress, scene=scene)
 
 
 def key_glove(
@@ -189,9 +137,9 @@ def key_glove(
 ) -> tuple[Rubber, Keys]:
     """The keys, and the glove with their rubber counted in."""
     progress.begin("keys")
-    stuff = rubber_stuff(catalogue.rubber_for(brief.materials))
-    keys = set_keys(bare, locks, seam, brief.keys, progress, master=master, stuff=stuff)
-    return add_tabs(bare, keys), keys
+    properties = rubber_properties(catalogue.rubber_for(brief.materials))
+    keys = set_keys(bare, locks, seam, brief.keys, progress, master=master, properties=properties)
+    return count_keys_in(bare, keys), keys
 
 
 def back_glove(
@@ -208,7 +156,7 @@ def back_glove(
     return jacket, build_cradle(jacket, rubber, keys, brief.cradle, progress)
 
 
-def reckon_work(
+def order_and_days(
     master: Master,
     locks: Locks,
     rubber: Rubber,
@@ -252,7 +200,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         *seam_assumptions(brief.seam),
         *wall_assumptions(made.seam.kind),
         *division_assumptions(brief.seam),
-        *key_assumptions(brief.keys, rubber_stuff(made.catalogue.rubber_for(brief.materials))),
+        *key_assumptions(brief.keys, rubber_properties(made.catalogue.rubber_for(brief.materials))),
         *laminate_assumptions(brief.jacket.glass_fraction),
         *jacket_assumptions(brief.jacket),
         *cradle_assumptions(brief.cradle),

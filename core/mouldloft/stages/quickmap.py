@@ -16,11 +16,11 @@ from numba import njit
 from ..base.threads import WORKERS, in_threads
 from ..geometry.depthmap import column_image, grid_around
 from ..geometry.frame import pull_frame, unit
+from ..geometry.freedom import VERTICAL_DEG
 from ..geometry.rays import RayScene, ray_scene
 from ..geometry.sampling import samples_on_every_face
 from .lighter import lighten
 from .master import Master, skin_faces
-from .undercut import VERTICAL_DEG
 
 CELLS = 200  # over the body's diagonal: holds the locked area within 2 % of itself, see scripts/bench_addon.py
 FILL_TRIANGLES = 20_000

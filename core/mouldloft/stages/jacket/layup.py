@@ -8,32 +8,39 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...base.house import listed
+from ...base.figures import listed
+from ...base.intervals import Interval
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...inputs.brief import Brief, JacketBrief
+from ...inputs.catalogue import Catalogue
 from ...trade.laminate import Laminate, laminate_of, lay_up, mat_g_m2_from_oz
 from ...trade.lifting import LiftCheck, check_lift, lifting_assumptions, lightest_cuts, who_lifts
 from ...trade.panels import KNOCK_DOWN, POISSON
 from ...trade.panels import SOURCE as PANEL_SOURCE
-from ..keys.place import RUBBER_DENSITY_KG_DM3, Keys
+from ..keys import RUBBER_DENSITY_KG_DM3, Keys
 from ..opening import direction_words
-from ..rubber.glove import Envelope, Interval, Rubber
-from ..rubber.rims import covered
+from ..rubber import Envelope, Rubber, covered
 from .fasteners import BOLT_PITCH_MM, Fasteners, Foot, place_fasteners, place_on_board
 from .footflange import LEVEL_PULL, foot_pixels
-from .shell import (
+from .record import Jacket, JacketPiece, LoadCheck
+from .stiffness import (
+    MOST_EXTRA_OF_BRIEF,
+    STRENGTH_SAFETY,
+    cast_kg_mm2,
+    check_loads,
+    loads_on,
+    stand_closed,
+    strengthen,
+)
+from .zones import (
     RIB_WIDTH_MM,
+    LaidPiece,
     Outside,
-    Patch,
-    Rib,
     Schedule,
-    Shell,
-    Zone,
     as_point,
     glove_columns,
     lay,
@@ -43,60 +50,9 @@ from .shell import (
     section_lengths_mm,
     within,
 )
-from .stiffness import (
-    MOST_EXTRA_OF_BRIEF,
-    STRENGTH_SAFETY,
-    LoadCheck,
-    cast_kg_mm2,
-    check_loads,
-    loads_on,
-    stand_closed,
-    strengthen,
-)
-
-if TYPE_CHECKING:
-    from ...inputs.catalogue import Catalogue
 
 EXTRA_PLY_G_M2 = 450  # common practice: what a laminate is thickened with
 HAND_LAID_VARIATION = 0.10  # common practice: resin taken up by hand, from one laminator to the next
-
-
-@dataclass(frozen=True)
-class JacketPiece:
-    """One jacket piece."""
-
-    piece: int
-    name: str
-    zones: tuple[Zone, ...]
-    area_mm2: float
-    mass_kg: float
-    rubber_mass_kg: float
-    centre_of_mass_mm: tuple[float, float, float]
-    bolts_mm: tuple[tuple[float, float, float], ...]  # on the parting surface, shared by the pieces that meet there
-    wedge_points_mm: tuple[tuple[float, float, float], ...]
-    bolt_pitch_mm: float  # the widest distance between neighbours along the flange
-    checks: tuple[LoadCheck, ...]
-    lift: LiftCheck  # jacket alone
-    lift_with_glove: LiftCheck
-    mass_interval_kg: Interval | None = None
-    patches: tuple[Patch, ...] = ()  # where the zone "patch" lies
-    ribs: tuple[Rib, ...] = ()
-    # on the board, through the flange that lies on it round the foot
-    foot_bolts_mm: tuple[tuple[float, float, float], ...] = ()
-    foot_wedge_points_mm: tuple[tuple[float, float, float], ...] = ()
-    clamps_mm: tuple[tuple[float, float, float], ...] = ()  # at the rim, where keys leave no place for a bolt
-    rubber_interval_kg: Interval | None = None
-    flange_width_mm: float = 0.0  # of the glove's flanges, round the foot as at the parting
-    flange_thickness_mm: float = 0.0
-
-
-@dataclass(frozen=True)
-class Jacket:
-    """The shell in pieces. advice holds sentences such as: more hands, or more pieces."""
-
-    pieces: tuple[JacketPiece, ...]
-    gelcoat_kg: float  # 0: the jacket's face is rubber, no tooling coat is laid
-    advice: tuple[str, ...]
 
 
 def lay_up_jacket(
@@ -198,7 +154,7 @@ def in_patches(piece: JacketPiece, envelope: Envelope) -> np.ndarray:
 
 
 def _piece(
-    shell: Shell,
+    shell: LaidPiece,
     held: Fasteners,
     feet: Foot,
     checks: tuple[LoadCheck, ...],
@@ -206,8 +162,7 @@ def _piece(
     brief: JacketBrief,
 ) -> JacketPiece:
     name = shell.envelope.name
-    volume, kg = rubber.volume_mm3, shell.rubber_kg
-    glove = Interval(kg * volume.low / volume.likely, kg, kg * volume.high / volume.likely, volume.causes)
+    glove = rubber.volume_mm3.times(shell.rubber_kg / rubber.volume_mm3.likely)
     jacket = shell.interval
     return JacketPiece(
         piece=shell.envelope.piece,
@@ -223,7 +178,10 @@ def _piece(
         checks=checks,
         lift=check_lift(shell.mass_kg, brief, f"the {name} of the jacket", most_kg=jacket.high),
         lift_with_glove=check_lift(
-            jacket.likely + kg, brief, f"the {name} of the jacket with its glove", most_kg=jacket.high + glove.high
+            jacket.likely + glove.likely,
+            brief,
+            f"the {name} of the jacket with its glove",
+            most_kg=jacket.high + glove.high,
         ),
         mass_interval_kg=jacket,
         patches=shell.schedule.patches,
@@ -299,7 +257,7 @@ class _Length:
     glove_adds_kg: np.ndarray
 
 
-def _along_length(outside: Outside, shell: Shell, rubber: Rubber) -> _Length:
+def _along_length(outside: Outside, shell: LaidPiece, rubber: Rubber) -> _Length:
     across = outside.envelope.frame.axes[1::-1]  # level cuts where both are as long
     axis = across[np.argmax(np.ptp(outside.cell_centre_mm @ across.T, axis=0).round())]
     place, body = outside.cell_centre_mm @ axis, outside.cell_zone < 2
