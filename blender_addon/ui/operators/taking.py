@@ -39,7 +39,9 @@ def take_seam(scene: bpy.types.Scene) -> None:
     if not drawn:
         raise reading.Unreadable("No seam curve with three points or more is there: draw the seam first.")
     s = scene.mouldloft
-    s.drawn_seam, s.seam_kind = json.dumps(drawn), "free"
+    s.drawn_seam = json.dumps(drawn)
+    if s.seam_kind == "plane":
+        s.seam_kind = "cheapest"
     results.remember(scene, "seam")
 
 
