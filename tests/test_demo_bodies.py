@@ -10,7 +10,7 @@ from meshes import as_manifold
 from mouldloft.base.errors import BriefRefused
 from mouldloft.demo.carving import LIMB, distance, drum, limb, table_of
 from mouldloft.demo.gallery import BODIES, demo_body, inside_place, title_of_body, write_demo
-from mouldloft.geometry.crossings import find_crossings
+from mouldloft.geometry.selfcrossings import find_self_crossings
 from mouldloft.inputs.brief import read_brief
 
 HEIGHTS_MM = {"figure": 1250.0, "goat": 1100.0, "beast": 1300.0}
@@ -25,7 +25,7 @@ def bodies():
 def test_body_is_one_solid_of_the_wanted_count(bodies, name):
     vertices, faces = bodies[name].vertices_mm, bodies[name].faces
     assert len(faces) == pytest.approx(40_000, rel=0.03)
-    assert find_crossings(vertices, faces).count == 0
+    assert find_self_crossings(vertices, faces).count == 0
     # reference library: manifold3d accepts only closed oriented manifolds
     solid = as_manifold(vertices, faces)
     assert solid.status() == manifold3d.Error.NoError

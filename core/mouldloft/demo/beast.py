@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .body import Place, Sculpt, moved_places
-from .carving import PLINTH, Solid, ball, both, chain, limb, turn_about
+from .carving import PLINTH, Blend, ball, both, chain, limb, turn_about
 
 _HIDE = {"coat_mm": 2.6, "coat_width_mm": 24.0, "coat_length_mm": 30.0}
 _FINE = {"coat_mm": 1.6, "coat_width_mm": 15.0, "coat_length_mm": 20.0}
@@ -18,9 +18,9 @@ _TAIL = [
 _TAIL_RADII = [128, 96, 74, 60, 50, 42, 33, 25, 9]
 
 
-def _trunk() -> list[Solid]:
+def _trunk() -> list[Blend]:
     return [
-        Solid(PLINTH, (34.0, 70.0, 0.0), (366.0, 420.0, 44.0), blend_mm=1.0),
+        Blend(PLINTH, (34.0, 70.0, 0.0), (366.0, 420.0, 44.0), blend_mm=1.0),
         ball((0, 90, 420), (150, 165, 215), pitch=16, blend_mm=60, **_HIDE),  # haunches
         ball((0, 10, 520), (134, 140, 190), pitch=-6, blend_mm=80, **_HIDE),  # belly
         limb((0, 60, 480), (0, -10, 790), 138, 104, flat=1.04, blend_mm=80, **_HIDE),  # body
@@ -39,7 +39,7 @@ def _trunk() -> list[Solid]:
     ]
 
 
-def _hindleg(s: float) -> list[Solid]:
+def _hindleg(s: float) -> list[Blend]:
     return [
         ball((s * 122, 40, 330), (84, 150, 176), pitch=-24, blend_mm=44, **_HIDE),  # thigh
         limb((s * 140, -62, 280), (s * 142, 66, 150), 64, 44, blend_mm=36, **_HIDE),  # shank
@@ -49,14 +49,14 @@ def _hindleg(s: float) -> list[Solid]:
     ]
 
 
-def _toe(x: float, k: int) -> list[Solid]:
+def _toe(x: float, k: int) -> list[Blend]:
     return [
         limb((x - 8 * k, -96, 62), (x + 4 * k, -148, 57), 22, 19, blend_mm=14, coat_mm=0.8, coat_width_mm=12.0),
         *chain([(x + 4 * k, -154, 57), (x + 7 * k, -184, 53), (x + 8 * k, -204, 45)], [14, 11, 5], steps=2, root_mm=5),
     ]
 
 
-def _arm(s: float, lift: float) -> list[Solid]:
+def _arm(s: float, lift: float) -> list[Blend]:
     hand = np.array([s * 118.0, -226.0, 712.0 + lift])
     return [
         ball((s * 106, -20, 800), (54, 62, 76), blend_mm=40, **_HIDE),  # shoulder
@@ -67,14 +67,14 @@ def _arm(s: float, lift: float) -> list[Solid]:
     ]
 
 
-def _claw(hand: np.ndarray, s: float, k: int) -> list[Solid]:
+def _claw(hand: np.ndarray, s: float, k: int) -> list[Blend]:
     side = np.array([k * 23.0, -16.0 - 4.0 * (k == 0), s * k * -6.0])
     a = hand + side
     b, c = a + np.array([k * 7.0, -34.0, 0.0]), a + np.array([k * 9.0, -50.0, -26.0])
     return chain([a, b, c], [15, 12.5, 5], steps=2, root_mm=9)
 
 
-def _head() -> list[Solid]:
+def _head() -> list[Blend]:
     return [
         ball((0, -80, 1142), (78, 98, 76), pitch=12, blend_mm=46, **_FINE),  # skull
         limb((0, -110, 1128), (0, -262, 1086), 62, 44, flat=0.8, blend_mm=40, **_FINE),  # upper jaw
@@ -94,11 +94,11 @@ def _head() -> list[Solid]:
     ]
 
 
-def _frill(s: float) -> list[Solid]:
+def _frill(s: float) -> list[Blend]:
     return [ball((s * 82, -48, 1100 - 30 * k), (9, 34, 15), yaw=s * 30, pitch=18, blend_mm=8) for k in range(2)]
 
 
-def _crest() -> list[Solid]:
+def _crest() -> list[Blend]:
     """Plates down the nape and the spine, standing across the surface behind them."""
     spine = [(0, 2, 1196), (0, 74, 1100), (0, 84, 1010), (0, 88, 920), (0, 98, 820), (0, 138, 720), (0, 186, 620),
              (0, 236, 520), (0, 272, 420), (-8, 312, 320), (-16, 366, 240)]  # fmt: skip

@@ -10,8 +10,8 @@ from manifold3d import Manifold, Mesh64
 
 from ..base.errors import BriefRefused
 from ..base.progress import SILENT, Progress
-from ..geometry.crossings import find_crossings
-from .carving import PLINTH, Solid, ball, table_of, turn_about
+from ..geometry.selfcrossings import find_self_crossings
+from .carving import PLINTH, Blend, ball, table_of, turn_about
 from .skin import lattice_over, march, sharp_foot
 
 MOST_TRIANGLES = 6_000_000
@@ -41,7 +41,7 @@ class Sculpt:
     name: str
     title: str
     height_mm: float
-    solids: tuple[Solid, ...]
+    solids: tuple[Blend, ...]
     places: tuple[Place, ...]
     low_mm: tuple[float, float, float]
     high_mm: tuple[float, float, float]
@@ -115,7 +115,7 @@ def _lightened(sculpt: Sculpt, triangles: int, progress: Progress) -> tuple[np.n
             thinned = _thinned(solid, middle * (1.0 + off))
             if abs(len(thinned[1]) / triangles - 1.0) > _WITHIN:
                 continue
-            crossing = find_crossings(*thinned).count
+            crossing = find_self_crossings(*thinned).count
             if best is None or crossing < fewest:
                 best, fewest = thinned, crossing
             if crossing == 0:

@@ -17,7 +17,7 @@ _COAT_FADE_MM = 45.0  # a solid whose surface passes further off has no say in t
 
 
 @dataclass(frozen=True)
-class Solid:
+class Blend:
     """One blended solid of a body.
 
     kind : ellipsoid (radii_mm along its own axes), limb (a cone of two radii with round ends, along its own
@@ -55,17 +55,17 @@ def turned(pitch_deg: float = 0.0, roll_deg: float = 0.0, yaw_deg: float = 0.0) 
     return (turn @ lean @ tip).T
 
 
-def ball(centre, radii, *, pitch=0.0, roll=0.0, yaw=0.0, **options) -> Solid:
+def ball(centre, radii, *, pitch=0.0, roll=0.0, yaw=0.0, **options) -> Blend:
     """An ellipsoid, turned."""
-    return Solid(ELLIPSOID, centre, radii, turned(pitch, roll, yaw), **options)
+    return Blend(ELLIPSOID, centre, radii, turned(pitch, roll, yaw), **options)
 
 
-def drum(centre, radii, *, pitch=0.0, roll=0.0, yaw=0.0, **options) -> Solid:
+def drum(centre, radii, *, pitch=0.0, roll=0.0, yaw=0.0, **options) -> Blend:
     """An oval with flat ends, turned."""
-    return Solid(DRUM, centre, radii, turned(pitch, roll, yaw), **options)
+    return Blend(DRUM, centre, radii, turned(pitch, roll, yaw), **options)
 
 
-def limb(start, end, start_radius, end_radius, **options) -> Solid:
+def limb(start, end, start_radius, end_radius, **options) -> Blend:
     """A tapered limb; its own z runs from start to end, which is also the way its coat lies."""
     a, b = np.asarray(start, float), np.asarray(end, float)
     along = (b - a) / np.linalg.norm(b - a)
@@ -73,15 +73,15 @@ def limb(start, end, start_radius, end_radius, **options) -> Solid:
     aside /= np.linalg.norm(aside)
     axes = np.stack([np.cross(aside, along), aside, along])
     radii = (start_radius, end_radius, float(np.linalg.norm(b - a)))
-    return Solid(LIMB, (float(a[0]), float(a[1]), float(a[2])), radii, axes, **options)
+    return Blend(LIMB, (float(a[0]), float(a[1]), float(a[2])), radii, axes, **options)
 
 
-def both(make: Callable[[float], Solid]) -> list[Solid]:
+def both(make: Callable[[float], Blend]) -> list[Blend]:
     """A solid on the left (+x) and its mirror on the right: `make(side)` with side +1 and -1."""
     return [make(1.0), make(-1.0)]
 
 
-def chain(points, radii, *, steps: int = 3, root_mm: float = 20.0, blend_mm: float = 2.5, **options) -> list[Solid]:
+def chain(points, radii, *, steps: int = 3, root_mm: float = 20.0, blend_mm: float = 2.5, **options) -> list[Blend]:
     """Limbs end to end along a smooth curve through (k, 3) points, k > 2, with a radius at each.
 
     The root blends into the body by `root_mm`.
@@ -101,7 +101,7 @@ def chain(points, radii, *, steps: int = 3, root_mm: float = 20.0, blend_mm: flo
     ]
 
 
-def turn_about(solids: Sequence[Solid], pivot, *, pitch=0.0, roll=0.0, yaw=0.0) -> list[Solid]:
+def turn_about(solids: Sequence[Blend], pivot, *, pitch=0.0, roll=0.0, yaw=0.0) -> list[Blend]:
     """The solids turned about a point."""
     turn, pivot = turned(pitch, roll, yaw).T, np.asarray(pivot, float)
     out = []
@@ -111,7 +111,7 @@ def turn_about(solids: Sequence[Solid], pivot, *, pitch=0.0, roll=0.0, yaw=0.0) 
     return out
 
 
-def table_of(solids: Sequence[Solid]) -> np.ndarray:
+def table_of(solids: Sequence[Blend]) -> np.ndarray:
     """(k, _COLUMNS) float64, one row a solid."""
     rows = np.zeros((len(solids), _COLUMNS))
     for row, s in zip(rows, solids):

@@ -7,14 +7,14 @@ from dataclasses import replace
 import numpy as np
 
 from .body import Place, Sculpt, moved_places
-from .carving import Solid, ball, both, chain, drum, limb, turn_about
+from .carving import Blend, ball, both, chain, drum, limb, turn_about
 
 _HEAD_PIVOT = (0.0, 10.0, 1000.0)
 _HEAD_TURN = {"yaw": -9.0, "roll": -4.0}
 _HAIR = {"coat_mm": 4.5, "coat_width_mm": 13.0, "coat_length_mm": 85.0}
 
 
-def _legs() -> list[Solid]:
+def _legs() -> list[Blend]:
     return [
         *both(lambda s: limb((s * 62, 4, 560), (s * 72, -8, 330), 66, 47, blend_mm=6)),  # thigh
         *both(lambda s: ball((s * 72, -22, 322), (38, 34, 42), blend_mm=24)),  # knee
@@ -29,7 +29,7 @@ def _legs() -> list[Solid]:
     ]
 
 
-def _smock() -> list[Solid]:
+def _smock() -> list[Blend]:
     cloth = {"coat_mm": 1.0, "coat_width_mm": 38.0, "coat_length_mm": 150.0}
     return [
         limb((0, 8, 735), (0, 4, 895), 116, 112, flat=0.74, blend_mm=30, **cloth),  # chest
@@ -45,10 +45,10 @@ def _smock() -> list[Solid]:
     ]
 
 
-def _hand() -> list[Solid]:
+def _hand() -> list[Blend]:
     """A hand with its palm to the front: wrist at the origin, fingers up, thumb towards -x."""
     lengths = ((-33, -11, 54, 9.6), (-12, -4, 64, 10.0), (10, 3.5, 60, 9.8), (32, 12, 47, 9.0))
-    fingers: list[Solid] = []
+    fingers: list[Blend] = []
     for x, lean, long, thick in lengths:
         way = np.array([np.sin(np.radians(2.0 * lean)), -0.1, np.cos(np.radians(2.0 * lean))])
         base = np.array([x * 0.9, 0.0, 66.0 - 0.006 * x * x])
@@ -63,7 +63,7 @@ def _hand() -> list[Solid]:
     return palm + fingers + thumb
 
 
-def _placed(solids: list[Solid], wrist, **turns) -> list[Solid]:
+def _placed(solids: list[Blend], wrist, **turns) -> list[Blend]:
     turned = turn_about(solids, (0.0, 0.0, 0.0), **turns)
     return [replace(s, centre_mm=tuple(float(v) for v in np.array(s.centre_mm) + np.array(wrist))) for s in turned]
 
@@ -73,7 +73,7 @@ _LEFT_TURN = {"roll": 8.0, "pitch": -10.0, "yaw": -10.0}
 _RIGHT_TURN = {"pitch": 176.0, "roll": -8.0, "yaw": 68.0}
 
 
-def _arms() -> list[Solid]:
+def _arms() -> list[Blend]:
     cloth = {"coat_mm": 1.0, "coat_width_mm": 30.0, "coat_length_mm": 90.0}
     return [
         limb((100, 8, 902), (228, 6, 828), 46, 40, blend_mm=30, **cloth),  # left sleeve, out
@@ -89,7 +89,7 @@ def _arms() -> list[Solid]:
     ]
 
 
-def _head() -> list[Solid]:
+def _head() -> list[Blend]:
     return [
         limb((0, 14, 940), (0, 6, 1010), 42, 38, blend_mm=24),  # neck
         ball((0, 12, 1138), (90, 100, 96), blend_mm=20),  # skull
@@ -116,13 +116,13 @@ def _head() -> list[Solid]:
     ]
 
 
-def _ear(side: float) -> Solid:
+def _ear(side: float) -> Blend:
     return ball((side * 92, 8, 1106), (11, 19, 28), yaw=side * 24, pitch=8, blend_mm=10)
 
 
-def _hair() -> list[Solid]:
+def _hair() -> list[Blend]:
     strand = {"coat_mm": 3.0, "coat_width_mm": 9.0, "coat_length_mm": 70.0}
-    fringe: list[Solid] = []
+    fringe: list[Blend] = []
     for k in range(-4, 5):
         x = 17.5 * k
         at = (x, -70 + 0.0098 * x * x, 1180 - 0.004 * x * x)

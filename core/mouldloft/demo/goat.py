@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .body import Place, Sculpt, moved_places
-from .carving import LIMB, Solid, ball, both, chain, limb, turn_about
+from .carving import LIMB, Blend, ball, both, chain, limb, turn_about
 
 _COAT = {"coat_mm": 4.5, "coat_width_mm": 24.0, "coat_length_mm": 95.0}
 _SHORT = {"coat_mm": 2.0, "coat_width_mm": 15.0, "coat_length_mm": 55.0}
@@ -11,7 +11,7 @@ _HEAD_PIVOT = (0.0, -380.0, 880.0)
 _HEAD_TURN = {"yaw": 12.0, "roll": 3.0}
 
 
-def _trunk() -> list[Solid]:
+def _trunk() -> list[Blend]:
     return [
         limb((0, -190, 612), (0, 235, 618), 132, 118, flat=1.0, blend_mm=40, **_COAT),  # barrel
         ball((0, 30, 560), (140, 215, 108), blend_mm=60, **_COAT),  # belly
@@ -24,7 +24,7 @@ def _trunk() -> list[Solid]:
     ]
 
 
-def _foreleg(s: float, y: float) -> list[Solid]:
+def _foreleg(s: float, y: float) -> list[Blend]:
     x = s * 92
     return [
         limb((s * 84, -190, 520), (x, y, 330), 62, 38, blend_mm=46, **_SHORT),
@@ -36,14 +36,14 @@ def _foreleg(s: float, y: float) -> list[Solid]:
     ]
 
 
-def _hoof(x: float, y: float) -> list[Solid]:
+def _hoof(x: float, y: float) -> list[Blend]:
     return [
         *[ball((x + t * 17, y, 22), (20, 44, 46), yaw=t * -7, blend_mm=8) for t in (-1, 1)],
         ball((x, y - 34, 10), (4, 44, 50), cut=True, blend_mm=8),  # the cleft
     ]
 
 
-def _hindleg(s: float, y: float) -> list[Solid]:
+def _hindleg(s: float, y: float) -> list[Blend]:
     x = s * 100
     return [
         limb((s * 88, 225, 520), (x, y - 52, 418), 96, 56, blend_mm=50, **_SHORT),  # thigh to stifle
@@ -56,14 +56,14 @@ def _hindleg(s: float, y: float) -> list[Solid]:
     ]
 
 
-def _neck() -> list[Solid]:
+def _neck() -> list[Blend]:
     return [
         limb((0, -225, 640), (0, -352, 850), 118, 78, flat=1.15, blend_mm=80, **_COAT),
         ball((0, -300, 690), (78, 84, 140), pitch=30, blend_mm=60, **_COAT),  # throat's fleece
     ]
 
 
-def _head() -> list[Solid]:
+def _head() -> list[Blend]:
     return [
         ball((0, -385, 905), (64, 84, 72), pitch=22, blend_mm=50, **_SHORT),  # skull
         limb((0, -405, 898), (0, -520, 812), 56, 36, flat=1.1, blend_mm=34, coat_mm=1.4, coat_width_mm=14.0),  # muzzle
@@ -95,7 +95,7 @@ def _head() -> list[Solid]:
     ]
 
 
-def _ear(s: float) -> list[Solid]:
+def _ear(s: float) -> list[Blend]:
     turn = {"yaw": s * 14.0, "roll": s * 104.0}
     return [
         ball((s * 118, -350, 902), (22, 13, 64), blend_mm=16, coat_mm=1.0, **turn),
@@ -103,14 +103,14 @@ def _ear(s: float) -> list[Solid]:
     ]
 
 
-def _horn(s: float) -> list[Solid]:
+def _horn(s: float) -> list[Blend]:
     curve = [
         (s * 30, -392, 950), (s * 44, -388, 1010), (s * 66, -352, 1066),
         (s * 94, -288, 1094), (s * 122, -216, 1080), (s * 146, -168, 1030),
     ]  # fmt: skip
     core = chain(curve, [31, 29, 26, 22, 17, 8], steps=4, root_mm=14)
     grown = [(part, part.radii_mm[0] + 2.4) for part in core[1:-3]]
-    return core + [Solid(LIMB, part.centre_mm, (r, r - 0.4, 7.0), part.axes, 4.0) for part, r in grown]  # its rings
+    return core + [Blend(LIMB, part.centre_mm, (r, r - 0.4, 7.0), part.axes, 4.0) for part, r in grown]  # its rings
 
 
 def _places() -> list[Place]:

@@ -10,9 +10,9 @@ import numpy as np
 
 from ..base.errors import BriefRefused
 from ..base.progress import SILENT, Progress
-from ..geometry.crossings import find_crossings
 from ..geometry.edges import edges_of
-from .carving import PLINTH, Solid, ball, both, limb, table_of, turn_about, turned
+from ..geometry.selfcrossings import find_self_crossings
+from .carving import PLINTH, Blend, ball, both, limb, table_of, turn_about, turned
 from .skin import lattice_over, march, sharp_foot
 
 FINISHED_HEIGHT_MM = 1400.0
@@ -24,7 +24,7 @@ _TRIANGLES_TO_PITCH2 = 2.77 * 2.46e6
 _LOW_MM, _HIGH_MM = np.array([-330.0, -530.0, 0.0]), np.array([330.0, 500.0, 1450.0])
 
 
-def _trunk() -> list[Solid]:
+def _trunk() -> list[Blend]:
     coat = {"coat_mm": 6.0, "coat_width_mm": 30.0, "coat_length_mm": 105.0}
     return [
         limb((0, -80, 640), (0, 160, 330), 132, 190, blend_mm=90, **coat),  # back
@@ -39,7 +39,7 @@ def _trunk() -> list[Solid]:
     ]
 
 
-def _forelegs() -> list[Solid]:
+def _forelegs() -> list[Blend]:
     coat = {"coat_mm": 3.5, "coat_width_mm": 20.0, "coat_length_mm": 80.0}
     return [
         ball((0, -250, 250), (36, 118, 205), cut=True, blend_mm=24),  # the gap between them
@@ -50,7 +50,7 @@ def _forelegs() -> list[Solid]:
     ]
 
 
-def _head() -> list[Solid]:
+def _head() -> list[Blend]:
     coat = {"coat_mm": 2.6, "coat_width_mm": 17.0, "coat_length_mm": 60.0}
     back = {"pitch": 80.0, **coat}  # coat lies from the nose to the nape
     return [
@@ -68,7 +68,7 @@ def _head() -> list[Solid]:
     ]
 
 
-def _ear(side: float, tilt_deg: float, lean_deg: float) -> list[Solid]:
+def _ear(side: float, tilt_deg: float, lean_deg: float) -> list[Blend]:
     """A cupped leaf on the crown, hollow in front and a little outward."""
     axes = {"pitch": tilt_deg, "roll": side * lean_deg, "yaw": side * 22.0}
     root = np.array([side * 43.0, -208.0, 965.0])
@@ -88,7 +88,7 @@ def _ear(side: float, tilt_deg: float, lean_deg: float) -> list[Solid]:
     ]
 
 
-def hare_solids(joined_ears: bool = False) -> list[Solid]:
+def hare_solids(joined_ears: bool = False) -> list[Blend]:
     """The table of the seated hare, in the order of blending.
 
     The head is turned and one ear tilted, so that it is nearly, not exactly, mirror-symmetric about x = 0.
@@ -99,7 +99,7 @@ def hare_solids(joined_ears: bool = False) -> list[Solid]:
         head.append(ball((0, -122, 1320), (92, 18, 30), blend_mm=22))
     coat = {"coat_mm": 5.0, "coat_width_mm": 26.0, "coat_length_mm": 95.0}
     return [
-        Solid(PLINTH, _PLINTH_AT, _PLINTH_SIZE, blend_mm=1.0),
+        Blend(PLINTH, _PLINTH_AT, _PLINTH_SIZE, blend_mm=1.0),
         *_trunk(),
         *_forelegs(),
         ball((0, 380, 196), (56, 58, 92), pitch=42, blend_mm=34, coat_mm=6, coat_width_mm=24),  # scut
@@ -166,7 +166,7 @@ def demo_maquette(triangles: int = 2_000, progress: Progress = SILENT) -> tuple[
         # decimation now and then pinches an edge: start it from another lattice and look again
         fine = (8.0 + 0.7 * step) * max(triangles, 2_500)
         vertices, faces = _flat_foot(*_decimate(*_march(rows, _pitch_for(fine), 0.0, progress), triangles))
-        if edges_of(faces, len(vertices)).is_closed and find_crossings(vertices, faces).count == 0:
+        if edges_of(faces, len(vertices)).is_closed and find_self_crossings(vertices, faces).count == 0:
             break
     return _to_height(vertices, faces)
 
