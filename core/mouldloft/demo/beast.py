@@ -81,8 +81,8 @@ def _head() -> list[Blend]:
         limb((0, -84, 1082), (0, -240, 1052), 52, 32, flat=0.6, blend_mm=16, **_FINE),  # lower jaw
         ball((0, -274, 1096), (40, 26, 26), blend_mm=20),  # nose
         *both(lambda s: ball((s * 19, -296, 1104), (7, 13, 8), roll=s * 30, cut=True, blend_mm=6)),  # nostrils
-        ball((0, -230, 1066), (64, 82, 6.4), pitch=14, cut=True, blend_mm=5),  # mouth
-        *both(lambda s: ball((s * 49, -162, 1070), (9, 30, 10), pitch=24, cut=True, blend_mm=8)),  # its corners
+        ball((0, -250, 1069), (64, 62, 5.2), pitch=14, cut=True, blend_mm=5),  # mouth
+        *both(lambda s: ball((s * 47, -184, 1074), (8, 20, 8), pitch=24, cut=True, blend_mm=8)),  # its corners
         *both(lambda s: ball((s * 62, -138, 1152), (18, 34, 22), yaw=s * -26, cut=True, blend_mm=12)),  # sockets
         *both(lambda s: ball((s * 52, -132, 1153), (24, 31, 24), yaw=s * -26, blend_mm=8)),  # lids
         *both(lambda s: ball((s * 78, -150, 1152), (20, 21, 10.5), yaw=s * -26, cut=True, blend_mm=3)),

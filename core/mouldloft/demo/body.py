@@ -145,10 +145,12 @@ def _stood(sculpt: Sculpt, vertices: np.ndarray, faces: np.ndarray) -> DemoMesh:
     """Exactly the finished height, on z = 0; faces as int32; the places moved with it."""
     low = vertices[:, 2].min()
     scale = sculpt.height_mm / (vertices[:, 2].max() - low)
-    places = tuple(
-        replace(p, centre_mm=tuple(float(v) for v in scale * np.array(p.centre_mm)), radius_mm=scale * p.radius_mm)
-        for p in sculpt.places
-    )
+    places = tuple(_scaled(place, float(scale)) for place in sculpt.places)
     vertices = vertices * scale
     vertices[:, 2] -= vertices[:, 2].min()
     return DemoMesh(np.ascontiguousarray(vertices), np.ascontiguousarray(faces.astype(np.int32)), places)
+
+
+def _scaled(place: Place, scale: float) -> Place:
+    x, y, z = place.centre_mm
+    return replace(place, centre_mm=(scale * x, scale * y, scale * z), radius_mm=scale * place.radius_mm)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -81,7 +82,9 @@ def both(make: Callable[[float], Blend]) -> list[Blend]:
     return [make(1.0), make(-1.0)]
 
 
-def chain(points, radii, *, steps: int = 3, root_mm: float = 20.0, blend_mm: float = 2.5, **options) -> list[Blend]:
+def chain(
+    points, radii, *, steps: int = 3, root_mm: float = 20.0, blend_mm: float = 2.5, **options: Any
+) -> list[Blend]:
     """Limbs end to end along a smooth curve through (k, 3) points, k > 2, with a radius at each.
 
     The root blends into the body by `root_mm`.

@@ -63,9 +63,13 @@ def _hand() -> list[Blend]:
     return palm + fingers + thumb
 
 
-def _placed(solids: list[Blend], wrist, **turns) -> list[Blend]:
+def _placed(solids: list[Blend], wrist: tuple[float, float, float], **turns: float) -> list[Blend]:
     turned = turn_about(solids, (0.0, 0.0, 0.0), **turns)
-    return [replace(s, centre_mm=tuple(float(v) for v in np.array(s.centre_mm) + np.array(wrist))) for s in turned]
+    return [replace(s, centre_mm=_sum(s.centre_mm, wrist)) for s in turned]
+
+
+def _sum(one: tuple[float, float, float], two: tuple[float, float, float]) -> tuple[float, float, float]:
+    return one[0] + two[0], one[1] + two[1], one[2] + two[2]
 
 
 _LEFT_WRIST, _RIGHT_WRIST = (304.0, -58.0, 1046.0), (-250.0, -34.0, 640.0)
@@ -157,8 +161,8 @@ def standing_figure() -> Sculpt:
     left = turn_about([ball((0, -4, 92), (1, 1, 1))], (0, 0, 0), **_LEFT_TURN)[0].centre_mm
     right = turn_about([ball((0, -4, 92), (1, 1, 1))], (0, 0, 0), **_RIGHT_TURN)[0].centre_mm
     places += [
-        Place("left fingers", "fingers", tuple(float(v) for v in np.add(left, _LEFT_WRIST)), 48),
-        Place("right fingers", "fingers", tuple(float(v) for v in np.add(right, _RIGHT_WRIST)), 48),
+        Place("left fingers", "fingers", _sum(left, _LEFT_WRIST), 48),
+        Place("right fingers", "fingers", _sum(right, _RIGHT_WRIST), 48),
         Place("chest", "part", (0, -80, 860), 50),
         Place("left arm", "part", (180, 6, 858), 50),
         Place("right arm", "part", (-190, 20, 785), 50),

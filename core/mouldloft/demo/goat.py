@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from .body import Place, Sculpt, moved_places
 from .carving import LIMB, Blend, ball, both, chain, limb, turn_about
 
-_COAT = {"coat_mm": 4.5, "coat_width_mm": 24.0, "coat_length_mm": 95.0}
-_SHORT = {"coat_mm": 2.0, "coat_width_mm": 15.0, "coat_length_mm": 55.0}
+_COAT: dict[str, Any] = {"coat_mm": 4.5, "coat_width_mm": 24.0, "coat_length_mm": 95.0}
+_SHORT: dict[str, Any] = {"coat_mm": 2.0, "coat_width_mm": 15.0, "coat_length_mm": 55.0}
 _HEAD_PIVOT = (0.0, -380.0, 880.0)
 _HEAD_TURN = {"yaw": 12.0, "roll": 3.0}
 
