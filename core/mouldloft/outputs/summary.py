@@ -36,6 +36,8 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         rows += [("Buy", _order_words(plan)), ("Cost", _cost_words(plan))]
     programme = plan.programme
     rows.append(("Days", f"{programme.mould_days} for the mould, {programme.run_days} for the run, of the calendar"))
+    if said := (*filter(None, [plan.master.health.stance]), *plan.master.health.notes):
+        rows.append(("Note", " ".join(said)))
     if plan.master.health.left_out:
         rows.append(("Left out", "; ".join(plan.master.health.left_out)))
     return tuple(rows)
