@@ -24,6 +24,7 @@ from ..geometry.depthmap import column_image, grid_around
 from ..geometry.frame import pull_frame
 from ..inputs.brief import Brief, CastBrief
 from ..inputs.catalogue import Catalogue, GelcoatMaterial, TapeMaterial
+from ..trade.fixings import Fixings, design_fixings, fixing_assumptions, openings_of
 from ..trade.laminate import laminate_thickness_mm, resin_kg
 from ..trade.lifting import check_lift
 from .baseboard import Outline, Parting, baseboard_of, foot_polygons, outline_of
@@ -119,6 +120,8 @@ class Cast:
     foot_hull_mm: Outline = ()  # what it would tip over
     wind_area_mm2: float = 0.0  # greatest silhouette
     wind_pressure_pa: float = 0.0
+    fixings: Fixings | None = None  # where it is fixed to the ground
+    openings: tuple[str, ...] = ()  # drains, vent, filling port, eyes: what is made where, in words
 
 
 def lay_up_cast(
@@ -150,6 +153,9 @@ def lay_up_cast(
     )
     stands, ballast, depth, fixed = _held_down(master, stands, catalogue)
     comes_out, reason = _does_it_come_out(locks)
+    fixings = _fixings(
+        stands, hull, centre, interval.low + board_kg, wind_area * pressure, shell.laminate_mm, brief.cast
+    )
     lift_kg = shell.mass_kg + board_kg
     progress.step(1.0)
     return Cast(
@@ -181,6 +187,8 @@ def lay_up_cast(
         foot_hull_mm=hull,
         wind_area_mm2=wind_area,
         wind_pressure_pa=pressure,
+        fixings=fixings if fixed else None,
+        openings=openings_of(_centres(feet), master.height_mm, ballast > 0, fixed, lift_kg),
     )
 
 
@@ -475,6 +483,29 @@ def _above(
     return above
 
 
+def _centres(feet: tuple[Polygon, ...]) -> tuple[tuple[float, float], ...]:
+    """Middle of each foot, front first."""
+    found = ((float(foot.centroid.x), float(foot.centroid.y)) for foot in feet)
+    return tuple(sorted(found, key=lambda xy: (xy[1], xy[0])))
+
+
+def _fixings(
+    stands: tuple[StandCheck, ...],
+    hull: Outline,
+    centre: Point,
+    low_kg: float,
+    wind_n: float,
+    laminate_mm: float,
+    brief: CastBrief,
+) -> Fixings | None:
+    """Sockets for the worse of push and wind, either from any side. wind_n : mm² times Pa."""
+    if not hull:
+        return None
+    moment = max((check.overturning_nm for check in stands), default=0.0)
+    force = max(brief.push_n, brief.wind_force_coefficient * wind_n * 1e-6)
+    return design_fixings(hull, centre[:2], low_kg, moment, force, laminate_mm)
+
+
 def _held_down(
     master: Master, stands: tuple[StandCheck, ...], catalogue: Catalogue
 ) -> tuple[tuple[StandCheck, ...], float, float, bool]:
@@ -610,4 +641,5 @@ def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
         Assumption("factor against tipping", f"{brief.safety_factor:g}", rule),
         Assumption("most ballast carried in", f"{MOST_BALLAST_KG:.0f} kg and a quarter of the body", rule),
         Assumption("arm's reach inside", f"{ARM_REACH_MM:.0f} mm", rule),
+        *fixing_assumptions(),
     )
