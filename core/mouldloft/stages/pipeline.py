@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -15,7 +17,8 @@ from ..trade.laminate import laminate_assumptions
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
-from .division import division_assumptions, propose_division, seam_of_division, takes_division
+from .division import Division, division_assumptions, propose_division, seam_of_division, takes_division
+from .freshness import master_stamp, stage_stamps, stale_stages
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
 from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_keys
 from .locks import Locks, find_locks
@@ -36,13 +39,81 @@ def plan(
     brief: Brief,
     catalogue: Catalogue | None = None,
     progress: Progress = SILENT,
+    before: MouldPlan | None = None,
 ) -> MouldPlan:
     """Run every stage on a prepared master.
 
-    Raises `PlanImpossible` where the geometry allows no plan within the brief, `Cancelled` when told to stop.
+    before : an earlier plan; those of its results that still follow from what they read are taken as they are, so that
+    the plan is the same as a fresh one and only what changed is planned again. Raises `PlanImpossible` where the
+    geometry allows no plan within the brief, `Cancelled` when told to stop.
     """
     catalogue = catalogue or read_catalogue(None)
-    survey = survey_open_master(master, brief, catalogue, progress)
+    now = stage_stamps(master_stamp(master, brief), brief, catalogue)
+    kept = _Kept(before, now)
+    opening, field, seam, locks, division = _opened_and_divided(master, brief, catalogue, progress, kept)
+    bare = kept.bare_rubber()
+    if bare is None:
+        progress.begin("rubber")
+        bare = brush_rubber(master, seam, brief, progress, catalogue.rubber_for(brief.materials))
+    rubber, keys = kept.take(
+        ("rubber", "keys"), lambda: key_glove(master, seam, locks, bare, brief, catalogue, progress)
+    )
+    jacket, cradle = kept.take(("jacket", "cradle"), lambda: back_glove(rubber, keys, brief, catalogue, progress))
+    (cast,) = kept.take(("cast",), lambda: (_cast(master, seam, locks, brief, catalogue, progress),))
+    takeoff, programme = kept.take(
+        ("takeoff", "programme"),
+        lambda: order_and_days(
+            master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress, kept.one("programme")
+        ),
+    )
+    made = MouldPlan(
+        brief, catalogue, master, opening, field, seam, locks, rubber, keys, jacket, cradle, cast,
+        takeoff, programme, assumptions=(), cautions=(), division=division,
+        stamps=tuple(now.items()), bare_rubber=replace(bare, envelopes=()),
+    )  # fmt: skip
+    return with_notes(made)
+
+
+class _Kept:
+    """Results of an earlier plan that still follow from what they read."""
+
+    def __init__(self, before: MouldPlan | None, now: dict[str, str]) -> None:
+        self._before = before
+        self._stale = set(now) if before is None else set(stale_stages(dict(before.stamps), now))
+
+    def one(self, stage: str) -> Any:
+        """A stage's result, or None where it has to run."""
+        return None if self._before is None or stage in self._stale else getattr(self._before, stage)
+
+    def all(self, stages: tuple[str, ...]) -> bool:
+        """Whether none of these stages has to run."""
+        return self._before is not None and not self._stale & set(stages)
+
+    def take(self, stages: tuple[str, ...], make: Callable[[], tuple[Any, ...]]) -> tuple[Any, ...]:
+        """The results of stages that run together: the earlier ones where all of them hold."""
+        return tuple(getattr(self._before, stage) for stage in stages) if self.all(stages) else make()
+
+    def in_two(self) -> bool:
+        """Whether the earlier plan's seam is that of two pieces, and not a division's."""
+        return self._before is not None and len(self._before.seam.pieces) == 2
+
+    def bare_rubber(self) -> Rubber | None:
+        """The glove before its keys were counted in."""
+        if self._before is None or self._before.bare_rubber is None or "rubber" in self._stale:
+            return None
+        return replace(self._before.bare_rubber, envelopes=self._before.rubber.envelopes)
+
+
+def _opened_and_divided(
+    master: Master, brief: Brief, catalogue: Catalogue, progress: Progress, kept: _Kept
+) -> tuple[Opening, UndercutField, Seam, Locks, Division | None]:
+    """Opening, undercut, seam and locks, and the division into more pieces where there is one: seam and locks are then
+    the division's."""
+    known = ("opening", "undercut", "seam", "locks", "division")
+    if kept.all(known):
+        opening, field, seam, locks, division = (kept.one(stage) for stage in known)
+        return opening, field, seam, locks, division
+    survey = survey_open_master(master, brief, catalogue, progress, kept)
     seam, locks = survey.seam, survey.locks
     division = propose_division(
         master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show
@@ -51,18 +122,12 @@ def plan(
         seam = seam_of_division(master, division, seam, survey.show)
         rubber_material = catalogue.rubber_for(brief.materials)
         locks = find_locks(master, survey.undercut, seam, rubber_material, progress, scene=survey.scene)
-    progress.begin("rubber")
-    bare = brush_rubber(master, seam, brief, progress, catalogue.rubber_for(brief.materials))
-    rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)
-    jacket, cradle = back_glove(rubber, keys, brief, catalogue, progress)
+    return survey.opening, survey.undercut, seam, locks, division
+
+
+def _cast(master: Master, seam: Seam, locks: Locks, brief: Brief, catalogue: Catalogue, progress: Progress) -> Cast:
     progress.begin("cast")
-    cast = lay_up_cast(master, seam, locks, brief, catalogue, progress)
-    takeoff, programme = order_and_days(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
-    made = MouldPlan(
-        brief, catalogue, master, survey.opening, survey.undercut, seam, locks, rubber, keys, jacket, cradle, cast,
-        takeoff, programme, assumptions=(), cautions=(), division=division,
-    )  # fmt: skip
-    return with_notes(made)
+    return lay_up_cast(master, seam, locks, brief, catalogue, progress)
 
 
 def _cautions(made: MouldPlan) -> tuple[Caution, ...]:
@@ -76,15 +141,28 @@ def with_notes(made: MouldPlan) -> MouldPlan:
 
 
 def survey_open_master(
-    master: Master, brief: Brief, catalogue: Catalogue | None = None, progress: Progress = SILENT
+    master: Master,
+    brief: Brief,
+    catalogue: Catalogue | None = None,
+    progress: Progress = SILENT,
+    kept: _Kept | None = None,
 ) -> OpenSurvey:
-    """The stages that need no closed solid. Fill and stretch of an open mesh are rough; volumes are left out."""
+    """The stages that need no closed solid. Fill and stretch of an open mesh are rough; volumes are left out.
+
+    kept : results of an earlier plan, where there is one.
+    """
     catalogue = catalogue or read_catalogue(None)
+    kept = kept or _Kept(None, {})
     progress.begin("opening")
     scene = ray_scene(master.vertices_mm, master.faces)
     show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
-    opening, field = open_mould(master, brief, progress, scene, show)
-    seam, locks = draw_seam(master, opening, field, brief, catalogue, progress, scene, show)
+    opening, field = kept.take(("opening", "undercut"), lambda: open_mould(master, brief, progress, scene, show))
+    if kept.in_two() and kept.all(("seam", "locks")):
+        seam, locks = kept.one("seam"), kept.one("locks")
+    else:
+        seam, locks = draw_seam(
+            master, opening, field, brief, catalogue, progress, scene, show, kept.one("seam") if kept.in_two() else None
+        )
     return OpenSurvey(master, opening, field, seam, locks, scene, show)
 
 
@@ -117,10 +195,12 @@ def draw_seam(
     progress: Progress = SILENT,
     scene: RayScene | None = None,
     show: np.ndarray | None = None,
+    seam: Seam | None = None,
 ) -> tuple[Seam, Locks]:
-    """The seam, and what locks once it is drawn. scene, show : of this master and brief, if at hand."""
-    progress.begin("seam")
-    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show)
+    """The seam, and what locks once it is drawn. scene, show, seam : of this master and brief, if at hand."""
+    if seam is None:
+        progress.begin("seam")
+        seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show)
     progress.begin("locks")
     rubber_material = catalogue.rubber_for(brief.materials)
     return seam, find_locks(master, field, seam, rubber_material, progress, scene=scene)
@@ -167,10 +247,12 @@ def order_and_days(
     brief: Brief,
     catalogue: Catalogue,
     progress: Progress = SILENT,
+    programme: Programme | None = None,
 ) -> tuple[Takeoff, Programme]:
-    """What to buy, and the days it takes."""
-    progress.begin("programme")  # before the take-off, which counts its pots and person days
-    programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
+    """What to buy, and the days it takes. programme : of all this, if at hand."""
+    if programme is None:
+        progress.begin("programme")  # before the take-off, which counts its pots and person days
+        programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
     progress.begin("takeoff")
     parts = (master, locks, rubber, keys, jacket, cradle, cast)
     return take_off(*parts, brief, catalogue, progress, programme), programme

@@ -52,6 +52,9 @@ class MouldPlan:
     division: Division | None = None  # more than two pieces, where two are not enough and the brief allows more
     version: int = PLAN_VERSION
     made_by: str = f"mouldloft {__version__}"
+    stamps: tuple[tuple[str, str], ...] = ()  # of what each stage read, as `freshness` has them
+    bare_rubber: Rubber | None = None  # the glove before its keys were counted in; its envelopes are the glove's
+    mesh_stamp: str = ""  # of the file the master was read from, and how the brief had it read
 
 
 @dataclass(frozen=True, eq=False)
