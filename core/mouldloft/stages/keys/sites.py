@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ...base.kept import kept_with_owner
 from ...geometry.depthmap import Grid, column_image
 from ...geometry.heightmap import clearance_mm, coarsen, fit_planes, share_of_blocks, surface_cells
 from ...inputs.brief import KeysBrief
@@ -286,7 +286,7 @@ def _lock_discs(envelope: Envelope, grid: Grid, locks: Locks, rubber: Rubber) ->
     return locked
 
 
-@lru_cache(maxsize=8)
+@kept_with_owner(8)
 def _sites_of(envelope: Envelope, brief: KeysBrief, rubber: Rubber) -> KeySites:
     """KeySites for a check alone: nothing is said of where keys may stand. Kept: keys are changed one by one."""
     coarse = _coarse(envelope, brief.base_diameter_mm / 4.0, rubber)
