@@ -4,7 +4,7 @@ A stamp is a digest of contents: of the master as read, of the fields of the bri
 that the stage reads (of the user's own line and keep-clear file what they hold, not where they lie), and of the stamps
 of the stages it reads. The same on another computer; another version of the program changes all of them.
 
-    now = stage_stamps(master_stamp(master, brief), brief, catalogue)
+    now = stage_stamps(master, brief, catalogue)
     is_fresh("jacket", dict(made.stamps), now)
 """
 
@@ -19,6 +19,7 @@ from typing import Any, Literal
 from ..base.stamp import stamp_of
 from ..inputs.brief import Brief
 from ..inputs.catalogue import KINDS, Catalogue
+from ..trade.seamterms import for_directions, terms_for
 from . import STAGES
 from .master import Master
 
@@ -28,11 +29,13 @@ Stamps = Mapping[str, str]
 @dataclass(frozen=True)
 class Reads:
     """What one stage reads. stages : earlier stages' results; brief : its parts, or single fields as "run.casts";
-    catalogue : nothing, the rubber's figures, all figures without prices, or all of it."""
+    catalogue : nothing, the rubber's figures, all figures without prices, or all of it; terms : what seams are weighed
+    by, or of it what directions are ranked by."""
 
     stages: tuple[str, ...]
     brief: tuple[str, ...] = ()
     catalogue: Literal["nothing", "rubber", "figures", "all"] = "nothing"
+    terms: Literal["nothing", "directions", "all"] = "nothing"
 
 
 _LIFTING = tuple(
@@ -41,14 +44,16 @@ _LIFTING = tuple(
 # A test records what each stage reads while it runs and holds this table to it.
 READS: dict[str, Reads] = {
     "visibility": Reads(("master",), ("seam.seen_from", "seam.eye_height_mm", "seam.viewer_distance_mm")),
-    "opening": Reads(("master", "visibility"), ("opening",)),
+    "directions": Reads(("master", "visibility"), ("opening",), terms="directions"),
+    "opening": Reads(("master", "visibility", "directions"), ("opening", "seam"), terms="all"),
     "undercut": Reads(("master", "opening")),
-    "seam": Reads(("master", "visibility", "opening", "undercut"), ("seam",)),
+    "seam": Reads(("master", "visibility", "opening", "undercut"), ("seam",), terms="all"),
     "locks": Reads(("master", "undercut", "seam"), (), "rubber"),
     "division": Reads(
         ("master", "visibility", "opening", "seam", "locks"),
         ("seam", "rubber", "run.casts", "jacket.mat_oz", "jacket.glass_fraction"),
         "rubber",
+        "all",
     ),
     "rubber": Reads(("master", "seam", "division"), ("rubber", "run.casts"), "rubber"),
     "keys": Reads(("master", "seam", "locks", "division", "rubber"), ("keys",), "rubber"),
@@ -83,15 +88,18 @@ def file_stamp(path: str | Path, brief: Brief) -> str:
     return stamp_of(_code_stamp(), file.stem, file.suffix.lower(), file.read_bytes(), brief.master)
 
 
-def stage_stamps(master: str, brief: Brief, catalogue: Catalogue) -> dict[str, str]:
-    """The stamp of every stage that is kept, from inputs alone: nothing is run. master : as of `master_stamp`."""
-    made = {"master": master}
+def stage_stamps(master: Master, brief: Brief, catalogue: Catalogue) -> dict[str, str]:
+    """The stamp of every stage that is kept, from inputs alone: nothing is run."""
+    terms = terms_for(master.height_mm, brief, catalogue)
+    weighed = {"nothing": None, "directions": for_directions(terms), "all": terms}
+    made = {"master": master_stamp(master, brief)}
     for stage in STAGES:
         reads = READS.get(stage)
         if reads is not None:
             before = [made[name] for name in reads.stages]
             parts = [_field(brief, path) for path in reads.brief]
-            made[stage] = stamp_of(stage, before, parts, _figures(catalogue, brief, reads.catalogue))
+            figures = _figures(catalogue, brief, reads.catalogue)
+            made[stage] = stamp_of(stage, before, parts, figures, weighed[reads.terms])
     return made
 
 

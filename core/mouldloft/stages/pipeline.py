@@ -14,11 +14,13 @@ from ..geometry.rays import RayScene, ray_scene
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, read_catalogue
 from ..trade.laminate import laminate_assumptions
+from ..trade.price import rate_assumptions
+from ..trade.seamterms import for_directions, terms_for
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
 from .division import Division, division_assumptions, propose_division, seam_of_division, takes_division
-from .freshness import master_stamp, stage_stamps, stale_stages
+from .freshness import stage_stamps, stale_stages
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
 from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_keys
 from .locks import Locks, find_locks
@@ -27,7 +29,7 @@ from .opening import Opening, find_opening
 from .plan import MouldPlan, OpenSurvey
 from .programme import Programme, programme_assumptions, set_programme
 from .rubber import Rubber, brush_rubber
-from .seam import Seam, place_seam, seam_assumptions
+from .seam import Seam, place_seam, price_openings, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
@@ -48,7 +50,7 @@ def plan(
     geometry allows no plan within the brief, `Cancelled` when told to stop.
     """
     catalogue = catalogue or read_catalogue(None)
-    now = stage_stamps(master_stamp(master, brief), brief, catalogue)
+    now = stage_stamps(master, brief, catalogue)
     kept = _Kept(before, now)
     opening, field, seam, locks, division = _opened_and_divided(master, brief, catalogue, progress, kept)
     bare = kept.bare_rubber()
@@ -83,7 +85,9 @@ class _Kept:
 
     def one(self, stage: str) -> Any:
         """A stage's result, or None where it has to run."""
-        return None if self._before is None or stage in self._stale else getattr(self._before, stage)
+        if self._before is None or stage in self._stale:
+            return None
+        return self._before.opening.directions if stage == "directions" else getattr(self._before, stage)
 
     def all(self, stages: tuple[str, ...]) -> bool:
         """Whether none of these stages has to run."""
@@ -116,8 +120,9 @@ def _opened_and_divided(
     survey = survey_open_master(master, brief, catalogue, progress, kept)
     seam, locks = survey.seam, survey.locks
     division = propose_division(
-        master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show
-    )
+        master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show,
+        terms=terms_for(master.height_mm, brief, catalogue),
+    )  # fmt: skip
     if division is not None and takes_division(brief, division):
         seam = seam_of_division(master, division, seam, survey.show)
         rubber_material = catalogue.rubber_for(brief.materials)
@@ -156,7 +161,10 @@ def survey_open_master(
     progress.begin("opening")
     scene = ray_scene(master.vertices_mm, master.faces)
     show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
-    opening, field = kept.take(("opening", "undercut"), lambda: open_mould(master, brief, progress, scene, show))
+    opening, field = kept.take(
+        ("opening", "undercut"),
+        lambda: open_mould(master, brief, progress, scene, show, catalogue, kept.one("directions")),
+    )
     if kept.in_two() and kept.all(("seam", "locks")):
         seam, locks = kept.one("seam"), kept.one("locks")
     else:
@@ -175,13 +183,24 @@ def open_mould(
     progress: Progress = SILENT,
     scene: RayScene | None = None,
     show: np.ndarray | None = None,
+    catalogue: Catalogue | None = None,
+    directions: Opening | None = None,
 ) -> tuple[Opening, UndercutField]:
-    """The way the mould opens, and what that frees. scene, show : of this master and brief, if at hand."""
+    """The way the mould opens, and what that frees: the cheapest pair of direction and seam that keeps the limits.
+
+    scene, show, directions : of this master and brief, if at hand; directions as `search_directions` ranks them.
+    """
     progress.begin("opening")
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     if show is None:
         show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
-    opening = find_opening(master, brief.opening, progress, scene=scene, show=show)
+    terms = terms_for(master.height_mm, brief, catalogue or read_catalogue(None))
+    if directions is None:
+        directions = find_opening(
+            master, brief.opening, progress, scene=scene, show=show, terms=for_directions(terms)
+        )
+    opening = price_openings(master, directions, brief.seam, terms, show, progress, brief.opening.seams)
+    opening = replace(opening, directions=directions)
     progress.begin("undercut")
     return opening, undercut_field(master, opening.chosen.direction, progress, scene=scene)
 
@@ -200,7 +219,8 @@ def draw_seam(
     """The seam, and what locks once it is drawn. scene, show, seam : of this master and brief, if at hand."""
     if seam is None:
         progress.begin("seam")
-        seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show)
+        terms = terms_for(master.height_mm, brief, catalogue)
+        seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show, terms=terms)
     progress.begin("locks")
     rubber_material = catalogue.rubber_for(brief.materials)
     return seam, find_locks(master, field, seam, rubber_material, progress, scene=scene)
@@ -279,7 +299,8 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         ),
     )
     stages = (
-        *seam_assumptions(brief.seam),
+        *rate_assumptions(brief.rates, made.catalogue.currency),
+        *seam_assumptions(brief.seam, max(made.master.size_mm)),
         *wall_assumptions(made.seam.kind),
         *division_assumptions(brief.seam),
         *key_assumptions(brief.keys, rubber_properties(made.catalogue.rubber_for(brief.materials))),
