@@ -196,9 +196,7 @@ def open_mould(
         show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
     terms = terms_for(master.height_mm, brief, catalogue or read_catalogue(None))
     if directions is None:
-        directions = find_opening(
-            master, brief.opening, progress, scene=scene, show=show, terms=for_directions(terms)
-        )
+        directions = find_opening(master, brief.opening, progress, scene=scene, show=show, terms=for_directions(terms))
     opening = price_openings(master, directions, brief.seam, terms, show, progress, brief.opening.seams)
     opening = replace(opening, directions=directions)
     progress.begin("undercut")

@@ -10,8 +10,8 @@ from ..inputs.brief import Brief, RatesBrief
 from ..inputs.catalogue import Catalogue, RubberMaterial, read_catalogue
 from .laminate import lay_up, mat_g_m2_from_oz
 from .lifting import one_person_limit_kg, team_share
-from .thickness import choose_thickness
 from .price import RubberPrice, UnitPrices, unit_prices
+from .thickness import choose_thickness
 
 # greatest size, and beside it how tight a fair line may turn: common practice, no source; between them by ratio
 _SIZES_MM = (300.0, 1000.0, 3000.0, 5000.0)
