@@ -61,11 +61,13 @@ READS: dict[str, Reads] = {
     "cradle": Reads(("rubber", "keys", "jacket"), ("cradle",)),
     "cast": Reads(("master", "seam", "locks", "division"), ("cast", "materials", *_LIFTING), "figures"),
     "programme": Reads(
-        ("rubber", "keys", "jacket", "cradle", "cast"), ("run", "cast", "jacket", "materials"), "figures"
+        ("seam", "locks", "division", "rubber", "keys", "jacket", "cradle", "cast"),
+        ("run", "cast", "jacket", "materials", "rates"),
+        "figures",
     ),
     "takeoff": Reads(
         ("master", "locks", "rubber", "keys", "jacket", "cradle", "cast", "programme"),
-        ("run", "rubber", "keys", "jacket", "cradle", "cast", "materials"),
+        ("run", "rubber", "keys", "jacket", "cradle", "cast", "materials", "rates", "seam"),
         "all",
     ),
 }

@@ -65,7 +65,7 @@ def plan(
     takeoff, programme = kept.take(
         ("takeoff", "programme"),
         lambda: order_and_days(
-            master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress, kept.one("programme")
+            master, seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress, kept.one("programme")
         ),
     )
     made = MouldPlan(
@@ -256,6 +256,7 @@ def back_glove(
 
 def order_and_days(
     master: Master,
+    seam: Seam,
     locks: Locks,
     rubber: Rubber,
     keys: Keys,
@@ -270,10 +271,10 @@ def order_and_days(
     """What to buy, and the days it takes. programme : of all this, if at hand."""
     if programme is None:
         progress.begin("programme")  # before the take-off, which counts its pots and person days
-        programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
+        programme = set_programme(seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     progress.begin("takeoff")
     parts = (master, locks, rubber, keys, jacket, cradle, cast)
-    return take_off(*parts, brief, catalogue, progress, programme), programme
+    return take_off(*parts, brief, catalogue, progress, programme=programme), programme
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:

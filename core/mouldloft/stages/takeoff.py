@@ -22,14 +22,15 @@ from ..base.intervals import CARVING, Interval, add_intervals, exactly, interval
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
-from ..inputs.catalogue import Catalogue, Material, MatMaterial, Pack, ResinMaterial, RubberMaterial
+from ..inputs.catalogue import Catalogue
+from ..inputs.materials import Material, MatMaterial, Pack, ResinMaterial, RubberMaterial
 from .cast import BOARD_THICKNESS_MM, Cast, joint_tape
 from .cradle import Cradle
 from .jacket import Jacket, Zone
 from .keys import Keys
 from .locks import Locks
 from .master import Master
-from .programme import Programme, bolt_count, set_programme
+from .programme import Programme, bolt_count
 from .rubber import Rubber, flange_areas_mm2, wall_areas_mm2
 
 ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts")
@@ -97,17 +98,17 @@ def take_off(
     brief: Brief,
     catalogue: Catalogue,
     progress: Progress = SILENT,
-    programme: Programme | None = None,
+    *,
+    programme: Programme,
 ) -> Takeoff:
     """Take off every material of the mould and the run, in packs, with its cost.
 
-    The programme (reckoned here where none is given) says how many pots and days consumables last. Raises
+    The programme says how many pots and days consumables last. Raises
     `CatalogueRefused` when the brief names a material that the catalogue lacks.
     """
     progress.step(0.0, "amounts by stage")
-    programme = programme or set_programme(rubber, keys, jacket, cast, brief, catalogue)
     needs = [
-        *_glove_needs(rubber, brief, catalogue),
+        *_glove_needs(rubber, programme.tack_coat_kg, brief, catalogue),
         *_wall_needs(master, rubber, catalogue),
         *_jacket_needs(jacket, brief, catalogue),
         *_cradle_needs(cradle, catalogue),
@@ -148,13 +149,14 @@ class Need:
     waste: float
 
 
-def _glove_needs(rubber: Rubber, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
+def _glove_needs(rubber: Rubber, tack_coat_kg: float, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
+    """Rubber, catalyst and thickener of the glove, with the tack coats that the programme plans."""
     rubber_material = catalogue.rubber_for(brief.materials)
     waste = brief.materials.waste_fraction
     density = rubber_material.density_kg_m3 * 1e-9
     volume = rubber.volume_mm3
     mix = widened(volume.times(1 / volume.likely), (("density", rubber_material.density_uncertainty),))
-    mixed = volume.likely * density
+    mixed = volume.likely * density + tack_coat_kg
     base = mixed / (1 + rubber_material.catalyst_fraction)
     if rubber_material.catalyst is None:
         yield Need(rubber_material, "glove", mix.times(mixed), waste)

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..inputs.brief import Brief, RatesBrief
-from ..inputs.catalogue import Catalogue, RubberMaterial, read_catalogue
+from ..inputs.catalogue import Catalogue, read_catalogue
+from ..inputs.materials import RubberMaterial
 from .laminate import lay_up, mat_g_m2_from_oz
 from .lifting import one_person_limit_kg, team_share
 from .price import RubberPrice, UnitPrices, unit_prices
