@@ -62,12 +62,12 @@ READS: dict[str, Reads] = {
     "cast": Reads(("master", "seam", "locks", "division"), ("cast", "materials", *_LIFTING), "figures"),
     "programme": Reads(
         ("seam", "locks", "division", "rubber", "keys", "jacket", "cradle", "cast"),
-        ("run", "cast", "jacket", "materials", "rates"),
+        ("run", "cast", "jacket", "finish", "materials", "rates"),
         "figures",
     ),
     "takeoff": Reads(
         ("master", "locks", "rubber", "keys", "jacket", "cradle", "cast", "programme"),
-        ("run", "rubber", "keys", "jacket", "cradle", "cast", "materials", "rates", "seam"),
+        ("run", "rubber", "keys", "jacket", "cradle", "cast", "finish", "materials", "rates", "seam"),
         "all",
     ),
 }
