@@ -27,7 +27,7 @@ from .seam.place import Seam, place_seam, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import Locks, UndercutField, find_locks, undercut_field
 from .visibility import how_it_shows
-from .wall.boards import wall_assumptions
+from .wall.build import wall_assumptions
 
 PLAN_VERSION = 1
 STAGES = (

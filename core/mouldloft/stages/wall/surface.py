@@ -7,8 +7,8 @@ come off it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -23,6 +23,7 @@ from ...geometry.polyline import spaced_out
 from ...geometry.rays import inside_body, ray_scene
 from ..master import Master
 from .parting import sample_map, skin_bounds, stretch_surface
+from .rulings import STEP_MM, Rulings, rule_line, section_area, strip_runs
 
 if TYPE_CHECKING:
     from ..seam.place import Seam
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 _PIXELS = 350  # along the master's longest side
 _REACH_SHARE, _REACH_LEAST_MM, _REACH_MOST_MM = 1 / 9, 60.0, 200.0  # of the longest side: past any flange's width
 ROOT_SHARE, ROOT_MOST_MM = 1 / 20, 30.0  # of the longest side: how far the wall is turned square (common practice)
+_RULED_SHARE = 0.8  # of the reach: how far strips are ruled straight
 _STIFF_ROOTS = 1.3  # in roots: over this a bend of the sheet levels out
 _AT_ROOT = (0.15, 0.5, 0.85)  # of the root, where it is asked to be square
 _SQUARE_SHARE = 0.5  # of the skin's lean that the root turns with: halfway between square and no lean
@@ -38,12 +40,17 @@ _STEEPEST_ROOT_DEG = 60.0  # ... unless the root would lean more than this
 _CARRIED_ON = 3  # pixels into the body that the sheet goes on, so that it does not end at the seam itself
 
 
+Over = Callable[[np.ndarray, np.ndarray], np.ndarray]  # heights over x, y
+
+
 @dataclass(frozen=True, eq=False)
 class PartingSurface:
     """Heights along the pull of the first piece, in whose frame the grid lies.
 
     height_mm : (rows, columns) float64, everywhere; fair : (rows, columns) bool, where it is the fair sheet, as far as
     `reach_mm` from the seam: further out it only levels off. off_seam_mm : greatest distance of the seam from it.
+    rulings : straight lines across the wall from every line of the seam; strips : those stretches of them where a sheet
+    is bent to them: the surface is fitted to these. Neither of a plane.
     """
 
     frame: PullFrame
@@ -52,10 +59,18 @@ class PartingSurface:
     fair: np.ndarray
     reach_mm: float
     off_seam_mm: float
+    rulings: tuple[Rulings, ...] = ()
+    strips: tuple[Rulings, ...] = ()
 
     def over(self, x_mm: np.ndarray, y_mm: np.ndarray) -> np.ndarray:
         """(k,) heights over points of its own frame."""
         return sample_map(self.height_mm, self.grid, x_mm, y_mm)
+
+    def away_mm(self, points_mm: np.ndarray) -> np.ndarray:
+        """(k,) distance of (k, 3) points of its own frame from it, square to it there."""
+        lean = np.hypot(*np.gradient(self.height_mm, self.grid.pixel_mm))
+        x, y = points_mm[:, 0], points_mm[:, 1]
+        return np.abs(self.over(x, y) - points_mm[:, 2]) / np.hypot(1.0, sample_map(lean, self.grid, x, y))
 
 
 def reach_of(master: Master) -> float:
@@ -70,7 +85,10 @@ def root_of(master: Master) -> float:
 
 @lru_cache(maxsize=4)
 def parting_surface(seam: Seam, master: Master) -> PartingSurface:
-    """The surface two pieces part along. Kept: every stage asks for the same one."""
+    """The surface two pieces part along. Kept: every stage asks for the same one.
+
+    Where the wall can be a bent sheet the sheet is ruled first, and the surface fitted to it.
+    """
     frame = pull_frame(np.asarray(seam.pieces[0].pull, float))
     pixel, reach = max(master.size_mm) / _PIXELS, reach_of(master)
     points = frame.to_frame(master.vertices_mm)
@@ -81,11 +99,93 @@ def parting_surface(seam: Seam, master: Master) -> PartingSurface:
     assert seam.level_mm is not None
     bounds = skin_bounds(master, seam.level_mm, frame, grid)
     lines = [(line.points_mm, line.closed) for line in seam.lines]
-    height, fair = fair_through(lines, master, frame, grid, bounds, reach)
+    sheet = _sheet(lines, master, frame, grid, bounds, reach)
+    height = sheet.height()
+    ruled = _ruled(seam, master, frame, lambda x, y: sample_map(height, grid, x, y), _RULED_SHARE * reach)
+    strips = tuple(
+        run
+        for r in ruled
+        for run in strip_runs(r, _normals_at(r, master, frame), _RULED_SHARE * reach, _above_board(r, master, frame))
+    )
+    if strips:
+        asked = sheet.asked.joined_by(_along(strips, pixel), STEP_MM)
+        height = replace(sheet, asked=asked).height()
+    height = stretch_surface((), frame, grid, bounds, height)
+    ruled = tuple(_laid_on(r, lambda x, y: sample_map(height, grid, x, y)) for r in ruled)
+    made = PartingSurface(frame, grid, height, sheet.active, reach, 0.0, ruled, strips)
     on = frame.to_frame(np.concatenate([spaced_out(p, closed, pixel) for p, closed in lines]))
-    off = np.abs(sample_map(height, grid, on[:, 0], on[:, 1]) - on[:, 2])
-    lean = sample_map(np.hypot(*np.gradient(height, pixel)), grid, on[:, 0], on[:, 1])
-    return PartingSurface(frame, grid, height, fair, reach, float((off / np.hypot(1.0, lean)).max()))
+    return replace(made, off_seam_mm=float(made.away_mm(on).max()))
+
+
+def _ruled(seam: Seam, master: Master, frame: PullFrame, over: Over, width_mm: float) -> tuple[Rulings, ...]:
+    inside = section_area(master, seam)
+    return tuple(
+        rule_line(frame.to_frame(line.points_mm), line.closed, k, inside, width_mm, over)
+        for k, line in enumerate(seam.lines)
+    )
+
+
+def _laid_on(rulings: Rulings, over: Over) -> Rulings:
+    outer = rulings.outer_mm.copy()
+    outer[:, 2] = over(outer[:, 0], outer[:, 1])
+    return replace(rulings, outer_mm=outer)
+
+
+def _above_board(rulings: Rulings, master: Master, frame: PullFrame) -> np.ndarray:
+    """(k,) bool: rulings that end above the board an open base stands on."""
+    if master.base != "open":
+        return np.ones(len(rulings.along_mm), bool)
+    return frame.to_master(rulings.outer_mm)[:, 2] > 0.0
+
+
+def _normals_at(rulings: Rulings, master: Master, frame: PullFrame) -> np.ndarray:
+    return frame.to_frame(skin_normals(frame.to_master(rulings.on_seam_mm), master, root_of(master) / 2))
+
+
+def _along(strips: Sequence[Rulings], pixel_mm: float) -> np.ndarray:
+    """(k, 3) points all over the strips, a pixel and a half apart along the rulings."""
+    found = []
+    for strip in strips:
+        ends = (strip.on_seam_mm, strip.outer_mm)
+        count = int(np.linalg.norm(ends[1] - ends[0], axis=1).max() / (1.5 * pixel_mm)) + 2
+        found += [ends[0] + share * (ends[1] - ends[0]) for share in np.linspace(0.0, 1.0, count)]
+    return np.concatenate(found)
+
+
+@dataclass(frozen=True, eq=False)
+class _Sheet:
+    """What the fair sheet is laid from."""
+
+    grid: Grid
+    active: np.ndarray
+    asked: Asked
+    bounds: tuple[np.ndarray, np.ndarray]
+    stiff_mm: float
+
+    def height(self) -> np.ndarray:
+        return fair_sheet(self.grid, self.active, self.asked, *self.bounds, self.stiff_mm)
+
+
+def _sheet(
+    lines: Sequence[tuple[np.ndarray, bool]],
+    master: Master,
+    frame: PullFrame,
+    grid: Grid,
+    bounds: tuple[np.ndarray, np.ndarray],
+    reach_mm: float,
+) -> _Sheet:
+    step = grid.pixel_mm / 2
+    on = np.concatenate([spaced_out(points, closed, step) for points, closed in lines])
+    asked = _asked(on, step, master, frame)
+    rough = stretch_surface(lines, frame, grid, bounds)
+    x, y = np.meshgrid(grid.x(), grid.y())
+    nodes = frame.to_master(np.column_stack([x.ravel(), y.ravel(), rough.ravel()]))
+    active = near_line(grid, asked.at_mm, reach_mm)
+    near = active.ravel().copy()
+    near[near] = ~inside_body(ray_scene(master.vertices_mm, master.faces), master.normals, nodes[near])
+    active &= ndimage.binary_dilation(near.reshape(active.shape), iterations=_CARRIED_ON)
+    active |= near_line(grid, asked.at_mm, 2 * grid.pixel_mm)
+    return _Sheet(grid, active, asked, bounds, _STIFF_ROOTS * root_of(master))
 
 
 def fair_through(
@@ -100,20 +200,8 @@ def fair_through(
 
     bounds : two (rows, columns) maps it stays between. Further than `reach_mm` from the lines it is stretched on.
     """
-    step = grid.pixel_mm / 2
-    on = np.concatenate([spaced_out(points, closed, step) for points, closed in lines])
-    asked = _asked(on, step, master, frame)
-    rough = stretch_surface(lines, frame, grid, bounds)
-    x, y = np.meshgrid(grid.x(), grid.y())
-    nodes = frame.to_master(np.column_stack([x.ravel(), y.ravel(), rough.ravel()]))
-    outside = near_line(grid, asked.at_mm, reach_mm)
-    near = outside.ravel().copy()
-    scene = ray_scene(master.vertices_mm, master.faces)
-    near[near] = ~inside_body(scene, master.normals, nodes[near])
-    outside &= ndimage.binary_dilation(near.reshape(outside.shape), iterations=_CARRIED_ON)
-    outside |= near_line(grid, asked.at_mm, 2 * grid.pixel_mm)
-    height = fair_sheet(grid, outside, asked, *bounds, _STIFF_ROOTS * root_of(master))
-    return stretch_surface((), frame, grid, bounds, height), outside
+    sheet = _sheet(lines, master, frame, grid, bounds, reach_mm)
+    return stretch_surface((), frame, grid, bounds, sheet.height()), sheet.active
 
 
 def _asked(on_mm: np.ndarray, step_mm: float, master: Master, frame: PullFrame) -> Asked:
