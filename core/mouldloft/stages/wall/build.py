@@ -13,7 +13,7 @@ from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...geometry.rays import ray_scene
 from ..master import Master
-from ..seam.place import Seam
+from ..seam import Seam
 from . import boards, ribs, strips
 from .records import Station, Wall, WallPiece
 from .rulings import LEAST_ANGLE_DEG, STRETCH_MOST, Rulings, rule_line, section_area

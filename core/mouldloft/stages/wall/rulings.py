@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -15,9 +14,7 @@ from ...geometry.contour import cross_at_zero, join_chains
 from ...geometry.frame import pull_frame
 from ...geometry.polyline import spaced_out
 from ..master import Master
-
-if TYPE_CHECKING:
-    from ..seam.place import Seam
+from ..seam import Seam
 
 STEP_MM = 8.0  # between rulings
 STRETCH_MOST = 0.005  # that thin sheet gives when it is bent (common practice, no source)
