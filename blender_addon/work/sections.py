@@ -113,7 +113,8 @@ def _glove(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     from mouldloft.stages.rubber.glove import brush_rubber
 
     stuff = catalogue.rubber_for(brief.materials)
-    return {"bare_rubber": brush_rubber(done["master"], done["seam"], brief, progress, stuff)}
+    bare = brush_rubber(done["master"], done["seam"], brief, progress, stuff)
+    return {"bare_rubber": bare, "wall": pipeline().plan_wall(done["master"], done["seam"], bare, catalogue, progress)}
 
 
 def _keys(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
@@ -138,7 +139,7 @@ def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 def _order(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     before = (done[name] for name in ("master", "locks", "rubber", "keys", "jacket", "cradle", "cast"))
-    takeoff, programme = pipeline().reckon_work(*before, brief, catalogue, progress)
+    takeoff, programme = pipeline().reckon_work(*before, brief, catalogue, progress, done["wall"])
     return {"takeoff": takeoff, "programme": programme}
 
 
@@ -183,7 +184,7 @@ _RECORDS = {
     "sculpt": ("master",),
     "opening": ("opening", "undercut"),
     "seam": ("seam", "locks"),
-    "glove": ("bare_rubber",),
+    "glove": ("bare_rubber", "wall"),
     "keys": ("keys", "rubber"),
     "jacket": ("jacket", "cradle", "division"),
     "casts": ("cast",),

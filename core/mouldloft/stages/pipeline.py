@@ -28,7 +28,7 @@ from .seam import Seam, place_seam, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
-from .wall import wall_assumptions
+from .wall import WORKING_MARGIN_MM, Wall, build_wall, lay_on_sheets, wall_assumptions
 
 STAGES = (
     "master",
@@ -68,14 +68,17 @@ def plan(
         locks = find_locks(master, survey.undercut, seam, stuff, progress, scene=survey.scene)
     progress.begin("rubber")
     bare = brush_rubber(master, seam, brief, progress, catalogue.rubber_for(brief.materials))
+    wall = plan_wall(master, seam, bare, catalogue, progress)
     rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)
     jacket, cradle = back_glove(rubber, keys, brief, catalogue, progress)
     progress.begin("cast")
     cast = lay_up_cast(master, seam, locks, brief, catalogue, progress)
-    takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
+    takeoff, programme = reckon_work(
+        master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress, wall
+    )
     made = MouldPlan(
         brief, catalogue, master, survey.opening, survey.undercut, seam, locks, rubber, keys, jacket, cradle, cast,
-        takeoff, programme, assumptions=(), cautions=(), division=division,
+        takeoff, programme, assumptions=(), cautions=(), division=division, wall=wall,
     )  # fmt: skip
     return with_notes(made)
 
@@ -141,6 +144,16 @@ def draw_seam(
     return seam, find_locks(master, field, seam, stuff, progress, scene=scene)
 
 
+def plan_wall(
+    master: Master, seam: Seam, rubber: Rubber, catalogue: Catalogue, progress: Progress = SILENT
+) -> Wall | None:
+    """The wall between two pieces, as wide as their flanges and a working margin, laid out on sheets as sold."""
+    if len(seam.pieces) != 2:
+        return None
+    width = rubber.flange_width_mm + WORKING_MARGIN_MM
+    return lay_on_sheets(build_wall(master, seam, width, progress), catalogue)
+
+
 def key_glove(
     master: Master,
     seam: Seam,
@@ -182,13 +195,14 @@ def reckon_work(
     brief: Brief,
     catalogue: Catalogue,
     progress: Progress = SILENT,
+    wall: Wall | None = None,
 ) -> tuple[Takeoff, Programme]:
-    """What to buy, and the days it takes."""
+    """What to buy, and the days it takes. The sheets of a planned wall are bought as they are nested."""
     progress.begin("programme")  # before the take-off, which counts its pots and person days
     programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
     progress.begin("takeoff")
     parts = (master, locks, rubber, keys, jacket, cradle, cast)
-    return take_off(*parts, brief, catalogue, progress, programme), programme
+    return take_off(*parts, brief, catalogue, progress, programme, wall), programme
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:

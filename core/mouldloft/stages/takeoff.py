@@ -31,6 +31,7 @@ from .locks import Locks
 from .master import Master
 from .programme import Programme, bolt_count, set_programme
 from .rubber import Rubber, flange_areas_mm2, wall_areas_mm2
+from .wall import BOARD_MM, Wall
 
 STAGES = ("wall", "glove", "jacket", "cradle", "casts")
 MOULD_STAGES = STAGES[:-1]
@@ -98,6 +99,7 @@ def take_off(
     catalogue: Catalogue,
     progress: Progress = SILENT,
     programme: Programme | None = None,
+    wall: Wall | None = None,
 ) -> Takeoff:
     """Take off every material of the mould and the run, in packs, with its cost.
 
@@ -108,7 +110,7 @@ def take_off(
     programme = programme or set_programme(rubber, keys, jacket, cast, brief, catalogue)
     needs = [
         *_glove_needs(rubber, brief, catalogue),
-        *_wall_needs(rubber, catalogue),
+        *_wall_needs(rubber, wall, catalogue),
         *_jacket_needs(jacket, brief, catalogue),
         *_cradle_needs(cradle, catalogue),
         *_cast_needs(master, cast, brief, catalogue),
@@ -180,15 +182,21 @@ def _thickened(rubber: Rubber) -> float:
     return sum(coat.volume_mm3 for coat in rubber.coats if coat.thickened) / whole
 
 
-def _wall_needs(rubber: Rubber, catalogue: Catalogue) -> Iterable[Need]:
-    """Boards for the wall and release on master and flanges."""
+def _wall_needs(rubber: Rubber, wall: Wall | None, catalogue: Catalogue) -> Iterable[Need]:
+    """Sheets for the wall, as its pieces are nested on them, and release on master and flanges."""
     areas = [area * 1e-6 for area in flange_areas_mm2(rubber)]
-    wall = sum(wall_areas_mm2(rubber)) * 1e-6
     release = catalogue.release[0]
     coated = (rubber.skin_m2 + sum(areas)) * MASTER_RELEASE_COATINGS
-    board = catalogue.board_for(0.0)
     yield Need(release, "wall", interval_of(coated * release.kg_m2, (("wiped on by hand", 0.3),)), 0.0)
-    yield Need(board, "wall", interval_of(wall, (("column image resolution", 0.05),)), board.cutting_loss)
+    if wall is None:
+        board = catalogue.board_for(BOARD_MM)
+        area = sum(wall_areas_mm2(rubber)) * 1e-6
+        yield Need(board, "wall", interval_of(area, (("column image resolution", 0.05),)), board.cutting_loss)
+        return
+    for lot in wall.sheets:
+        board = next(b for b in catalogue.board if b.code == lot.code)
+        whole = (lot.count + len(lot.too_large)) * lot.size_mm[0] * lot.size_mm[1] * 1e-6
+        yield Need(board, "wall", _exactly(whole), 0.0)
 
 
 def mats_of_zone(zone: Zone, brief: Brief, catalogue: Catalogue) -> tuple[MatMaterial, ...]:

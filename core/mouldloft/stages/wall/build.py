@@ -20,6 +20,7 @@ from .rulings import LEAST_ANGLE_DEG, STRETCH_MOST, Rulings, rule_line, section_
 from .stations import numbered, station_rulings
 from .surface import PartingSurface, parting_surface, root_of, skin_normals
 
+WORKING_MARGIN_MM = 20.0  # of wall past the flanges (common practice, no source)
 GAP_MM = 4.0  # that the skin edge is cut shy, closed with clay (common practice, no source: 3 to 5 mm)
 
 

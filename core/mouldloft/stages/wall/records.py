@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ...base.marks import Assumption
+from ...geometry.nesting import Laid
 
 
 def _no_points(width: int) -> np.ndarray:
@@ -63,6 +64,22 @@ class WallPiece:
     outer_mm: np.ndarray = field(default_factory=lambda: _no_points(3))
 
 
+@dataclass(frozen=True)
+class SheetLot:
+    """Sheets of one material as sold, and where the wall's pieces lie on them.
+
+    code : of the catalogue's board; size_mm : length and width; count : sheets; laid : one for each of `pieces`, which
+    are numbers of the wall's pieces; too_large : numbers of pieces that no such sheet holds.
+    """
+
+    code: str
+    size_mm: tuple[float, float]
+    count: int
+    pieces: tuple[int, ...]
+    laid: tuple[Laid, ...]
+    too_large: tuple[int, ...] = ()
+
+
 @dataclass(frozen=True, eq=False)
 class Wall:
     """The wall along the whole seam.
@@ -91,3 +108,4 @@ class Wall:
     strip_share: float
     rooted_mm: float
     assumptions: tuple[Assumption, ...]
+    sheets: tuple[SheetLot, ...] = ()
