@@ -21,7 +21,7 @@ from .typeset import Placed, facts_table, heading, house_fonts, image_reader, ru
 _PICTURE_PX = 900  # along the longer side of the master's picture
 _MAP_HEIGHT = 205 * MM
 _SHEET, _CLAY, _WALL = "#2f6f73", "#a8643a", "#e3d9c6"
-_TABLE_COLUMNS = ("Station", "Piece", "Along the seam", "Height at the skin", "Height at the outer edge", "Outer edge")
+_TABLE_COLUMNS = ("Station", "Pieces", "Along the seam", "Height at skin", "Height outside", "Outer edge leans")
 
 
 def wall_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
@@ -36,7 +36,11 @@ def wall_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     story += [set_text(words, size=8.6) for words in _how_to(wall, first)]
     for piece in plan.seam.pieces:
         story += [PageBreak(), *heading(f"Wall map, seen from the {piece.name}"), _map(plan, wall, piece.pull, inner)]
-    story += [PageBreak(), *heading("Stations", _table_note(plan)), _stations(wall, inner, first)]
+    story += [
+        PageBreak(),
+        *heading("Stations", _table_note(plan)),
+        _stations(wall, inner, [p.name for p in plan.seam.pieces]),
+    ]
     return story
 
 
@@ -258,11 +262,11 @@ def _table_note(plan: MouldPlan) -> str:
     many = " Each line of the seam is measured from its own start." if len(plan.seam.lines) > 1 else ""
     return (
         "Heights are above the board; along the seam with a tape on the skin, from station 1." + many
-        + " The outer edge stands so far towards a piece from square across the pull."
+        + " The wall leans so far over its width from square across the pull."
     )  # fmt: skip
 
 
-def _stations(wall: Wall, inner: float, first: str) -> Flowable:
+def _stations(wall: Wall, inner: float, names: Sequence[str]) -> Flowable:
     on: dict[int, list[str]] = {}
     for piece in wall.pieces:
         for mark in piece.marks:
@@ -272,17 +276,17 @@ def _stations(wall: Wall, inner: float, first: str) -> Flowable:
             str(s.number),
             ", ".join(on.get(s.number, [])),
             f"{s.along_mm:.0f} mm",
-            f"{s.on_seam_mm[2]:.0f} mm",
-            f"{s.outer_mm[2]:.0f} mm",
-            _towards(s.towards_mm, first),
+            f"{max(s.on_seam_mm[2], 0.0):.0f} mm",
+            f"{max(s.outer_mm[2], 0.0):.0f} mm",
+            _towards(s.towards_mm, names),
         )
         for s in wall.stations
     ]
-    widths = [share * inner for share in (0.1, 0.16, 0.16, 0.17, 0.2, 0.21)]
+    widths = [share * inner for share in (0.09, 0.16, 0.16, 0.16, 0.17, 0.26)]
     return ruled_table(_TABLE_COLUMNS, rows, widths, right=(2, 3, 4))
 
 
-def _towards(towards_mm: float, first: str) -> str:
+def _towards(towards_mm: float, names: Sequence[str]) -> str:
     if abs(towards_mm) < 0.5:
-        return "square across"
-    return f"{abs(towards_mm):.0f} mm {'towards' if towards_mm > 0 else 'away from'} the {first}"
+        return "not at all"
+    return f"{abs(towards_mm):.0f} mm to the {names[0] if towards_mm > 0 else names[1]}"

@@ -16,7 +16,7 @@ from ..master import Master
 from ..seam import Seam
 from . import boards, ribs, strips
 from .records import Station, Wall, WallPiece
-from .rulings import LEAST_ANGLE_DEG, STRETCH_MOST, Rulings, rule_line, section_area
+from .rulings import LEAST_ANGLE_DEG, STRETCH_MOST, Rulings, rule_line, section_area, stands_on_board
 from .stations import numbered, station_rulings
 from .surface import PartingSurface, parting_surface, root_of, skin_normals
 
@@ -77,8 +77,13 @@ def _named(pieces: Sequence[WallPiece]) -> tuple[WallPiece, ...]:
 def _of_boards(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) -> Wall:
     frame, offset = surface.frame, seam.plane_offset_mm
     inside = section_area(master, seam)
+    on_board = stands_on_board(master, frame)
+
+    def level(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return np.full(len(x), offset)
+
     rulings = [
-        rule_line(frame.to_frame(n.points_mm), n.closed, k, inside, width_mm, lambda x, y: np.full(len(x), offset))
+        rule_line(frame.to_frame(n.points_mm), n.closed, k, inside, width_mm, level, on_board)
         for k, n in enumerate(seam.lines)
     ]
     angles = [_root_angles_deg(r, surface, master) for r in rulings]
@@ -122,7 +127,8 @@ def _bent(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) 
         for run in (s for s in surface.strips if s.line == line.line):
             pieces += strips.strip_pieces(run, frame, GAP_MM, width_mm, at, count)
         for k in stops:
-            if any(a <= k <= b or a <= k + count <= b for a, b in spans):
+            lying = frame.to_master(np.array([line.on_seam_mm[k], line.outer_mm[k]]))[:, 2].max() < ribs.CLAY_MM
+            if not lying and any(a <= k <= b or a <= k + count <= b for a, b in spans):
                 rib = ribs.make_rib(surface, line, k, at[line.line, k].number, scene, GAP_MM, width_mm)
                 pieces += [rib] if rib is not None else []
     return _sum_up(surface, made, _named(pieces), at, width_mm, master)

@@ -11,7 +11,7 @@ from scipy import ndimage
 from shapely.geometry import Polygon
 
 from ...geometry.contour import cross_at_zero, join_chains
-from ...geometry.frame import pull_frame
+from ...geometry.frame import PullFrame, pull_frame
 from ...geometry.polyline import spaced_out
 from ..master import Master
 from ..seam import Seam
@@ -24,6 +24,7 @@ _SHARED_OVER = 5  # cells
 _NARROWEST = 0.9  # of the width: narrower than this it is no strip
 _LEAST_WIDTH = 0.15  # of the width, of any ruling
 _DRAWN_IN_ROUNDS = 30
+_AT_FOOT = 6  # rulings that say to which side the wall stands at the foot
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +63,11 @@ class Rulings:
         return self.on_seam_mm + np.minimum(inner_mm, 0.5 * far) * way, self.on_seam_mm + far * way
 
 
+def stands_on_board(master: Master, frame: PullFrame) -> bool:
+    """Do the wall's ends stand on the board? They do under an open base and a pull that is not steep."""
+    return master.base == "open" and bool(master.base_faces.any()) and float(frame.axes[1, 2]) > 0.5
+
+
 def section_area(master: Master, seam: Seam) -> shapely.Geometry:
     """What the seam encloses seen along the pull: polygons in the frame of the piece ahead, base included."""
     assert seam.level_mm is not None
@@ -83,18 +89,20 @@ def rule_line(
     inside: shapely.Geometry,
     width_mm: float,
     over: Callable[[np.ndarray, np.ndarray], np.ndarray],
+    on_board: bool = False,
 ) -> Rulings:
     """Rulings from a line ((k, 3) in the frame, body to its left) outward to `width_mm`, or halfway to the next part.
 
     inside : what the seam encloses seen along the pull; over : heights of the sheet over (x, y). Seen along the pull
-    they do not cross.
+    they do not cross. on_board : both ends of an open line stand on the board, and the wall's ends lie along it.
     """
     inner = spaced_out(points_mm, closed, STEP_MM)
     if not closed:
         inner = np.concatenate([inner, points_mm[-1:]]) if np.linalg.norm(inner[-1] - points_mm[-1]) > 1e-6 else inner
-    step = np.linalg.norm(np.diff(inner, axis=0), axis=1)
-    along = np.concatenate([[0.0], np.cumsum(step)])
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(inner, axis=0), axis=1))])
     out = _outward(inner[:, :2], closed, width_mm)
+    if on_board and not closed:
+        out = _laid_to_board(out, along, width_mm)
     reach = _room(inner[:, :2], out, inside, width_mm)
     for _ in range(_DRAWN_IN_ROUNDS):
         outer = inner[:, :2] + reach[:, None] * out
@@ -225,6 +233,19 @@ def _outward(points: np.ndarray, closed: bool, width_mm: float) -> np.ndarray:
     even = np.stack([np.convolve(padded[:, k], weight, mode="valid") for k in range(2)], axis=1)
     length = np.linalg.norm(even, axis=1, keepdims=True)
     return even / np.maximum(length, 1e-12)
+
+
+def _laid_to_board(out: np.ndarray, along_mm: np.ndarray, width_mm: float) -> np.ndarray:
+    """The ways out turned level towards either end of the line; u is level in every pull frame."""
+    far = np.minimum(along_mm, along_mm[-1] - along_mm)
+    share = np.clip(1.0 - far / (1.2 * width_mm), 0.0, 1.0)[:, None]
+    half = len(out) // 2
+    ends = np.zeros_like(out)
+    ends[:half, 0] = np.sign(out[:_AT_FOOT, 0].sum())
+    ends[half:, 0] = np.sign(out[-_AT_FOOT:, 0].sum())
+    turned = (1.0 - share) * out + share * ends
+    length = np.linalg.norm(turned, axis=1, keepdims=True)
+    return np.where(length > 0.2, turned / np.maximum(length, 1e-9), out)
 
 
 def _room(start: np.ndarray, out: np.ndarray, inside: shapely.Geometry, width_mm: float) -> np.ndarray:

@@ -22,9 +22,10 @@ from ...geometry.heightmap import sample_map
 from ...geometry.membrane import stretch_surface
 from ...geometry.polyline import spaced_out
 from ...geometry.rays import inside_body, ray_scene
-from ..master import Master
+from ...geometry.sampling import samples_on_every_face
+from ..master import Master, skin_faces
 from ..seam import Seam, skin_bounds
-from .rulings import STEP_MM, Rulings, rule_line, section_area, strip_runs
+from .rulings import STEP_MM, Rulings, rule_line, section_area, stands_on_board, strip_runs
 
 _PIXELS = 350  # along the master's longest side
 _REACH_SHARE, _REACH_LEAST_MM, _REACH_MOST_MM = 1 / 9, 60.0, 200.0  # of the longest side: past any flange's width
@@ -35,6 +36,7 @@ _AT_ROOT = (0.15, 0.5, 0.85)  # of the root, where it is asked to be square
 _SQUARE_SHARE = 0.5  # of the skin's lean that the root turns with: halfway between square and no lean
 _OFF_SQUARE_DEG = 20.0  # and never further from square than this ...
 _STEEPEST_ROOT_DEG = 60.0  # ... unless the root would lean more than this
+_NEIGHBOURS = 64  # lumps of skin that a normal is taken from
 _CARRIED_ON = 3  # pixels into the body that the sheet goes on, so that it does not end at the seam itself
 
 
@@ -116,9 +118,9 @@ def parting_surface(seam: Seam, master: Master) -> PartingSurface:
 
 
 def _ruled(seam: Seam, master: Master, frame: PullFrame, over: Over, width_mm: float) -> tuple[Rulings, ...]:
-    inside = section_area(master, seam)
+    inside, on_board = section_area(master, seam), stands_on_board(master, frame)
     return tuple(
-        rule_line(frame.to_frame(line.points_mm), line.closed, k, inside, width_mm, over)
+        rule_line(frame.to_frame(line.points_mm), line.closed, k, inside, width_mm, over, on_board)
         for k, line in enumerate(seam.lines)
     )
 
@@ -224,25 +226,44 @@ def _asked(on_mm: np.ndarray, step_mm: float, master: Master, frame: PullFrame) 
 
 def skin_normals(on_mm: np.ndarray, master: Master, within_mm: float) -> np.ndarray:
     """(k, 3) unit normals of the skin at points on it, evened over what faces the same way within a distance."""
-    near = cKDTree(on_mm).query(master.vertices_mm, distance_upper_bound=2 * within_mm)[0]
-    close = np.isfinite(near)
-    touching = close[master.faces].any(axis=1)
-    faces = master.faces[touching]
-    weighted = np.repeat(master.normals[touching] * master.face_areas_mm2[touching, None], 3, axis=0)
-    corners = faces.reshape(-1)
-    size = len(master.vertices_mm)
-    normal = np.stack([np.bincount(corners, weighted[:, k], minlength=size) for k in range(3)], axis=1)
-    known = np.flatnonzero(np.abs(normal).sum(axis=1) > 0)
-    tree = cKDTree(master.vertices_mm[known])
-    number = min(64, len(known))
-    away, which = tree.query(on_mm, k=number)
+    at, facing = _lumps(*_skin_near(on_mm, master, within_mm), within_mm / 4)
+    away, which = cKDTree(at).query(on_mm, k=min(_NEIGHBOURS, len(at)))
     away, which = away.reshape(len(on_mm), -1), which.reshape(len(on_mm), -1)
-    around = normal[known[which]]
+    around = facing[which]
     # the far side of a thin ear looks the other way
     same = np.einsum("ijk,ik->ij", around, around[:, 0]) > 0
-    weight = same * np.maximum(1.0 - away / np.maximum(within_mm, 1.5 * away[:, :1]), 0.0)
+    weight = same * np.maximum(1.0 - away / np.maximum(within_mm, 1.5 * away[:, :1] + 1e-9), 0.0)
     total = np.einsum("ij,ijk->ik", weight, around)
     return total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12)
+
+
+def _skin_near(on_mm: np.ndarray, master: Master, within_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """Points on the skin near others ((n, 3)), and its normal at each times the area it stands for."""
+    corners = master.vertices_mm[master.faces]
+    centre = corners.mean(axis=1)
+    radius = np.linalg.norm(corners - centre[:, None], axis=2).max(axis=1)
+    tree = cKDTree(on_mm)
+    small = radius <= within_mm
+    near = ~small
+    away = tree.query(centre[small], distance_upper_bound=2 * within_mm)[0]
+    near[small] = np.isfinite(away)
+    near[~small] = tree.query(centre[~small])[0] <= 2 * within_mm + radius[~small]
+    faces = np.flatnonzero(near & skin_faces(master))
+    if len(faces) == 0:
+        faces = np.flatnonzero(near) if near.any() else np.arange(len(near))
+    taken = samples_on_every_face(master.vertices_mm, master.faces[faces], master.face_areas_mm2[faces], within_mm / 2)
+    return taken.points_mm, master.normals[faces[taken.faces]] * taken.areas_mm2[:, None]
+
+
+def _lumps(points_mm: np.ndarray, facing: np.ndarray, cell_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """Samples of one cell that face the same way taken together: as many on a fine mesh as on a coarse one."""
+    cell = np.floor(points_mm / cell_mm).astype(np.int64)
+    octant = (facing > 0) @ np.array([1, 2, 4])
+    _, lump, count = np.unique(np.column_stack([cell, octant]), axis=0, return_inverse=True, return_counts=True)
+    lump = lump.reshape(-1)
+    size = len(count)
+    at = np.stack([np.bincount(lump, points_mm[:, k], minlength=size) for k in range(3)], axis=1) / count[:, None]
+    return at, np.stack([np.bincount(lump, facing[:, k], minlength=size) for k in range(3)], axis=1)
 
 
 def parting_heights(
