@@ -9,7 +9,8 @@ from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.cast import cast_assumptions
 from mouldloft.stages.cradle import cradle_assumptions
 from mouldloft.stages.jacket.layup import jacket_assumptions
-from mouldloft.stages.keys.place import RubberStuff, key_assumptions
+from mouldloft.stages.keys.fixture import RubberProperties
+from mouldloft.stages.keys.place import key_assumptions
 from mouldloft.stages.programme import programme_assumptions
 from mouldloft.stages.seam.place import seam_assumptions
 from mouldloft.stages.wall.boards import wall_assumptions
@@ -59,7 +60,7 @@ FIGURES = (
     ("jacket", "lift limit", "15.5 kg", PUBLISHED, "NIOSH"),  # 23 x 25/30 x 0.925 x 0.97 x 0.9
     ("keys", "spacing", "150 mm along edges, 240 mm over the middle", RULE, ""),
     ("keys", "sag limit", "2.5 mm", RULE, ""),
-    ("keys", "modulus", f"{RubberStuff().modulus_mpa:g} MPa", MEMORY, "Gent"),
+    ("keys", "modulus", f"{RubberProperties().modulus_mpa:g} MPa", MEMORY, "Gent"),
     ("keys", "held patch", "that of a round plate clamped at its rim", RULE, ""),
     ("laminate", "glass fraction", "0.35", RULE, "the brief"),
     ("laminate", "mat weights", "225, 300, 450, 600, 900", PUBLISHED, "mat makers"),

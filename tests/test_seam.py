@@ -11,13 +11,7 @@ import trimesh
 from mouldloft.base.errors import BriefRefused, Cancelled, PlanImpossible
 from mouldloft.base.progress import Progress
 from mouldloft.geometry.contour import cross_at_zero, join_chains, split_faces
-from mouldloft.geometry.mincut import (
-    SplitCosts,
-    absorb_small_regions,
-    cheapest_split,
-    face_graph,
-    split_cost,
-)
+from mouldloft.geometry.facegraph import SplitCosts, absorb_small_regions, cheapest_split, face_graph, split_cost
 from mouldloft.geometry.polyline import flatness_mm, length_mm, spaced_out, tightest_turn_mm
 from mouldloft.geometry.rays import ray_scene
 from mouldloft.geometry.tautline import smooth_level

@@ -228,6 +228,8 @@ def plane_seam(body, pull=(0.0, 1.0, 0.0)):
     a, b, c = 200.0, 0.0, 1000.0
     line = np.array([[-a, b, 0], [-a, b, c], [a, b, c], [a, b, 0]])  # the body to its left, seen against the pull
     seam = seam_of(line, pull=pull)
+    if body.base == "open":  # its line ends at the foot
+        seam = replace(seam, lines=(replace(seam.lines[0], closed=False, length_mm=2 * c + 2 * a),))
     return replace(seam, level_mm=body.vertices_mm @ np.array(pull) - 1e-7)
 
 

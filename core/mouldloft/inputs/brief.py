@@ -31,8 +31,8 @@ class MasterBrief:
 
     finished_height_mm: Annotated[float, msgspec.Meta(ge=50, le=20_000)] | None = None
     unit: Literal["auto", "mm", "cm", "m", "in", "ft"] = "auto"
-    up: Axis = "+z"
-    front: Axis = "-y"
+    up: Axis | None = None  # None: the file's own, else +z
+    front: Axis | None = None  # None: the file's own, else -y (+z where y is up)
     base: Literal["open", "closed"] = "open"
     detail_allowance: Annotated[float, msgspec.Meta(ge=1, le=3)] = 1.0
     detail_allowance_uncertainty: Annotated[float, msgspec.Meta(ge=0, le=1)] = 0.05

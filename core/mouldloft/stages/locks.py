@@ -10,13 +10,14 @@ from scipy import ndimage
 from ..base.progress import SILENT, Progress
 from ..geometry.contour import face_centres
 from ..geometry.depthmap import Grid, column_image, grid_around
+from ..geometry.facegraph import face_graph, regions
 from ..geometry.frame import PullFrame, pull_frame, unit
-from ..geometry.mincut import face_graph, regions
+from ..geometry.freedom import freedom_by_rays
 from ..geometry.rays import RayScene, first_face, first_wall_mm, ray_scene
 from ..inputs.catalogue import RubberMaterial
 from .master import Master, skin_faces
 from .seam import Seam
-from .undercut import UndercutField, freedom_by_rays, where_on_piece
+from .undercut import UndercutField, where_on_piece
 from .wall import parting_of
 
 

@@ -12,12 +12,12 @@ from ..base.progress import SILENT, Progress
 from ..base.threads import in_threads
 from ..geometry.depthmap import column_image, grid_around
 from ..geometry.frame import pull_frame, unit
+from ..geometry.freedom import freedom_by_rays
 from ..geometry.rays import RayScene, ray_scene
 from ..geometry.repair import signed_volume
 from ..geometry.sampling import samples_by_area
 from ..inputs.brief import OpeningBrief, SeamBrief
 from .master import Master, skin_faces
-from .undercut import freedom_by_rays
 from .visibility import how_it_shows
 
 

@@ -17,7 +17,7 @@ from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
 from .division import division_assumptions, propose_division, seam_of_division, takes_division
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
-from .keys import Keys, add_tabs, key_assumptions, rubber_stuff, set_keys
+from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_keys
 from .locks import Locks, find_locks
 from .master import Master
 from .opening import Opening, find_opening
@@ -29,21 +29,6 @@ from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
 from .wall import WORKING_MARGIN_MM, Wall, build_wall, lay_on_sheets, wall_assumptions
-
-STAGES = (
-    "master",
-    "opening",
-    "undercut",
-    "seam",
-    "locks",
-    "rubber",
-    "keys",
-    "jacket",
-    "cradle",
-    "cast",
-    "programme",
-    "takeoff",
-)
 
 
 def plan(
@@ -64,8 +49,8 @@ def plan(
     )
     if division is not None and takes_division(brief, division):
         seam = seam_of_division(master, division, seam, survey.show)
-        stuff = catalogue.rubber_for(brief.materials)
-        locks = find_locks(master, survey.undercut, seam, stuff, progress, scene=survey.scene)
+        rubber_material = catalogue.rubber_for(brief.materials)
+        locks = find_locks(master, survey.undercut, seam, rubber_material, progress, scene=survey.scene)
     progress.begin("rubber")
     bare = brush_rubber(master, seam, brief, progress, catalogue.rubber_for(brief.materials))
     wall = plan_wall(master, seam, bare, catalogue, progress)
@@ -73,7 +58,7 @@ def plan(
     jacket, cradle = back_glove(rubber, keys, brief, catalogue, progress)
     progress.begin("cast")
     cast = lay_up_cast(master, seam, locks, brief, catalogue, progress)
-    takeoff, programme = reckon_work(
+    takeoff, programme = order_and_days(
         master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress, wall
     )
     made = MouldPlan(
@@ -140,8 +125,8 @@ def draw_seam(
     progress.begin("seam")
     seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show)
     progress.begin("locks")
-    stuff = catalogue.rubber_for(brief.materials)
-    return seam, find_locks(master, field, seam, stuff, progress, scene=scene)
+    rubber_material = catalogue.rubber_for(brief.materials)
+    return seam, find_locks(master, field, seam, rubber_material, progress, scene=scene)
 
 
 def plan_wall(
@@ -165,9 +150,9 @@ def key_glove(
 ) -> tuple[Rubber, Keys]:
     """The keys, and the glove with their rubber counted in."""
     progress.begin("keys")
-    stuff = rubber_stuff(catalogue.rubber_for(brief.materials))
-    keys = set_keys(bare, locks, seam, brief.keys, progress, master=master, stuff=stuff)
-    return add_tabs(bare, keys), keys
+    properties = rubber_properties(catalogue.rubber_for(brief.materials))
+    keys = set_keys(bare, locks, seam, brief.keys, progress, master=master, properties=properties)
+    return count_keys_in(bare, keys), keys
 
 
 def back_glove(
@@ -184,7 +169,7 @@ def back_glove(
     return jacket, build_cradle(jacket, rubber, keys, brief.cradle, progress)
 
 
-def reckon_work(
+def order_and_days(
     master: Master,
     locks: Locks,
     rubber: Rubber,
@@ -229,7 +214,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         *seam_assumptions(brief.seam),
         *wall_assumptions(made.seam.kind),
         *division_assumptions(brief.seam),
-        *key_assumptions(brief.keys, rubber_stuff(made.catalogue.rubber_for(brief.materials))),
+        *key_assumptions(brief.keys, rubber_properties(made.catalogue.rubber_for(brief.materials))),
         *laminate_assumptions(brief.jacket.glass_fraction),
         *jacket_assumptions(brief.jacket),
         *cradle_assumptions(brief.cradle),

@@ -9,7 +9,7 @@ import numpy as np
 
 from ...inputs.catalogue import Catalogue
 from ...stages.wall import SheetLot
-from .fullsize import PaperLine, PaperText, Template
+from .fullsize import Template, TemplateLine, TemplateText
 
 
 def sheet_templates(
@@ -21,8 +21,8 @@ def sheet_templates(
         name = next(b.name for b in catalogue.board if b.code == lot.code)
         edge = np.array([[0.0, 0.0], [lot.size_mm[0], 0.0], list(lot.size_mm), [0.0, lot.size_mm[1]]])
         for number in range(lot.count):
-            lines: list[PaperLine] = [PaperLine(edge, use="mark")]
-            texts: list[PaperText] = []
+            lines: list[TemplateLine] = [TemplateLine(edge, use="mark")]
+            texts: list[TemplateText] = []
             for laid in (one for one in lot.laid if one.sheet == number):
                 template = templates[laid.part]
                 lines += [replace(line, points_mm=laid.place(line.points_mm)) for line in template.lines]

@@ -11,7 +11,7 @@ from shapely.geometry import LineString, Point, Polygon
 
 from ...stages.plan import MouldPlan
 from ...stages.wall import Wall, WallPiece, parting_surface
-from .fullsize import PaperLine, PaperText, Template
+from .fullsize import Template, TemplateLine, TemplateText
 
 _ON_WALL_MM = 30.0  # a bolt or bead further than this from a piece is another's
 _BOLT_MM = 5.0  # radius of its ring
@@ -120,15 +120,15 @@ def on_strip(piece: WallPiece, points_mm: np.ndarray) -> tuple[np.ndarray, np.nd
 
 
 def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnWall, to_flat: _Flattened) -> Template:
-    lines = [PaperLine(piece.outline_mm), *(PaperLine(hole) for hole in piece.holes_mm)]
-    texts: list[PaperText] = []
+    lines = [TemplateLine(piece.outline_mm), *(TemplateLine(hole) for hole in piece.holes_mm)]
+    texts: list[TemplateText] = []
     for mark in piece.marks:
         ends = np.array([mark.inner_mm, mark.outer_mm])
-        lines.append(PaperLine(ends, closed=False, use="mark"))
+        lines.append(TemplateLine(ends, closed=False, use="mark"))
         way = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
         at = ends[1] - 12.0 * way
-        texts.append(PaperText(str(mark.number), (float(at[0]) + 1.5, float(at[1])), 6.0))
-    lines += [PaperLine(part, closed=False, use="mark") for bead in marks.beads_mm
+        texts.append(TemplateText(str(mark.number), (float(at[0]) + 1.5, float(at[1])), 6.0))
+    lines += [TemplateLine(part, closed=False, use="mark") for bead in marks.beads_mm
               for part in _runs(to_flat.on(piece, bead))]  # fmt: skip
     for points, radius in ((marks.bolts_mm, _BOLT_MM), (marks.domes_mm, 10.0), (marks.pads_mm, 20.0)):
         if points is not None:
@@ -139,18 +139,18 @@ def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnW
     up = to_flat.up(piece)
     if up is not None:
         lines += _arrow(middle + np.array([-38.0, 0.0]) - 0.5 * _ARROW_MM * up, up)
-        texts.append(PaperText("UP", (float(middle[0]) - 36.0, float(middle[1]) - 14.0), 5.0))
+        texts.append(TemplateText("UP", (float(middle[0]) - 36.0, float(middle[1]) - 14.0), 5.0))
     x, y = float(middle[0]), float(middle[1])
     texts += [
-        PaperText(piece.name, (x - 12.0, y + 2.0), 16.0),
-        PaperText(f"this face to the {faces}", (x - 24.0, y - 6.0), 5.0),
-        PaperText(imprint.words, (x - 24.0, y - 13.0), 3.5),
+        TemplateText(piece.name, (x - 12.0, y + 2.0), 16.0),
+        TemplateText(f"this face to the {faces}", (x - 24.0, y - 6.0), 5.0),
+        TemplateText(imprint.words, (x - 24.0, y - 13.0), 3.5),
     ]
     texts += _skin_words(piece, wall.gap_mm)
     return Template(piece.name, tuple(lines), tuple(texts))
 
 
-def _skin_words(piece: WallPiece, gap_mm: float) -> list[PaperText]:
+def _skin_words(piece: WallPiece, gap_mm: float) -> list[TemplateText]:
     """Skin edge, written along it a little inside the piece."""
     if len(piece.skin_edge_mm) < 2:
         return []
@@ -168,7 +168,7 @@ def _skin_words(piece: WallPiece, gap_mm: float) -> list[PaperText]:
                 along = np.array([np.cos(np.radians(turn)), np.sin(np.radians(turn))])
                 start = spot - 22.0 * along
                 words = f"SKIN EDGE, cut {gap_mm:g} mm shy"
-                found.append(PaperText(words, (float(start[0]), float(start[1])), 4.0, turn))
+                found.append(TemplateText(words, (float(start[0]), float(start[1])), 4.0, turn))
                 break
     return found
 
@@ -180,14 +180,14 @@ def _rib(piece: WallPiece, wall: Wall, imprint: Imprint) -> Template:
     number = piece.marks[0].number
     x, y = float(x_low) + 0.3 * float(x_high - x_low), float(y_low)
     high = float(y_high - y_low)
-    lines = [PaperLine(piece.outline_mm)]
+    lines = [TemplateLine(piece.outline_mm)]
     if high > 40.0:
         lines += _arrow(np.array([x_high - 12.0, y + 0.3 * high]), np.array([0.0, 1.0]), 16.0)
     texts = [
-        PaperText(piece.name, (x, y + 0.62 * high), min(12.0, 0.2 * high)),
-        PaperText(f"station {number}, look to {number + 1}", (x, y + 0.42 * high), 4.0),
-        PaperText("left edge to the skin, clay over the top", (x, y + 0.28 * high), 3.0),
-        PaperText(imprint.words, (x, y + 0.14 * high), 2.5),
+        TemplateText(piece.name, (x, y + 0.62 * high), min(12.0, 0.2 * high)),
+        TemplateText(f"station {number}, look to {number + 1}", (x, y + 0.42 * high), 4.0),
+        TemplateText("left edge to the skin, clay over the top", (x, y + 0.28 * high), 3.0),
+        TemplateText(imprint.words, (x, y + 0.14 * high), 2.5),
     ]
     return Template(piece.name, tuple(lines), tuple(texts))
 
@@ -200,21 +200,24 @@ def _middle(piece: WallPiece) -> np.ndarray:
     return np.asarray(found.coords[0])
 
 
-def _ring(at: np.ndarray, radius: float) -> PaperLine:
+def _ring(at: np.ndarray, radius: float) -> TemplateLine:
     angle = np.linspace(0.0, 2 * np.pi, 25)[:-1]
-    return PaperLine(at + radius * np.column_stack([np.cos(angle), np.sin(angle)]), use="mark")
+    return TemplateLine(at + radius * np.column_stack([np.cos(angle), np.sin(angle)]), use="mark")
 
 
-def _cross(at: np.ndarray, radius: float) -> PaperLine:
+def _cross(at: np.ndarray, radius: float) -> TemplateLine:
     arm = radius * np.array([[-1.5, 0], [1.5, 0], [0, 0], [0, 1.5], [0, -1.5]])
-    return PaperLine(at + arm, closed=False, use="mark")
+    return TemplateLine(at + arm, closed=False, use="mark")
 
 
-def _arrow(start: np.ndarray, way: np.ndarray, length: float = _ARROW_MM) -> list[PaperLine]:
+def _arrow(start: np.ndarray, way: np.ndarray, length: float = _ARROW_MM) -> list[TemplateLine]:
     tip = start + length * way
     side = np.array([-way[1], way[0]])
     head = np.array([tip - 6.0 * way + 3.0 * side, tip, tip - 6.0 * way - 3.0 * side])
-    return [PaperLine(np.array([start, tip]), closed=False, use="mark"), PaperLine(head, closed=False, use="mark")]
+    return [
+        TemplateLine(np.array([start, tip]), closed=False, use="mark"),
+        TemplateLine(head, closed=False, use="mark"),
+    ]
 
 
 def _runs(points: np.ndarray) -> list[np.ndarray]:

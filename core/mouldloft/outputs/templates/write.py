@@ -6,7 +6,7 @@ from pathlib import Path
 
 from ...base.progress import SILENT, Progress
 from ...stages.plan import MouldPlan
-from .fullsize import PaperLine, Template, write_dxf, write_pdf, write_svg
+from .fullsize import Template, TemplateLine, write_dxf, write_pdf, write_svg
 from .sheets import sheet_templates
 from .wall import wall_templates
 
@@ -15,7 +15,7 @@ def write_templates(plan: MouldPlan, folder: Path, progress: Progress = SILENT) 
     """Wall and cradle boards at full size: DXF and SVG for the cutter, the wall's nested on sheets as sold; PDF on A4
     for the bench. Returns the folder."""
     boards = [
-        Template(f"{plan.seam.pieces[piece.piece].name}, {board.name}", (PaperLine(board.outline_mm),))
+        Template(f"{plan.seam.pieces[piece.piece].name}, {board.name}", (TemplateLine(board.outline_mm),))
         for piece in plan.cradle.pieces
         for board in piece.boards
     ]

@@ -13,12 +13,13 @@ from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
 from ...base.figures import listed, litres, mm, percent
-from ...base.intervals import Interval
+from ...base.intervals import CARVING, Interval, interval_of
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...geometry.contour import cross_at_zero, face_centres, join_chains
+from ...geometry.facegraph import FaceGraph, face_graph
 from ...geometry.frame import unit
-from ...geometry.mincut import FaceGraph, face_graph
+from ...geometry.freedom import freedom_by_rays
 from ...geometry.polyline import length_mm
 from ...geometry.rays import RayScene, ray_scene
 from ...inputs.brief import Brief, SeamBrief
@@ -28,20 +29,19 @@ from ..locks import Locks
 from ..master import Master
 from ..opening import Opening, direction_words
 from ..seam import Seam, SeamFigures, SeamPiece, edge_prices, keep_clear_weights, line_along, skin_areas_mm2
-from ..undercut import freedom_by_rays
 from ..visibility import how_it_shows
 from .lattice import (
     CELLS,
-    Blocks,
-    Ground,
+    MasterCells,
+    PieceCells,
     Unstacking,
     WayOff,
-    build_blocks,
+    cells_of_master,
+    cells_of_pieces,
     deepest_fill_mm,
     jacket_parts,
     labels_by_face,
     labels_by_field,
-    lay_ground,
     look_again,
     skin_ratio,
     skin_volume_mm3,
@@ -165,10 +165,10 @@ def division_assumptions(brief: SeamBrief) -> tuple[Assumption, ...]:
 
 @dataclass(frozen=True, eq=False)
 class _Tried:
-    """One division on its ground, before it is put in words."""
+    """One division on its body, before it is put in words."""
 
     shares: Shares
-    blocks: Blocks
+    blocks: PieceCells
     found: Unstacking
     ways: tuple[WayOff, ...]
     fill_mm3: np.ndarray  # for each piece
@@ -236,14 +236,14 @@ def propose_division(
     useful = useful_pulls(costs)
     wall = lay_up(mat_g_m2_from_oz(brief.jacket.mat_oz), brief.jacket.glass_fraction)
     margin = rule.flange_width_mm + rule.skin_mm + wall.thickness_mm
-    ground = lay_ground(master, scene, rule.skin_mm, margin, progress, cells)
+    body = cells_of_master(master, scene, rule.skin_mm, margin, progress, cells)
     best: _Tried | None = None
     for count in range(asked or 3, brief.seam.max_pieces + 1):
         progress.step(0.35 + 0.5 * (count - (asked or 3)) / brief.seam.max_pieces, f"{count} pieces")
         shares = share_skin(master, graph, patches, scene, brief.seam, pulls, costs, useful, count)
         if best is not None and len(shares.pulls) < count:
             continue  # no further piece pays for itself
-        tried = _try(ground, graph, shares, rule, wall.thickness_mm, wall.mass_kg_m2, brief, piece_limit_kg)
+        tried = _try(body, graph, shares, rule, wall.thickness_mm, wall.mass_kg_m2, brief, piece_limit_kg)
         if best is None or (tried.within, tried.comes_off, -tried.fill_mm3.sum()) > (
             best.within, best.comes_off, -best.fill_mm3.sum()
         ):  # fmt: skip
@@ -257,14 +257,14 @@ def propose_division(
             "the skin; ask for another number under [seam] pieces."
         )
     progress.step(0.9, "two pieces, by the same method")
-    two = _two_pieces(ground, seam, rule, wall.thickness_mm)
-    rough = lay_ground(master, scene, rule.skin_mm, margin, cells=round(ROUGH_SHARE * cells))
+    two = _two_pieces(body, seam, rule, wall.thickness_mm)
+    rough = cells_of_master(master, scene, rule.skin_mm, margin, cells=round(ROUGH_SHARE * cells))
     error = _fill_error(rough, best, rule, wall.thickness_mm)
-    return _in_words(ground, best, brief, rule, reasons, two, locks, error)
+    return _in_words(body, best, brief, rule, reasons, two, locks, error)
 
 
 def _try(
-    ground: Ground,
+    body: MasterCells,
     graph: FaceGraph,
     shares: Shares,
     rule: ThicknessRule,
@@ -273,24 +273,24 @@ def _try(
     brief: Brief,
     limit_kg: float | None,
 ) -> _Tried:
-    master = ground.master
-    blocks, found = build_blocks(
-        ground, labels_by_field(ground, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+    master = body.master
+    blocks, found = cells_of_pieces(
+        body, labels_by_field(body, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
     )
-    labels, old = jacket_parts(ground, blocks, shares.labels)
+    labels, old = jacket_parts(body, blocks, shares.labels)
     if len(old) > len(shares.pulls):
         used, labels = np.unique(
             at_most(graph, labels, skin_areas_mm2(master), brief.seam.max_pieces), return_inverse=True
         )
         shares = drawn_shares(master, labels.reshape(-1), shares.pulls[old[used]])
-        blocks, found = build_blocks(
-            ground, labels_by_field(ground, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+        blocks, found = cells_of_pieces(
+            body, labels_by_field(body, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
         )
-    ways = look_again(ground, blocks, shares.pulls, found.order)
-    fill = blocks.fill_cells * ground.lattice.pitch_mm**3
+    ways = look_again(body, blocks, shares.pulls, found.order)
+    fill = blocks.fill_cells * body.lattice.pitch_mm**3
     joints = _joints(master, shares)
     kg = _jacket_kg(master, shares, joints, rule.flange_width_mm, wall_kg_m2)
-    deepest = deepest_fill_mm(ground, blocks, shares.pulls)
+    deepest = deepest_fill_mm(body, blocks, shares.pulls)
     share = float(fill.sum()) / max(master.volume_mm3, 1e-9)
     broken = list(_broken_limits(share, deepest, rule.skin_mm, float(fill.sum()), brief.seam))
     if limit_kg is not None and kg.max() > limit_kg:
@@ -298,18 +298,18 @@ def _try(
     return _Tried(shares, blocks, found, ways, fill, deepest, kg, joints, tuple(broken))
 
 
-def _two_pieces(ground: Ground, seam: Seam, rule: ThicknessRule, wall_mm: float) -> float:
+def _two_pieces(body: MasterCells, seam: Seam, rule: ThicknessRule, wall_mm: float) -> float:
     """Lock fill (mm³) of the two-piece seam on the same lattice."""
     pulls = np.array([unit(np.asarray(p.pull)) for p in seam.pieces])
-    blocks, _ = build_blocks(
-        ground, labels_by_face(ground, seam.labels), pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+    blocks, _ = cells_of_pieces(
+        body, labels_by_face(body, seam.labels), pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
     )
-    return float(blocks.fill_cells.sum()) * ground.lattice.pitch_mm**3
+    return float(blocks.fill_cells.sum()) * body.lattice.pitch_mm**3
 
 
-def _fill_error(rough: Ground, best: _Tried, rule: ThicknessRule, wall_mm: float) -> float:
+def _fill_error(rough: MasterCells, best: _Tried, rule: ThicknessRule, wall_mm: float) -> float:
     """How far the fill on a coarser lattice is from the proposal's, mm³."""
-    again, _ = build_blocks(
+    again, _ = cells_of_pieces(
         rough,
         labels_by_field(rough, best.shares.fields),
         best.shares.pulls,
@@ -371,7 +371,7 @@ def name_by_pull(pulls: np.ndarray, centres_mm: np.ndarray) -> tuple[str, ...]:
 
 
 def _in_words(
-    ground: Ground,
+    body: MasterCells,
     tried: _Tried,
     brief: Brief,
     rule: ThicknessRule,
@@ -380,14 +380,14 @@ def _in_words(
     locks: Locks,
     error_mm3: float,
 ) -> Division:
-    master, shares = ground.master, tried.shares
+    master, shares = body.master, tried.shares
     count = len(shares.pulls)
     areas = skin_areas_mm2(master)
     own = np.bincount(shares.labels, areas, minlength=count)
     centre = master.vertices_mm[master.faces].mean(axis=1)
     middle = np.stack([np.bincount(shares.labels, areas * centre[:, k], minlength=count) for k in range(3)], axis=1)
     names = name_by_pull(shares.pulls, middle / np.maximum(own, 1e-9)[:, None])
-    locked = [_locked_mm2(ground, shares, k, centre, areas) for k in range(count)]
+    locked = [_locked_mm2(body, shares, k, centre, areas) for k in range(count)]
     pieces = tuple(
         DivisionPiece(
             names[k],
@@ -419,20 +419,20 @@ def _in_words(
         two_piece_fill_mm3=two_fill_mm3,
         two_piece_locked_area_mm2=locks.piece_locked_area_mm2,
         locked_area_mm2=float(sum(locked)),
-        rubber_mm3=division_rubber(ground, tried.blocks, rule, brief, joint_mm, error_mm3),
+        rubber_mm3=division_rubber(body, tried.blocks, rule, brief, joint_mm, error_mm3),
         fill_error_mm3=error_mm3,
-        cell_mm=ground.lattice.pitch_mm,
-        lattice_first_mm=tuple(float(c) for c in ground.lattice.first_mm),  # type: ignore[arg-type]
+        cell_mm=body.lattice.pitch_mm,
+        lattice_first_mm=tuple(float(c) for c in body.lattice.first_mm),  # type: ignore[arg-type]
         jacket_cells=tried.blocks.jacket,
         why=_why(reasons, count, fill, two_fill_mm3),
-        notes=_notes(ground, tried, names),
+        notes=_notes(body, tried, names),
     )
 
 
-def _locked_mm2(ground: Ground, shares: Shares, piece: int, centre: np.ndarray, areas: np.ndarray) -> float:
+def _locked_mm2(body: MasterCells, shares: Shares, piece: int, centre: np.ndarray, areas: np.ndarray) -> float:
     which = np.flatnonzero((shares.labels == piece) & (areas > 0))
-    normals = ground.master.normals[which]
-    free = freedom_by_rays(ground.scene, centre[which], normals, shares.pulls[piece])[0]
+    normals = body.master.normals[which]
+    free = freedom_by_rays(body.scene, centre[which], normals, shares.pulls[piece])[0]
     return float(areas[which[~free]].sum())
 
 
@@ -440,12 +440,12 @@ _LEFT_OUT = 0.1  # of the rubber, for what is not laid out here: draft, the foot
 
 
 def division_rubber(
-    ground: Ground, blocks: Blocks, rule: ThicknessRule, brief: Brief, joint_mm: float, error_mm3: float
+    body: MasterCells, blocks: PieceCells, rule: ThicknessRule, brief: Brief, joint_mm: float, error_mm3: float
 ) -> Interval:
     """Fill, skin over master and fill, and along both sides of every joint the thicker band and the flange."""
-    master = ground.master
-    fill = float(blocks.fill.sum()) * ground.lattice.pitch_mm**3
-    skin = skin_volume_mm3(ground, rule.skin_mm) * skin_ratio(ground, blocks.fill, rule.skin_mm)
+    master = body.master
+    fill = float(blocks.fill.sum()) * body.lattice.pitch_mm**3
+    skin = skin_volume_mm3(body, rule.skin_mm) * skin_ratio(body, blocks.fill, rule.skin_mm)
     # the band's thickness falls smoothly from edge to skin: half of it on the mean
     band = (rule.edge_mm - rule.skin_mm) * rule.band_mm / 2
     flange = rule.flange_mm * (rule.flange_width_mm - rule.skin_mm)
@@ -454,12 +454,11 @@ def division_rubber(
     share = skin / max(likely, 1e-9)
     causes = (
         ("lattice resolution", error_mm3 / max(likely, 1e-9)),
-        ("detail still to be carved", master.detail_allowance_uncertainty * share),
+        (CARVING, master.detail_allowance_uncertainty * share),
         ("brushing by hand", brief.rubber.brushing_variation * share),
         ("draft, the foot and keys by a flat tenth", _LEFT_OUT),
     )
-    half = float(np.sqrt(sum(width**2 for _, width in causes)))
-    return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
+    return interval_of(likely, causes)
 
 
 def _order_in_words(tried: _Tried, names: tuple[str, ...]) -> tuple[ComingOff, ...]:
@@ -490,8 +489,8 @@ def _why(reasons: tuple[str, ...], count: int, fill_mm3: float, two_mm3: float) 
     )
 
 
-def _notes(ground: Ground, tried: _Tried, names: tuple[str, ...]) -> tuple[str, ...]:
-    cell = ground.lattice.pitch_mm
+def _notes(body: MasterCells, tried: _Tried, names: tuple[str, ...]) -> tuple[str, ...]:
+    cell = body.lattice.pitch_mm
     out = [f"Moved on a lattice of {mm(cell)} cells: places are right to half a cell, joints may slide within one."]
     if tried.found.stuck:
         stuck = listed(names[k] for k in tried.found.stuck)

@@ -16,13 +16,13 @@ from scipy import sparse
 from ...base.progress import SILENT, Progress
 from ...geometry.contour import face_centres
 from ...geometry.expansion import ShareCosts, share_out
+from ...geometry.facegraph import FaceGraph, regions
 from ...geometry.frame import pull_frame
-from ...geometry.mincut import FaceGraph, regions
+from ...geometry.freedom import VERTICAL_DEG
 from ...geometry.rays import RayScene, blocked, first_wall_mm
 from ...inputs.brief import SeamBrief
 from ..master import Master
 from ..seam import at_vertices, skin_areas_mm2
-from ..undercut import VERTICAL_DEG
 
 _PATCHES = 90  # patches along the diagonal
 _RING_STEP_DEG = 15

@@ -46,7 +46,7 @@ class RubberParts:
     edge_mm3: float
     draft_mm3: float
     flange_mm3: float
-    tabs_mm3: float = 0.0
+    keys_mm3: float = 0.0
     handling_mm3: float = 0.0  # where the brief says it is handled
 
     @property
@@ -63,7 +63,7 @@ class RubberParts:
             *((("handling points", self.handling_mm3),) if self.handling_mm3 > 0 else ()),
             ("draft", self.draft_mm3),
             ("flange", self.flange_mm3),
-            ("keys", self.tabs_mm3),
+            ("keys", self.keys_mm3),
         )
 
 
@@ -89,7 +89,7 @@ class Rubber:
     thickness_reason: str
     envelopes: tuple[Envelope, ...]
     parts: tuple[RubberParts, ...]  # one for each envelope
-    measured_volume_mm3: tuple[float, ...]  # from the final columns, independent of the parts
+    volume_by_columns_mm3: tuple[float, ...]  # from the final columns, independent of the parts
     volume_mm3: Interval
     coats: tuple[Coat, ...]
     min_thickness_mm: float  # true 3-D, measured on the outside

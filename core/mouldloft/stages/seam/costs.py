@@ -10,7 +10,7 @@ from scipy import sparse
 from ...base.progress import SILENT, Progress
 from ...base.threads import in_threads
 from ...geometry.contour import face_centres
-from ...geometry.mincut import FaceGraph, SplitCosts
+from ...geometry.facegraph import FaceGraph, SplitCosts
 from ...geometry.rays import RayScene
 from ...inputs.brief import SeamBrief
 from ..master import Master

@@ -13,9 +13,7 @@ from ...base.progress import SILENT, Progress
 from ...geometry.contour import Chain, Crossings, cross_at_zero, face_level, join_chains
 from ...geometry.depthmap import Grid, grid_around
 from ...geometry.edges import connected
-from ...geometry.frame import pull_frame, unit
-from ...geometry.membrane import stretch_surface
-from ...geometry.mincut import (
+from ...geometry.facegraph import (
     FaceGraph,
     SplitCosts,
     absorb_small_regions,
@@ -24,6 +22,8 @@ from ...geometry.mincut import (
     island_regions,
     regions,
 )
+from ...geometry.frame import pull_frame, unit
+from ...geometry.membrane import stretch_surface
 from ...geometry.polyline import flatness_mm, steps_mm, tightest_turn_mm
 from ...geometry.rays import RayScene, ray_scene
 from ...geometry.tautline import keep_off_vertices, smooth_level, surface_links, tauten_level

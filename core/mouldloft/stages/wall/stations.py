@@ -37,12 +37,19 @@ def numbered(
     for rulings, at in lines:
         inner, outer = rulings.between(gap_mm, width_mm)
         for k in at:
-            triple = [frame.to_master(p[k][None])[0] for p in (rulings.on_seam_mm, inner, outer)]
+            on_seam, skin, rim = (frame.to_master(p[k][None])[0] for p in (rulings.on_seam_mm, inner, outer))
             made[rulings.line, k] = Station(
-                len(made) + 1,
-                rulings.line,
-                float(rulings.along_mm[k]),
-                *(tuple(float(v) for v in p) for p in triple),  # type: ignore[arg-type]
-                float(outer[k, 2] - inner[k, 2]),
+                number=len(made) + 1,
+                line=rulings.line,
+                along_mm=float(rulings.along_mm[k]),
+                on_seam_mm=_triple(on_seam),
+                inner_mm=_triple(skin),
+                outer_mm=_triple(rim),
+                towards_mm=float(outer[k, 2] - inner[k, 2]),
             )
     return made
+
+
+def _triple(point: np.ndarray) -> tuple[float, float, float]:
+    x, y, z = (float(v) for v in point)
+    return x, y, z

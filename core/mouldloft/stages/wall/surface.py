@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
+from ...base.kept import kept_with_owner
 from ...geometry.depthmap import Grid, grid_around
 from ...geometry.fairsheet import Asked, fair_sheet, near_line
 from ...geometry.frame import PullFrame, pull_frame
@@ -83,7 +83,7 @@ def root_of(master: Master) -> float:
     return min(max(master.size_mm) * ROOT_SHARE, ROOT_MOST_MM)
 
 
-@lru_cache(maxsize=4)
+@kept_with_owner(4)
 def parting_surface(seam: Seam, master: Master) -> PartingSurface:
     """The surface two pieces part along. Kept: every stage asks for the same one.
 
@@ -230,8 +230,9 @@ def skin_normals(on_mm: np.ndarray, master: Master, within_mm: float) -> np.ndar
     away, which = cKDTree(at).query(on_mm, k=min(_NEIGHBOURS, len(at)))
     away, which = away.reshape(len(on_mm), -1), which.reshape(len(on_mm), -1)
     around = facing[which]
-    # the far side of a thin ear looks the other way
-    same = np.einsum("ijk,ik->ij", around, around[:, 0]) > 0
+    # over a sharp edge both its sides count; the far side of a thin ear looks the other way
+    unit = around / np.maximum(np.linalg.norm(around, axis=2, keepdims=True), 1e-12)
+    same = np.einsum("ijk,ik->ij", unit, unit[:, 0]) > -0.3
     weight = same * np.maximum(1.0 - away / np.maximum(within_mm, 1.5 * away[:, :1] + 1e-9), 0.0)
     total = np.einsum("ij,ijk->ik", weight, around)
     return total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12)
