@@ -16,6 +16,7 @@ from mouldloft.stages.seam.place import seam_assumptions
 from mouldloft.stages.wall.boards import wall_assumptions
 from mouldloft.trade.laminate import laminate_assumptions
 from mouldloft.trade.lifting import lifting_assumptions
+from mouldloft.trade.price import rate_assumptions
 
 CAST = CastBrief(
     gelcoat_wet_mm=0.6, mat_oz=6.0, push_n=250.0, basic_wind_m_s=27.5, wind_force_coefficient=1.4, safety_factor=1.7
@@ -32,6 +33,7 @@ TOLD = {
     "lifting by the brief": lambda: lifting_assumptions(LIMITED),
     "programme": lambda: programme_assumptions(read_catalogue(None)),
     "seam": lambda: seam_assumptions(Brief().seam),
+    "rates": lambda: rate_assumptions(Brief().rates),
     "wall of boards": lambda: wall_assumptions("plane"),
     "wall of strips": lambda: wall_assumptions("free"),
 }
@@ -78,7 +80,9 @@ FIGURES = (
     ("wall of boards", "board size", "1220 x 2440 mm", MEMORY, "4 x 8 ft"),
     ("wall of strips", "longest strip", "700 mm", Mark.INVENTED, ""),
     ("wall of strips", "bent to a stretch", "3 %", Mark.INVENTED, ""),
-    ("seam", "keep clear", "51 times dearer", Mark.INVENTED, ""),
+    ("seam", "tightest turn", "60 mm", RULE, ""),
+    ("rates", "clean-up of a joint on show", "0.5 h a metre and cast", RULE, ""),
+    ("rates", "kept clear", "10 h more a metre and cast", Mark.INVENTED, ""),
 )
 
 

@@ -180,7 +180,7 @@ def test_bad_mesh_gets_one_sentence_and_leaves_nothing(capsys, make, tmp_path):
         ("[run]\ncasts = 'six'\n", "casts"),
         ("[rubber]\nskin_thikness_mm = 3\n", "skin_thikness_mm"),
         ("[master]\nfinished_height_mm = nan\n", "finished_height_mm"),
-        ("[opening]\nfill_weight = inf\n", "fill_weight"),
+        ("[rates]\nhourly_rate = inf\n", "hourly_rate"),
         ("[master\n", "TOML"),
         ("[opening]\ndirection = [0.0, 0.0, 0.0]\n", "direction"),
         (

@@ -39,6 +39,7 @@ from mouldloft.stages.master import Master, prepare_master
 from mouldloft.stages.rubber.glove import brush_rubber
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.seam.record import Seam
+from mouldloft.trade.seamterms import seam_terms
 from mouldloft.trade.thickness import choose_thickness
 from scipy.spatial import cKDTree
 from seam_bodies import as_master, opening_along, seen_field
@@ -101,7 +102,7 @@ def test_two_labels_are_the_exact_cut():
 def test_what_a_patch_costs_a_pull_is_what_it_locks_and_fills():
     """The walls of a slot 140 mm wide, pulled across it: all their area, and half the slot's rubber each."""
     mesh = trimesh.Trimesh(*meshes.u_shape(), process=False).subdivide_to_size(40.0)
-    master, brief = as_master(mesh), SeamBrief()
+    master, unit = as_master(mesh), seam_terms().unit
     graph = face_graph(master.vertices_mm, master.faces)
     patches = gather_patches(master, graph, graph.length_mm)
     assert patches.area_mm2.sum() == pytest.approx(master.area_mm2)
@@ -109,10 +110,12 @@ def test_what_a_patch_costs_a_pull_is_what_it_locks_and_fills():
     which = np.flatnonzero(slot)
     assert patches.area_mm2[which].sum() == pytest.approx(100 * 220)
     scene = ray_scene(master.vertices_mm, master.faces)
-    cost = pull_costs(master, scene, patches, np.array([1.0, 0, 0]), brief, which)
-    assert cost == pytest.approx(patches.area_mm2[which] * (1 + 0.5 * 140 / brief.fill_mm3_per_mm2), rel=1e-3)
-    free = pull_costs(master, scene, patches, np.array([0, 0, 1.0]), brief, which)
-    assert (free < 0.05 * patches.area_mm2[which]).all()
+    cost = pull_costs(master, scene, patches, np.array([1.0, 0, 0]), unit, which)
+    # as what the limits force: thirty times the price of the fill, locked skin as fill 20 mm deep
+    one = 30 * unit.fill_mm3 * patches.area_mm2[which]
+    assert cost == pytest.approx(one * (20 + 0.5 * 140), rel=1e-3)
+    free = pull_costs(master, scene, patches, np.array([0, 0, 1.0]), unit, which)
+    assert (free < 0.05 * 20 * one).all()
 
 
 # --- blocks: against Steiner's formula, a slot of known volume, and solids moved by manifold3d ---------------------

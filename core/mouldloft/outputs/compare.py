@@ -20,7 +20,13 @@ from .look import HAIRLINE, INK, SEAM, SOFT_INK
 from .words import rubber_kg_per_mm3, stands_words, title_of
 
 Better = Literal["less", "more", ""]
-_KINDS = {"plane": "on a plane", "free": "free", "own": "own line", "joints": "more than two pieces"}
+_KINDS = {
+    "plane": "on a plane",
+    "relief": "plane with relief",
+    "free": "free",
+    "own": "own line",
+    "joints": "more than two pieces",
+}
 _ALIKE = 0.005  # figures closer than this, as a share, count as the same
 
 

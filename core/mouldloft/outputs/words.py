@@ -47,8 +47,14 @@ def size_line(plan: MouldPlan) -> str:
 
 def kind_words(kind: str) -> str:
     """How a seam was drawn: 'on a plane', 'free over the surface', 'after your own line'."""
-    words = {"plane": "on a plane", "free": "free over the surface", "own": "after your own line"}
-    return {**words, "joints": "joints of more than two pieces"}.get(kind, kind)
+    words = {
+        "plane": "on a plane",
+        "relief": "on a plane with local relief",
+        "free": "free over the surface",
+        "own": "after your own line",
+        "joints": "joints of more than two pieces",
+    }
+    return words.get(kind, kind)
 
 
 def stands_words(cast: Cast) -> str:

@@ -12,6 +12,9 @@ from ..geometry.rays import RayScene, ray_scene
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, read_catalogue
 from ..trade.laminate import laminate_assumptions
+from ..trade.price import rate_assumptions
+from ..trade.seamterms import SeamTerms, seam_terms
+from ..trade.thickness import choose_thickness
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
@@ -24,7 +27,7 @@ from .opening import Opening, find_opening
 from .plan import MouldPlan, OpenSurvey
 from .programme import Programme, programme_assumptions, set_programme
 from .rubber import Rubber, brush_rubber
-from .seam import Seam, place_seam, seam_assumptions
+from .seam import Seam, place_seam, price_openings, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
@@ -45,8 +48,9 @@ def plan(
     survey = survey_open_master(master, brief, catalogue, progress)
     seam, locks = survey.seam, survey.locks
     division = propose_division(
-        master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show
-    )
+        master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show,
+        terms=terms_of(master, brief, catalogue),
+    )  # fmt: skip
     if division is not None and takes_division(brief, division):
         seam = seam_of_division(master, division, seam, survey.show)
         rubber_material = catalogue.rubber_for(brief.materials)
@@ -86,7 +90,7 @@ def survey_open_master(
     progress.begin("opening")
     scene = ray_scene(master.vertices_mm, master.faces)
     show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
-    opening, field = open_mould(master, brief, progress, scene, show)
+    opening, field = open_mould(master, brief, progress, scene, show, catalogue)
     seam, locks = draw_seam(master, opening, field, brief, catalogue, progress, scene, show)
     return OpenSurvey(master, opening, field, seam, locks, scene, show)
 
@@ -100,13 +104,19 @@ def open_mould(
     progress: Progress = SILENT,
     scene: RayScene | None = None,
     show: np.ndarray | None = None,
+    catalogue: Catalogue | None = None,
 ) -> tuple[Opening, UndercutField]:
-    """The way the mould opens, and what that frees. scene, show : of this master and brief, if at hand."""
+    """The way the mould opens, and what that frees: the cheapest pair of direction and seam that keeps the limits.
+
+    scene, show : of this master and brief, if at hand.
+    """
     progress.begin("opening")
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     if show is None:
         show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
-    opening = find_opening(master, brief.opening, progress, scene=scene, show=show)
+    terms = terms_of(master, brief, catalogue or read_catalogue(None))
+    opening = find_opening(master, brief.opening, progress, scene=scene, show=show, terms=terms)
+    opening = price_openings(master, opening, brief.seam, terms, show, progress, brief.opening.seams)
     progress.begin("undercut")
     return opening, undercut_field(master, opening.chosen.direction, progress, scene=scene)
 
@@ -123,7 +133,8 @@ def draw_seam(
 ) -> tuple[Seam, Locks]:
     """The seam, and what locks once it is drawn. scene, show : of this master and brief, if at hand."""
     progress.begin("seam")
-    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show)
+    terms = terms_of(master, brief, catalogue)
+    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show, terms=terms)
     progress.begin("locks")
     rubber_material = catalogue.rubber_for(brief.materials)
     return seam, find_locks(master, field, seam, rubber_material, progress, scene=scene)
@@ -137,6 +148,12 @@ def plan_wall(
         return None
     width = rubber.flange_width_mm + WORKING_MARGIN_MM
     return lay_on_sheets(build_wall(master, seam, width, progress), catalogue)
+
+
+def terms_of(master: Master, brief: Brief, catalogue: Catalogue) -> SeamTerms:
+    """What seams of this master are weighed by."""
+    skin = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).skin_mm
+    return seam_terms(brief, catalogue, skin)
 
 
 def key_glove(
@@ -211,7 +228,8 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         ),
     )
     stages = (
-        *seam_assumptions(brief.seam),
+        *rate_assumptions(brief.rates, made.catalogue.currency),
+        *seam_assumptions(brief.seam, max(made.master.size_mm)),
         *wall_assumptions(made.seam.kind),
         *division_assumptions(brief.seam),
         *key_assumptions(brief.keys, rubber_properties(made.catalogue.rubber_for(brief.materials))),

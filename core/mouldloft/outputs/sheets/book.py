@@ -154,7 +154,8 @@ def _seam_kind(plan: MouldPlan) -> str:
     kind = kind_words(plan.seam.kind)
     if other is None:
         return kind
-    names = {"plane": "the best plane", "free": "a free seam", "own": "your own line"}
+    names = {"plane": "the best plane", "relief": "a plane with local relief"}
+    names = {**names, "free": "a free seam", "own": "your own line"}
     if len(plan.seam.pieces) > 2:
         names = {"plane": "two pieces on a plane", "free": "a free seam of two", "own": "two along your own line"}
     return (

@@ -24,11 +24,23 @@ from ...geometry.polyline import length_mm
 from ...geometry.rays import RayScene, ray_scene
 from ...inputs.brief import Brief, SeamBrief
 from ...trade.laminate import lay_up, mat_g_m2_from_oz
+from ...trade.price import piece_price
+from ...trade.seamterms import SeamTerms, seam_terms
 from ...trade.thickness import ThicknessRule, choose_thickness
 from ..locks import Locks
 from ..master import Master
 from ..opening import Opening, direction_words
-from ..seam import Seam, SeamFigures, SeamPiece, edge_prices, keep_clear_weights, line_along, skin_areas_mm2
+from ..seam import (
+    Seam,
+    SeamFigures,
+    SeamPiece,
+    at_vertices,
+    keep_clear_weights,
+    know_place,
+    line_along,
+    line_price,
+    skin_areas_mm2,
+)
 from ..visibility import how_it_shows
 from .lattice import (
     CELLS,
@@ -155,7 +167,6 @@ def division_assumptions(brief: SeamBrief) -> tuple[Assumption, ...]:
     rows = (
         ("lock fill two pieces may take, of the master's volume", percent(brief.most_fill_share)),
         ("deepest lock fill two pieces may take", f"{brief.deepest_fill_skins:g} skin thicknesses"),
-        ("what a further piece has to save, in locked skin", percent(brief.piece_share)),
     )
     return tuple(Assumption(what, value, Mark.INVENTED) for what, value in rows)
 
@@ -198,6 +209,7 @@ def propose_division(
     scene: RayScene | None = None,
     show: np.ndarray | None = None,
     piece_limit_kg: float | None = None,
+    terms: SeamTerms | None = None,
     cells: int = CELLS,
 ) -> Division | None:
     """Three pieces or more, up to `brief.seam.max_pieces`, where two break the brief's limits; None where two will do
@@ -207,8 +219,8 @@ def propose_division(
     Of each number of pieces the best pulls share the skin (`sharing`), stand as blocks on a lattice, and are taken off
     one by one (`blocks`); then every way off is looked at again by rays. The first number within the limits is
     proposed, else the one with the least fill, with what it still breaks said. piece_limit_kg : for the heaviest
-    jacket piece. scene, show : of this master and brief, if at hand. cells : of the lattice, along the master's longest
-    side. The same every time.
+    jacket piece. scene, show, terms : of this master and brief, if at hand. cells : of the lattice, along the master's
+    longest side. The same every time.
     """
     reasons = beyond_two(master, locks, brief)
     asked = brief.seam.pieces if isinstance(brief.seam.pieces, int) and brief.seam.pieces > 2 else None
@@ -216,23 +228,26 @@ def propose_division(
         brief = replace(brief, seam=replace(brief.seam, max_pieces=max(brief.seam.max_pieces, _AS_PROPOSED)))
     if asked is None and (not reasons or brief.seam.max_pieces < 3):
         return None
-    if asked is not None:  # the workshop's word: a piece need not pay for itself
-        brief = replace(brief, seam=replace(brief.seam, max_pieces=asked, piece_share=0.0))
+    if asked is not None:
+        brief = replace(brief, seam=replace(brief.seam, max_pieces=asked))
     progress.begin("division")
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
     graph = face_graph(master.vertices_mm, master.faces)
     if show is None:
         show = how_it_shows(master, brief.seam, progress, scene)
-    price = edge_prices(master, graph, brief.seam, show, keep_clear_weights(master, brief.seam))
-    patches = gather_patches(master, graph, brief.seam.locked_mm2_per_mm * graph.length_mm * price)
+    terms = terms or seam_terms(brief, None, rule.skin_mm)
+    place = know_place(master, terms, at_vertices(master, show), keep_clear_weights(master, brief.seam), scene)
+    money = graph.length_mm * line_price(place, bent=True)[graph.vertices].mean(axis=1)
+    patches = gather_patches(master, graph, money)
+    piece_money = 0.0 if asked is not None else piece_price(brief.rates)  # asked for: it need not pay for itself
     others = np.array([opening.symmetry.normal, *(c.direction for c in opening.candidates)], float)
     pulls = possible_pulls(master, others)
     everything = np.arange(len(patches.area_mm2))
     costs = np.empty((len(everything), len(pulls)))
     for k, pull in enumerate(pulls):
         progress.step(0.05 + 0.25 * k / len(pulls), f"{len(pulls)} pulls")
-        costs[:, k] = pull_costs(master, scene, patches, pull, brief.seam, everything)
+        costs[:, k] = pull_costs(master, scene, patches, pull, terms.unit, everything)
     useful = useful_pulls(costs)
     wall = lay_up(mat_g_m2_from_oz(brief.jacket.mat_oz), brief.jacket.glass_fraction)
     margin = rule.flange_width_mm + rule.skin_mm + wall.thickness_mm
@@ -240,7 +255,7 @@ def propose_division(
     best: _Tried | None = None
     for count in range(asked or 3, brief.seam.max_pieces + 1):
         progress.step(0.35 + 0.5 * (count - (asked or 3)) / brief.seam.max_pieces, f"{count} pieces")
-        shares = share_skin(master, graph, patches, scene, brief.seam, pulls, costs, useful, count)
+        shares = share_skin(master, graph, patches, scene, terms.unit, piece_money, pulls, costs, useful, count)
         if best is not None and len(shares.pulls) < count:
             continue  # no further piece pays for itself
         tried = _try(body, graph, shares, rule, wall.thickness_mm, wall.mass_kg_m2, brief, piece_limit_kg)
