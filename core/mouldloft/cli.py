@@ -217,20 +217,21 @@ def plan_command(
 @app.command("demo")
 def demo_command(
     out: OutFolder = Path("demo_plan"),
-    triangles: Annotated[int, typer.Option(help="Triangles of the hare.", min=20_000, max=5_000_000)] = 300_000,
+    triangles: Annotated[int, typer.Option(help="Triangles of the body.", min=20_000, max=5_000_000)] = 300_000,
+    body: Annotated[str, typer.Option(help="hare, figure, goat or beast.")] = "hare",
     catalogue: CataloguePath = None,
     pictures: Pictures = True,
     solids: Solids = None,
     quiet: Quiet = False,
 ) -> None:
-    """Make the demo hare (1.4 m, a run of six) and plan its mould."""
+    """Make the demo hare (1.4 m, a run of six), or another demo body, and plan its mould."""
     from .base.files import make_folder
-    from .demo.hare import write_demo
+    from .demo.gallery import write_demo
 
     folder = make_folder(out)
     with _Terminal(quiet) as terminal:
-        terminal.progress.begin("demo hare")
-        mesh, brief_path = write_demo(folder, triangles, terminal.progress)
+        terminal.progress.begin(f"demo {body}")
+        mesh, brief_path = write_demo(folder, triangles, terminal.progress, body)
     _run(mesh, _asked(brief_path, None, None), catalogue, folder, pictures, solids, quiet)
 
 

@@ -63,7 +63,7 @@ def plan(
     progress.begin("cast")
     cast = lay_up_cast(master, seam, locks, brief, catalogue, progress)
     takeoff, programme = order_and_days(
-        master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress, wall
+        master, seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress, wall
     )
     made = MouldPlan(
         brief, catalogue, master, survey.opening, survey.undercut, seam, locks, rubber, keys, jacket, cradle, cast,
@@ -188,6 +188,7 @@ def back_glove(
 
 def order_and_days(
     master: Master,
+    seam: Seam,
     locks: Locks,
     rubber: Rubber,
     keys: Keys,
@@ -201,10 +202,10 @@ def order_and_days(
 ) -> tuple[Takeoff, Programme]:
     """What to buy, and the days it takes. The sheets of a planned wall are bought as they are nested."""
     progress.begin("programme")  # before the take-off, which counts its pots and person days
-    programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
+    programme = set_programme(seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     progress.begin("takeoff")
     parts = (master, locks, rubber, keys, jacket, cradle, cast)
-    return take_off(*parts, brief, catalogue, progress, programme, wall), programme
+    return take_off(*parts, brief, catalogue, progress, programme=programme, wall=wall), programme
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:

@@ -29,7 +29,7 @@ from .jacket import Jacket, Zone
 from .keys import Keys
 from .locks import Locks
 from .master import Master
-from .programme import Programme, bolt_count, set_programme
+from .programme import Programme, bolt_count
 from .rubber import Rubber, flange_areas_mm2, wall_areas_mm2
 from .wall import BOARD_MM, Wall
 
@@ -98,18 +98,18 @@ def take_off(
     brief: Brief,
     catalogue: Catalogue,
     progress: Progress = SILENT,
-    programme: Programme | None = None,
+    *,
+    programme: Programme,
     wall: Wall | None = None,
 ) -> Takeoff:
     """Take off every material of the mould and the run, in packs, with its cost.
 
-    The programme (reckoned here where none is given) says how many pots and days consumables last. Raises
+    The programme says how many pots and days consumables last. Raises
     `CatalogueRefused` when the brief names a material that the catalogue lacks.
     """
     progress.step(0.0, "amounts by stage")
-    programme = programme or set_programme(rubber, keys, jacket, cast, brief, catalogue)
     needs = [
-        *_glove_needs(rubber, brief, catalogue),
+        *_glove_needs(rubber, programme.tack_coat_kg, brief, catalogue),
         *_wall_needs(master, rubber, wall, catalogue),
         *_jacket_needs(jacket, brief, catalogue),
         *_cradle_needs(cradle, catalogue),
@@ -150,13 +150,14 @@ class Need:
     waste: float
 
 
-def _glove_needs(rubber: Rubber, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
+def _glove_needs(rubber: Rubber, tack_coat_kg: float, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
+    """Rubber, catalyst and thickener of the glove, with the tack coats that the programme plans."""
     rubber_material = catalogue.rubber_for(brief.materials)
     waste = brief.materials.waste_fraction
     density = rubber_material.density_kg_m3 * 1e-9
     volume = rubber.volume_mm3
     mix = widened(volume.times(1 / volume.likely), (("density", rubber_material.density_uncertainty),))
-    mixed = volume.likely * density
+    mixed = volume.likely * density + tack_coat_kg
     base = mixed / (1 + rubber_material.catalyst_fraction)
     if rubber_material.catalyst is None:
         yield Need(rubber_material, "glove", mix.times(mixed), waste)

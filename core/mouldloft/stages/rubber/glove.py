@@ -580,7 +580,7 @@ def brush_rubber(
         thickness_reason=rule.reason,
         envelopes=tuple(cover.envelope for cover in covers),
         parts=parts,
-        volume_by_columns_mm3=tuple(cover.rubber_mm3 for cover in checks),
+        volume_on_coarser_mm3=tuple(cover.rubber_mm3 for cover in checks),
         volume_mm3=interval,
         coats=_coats(rule, rubber_material, interval.likely, true_skin, half, skin),
         min_thickness_mm=float(thickness.min()),
