@@ -20,7 +20,6 @@ from ..base.stamp import stamp_of
 from ..inputs.brief import Brief
 from ..inputs.catalogue import KINDS, Catalogue
 from ..trade.seamterms import for_directions, terms_for
-from . import STAGES
 from .master import Master
 
 Stamps = Mapping[str, str]
@@ -56,6 +55,7 @@ READS: dict[str, Reads] = {
         "all",
     ),
     "rubber": Reads(("master", "seam", "division"), ("rubber", "run.casts"), "rubber"),
+    "wall": Reads(("master", "seam", "division", "rubber"), (), "figures"),
     "keys": Reads(("master", "seam", "locks", "division", "rubber"), ("keys",), "rubber"),
     "jacket": Reads(("rubber", "keys"), ("jacket", "cast", "materials"), "figures"),
     "cradle": Reads(("rubber", "keys", "jacket"), ("cradle",)),
@@ -66,7 +66,7 @@ READS: dict[str, Reads] = {
         "figures",
     ),
     "takeoff": Reads(
-        ("master", "locks", "rubber", "keys", "jacket", "cradle", "cast", "programme"),
+        ("master", "locks", "wall", "rubber", "keys", "jacket", "cradle", "cast", "programme"),
         ("run", "rubber", "keys", "jacket", "cradle", "cast", "finish", "materials", "rates", "seam"),
         "all",
     ),
@@ -95,13 +95,11 @@ def stage_stamps(master: Master, brief: Brief, catalogue: Catalogue) -> dict[str
     terms = terms_for(master.height_mm, brief, catalogue)
     weighed = {"nothing": None, "directions": for_directions(terms), "all": terms}
     made = {"master": master_stamp(master, brief)}
-    for stage in STAGES:
-        reads = READS.get(stage)
-        if reads is not None:
-            before = [made[name] for name in reads.stages]
-            parts = [_field(brief, path) for path in reads.brief]
-            figures = _figures(catalogue, brief, reads.catalogue)
-            made[stage] = stamp_of(stage, before, parts, figures, weighed[reads.terms])
+    for stage, reads in READS.items():
+        before = [made[name] for name in reads.stages]
+        parts = [_field(brief, path) for path in reads.brief]
+        figures = _figures(catalogue, brief, reads.catalogue)
+        made[stage] = stamp_of(stage, before, parts, figures, weighed[reads.terms])
     return made
 
 
@@ -112,7 +110,7 @@ def is_fresh(stage: str, made: Stamps, now: Stamps) -> bool:
 
 def stale_stages(made: Stamps, now: Stamps) -> tuple[str, ...]:
     """The stages whose results no longer follow from what they would read now, in the order of work."""
-    return tuple(stage for stage in STAGES if stage in now and not is_fresh(stage, made, now))
+    return tuple(stage for stage in now if not is_fresh(stage, made, now))
 
 
 def _field(brief: Brief, path: str) -> Any:

@@ -33,7 +33,7 @@ from .seam import Seam, place_seam, price_openings, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
-from .wall import wall_assumptions
+from .wall import WORKING_MARGIN_MM, Wall, build_wall, lay_on_sheets, wall_assumptions
 
 
 def plan(
@@ -57,6 +57,7 @@ def plan(
     if bare is None:
         progress.begin("rubber")
         bare = brush_rubber(master, seam, brief, progress, catalogue.rubber_for(brief.materials))
+    (wall,) = kept.take(("wall",), lambda: (plan_wall(master, seam, bare, catalogue, progress),))
     rubber, keys = kept.take(
         ("rubber", "keys"), lambda: key_glove(master, seam, locks, bare, brief, catalogue, progress)
     )
@@ -65,12 +66,24 @@ def plan(
     takeoff, programme = kept.take(
         ("takeoff", "programme"),
         lambda: order_and_days(
-            master, seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress, kept.one("programme")
+            master,
+            seam,
+            locks,
+            rubber,
+            keys,
+            jacket,
+            cradle,
+            cast,
+            brief,
+            catalogue,
+            progress,
+            wall,
+            kept.one("programme"),
         ),
     )
     made = MouldPlan(
         brief, catalogue, master, opening, field, seam, locks, rubber, keys, jacket, cradle, cast,
-        takeoff, programme, assumptions=(), cautions=(), division=division,
+        takeoff, programme, assumptions=(), cautions=(), division=division, wall=wall,
         stamps=tuple(now.items()), bare_rubber=replace(bare, envelopes=()),
     )  # fmt: skip
     return with_notes(made)
@@ -224,6 +237,16 @@ def draw_seam(
     return seam, find_locks(master, field, seam, rubber_material, progress, scene=scene)
 
 
+def plan_wall(
+    master: Master, seam: Seam, rubber: Rubber, catalogue: Catalogue, progress: Progress = SILENT
+) -> Wall | None:
+    """The wall between two pieces, as wide as their flanges and a working margin, laid out on sheets as sold."""
+    if len(seam.pieces) != 2:
+        return None
+    width = rubber.flange_width_mm + WORKING_MARGIN_MM
+    return lay_on_sheets(build_wall(master, seam, width, progress), catalogue)
+
+
 def key_glove(
     master: Master,
     seam: Seam,
@@ -266,15 +289,19 @@ def order_and_days(
     brief: Brief,
     catalogue: Catalogue,
     progress: Progress = SILENT,
+    wall: Wall | None = None,
     programme: Programme | None = None,
 ) -> tuple[Takeoff, Programme]:
-    """What to buy, and the days it takes. programme : of all this, if at hand."""
+    """What to buy, and the days it takes. The sheets of a planned wall are bought as they are nested.
+
+    programme : of all this, if at hand.
+    """
     if programme is None:
         progress.begin("programme")  # before the take-off, which counts its pots and person days
         programme = set_programme(seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     progress.begin("takeoff")
     parts = (master, locks, rubber, keys, jacket, cradle, cast)
-    return take_off(*parts, brief, catalogue, progress, programme=programme), programme
+    return take_off(*parts, brief, catalogue, progress, programme=programme, wall=wall), programme
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
