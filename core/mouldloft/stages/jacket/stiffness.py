@@ -34,6 +34,7 @@ from .shell import (
     within,
 )
 
+FLANGE_OF_FIELD = 1.5  # common practice: glass on a jacket's flange beside its field's
 STRENGTH_SAFETY = 3.0  # common practice: against the breaking stress of hand-laid mat
 HANGING_SHOCK = 2.0  # common practice: a piece on slings is set down with a jerk
 BUCKLING_SAFETY = 3.0  # common practice: against the load at which a panel buckles
@@ -175,7 +176,9 @@ def _least_glass(outside: Outside, made: Schedule, ply: Laminate, weak: Sequence
             ways.append((round(whole + (needed - whole) * share, 6), needed - whole, patches))
     _, on_patches, patches = min(ways, key=lambda way: way[0])
     laid = _with_plies(made.field, ply, needed - on_patches)
-    edge = max(made.edge, laid, key=lambda laminate: laminate.glass_g_m2)  # never lighter than the field beside it
+    edge = made.edge
+    while edge.glass_g_m2 < FLANGE_OF_FIELD * laid.glass_g_m2 - ply.glass_g_m2 / 4.0:
+        edge = _with_plies(edge, ply, 1)
     patch = _with_plies(laid, ply, on_patches) if patches else None
     return replace(made, field=laid, edge=edge, patch=patch, patches=patches)
 

@@ -23,7 +23,7 @@ from ...inputs.brief import KeysBrief
 from ...trade.panels import beyond_thickness_mm
 from ..master import Master
 from ..rubber.glove import Envelope, Rubber
-from ..rubber.rims import covered, on_this_flange, points_along, rim_lines
+from ..rubber.rims import covered
 from ..seam.place import Seam
 from ..undercut import Locks
 
@@ -42,6 +42,9 @@ SPACING_OF_FOOT = 1.5
 THIN_FILL_OF_SKIN = (0.5, 1.0)
 # Common practice: where a flange is too narrow for the brief's key, smaller ones are set there, down to this
 # share.
+# Common practice: the row inside the seam stands this far from it; on a small piece by its flange's width.
+ROW_MM = (40.0, 120.0)
+ROW_OF_FLANGE = (0.85, 2.5)
 SMALLER_KEYS = (1.0, 0.8, 0.65, 0.5, 0.4)
 LEAST_ADDED = 0.65
 # The uphill wall of a tab on a slope still falls at 45 degrees or more: below that there is no socket to
@@ -252,7 +255,7 @@ class Ground:
     points_mm : (k, 3) frame coordinates of the covered blocks; thickness_mm : (k,) rubber there, across the skin.
     hangs : (k,) share of its weight that pulls it off the jacket, 0 where its weight presses it on or it lies on the
     board round the foot; held_mm : (k,) distance to the nearest place that lies firmly. allowed_mm : (k,) largest
-    reach of a key that may stand there, 0 where none may; on_edge : (k,) bool, flange or handling band. centre_mm
+    reach of a key that may stand there, 0 where none may; on_edge : (k,) bool, the row inside the seam. centre_mm
     (frame) and gyration_mm are those of the surface. barred : (k,) int, index into BARRED of what keeps keys off.
     """
 
@@ -402,18 +405,20 @@ def _survey(
     steep = np.zeros_like(coarse.inside)
     tight = np.zeros_like(coarse.inside)
     allowed = np.zeros(coarse.inside.shape)
-    for zone in (coarse.flange, coarse.inside & ~coarse.flange):
-        if not zone.any():
-            continue
+    zone = coarse.inside & ~coarse.flange & (coarse.wall_deg > -90.0)  # the body alone: no key on a flange
+    if zone.any():
         fit = fit_planes(coarse.height_mm, zone, coarse.block_mm, sigma)
         with np.errstate(invalid="ignore"):
-            steep |= zone & ~(fit.slope <= steepest_slope(brief.taper_deg))
-            tight |= zone & ~(fit.curve_radius_mm(sigma) >= CURVE_OF_FOOT * brief.base_diameter_mm)
-        good = zone & ~steep & ~tight & ~locked
-        allowed = np.maximum(allowed, clearance_mm(good, coarse.block_mm))
+            steep = zone & ~(fit.slope <= steepest_slope(brief.taper_deg))
+            tight = zone & ~(fit.curve_radius_mm(sigma) >= CURVE_OF_FOOT * brief.base_diameter_mm)
+        allowed = clearance_mm(zone & ~steep & ~tight & ~locked, coarse.block_mm)
     at = np.nonzero(coarse.inside)
     centre, gyration = _mass_figures(coarse)
     points = coarse.points()
+    from_seam = _from_seam_mm(coarse, points, at)
+    row = [share * rubber.built_to.rubber_flange_mm for share in ROW_OF_FLANGE]
+    row = [min(row[0], ROW_MM[0]), min(row[1], ROW_MM[1])]
+    allowed[at] = np.where(from_seam < row[0], 0.0, allowed[at])
     hangs, held = pulled_off(points, coarse.wall_deg[at], brief.tilt_deg)
     barred = np.where(locked, 1, np.where(steep, 2, np.where(tight, 3, 0)))[at]
     return Ground(
@@ -423,7 +428,7 @@ def _survey(
         hangs=hangs,
         held_mm=held,
         allowed_mm=allowed[at],
-        on_edge=_edge_band(coarse, points, at, rubber.edge_band_mm),
+        on_edge=(from_seam >= row[0]) & (from_seam <= row[1]),
         centre_mm=centre,
         gyration_mm=gyration,
         block_mm=coarse.block_mm,
@@ -431,14 +436,12 @@ def _survey(
     )
 
 
-def _edge_band(coarse: _Coarse, points: np.ndarray, at: tuple[np.ndarray, ...], band_mm: float) -> np.ndarray:
-    """(k,) bool: flange, and all within the handling band of it (of the outline where there is no flange)."""
+def _from_seam_mm(coarse: _Coarse, points: np.ndarray, at: tuple[np.ndarray, ...]) -> np.ndarray:
+    """(k,) straight distance from the flange at the skin (of the outline where there is no flange), 0 on it."""
     on_flange = coarse.flange[at]
     if on_flange.any():
-        tree = cKDTree(points[on_flange], balanced_tree=False)
-        distance, _ = tree.query(points, distance_upper_bound=np.nextafter(band_mm, np.inf), workers=2)
-        return on_flange | (distance <= band_mm)
-    return clearance_mm(coarse.inside, coarse.block_mm)[at] <= band_mm
+        return np.asarray(cKDTree(points[on_flange], balanced_tree=False).query(points, workers=2)[0])
+    return clearance_mm(coarse.inside, coarse.block_mm)[at]
 
 
 def _locked_blocks(
@@ -722,7 +725,7 @@ def set_keys(
         progress.step(at / len(grounds), f"keys of the {ground.envelope.name}")
         placed = [k for k in own if k.piece == ground.envelope.piece]
         if not placed:
-            placed = _set_by_rule(ground, brief, rubber, keys)
+            placed = _set_by_rule(ground, brief)
             placed = _add_until_held(placed, ground, brief, stuff)
         placed = _named(placed, prefixes[at], ground.envelope)
         notes += key_faults(placed, ground)
@@ -773,14 +776,11 @@ def _where(envelope: Envelope, foot_mm: np.ndarray) -> str:
     return "edge" if envelope.flange[i, j] else "middle"
 
 
-def _set_by_rule(ground: Ground, brief: KeysBrief, rubber: Rubber, placed: Sequence[Key]) -> list[Key]:
-    """Edge keys no further apart than the edge spacing, then middle keys; `placed` are those of earlier
-    pieces.
-    """
+def _set_by_rule(ground: Ground, brief: KeysBrief) -> list[Key]:
+    """A row inside the seam no further apart than the edge spacing, then middle keys."""
     keys: list[Key] = []
     scale = _edge_scale(ground, brief)
     if scale > 0:
-        keys += _along_flange(ground, brief, scale, rubber, placed)
         shape = _shape(ground, brief, scale)
         free = np.nonzero(ground.on_edge & (ground.allowed_mm >= shape.reach_mm))[0]
         taken = _feet(keys, ground.envelope)
@@ -792,37 +792,6 @@ def _set_by_rule(ground: Ground, brief: KeysBrief, rubber: Rubber, placed: Seque
     chosen = _spread(ground.points_mm[free], taken, brief.middle_spacing_mm / np.sqrt(3.0), ground.centre_mm)
     keys += [_at(ground, int(k), "middle", brief, 1.0) for k in free[chosen]]
     return keys
-
-
-def _along_flange(ground: Ground, brief: KeysBrief, scale: float, rubber: Rubber, placed: Sequence[Key]) -> list[Key]:
-    """Keys along the flange's middle, back to back with those of a piece that meets it there, so that the
-    bolts
-    find the same free stretches on both."""
-    envelope = ground.envelope
-    if not envelope.flange.any() or len(ground.points_mm) == 0:
-        return []
-    reach = _shape(ground, brief, scale).reach_mm
-    tree = cKDTree(ground.points_mm[:, :2])
-
-    def usable(spots: np.ndarray) -> np.ndarray:
-        away, nearest = tree.query(spots)
-        return np.asarray((away <= ground.block_mm) & (ground.allowed_mm[nearest] >= reach))
-
-    feet = np.array([k.foot_mm for k in placed if k.where == "edge"], float).reshape(-1, 3)
-    here = feet[on_this_flange(envelope, feet, 2.0 * rubber.flange_thickness_mm)]
-    shared = _apart(envelope.frame.to_frame(here)[:, :2], SPACING_OF_FOOT * brief.base_diameter_mm * scale)
-    lines = rim_lines(envelope, rubber.flange_width_mm / 2.0)
-    spots = points_along(lines, brief.edge_spacing_mm, usable, shared[usable(shared)] if len(shared) else shared)
-    return [_stand(envelope, spot, "edge", brief, scale) for spot in spots]
-
-
-def _apart(points: np.ndarray, least_mm: float) -> np.ndarray:
-    """Those of (k, 2) points that stand at least `least_mm` from every one kept before: first come."""
-    kept: list[np.ndarray] = []
-    for point in points:
-        if all(np.linalg.norm(point - other) >= least_mm for other in kept):
-            kept.append(point)
-    return np.array(kept).reshape(-1, 2)
 
 
 def _shape(ground: Ground, brief: KeysBrief, scale: float) -> Key:
