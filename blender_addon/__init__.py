@@ -4,7 +4,8 @@ Nothing here computes a mould. The core is imported when it is first needed, so 
 without it.
 """
 
-from . import handlers, operators, overlay, panels, settings
+from .scene import settings
+from .ui import handlers, operators, overlay, panels
 
 _PARTS = (settings, operators, panels, overlay, handlers)
 

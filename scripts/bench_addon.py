@@ -33,7 +33,7 @@ def inside(archive: str, mesh_file: str) -> None:
     bpy.ops.extensions.package_install_files(filepath=archive, repo="user_default", enable_on_install=True)
     with np.load(mesh_file) as kept:
         vertices, faces = kept["v"], kept["f"]
-    from bl_ext.user_default.mouldloft import results
+    from bl_ext.user_default.mouldloft.scene import results
 
     mesh = results.new_mesh("Hare", vertices / 1000.0, faces, False)
     thing = bpy.data.objects.new("Hare", mesh)

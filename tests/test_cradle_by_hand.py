@@ -24,9 +24,9 @@ from mouldloft.stages.cradle import (
     build_cradle,
     jacket_outside,
 )
-from mouldloft.stages.jacket.layup import Jacket, Rib, Zone
-from mouldloft.stages.keys.place import Keys
-from mouldloft.stages.rubber.glove import Envelope
+from mouldloft.stages.jacket.record import Jacket, Rib, Zone
+from mouldloft.stages.keys.record import Keys
+from mouldloft.stages.rubber.record import Envelope
 from synthetic_gloves import envelope_of, rubber_of
 from trade_bodies import jacket_of
 
@@ -119,6 +119,17 @@ def test_margins_of_the_trough_by_hand() -> None:
         lie, _lay_out(lie, brief, 0.2113, 0.5), CradleBrief(working_tilts_deg=(0.0,), margin_limit_mm=80.0)
     )
     assert just.passes
+
+
+def test_a_negative_tilt_costs_what_the_positive_one_costs() -> None:
+    brief = CradleBrief(working_tilts_deg=(-20.0, 20.0, -10.0, 0.0))
+    lie = trough()
+    back, forth, less, level = _margins(lie, _lay_out(lie, brief, 0.2113, 0.5), brief)
+    tan_20 = math.tan(math.radians(20))
+    # on the floor 140 - 190 tan 20, in the frame 80 - 50 tan 20, whichever way it tips
+    assert (back.on_floor_mm, back.in_frame_mm) == pytest.approx((140 - 190 * tan_20, 80 - 50 * tan_20))
+    assert (back.margin_mm, back.passes) == (forth.margin_mm, forth.passes)
+    assert back.margin_mm < less.margin_mm < level.margin_mm
 
 
 def test_margins_along_the_piece_count_the_boards_thickness() -> None:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import io
+import json
+import math
 import os
 import struct
 import warnings
 import zipfile
 
+import bombs
 import manifold3d
 import meshes
 import numpy as np
@@ -749,6 +752,16 @@ def test_3mf_bombs_are_refused(tmp_path, monkeypatch):
     path = bomb(tmp_path, head + b"</object>" + nest + b'</resources><build><item objectid="40"/></build></model>')
     with refused("million that are read"):
         read_master(path, METRE)
+    # a ">" inside an attribute is legal XML and ends no tag: each such triangle counts
+    monkeypatch.setattr(meshfile, "MOST_FACES", 1000)
+    sly = b'<triangle n=">" v1="0" v2="1" v3="2"/>' * 1001
+    mesh = b'<model><resources><object id="1"><mesh><triangles>' + sly + b"</triangles></mesh></object></resources>"
+    with refused("million that are read"):
+        read_master(bomb(tmp_path, mesh + b'<build><item objectid="1"/></build></model>'), METRE)
+    # counted as they come: what follows the limit, even broken XML, is never reached
+    with refused("million that are read"):
+        read_master(bomb(tmp_path, mesh.replace(b"</triangles>", b"<<<")), METRE)
+    monkeypatch.undo()
     loop = (
         b'<model><object id="1"><components><component objectid="1"/></components></object><item objectid="1"/></model>'
     )
@@ -756,6 +769,75 @@ def test_3mf_bombs_are_refused(tmp_path, monkeypatch):
         read_master(bomb(tmp_path, loop), METRE)
     with refused("defines XML entities"):
         read_master(bomb(tmp_path, b'<!DOCTYPE m [<!ENTITY a "aaaa">]><model>&a;</model>'), METRE)
+
+
+def packed_glb(tmp_path, change):
+    tree, binary = bombs.split_glb(trimesh.creation.icosphere(2, 1.0).export(file_type="glb"))
+    change(tree)
+    path = tmp_path / "packed.glb"
+    path.write_bytes(bombs.join_glb(json.dumps(tree).encode(), binary))
+    return path
+
+
+def test_a_compressed_glb_is_called_compressed(tmp_path):
+    # as the Khronos registry's extensions write them: accessors without a view, or a view that names its unpacker
+    def draco(tree):
+        tree["extensionsUsed"] = tree["extensionsRequired"] = ["KHR_draco_mesh_compression"]
+        tree["meshes"][0]["primitives"][0]["extensions"] = {"KHR_draco_mesh_compression": {"bufferView": 0}}
+        for accessor in tree["accessors"]:
+            accessor.pop("bufferView")
+
+    def meshopt(tree):
+        tree["extensionsUsed"] = ["EXT_meshopt_compression"]
+        tree["bufferViews"][0]["extensions"] = {"EXT_meshopt_compression": {"buffer": 0, "count": 9}}
+
+    def quantized(tree):
+        at = tree["meshes"][0]["primitives"][0]["attributes"]["POSITION"]
+        tree["accessors"][at] |= {"componentType": 5122, "normalized": True}
+
+    for change, word in ((draco, "Draco"), (meshopt, "meshopt")):
+        with refused(rf"holds its mesh compressed .{word}., which is not read; export it again with compression"):
+            read_master(packed_glb(tmp_path, change), METRE)
+    with refused("holds its points quantized"):
+        read_master(packed_glb(tmp_path, quantized), METRE)
+    assert read_master(packed_glb(tmp_path, lambda tree: tree.update(extensionsUsed=["KHR_materials_unlit"])), METRE)
+
+
+def test_points_without_faces_are_called_so(tmp_path):
+    path = tmp_path / "pts.ply"
+    points = trimesh.PointCloud(trimesh.creation.icosphere(2, 10.0).vertices)
+    path.write_bytes(points.export(file_type="ply"))
+    with refused("holds no surface .no faces."):
+        read_master(path, METRE)
+
+
+def test_3mf_components_are_placed_with_their_transforms(tmp_path):
+    cube = trimesh.creation.box((20, 20, 20))
+    corners = "".join(f'<vertex x="{x}" y="{y}" z="{z}"/>' for x, y, z in cube.vertices)
+    sides = "".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in cube.faces)
+    model = (
+        f'<model unit="millimeter"><resources><object id="1"><mesh><vertices>{corners}</vertices><triangles>{sides}'
+        '</triangles></mesh></object><object id="2"><components><component objectid="1"/>'
+        '<component objectid="1" transform="1 0 0 0 1 0 0 0 1 0 0 50"/></components></object></resources>'
+        '<build><item objectid="2" transform="2 0 0 0 2 0 0 0 2 0 0 0"/></build></model>'
+    )
+    master = read_master(bomb(tmp_path, model.encode()), BRIEF)
+    # two cubes of 40 mm, their middles 100 mm apart
+    assert master.size_mm == pytest.approx((40, 40, 140))
+    assert master.volume_mm3 == pytest.approx(2 * 40**3)
+
+
+def test_obj_with_n_gons_and_negative_indices(tmp_path):
+    # a hexagonal prism, as its makers write it: two hexagons, six quads, and corners counted back from the last
+    ring = [(100 * math.cos(k * math.pi / 3), 100 * math.sin(k * math.pi / 3)) for k in range(6)]
+    lines = [f"v {x} {y} {z}" for z in (0, 80) for x, y in ring]
+    lines += ["f " + " ".join(str(k) for k in range(-7, -13, -1)), "f 7 8 9 10 11 12"]
+    lines += [f"f {k + 1} {(k + 1) % 6 + 1} {(k + 1) % 6 + 7} {k + 7}" for k in range(6)]
+    path = tmp_path / "prism.obj"
+    path.write_text("\n".join(lines) + "\n")
+    master = read_master(path, MasterBrief(finished_height_mm=80.0))
+    assert master.health.is_solid
+    assert master.volume_mm3 == pytest.approx(1.5 * math.sqrt(3) * 100**2 * 80)  # area of a regular hexagon
 
 
 def test_gltf_cannot_reach_outside_its_folder(tmp_path):

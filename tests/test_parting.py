@@ -14,18 +14,14 @@ from mouldloft.base.errors import PlanImpossible
 from mouldloft.geometry.contour import cross_at_zero
 from mouldloft.geometry.depthmap import column_image, grid_around
 from mouldloft.geometry.frame import pull_frame
+from mouldloft.geometry.heightmap import sample_map
+from mouldloft.geometry.membrane import stretched_between
 from mouldloft.geometry.patch import fill_loops, refine_patch
 from mouldloft.geometry.polyline import spaced_out
+from mouldloft.outputs.templates.wall import wall_templates
 from mouldloft.solids.halves import cut_along_seam
-from mouldloft.stages.wall.boards import (
-    build_wall,
-    cell_stretch,
-    flange_width_mm,
-    lay_flat,
-    section_area,
-    wall_templates,
-)
-from mouldloft.stages.wall.parting import parting_heights, sample_map, stretched_between
+from mouldloft.stages.wall.boards import build_wall, cell_stretch, flange_width_mm, lay_flat, section_area
+from mouldloft.stages.wall.surface import parting_heights
 from seam_bodies import PLANE, ball, ellipsoid, ring, seam_of, two_lobes
 from shapely.geometry import Polygon
 
@@ -125,8 +121,8 @@ def test_surface_keeps_between_the_skins(case, request):
     slack = 6.0  # faces that the seam crosses go whole to one side here: their size
     assert (height - low > -slack).all()
     assert (high - height > -slack).all()
-    assert (height - low > -0.01).mean() > 0.995
-    assert (high - height > -0.01).mean() > 0.995
+    assert (height - low > -0.5).mean() > 0.999  # the sheet is bent to the skin, not clipped at it
+    assert (high - height > -0.5).mean() > 0.999
 
 
 @pytest.mark.parametrize(("scale", "share"), [(1, 8e-5), (9, 3e-3)])

@@ -1,6 +1,8 @@
 """Runs inside one real Blender (a `bpy` wheel or the program): the whole add-on on the seated hare.
 
-    python in_blender.py ZIP WORKFOLDER        with a clean BLENDER_USER_RESOURCES and no network
+    python in_blender.py [CHECK...] ZIP WORKFOLDER        with a clean BLENDER_USER_RESOURCES and no network
+
+Named checks run alone, after the one that installs the zip.
 
 Prints one line a check and ends with `N passed, N failed`. Each check is against something outside the add-on:
 the mesh's own extents, Blender's own report, the file read anew, or the core's own record.
@@ -51,8 +53,8 @@ def refused(operator, **arguments) -> str:
 
 def kinds() -> dict[str, str]:
     """How the sections of the plan stand; solids are made only where they are asked for."""
-    standings = addon("state").standings(bpy.context.scene)[0]
-    return {key: standings[key].kind for key in addon("chain").PLAN_KEYS}
+    standings = addon("scene.state").standings(bpy.context.scene)[0]
+    return {key: standings[key].kind for key in addon("work.sections").PLAN_KEYS}
 
 
 def install() -> None:
@@ -125,7 +127,7 @@ def what_is_no_sculpt_is_refused_with_a_sentence():
 
 def extents(thing) -> tuple[np.ndarray, int]:
     """Size in millimetres and triangle count of what the add-on reads."""
-    sculpt, _ = addon("reading").read_sculpt(bpy.context, thing)
+    sculpt, _ = addon("scene.reading").read_sculpt(bpy.context, thing)
     return np.ptp(sculpt.vertices_mm, axis=0), len(sculpt.faces)
 
 
@@ -138,7 +140,7 @@ def evaluated_mesh_units_and_scale_are_respected():
     assert faces == 12
     cube.scale = (1.0, 0.5, -2.0)  # mirrored too
     bpy.context.view_layer.update()
-    sculpt, _ = addon("reading").read_sculpt(bpy.context, cube)
+    sculpt, _ = addon("scene.reading").read_sculpt(bpy.context, cube)
     assert np.allclose(np.ptp(sculpt.vertices_mm, axis=0), (2000.0, 1000.0, 4000.0))
     corner = sculpt.vertices_mm[sculpt.faces]
     volume = np.einsum("ij,ij->i", corner[:, 0], np.cross(corner[:, 1], corner[:, 2])).sum() / 6
@@ -187,7 +189,7 @@ def linked_objects_are_read_and_told():
     linked = next(o for o in bpy.data.objects if o.library)
     bpy.context.collection.objects.link(linked)
     bpy.context.view_layer.update()
-    _, remarks = addon("reading").read_sculpt(bpy.context, linked)
+    _, remarks = addon("scene.reading").read_sculpt(bpy.context, linked)
     assert "is linked from" in " ".join(remarks)
     settings().sculpt = linked
     assert "is linked: make it local" in refused(bpy.ops.mouldloft.paint_keep_clear)
@@ -201,7 +203,7 @@ def the_hare_is_taken_in():
     assert bpy.ops.mouldloft.add_hare() == {"FINISHED"}
     s = settings()
     bpy.context.view_layer.update()
-    assert min((s.sculpt.matrix_world @ addon("results").vector(c)).x for c in s.sculpt.bound_box) > 1.0
+    assert min((s.sculpt.matrix_world @ addon("scene.results").vector(c)).x for c in s.sculpt.bound_box) > 1.0
     bpy.data.objects.remove(bpy.data.objects["In the way"])
     s.sculpt.location.x = 0.0
     s.casts = 6
@@ -217,7 +219,7 @@ def the_hare_is_taken_in():
     if bpy.context.mode != "OBJECT":
         bpy.ops.object.mode_set(mode="OBJECT")
     assert bpy.ops.mouldloft.run(section="sculpt") == {"FINISHED"}
-    master = addon("state").done_now(bpy.context.scene)["master"]
+    master = addon("scene.state").done_now(bpy.context.scene)["master"]
     assert abs(master.height_mm - 1400.0) < 0.5  # the demo states its height
     assert master.vertex_weights.sum() > 0
     assert s.result("sculpt").line.startswith("1400 mm tall")
@@ -231,7 +233,7 @@ def the_map_is_a_copy_with_colours_and_legend():
     before = bpy.data.objects["Seated hare"].data
     assert bpy.ops.mouldloft.run(section="opening") == {"FINISHED"}
     copy = bpy.data.objects["Undercut map"]
-    done = addon("state").done_now(bpy.context.scene)
+    done = addon("scene.state").done_now(bpy.context.scene)
     master, field = done["master"], done["undercut"]
     assert copy.data is not before
     assert len(before.color_attributes) == 0
@@ -272,9 +274,9 @@ def everything_is_planned_in_order():
     s = settings()
     assert bpy.ops.mouldloft.run(section="order") == {"FINISHED"}
     assert set(kinds().values()) == {"fresh"}
-    for key in addon("chain").PLAN_KEYS:
+    for key in addon("work.sections").PLAN_KEYS:
         assert s.result(key).line, key
-    done = addon("state").done_now(bpy.context.scene)
+    done = addon("scene.state").done_now(bpy.context.scene)
     names = [thing.name for thing in bpy.data.objects]
     assert sum(name.startswith("Glove") for name in names) == len(done["rubber"].envelopes)
     assert sum(name.startswith("Jacket") for name in names) == len(done["jacket"].pieces)
@@ -293,7 +295,7 @@ def everything_is_planned_in_order():
 @check
 def maps_of_the_locks_follow_the_record():
     s = settings()
-    done = addon("state").done_now(bpy.context.scene)
+    done = addon("scene.state").done_now(bpy.context.scene)
     for kind, values in (("DEPTH", done["locks"].depth_mm), ("STRETCH", done["locks"].stretch)):
         s.map_kind = kind
         data = bpy.data.objects["Undercut map"].data.color_attributes["Mouldloft undercut"].data
@@ -311,7 +313,7 @@ def maps_of_the_locks_follow_the_record():
 
 def seen(role: str) -> bool:
     """Whether the results of a role are shown in the views."""
-    return not bpy.data.collections[addon("results").COLLECTIONS[role]].hide_viewport
+    return not bpy.data.collections[addon("scene.results").COLLECTIONS[role]].hide_viewport
 
 
 def colours_of(thing, name: str) -> np.ndarray:
@@ -332,11 +334,11 @@ def vertices_mm(thing) -> np.ndarray:
 def the_gloves_thickness_is_a_map_on_the_glove():
     """Against Blender's own search for the nearest place on the copy of the sculpt."""
     from mathutils.bvhtree import BVHTree
-    from mouldloft.base.house import GLOVE, rgb, to_linear
-    from mouldloft.stages.rubber import thickness
+    from mouldloft.outputs.look import GLOVE, rgb, to_linear
+    from mouldloft.solids import thickness
 
     s = settings()
-    done = addon("state").done_now(bpy.context.scene)
+    done = addon("scene.state").done_now(bpy.context.scene)
     s.map_kind = "THICKNESS"
     assert s.map_text == "", "nothing was measured yet"
     s.apart = 0.5  # the slider moves the glove, not what is measured
@@ -376,11 +378,12 @@ def the_gloves_thickness_is_a_map_on_the_glove():
 @check
 def thin_places_are_marked_and_move_with_the_glove():
     s = settings()
-    marked = addon("results").of_role("thin")
+    marked = addon("scene.results").of_role("thin")
     assert len(marked) > 3
-    assert f"{len(marked)} thin places marked" in addon("results").thickness_legend()
+    assert f"{len(marked)} thin places marked" in addon("scene.results").thickness_legend()
     for thing in marked:
-        glove = next(o for o in addon("results").of_role("glove") if o["mouldloft_piece"] == thing["mouldloft_piece"])
+        gloves = addon("scene.results").of_role("glove")
+        glove = next(o for o in gloves if o["mouldloft_piece"] == thing["mouldloft_piece"])
         away = np.linalg.norm(vertices_mm(glove) - np.array(thing.location) * 1000.0, axis=1).min()
         assert away < 30.0, (thing.name, away)  # a few of the coarse pixels
         before = np.array(glove.location) - np.array(thing.location)
@@ -400,8 +403,8 @@ def solids_are_closed_objects_of_the_volume_told():
     assert seen("solid")
     assert not seen("glove")
     assert not seen("jacket")
-    solids = addon("state").done_now(bpy.context.scene)["solids"]
-    things = addon("results").of_role("solid")
+    solids = addon("scene.state").done_now(bpy.context.scene)["solids"]
+    things = addon("scene.results").of_role("solid")
     assert len(things) == len(solids)
     kinds_made = {solid.kind for solid in solids}
     assert {"master half", "glove", "jacket", "cradle board", "baseboard"} <= kinds_made
@@ -419,7 +422,7 @@ def solids_are_closed_objects_of_the_volume_told():
         assert moved == 0.0 if stays else moved > 0.1, (name, moved)
 
     def stands() -> str:
-        return addon("state").standings(bpy.context.scene)[0]["solids"].kind
+        return addon("scene.state").standings(bpy.context.scene)[0]["solids"].kind
 
     assert stands() == "fresh"
     s.hands += 1
@@ -449,7 +452,7 @@ def a_change_puts_what_follows_out_of_date():
 @check
 def the_slider_moves_pieces_along_their_pull_and_back():
     s = settings()
-    done = addon("state").done_now(bpy.context.scene)
+    done = addon("scene.state").done_now(bpy.context.scene)
     glove = bpy.data.objects[f"Glove, {done['rubber'].envelopes[0].name}"]
     home = np.array(glove.location)
     s.apart = 1.0
@@ -464,7 +467,7 @@ def the_slider_moves_pieces_along_their_pull_and_back():
 @check
 def a_moved_key_is_checked_again():
     s = settings()
-    done = addon("state").done_now(bpy.context.scene)
+    done = addon("scene.state").done_now(bpy.context.scene)
     assert bpy.ops.mouldloft.check_keys() == {"FINISHED"}
     unmoved = s.keys_check
     key = done["keys"].keys[0]
@@ -477,23 +480,23 @@ def a_moved_key_is_checked_again():
     assert s.keys_check != unmoved
     assert not s.keys_check_good, "one key alone lets the piece slide and turn"
     s.apart = 0.7
-    at = addon("results").plan_position(bpy.context.scene, thing)
+    at = addon("scene.results").plan_position(bpy.context.scene, thing)
     assert np.allclose(at, np.array(key.foot_mm) + (0, 0, 50.0), atol=0.05), "the slider does not move a key's place"
     s.apart = 0.0
     assert bpy.ops.mouldloft.use_keys() == {"FINISHED"}
     assert s.moved_keys
-    left = addon("state").done_now(bpy.context.scene)["keys"].keys
+    left = addon("scene.state").done_now(bpy.context.scene)["keys"].keys
     assert sum(k.piece == key.piece for k in left) == 1
     assert kinds()["jacket"] == "stale"
     assert bpy.ops.mouldloft.forget_keys() == {"FINISHED"}
     assert bpy.ops.mouldloft.run(section="keys") == {"FINISHED"}
-    assert len(addon("results").of_role("key")) == len(done["keys"].keys)
+    assert len(addon("scene.results").of_role("key")) == len(done["keys"].keys)
     assert kinds()["order"] == "fresh"
 
 
 @check
 def a_handling_point_thickens_the_glove_there():
-    results, state = addon("results"), addon("state")
+    results, state = addon("scene.results"), addon("scene.state")
     before = state.done_now(bpy.context.scene)["bare_rubber"]
     root = bpy.data.objects[results.ROOT]
     master = state.done_now(bpy.context.scene)["master"]
@@ -520,7 +523,7 @@ def a_handling_point_thickens_the_glove_there():
 
 @check
 def a_dragged_seam_is_used():
-    before = addon("state").done_now(bpy.context.scene)["seam"]
+    before = addon("scene.state").done_now(bpy.context.scene)["seam"]
     curve = bpy.data.objects["Seam 1"]
     if not bpy.app.background or bpy.context.window:
         assert bpy.ops.mouldloft.edit_seam() == {"FINISHED"}
@@ -533,7 +536,7 @@ def a_dragged_seam_is_used():
         at = np.array(spline.points[k].co[:3]) + 0.06 * pull
         spline.points[k].co = (*at, 1.0)
     assert bpy.ops.mouldloft.use_seam() == {"FINISHED"}
-    after = addon("state").done_now(bpy.context.scene)["seam"]
+    after = addon("scene.state").done_now(bpy.context.scene)["seam"]
     changed = float(np.mean(before.labels != after.labels))
     assert 0.0 < changed < 0.2, changed
     assert kinds()["glove"] == "stale"
@@ -547,7 +550,7 @@ def a_mould_opens_in_an_animation():
     s = settings()
     scene = bpy.context.scene
     assert bpy.ops.mouldloft.animate() == {"FINISHED"}
-    done = addon("state").done_now(scene)
+    done = addon("scene.state").done_now(scene)
     piece = done["seam"].taking_off[0]
     jacket, glove = bpy.data.objects[f"Jacket, {piece}"], bpy.data.objects[f"Glove, {piece}"]
     scene.frame_set(scene.frame_start)
@@ -609,7 +612,7 @@ def sheets_are_written():
     from mouldloft.outputs.planfile import open_plan
 
     again = open_plan(WORK / "sheets")
-    assert again.master.height_mm == addon("state").done_now(bpy.context.scene)["master"].height_mm
+    assert again.master.height_mm == addon("scene.state").done_now(bpy.context.scene)["master"].height_mm
     s.folder = str(ZIP / "in a file")
     assert "choose another folder" in refused(bpy.ops.mouldloft.write_sheets)
 
@@ -639,7 +642,7 @@ def undo_takes_back_a_section_and_redo_brings_it():
 def escape_stops_the_work_and_nothing_is_kept():
     from mouldloft.base.errors import Cancelled
 
-    bench = addon("bench")
+    jobs = addon("work.jobs")
 
     def work(progress):
         progress.begin("seam")
@@ -647,10 +650,10 @@ def escape_stops_the_work_and_nothing_is_kept():
         progress.step(0.5)
         raise AssertionError("not stopped")
 
-    job = bench.Job(work)
+    job = jobs.Job(work)
     job.start()
     job._thread.join(10.0)
-    bench.clear()
+    jobs.clear()
     assert isinstance(job.error, Cancelled)
     assert set(kinds().values()) == {"fresh"}
 
@@ -680,7 +683,7 @@ _saved: dict = {}
 @check
 def saved_and_reopened_whole():
     scene = bpy.context.scene
-    done = addon("state").done_now(scene)
+    done = addon("scene.state").done_now(scene)
     assert "programme" in done, sorted(done)
     _saved.update(line=settings().result("order").line, done=done)
     path = WORK / "hare.blend"
@@ -696,7 +699,7 @@ def saved_and_reopened_whole():
 def _reopened_equals() -> None:
     assert settings().result("order").line == _saved["line"]
     assert set(kinds().values()) == {"fresh"}
-    again, before = addon("state").done_now(bpy.context.scene), _saved["done"]
+    again, before = addon("scene.state").done_now(bpy.context.scene), _saved["done"]
     assert again["master"] is not before["master"], "read from the file, not from memory"
     assert np.array_equal(again["seam"].labels, before["seam"].labels)
     assert again["takeoff"] == before["takeoff"]
@@ -710,10 +713,10 @@ def a_spoilt_store_is_survived():
     scene = bpy.context.scene
     del scene["mouldloft_store"]
     scene["mouldloft_store"] = np.arange(100, dtype=np.int32)
-    addon("keeping").new_file()
-    assert "master" not in addon("state").done_now(scene)
+    addon("scene.keeping").new_file()
+    assert "master" not in addon("scene.state").done_now(scene)
     bpy.ops.wm.open_mainfile(filepath=str(WORK / "hare.blend"))
-    assert "master" in addon("state").done_now(bpy.context.scene)
+    assert "master" in addon("scene.state").done_now(bpy.context.scene)
 
 
 @check
@@ -733,12 +736,12 @@ def what_another_version_cannot_read_costs_its_own_section_only():
     del scene["mouldloft_store"]
     scene["mouldloft_store"] = np.frombuffer(data + b"\0" * (-len(data) % 4), np.int32)
     scene["mouldloft_store_bytes"] = len(data)
-    addon("keeping").new_file()
-    done = addon("state").done_now(scene)
+    addon("scene.keeping").new_file()
+    done = addon("scene.state").done_now(scene)
     assert "cast" in done
     assert "takeoff" not in done
     assert bpy.ops.mouldloft.run(section="order") == {"FINISHED"}
-    assert addon("state").done_now(scene)["takeoff"] == _saved["done"]["takeoff"]
+    assert addon("scene.state").done_now(scene)["takeoff"] == _saved["done"]["takeoff"]
     bpy.ops.wm.open_mainfile(filepath=str(WORK / "hare.blend"))
 
 
@@ -763,7 +766,8 @@ def cleared_to_the_sculpt_alone():
 def main() -> None:
     print("BLENDER", bpy.app.version_string, "NumPy", np.__version__, "Python", sys.version.split()[0], flush=True)
     passed = failed = 0
-    for function in _checks:
+    named = sys.argv[1:-2]
+    for function in (f for f in _checks if not named or f is _checks[0] or f.__name__ in named):
         try:
             function()
         except Exception:

@@ -18,8 +18,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from mouldloft.base import house
 from mouldloft.inputs.brief import Brief, KeysBrief, RunBrief
+from mouldloft.outputs import look
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -43,10 +43,10 @@ def builder():
 
 
 def test_every_stage_of_the_pipeline_is_in_one_section(part):
-    from mouldloft.stages.pipeline import MouldPlan
+    from mouldloft.stages.plan import MouldPlan
 
-    chain = part("chain")
-    made = {name for names in chain._RECORDS.values() for name in names} - {"bare_rubber", "solids"}
+    sections = part("work.sections")
+    made = {name for names in sections._RECORDS.values() for name in names} - {"bare_rubber", "solids"}
     kept = set(MouldPlan.__dataclass_fields__) - {
         "brief", "catalogue", "assumptions", "cautions", "version", "made_by",
     }  # fmt: skip
@@ -54,15 +54,15 @@ def test_every_stage_of_the_pipeline_is_in_one_section(part):
 
 
 def test_a_change_moves_the_stamps_from_there_on(part):
-    chain = part("chain")
-    before = chain.stamps(Brief(), "token")
-    after = chain.stamps(replace(Brief(), keys=KeysBrief(height_mm=15.0)), "token")
-    same = [key for key in chain.KEYS if before[key] == after[key]]
+    sections = part("work.sections")
+    before = sections.stamps(Brief(), "token")
+    after = sections.stamps(replace(Brief(), keys=KeysBrief(height_mm=15.0)), "token")
+    same = [key for key in sections.KEYS if before[key] == after[key]]
     assert same == ["sculpt", "opening", "seam", "glove"]
-    hands = chain.stamps(replace(Brief(), run=RunBrief(hands=3)), "token")
-    assert [key for key in chain.KEYS if before[key] != hands[key]] == ["order"]
-    assert chain.KEYS[:-1] == chain.PLAN_KEYS
-    assert len(set(chain.stamps(Brief(), "other").values()) & set(before.values())) == 0
+    hands = sections.stamps(replace(Brief(), run=RunBrief(hands=3)), "token")
+    assert [key for key in sections.KEYS if before[key] != hands[key]] == ["order"]
+    assert sections.KEYS[:-1] == sections.PLAN_KEYS
+    assert len(set(sections.stamps(Brief(), "other").values()) & set(before.values())) == 0
 
 
 def test_the_sections_make_the_same_plan_as_the_pipeline(part, small_hare, small_brief, small_plan):
@@ -70,7 +70,7 @@ def test_the_sections_make_the_same_plan_as_the_pipeline(part, small_hare, small
     from mouldloft.base.progress import SILENT
     from mouldloft.inputs.catalogue import read_catalogue
 
-    chain = part("chain")
+    sections = part("work.sections")
     # what goes before the keys takes most of the time and is one call each: taken as the pipeline made it
     plain = replace(
         small_plan.rubber,
@@ -80,10 +80,10 @@ def test_the_sections_make_the_same_plan_as_the_pipeline(part, small_hare, small
     done["bare_rubber"] = plain
     catalogue = read_catalogue(None)
     for key in ("keys", "jacket", "casts", "order"):
-        done.update(chain.run_section(key, done, small_brief, catalogue, SILENT))
+        done.update(sections.run_section(key, done, small_brief, catalogue, SILENT))
         if key == "keys":
             done["rubber"] = small_plan.rubber  # the tabs were on the volumes already
-    made = chain.plan_of(done, small_brief, catalogue)
+    made = sections.plan_of(done, small_brief, catalogue)
     assert made.keys == small_plan.keys
     assert made.jacket == small_plan.jacket
     assert made.cast == small_plan.cast
@@ -112,9 +112,9 @@ def _lab(linear: np.ndarray) -> np.ndarray:
 
 @pytest.mark.parametrize("deficiency", ["none", *DEFICIENCIES])
 def test_the_maps_colours_are_told_apart_with_any_colour_vision(part, deficiency):
-    display = part("display")
+    display = part("work.display")
     colours = [display.FREE_AHEAD, display.FREE_BEHIND, display.FREE_BOTH, display.LOCKED]
-    linear = house.to_linear(np.array([house.rgb(c) for c in colours]))
+    linear = look.to_linear(np.array([look.rgb(c) for c in colours]))
     if deficiency != "none":
         linear = linear @ np.array(DEFICIENCIES[deficiency]).T
     lab = _lab(linear)
@@ -125,13 +125,13 @@ def test_the_maps_colours_are_told_apart_with_any_colour_vision(part, deficiency
 def test_freedom_becomes_the_right_swatch(part):
     from mouldloft.stages.undercut import UndercutField
 
-    display = part("display")
+    display = part("work.display")
     plus = np.array([1.0, 0.0, 1.0, 0.0], np.float32)
     minus = np.array([0.0, 1.0, 1.0, 0.0], np.float32)
     field = UndercutField((1.0, 0.0, 0.0), plus, minus, np.zeros(4, np.float32), 1.0, 0.25, "", 0.0)
     made = display.map_colours("FREES", {"undercut": field})
     wanted = [display.FREE_AHEAD, display.FREE_BEHIND, display.FREE_BOTH, display.LOCKED]
-    assert np.allclose(house.to_srgb(made.per_face[:, :3]), [house.rgb(c) for c in wanted], atol=1e-3)
+    assert np.allclose(look.to_srgb(made.per_face[:, :3]), [look.rgb(c) for c in wanted], atol=1e-3)
     assert made.legend["swatches"][0][1] == "free along the left piece's pull"
 
 
@@ -257,7 +257,7 @@ def test_the_addons_version_is_the_cores(builder):
 )
 def test_an_untouched_setting_is_the_briefs_own_default(setting, stage, name):
     """Read off the source, since a property's default lives only in a running Blender."""
-    source = (Path(__file__).parents[2] / "blender_addon" / "settings.py").read_text()
+    source = (Path(__file__).parents[2] / "blender_addon" / "scene" / "settings.py").read_text()
     defaults = {
         node.target.id: keyword.value.value
         for node in ast.walk(ast.parse(source))

@@ -172,27 +172,84 @@ def write_via_path(path: str | Path, fill: Callable[[str], object]) -> Path:
 
 
 @contextlib.contextmanager
-def written_together(folder: str | Path) -> Iterator[Path]:
+def written_together(folder: str | Path, last: str = "") -> Iterator[Path]:
     """A temporary folder whose files all take their places in `folder` when the block ends well, and none otherwise.
 
-    By then they are on the disk, so only renames are left to do. Raises `OutputRefused`.
+    By then they are on the disk, so only renames are left to do; the file named `last` is renamed last. Where one
+    cannot take its place (a folder stands there, another program holds the file open), those before it are put back.
+    Raises `OutputRefused`, which says what could not be replaced and how things stand.
     """
     made_here = not os.path.exists(folder)
     target = make_folder(folder)
     drop_stale(target, TEMPORARY + "*", ABANDONED_S)
     try:
         with tempfile.TemporaryDirectory(prefix=TEMPORARY, dir=target) as name:
-            inner = Path(name)
+            inner = Path(name, "new")
+            inner.mkdir()
             yield inner
-            for file in sorted(path for path in inner.rglob("*") if path.is_file()):
-                place = target / file.relative_to(inner)
-                os.replace(file, make_folder(place.parent) / place.name)
+            files = sorted(path for path in inner.rglob("*") if path.is_file())
+            _take_places([file.relative_to(inner) for file in files], inner, target, last)
     except OSError as error:
         raise OutputRefused(f"Results cannot be written to {target}: {why_not_written(error)}.") from None
     finally:
         if made_here:
             with contextlib.suppress(OSError):
                 target.rmdir()  # only goes while nothing is in it
+
+
+def _take_places(names: list[Path], inner: Path, target: Path, last: str) -> None:
+    """Rename `inner`'s files into `target`, the one named `last` at the end; all of them or none."""
+    names = [name for name in names if str(name) != last] + [name for name in names if str(name) == last]
+    for name in names:
+        if (target / name).is_dir():
+            raise OutputRefused(
+                f"Results cannot be written to {target}: a folder stands where {name} belongs; move it away or choose "
+                "another folder. Nothing was replaced."
+            )
+    kept = inner.parent / "old"
+    done: list[Path] = []
+    for name in names:
+        try:
+            make_folder((target / name).parent)
+            _keep(target / name, kept / name)
+            os.replace(inner / name, target / name)
+        except (OSError, OutputRefused) as error:
+            raise OutputRefused(_put_back(name, error, done, kept, target)) from None
+        done.append(name)
+
+
+def _keep(file: Path, copy: Path) -> None:
+    """A second name for what stands there, or a copy where the disk knows no second names."""
+    if not file.exists():
+        return
+    copy.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        os.link(file, copy)
+    except OSError:
+        shutil.copy2(file, copy)
+
+
+def _put_back(blocked: Path, error: OSError | OutputRefused, done: list[Path], kept: Path, target: Path) -> str:
+    """Undo the renames that are done; the sentences that say how things stand then."""
+    stuck = []
+    for name in reversed(done):
+        try:
+            if (kept / name).exists():
+                os.replace(kept / name, target / name)
+            else:
+                (target / name).unlink()
+        except OSError:
+            stuck.append(name)
+    why = why_not_written(error) if isinstance(error, OSError) else str(error)
+    if isinstance(error, PermissionError):
+        why = "another program holds it open, or it may not be written; close it there and run again"
+    said = f"Results cannot be written to {target}: {blocked} cannot be replaced ({why.rstrip('.')}). "
+    if not stuck:
+        return said + "Nothing was replaced: all files there are those of before."
+    return said + (
+        f"Already replaced, and not to be put back: {', '.join(str(name) for name in reversed(stuck))}; all others are "
+        "those of before. Run again to make them one plan."
+    )
 
 
 def drop_stale(folder: Path, pattern: str, age_s: float, but: str = "") -> None:

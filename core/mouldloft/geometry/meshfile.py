@@ -13,7 +13,8 @@ import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
+from xml.parsers import expat
 
 import numpy as np
 
@@ -28,6 +29,7 @@ _NAMES = "STL, OBJ, PLY, GLB, GLTF, 3MF or OFF"
 # 3MF core specification 1.3, section 3.4: the values of the model's unit attribute, millimetre where it is missing
 _UNITS_OF_3MF = {"micron", "millimeter", "centimeter", "inch", "foot", "meter"}
 _MOST_PARTS, _DEEPEST_NEST = 10_000, 50
+_XML_PIECE = 1024**2  # bytes of a model that are parsed at a time
 _SHORT = {"micron": "micron", "millimeter": "mm", "centimeter": "cm", "inch": "in", "foot": "ft", "meter": "m"}
 
 
@@ -279,6 +281,30 @@ def _check_gltf_links(path: Path, tree: dict) -> None:
             raise _refuse(path, "takes its data from outside its own folder", "export it as one GLB file")
 
 
+# extensions of glTF 2.0 (Khronos registry) that pack a mesh so that only their own unpackers see it
+_GLTF_PACKED = {
+    "KHR_draco_mesh_compression": "Draco",
+    "EXT_meshopt_compression": "meshopt",
+    "KHR_meshopt_compression": "meshopt",
+}
+
+
+def _check_gltf_plain(path: Path, tree: dict) -> None:
+    """Refuse compressed meshes, and points kept as shares of an integer's range, which the library would take as they
+    stand."""
+    primitives = [p for mesh in tree.get("meshes", []) for p in mesh.get("primitives", [])]
+    held = [e for part in (*primitives, *tree.get("bufferViews", [])) for e in part.get("extensions", {})]
+    packed = [_GLTF_PACKED[name] for name in (*held, *tree.get("extensionsRequired", [])) if name in _GLTF_PACKED]
+    if packed:
+        what = f"holds its mesh compressed ({packed[0]}), which is not read"
+        raise _refuse(path, what, "export it again with compression switched off")
+    accessors = tree.get("accessors", [])
+    points = [p["attributes"]["POSITION"] for p in primitives if "POSITION" in p.get("attributes", {})]
+    if any(accessors[at].get("normalized") for at in points):
+        what = "holds its points quantized (rounded to whole numbers), which is not read"
+        raise _refuse(path, what, "export it again with compression and quantization switched off")
+
+
 def _check_gltf_counts(path: Path, tree: dict, size: int) -> None:
     """Refuse counts that `size` bytes cannot hold, data read over and over, and parts placed too often or too deep."""
     accessors = tree.get("accessors", [])
@@ -325,6 +351,7 @@ def _neighbours(path: Path, tree: dict) -> dict[str, bytes]:
 def _read_gltf(path: Path, data: bytes) -> MeshFile:
     tree = _gltf_tree(path, data, path.suffix.lower() == ".glb")
     _check_gltf_links(path, tree)
+    _check_gltf_plain(path, tree)
     try:
         neighbours = _neighbours(path, tree)
     except FileNotFoundError:
@@ -338,57 +365,84 @@ def _read_gltf(path: Path, data: bytes) -> MeshFile:
 # --- 3MF
 
 
-_PART = re.compile(rb"<(?:[\w.-]+:)?(object|component|item|triangle)\b([^<>]*)>")
+class _ModelCount:
+    """What a 3MF archive's models hold and place, counted while each streams through a parser that keeps nothing.
 
+    The same ids may stand in several models of the archive; their faces add up, as they do in the library.
+    """
 
-def _attribute(text: bytes, name: bytes) -> bytes:
-    found = re.search(rb"""(?:^|\s)""" + name + rb"""\s*=\s*["']([^"']*)["']""", text)
-    return found.group(1) if found else b""
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.own: dict[str, int] = {}  # object id: its own triangles
+        self.parts: dict[str, list[str]] = {}  # object id: the ids of its components
+        self.items: list[str] = []  # ids that the build places
+        self.mentions = 0  # components that stand in another model, which is parsed anew for each
+        self.units: list[str] = []  # stated by each model's root, in the archive's order
+        self._faces = 0
+        self._current, self._in_root = "", False
 
+    def read(self, stream: IO[bytes]) -> None:
+        """One model. Raises `MasterRefused` as soon as it holds more than is read, ExpatError where it is no XML."""
+        parser = expat.ParserCreate()
+        parser.StartElementHandler = self._start
+        parser.StartDoctypeDeclHandler = self._doctype
+        parser.XmlDeclHandler = self._declaration
+        self._current, self._in_root = "", False
+        first = stream.read(_XML_PIECE)
+        if first.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] != b"<" or b"\0" in first:
+            raise self._not_utf_8()
+        piece = first
+        while piece:
+            parser.Parse(piece, False)
+            piece = stream.read(_XML_PIECE)
+        parser.Parse(b"", True)
 
-def _placed(path: Path, models: list[bytes]) -> tuple[int, int]:
-    """Triangles and parts after every component and item is placed, counted without placing any."""
-    own: dict[bytes, int] = {}
-    parts: dict[bytes, list[bytes]] = {}
-    items: list[bytes] = []
-    for model in models:
-        current = b""
-        for match in _PART.finditer(model):
-            word, text = match.group(1), match.group(2)
-            if word == b"triangle":
-                own[current] = own.get(current, 0) + 1
-            elif word == b"object":
-                current = _attribute(text, b"id")
-                parts.setdefault(current, [])
-            elif word == b"component":
-                parts.setdefault(current, []).append(_attribute(text, b"objectid"))
-            else:
-                items.append(_attribute(text, b"objectid"))
-    done: dict[bytes, tuple[int, int]] = {}
+    def _not_utf_8(self) -> MasterRefused:
+        what, remedy = "holds a model that is not XML in UTF-8", "export it again from the sculpting program"
+        return _refuse(self.path, what, remedy)
 
-    def count(name: bytes, above: tuple[bytes, ...]) -> tuple[int, int]:
-        if name in above or len(above) > _DEEPEST_NEST:
-            raise _refuse(path, "places a part inside itself or nests too deeply", "export it as one plain mesh")
-        if name not in done:
-            inner = [count(part, (*above, name)) for part in parts.get(name, [])]
-            done[name] = own.get(name, 0) + sum(faces for faces, _ in inner), 1 + sum(placed for _, placed in inner)
-        return done[name]
+    def _doctype(self, *_: object) -> None:
+        raise _refuse(self.path, "defines XML entities, which 3MF does not allow", "export it again")
 
-    placed = [count(name, ()) for name in items]
-    return sum(faces for faces, _ in placed), sum(parts for _, parts in placed)
+    def _declaration(self, version: str, encoding: str | None, standalone: int) -> None:
+        if encoding is not None and encoding.lower() not in ("utf-8", "us-ascii", "ascii"):
+            raise self._not_utf_8()
 
+    def _start(self, tag: str, attributes: dict[str, str]) -> None:
+        word = tag.rpartition(":")[2]
+        if not self._in_root:
+            self.units.append(attributes.get("unit", ""))
+            self._in_root = True
+        elif word == "triangle":
+            self._faces += 1
+            self.own[self._current] = self.own.get(self._current, 0) + 1
+            if self._faces > MOST_FACES:
+                _check_face_count(self.path, self._faces)
+        elif word == "object":
+            self._current = attributes.get("id", "")
+            self.parts.setdefault(self._current, [])
+        elif word == "component":
+            self.parts.setdefault(self._current, []).append(attributes.get("objectid", ""))
+            self.mentions += any(name.rpartition(":")[2] == "path" for name in attributes)
+        elif word == "item":
+            self.items.append(attributes.get("objectid", ""))
 
-_XML_ENCODING = re.compile(rb"""<\?xml[^<>]*encoding\s*=\s*["']([^"']*)""")
+    def placed(self) -> tuple[int, int]:
+        """Triangles and parts after every component and item is placed, counted without placing any."""
+        done: dict[str, tuple[int, int]] = {}
 
+        def count(name: str, above: tuple[str, ...]) -> tuple[int, int]:
+            if name in above or len(above) > _DEEPEST_NEST:
+                what = "places a part inside itself or nests too deeply"
+                raise _refuse(self.path, what, "export it as one plain mesh")
+            if name not in done:
+                inner = [count(part, (*above, name)) for part in self.parts.get(name, [])]
+                faces = self.own.get(name, 0) + sum(faces for faces, _ in inner)
+                done[name] = faces, 1 + sum(parts for _, parts in inner)
+            return done[name]
 
-def _check_3mf_model(path: Path, model: bytes) -> None:
-    """What the counts rest on: plain UTF-8 XML without entities, so that what is searched is what the parser sees."""
-    stated = _XML_ENCODING.search(model[:1000])
-    head = model.removeprefix(b"\xef\xbb\xbf").lstrip()[:1]
-    if head != b"<" or b"\0" in model or (stated and stated.group(1).lower() not in (b"utf-8", b"us-ascii", b"ascii")):
-        raise _refuse(path, "holds a model that is not XML in UTF-8", "export it again from the sculpting program")
-    if b"<!DOCTYPE" in model or b"<!ENTITY" in model:
-        raise _refuse(path, "defines XML entities, which 3MF does not allow", "export it again")
+        each = [count(name, ()) for name in self.items]
+        return sum(faces for faces, _ in each), sum(parts for _, parts in each)
 
 
 def _read_3mf(path: Path, data: bytes) -> MeshFile:
@@ -403,25 +457,23 @@ def _read_3mf(path: Path, data: bytes) -> MeshFile:
         check_unpacking(archive, len(data), LARGEST_FILE_BYTES)
     except ValueError as error:
         raise _refuse(path, f"cannot be read: {error}", "export it with fewer triangles") from None
-    models = [archive.read(entry) for entry in entries if entry.filename.lower().endswith(".model")]
+    models = [entry for entry in entries if entry.filename.lower().endswith(".model")]
     if not models:
         raise _refuse(path, "holds no 3-D model", "export the sculpt as a 3MF of a triangle mesh")
-    for model in models:
-        _check_3mf_model(path, model)
-    # parts that stand in another model of the archive are parsed anew for each mention
-    mentions = sum(len(re.findall(rb"<(?:[\w.-]+:)?component\b[^<>]*path\s*=", model)) for model in models)
-    if mentions * sum(map(len, models)) > LARGEST_FILE_BYTES or len(entries) > _MOST_PARTS:
+    count = _ModelCount(path)
+    for entry in models:
+        with archive.open(entry) as stream:
+            count.read(stream)
+    if count.mentions * sum(e.file_size for e in models) > LARGEST_FILE_BYTES or len(entries) > _MOST_PARTS:
         raise _refuse(path, "spreads its parts over too many models", "export it as one plain mesh")
-    faces, parts = _placed(path, models)
+    faces, parts = count.placed()
     _check_face_count(path, faces)
     if parts > _MOST_PARTS:
         raise _refuse(path, f"comes in {parts} parts, more than are read", "join them into one mesh")
     mesh = _by_trimesh(data, "3mf")
-    main = next((m for e, m in zip(entries, models) if "3dmodel.model" in e.filename.lower()), models[0])
-    root = re.search(rb"<(?:[\w.-]+:)?model\b([^<>]*)>", main)
-    stated = _attribute(root.group(1), b"unit").decode("ascii", "replace").lower() if root else ""
-    unit = _SHORT[stated if stated in _UNITS_OF_3MF else "millimeter"]
-    return MeshFile(mesh.vertices, mesh.faces, unit)
+    main = next((k for k, e in enumerate(models) if "3dmodel.model" in e.filename.lower()), 0)
+    stated = count.units[main].lower()
+    return MeshFile(mesh.vertices, mesh.faces, _SHORT[stated if stated in _UNITS_OF_3MF else "millimeter"])
 
 
 # --- by library

@@ -194,6 +194,28 @@ class MaterialsBrief:
 
 
 @dataclass(frozen=True)
+class RatesBrief:
+    """What work costs, for weighing one seam, direction or number of pieces against another. Money is in the
+    catalogue's currency. Marks stand in `trade.price.rate_assumptions`."""
+
+    hourly_rate: NotNegative = 38.0
+    cleanup_shown_h_m: NotNegative = 0.5  # on every cast: the joint ground, filled and textured
+    cleanup_hidden_h_m: NotNegative = 0.25
+    wall_h_m: NotNegative = 1.2
+    wall_bent_share: NotNegative = 0.5  # a bent wall beside a flat one
+    wall_line_h: NotNegative = 0.75  # setting up for a further line
+    joint_h_m: NotNegative = 0.67  # on every cast: the halves taped together from the inside
+    joint_tape_cost_m: NotNegative = 2.0
+    reach_mm: Positive = 650.0  # an arm and a shoulder
+    past_reach_factor: Annotated[float, msgspec.Meta(ge=1, le=100)] = 3.0
+    risk_shown_h_m: NotNegative = 0.1  # on every cast: that a joint on show has to be done again
+    keep_clear_h_m: NotNegative = 10.0  # on every cast: over a face or lettering
+    carry_h_kg: NotNegative = 0.02  # on every cast: fill makes a glove heavier to peel, carry and set home
+    peel_h_m2: NotNegative = 0.5  # on every cast: the glove worked off skin its pull does not free
+    piece_h: NotNegative = 8.0  # a further glove piece with its jacket and cradle
+
+
+@dataclass(frozen=True)
 class Brief:
     """All that the workshop wants. `Brief()` is a usable default; a TOML table overrides a stage's part."""
 
@@ -209,6 +231,7 @@ class Brief:
     cradle: CradleBrief = field(default_factory=CradleBrief)
     cast: CastBrief = field(default_factory=CastBrief)
     materials: MaterialsBrief = field(default_factory=MaterialsBrief)
+    rates: RatesBrief = field(default_factory=RatesBrief)
 
 
 def _check_names(given: dict, known: type, where: str) -> None:

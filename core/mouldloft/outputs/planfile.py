@@ -28,6 +28,7 @@ from ..base.errors import PlanFileRefused
 from ..base.files import check_unpacking, drop_stale, make_folder, npy_array, read_small_text, write_text, write_whole
 
 PLAN_NAME = "plan.json"
+ARRAYS = "plan-arrays-*.npz"
 LARGEST_JSON = 64 * 1024 * 1024  # the demo's takes half a megabyte
 LARGEST_ARRAYS = 8 * 1024**3
 _TRIED = 65_536
@@ -76,8 +77,13 @@ def save_plan(plan: Any, folder: str | Path) -> Path:
     written = write_text(target / PLAN_NAME, text + "\n")
     if not (target / name).exists():  # another run on this folder took it for stale
         write_whole(target / name, lambda handle: handle.write(packed))
-    drop_stale(target, "plan-arrays-*.npz", STALE_S, name)
+    drop_old_arrays(target, name)
     return written
+
+
+def drop_old_arrays(folder: Path, name: str) -> None:
+    """Remove the array files of plans saved there before, all but `name`."""
+    drop_stale(folder, ARRAYS, STALE_S, name)
 
 
 def pack_arrays(arrays: dict[str, np.ndarray]) -> bytes:
@@ -114,7 +120,7 @@ def _unpack(path: Path, digest: str) -> dict[str, np.ndarray]:
 
 def open_plan(path: str | Path) -> Any:
     """The `MouldPlan` saved at `path` (the folder or its plan.json). Raises `PlanFileRefused` with one sentence."""
-    from ..stages.pipeline import PLAN_VERSION, MouldPlan
+    from ..stages.plan import PLAN_VERSION, MouldPlan
 
     file = Path(path)
     try:

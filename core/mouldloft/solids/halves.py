@@ -9,14 +9,12 @@ import numpy as np
 from ..base.errors import PlanImpossible
 from ..base.progress import SILENT, Progress
 from ..geometry.contour import Chain, Crossings, SplitMesh, cross_at_zero, join_chains, split_faces
-from ..geometry.depthmap import grid_around
 from ..geometry.frame import PullFrame, pull_frame
 from ..geometry.patch import fill_loops, refine_patch
 from ..stages.master import Master
-from ..stages.seam.place import Seam
-from ..stages.wall.parting import sample_map, skin_bounds, stretch_surface
+from ..stages.seam.record import Seam
+from ..stages.wall.surface import parting_surface
 
-_PIXELS = 240  # over the longest side, of the height map the closing surface is taken from
 _CAP_CELLS = 60  # over the longest side, of the closing surface's own triangles
 
 
@@ -40,9 +38,8 @@ def cut_along_seam(master: Master, seam: Seam, progress: Progress = SILENT) -> t
     """The two halves, exactly along the seam, closed by one surface that both share.
 
     The skins are the master's own faces, split where the seam crosses them, so the volumes add up to the
-    master's whatever the parting surface; that surface passes through the seam, is level for a plane, and
-    otherwise stretched between the skins as in `parting_heights`. Raises `PlanImpossible` where the master
-    is not closed.
+    master's whatever the parting surface; theirs passes through the seam and is `parting_surface` between. Raises
+    `PlanImpossible` where the master is not closed.
     """
     if seam.level_mm is None:
         raise PlanImpossible("The seam carries no field to cut along; place it again.")
@@ -76,13 +73,8 @@ def _closing_surface(
     if seam.kind != "plane" and len(points) == count:
         span = float(np.ptp(points[:, :2], axis=0).max())
         points, faces = refine_patch(points, faces, span / _CAP_CELLS)
-        grid = grid_around(points, max(float(np.ptp(points[:, :2], axis=0).max()) / _PIXELS, 1e-6))
-        assert seam.level_mm is not None
-        bounds = skin_bounds(master, seam.level_mm, frame, grid)
-        lines = [(crossings.points_mm[chain.nodes], True) for chain in chains]
-        height = stretch_surface(lines, frame, grid, bounds)
         inner = points[count:]
-        inner[:, 2] = sample_map(height, grid, inner[:, 0], inner[:, 1])
+        inner[:, 2] = parting_surface(seam, master).over(inner[:, 0], inner[:, 1])
     numbers = np.concatenate([first + nodes, first + len(crossings.points_mm) + np.arange(len(points) - count)])
     return points[count:], numbers[faces]
 

@@ -17,11 +17,9 @@ from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..geometry.depthmap import Grid, raise_by_balls
 from ..inputs.brief import CradleBrief
-from .jacket.layup import Jacket, JacketPiece, laminate_mm
-from .jacket.shell import glove_columns, outside_with_keys
-from .keys.place import Keys, piece_prefixes, snap_to_outside
-from .rubber.glove import Envelope, Rubber
-from .rubber.rims import covered
+from .jacket import Jacket, JacketPiece, glove_columns, laminate_mm, outside_with_keys
+from .keys import Keys, piece_prefixes, snap_to_outside
+from .rubber import Envelope, Rubber, covered
 
 BOARD_SPACING_MM = 400.0  # common practice: further apart the jacket sags between boards
 GROUND_CLEARANCE_MM = 40.0  # common practice: wood left under the lowest point
@@ -280,13 +278,14 @@ def margin_in_polygon_mm(corners_mm: np.ndarray, point_mm: np.ndarray, height_mm
     """How far inside a support polygon a plumb line falls, tilted in the worst direction; negative outside.
 
     corners_mm : (k, 2), their hull is the support; point_mm : (2,) under the centre of mass, which stands
-    height_mm above the support. Tilting by t moves the plumb line by height · tan t towards the nearest edge.
+    height_mm above the support. Tilting by t moves the plumb line by height · tan t towards the nearest edge,
+    whichever way it tips: -20° counts as 20°.
     """
     hull = shapely.MultiPoint(np.asarray(corners_mm, float)).convex_hull
     spot = shapely.Point(point_mm)
     inside = hull.geom_type == "Polygon" and hull.covers(spot)
     away = spot.distance(hull.boundary if hull.geom_type == "Polygon" else hull)
-    return float((away if inside else -away) - max(height_mm, 0.0) * np.tan(np.radians(tilt_deg)))
+    return float((away if inside else -away) - max(height_mm, 0.0) * np.tan(np.radians(abs(tilt_deg))))
 
 
 def _floor_corners(layout: _Layout, thickness_mm: float) -> np.ndarray:

@@ -12,10 +12,20 @@ from scipy import ndimage
 from ...geometry.heightmap import outline, sample
 from ...trade.bolts import BOLT_SIZES
 from ...trade.section import LEAN_DEG, JointSection
-from ..keys.place import Keys
-from ..rubber.flanges import lean_of, middle_lines, spaced_spots
-from ..rubber.glove import Envelope, Rubber
-from ..rubber.rims import covered, jacketed, on_parting, over, points_along, widest_step_mm
+from ..keys import Keys
+from ..rubber import (
+    Envelope,
+    Rubber,
+    covered,
+    jacketed,
+    lean_of,
+    middle_lines,
+    on_parting,
+    over,
+    points_along,
+    spaced_spots,
+    widest_step_mm,
+)
 from .footflange import above_parting_mm, along_board, foot_lines, foot_pixels, on_board
 
 SPANNER_MM = 100.0  # common practice: room over a bolt in the board

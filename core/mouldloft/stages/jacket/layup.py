@@ -8,33 +8,31 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...base.house import listed
+from ...base.figures import listed
+from ...base.intervals import Interval
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...inputs.brief import Brief, JacketBrief
+from ...inputs.catalogue import Catalogue
 from ...trade.bolts import STANDARD, BoltChoice, choose_bolt
 from ...trade.laminate import Laminate, laminate_of, lay_up, mat_g_m2_from_oz
 from ...trade.lifting import LiftCheck, check_lift, lifting_assumptions, lightest_cuts, who_lifts
 from ...trade.panels import KNOCK_DOWN, POISSON
 from ...trade.panels import SOURCE as PANEL_SOURCE
-from ..keys.place import RUBBER_DENSITY_KG_DM3, Keys
+from ..keys import RUBBER_DENSITY_KG_DM3, Keys
 from ..opening import direction_words
-from ..rubber.glove import Envelope, Interval, Rubber
-from ..rubber.rims import covered, jacketed
+from ..rubber import Envelope, Rubber, covered, jacketed
 from .fasteners import Fasteners, Foot, fitted_of, place_fasteners, place_on_board
 from .footflange import LEVEL_PULL, foot_pixels
+from .record import Jacket, JacketPiece, LoadCheck
 from .shell import (
     RIB_WIDTH_MM,
     Outside,
-    Patch,
-    Rib,
     Schedule,
     Shell,
-    Zone,
     as_point,
     glove_columns,
     lay,
@@ -48,7 +46,6 @@ from .stiffness import (
     FLANGE_OF_FIELD,
     MOST_EXTRA_OF_BRIEF,
     STRENGTH_SAFETY,
-    LoadCheck,
     cast_kg_mm2,
     check_loads,
     loads_on,
@@ -56,54 +53,9 @@ from .stiffness import (
     strengthen,
 )
 
-if TYPE_CHECKING:
-    from ...inputs.catalogue import Catalogue
-
 FOOT_BOARD_MM = 18.0  # common practice: the board that the master stands on while the mould is built
 EXTRA_PLY_G_M2 = 450  # common practice: what a laminate is thickened with
 HAND_LAID_VARIATION = 0.10  # common practice: resin taken up by hand, from one laminator to the next
-
-
-@dataclass(frozen=True)
-class JacketPiece:
-    """One jacket piece."""
-
-    piece: int
-    name: str
-    zones: tuple[Zone, ...]
-    area_mm2: float
-    mass_kg: float
-    rubber_mass_kg: float
-    centre_of_mass_mm: tuple[float, float, float]
-    bolts_mm: tuple[tuple[float, float, float], ...]  # on the parting surface, shared by the pieces that meet there
-    wedge_points_mm: tuple[tuple[float, float, float], ...]
-    bolt_pitch_mm: float  # the widest distance between neighbours along the flange
-    checks: tuple[LoadCheck, ...]
-    lift: LiftCheck  # jacket alone
-    lift_with_glove: LiftCheck
-    mass_interval_kg: Interval | None = None
-    patches: tuple[Patch, ...] = ()  # where the zone "patch" lies
-    ribs: tuple[Rib, ...] = ()
-    # on the board, through the flange that lies on it round the foot
-    foot_bolts_mm: tuple[tuple[float, float, float], ...] = ()
-    foot_wedge_points_mm: tuple[tuple[float, float, float], ...] = ()
-    clamps_mm: tuple[tuple[float, float, float], ...] = ()  # where the flange leans too much for a bolt, unstepped
-    rubber_interval_kg: Interval | None = None
-    flange_width_mm: float = 0.0  # of the glove's flanges, round the foot as at the parting
-    flange_thickness_mm: float = 0.0
-    bolt_axes: tuple[tuple[float, float, float], ...] = ()  # square to the flange at each bolt, towards the pull
-
-
-@dataclass(frozen=True)
-class Jacket:
-    """The shell in pieces. advice holds sentences such as: more hands, or more pieces."""
-
-    pieces: tuple[JacketPiece, ...]
-    gelcoat_kg: float  # 0: the jacket's face is rubber, no tooling coat is laid
-    advice: tuple[str, ...]
-    bolt: BoltChoice | None = None  # through both flanges
-    foot_bolt: BoltChoice | None = None  # through the flange on the board and the board
-    fitted: tuple[int, ...] = ()  # numbers of the first piece's bolts that are fitted without play
 
 
 def lay_up_jacket(

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -17,13 +16,12 @@ from ...base.errors import PlanImpossible
 from ...geometry.contour import face_centres, faces_at
 from ...geometry.depthmap import Grid, column_image, grid_around
 from ...geometry.frame import PullFrame, pull_frame, unit
+from ...geometry.membrane import stretch_surface
 from ...geometry.polyline import spaced_out
 from ...geometry.rays import inside_body, ray_scene
 from ..master import Master, skin_faces
-from .parting import parting_heights, stretch_surface
-
-if TYPE_CHECKING:
-    from ..seam.place import Seam
+from ..seam import Seam
+from .surface import fair_through, parting_heights
 
 _PIXELS = 250  # along the master's longest side, of the map a joint's surface is stretched on
 _LEAST_TURN_DEG = 20.0  # between the pulls of two pieces that meet: closer, neither could part from the other
@@ -66,7 +64,8 @@ def joint_surfaces(seam: Seam, master: Master, reach_mm: float) -> tuple[JointSu
         low = column_image(vertices, _near_faces(master, skins[pair[1]], near, 1.5 * reach_mm), grid)[0]
         high = column_image(vertices, _near_faces(master, skins[pair[0]], near, 1.5 * reach_mm), grid)[1]
         lines = [(n.points_mm, n.closed) for n in seam.lines if n.between == pair]
-        height = stretch_surface(lines, frame, grid, (low.astype(float), high.astype(float)))
+        bounds = (low.astype(float), high.astype(float))
+        height, _ = fair_through(lines, master, frame, grid, bounds, reach_mm)
         x, y = np.meshgrid(grid.x(), grid.y())
         nodes = frame.to_master(np.column_stack([x.ravel(), y.ravel(), height.ravel()]))
         away, nearest = tree.query(nodes, distance_upper_bound=reach_mm)

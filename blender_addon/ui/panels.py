@@ -9,8 +9,9 @@ from pathlib import Path
 
 import bpy
 
-from . import bench, operators, results, state
-from .chain import BY_KEY, PLAN_KEYS
+from ..scene import results, state, views
+from ..work import jobs
+from ..work.sections import BY_KEY, PLAN_KEYS
 
 TAB = "Mouldloft"
 ICONS = {"none": "RADIOBUT_OFF", "fresh": "CHECKMARK", "stale": "FILE_REFRESH"}
@@ -124,7 +125,7 @@ class MOULDLOFT_PT_plan(Standing, bpy.types.Panel):
 
     def draw(self, context):
         layout = self.layout
-        job = bench.job()
+        job = jobs.job()
         if job is not None:
             box = layout.box()
             wrapped(box, context, job.words)
@@ -376,7 +377,7 @@ class MOULDLOFT_PT_map(Standing, bpy.types.Panel):
         elif s.map_kind != "FREES" and not results.of_role("seam"):
             wrapped(layout, context, "Until the seam is drawn, the map shows which pull frees it.", "INFO")
         layout.prop(s, "legend")
-        layout.operator("mouldloft.map_view", icon="COLOR", depress=operators.colours_shown(context))
+        layout.operator("mouldloft.map_view", icon="COLOR", depress=views.colours_shown(context))
 
 
 class MOULDLOFT_PT_show(Standing, bpy.types.Panel):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy
 import numpy as np
 
-from .chain import Sculpt
+from ..work.sections import Sculpt
 
 
 class Unreadable(Exception):

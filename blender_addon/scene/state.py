@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import bpy
+import numpy as np
 
-from . import bench, keeping, settings
-from .chain import KEYS, Records, stamps
+from ..work import records, sections, store
+from ..work.sections import KEYS, Records, stamps
+from . import keeping, settings
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ def standings(scene: bpy.types.Scene) -> tuple[dict[str, Standing], str]:
 def done_now(scene: bpy.types.Scene, key: str | None = None) -> Records:
     """Records that are up to date, up to a section (None: all); reopened from the file where need be."""
     keeping.reopen(scene)
-    return bench.done_up_to(key, stamps_of(scene))
+    return records.done_up_to(key, stamps_of(scene))
 
 
 def catalogue_of(scene: bpy.types.Scene):
@@ -63,9 +65,31 @@ def catalogue_of(scene: bpy.types.Scene):
 
 def plan_now(scene: bpy.types.Scene):
     """The whole plan, or None where a section has not run on what is set now."""
-    from . import chain
-
     done = done_now(scene)
     if "programme" not in done:
         return None
-    return chain.plan_of(done, settings.brief_of(scene), catalogue_of(scene))
+    return sections.plan_of(done, settings.brief_of(scene), catalogue_of(scene))
+
+
+def put_away(scene: bpy.types.Scene) -> None:
+    """Pack what is up to date into the scene, so that it goes into the file that is saved next."""
+    from mouldloft.base.errors import MouldloftError
+
+    try:
+        now = stamps_of(scene)
+    except MouldloftError:
+        return
+    done = records.done_up_to(None, now)
+    done.pop("input", None)
+    done.pop("rubber", None)  # the bare glove with the keys' tabs: counted again when reopened
+    done.pop("solids", None)  # their objects are in the file
+    if not done:
+        return
+    data = store.pack(done, {key: now[key] for key in KEYS if records.kept(key, now[key])})
+    padded = data + b"\0" * (-len(data) % 4)
+    if (
+        keeping.STORE in scene
+    ):  # Blender writes a new array over an old one without minding its length, and tears its memory
+        del scene[keeping.STORE]
+    scene[keeping.STORE] = np.frombuffer(padded, np.int32)
+    scene[keeping.LENGTH] = len(data)

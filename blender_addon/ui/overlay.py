@@ -6,7 +6,7 @@ import json
 
 import bpy
 
-from . import results
+from ..scene import results
 
 _handle = None
 _INK = (0.145, 0.157, 0.169, 1.0)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import bpy
 from bpy.app.handlers import persistent
 
-from . import bench, keeping, results
+from ..scene import keeping, results, state, views
+from ..work import jobs
+from .operators.keys import check_moved_keys
 
 CHECK_AFTER_S = 0.3  # a dragged key is checked once it rests this long
 
@@ -14,15 +16,15 @@ CHECK_AFTER_S = 0.3  # a dragged key is checked once it rests this long
 def _before_save(*_):
     for scene in bpy.data.scenes:
         if scene.mouldloft.results:
-            keeping.put_away(scene)
+            state.put_away(scene)
 
 
 @persistent
 def _before_load(*_):
-    job = bench.job()
+    job = jobs.job()
     if job is not None:
         job.stop(10.0)
-    bench.clear()
+    jobs.clear()
 
 
 @persistent
@@ -49,7 +51,7 @@ def _after_undo(*_):
 
 @persistent
 def _after_change(scene, depsgraph):
-    if bench.job() is not None or _undoing:
+    if jobs.job() is not None or _undoing:
         return
     settings = getattr(scene, "mouldloft", None)
     if settings is None or not settings.results:
@@ -75,20 +77,18 @@ def _after_change(scene, depsgraph):
 def _check_keys():
     from mouldloft.base.errors import MouldloftError
 
-    from . import operators, state
-
     scene = bpy.context.scene
-    if bench.job() is not None:
+    if jobs.job() is not None:
         return CHECK_AFTER_S
     try:
         done = state.done_now(scene)
         if "keys" in done and _differ(scene, done):
-            operators.check_moved_keys(scene)
+            check_moved_keys(scene)
         elif scene.mouldloft.keys_check:
             scene.mouldloft.keys_check = ""
     except (MouldloftError, KeyError, ValueError) as error:
         scene.mouldloft.keys_check, scene.mouldloft.keys_check_good = str(error), False
-    operators.redraw(bpy.context)
+    views.redraw(bpy.context)
     return None
 
 

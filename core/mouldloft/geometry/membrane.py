@@ -1,28 +1,27 @@
-"""The parting surface: where the pieces meet from the seam to the flange's edge, and the wall built to it."""
+"""A surface stretched over a grid: through lines, between bounds, level where nothing holds it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numba import njit
 from scipy import ndimage
 
-from ...geometry.contour import cross_at_zero, split_faces
-from ...geometry.depthmap import Grid, column_image
-from ...geometry.frame import PullFrame, pull_frame
-
-if TYPE_CHECKING:
-    from ..master import Master
-    from ..seam.place import Seam
+from .depthmap import Grid
+from .frame import PullFrame
 
 _SWEEPS = 10  # between looks at how far the solution still moves
+
+
 _ROUNDS_MOST = 200
+
+
 # of the height range: a sweep that moves no pixel further ends a resolution. What is slow to level out is wide, so a
 # coarser one, at half the pixels across a quarter of the work, is brought to rest eight times closer
 _STILL, _STILL_PIXELS = 1e-5, 800
+
+
 _COARSEST = 24  # pixels across, at which the solution starts
 
 
@@ -156,28 +155,6 @@ def _line_pixels(points_mm: np.ndarray, closed: bool, grid: Grid) -> tuple[np.nd
     return total, np.bincount(at, minlength=size).reshape(shape)
 
 
-def skin_bounds(master: Master, level: np.ndarray, frame: PullFrame, grid: Grid) -> tuple[np.ndarray, np.ndarray]:
-    """Between which heights the parting surface must pass over each pixel: two (rows, cols) float maps.
-
-    It stays above the skin of the piece behind and below that of the piece ahead (positive `level`); -inf
-    and +inf where there is none. The skin is split along the seam first, so that the bounds meet on it.
-    """
-    crossings = cross_at_zero(master.vertices_mm, master.faces, level)
-    crossed = replace(crossings, faces=np.arange(len(crossings.faces)))
-    split = split_faces(master.vertices_mm, master.faces[crossings.faces], level, crossed)
-    points = frame.to_frame(split.vertices_mm)
-    side = (level >= 0).astype(np.int8)[master.faces[:, 0]]
-    side[crossings.faces] = -1
-
-    def skin(ahead: bool) -> np.ndarray:
-        parts = split.faces[split.positive == ahead].astype(np.int32)
-        return np.concatenate([master.faces[side == ahead], parts])
-
-    low, _ = column_image(points, skin(False), grid)
-    _, high = column_image(points, skin(True), grid)
-    return low.astype(float), high.astype(float)
-
-
 def stretch_surface(
     lines: Sequence[tuple[np.ndarray, bool]],
     frame: PullFrame,
@@ -203,49 +180,3 @@ def stretch_surface(
     if bounds is None:
         bounds = (np.full(total.shape, -np.inf), np.full(total.shape, np.inf))
     return stretched_between(value, known, *bounds)
-
-
-def sample_map(height_mm: np.ndarray, grid: Grid, x_mm: np.ndarray, y_mm: np.ndarray) -> np.ndarray:
-    """(k,) heights between the pixel centres, bilinear; points beyond the grid take its border's."""
-    at_x = np.clip((x_mm - grid.x0_mm) / grid.pixel_mm, 0, grid.columns - 1)
-    at_y = np.clip((y_mm - grid.y0_mm) / grid.pixel_mm, 0, grid.rows - 1)
-    j = np.minimum(at_x.astype(np.int64), max(grid.columns - 2, 0))
-    i = np.minimum(at_y.astype(np.int64), max(grid.rows - 2, 0))
-    s, t = at_x - j, at_y - i
-    j_next, i_next = np.minimum(j + 1, grid.columns - 1), np.minimum(i + 1, grid.rows - 1)
-    low = height_mm[i, j] * (1 - s) + height_mm[i, j_next] * s
-    high = height_mm[i_next, j] * (1 - s) + height_mm[i_next, j_next] * s
-    return low * (1 - t) + high * t
-
-
-def parting_heights(
-    seam: Seam,
-    frame: PullFrame,
-    x0_mm: float,
-    y0_mm: float,
-    pixel_mm: float,
-    rows: int,
-    cols: int,
-    master: Master | None = None,
-) -> np.ndarray:
-    """(rows, cols) float32: z of the parting surface along the frame's pull over each pixel centre.
-
-    Row i stands at y0 + i * pixel, column j at x0 + j * pixel, in the frame of either piece; the two pieces
-    get the same surface. A plane is level. A free seam's surface passes through the seam (mean height where
-    the seam climbs within a pixel) and is harmonic elsewhere; with the master given it also keeps between
-    the skins of the two pieces.
-    """
-    ahead = np.asarray(seam.pieces[0].pull, float)
-    sign = 1.0 if float(frame.pull @ ahead) > 0 else -1.0
-    if seam.kind == "plane":
-        return np.full((rows, cols), sign * seam.plane_offset_mm, np.float32)
-    if sign < 0:
-        # the frame of the piece behind is the other one turned about v: x and z change sign
-        x0_mm = -(x0_mm + (cols - 1) * pixel_mm)
-    canonical = pull_frame(ahead)
-    grid = Grid(float(x0_mm), float(y0_mm), float(pixel_mm), rows, cols)
-    bounds = None
-    if master is not None and seam.level_mm is not None:
-        bounds = skin_bounds(master, seam.level_mm, canonical, grid)
-    height = stretch_surface([(line.points_mm, line.closed) for line in seam.lines], canonical, grid, bounds)
-    return (height if sign > 0 else -height[:, ::-1]).astype(np.float32)

@@ -19,6 +19,7 @@ from bpy.props import (
 
 from . import reading, results
 
+ADDON = __package__.rpartition(".")[0]  # the extension itself
 AXES = (
     ("+x", "+X", "The sculpt's own +X"),
     ("-x", "-X", "The sculpt's own -X"),
@@ -37,15 +38,15 @@ MAPS = (
 )
 
 
-def _map_changed(self, context):
-    from . import operators
+on_map_change: list = []  # what colours the views, which stands on these settings
 
-    operators.show_map(context)
+
+def _map_changed(self, context):
+    for show in on_map_change:
+        show(context)
 
 
 def _apart_changed(self, context):
-    from . import results
-
     results.set_apart(context.scene, self.apart)
 
 
@@ -263,7 +264,7 @@ def own_line_file(lines_json: str) -> str:
     """Path of a file with the drawn seam, for the brief; rewritten from the scene where it is missing."""
     import hashlib
 
-    folder = Path(bpy.utils.extension_path_user(__package__, path="seams", create=True))
+    folder = Path(bpy.utils.extension_path_user(ADDON, path="seams", create=True))
     path = folder / f"seam-{hashlib.sha256(lines_json.encode()).hexdigest()[:16]}.json"
     if not path.exists():
         path.write_text(lines_json, encoding="utf-8")

@@ -8,7 +8,8 @@ import math
 import bpy
 import numpy as np
 
-from . import bench, results, state
+from ...scene import results, state
+from ...work import jobs
 
 SCENE = "Mouldloft pictures"
 PIECE = "Mouldloft piece"
@@ -56,7 +57,7 @@ def _lights(scene: bpy.types.Scene) -> None:
 
 
 def _world(scene: bpy.types.Scene) -> None:
-    from mouldloft.base.house import BACKDROP, rgb, to_linear
+    from mouldloft.outputs.look import BACKDROP, rgb, to_linear
 
     world = bpy.data.worlds.new(SCENE)
     colour = [float(v) for v in to_linear(list(rgb(BACKDROP)))]
@@ -106,7 +107,7 @@ def _fit(scene: bpy.types.Scene, camera: bpy.types.Object, corners: list[float])
 
 def set_up(context: bpy.types.Context) -> bpy.types.Scene:
     """The pictures' scene: the piece in plaster with its seam, cameras bound to frames, lights, a turn."""
-    from mouldloft.base.house import PLASTER, rgb
+    from mouldloft.outputs.look import PLASTER, rgb
     from mouldloft.outputs.pictures.views import VIEWS
 
     remove_stills()
@@ -218,7 +219,7 @@ class MOULDLOFT_OT_cameras(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        return bench.job() is None
+        return jobs.job() is None
 
     def execute(self, context):
         if not results.of_role("map") or not results.of_role("seam"):
@@ -241,7 +242,7 @@ class MOULDLOFT_OT_render(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        return bench.job() is None
+        return jobs.job() is None
 
     def _prepare(self, context):
         settings = context.scene.mouldloft
@@ -285,7 +286,7 @@ class MOULDLOFT_OT_animate(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        return bench.job() is None and bool(results.of_role("glove"))
+        return jobs.job() is None and bool(results.of_role("glove"))
 
     def execute(self, context):
         scene = context.scene

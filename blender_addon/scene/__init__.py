@@ -1,0 +1,1 @@
+"""The plan in Blender's data: settings, reading the sculpt, result objects, what stands. No operators."""

@@ -1,0 +1,1 @@
+"""What the user sees and presses: operators, panels, overlay, and what happens by itself."""

@@ -1,0 +1,22 @@
+"""Everything the user can press, a file a section."""
+
+from ...scene import keeping
+from ...work import jobs
+from . import glove, keys, opening, pictures, running, sculpt, seam, sheets
+
+_PARTS = (running, sculpt, opening, seam, glove, keys, sheets, pictures)
+
+
+def register():
+    for part in _PARTS:
+        part.register()
+
+
+def unregister():
+    job = jobs.job()
+    if job is not None:
+        job.stop(10.0)
+    for part in reversed(_PARTS):
+        part.unregister()
+    keeping.new_file()
+    jobs.clear()

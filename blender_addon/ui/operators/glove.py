@@ -1,0 +1,57 @@
+"""The glove: where it is handled, and how thick it is."""
+
+from __future__ import annotations
+
+import bpy
+
+from ...scene import reading, results, settings, state
+from ...work import display, jobs
+from .running import UNDO, Working
+
+
+class MOULDLOFT_OT_mark_handling(bpy.types.Operator):
+    """Mark the 3D cursor's place on the map, seam or glove as one where the glove is handled: it is thicker there"""
+
+    bl_idname = "mouldloft.mark_handling"
+    bl_label = "Handled at the cursor"
+    bl_options = UNDO
+
+    @classmethod
+    def poll(cls, context):
+        if jobs.job() is None and results.of_role("map"):
+            return True
+        cls.poll_message_set("Take the sculpt in first, then set the cursor on the copy beside it")
+        return False
+
+    def execute(self, context):
+        scene = context.scene
+        results.mark_handling(scene, scene.cursor.location, scene.mouldloft.handling_mm)
+        return {"FINISHED"}
+
+
+class MOULDLOFT_OT_measure_thickness(Working, bpy.types.Operator):
+    """Measure the glove from its outside to the nearest skin, colour it, and mark where it is thinner than asked"""
+
+    bl_idname = "mouldloft.measure_thickness"
+    bl_label = "Measure the thickness"
+    bl_options = UNDO
+
+    def prepare(self, context):
+        scene = context.scene
+        done = state.done_now(scene)
+        points = results.glove_points_mm(scene)
+        if "bare_rubber" not in done or not points:
+            raise reading.Unreadable("The glove is out of date: lay it first, then measure it.")
+        brief = settings.brief_of(scene)
+        return lambda progress: display.thickness_shown(done, brief, points, progress)
+
+    def finish(self, context, result) -> None:
+        results.show_thickness(context.scene, result)
+        context.scene.mouldloft.map_kind = "THICKNESS"
+        self.report({"WARNING"} if result.thin else {"INFO"}, result.legend["note"].capitalize())
+
+
+_CLASSES = (MOULDLOFT_OT_mark_handling, MOULDLOFT_OT_measure_thickness)
+
+
+register, unregister = bpy.utils.register_classes_factory(_CLASSES)

@@ -1,0 +1,146 @@
+"""What the rubber stage hands on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...base.intervals import Interval
+from ...geometry.frame import PullFrame
+from ...inputs.brief import JointBrief, RubberBrief
+from ...trade.section import JointSection, choose_section
+
+
+@dataclass(frozen=True, eq=False)
+class Envelope:
+    """One glove piece as a column image along its pull. All maps are (rows, columns) float32 in the pull frame,
+    row i at y = origin_mm[1] + i * pixel_mm, column j at x = origin_mm[0] + j * pixel_mm (pixel centres); values
+    are z along the pull, NaN where there is nothing.
+
+    parting_mm : the parting surface, everywhere on the grid.
+    filled_mm : top of the master's columns with locks filled (NaN outside its outline).
+    outer_mm : the glove's outside before keys, over body and flange (NaN beyond the rubber).
+    flange : bool, pixels of the rubber's flange (outer - parting is its thickness there).
+    jacket_flange : bool, pixels past the rubber where the jacket itself meets the parting; None means none.
+    bead_mm : how far bead and domes lift the parting along this piece's pull (below zero on the piece with the ridge);
+    None means none.
+    open_base : bool, pixels where the rubber ends at the open base: no rubber outside it, no jacket over it.
+    of_many : one of more than two pieces, whose pulls need not be level nor opposed.
+    """
+
+    piece: int
+    name: str
+    frame: PullFrame
+    origin_mm: tuple[float, float]
+    pixel_mm: float
+    parting_mm: np.ndarray
+    filled_mm: np.ndarray
+    outer_mm: np.ndarray
+    flange: np.ndarray
+    open_base: np.ndarray
+    of_many: bool = False
+    jacket_flange: np.ndarray | None = None
+    bead_mm: np.ndarray | None = None
+
+    @property
+    def past_rubber(self) -> np.ndarray:
+        """(rows, columns) bool: the jacket's own flange."""
+        return np.zeros(self.flange.shape, bool) if self.jacket_flange is None else self.jacket_flange
+
+
+@dataclass(frozen=True, eq=False)
+class Registration:
+    """What brings the two gloves back on each other: bead and domes on the wall, plan coordinates.
+
+    lines_mm : middle lines of the bead, (k, 3) each; domes_mm : (n, 3). share : of the seam's length with either beside
+    it. bolt_places_mm : (b, 3) middles of the bolts on the parting, past the rubber; pads_mm : (p, 3) those of them
+    that stand on a level step because the flange leans there. Of two pieces alone.
+    """
+
+    lines_mm: tuple[np.ndarray, ...]
+    domes_mm: np.ndarray
+    share: float
+    bolt_places_mm: np.ndarray
+    pads_mm: np.ndarray
+
+    @property
+    def bead_length_mm(self) -> float:
+        return float(sum(np.linalg.norm(np.diff(line, axis=0), axis=1).sum() for line in self.lines_mm))
+
+
+@dataclass(frozen=True)
+class RubberParts:
+    """Rubber volume of one piece by cause, mm³; tabs are added once keys are placed."""
+
+    skin_mm3: float
+    lock_fill_mm3: float
+    edge_mm3: float
+    draft_mm3: float
+    flange_mm3: float
+    tabs_mm3: float = 0.0
+    handling_mm3: float = 0.0  # where the brief says it is handled
+    bead_mm3: float = 0.0  # the ridge, and what the first piece carries behind its groove less the groove
+
+    @property
+    def total_mm3(self) -> float:
+        return sum(volume for _, volume in self.by_cause)
+
+    @property
+    def by_cause(self) -> tuple[tuple[str, float], ...]:
+        """Each cause in the workshop's words, with its volume, in the order of the work."""
+        return (
+            ("skin", self.skin_mm3),
+            ("lock fill", self.lock_fill_mm3),
+            ("edge", self.edge_mm3),
+            *((("handling points", self.handling_mm3),) if self.handling_mm3 > 0 else ()),
+            ("draft", self.draft_mm3),
+            ("flange", self.flange_mm3),
+            *((("bead", self.bead_mm3),) if self.bead_mm3 else ()),
+            ("keys", self.tabs_mm3),
+        )
+
+
+@dataclass(frozen=True)
+class Coat:
+    """One brushed layer: its build, what it is for, and the volume it takes over all pieces."""
+
+    name: str  # "print coat", "build coat 1", ...
+    thickness_mm: float
+    volume_mm3: float
+    thickened: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Rubber:
+    """The glove. volumes in mm³ without waste; masses follow in take-off from the catalogue's density."""
+
+    skin_thickness_mm: float
+    edge_thickness_mm: float
+    edge_band_mm: float
+    flange_width_mm: float
+    flange_thickness_mm: float
+    thickness_reason: str
+    envelopes: tuple[Envelope, ...]
+    parts: tuple[RubberParts, ...]  # one for each envelope
+    measured_volume_mm3: tuple[float, ...]  # from the final columns, independent of the parts
+    volume_mm3: Interval
+    coats: tuple[Coat, ...]
+    min_thickness_mm: float  # true 3-D, measured on the outside
+    thickness_quantiles_mm: tuple[float, ...]  # 5, 25, 50, 75, 95 %
+    section: JointSection | None = None  # what the joint is built to
+    registration: Registration | None = None
+
+    @property
+    def built_to(self) -> JointSection:
+        """The joint's section; a rubber that came without one gets it by its own flange."""
+        if self.section is not None:
+            return self.section
+        own = RubberBrief(flange_width_mm=self.flange_width_mm, flange_thickness_mm=self.flange_thickness_mm)
+        return choose_section(1000.0, self.skin_thickness_mm, own, JointBrief())
+
+    @property
+    def skin_m2(self) -> float:
+        """Skin under the print coat, detail allowance in."""
+        first = self.coats[0]
+        return first.volume_mm3 / first.thickness_mm * 1e-6
