@@ -51,6 +51,7 @@ LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed b
 FORMATS = ("stl", "3mf", "glb")
 _LEAST_WALL_MM = 0.1  # columns are at least this long: a film brushed on the wall
 _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice's, not the mould's
+_STRAY_SHARE = 1e-6  # of a half outside its master: more is no rounding
 _CRUMB_ROUNDS = 4
 _WELD_MM = 1e-3
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
@@ -76,8 +77,8 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     if len(plan.seam.pieces) > 2:
         raise PlanImpossible("Solids are made of two pieces only; leave them out, or set pieces = 2 under [seam].")
     progress.step(0.0, "master halves")
-    solids = _master_halves(plan.master, plan.seam)
     print_of = _manifold(plan.master.vertices_mm, plan.master.faces, plan.master.name)
+    solids = _master_halves(plan.master, plan.seam, print_of)
     progress.step(0.2, "parting surface")
     lattices = _lattices(plan.rubber, plan.keys, pitch, plan.jacket.pieces)
     made = in_threads(
@@ -191,16 +192,21 @@ def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
     return _manifold(np.concatenate([v for v, _ in kept]), faces, f"the {name}"), True
 
 
-def _master_halves(master: Master, seam: Seam) -> list[Solid]:
-    found = []
-    for half in cut_along_seam(master, seam):
-        name = f"master half, {half.name}"
-        joined = _welded(half.vertices_mm, half.faces)
-        # not thinned: the faces where the halves meet stay the same triangles, so that laid together they are one
-        vertices, faces = _arrays(_manifold(*joined, f"the {name}"))
-        made = _manifold(vertices, faces, f"the {name}")
-        found.append(Solid(name, "master half", vertices, faces.astype(np.int32), float(made.volume())))
-    return found
+def _master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
+    """The halves along the seam. Where the face that closes them runs out of the body, the first is what of it lies in
+    the body and the second the rest. They are not thinned: the faces where they meet stay the same triangles, so that
+    laid together they are one."""
+    halves = cut_along_seam(master, seam)
+    names = [f"master half, {half.name}" for half in halves]
+    made = [_manifold(*_welded(h.vertices_mm, h.faces), f"the {n}") for h, n in zip(halves, names)]
+    if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
+        first = made[0] ^ print_of
+        made = [first, print_of - first]
+    arrays = [_arrays(half) for half in made]
+    return [
+        Solid(name, "master half", vertices, faces.astype(np.int32), float(half.volume()))
+        for name, half, (vertices, faces) in zip(names, made, arrays)
+    ]
 
 
 def _welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

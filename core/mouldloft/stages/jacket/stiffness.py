@@ -56,7 +56,8 @@ class Loads:
     line_n_mm: np.ndarray
     mould_kg: float
     pitch_mm: float  # between bolts, 0 without a flange
-    flange_width_mm: float
+    flange_width_mm: float  # of the jacket's own flange, past the rubber
+    reach_mm: float  # of both, from the skin to the jacket's rim
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +88,10 @@ def loads_on(outside: Outside, standing: Standing, pitch_mm: float, rubber: Rubb
     cast = cast_kg_mm2(brief.cast)
     pressure = (outside.rubber_kg / max(outside.area_mm2, 1e-9) + cast) * GRAVITY_M_S2
     at = np.interp(outside.panels.centre_mm[:, 2], standing.level_mm, standing.line_n_mm)
-    return Loads(brief.jacket, pressure, cast, at, standing.mould_kg, pitch_mm, rubber.flange_width_mm)
+    own = outside.envelope.past_rubber.any()
+    past = rubber.built_to.jacket_flange_mm if own else rubber.flange_width_mm
+    reach = rubber.flange_width_mm + past if own else past
+    return Loads(brief.jacket, pressure, cast, at, standing.mould_kg, pitch_mm, past, reach)
 
 
 @dataclass(frozen=True, eq=False)
@@ -344,7 +348,7 @@ def _flange_checks(shell: Shell, loads: Loads) -> list[LoadCheck]:
     laminate = shell.schedule.edge
     t, e = laminate.thickness_mm, laminate.modulus_mpa
     allowed = laminate.flexural_strength_mpa / STRENGTH_SAFETY
-    around = (shell.zones[2].area_mm2 - shell.foot_mm2) / width  # a piece hangs by its parting flange
+    around = (shell.zones[2].area_mm2 - shell.foot_mm2) / loads.reach_mm  # a piece hangs by its parting flange
     hangs = (shell.mass_kg + shell.rubber_kg + shell.area_mm2 * loads.cast_kg_mm2) * GRAVITY_M_S2
     line_n_mm = HANGING_SHOCK * hangs / around
     sag = line_n_mm * pitch**4 / (384.0 * e * width * t**3 / 12.0)
@@ -364,7 +368,7 @@ def _flange_checks(shell: Shell, loads: Loads) -> list[LoadCheck]:
             f"beam held at both ends, q L² / 12 {BEAMS}; over {STRENGTH_SAFETY:g}",
         ),
         LoadCheck(
-            f"bending stress at the root of the flange, {width:.0f} mm wide",
+            f"bending stress at the root of the flange, {width:.0f} mm past the rubber",
             f"{loads.brief.leaning_load_n:.0f} N leaning on its rim",
             ledge, allowed, "MPa", ledge <= allowed,
             f"ledge, F w over a width of {spread:.0f} mm (spread at 45 degrees, common practice) {BEAMS}; "
