@@ -89,7 +89,8 @@ def choose_section(size_mm: float, skin_mm: float, rubber: RubberBrief, joint: J
     thick = rubber.flange_thickness_mm or skin_mm
     wide = min(joint.bead_width_mm or by_size(_BEAD_WIDTH_MM), width / 2.0)
     high = joint.bead_height_mm or by_size(_BEAD_HEIGHT_MM)
-    bolt = joint.bolt or next(name for up_to, name in _BOLTS if size_mm <= up_to)
+    by_rule = next(name for up_to, name in _BOLTS if size_mm <= up_to)
+    bolt: str = joint.bolt or by_rule
     return JointSection(
         rubber_flange_mm=width,
         rubber_flange_thickness_mm=thick,

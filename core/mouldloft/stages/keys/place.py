@@ -26,6 +26,7 @@ from ..master import Master
 from ..rubber import Envelope, Rubber, covered
 from ..seam import Seam
 from .record import FixtureCheck, Key, Keys, _blend_run_mm, _side_run_mm
+from .wedges import set_wedges, wedge_bump_mm, wedge_contact
 
 GRAVITY_M_S2 = 9.81
 # Common practice: the root is blended so that the rubber does not tear there and the jacket's mat lies in.
@@ -157,6 +158,10 @@ def key_bumps(envelope: Envelope, keys: Iterable[Key]) -> np.ndarray:
     p = envelope.pixel_mm
     for key in keys:
         if key.piece != envelope.piece:
+            continue
+        if key.is_wedge:
+            window, bump = wedge_bump_mm(key, envelope)
+            np.maximum(bumps[window], bump.astype(np.float32), out=bumps[window])
             continue
         x, y = _across(envelope, key.foot_mm)
         reach = key.reach_mm
@@ -503,7 +508,11 @@ def _contact_of(keys: Sequence[Key], envelope: Envelope, centre: np.ndarray, gyr
     base = np.array([k.base_diameter_mm for k in keys])
     top = np.array([k.top_diameter_mm for k in keys])
     height = np.array([k.height_mm for k in keys])
-    return contact_stiffness(feet, base, top, height, centre, gyration)
+    found = contact_stiffness(feet, base, top, height, centre, gyration)
+    for k, key in enumerate(keys):
+        if key.is_wedge:
+            found[k] = wedge_contact(key, envelope, centre, gyration)
+    return found
 
 
 def _gaps_mm(keys: Sequence[Key], envelope: Envelope, points: np.ndarray) -> np.ndarray:
@@ -659,6 +668,9 @@ def set_keys(
         placed = [k for k in own if k.piece == ground.envelope.piece]
         if not placed:
             placed = _set_by_rule(ground, brief)
+            row = [k for k in placed if k.where == "edge"]
+            on_board = bool((ground.envelope.origin_mm[1] < 0) and master is not None and master.base == "open")
+            placed += set_wedges(ground.envelope, row, brief, rubber.flange_width_mm, on_board)
             placed = _add_until_held(placed, ground, brief, stuff)
         placed = _named(placed, prefixes[at], ground.envelope)
         notes += key_faults(placed, ground)
@@ -884,7 +896,7 @@ def key_faults(keys: Iterable[Key], ground: Ground) -> list[str]:
     """One sentence for each key of the piece that stands where no key should, or too near another."""
     said: list[str] = []
     envelope = ground.envelope
-    mine = [k for k in keys if k.piece == envelope.piece]
+    mine = [k for k in keys if k.piece == envelope.piece and not k.is_wedge]
     if not mine:
         return said
     feet = _feet(mine, envelope)

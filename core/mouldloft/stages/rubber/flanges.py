@@ -194,7 +194,7 @@ def spaced_spots(line: shapely.LineString, pitch_mm: float, corner_mm: float) ->
 
 
 def _between(start: float, end: float, pitch_mm: float, corner_mm: float) -> np.ndarray:
-    length, inset = end - start, 0.8 * corner_mm
+    length, inset = end - start, 0.6 * corner_mm
     if length <= 2.0 * inset:
         return np.array([start + length / 2.0])
     count = int(np.ceil((length - 2.0 * inset) / pitch_mm)) + 1
