@@ -59,8 +59,7 @@ def main() -> None:
     count = int(sys.argv[2]) if len(sys.argv) > 2 else 512
     brief = brief_from_dict({"master": {"finished_height_mm": 1400}})
     master = prepare_master(*demo_hare(triangles), brief.master)
-    only_locked = {"fill_weight": 0.0, "depth_weight": 0.0, "balance_weight": 0.0, "show_weight": 0.0}
-    options, directions = OpeningBrief(directions=count, **only_locked), half_sphere(count)
+    options, directions = OpeningBrief(directions=count), half_sphere(count)
     find_opening(prepare_master(*demo_hare(20_000), brief.master), OpeningBrief(directions=32, refine=1))  # compile
 
     found, ours = clocked(lambda: search(master, options, directions))

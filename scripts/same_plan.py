@@ -3,7 +3,7 @@
 python scripts/same_plan.py ../before .                          every case, to the bit
 python scripts/same_plan.py ../before . --cases hare-20k ant     a quick run
 python scripts/same_plan.py ../before . --tolerance 1e-6         after a change that only rounds differently
-python scripts/same_plan.py ../before . --renamed tabs_mm3=keys_mm3
+python scripts/same_plan.py ../before . --renamed keys_mm3=keys_mm3
 
 Each checkout plans in processes of its own, with its own core/ first on the path. Times, paths and the keys of stages
 are left out of the comparison. Exit code 1 where anything differs, 2 where a checkout cannot plan.

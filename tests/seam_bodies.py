@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import trimesh
 from mouldloft.geometry.rays import blocked, ray_scene
-from mouldloft.inputs.brief import SeamBrief
+from mouldloft.inputs.brief import Brief, RunBrief, SeamBrief
 from mouldloft.stages.master import Health, Master
 from mouldloft.stages.opening import Candidate, Opening, SymmetryPlane
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.seam.record import Seam
 from mouldloft.stages.undercut import UndercutField
+from mouldloft.trade.seamterms import seam_terms
 
 PLANE = SeamBrief(kind="plane")
 FREE = SeamBrief(kind="free")
+CHEAPEST = SeamBrief()
+SIX = seam_terms(Brief(run=RunBrief(casts=6)))
 
 
 def as_master(mesh: trimesh.Trimesh, base: str = "closed", weights: np.ndarray | None = None) -> Master:
@@ -74,11 +79,42 @@ def seen_field(master: Master, direction) -> UndercutField:
 
 
 def seam_of(
-    mesh: trimesh.Trimesh, direction, offset_mm=0.0, brief=FREE, base="closed", weights=None
+    mesh: trimesh.Trimesh, direction, offset_mm=None, brief=FREE, base="closed", weights=None, terms=None
 ) -> tuple[Master, Seam]:
-    """A body's master and its seam along a direction."""
+    """A body's master and its seam along a direction. offset_mm : of the plane, None to search."""
     master = as_master(mesh, base, weights)
-    return master, place_seam(master, opening_along(direction, offset_mm), seen_field(master, direction), brief)
+    brief = replace(brief, plane_offset_mm=offset_mm)
+    field = seen_field(master, direction)
+    return master, place_seam(master, opening_along(direction, offset_mm or 0.0), field, brief, terms=terms)
+
+
+def unseen_share(master: Master, seam: Seam, looks: int = 160, lean_deg: float = 54.0) -> float:
+    """Share of the skin that no line of sight reaches from outside its own half, by trimesh's rays: nothing of ours.
+
+    From each face's middle, to points spread over the flat disc the seam rings, and on; a half's own skin blocks.
+    """
+    line = seam.lines[0].points_mm
+    middle = line.mean(axis=0)
+    inside = middle + np.concatenate(
+        [share * (line[:: max(len(line) // 32, 1)] - middle) for share in (0.1, 0.4, 0.7, 0.9, 0.99)]
+    )
+    unseen = 0.0
+    for k, piece in enumerate(seam.pieces):
+        own = trimesh.Trimesh(master.vertices_mm, master.faces[seam.labels == k], process=False)
+        left = np.arange(len(own.faces))
+        for point in inside[np.linspace(0, len(inside) - 1, looks).astype(int)]:
+            way = point - own.triangles_center[left]
+            way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
+            fit = (way @ -np.array(piece.pull) > np.cos(np.radians(lean_deg))) & (
+                np.einsum("ij,ij->i", way, own.face_normals[left]) < 0
+            )
+            start = own.triangles_center[left[fit]] - 1e-3 * own.face_normals[left[fit]]
+            clear = ~own.ray.intersects_any(start, way[fit])
+            left = np.setdiff1d(left, left[fit][clear])
+            if not len(left):
+                break
+        unseen += float(own.area_faces[left].sum())
+    return unseen / master.skin_area_mm2
 
 
 def ball(radius_mm: float = 100.0, subdivisions: int = 5) -> trimesh.Trimesh:

@@ -9,12 +9,14 @@ from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.cast import cast_assumptions
 from mouldloft.stages.cradle import cradle_assumptions
 from mouldloft.stages.jacket.layup import jacket_assumptions
-from mouldloft.stages.keys.place import RubberStuff, key_assumptions
+from mouldloft.stages.keys.fixture import RubberProperties
+from mouldloft.stages.keys.place import key_assumptions
 from mouldloft.stages.programme import programme_assumptions
 from mouldloft.stages.seam.place import seam_assumptions
 from mouldloft.stages.wall.boards import wall_assumptions
 from mouldloft.trade.laminate import laminate_assumptions
 from mouldloft.trade.lifting import lifting_assumptions
+from mouldloft.trade.price import rate_assumptions
 
 CAST = CastBrief(
     gelcoat_wet_mm=0.6, mat_oz=6.0, push_n=250.0, basic_wind_m_s=27.5, wind_force_coefficient=1.4, safety_factor=1.7
@@ -31,6 +33,7 @@ TOLD = {
     "lifting by the brief": lambda: lifting_assumptions(LIMITED),
     "programme": lambda: programme_assumptions(read_catalogue(None)),
     "seam": lambda: seam_assumptions(Brief().seam),
+    "rates": lambda: rate_assumptions(Brief().rates),
     "wall of boards": lambda: wall_assumptions("plane"),
     "wall of strips": lambda: wall_assumptions("free"),
 }
@@ -59,7 +62,7 @@ FIGURES = (
     ("jacket", "lift limit", "15.5 kg", PUBLISHED, "NIOSH"),  # 23 x 25/30 x 0.925 x 0.97 x 0.9
     ("keys", "spacing", "150 mm along edges, 240 mm over the middle", RULE, ""),
     ("keys", "sag limit", "2.5 mm", RULE, ""),
-    ("keys", "modulus", f"{RubberStuff().modulus_mpa:g} MPa", MEMORY, "Gent"),
+    ("keys", "modulus", f"{RubberProperties().modulus_mpa:g} MPa", MEMORY, "Gent"),
     ("keys", "held patch", "that of a round plate clamped at its rim", RULE, ""),
     ("laminate", "glass fraction", "0.35", RULE, "the brief"),
     ("laminate", "mat weights", "225, 300, 450, 600, 900", PUBLISHED, "mat makers"),
@@ -77,7 +80,9 @@ FIGURES = (
     ("wall of boards", "board size", "1220 x 2440 mm", MEMORY, "4 x 8 ft"),
     ("wall of strips", "longest strip", "700 mm", Mark.INVENTED, ""),
     ("wall of strips", "bent to a stretch", "3 %", Mark.INVENTED, ""),
-    ("seam", "keep clear", "51 times dearer", Mark.INVENTED, ""),
+    ("seam", "tightest turn", "60 mm", RULE, ""),
+    ("rates", "clean-up of a joint on show", "0.5 h a metre and cast", RULE, ""),
+    ("rates", "kept clear", "10 h more a metre and cast", Mark.INVENTED, ""),
 )
 
 

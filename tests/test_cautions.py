@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -88,8 +89,12 @@ def test_height_tipping_and_wind() -> None:
     assert "wind" in hazards(plan_of(stormy))
     pushed = cautions_for(plan_of(Brief(cast=CastBrief(push_n=700.0, basic_wind_m_s=0.0))))
     (tipping,) = (c for c in pushed if c.hazard == "tipping over")
-    assert "edge" in tipping.sentence
+    assert re.search(r"over its \w+ edge: fix it to the ground before it is left alone", tipping.sentence)
+    assert "ballast" not in tipping.sentence, "no person carries in what 700 N asks for"
     assert "local codes" in tipping.defers_to
+    gently = plan_of(Brief(cast=CastBrief(push_n=50.0, basic_wind_m_s=0.0)))
+    (tipping,) = (c for c in cautions_for(gently) if c.hazard == "tipping over")
+    assert f"put at least {gently.cast.ballast_kg:.0f} kg of ballast low in its foot" in tipping.sentence
 
 
 def test_a_thick_laminate_is_laid_in_goes() -> None:

@@ -180,7 +180,7 @@ def test_bad_mesh_gets_one_sentence_and_leaves_nothing(capsys, make, tmp_path):
         ("[run]\ncasts = 'six'\n", "casts"),
         ("[rubber]\nskin_thikness_mm = 3\n", "skin_thikness_mm"),
         ("[master]\nfinished_height_mm = nan\n", "finished_height_mm"),
-        ("[opening]\nfill_weight = inf\n", "fill_weight"),
+        ("[rates]\nhourly_rate = inf\n", "hourly_rate"),
         ("[master\n", "TOML"),
         ("[opening]\ndirection = [0.0, 0.0, 0.0]\n", "direction"),
         (
@@ -277,6 +277,24 @@ def test_estimate_from_a_height_and_from_a_maquette(capsys, vase):
     code, _, err = run(capsys, "estimate", "--height", 600, "--body", "unicorn")
     assert code == 3
     assert "seated animal" in sentence(err)
+
+
+def test_up_and_front_from_the_command_line(capsys, tmp_path):
+    cone = trimesh.creation.cone(100, 300, sections=32)
+    cone.vertices = cone.vertices[:, [2, 1, 0]] * (-1, 1, 1)  # on its side, its foot towards +x
+    cone.export(tmp_path / "lying.stl")
+    _, out, _ = run(capsys, "health", tmp_path / "lying.stl")
+    assert "- The sculpt stands on almost nothing" in out
+    assert "--up -x" in out
+    code, out, _ = run(capsys, "health", tmp_path / "lying.stl", "--up", "-x", "--front", "+y")
+    assert code == 0
+    assert "300 mm high" in out
+    assert "stands on almost nothing" not in out
+    code, _, err = run(capsys, "health", tmp_path / "lying.stl", "--up", "sky")
+    assert code == 3
+    assert "There is no axis 'sky' for --up; use one of: +x, -x, +y, -y, +z, -z." in sentence(err)
+    code, _, err = run(capsys, "health", tmp_path / "lying.stl", "--up", "-x", "--front", "+x")
+    assert "lie along one axis" in sentence(err)
 
 
 def test_unknown_words_are_explained(capsys):

@@ -10,7 +10,7 @@ from meshes import as_manifold
 from mouldloft.base.errors import BriefRefused, Cancelled
 from mouldloft.base.progress import Progress
 from mouldloft.demo import hare as demo
-from mouldloft.geometry.crossings import find_crossings
+from mouldloft.geometry.selfcrossings import find_self_crossings
 from mouldloft.inputs.brief import read_brief
 from mouldloft.stages.master import read_master
 
@@ -21,7 +21,7 @@ def test_hare_is_one_solid_of_the_wanted_count(triangles):
     assert len(faces) == pytest.approx(triangles, rel=0.03)
     assert vertices.dtype == np.float64
     assert faces.dtype == np.int32
-    assert find_crossings(vertices, faces).count == 0
+    assert find_self_crossings(vertices, faces).count == 0
     # reference library: manifold3d accepts only closed oriented manifolds
     body = as_manifold(vertices, faces)
     assert body.status() == manifold3d.Error.NoError

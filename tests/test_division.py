@@ -13,7 +13,7 @@ import pytest
 import trimesh
 from mouldloft.demo.hare import demo_hare
 from mouldloft.geometry.expansion import ShareCosts, share_cost, share_out
-from mouldloft.geometry.mincut import FaceGraph, SplitCosts, cheapest_split, face_graph, split_cost
+from mouldloft.geometry.facegraph import FaceGraph, SplitCosts, cheapest_split, face_graph, split_cost
 from mouldloft.geometry.rays import ray_scene
 from mouldloft.inputs.brief import Brief, RunBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
@@ -22,11 +22,11 @@ from mouldloft.outputs.results import write_results
 from mouldloft.outputs.summary import summary_text
 from mouldloft.solids.division import jacket_solids
 from mouldloft.stages.division.lattice import (
-    Blocks,
-    Ground,
-    build_blocks,
+    MasterCells,
+    PieceCells,
+    cells_of_master,
+    cells_of_pieces,
     labels_by_face,
-    lay_ground,
     look_again,
     skin_volume_mm3,
     surface_of,
@@ -39,6 +39,7 @@ from mouldloft.stages.master import Master, prepare_master
 from mouldloft.stages.rubber.glove import brush_rubber
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.seam.record import Seam
+from mouldloft.trade.seamterms import seam_terms
 from mouldloft.trade.thickness import choose_thickness
 from scipy.spatial import cKDTree
 from seam_bodies import as_master, opening_along, seen_field
@@ -101,7 +102,7 @@ def test_two_labels_are_the_exact_cut():
 def test_what_a_patch_costs_a_pull_is_what_it_locks_and_fills():
     """The walls of a slot 140 mm wide, pulled across it: all their area, and half the slot's rubber each."""
     mesh = trimesh.Trimesh(*meshes.u_shape(), process=False).subdivide_to_size(40.0)
-    master, brief = as_master(mesh), SeamBrief()
+    master, unit = as_master(mesh), seam_terms().unit
     graph = face_graph(master.vertices_mm, master.faces)
     patches = gather_patches(master, graph, graph.length_mm)
     assert patches.area_mm2.sum() == pytest.approx(master.area_mm2)
@@ -109,119 +110,121 @@ def test_what_a_patch_costs_a_pull_is_what_it_locks_and_fills():
     which = np.flatnonzero(slot)
     assert patches.area_mm2[which].sum() == pytest.approx(100 * 220)
     scene = ray_scene(master.vertices_mm, master.faces)
-    cost = pull_costs(master, scene, patches, np.array([1.0, 0, 0]), brief, which)
-    assert cost == pytest.approx(patches.area_mm2[which] * (1 + 0.5 * 140 / brief.fill_mm3_per_mm2), rel=1e-3)
-    free = pull_costs(master, scene, patches, np.array([0, 0, 1.0]), brief, which)
-    assert (free < 0.05 * patches.area_mm2[which]).all()
+    cost = pull_costs(master, scene, patches, np.array([1.0, 0, 0]), unit, which)
+    # as what the limits force: thirty times the price of the fill, locked skin as fill 20 mm deep
+    one = 30 * unit.fill_mm3 * patches.area_mm2[which]
+    assert cost == pytest.approx(one * (20 + 0.5 * 140), rel=1e-3)
+    free = pull_costs(master, scene, patches, np.array([0, 0, 1.0]), unit, which)
+    assert (free < 0.05 * 20 * one).all()
 
 
 # --- blocks: against Steiner's formula, a slot of known volume, and solids moved by manifold3d ---------------------
 
 
-def _ground(arrays: meshes.Arrays, base: str = "closed", cells: int = 60) -> Ground:
+def _ground(arrays: meshes.Arrays, base: str = "closed", cells: int = 60) -> MasterCells:
     master = as_master(trimesh.Trimesh(*arrays, process=False), base)
-    return lay_ground(master, ray_scene(master.vertices_mm, master.faces), 10.0, 50.0, cells=cells)
+    return cells_of_master(master, ray_scene(master.vertices_mm, master.faces), 10.0, 50.0, cells=cells)
 
 
 def test_the_lattice_holds_the_masters_volume_and_its_skin():
-    ground = _ground(meshes.sphere(100.0, 5))
-    cell = ground.lattice.pitch_mm**3
+    body = _ground(meshes.sphere(100.0, 5))
+    cell = body.lattice.pitch_mm**3
     solid = 4 / 3 * np.pi * 100.0**3
-    assert ground.inside.sum() * cell == pytest.approx(solid, rel=0.005)
+    assert body.inside.sum() * cell == pytest.approx(solid, rel=0.005)
     # Steiner's formula for a ball: A t + M t^2 + 4/3 pi t^3
     area, mean = 4 * np.pi * 100.0**2, 4 * np.pi * 100.0
     for thick in (3.0, 8.0):
         steiner = area * thick + mean * thick**2 + 4 / 3 * np.pi * thick**3
-        assert skin_volume_mm3(ground, thick) == pytest.approx(steiner, rel=0.02)
+        assert skin_volume_mm3(body, thick) == pytest.approx(steiner, rel=0.02)
 
 
 def test_skin_on_flat_sides_is_not_counted_in_whole_layers():
     """A box: its sides stand along the lattice. Steiner's formula with M = pi (a + b + c)."""
-    ground = _ground(meshes.box((200.0, 160.0, 240.0)))
+    body = _ground(meshes.box((200.0, 160.0, 240.0)))
     for thick in (2.0, 5.0, 7.0):
         steiner = 2 * (200 * 160 + 160 * 240 + 240 * 200) * thick + np.pi * 600 * thick**2 + 4 / 3 * np.pi * thick**3
-        assert skin_volume_mm3(ground, thick) == pytest.approx(steiner, rel=0.03)
+        assert skin_volume_mm3(body, thick) == pytest.approx(steiner, rel=0.03)
 
 
 def test_an_open_base_has_no_air_below_the_board():
-    ground = _ground(meshes.cone(), "open")
-    assert ground.lattice.first_mm[2] > 0
-    low = ground.away_mm[:, :, 0][ground.inside[:, :, 0]]
+    body = _ground(meshes.cone(), "open")
+    assert body.lattice.first_mm[2] > 0
+    low = body.away_mm[:, :, 0][body.inside[:, :, 0]]
     assert np.isfinite(low).any()
     assert not np.isfinite(low).all()  # under the middle of the foot there is no skin near
 
 
 def test_what_a_slot_takes_to_fill():
     """A U pulled to left and right: the slot is the fill, and nothing else is."""
-    ground = _ground(meshes.u_shape())
-    right = ground.master.vertices_mm[ground.master.faces].mean(axis=1)[:, 0] < 0
+    body = _ground(meshes.u_shape())
+    right = body.master.vertices_mm[body.master.faces].mean(axis=1)[:, 0] < 0
     pulls = np.array([[1.0, 0, 0], [-1.0, 0, 0]])
-    blocks, found = build_blocks(ground, labels_by_face(ground, right), pulls, 6.0, 4.0, 40.0)
-    fill = blocks.fill_cells * ground.lattice.pitch_mm**3
+    blocks, found = cells_of_pieces(body, labels_by_face(body, right), pulls, 6.0, 4.0, 40.0)
+    fill = blocks.fill_cells * body.lattice.pitch_mm**3
     slot = (300 - 160) * 100 * (300 - 80)
     assert fill.sum() == pytest.approx(slot, rel=0.03)
     assert fill[0] == pytest.approx(fill[1], rel=0.03)
     assert sorted(found.order) == [0, 1]
     # pulled upwards the slot is free: nothing is filled, and what faces down goes the other way
-    down = ground.master.normals[:, 2] < -0.5
-    free, _ = build_blocks(ground, labels_by_face(ground, down), np.array([[0, 0, 1.0], [0, 0, -1.0]]), 6.0, 4.0, 40.0)
-    assert free.fill_cells.sum() * ground.lattice.pitch_mm**3 < 0.01 * slot
+    down = body.master.normals[:, 2] < -0.5
+    free, _ = cells_of_pieces(body, labels_by_face(body, down), np.array([[0, 0, 1.0], [0, 0, -1.0]]), 6.0, 4.0, 40.0)
+    assert free.fill_cells.sum() * body.lattice.pitch_mm**3 < 0.01 * slot
 
 
 def test_blocks_have_closed_outsides():
     rng = np.random.default_rng(7)
-    ground = _ground(meshes.box(), cells=20)
-    cells = rng.random(ground.lattice.shape) < 0.3
-    made = trimesh.Trimesh(*surface_of(cells, ground.lattice))
-    assert made.volume == pytest.approx(cells.sum() * ground.lattice.pitch_mm**3, rel=1e-9)
+    body = _ground(meshes.box(), cells=20)
+    cells = rng.random(body.lattice.shape) < 0.3
+    made = trimesh.Trimesh(*surface_of(cells, body.lattice))
+    assert made.volume == pytest.approx(cells.sum() * body.lattice.pitch_mm**3, rel=1e-9)
 
 
 @pytest.fixture(scope="module")
 def cone_in_tiers():
     """A cone whose jacket is a tip and a skirt, both pulled upwards: the tip's flange lies over the skirt's."""
     body = manifold3d.Manifold.cylinder(200.0, 100.0, 60.0, 64).refine_to_length(12.0)
-    ground = _ground(meshes._arrays(body), "open", cells=44)
-    skirt = ground.master.vertices_mm[ground.master.faces].mean(axis=1)[:, 2] < 110.0
+    body = _ground(meshes._arrays(body), "open", cells=44)
+    skirt = body.master.vertices_mm[body.master.faces].mean(axis=1)[:, 2] < 110.0
     pulls = np.array([[0, 0, 1.0], [0, 0, 1.0]])
-    blocks, found = build_blocks(ground, labels_by_face(ground, ~skirt), pulls, 6.0, 4.0, 40.0)
-    return ground, blocks, found, pulls
+    blocks, found = cells_of_pieces(body, labels_by_face(body, ~skirt), pulls, 6.0, 4.0, 40.0)
+    return body, blocks, found, pulls
 
 
 def test_the_piece_on_top_comes_off_first(cone_in_tiers):
-    ground, blocks, found, pulls = cone_in_tiers
+    body, blocks, found, pulls = cone_in_tiers
     assert blocks.given_cells == 0
     assert found.after == ((1,), ())
     assert found.order == (1, 0)
-    right = look_again(ground, blocks, pulls, (1, 0))
+    right = look_again(body, blocks, pulls, (1, 0))
     assert [w.piece for w in right] == [1, 0]
     assert all(w.master_hits == w.other_hits == 0 and w.rays > 100 and w.steps >= 10 for w in right)
-    wrong = look_again(ground, blocks, pulls, (0, 1))
+    wrong = look_again(body, blocks, pulls, (0, 1))
     assert wrong[0].other_hits > 50
     assert wrong[0].master_hits == 0
 
 
 def test_flanges_stand_out_as_wide_as_asked(cone_in_tiers):
     """At 110 mm up the cone is 78 mm thick: its 40 mm flange ends near 118 less its slope, the shell alone near 92."""
-    ground, blocks, _, _ = cone_in_tiers
+    body, blocks, _, _ = cone_in_tiers
     for piece in (0, 1):
-        centres = ground.lattice.centres_mm(np.argwhere(blocks.jacket == piece))
+        centres = body.lattice.centres_mm(np.argwhere(blocks.jacket == piece))
         at_joint = np.abs(centres[:, 2] - 118.0) < 20.0
         reach = np.linalg.norm(centres[at_joint, :2], axis=1).max()
-        assert 78.0 + 28.0 < reach < 78.0 + 40.0 + 2 * ground.lattice.pitch_mm + 6.0
+        assert 78.0 + 28.0 < reach < 78.0 + 40.0 + 2 * body.lattice.pitch_mm + 6.0
 
 
-def _solid_of(blocks: Blocks, ground: Ground, piece: int) -> manifold3d.Manifold:
+def _solid_of(blocks: PieceCells, body: MasterCells, piece: int) -> manifold3d.Manifold:
     """The jacket's cells, each a little smaller, as one solid: cells that touch by an edge stay apart."""
-    cells = ground.lattice.centres_mm(np.argwhere(blocks.jacket == piece))
-    p = 0.9 * ground.lattice.pitch_mm
+    cells = body.lattice.centres_mm(np.argwhere(blocks.jacket == piece))
+    p = 0.9 * body.lattice.pitch_mm
     one = manifold3d.Manifold.cube((p, p, p), True)
     return manifold3d.Manifold.compose([one.translate(tuple(c)) for c in cells])
 
 
 def test_the_order_against_solids_moved_by_manifold3d(cone_in_tiers):
-    ground, blocks, _, pulls = cone_in_tiers
-    tip, skirt = _solid_of(blocks, ground, 1), _solid_of(blocks, ground, 0)
-    master = meshes.as_manifold(ground.master.vertices_mm, ground.master.faces)
+    body, blocks, _, pulls = cone_in_tiers
+    tip, skirt = _solid_of(blocks, body, 1), _solid_of(blocks, body, 0)
+    master = meshes.as_manifold(body.master.vertices_mm, body.master.faces)
     stops = np.linspace(0.0, 260.0, 12)
     for stop in stops:
         moved = tip.translate(tuple(stop * pulls[1]))
@@ -449,12 +452,12 @@ def test_the_rubber_of_two_pieces_by_the_same_means_agrees_with_the_glove_brushe
     whole = brush_rubber(case.master, case.seam, brief)
     rule = choose_thickness(case.master.height_mm, brief.run.casts, brief.rubber)
     scene = ray_scene(case.master.vertices_mm, case.master.faces)
-    ground = lay_ground(case.master, scene, rule.skin_mm, rule.flange_width_mm + 20.0, cells=70)
+    body = cells_of_master(case.master, scene, rule.skin_mm, rule.flange_width_mm + 20.0, cells=70)
     pulls = np.array([p.pull for p in case.seam.pieces])
-    blocks, _ = build_blocks(
-        ground, labels_by_face(ground, case.seam.labels), pulls, rule.skin_mm, 4.0, rule.flange_width_mm
+    blocks, _ = cells_of_pieces(
+        body, labels_by_face(body, case.seam.labels), pulls, rule.skin_mm, 4.0, rule.flange_width_mm
     )
-    reckoned = division_rubber(ground, blocks, rule, brief, case.seam.length_mm, 0.0)
+    reckoned = division_rubber(body, blocks, rule, brief, case.seam.length_mm, 0.0)
     assert reckoned.likely == pytest.approx(whole.volume_mm3.likely, rel=0.1)
     assert reckoned.low < whole.volume_mm3.likely < reckoned.high
 
@@ -478,8 +481,8 @@ def test_the_joined_hare_is_covered_whole_by_the_gloves_of_more_pieces(joined_ha
     low, high = rubber.volume_mm3.low, rubber.volume_mm3.high
     assert low < made.rubber_mm3.high
     assert high > made.rubber_mm3.low
-    stuff = read_catalogue(None).rubber_for(brief.materials)
-    locks = find_locks(case.master, seen_field(case.master, (1, 0, 0)), seam, stuff)
+    rubber_material = read_catalogue(None).rubber_for(brief.materials)
+    locks = find_locks(case.master, seen_field(case.master, (1, 0, 0)), seam, rubber_material)
     assert locks.fill_mm3 == pytest.approx(fill, rel=0.4)
 
 

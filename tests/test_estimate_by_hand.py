@@ -13,7 +13,7 @@ from mouldloft.base.errors import PlanImpossible
 from mouldloft.base.intervals import Interval
 from mouldloft.base.marks import Assumption, Mark
 from mouldloft.base.progress import Progress
-from mouldloft.estimate import STAND_INS, Body, Proportion, estimate_rubber, scaled_to, widen
+from mouldloft.estimate import STAND_INS, Proportion, StandInBody, estimate_rubber, scaled_to, widen
 from mouldloft.inputs.brief import Brief, MasterBrief, MaterialsBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.trade.thickness import choose_thickness
@@ -24,7 +24,7 @@ LAYERS = RubberBrief(
     brushing_variation=0.2,
 )  # fmt: skip
 BRIEF = Brief(rubber=LAYERS, master=MasterBrief(detail_allowance=1.1, detail_allowance_uncertainty=0.07))
-BODY = Body(
+BODY = StandInBody(
     Proportion(0.8, 1.0, 1.4, Mark.PUBLISHED, "a skin"), Proportion(0.04, 0.05, 0.09, Mark.MEMORY, "a volume"),
     Proportion(2.0, 3.0, 5.0, Mark.MEMORY, "a seam"), Proportion(0.1, 0.2, 0.5, Mark.MEMORY, "a fill"),
 )  # fmt: skip
@@ -132,8 +132,8 @@ def test_a_master_scaled_by_hand() -> None:
 def stages_that_say(monkeypatch: pytest.MonkeyPatch, volume: Interval, brushed: list) -> None:
     """The plan's stages stubbed: the opening's direction, a seam, and rubber of a given volume."""
 
-    def brush(master, seam, brief, progress, stuff):
-        brushed.append((master, seam, brief, stuff))
+    def brush(master, seam, brief, progress, rubber_material):
+        brushed.append((master, seam, brief, rubber_material))
         return replace(rubber_of(), volume_mm3=volume)
 
     chosen = SimpleNamespace(direction=(0.0, 1.0, 0.0))
@@ -161,11 +161,11 @@ def test_rubber_of_a_maquette_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
     told = {a.what: (a.value, a.mark) for a in made.assumptions[1:]}
     assert sorted(value for value, _ in told.values()) == ["± 2 %", "± 4 %", "± 6 %", "± 8 %"]
     assert {mark for _, mark in told.values()} == {Mark.COMMON_PRACTICE}
-    (master, seam, brief, stuff) = brushed[0]
+    (master, seam, brief, rubber_material) = brushed[0]
     assert master.height_mm == 2000.0
     assert seam[1] == ("field", (0.0, 1.0, 0.0))
     assert seam[2] == SeamBrief(kind="plane", max_pieces=2)
-    assert stuff.code == "silicone-tin-brush"
+    assert rubber_material.code == "silicone-tin-brush"
     assert (brief.opening.directions, brief.opening.refine) == (64, 1)
     assert (brief.run.casts, brief.rubber.pixel_mm) == (5, 10.0 / 2.5)
 

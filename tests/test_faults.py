@@ -18,7 +18,7 @@ import pytest
 import trimesh
 from mouldloft import cli
 from mouldloft.base.errors import OutputRefused
-from mouldloft.base.files import drop_stale, make_folder, why_not_written, write_text, written_together
+from mouldloft.base.files import all_or_nothing, drop_stale, make_folder, why_not_written, write_text
 from mouldloft.inputs.brief import read_brief
 from mouldloft.outputs import results
 from mouldloft.outputs.planfile import open_plan
@@ -178,7 +178,7 @@ def test_each_refusal_of_the_system_says_what_to_do(number, says):
 
 
 def half_written(out):
-    with written_together(out) as inner:
+    with all_or_nothing(out) as inner:
         write_text(inner / "order.csv", "half")
         raise OSError(errno.ENOSPC, "No space left on device")
 
@@ -189,7 +189,7 @@ def test_results_that_fail_halfway_leave_nothing(tmp_path):
         half_written(out)
     assert not out.exists()
     (tmp_path / "kept").mkdir()
-    with pytest.raises(ZeroDivisionError), written_together(tmp_path / "kept"):
+    with pytest.raises(ZeroDivisionError), all_or_nothing(tmp_path / "kept"):
         raise ZeroDivisionError
     assert list((tmp_path / "kept").iterdir()) == []
 

@@ -13,10 +13,11 @@ from mouldloft.inputs.brief import Brief, JacketBrief, KeysBrief
 from mouldloft.stages.jacket.fasteners import place_on_board
 from mouldloft.stages.jacket.layup import laminate_mm, lay_up_jacket
 from mouldloft.stages.jacket.record import Patch
-from mouldloft.stages.jacket.shell import section_lengths_mm, surface_samples, within
 from mouldloft.stages.jacket.stiffness import rib_section
-from mouldloft.stages.keys.place import set_keys, shape_key
+from mouldloft.stages.jacket.zones import section_lengths_mm, surface_samples, within
+from mouldloft.stages.keys.place import set_keys
 from mouldloft.stages.keys.record import Keys
+from mouldloft.stages.keys.shape import shape_key
 from mouldloft.stages.rubber.rims import inside_of_jacket_mm, over, points_along, widest_step_mm
 from mouldloft.trade.laminate import laminate_of, lay_up, mat_g_m2_from_oz
 from synthetic_gloves import (
@@ -164,7 +165,7 @@ def test_rubber_mass_is_its_volume(pair):
 
 def test_the_catalogue_s_rubber_and_mats_count():
     from mouldloft.inputs.catalogue import read_catalogue
-    from mouldloft.stages.keys.place import rubber_stuff
+    from mouldloft.stages.keys.fixture import rubber_properties
 
     shelf = read_catalogue(None)
     rubber = rubber_of(dome(200.0))
@@ -173,8 +174,8 @@ def test_the_catalogue_s_rubber_and_mats_count():
     (piece,) = lay_up_jacket(rubber, NO_KEYS, BRIEF, replace(shelf, rubber=(material,), mat=only_light)).pieces
     assert piece.rubber_mass_kg == pytest.approx(1.30e-6 * rubber.parts[0].total_mm3)
     assert piece.zones[0].layers == ("300 g/m²",) * 4
-    assert rubber_stuff(material).density_kg_dm3 == pytest.approx(1.3)
-    assert rubber_stuff(material).modulus_mpa == 0.9
+    assert rubber_properties(material).density_kg_dm3 == pytest.approx(1.3)
+    assert rubber_properties(material).modulus_mpa == 0.9
 
 
 def test_an_open_base_is_not_covered():

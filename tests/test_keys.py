@@ -8,25 +8,19 @@ import numpy as np
 import pytest
 from mouldloft.base.errors import BriefRefused
 from mouldloft.inputs.brief import KeysBrief
-from mouldloft.stages.keys.place import (
-    RubberStuff,
+from mouldloft.stages.keys.fixture import (
+    RubberProperties,
     check_fixture,
     contact_stiffness,
     hung_sag_mm,
-    key_bumps,
-    key_faults,
-    key_profile_mm,
-    key_volume_mm3,
-    pulled_off,
     recheck_keys,
     sag_of_patch_mm,
-    set_keys,
-    shape_key,
     smallest_stiffness,
-    steepest_slope,
-    survey_ground,
 )
+from mouldloft.stages.keys.place import key_faults, set_keys
 from mouldloft.stages.keys.record import Keys
+from mouldloft.stages.keys.shape import key_bumps, key_profile_mm, key_volume_mm3, shape_key
+from mouldloft.stages.keys.sites import pulled_off, steepest_slope, survey_sites
 from mouldloft.stages.keys.wedges import wedge_height_mm
 from mouldloft.stages.locks import LockRegion, Locks
 from mouldloft.stages.master import Health, Master
@@ -186,7 +180,7 @@ def test_taking_keys_away_never_holds_better():
 
 def test_sag_is_the_clamped_plate():
     # independent: the axisymmetric plate equation solved numerically, with the weight of 10 mm of rubber
-    a, t, stuff = 120.0, 10.0, RubberStuff(density_kg_dm3=1.08, modulus_mpa=0.7)
+    a, t, properties = 120.0, 10.0, RubberProperties(density_kg_dm3=1.08, modulus_mpa=0.7)
     rigidity = 0.7 * t**3 / (12 * (1 - 0.25))
     q = 1.08e-6 * 9.81 * t
 
@@ -199,7 +193,7 @@ def test_sag_is_the_clamped_plate():
     r = np.linspace(1e-3, a, 200)
     solved = solve_bvp(plate, lambda at0, at_a: np.array([at0[1], at_a[0], at_a[1]]), r, np.zeros((3, 200)))
     assert solved.success
-    assert sag_of_patch_mm(np.array(a), np.array(t), stuff) == pytest.approx(abs(solved.sol(1e-3)[0]), rel=2e-3)
+    assert sag_of_patch_mm(np.array(a), np.array(t), properties) == pytest.approx(abs(solved.sol(1e-3)[0]), rel=2e-3)
 
 
 def test_widest_gap_of_a_square_grid():
@@ -299,9 +293,9 @@ def test_sag_of_a_tipped_wall_by_hand():
     # 20 degrees, sin(15) of its weight hangs on a patch that reaches half its length up
     rubber = rubber_of(box(200, 900, 300, draft_deg=5.0, pixel_mm=1.0))
     keys = [key_at(0, y, 300.0) for y in (-400, 0, 400)]
-    (check,) = recheck_keys(keys, rubber, replace(BRIEF, tilt_deg=20.0), grounds=survey_ground(rubber, BRIEF_20))
+    (check,) = recheck_keys(keys, rubber, replace(BRIEF, tilt_deg=20.0), surveyed=survey_sites(rubber, BRIEF_20))
     half = (300 - FLANGE_THICKNESS_MM) / 2 / np.cos(np.radians(5))
-    by_hand = float(hung_sag_mm(half, SKIN_MM, RubberStuff(), np.sin(np.radians(15))))
+    by_hand = float(hung_sag_mm(half, SKIN_MM, RubberProperties(), np.sin(np.radians(15))))
     assert check.sag_mm == pytest.approx(by_hand, rel=0.2)
     assert check.gap_centre_mm[2] == pytest.approx(156, abs=20)
     (level,) = recheck_keys(keys, rubber, replace(BRIEF, tilt_deg=0.0))
@@ -311,12 +305,12 @@ def test_sag_of_a_tipped_wall_by_hand():
 def test_rubber_on_the_board_does_not_sag():
     # pulled sideways, what is within the flange's thickness of the board (plan z = 0) lies on it
     rubber = rubber_of(dome(300.0, pull=(1, 0, 0), open_below_mm=0.0))
-    (ground,) = survey_ground(rubber, BRIEF_20)
-    z = rubber.envelopes[0].frame.to_master(ground.points_mm)[:, 2]
-    steep = (ground.points_mm[:, 2] > 20) & (ground.points_mm[:, 2] < 50)
-    assert not ground.hangs[z < 12].any()
-    assert (ground.hangs[steep & (z > 24)] > 0).mean() > 0.95
-    upright = survey_ground(rubber_of(dome(300.0)), BRIEF_20)[0]
+    (sites,) = survey_sites(rubber, BRIEF_20)
+    z = rubber.envelopes[0].frame.to_master(sites.points_mm)[:, 2]
+    steep = (sites.points_mm[:, 2] > 20) & (sites.points_mm[:, 2] < 50)
+    assert not sites.hangs[z < 12].any()
+    assert (sites.hangs[steep & (z > 24)] > 0).mean() > 0.95
+    upright = survey_sites(rubber_of(dome(300.0)), BRIEF_20)[0]
     low = upright.points_mm[:, 2] < 50
     assert (upright.hangs[low & (upright.points_mm[:, 2] > 20)] > 0).mean() > 0.95
     assert not upright.hangs[upright.points_mm[:, 2] > 120].any()
@@ -324,8 +318,8 @@ def test_rubber_on_the_board_does_not_sag():
 
 def test_a_survey_makes_the_recheck_exact(set_on_dome):
     rubber, keys = set_on_dome
-    grounds = survey_ground(rubber, BRIEF)
-    assert recheck_keys(keys.keys, rubber, BRIEF, grounds=grounds) == keys.checks
+    surveyed = survey_sites(rubber, BRIEF)
+    assert recheck_keys(keys.keys, rubber, BRIEF, surveyed=surveyed) == keys.checks
 
 
 def test_more_keys_are_added_for_a_tighter_limit():
@@ -429,16 +423,16 @@ def test_no_key_over_thin_lock_fill():
     assert not in_disc(replace(thin, regions=(shallow,)))
     assert in_disc(thin), "17 mm of it is not thin"
     # an own key there is told
-    ground = survey_ground(rubber, BRIEF, thin, seam, master)[0]
-    assert key_faults([key_at(0, 0, 80.0)], ground)
-    assert not key_faults([key_at(250, 0, 80.0)], ground)
+    sites = survey_sites(rubber, BRIEF, thin, seam, master)[0]
+    assert key_faults([key_at(0, 0, 80.0)], sites)
+    assert not key_faults([key_at(250, 0, 80.0)], sites)
     assert (
-        "run into each other" in key_faults([key_at(250, 0, 80.0), replace(key_at(270, 0, 80.0), name="L")], ground)[0]
+        "run into each other" in key_faults([key_at(250, 0, 80.0), replace(key_at(270, 0, 80.0), name="L")], sites)[0]
     )
 
 
 def test_small_locked_faces_count_too():
-    # specks of 0.2 mm on an 8 mm raster, off the samples of the ground: rasterising alone would miss them all
+    # specks of 0.2 mm on an 8 mm raster, off the samples of the sites: rasterising alone would miss them all
     at = np.arange(-116.0, 117.0, 8.0) + 1.7
     x, y = (g.ravel() for g in np.meshgrid(at, at))
     corners = np.stack([np.column_stack([x + dx, y + dy, 0 * x + 40]) for dx, dy in ((0, 0), (0.2, 0), (0, 0.2))], 1)
@@ -484,13 +478,13 @@ def test_moving_a_key_away_is_noticed(set_on_dome):
 
 def test_large_sag_solves_its_cubic_and_small_sag_is_the_plate():
     radius, thick = np.array([20.0, 90.0, 300.0]), np.array([10.0, 10.0, 12.0])
-    small = sag_of_patch_mm(radius, thick, RubberStuff())
-    hung = hung_sag_mm(radius, thick, RubberStuff())
+    small = sag_of_patch_mm(radius, thick, RubberProperties())
+    hung = hung_sag_mm(radius, thick, RubberProperties())
     assert np.allclose(hung * (1 + 0.488 * (hung / thick) ** 2), small, rtol=1e-6)
     assert hung[0] == pytest.approx(small[0], rel=1e-3)
     assert hung[2] < 0.3 * small[2]
-    assert hung_sag_mm(radius, thick, RubberStuff(), 0.0) == pytest.approx(0.0)
-    assert hung_sag_mm(radius, thick, RubberStuff(), 0.5)[0] == pytest.approx(hung[0] / 2, rel=1e-3)
+    assert hung_sag_mm(radius, thick, RubberProperties(), 0.0) == pytest.approx(0.0)
+    assert hung_sag_mm(radius, thick, RubberProperties(), 0.5)[0] == pytest.approx(hung[0] / 2, rel=1e-3)
 
 
 def test_what_bars_keys_from_a_gap_is_said():

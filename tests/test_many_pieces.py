@@ -36,7 +36,7 @@ from mouldloft.stages.division.propose import (
 from mouldloft.stages.division.sharing import Shares
 from mouldloft.stages.locks import find_locks
 from mouldloft.stages.master import Master
-from mouldloft.stages.pipeline import back_glove, key_glove, plan, reckon_work, with_notes
+from mouldloft.stages.pipeline import back_glove, key_glove, order_and_days, plan, with_notes
 from mouldloft.stages.plan import MouldPlan
 from mouldloft.stages.programme import bolt_count
 from mouldloft.stages.rubber.glove import _claims, brush_rubber, flange_areas_mm2, wall_areas_mm2
@@ -308,7 +308,7 @@ def dome_plan(request, small_plan) -> MouldPlan:
     rubber, keys = key_glove(master, seam, locks, bare, brief, CATALOGUE)
     jacket, cradle = back_glove(rubber, keys, brief, CATALOGUE)
     cast = lay_up_cast(master, seam, locks, brief, CATALOGUE)
-    takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, CATALOGUE)
+    takeoff, programme = order_and_days(master, locks, rubber, keys, jacket, cradle, cast, brief, CATALOGUE)
     return with_notes(
         replace(
             small_plan, brief=brief, catalogue=CATALOGUE, master=master, undercut=field, seam=seam, locks=locks,

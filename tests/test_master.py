@@ -9,6 +9,7 @@ import os
 import struct
 import warnings
 import zipfile
+from dataclasses import replace
 
 import bombs
 import manifold3d
@@ -19,9 +20,9 @@ import trimesh
 from mouldloft.base.errors import Cancelled, MasterRefused
 from mouldloft.base.progress import Progress
 from mouldloft.geometry import crossings, meshfile
-from mouldloft.geometry.crossings import find_crossings
 from mouldloft.geometry.edges import edges_of
 from mouldloft.geometry.repair import merge_equal
+from mouldloft.geometry.selfcrossings import find_self_crossings
 from mouldloft.inputs.brief import MasterBrief
 from mouldloft.stages import master as master_stage
 from mouldloft.stages.master import prepare_master, read_master
@@ -140,6 +141,56 @@ def test_axes_come_to_stand_in_plan_coordinates(up, front, turn):
     # the nose towards -y, the lug on +x
     high = master.vertices_mm[master.vertices_mm[:, 2] > 150]
     assert high[:, 1].min() == pytest.approx(master.vertices_mm[:, 1].min())
+
+
+def test_gltf_stands_up_as_its_standard_has_it(tmp_path):
+    # glTF 2.0, section 3.4: +Y up, the front faces +Z
+    vertices, faces = arrow()
+    expected = prepare_master(vertices, faces, METRE)
+    in_gltf = vertices[:, [0, 2, 1]] * (1.0, 1.0, -1.0)  # left, up, front
+    path = saved(tmp_path, ".glb", trimesh.Trimesh(in_gltf / 1000, faces, process=False))
+    for brief in (METRE, replace(METRE, up="+y"), replace(METRE, front="+z")):
+        master = read_master(path, brief)
+        assert master.size_mm == pytest.approx(expected.size_mm, rel=1e-6)
+        assert np.sort(master.vertices_mm, axis=0) == pytest.approx(np.sort(expected.vertices_mm, axis=0), abs=1e-3)
+    # the brief's word is stronger, and a file of a format without axes stands along z as before
+    assert read_master(path, replace(METRE, up="+z")).size_mm[2] == pytest.approx(1000.0)
+    assert read_master(path, replace(METRE, up="+z")).size_mm != pytest.approx(expected.size_mm, rel=1e-2)
+    plain = saved(tmp_path, ".stl", trimesh.Trimesh(vertices, faces, process=False))
+    assert read_master(plain, METRE).size_mm == pytest.approx(expected.size_mm, rel=1e-6)
+
+
+def test_a_sculpt_on_its_tip_is_told_which_axis_stands_it():
+    cone = trimesh.creation.cone(100, 300, sections=64)
+    assert prepare_master(cone.vertices, cone.faces, BRIEF).health.stance == ""
+    # lying, in the file, with its foot towards +x: -x is its up
+    lying = np.column_stack([-cone.vertices[:, 2], cone.vertices[:, 1], cone.vertices[:, 0]])
+    said = prepare_master(lying, cone.faces, BRIEF).health.stance
+    assert "stands on almost nothing" in said
+    assert 'with -x up it would stand on 100 %: give --up -x on the command line or up = "-x"' in said
+    assert prepare_master(lying, cone.faces, replace(BRIEF, up="-x")).health.stance == ""
+    ball = trimesh.creation.icosphere(4, 100.0)
+    assert "none of its axes stands it better" in prepare_master(ball.vertices, ball.faces, BRIEF).health.stance
+
+
+def test_a_sculpt_that_would_fall_over_is_told():
+    # a block that leans out by its own width: its middle lies over the edge of its foot
+    leaning = trimesh.creation.box((100, 100, 300))
+    for out, falls in ((90.0, False), (110.0, True)):
+        vertices = leaning.vertices.copy()
+        vertices[vertices[:, 2] > 0, 0] += out  # the middle moves by half of it, the foot reaches 50 mm
+        said = prepare_master(vertices, leaning.faces, BRIEF).health.stance
+        assert ("would fall over" in said) is falls
+
+
+def test_four_thin_legs_are_a_foot():
+    legs = [trimesh.creation.cylinder(4, 300, sections=12) for _ in range(4)]
+    for leg, (x, y) in zip(legs, ((-150, -90), (150, -90), (-150, 90), (150, 90))):
+        leg.apply_translation((x, y, 150))
+    table = trimesh.boolean.union([*legs, trimesh.creation.box(bounds=[[-200, -120, 295], [200, 120, 330]])])
+    # the feet themselves are 0.2 % of the plan, what they enclose is over half of it
+    assert 4 * math.pi * 4**2 / (400 * 240) < 0.003
+    assert prepare_master(table.vertices, table.faces, BRIEF).health.stance == ""
 
 
 def test_up_and_front_along_one_axis_are_refused():
@@ -500,7 +551,7 @@ def crossing_pairs_by_hand(vertices, faces):
 def test_crossing_faces_are_just_those_of_the_reference():
     one, two = meshes.sphere(10.0, 2), meshes.sphere(7.0, 2)
     vertices, faces = joined(one, (two[0] + [8.123, 1.1, 0.3], two[1]))
-    found = find_crossings(vertices, faces)
+    found = find_self_crossings(vertices, faces)
     pairs = {(min(a, b), max(a, b)) for a, b in found.pairs.tolist()}
     assert found.checked_fraction == 1.0
     assert len(pairs) == len(found.pairs) > 50
@@ -513,14 +564,14 @@ def test_faces_that_share_a_corner_cross_by_one_edge(first, second):
     """Only the edge over against the shared corner can pass through the other face, whichever edge that is."""
     points = np.array([[0, 0, 0], [10, 0, 0], [0, 10, 0], [3, 3, -4], [3.2, 3.1, 5]], float)
     one, two = np.roll([0, 1, 2], first), np.roll([0, 3, 4], second)
-    assert find_crossings(points, np.array([one, two])).count == 1
-    assert find_crossings(points, np.array([two, one])).count == 1
+    assert find_self_crossings(points, np.array([one, two])).count == 1
+    assert find_self_crossings(points, np.array([two, one])).count == 1
     # pushed outwards, the second's far edge passes by, and the first's far edge passes through the second
     outwards = points + np.where(np.arange(5)[:, None] > 2, [8.0, 8.0, 0], 0)
-    assert find_crossings(outwards, np.array([one, two])).count == 1
+    assert find_self_crossings(outwards, np.array([one, two])).count == 1
     above = points * [1, 1, 0] + np.where(np.arange(5)[:, None] > 2, [0, 0, 4.0], 0)
     above[4, 0] += 2.0
-    assert find_crossings(above, np.array([one, two])).count == 0
+    assert find_self_crossings(above, np.array([one, two])).count == 0
 
 
 def test_a_vertex_pushed_through_its_own_body_is_counted_and_stays_told():
@@ -536,9 +587,9 @@ def test_a_vertex_pushed_through_its_own_body_is_counted_and_stays_told():
 def test_touching_is_not_crossing():
     one = meshes.box((100.0, 100.0, 100.0))
     vertices, faces = joined(one, (one[0] + [100.0, 0, 0], one[1]))
-    assert find_crossings(vertices, faces).count == 0
-    assert find_crossings(*meshes.torus_knot()).count == 0
-    assert find_crossings(*meshes.torus_knot(tube_mm=58.0)).count > 0  # the strands run into each other
+    assert find_self_crossings(vertices, faces).count == 0
+    assert find_self_crossings(*meshes.torus_knot()).count == 0
+    assert find_self_crossings(*meshes.torus_knot(tube_mm=58.0)).count > 0  # the strands run into each other
 
 
 def test_a_heap_of_crossing_faces_is_counted_on_a_stated_share(monkeypatch):
@@ -546,10 +597,10 @@ def test_a_heap_of_crossing_faces_is_counted_on_a_stated_share(monkeypatch):
     faces = np.arange(30_000).reshape(-1, 3)
     monkeypatch.setattr(crossings, "_MOST_TESTS", 3_000_000)
     monkeypatch.setattr(crossings, "_MOST_TESTS_A_FACE", 0)
-    found = find_crossings(heap, faces)
+    found = find_self_crossings(heap, faces)
     assert 0 < found.checked_fraction < 0.5
     assert found.count > 1000
-    again = find_crossings(heap, faces)
+    again = find_self_crossings(heap, faces)
     assert np.array_equal(found.pairs, again.pairs)
 
 

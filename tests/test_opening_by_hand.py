@@ -11,7 +11,7 @@ import pytest
 import trimesh
 from mouldloft.base.errors import BriefRefused
 from mouldloft.geometry.rays import ray_scene
-from mouldloft.inputs.brief import OpeningBrief
+from mouldloft.inputs.brief import Brief, OpeningBrief, RatesBrief, RunBrief
 from mouldloft.stages.opening import (
     Candidate,
     SymmetryPlane,
@@ -20,7 +20,7 @@ from mouldloft.stages.opening import (
     _judge,
     _own_direction,
     _reason,
-    _show_of_section,
+    _section,
     _special,
     _stand_in,
     _survey,
@@ -31,14 +31,16 @@ from mouldloft.stages.opening import (
     half_sphere,
     positive_half,
 )
+from mouldloft.trade.price import SeamMeasures, price_seam
+from mouldloft.trade.seamterms import never_price, seam_terms
 from trade_bodies import box, standing
 
-WEIGHTS = OpeningBrief(locked_weight=0.7, fill_weight=3.0, depth_weight=0.2, balance_weight=0.4, show_weight=0.3)
+TERMS = seam_terms(Brief(run=RunBrief(casts=4), rates=RatesBrief(hourly_rate=30.0, reach_mm=280.0)), None, 10.0)
 
 
 def survey_of(master, samples: int = 20_000, full_mesh: bool = True, show: float = 1.0):
     scene = ray_scene(master.vertices_mm, master.faces)
-    return _survey(master, WEIGHTS, scene, np.full(len(master.faces), show), samples, full_mesh)
+    return _survey(master, OpeningBrief(), scene, np.full(len(master.faces), show), samples, full_mesh, TERMS)
 
 
 def tee():
@@ -80,9 +82,10 @@ def test_a_tee_pulled_upright_by_hand() -> None:
     assert made.balance == pytest.approx(0.4 * 0.3 / skin, abs=0.01)
     assert made.locked_fraction == 0.0
     assert made.show == pytest.approx(0.4)
-    diagonal = math.sqrt(300**2 + 100**2 + 600**2)
-    cost = 3.0 * made.fill_fraction + 0.2 * made.pull_depth_mm / diagonal + 0.4 * (0.5 - made.balance) + 0.3 * made.show
-    assert made.cost == pytest.approx(cost)
+    # the section of the stem, 4 x 100 mm; the underside of the cap turns its back to the upper half's opening; the pull
+    # is 300 mm deep where 280 are reached
+    price = price_seam(SeamMeasures(400, 160, 0, 0, 0, 1, made.fill_mm3, 0), 4, TERMS.rubber, TERMS.rates).total
+    assert made.cost == pytest.approx((price + never_price(TERMS, skin * 1e6) * 0.02e6) * 300 / 280, rel=0.02)
 
 
 def test_the_farther_end_is_the_pulls_depth_on_either_side() -> None:
@@ -110,8 +113,12 @@ def test_a_pocket_locks_its_skin() -> None:
     skin = 0.09 + 0.09 + 0.16 + 0.06 + 0.09
     assert made.locked_fraction == pytest.approx(0.09 / skin, abs=0.01)
     assert made.locked_area_mm2 == pytest.approx(made.locked_fraction * skin * 1e6, rel=1e-6)
-    free = 3.0 * made.fill_fraction + 0.2 * made.pull_depth_mm / (300 * math.sqrt(3)) + 0.4 * (0.5 - made.balance)
-    assert made.cost == pytest.approx(0.7 * made.locked_fraction + free + 0.3 * made.show)
+    # the plane runs through the slot's middle, round the 300 x 200 mm behind it.
+    # its ceiling belongs to the upper half and shows it its back, its floor to the lower
+    line = 2 * (300 + 200)
+    measures = SeamMeasures(line, line, 0, 0, 0, 1, made.fill_mm3, made.locked_area_mm2)
+    price = price_seam(measures, 4, TERMS.rubber, TERMS.rates).total
+    assert made.cost == pytest.approx(price + never_price(TERMS, skin * 1e6) * 0.06e6, rel=0.02)
 
 
 def test_volume_wherever_it_stands_and_however_it_is_wound() -> None:
@@ -150,11 +157,14 @@ def test_a_stand_in_gathers_cells_to_their_means() -> None:
 def test_show_of_a_section_by_hand() -> None:
     # 600 mm of diagonal: the band is 10 mm on either side; a sample counts by the sine between its normal and the pull
     normals = np.array([[1.0, 0, 0], [0.6, 0, 0.8], [0, 0, 1.0], [0, 1.0, 0], [1.0, 0, 0]])
-    survey = SimpleNamespace(diagonal_mm=600.0, normals=normals, shown=np.array([1.0, 0.5, 0.9, 0.25, 0.0]))
+    shown = np.array([1.0, 0.5, 0.9, 0.25, 0.0])
+    survey = SimpleNamespace(diagonal_mm=600.0, normals=normals, shown=shown, sample_area=30.0)
     height = np.array([101.0, 109.9, 100.0, 90.1, 110.1])
     d = np.array([0.0, 0.0, 1.0])
-    assert _show_of_section(survey, d, height, 100.0) == pytest.approx((1.0 + 0.5 * 0.6 + 0.25) / (1 + 0.6 + 1))
-    assert _show_of_section(survey, d, height, 500.0) == 0.0
+    length, share = _section(survey, d, height, 100.0)
+    assert share == pytest.approx((1.0 + 0.5 * 0.6 + 0.25) / (1 + 0.6 + 1))
+    assert length == pytest.approx(2.6 * 30.0 / 20.0)
+    assert _section(survey, d, height, 500.0) == (0.0, 0.0)
 
 
 # --- directions ----------------------------------------------------------------------------------------------
@@ -255,20 +265,17 @@ def test_a_pull_in_the_workshops_words(direction, words: str) -> None:
 @pytest.mark.parametrize(
     ("worse", "words"),
     [
-        ({"locked_fraction": 0.14}, "12.0 % more skin locked"),  # 0.7 x 0.12
-        ({"fill_mm3": 5e6, "fill_fraction": 0.05}, "3.0 litres more lock fill"),  # 3 x 0.03
-        ({"pull_depth_mm": 400.0}, "a pull 300 mm deeper"),  # 0.2 x 300 / 600
-        ({"balance": 0.20}, "pieces less even by 25 % of the skin"),  # 0.4 x 0.25
-        ({"show": 0.9}, "60 % more of the seam on show"),  # 0.3 x 0.6
-        # each just outweighed by the next
-        ({"locked_fraction": 0.14, "fill_mm3": 5e6, "fill_fraction": 0.05}, "3.0 litres more"),
-        ({"fill_fraction": 0.05, "pull_depth_mm": 400.0}, "a pull 300 mm deeper"),
-        ({"pull_depth_mm": 400.0, "balance": 0.19}, "pieces less even by 26 %"),
-        ({"balance": 0.20, "show": 0.65}, "35 % more of the seam"),
+        ({"locked_fraction": 0.14, "locked_area_mm2": 0.4e6}, "12.0 % more skin locked"),
+        ({"fill_mm3": 5e6}, "3.0 litres more lock fill"),
+        ({"pull_depth_mm": 400.0}, "a pull 300 mm deeper"),  # 120 mm past the reach
+        ({"show": 0.9}, "60 % more of the seam on show"),
+        # each just outweighed by the next, in money
+        ({"locked_fraction": 0.14, "locked_area_mm2": 0.4e6, "fill_mm3": 3e6}, "1.0 litres more"),
+        ({"fill_mm3": 2.5e6, "pull_depth_mm": 400.0}, "a pull 300 mm deeper"),
     ],
 )
 def test_why_another_stands_behind(worse: dict, words: str) -> None:
-    survey = SimpleNamespace(brief=WEIGHTS, diagonal_mm=600.0)
+    survey = SimpleNamespace(terms=TERMS, diagonal_mm=600.0)
     mirror = SymmetryPlane(at(30), 0.0, 0.001, True)
     best = candidate()
     said = _reason(candidate(**worse), best, mirror, survey)
@@ -278,7 +285,7 @@ def test_why_another_stands_behind(worse: dict, words: str) -> None:
 
 
 def test_the_chosen_one_is_told_in_figures() -> None:
-    survey = SimpleNamespace(brief=WEIGHTS, diagonal_mm=600.0)
+    survey = SimpleNamespace(terms=TERMS, diagonal_mm=600.0)
     mirror = SymmetryPlane(at(30), 0.0, 0.1, False)
     best = candidate()
     assert _reason(best, best, mirror, survey) == (

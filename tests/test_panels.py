@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from mouldloft.geometry.heightmap import surface_cells
-from mouldloft.stages.jacket.shell import surface_samples
+from mouldloft.stages.jacket.zones import surface_samples
 from mouldloft.trade.laminate import lay_up, mat_g_m2_from_oz
 from mouldloft.trade.panels import (
     KNOCK_DOWN,

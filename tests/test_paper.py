@@ -11,9 +11,9 @@ import pypdf
 import pytest
 from mouldloft.base.errors import OutputRefused
 from mouldloft.outputs.templates.fullsize import (
-    PaperLine,
-    PaperText,
     Template,
+    TemplateLine,
+    TemplateText,
     tiles_of,
     write_dxf,
     write_pdf,
@@ -27,10 +27,10 @@ def boards():
     angle = np.linspace(0, 2 * np.pi, 400, endpoint=False)
     disc = np.stack([300 * np.cos(angle) - 40, 300 * np.sin(angle) + 25], axis=1)
     hole = np.stack([80 * np.cos(-angle), 80 * np.sin(-angle)], axis=1)
-    station = PaperLine(np.array([[0.0, 100.0], [0.0, 250.0]]), closed=False, use="mark")
-    bend = PaperLine(np.array([[-200.0, 0.0], [-100.0, 0.0]]), closed=False, use="fold")
-    one = Template("W1", (PaperLine(disc), PaperLine(hole), station, bend), (PaperText("7", (3.0, 170.0)),))
-    square = PaperLine(np.array([[0, 0], [120, 0], [120, 60], [0, 60.0]]))
+    station = TemplateLine(np.array([[0.0, 100.0], [0.0, 250.0]]), closed=False, use="mark")
+    bend = TemplateLine(np.array([[-200.0, 0.0], [-100.0, 0.0]]), closed=False, use="fold")
+    one = Template("W1", (TemplateLine(disc), TemplateLine(hole), station, bend), (TemplateText("7", (3.0, 170.0)),))
+    square = TemplateLine(np.array([[0, 0], [120, 0], [120, 60], [0, 60.0]]))
     return [one, Template("board <B&2> Ø", (square,))]
 
 
@@ -171,7 +171,7 @@ def test_tiles_cover_every_line():
     assert len(set(names)) == len(names)
     # a ring leaves its middle tiles empty when it is wide enough
     angle = np.linspace(0, 2 * np.pi, 400)
-    ring = Template("R", (PaperLine(900 * np.stack([np.cos(angle), np.sin(angle)], axis=1)),))
+    ring = Template("R", (TemplateLine(900 * np.stack([np.cos(angle), np.sin(angle)], axis=1)),))
     tiles = tiles_of(ring, "A4")
     assert len(tiles) < 0.7 * (max(t.row for t in tiles) + 1) * (max(t.column for t in tiles) + 1)
 

@@ -9,9 +9,11 @@ from mouldloft.base.errors import PlanImpossible
 from mouldloft.base.marks import Mark
 from mouldloft.base.progress import Progress
 from mouldloft.outputs.summary import summary_rows
-from mouldloft.stages.keys.place import key_faults, survey_ground
+from mouldloft.stages import STAGES
+from mouldloft.stages.keys.place import key_faults
+from mouldloft.stages.keys.sites import survey_sites
 from mouldloft.stages.master import prepare_master, read_master
-from mouldloft.stages.pipeline import STAGES, plan
+from mouldloft.stages.pipeline import plan
 from mouldloft.stages.undercut import undercut_field
 from test_planfile import same
 
@@ -21,12 +23,14 @@ def test_the_same_input_gives_the_same_plan_stage_by_stage(small_hare, small_bri
     master = prepare_master(*small_hare, small_brief.master, name="Seated hare")
     again = plan(master, small_brief, None, Progress(lambda stage, *_: seen.append(stage)))
     same(small_plan, again)
-    assert tuple(dict.fromkeys(seen)) == STAGES[1:]
+    ran = tuple(dict.fromkeys(seen))
+    assert ran == tuple(stage for stage in STAGES if stage in ran)
+    assert {"opening", "seam", "rubber", "jacket", "cast", "takeoff"} <= set(ran)
 
 
 def test_no_key_stands_over_a_lock(small_plan):
     p = small_plan
-    grounds = survey_ground(p.rubber, p.brief.keys, p.locks, p.seam, p.master)
+    grounds = survey_sites(p.rubber, p.brief.keys, p.locks, p.seam, p.master)
     assert len(p.keys.keys) > 10
     assert [fault for ground in grounds for fault in key_faults(p.keys.keys, ground)] == []
 
@@ -58,8 +62,8 @@ def test_everything_that_is_not_geometry_is_marked(small_plan):
 
 def test_figures_told_are_those_of_the_plan(small_plan):
     told = {a.what: a.value for a in small_plan.assumptions}
-    stuff = small_plan.catalogue.rubber_for(small_plan.brief.materials)
-    assert told["rubber modulus"] == f"{stuff.young_modulus_mpa:g} MPa"  # the one the sag was reckoned with
+    rubber_material = small_plan.catalogue.rubber_for(small_plan.brief.materials)
+    assert told["rubber modulus"] == f"{rubber_material.young_modulus_mpa:g} MPa"  # the one the sag was reckoned with
     assert {"board size", "longest strip of wall"} & told.keys()
 
 
@@ -94,7 +98,7 @@ def test_meshes_from_registry_packages_are_planned_or_refused_plainly(packaged, 
         return
     made = plan(master, small_brief)
     parts = sum(part.total_mm3 for part in made.rubber.parts)
-    assert sum(made.rubber.measured_volume_mm3) == pytest.approx(parts, rel=0.03)  # thin legs on a 4 mm lattice
+    assert sum(made.rubber.volume_by_columns_mm3) == pytest.approx(parts, rel=0.03)  # thin legs on a 4 mm lattice
     # a free seam may leave a spot thin where a coarse mesh's skin dips under the parting surface; the plan reports it
     assert made.rubber.thickness_quantiles_mm[0] > 0.99 * made.rubber.skin_thickness_mm
     assert made.rubber.min_thickness_mm > 0.6 * made.rubber.skin_thickness_mm

@@ -341,24 +341,24 @@ def test_the_last_minutes_of_a_day_are_worked() -> None:
 
 
 def test_rates_known_for_sure_leave_no_range() -> None:
-    stuff = catalogue()
-    stuff = replace(stuff, rates=replace(stuff.rates, rate_uncertainty=0.0))
+    rubber_material = catalogue()
+    rubber_material = replace(rubber_material, rates=replace(rubber_material.rates, rate_uncertainty=0.0))
     run = replace(RUN, hours_per_day=5.0, work_weekends=False, start_date="2026-12-03")
-    made = set_programme(rubber(), keys(), jacket(), cast_record(), replace(BRIEF, run=run), stuff)
+    made = set_programme(rubber(), keys(), jacket(), cast_record(), replace(BRIEF, run=run), rubber_material)
     assert made.mould_days_range == (made.mould_days,) * 2
     assert made.run_days_range == (made.run_days,) * 2
     # day 1 a Thursday: the weekend is among them
     from_monday = set_programme(
-        rubber(), keys(), jacket(), cast_record(), replace(BRIEF, run=replace(run, start_date=None)), stuff
+        rubber(), keys(), jacket(), cast_record(), replace(BRIEF, run=replace(run, start_date=None)), rubber_material
     )
     assert from_monday.mould_days == made.mould_days - 2
 
 
 def test_spare_work_longer_than_a_wait_goes_on_in_the_next() -> None:
     # cleaning the joint takes 2.5 / 0.3 / 3 = 2.78 h; cast 2's gelcoat sets for 1.06
-    stuff = catalogue()
-    stuff = replace(stuff, rates=replace(stuff.rates, finish_m_h=0.3))
-    tasks = set_programme(rubber(), keys(), jacket(), cast_record(), BRIEF, stuff).tasks
+    rubber_material = catalogue()
+    rubber_material = replace(rubber_material, rates=replace(rubber_material.rates, finish_m_h=0.3))
+    tasks = set_programme(rubber(), keys(), jacket(), cast_record(), BRIEF, rubber_material).tasks
     start = {task.name: task.start_h for task in reversed(tasks)}
     sets = 1.5 * WARM_RESIN
     done = [(t.start_h, t.duration_h) for t in tasks if t.name == "Cast 1: clean up the joint"]

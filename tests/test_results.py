@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from mouldloft.base.errors import OutputRefused, PlanImpossible
-from mouldloft.base.files import written_together
+from mouldloft.base.files import all_or_nothing
 from mouldloft.outputs import results
 
 
@@ -105,7 +105,7 @@ def test_what_cannot_be_put_back_is_named(tmp_path, monkeypatch):
     monkeypatch.setattr("mouldloft.base.files.os.replace", only_once)
 
     def write():
-        with written_together(tmp_path, last="plan.json") as inner:
+        with all_or_nothing(tmp_path, last="plan.json") as inner:
             for name in ("order.csv", "plan.json", "summary.txt"):
                 (inner / name).write_text("new")
 

@@ -27,7 +27,11 @@ PLAIN = RubberBrief(
 
 
 def glove(
-    mesh: trimesh.Trimesh, direction=(1.0, 0, 0), offset_mm: float = 0.0, rubber: RubberBrief = PLAIN, stuff=None
+    mesh: trimesh.Trimesh,
+    direction=(1.0, 0, 0),
+    offset_mm: float = 0.0,
+    rubber: RubberBrief = PLAIN,
+    rubber_material=None,
 ):
     master = as_master(mesh)
     field = undercut_field(master, direction, check=False)
@@ -35,7 +39,7 @@ def glove(
     seam = place_seam(master, opening_along(direction, offset_mm), field, own)
     locks = find_locks(master, field, seam, SimpleNamespace(elongation_at_break=4.8))
     brief = Brief(run=RunBrief(casts=1), rubber=rubber)
-    return brush_rubber(master, seam, brief, stuff=stuff), locks
+    return brush_rubber(master, seam, brief, rubber_material=rubber_material), locks
 
 
 def skin_mm3(rubber) -> float:
@@ -91,7 +95,7 @@ def test_lock_fill_is_the_same_by_columns_and_by_hanging_faces():
 def test_parts_add_up_to_the_measured_volume(small_plan):
     rubber = small_plan.rubber
     total = sum(part.total_mm3 for part in rubber.parts)
-    assert sum(rubber.measured_volume_mm3) == pytest.approx(total, rel=0.005)
+    assert sum(rubber.volume_by_columns_mm3) == pytest.approx(total, rel=0.005)
     assert all(v >= 0 for part in rubber.parts for name, v in vars(part).items() if name != "bead_mm3")
     # the ridge is the bead itself; the first piece's groove takes rubber away and its thicker back adds some
     ridge, length = rubber.parts[1].bead_mm3, rubber.registration.bead_length_mm
@@ -133,10 +137,12 @@ def test_a_piece_adds_up_over_its_coats_and_a_coat_over_the_pieces(small_plan):
 
 
 def test_coats_are_as_thick_as_the_catalogue_lets_them_stand():
-    stuff = replace(read_catalogue(None).rubber[0], print_coat_mm=0.7, build_coat_mm=1.9)
+    rubber_material = replace(read_catalogue(None).rubber[0], print_coat_mm=0.7, build_coat_mm=1.9)
     rule = RubberBrief(skin_thickness_mm=9, edge_thickness_mm=9, flange_width_mm=10, draft_deg=0.5, pixel_mm=1.0)
     radius = 120.0
-    rubber, _ = glove(trimesh.creation.icosphere(subdivisions=5, radius=radius), rubber=rule, stuff=stuff)
+    rubber, _ = glove(
+        trimesh.creation.icosphere(subdivisions=5, radius=radius), rubber=rule, rubber_material=rubber_material
+    )
     *skin, _ = rubber.coats
     # 8.3 mm in coats of at most 1.9 mm are five of 1.66 mm
     assert [coat.thickness_mm for coat in skin] == pytest.approx([0.7, *[1.66] * 5])
@@ -149,8 +155,10 @@ def test_coats_are_as_thick_as_the_catalogue_lets_them_stand():
 
 def test_a_skin_thinner_than_a_print_coat_is_one_coat():
     rule = RubberBrief(skin_thickness_mm=1, edge_thickness_mm=1, flange_width_mm=10, pixel_mm=1.0)
-    stuff = replace(read_catalogue(None).rubber[0], print_coat_mm=1.5)
-    rubber, _ = glove(trimesh.creation.icosphere(subdivisions=4, radius=40), rubber=rule, stuff=stuff)
+    rubber_material = replace(read_catalogue(None).rubber[0], print_coat_mm=1.5)
+    rubber, _ = glove(
+        trimesh.creation.icosphere(subdivisions=4, radius=40), rubber=rule, rubber_material=rubber_material
+    )
     assert [coat.thickness_mm for coat in rubber.coats] == [1.0, 0.0]
 
 

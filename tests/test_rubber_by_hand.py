@@ -14,7 +14,7 @@ from mouldloft.geometry.depthmap import Grid
 from mouldloft.geometry.frame import pull_frame
 from mouldloft.inputs.brief import Brief, RubberBrief
 from mouldloft.inputs.catalogue import read_catalogue
-from mouldloft.stages.keys.record import Key, Keys, add_tabs
+from mouldloft.stages.keys.record import Key, Keys, count_keys_in
 from mouldloft.stages.rubber.glove import (
     _above_base,
     _coats,
@@ -101,9 +101,9 @@ def test_coats_of_a_ball_follow_steiner() -> None:
     def grown(t: float) -> float:
         return 4 * math.pi * (1e4 * t + 100 * t * t)
 
-    stuff = replace(read_catalogue(None).rubber[0], print_coat_mm=0.8, build_coat_mm=2.0)
+    rubber_material = replace(read_catalogue(None).rubber[0], print_coat_mm=0.8, build_coat_mm=2.0)
     rule = ThicknessRule(6.0, 9.0, 40.0, 60.0, 9.0, "")
-    coats = _coats(rule, stuff, 3e6, 4 * math.pi * 1e4, grown(3.0), grown(6.0))
+    coats = _coats(rule, rubber_material, 3e6, 4 * math.pi * 1e4, grown(3.0), grown(6.0))
     assert [c.name for c in coats] == [
         "print coat", "build coat 1", "build coat 2", "build coat 3", "lock fill, edges and flange"
     ]  # fmt: skip
@@ -118,16 +118,16 @@ def test_coats_of_a_ball_follow_steiner() -> None:
 
 
 def test_a_skin_of_whole_coats_takes_no_more_and_a_thin_one_is_one_coat() -> None:
-    stuff = replace(read_catalogue(None).rubber[0], print_coat_mm=1.0, build_coat_mm=2.0)
+    rubber_material = replace(read_catalogue(None).rubber[0], print_coat_mm=1.0, build_coat_mm=2.0)
 
     def thicknesses(skin: float) -> list[float]:
         rule = ThicknessRule(skin, skin, 0.0, 60.0, skin, "")
-        return [c.thickness_mm for c in _coats(rule, stuff, 1e4, 1e4, skin * 0.5e4, skin * 1e4)]
+        return [c.thickness_mm for c in _coats(rule, rubber_material, 1e4, 1e4, skin * 0.5e4, skin * 1e4)]
 
     assert thicknesses(5.0) == pytest.approx([1.0, 2.0, 2.0, 0.0])
     assert thicknesses(0.7) == pytest.approx([0.7, 0.0])
     rule = ThicknessRule(5.0, 5.0, 0.0, 60.0, 5.0, "")
-    assert _coats(rule, stuff, 1e4, 1e4, 2.5e4, 5e4)[-1].volume_mm3 == 0.0, "no coat of less than nothing"
+    assert _coats(rule, rubber_material, 1e4, 1e4, 2.5e4, 5e4)[-1].volume_mm3 == 0.0, "no coat of less than nothing"
 
 
 def test_coats_by_piece_by_hand() -> None:
@@ -167,9 +167,9 @@ def test_tabs_are_counted_everywhere() -> None:
     rubber = rubber_of(coats=((0.8, False), (2.4, True), (4.8, True)))
     key = Key("L1", 0, "edge", (0.0, 0.0, 0.0), 40.0, 30.0, 12.0, 3e5)
     keys = Keys((key, replace(key, volume_mm3=1e5), replace(key, piece=1, volume_mm3=2e5)), ())
-    made = add_tabs(rubber, keys)
-    assert [p.tabs_mm3 for p in made.parts] == [4e5, 2e5]
-    assert made.measured_volume_mm3 == pytest.approx((4.4e6, 4.2e6))
+    made = count_keys_in(rubber, keys)
+    assert [p.keys_mm3 for p in made.parts] == [4e5, 2e5]
+    assert made.volume_by_columns_mm3 == pytest.approx((4.4e6, 4.2e6))
     assert made.coats[:-1] == rubber.coats[:-1]
     assert made.coats[-1] == replace(rubber.coats[-1], volume_mm3=4.8e6 + 6e5)
     grown = made.volume_mm3

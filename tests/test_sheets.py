@@ -248,7 +248,7 @@ def test_coats_of_both_pieces_add_up_to_the_rubber(plan):
     density = rubber_kg_per_mm3(plan)
     masses = [sum(c.mass_kg for c in coats_of(plan, at)) for at in (0, 1)]
     # the coats were made to add up to the whole measured volume, the pieces' masses come from the jacket stage
-    assert sum(masses) == pytest.approx(sum(plan.rubber.measured_volume_mm3) * density, rel=1e-9)
+    assert sum(masses) == pytest.approx(sum(plan.rubber.volume_by_columns_mm3) * density, rel=1e-9)
     assert masses == pytest.approx([p.rubber_mass_kg for p in plan.jacket.pieces], rel=1e-6)
     assert coats_of(plan, 0)[1].batches == 2
     assert coats_of(plan, 1)[0].batches == 0  # the programme names none for it

@@ -17,8 +17,8 @@ from mouldloft.solids.build import make_solids, write_solids
 from mouldloft.solids.solid import Solid
 from mouldloft.stages.cradle import board_in_plan
 from mouldloft.stages.jacket.layup import laminate_mm
-from mouldloft.stages.keys.place import key_bumps
 from mouldloft.stages.keys.record import Keys
+from mouldloft.stages.keys.shape import key_bumps
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.pipeline import plan
 from mouldloft.stages.rubber.glove import brush_rubber

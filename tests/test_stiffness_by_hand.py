@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from mouldloft.inputs.brief import Brief, JacketBrief
 from mouldloft.stages.jacket.record import Patch
-from mouldloft.stages.jacket.shell import Ribbed, Schedule, lay
 from mouldloft.stages.jacket.stiffness import (
     RIB_CORES_MM,
     Loads,
@@ -23,6 +22,7 @@ from mouldloft.stages.jacket.stiffness import (
     stand_closed,
     strengthen,
 )
+from mouldloft.stages.jacket.zones import Ribbed, Schedule, lay
 from mouldloft.trade.laminate import laminate_of
 from mouldloft.trade.panels import Panels, buckling_stress_mpa, panels_under_load
 from synthetic_gloves import dome, rubber_of

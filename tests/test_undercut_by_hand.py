@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 from mouldloft.base.progress import SILENT
 from mouldloft.geometry.depthmap import Grid
+from mouldloft.geometry.freedom import ways_out
 from mouldloft.geometry.rays import ray_scene
 from mouldloft.geometry.sampling import Samples
 from mouldloft.stages.locks import _depths, _hanging_mm, _own_sine, _piece_locked_share, _quantile, _regions, _stretch
 from mouldloft.stages.master import skin_faces
-from mouldloft.stages.undercut import _share_per_face, _ways_out, freedom_by_columns, where_on_piece
+from mouldloft.stages.undercut import _share_per_face, freedom_by_columns, where_on_piece
 from trade_bodies import box, seam_of
 
 BODY = box(400, 300, 1000)
@@ -102,7 +103,7 @@ def test_places_are_named_by_side_and_height(point: tuple[float, float, float], 
 
 def test_a_wall_upright_to_a_twentieth_of_a_degree_is_asked_both_ways() -> None:
     sine = np.sin(np.radians([-0.06, -0.04, 0.0, 0.04, 0.06, 90.0]))
-    plus, minus = _ways_out(sine)
+    plus, minus = ways_out(sine)
     assert plus.tolist() == [False, True, True, True, True, True]
     assert minus.tolist() == [True, True, True, True, False, False]
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
+import math
 from dataclasses import replace
 
 import numpy as np
+import pytest
 import trimesh
 from mouldloft.base.intervals import Interval
 from mouldloft.geometry.frame import pull_frame
+from mouldloft.stages import cast as cast_stage
 from mouldloft.stages.cast import Cast
 from mouldloft.stages.jacket.record import Jacket, JacketPiece, Zone
 from mouldloft.stages.keys.record import Key, Keys
@@ -117,6 +121,15 @@ def keys_of(count: int = 20) -> Keys:
     return Keys(
         tuple(Key(f"L{k}", k % 2, "edge", (0.0, 0.0, 0.0), 40.0, 30.0, 12.0, 11_600.0) for k in range(count)), ()
     )
+
+
+@contextlib.contextmanager
+def any_ballast():
+    """As if bags of any weight were carried in: for sums of ballast by its lever."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(cast_stage, "MOST_BALLAST_KG", math.inf)
+        patch.setattr(cast_stage, "MOST_BALLAST_SHARE", math.inf)
+        yield
 
 
 def jacket_of(area_mm2: float = 6e5, bolts: int = 18, pieces: int = 2, gelcoat_kg: float = 0.0) -> Jacket:

@@ -177,7 +177,7 @@ def show_shape(scene: bpy.types.Scene, shape: Shape) -> bpy.types.Object:
     """One shape as an object under the root."""
     unit = units_per_mm(scene)
     mesh = new_mesh(shape.name, np.asarray(shape.vertices_mm) * unit, shape.faces, shape.smooth)
-    mesh.materials.append(material(f"Mouldloft {shape.stuff or shape.role}", shape.colour))
+    mesh.materials.append(material(f"Mouldloft {shape.material_name or shape.role}", shape.colour))
     thing = bpy.data.objects.new(shape.name, mesh)
     _hang_moving(scene, thing, shape.role, shape)
     if shape.thick_mm:

@@ -125,7 +125,9 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     seam_kind: EnumProperty(
         name="Seam",
         items=(
-            ("free", "Free", "The line that costs least trouble over the surface"),
+            ("cheapest", "Cheapest", "The cheapest of all that can be laid up"),
+            ("relief", "Relief", "A plane that follows an edge where it pays"),
+            ("free", "Free", "The line over the whole surface that costs least"),
             ("plane", "Plane", "A flat wall"),
         ),
     )
@@ -315,7 +317,7 @@ def brief_of(scene: bpy.types.Scene):
         given["opening"]["direction"] = list(s.own_way)
     if s.seam_kind == "plane" and s.set_offset:
         given["seam"]["plane_offset_mm"] = s.plane_offset * mm
-    if s.drawn_seam and s.seam_kind == "free":
+    if s.drawn_seam and s.seam_kind != "plane":
         given["seam"]["own_line"] = own_line_file(s.drawn_seam)
     if s.set_skin:
         given["rubber"].update(skin_thickness_mm=s.skin_mm, edge_thickness_mm=s.edge_mm)

@@ -16,7 +16,7 @@ class Shape:
 
     vertices_mm : (n, 3); faces : (m, 3) or a list of polygons. `at_mm` is the object's origin in plan
     coordinates, `way` the unit pull it moves along and `reach_mm` how far at most. `thick_mm` : flat shapes
-    are given this thickness by a modifier. `stuff` : names the material, the role where empty.
+    are given this thickness by a modifier. `material_name` : names the material, the role where empty.
     """
 
     name: str
@@ -30,7 +30,7 @@ class Shape:
     way: tuple[float, float, float] = (0.0, 0.0, 0.0)
     reach_mm: float = 0.0
     thick_mm: float = 0.0
-    stuff: str = ""
+    material_name: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,8 +173,12 @@ def _solids(done: dict[str, Any], progress: Any) -> Shown:
     shapes = []
     for solid in done["solids"]:
         envelope = envelopes.get(moving.get(solid.name.split(" to ")[0], -1))
-        stuff, colour = {"glove": ("glove", GLOVE), "jacket": ("jacket", JACKET)}.get(solid.kind, ("wall", PLASTER))
-        shape = Shape(f"Solid {solid.name}", "solid", -1, solid.vertices_mm, solid.faces, rgb(colour), stuff=stuff)
+        material_name, colour = {"glove": ("glove", GLOVE), "jacket": ("jacket", JACKET)}.get(
+            solid.kind, ("wall", PLASTER)
+        )
+        shape = Shape(
+            f"Solid {solid.name}", "solid", -1, solid.vertices_mm, solid.faces, rgb(colour), material_name=material_name
+        )
         if envelope is not None:
             reach = _reach(envelope) * (1.0 if solid.kind == "glove" else 2.0)
             shape = replace(shape, piece=envelope.piece, way=_pull(envelope), reach_mm=reach)

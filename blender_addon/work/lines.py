@@ -98,7 +98,9 @@ def _casts(done: dict[str, Any]) -> str:
 
     cast = done["cast"]
     said = [f"{figures.kg(cast.mass_kg)} each", "comes out of the glove" if cast.comes_out else "does not come out"]
-    if cast.ballast_kg > 0:
+    if cast.needs_fixing:
+        said.append("to be fixed to the ground")
+    elif cast.ballast_kg > 0:
         said.append(f"{figures.kg(cast.ballast_kg)} of ballast in the foot")
     return "; ".join(said)
 
@@ -149,7 +151,8 @@ def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
 
     if key == "sculpt":
         health = done["master"].health
-        return [done["master"].unit_assumed, *health.repairs, *health.left_out]
+        stance = [health.stance] if health.stance else []
+        return [done["master"].unit_assumed, *health.repairs, *stance, *health.notes, *health.left_out]
     if key == "opening":
         return [done["opening"].chosen.reason]
     if key == "seam":

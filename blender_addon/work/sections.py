@@ -112,8 +112,8 @@ def _seam(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 def _glove(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     from mouldloft.stages.rubber.glove import brush_rubber
 
-    stuff = catalogue.rubber_for(brief.materials)
-    return {"bare_rubber": brush_rubber(done["master"], done["seam"], brief, progress, stuff)}
+    rubber_material = catalogue.rubber_for(brief.materials)
+    return {"bare_rubber": brush_rubber(done["master"], done["seam"], brief, progress, rubber_material)}
 
 
 def _keys(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
@@ -138,7 +138,7 @@ def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 def _order(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     before = (done[name] for name in ("master", "locks", "rubber", "keys", "jacket", "cradle", "cast"))
-    takeoff, programme = pipeline().reckon_work(*before, brief, catalogue, progress)
+    takeoff, programme = pipeline().order_and_days(*before, brief, catalogue, progress)
     return {"takeoff": takeoff, "programme": programme}
 
 

@@ -40,6 +40,8 @@ Casts = Annotated[int | None, typer.Option("--casts", help="Casts in the run.", 
 PieceCount = Annotated[
     str | None, typer.Option("--pieces", help="Pieces of the mould: 2 to 8, or 'as proposed'; else two.")
 ]
+Up = Annotated[str | None, typer.Option("--up", help="The mesh's axis that points up, such as +y.", metavar="AXIS")]
+Front = Annotated[str | None, typer.Option("--front", help="The mesh's axis that its front faces.", metavar="AXIS")]
 Pictures = Annotated[bool, typer.Option("--pictures/--no-pictures", help="Also draw pictures, sheets and the page.")]
 Solids = Annotated[
     list[str] | None, typer.Option("--solids", help="Also write closed meshes: stl, 3mf or glb; say it again for more.")
@@ -47,13 +49,27 @@ Solids = Annotated[
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no summary; only the results' folder.")]
 
 
-def _asked(brief_path: Path | None, height: float | None, casts: int | None, pieces: str | None = None) -> Brief:
+def _asked(
+    brief_path: Path | None,
+    height: float | None,
+    casts: int | None,
+    pieces: str | None = None,
+    up: str | None = None,
+    front: str | None = None,
+) -> Brief:
     from dataclasses import replace
     from typing import get_args
 
-    from .inputs.brief import Brief, Pieces, read_brief
+    from .inputs.brief import Axis, Brief, Pieces, read_brief
 
     brief = read_brief(brief_path) if brief_path else Brief()
+    axes = {str(word): word for word in get_args(Axis)}
+    for name, axis in (("up", up), ("front", front)):
+        if axis is None:
+            continue
+        if axis.lower() not in axes:
+            raise BriefRefused(f"There is no axis {axis[:40]!r} for --{name}; use one of: {', '.join(axes)}.")
+        brief = replace(brief, master=replace(brief.master, **{name: axes[axis.lower()]}))
     if height is not None:
         brief = replace(brief, master=replace(brief.master, finished_height_mm=height))
     if casts is not None:
@@ -161,6 +177,8 @@ def _run(
 
             Thread(target=vtk_can_draw, daemon=True).start()
         master = read_master(mesh, brief.master, terminal.progress)
+        if master.health.stance:
+            print(master.health.stance, file=sys.stderr, flush=True)
         if not master.health.is_solid:
             write_survey(survey_open_master(master, brief, catalogue, terminal.progress), out)
             raise PlanImpossible(
@@ -185,13 +203,15 @@ def plan_command(
     casts: Casts = None,
     brief: BriefPath = None,
     pieces: PieceCount = None,
+    up: Up = None,
+    front: Front = None,
     catalogue: CataloguePath = None,
     pictures: Pictures = True,
     solids: Solids = None,
     quiet: Quiet = False,
 ) -> None:
-    """Plan the mould of a mesh file. --height, --casts and --pieces override the brief."""
-    _run(mesh, _asked(brief, height, casts, pieces), catalogue, out, pictures, solids, quiet)
+    """Plan the mould of a mesh file. --height, --casts, --pieces, --up and --front override the brief."""
+    _run(mesh, _asked(brief, height, casts, pieces, up, front), catalogue, out, pictures, solids, quiet)
 
 
 @app.command("demo")
@@ -249,6 +269,8 @@ def estimate_command(
         "standing figure"
     ),
     brief: BriefPath = None,
+    up: Up = None,
+    front: Front = None,
     catalogue: CataloguePath = None,
 ) -> None:
     """Before any clay: an interval for the rubber from a height, or from a rough maquette."""
@@ -258,10 +280,12 @@ def estimate_command(
     from .inputs.catalogue import read_catalogue
     from .stages.master import read_master
 
-    asked = _asked(brief, height, casts)
+    asked = _asked(brief, height, casts, None, up, front)
     with _Terminal(False) as terminal:
         terminal.progress.begin("estimate")
         rough = read_master(maquette, asked.master, terminal.progress) if maquette else None
+        if rough is not None and rough.health.stance:
+            print(rough.health.stance, file=sys.stderr, flush=True)
         made = estimate_rubber(
             height, casts, rough, cast(StandIn, body), asked, read_catalogue(catalogue), terminal.progress
         )
@@ -275,13 +299,15 @@ def health_command(
     mesh: MeshPath,
     height: Height = None,
     brief: BriefPath = None,
+    up: Up = None,
+    front: Front = None,
 ) -> None:
     """Only read a mesh: what is wrong with it, what was mended, where to look."""
     from .stages.master import read_master
 
     with _Terminal(False) as terminal:
         terminal.progress.begin("master")
-        master = read_master(mesh, _asked(brief, height, None).master, terminal.progress)
+        master = read_master(mesh, _asked(brief, height, None, None, up, front).master, terminal.progress)
     h = master.health
     print(f"{master.name}: {len(master.faces):,} triangles, {master.height_mm:.0f} mm high. {master.unit_assumed}")
     print(
@@ -289,7 +315,7 @@ def health_command(
         f"{'yes' if h.inside_out else 'no'}, self-intersections {h.self_intersections}, stray shells {h.stray_shells}, "
         f"degenerate faces {h.degenerate_faces}."
     )
-    for line in (*h.repairs, *h.left_out):
+    for line in (*h.repairs, *filter(None, [h.stance]), *h.notes, *h.left_out):
         print(f"- {line}")
     if h.fault_points_mm is not None:
         for x, y, z in h.fault_points_mm[:10]:

@@ -14,7 +14,7 @@ from typing import Literal
 
 from .base.errors import BriefRefused, PlanImpossible
 from .base.figures import counted, percent
-from .base.intervals import Interval
+from .base.intervals import CARVING, Interval, combined, interval_of, widened
 from .base.marks import Assumption, Mark
 from .base.progress import SILENT, Progress
 from .inputs.brief import Brief
@@ -35,7 +35,7 @@ FOOT_FLANGE_SHARE = 0.15  # of the seam's flange again round an open foot (our r
 # What may still move an estimate from a maquette, relative half-widths (common practice, no source).
 FORM_CHANGES = ("the form may still change", 0.08)
 SEAM_MOVES = ("opening and seam may still move", 0.06)
-CARVING = ("carving adds skin", 0.04)
+CARVING_ADDS = ("carving adds skin", 0.04)
 KEYS_SHARE = 0.03  # tabs, of the rest: not placed yet
 KEYS_UNSURE = ("keys not placed yet", 0.02)
 
@@ -52,7 +52,7 @@ class Proportion:
 
 
 @dataclass(frozen=True)
-class Body:
+class StandInBody:
     """A stand-in: skin over height squared, volume over height cubed, seam over height (a plane through the middle, the
     foot left out), lock fill over the body's volume."""
 
@@ -70,38 +70,38 @@ _DU_BOIS = "Du Bois and Du Bois 1916, 0.007184 W^0.425 H^0.725, at 175 cm and 70
 _SOLIDS = "our reckoning from ellipsoids of such proportions"
 _LOCKS = "our reckoning: a smooth body has little, joined limbs and folds much"
 
-STAND_INS: dict[StandIn, Body] = {
-    "standing figure": Body(
+STAND_INS: dict[StandIn, StandInBody] = {
+    "standing figure": StandInBody(
         Proportion(0.50, 0.60, 0.85, Mark.PUBLISHED, _DU_BOIS),
         _ours(0.010, 0.0133, 0.03, "70 kg at about water's density; more in a robe"),
         _ours(2.3, 3.2, 4.5, _SOLIDS),
         _ours(0.05, 0.20, 0.60, _LOCKS),
     ),
-    "seated figure": Body(
+    "seated figure": StandInBody(
         _ours(0.85, 1.10, 1.50, "the standing figure's skin at 0.74 of its height, sitting height by rule"),
         _ours(0.020, 0.033, 0.06, "the standing figure's volume at 0.74 of its height"),
         _ours(2.3, 3.0, 4.2, _SOLIDS),
         _ours(0.05, 0.20, 0.60, _LOCKS),
     ),
-    "seated animal": Body(
+    "seated animal": StandInBody(
         _ours(0.75, 1.10, 1.55, _SOLIDS),
         _ours(0.030, 0.060, 0.11, _SOLIDS),
         _ours(2.0, 2.7, 3.6, _SOLIDS),
         _ours(0.02, 0.08, 0.25, _LOCKS),
     ),
-    "standing animal": Body(
+    "standing animal": StandInBody(
         _ours(0.80, 1.30, 2.20, _SOLIDS),
         _ours(0.030, 0.070, 0.16, _SOLIDS),
         _ours(3.0, 4.5, 6.5, _SOLIDS),
         _ours(0.05, 0.20, 0.60, _LOCKS),
     ),
-    "bust": Body(
+    "bust": StandInBody(
         _ours(1.20, 1.70, 2.30, _SOLIDS),
         _ours(0.080, 0.150, 0.25, _SOLIDS),
         _ours(2.2, 2.7, 3.3, _SOLIDS),
         _ours(0.01, 0.04, 0.12, _LOCKS),
     ),
-    "head": Body(
+    "head": StandInBody(
         _ours(1.50, 1.95, 2.40, _SOLIDS),
         _ours(0.150, 0.230, 0.32, _SOLIDS),
         _ours(2.1, 2.5, 2.9, _SOLIDS),
@@ -194,23 +194,23 @@ def _rubber_of_body(height_mm: float, body: dict[str, float], rule: ThicknessRul
 
 
 def widen(
-    model: Callable[[dict[str, float]], float], body: Body
+    model: Callable[[dict[str, float]], float], body: StandInBody
 ) -> tuple[float, float, float, list[tuple[str, float]]]:
     """Low, likely and high of a model over a body's proportions, each moved alone and the moves added by squares (they
     are taken as independent), and each proportion's mean relative move."""
-    middle = {f.name: getattr(body, f.name).likely for f in fields(Body)}
+    middle = {f.name: getattr(body, f.name).likely for f in fields(StandInBody)}
     likely = model(middle)
     down = up = 0.0
     causes = []
-    for f in fields(Body):
+    for f in fields(StandInBody):
         p: Proportion = getattr(body, f.name)
         low, high = model(middle | {f.name: p.low}), model(middle | {f.name: p.high})
-        down, up = math.hypot(down, likely - low), math.hypot(up, high - likely)
+        down, up = combined((down, likely - low)), combined((up, high - likely))
         causes.append((f"{f.name} of the body", (high - low) / (2 * likely)))
     return likely - down, likely, likely + up, causes
 
 
-def _from_proportions(height_mm: float, body: Body, basis: str, brief: Brief, catalogue: Catalogue) -> Estimate:
+def _from_proportions(height_mm: float, body: StandInBody, basis: str, brief: Brief, catalogue: Catalogue) -> Estimate:
     rule = choose_thickness(height_mm, brief.run.casts, brief.rubber)
     allowance, unsure = brief.master.detail_allowance, brief.master.detail_allowance_uncertainty
 
@@ -219,15 +219,8 @@ def _from_proportions(height_mm: float, body: Body, basis: str, brief: Brief, ca
         return _rubber_of_body(height_mm, carved, rule)
 
     low, likely, high, causes = widen(model, body)
-    brushed = brief.rubber.brushing_variation
-    causes += [("brushing by hand", brushed), ("detail still to be carved", unsure)]
-    by_hand = math.hypot(brushed, unsure) * likely
-    volume = Interval(
-        max(0.0, likely - math.hypot(likely - low, by_hand)),
-        likely,
-        likely + math.hypot(high - likely, by_hand),
-        tuple(causes),
-    )
+    by_hand = (("brushing by hand", brief.rubber.brushing_variation), (CARVING, unsure))
+    volume = widened(Interval(low, likely, high, tuple(causes)), by_hand)
     assumptions = tuple(
         Assumption(
             f"{f.name} of the stand-in",
@@ -235,7 +228,7 @@ def _from_proportions(height_mm: float, body: Body, basis: str, brief: Brief, ca
             getattr(body, f.name).mark,
             getattr(body, f.name).source,
         )
-        for f in fields(Body)
+        for f in fields(StandInBody)
     )
     area = body.skin.likely * height_mm**2 * allowance
     return _estimate(volume, area, rule.skin_mm, basis, rule.reason, assumptions, brief, catalogue)
@@ -260,12 +253,11 @@ def _from_maquette(master: Master, brief: Brief, catalogue: Catalogue, progress:
     seam = place_seam(master, opening, field, rough.seam, progress)
     rubber = brush_rubber(master, seam, rough, progress, catalogue.rubber_for(brief.materials))
     likely = rubber.volume_mm3.likely * (1 + KEYS_SHARE)
-    causes = (*rubber.volume_mm3.causes, FORM_CHANGES, SEAM_MOVES, CARVING, KEYS_UNSURE)
-    half = math.sqrt(sum(width**2 for _, width in causes))
-    volume = Interval(likely * max(0.0, 1 - half), likely, likely * (1 + half), causes)
+    causes = (*rubber.volume_mm3.causes, FORM_CHANGES, SEAM_MOVES, CARVING_ADDS, KEYS_UNSURE)
+    volume = interval_of(likely, causes)
     rules = tuple(
         Assumption(name, f"± {percent(width)}", Mark.COMMON_PRACTICE)
-        for name, width in (FORM_CHANGES, SEAM_MOVES, CARVING, KEYS_UNSURE)
+        for name, width in (FORM_CHANGES, SEAM_MOVES, CARVING_ADDS, KEYS_UNSURE)
     )
     area = master.skin_area_mm2 * master.detail_allowance
     basis = f"a maquette of {len(master.faces)} triangles at {master.height_mm:.0f} mm"
@@ -282,9 +274,9 @@ def _estimate(
     brief: Brief,
     catalogue: Catalogue,
 ) -> Estimate:
-    stuff = catalogue.rubber_for(brief.materials)
-    k = stuff.density_kg_m3 * 1e-9
-    mass = Interval(volume.low * k, volume.likely * k, volume.high * k, volume.causes)
+    rubber_material = catalogue.rubber_for(brief.materials)
+    k = rubber_material.density_kg_m3 * 1e-9
+    mass = volume.times(k)
     sentence = (
         f"From {basis}: {mass.low:.0f} to {mass.high:.0f} kg of rubber, likely {mass.likely:.0f} kg, for "
         f"{counted(brief.run.casts, 'cast')} ({thickness_reason}); the plan of the finished master narrows it."

@@ -74,7 +74,7 @@ def test_the_sections_make_the_same_plan_as_the_pipeline(part, small_hare, small
     # what goes before the keys takes most of the time and is one call each: taken as the pipeline made it
     plain = replace(
         small_plan.rubber,
-        parts=tuple(replace(p, tabs_mm3=0.0) for p in small_plan.rubber.parts),
+        parts=tuple(replace(p, keys_mm3=0.0) for p in small_plan.rubber.parts),
     )
     done = {name: getattr(small_plan, name) for name in ("master", "opening", "undercut", "seam", "locks")}
     done["bare_rubber"] = plain

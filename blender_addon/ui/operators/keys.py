@@ -35,15 +35,15 @@ def keys_as_moved(scene: bpy.types.Scene, done: dict):
 
 def check_moved_keys(scene: bpy.types.Scene) -> bool:
     """Re-check the keys as they stand and keep what the check says. False where there is nothing to check."""
-    from mouldloft.stages.keys.place import recheck_keys, rubber_stuff
+    from mouldloft.stages.keys.fixture import recheck_keys, rubber_properties
 
     done = state.done_now(scene)
     if "keys" not in done or not results.of_role("key"):
         return False
     moved = keys_as_moved(scene, done)
     brief = settings.brief_of(scene)
-    stuff = rubber_stuff(state.catalogue_of(scene).rubber_for(brief.materials))
-    checks = recheck_keys(moved, done["bare_rubber"], brief.keys, stuff)
+    properties = rubber_properties(state.catalogue_of(scene).rubber_for(brief.materials))
+    checks = recheck_keys(moved, done["bare_rubber"], brief.keys, properties)
     s = scene.mouldloft
     s.keys_check = lines.keys_line(checks, len(moved))
     s.keys_check_good = all(check.holds for check in checks)

@@ -56,7 +56,7 @@ class MOULDLOFT_OT_use_seam(RunsSections, bpy.types.Operator):
         if not drawn:
             raise reading.Unreadable("No seam curve with three points or more is there: draw the seam first.")
         context.scene.mouldloft.drawn_seam = json.dumps(drawn)
-        context.scene.mouldloft.seam_kind = "free"
+        context.scene.mouldloft.seam_kind = "cheapest"
         return super().prepare(context)
 
 

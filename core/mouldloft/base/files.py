@@ -172,7 +172,7 @@ def write_via_path(path: str | Path, fill: Callable[[str], object]) -> Path:
 
 
 @contextlib.contextmanager
-def written_together(folder: str | Path, last: str = "") -> Iterator[Path]:
+def all_or_nothing(folder: str | Path, last: str = "") -> Iterator[Path]:
     """A temporary folder whose files all take their places in `folder` when the block ends well, and none otherwise.
 
     By then they are on the disk, so only renames are left to do; the file named `last` is renamed last. Where one

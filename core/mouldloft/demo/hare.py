@@ -15,8 +15,8 @@ from numba import njit, prange
 from ..base.errors import BriefRefused
 from ..base.files import make_folder, write_text, write_whole
 from ..base.progress import SILENT, Progress
-from ..geometry.crossings import find_crossings
 from ..geometry.edges import edges_of
+from ..geometry.selfcrossings import find_self_crossings
 
 FINISHED_HEIGHT_MM = 1400.0
 MOST_TRIANGLES = 6_000_000
@@ -34,7 +34,7 @@ _TRIANGLES_TO_PITCH2 = 2.77 * 2.46e6
 
 
 @dataclass(frozen=True)
-class Solid:
+class Blend:
     """One blended solid of the body.
 
     kind : ellipsoid (radii_mm along its own axes), limb (a cone of two radii with round ends, along its own
@@ -64,11 +64,11 @@ def _turned(pitch_deg: float = 0.0, roll_deg: float = 0.0, yaw_deg: float = 0.0)
     return (turn @ lean @ tip).T
 
 
-def _ball(centre, radii, *, pitch=0.0, roll=0.0, yaw=0.0, **options) -> Solid:
-    return Solid(_ELLIPSOID, centre, radii, _turned(pitch, roll, yaw), **options)
+def _ball(centre, radii, *, pitch=0.0, roll=0.0, yaw=0.0, **options) -> Blend:
+    return Blend(_ELLIPSOID, centre, radii, _turned(pitch, roll, yaw), **options)
 
 
-def _limb(start, end, start_radius, end_radius, **options) -> Solid:
+def _limb(start, end, start_radius, end_radius, **options) -> Blend:
     """A tapered limb; its own z runs from start to end, which is also the way its coat lies."""
     a, b = np.asarray(start, float), np.asarray(end, float)
     along = (b - a) / np.linalg.norm(b - a)
@@ -76,22 +76,22 @@ def _limb(start, end, start_radius, end_radius, **options) -> Solid:
     aside /= np.linalg.norm(aside)
     axes = np.stack([np.cross(aside, along), aside, along])
     radii = (start_radius, end_radius, float(np.linalg.norm(b - a)))
-    return Solid(_LIMB, (float(a[0]), float(a[1]), float(a[2])), radii, axes, **options)
+    return Blend(_LIMB, (float(a[0]), float(a[1]), float(a[2])), radii, axes, **options)
 
 
-def _both(make) -> list[Solid]:
+def _both(make) -> list[Blend]:
     """A solid on the left (+x) and its mirror on the right: `make(side)` with side +1 and -1."""
     return [make(1.0), make(-1.0)]
 
 
-def _turn_about(solids: list[Solid], pivot, yaw_deg: float) -> list[Solid]:
+def _turn_about(solids: list[Blend], pivot, yaw_deg: float) -> list[Blend]:
     """The solids turned about a vertical axis through the pivot."""
     turn = _turned(yaw_deg=yaw_deg).T
     out = []
     for solid in solids:
         x, y, z = (float(v) for v in turn @ (np.array(solid.centre_mm) - pivot) + pivot)
         out.append(
-            Solid(
+            Blend(
                 **{
                     **solid.__dict__,
                     "centre_mm": (x, y, z),
@@ -102,7 +102,7 @@ def _turn_about(solids: list[Solid], pivot, yaw_deg: float) -> list[Solid]:
     return out
 
 
-def _trunk() -> list[Solid]:
+def _trunk() -> list[Blend]:
     coat = {"coat_mm": 6.0, "coat_width_mm": 30.0, "coat_length_mm": 105.0}
     return [
         _limb((0, -80, 640), (0, 160, 330), 132, 190, blend_mm=90, **coat),  # back
@@ -117,7 +117,7 @@ def _trunk() -> list[Solid]:
     ]
 
 
-def _forelegs() -> list[Solid]:
+def _forelegs() -> list[Blend]:
     coat = {"coat_mm": 3.5, "coat_width_mm": 20.0, "coat_length_mm": 80.0}
     return [
         _ball((0, -250, 250), (36, 118, 205), cut=True, blend_mm=24),  # the gap between them
@@ -128,7 +128,7 @@ def _forelegs() -> list[Solid]:
     ]
 
 
-def _head() -> list[Solid]:
+def _head() -> list[Blend]:
     coat = {"coat_mm": 2.6, "coat_width_mm": 17.0, "coat_length_mm": 60.0}
     back = {"pitch": 80.0, **coat}  # coat lies from the nose to the nape
     return [
@@ -146,7 +146,7 @@ def _head() -> list[Solid]:
     ]
 
 
-def _ear(side: float, tilt_deg: float, lean_deg: float) -> list[Solid]:
+def _ear(side: float, tilt_deg: float, lean_deg: float) -> list[Blend]:
     """A cupped leaf on the crown, hollow in front and a little outward."""
     axes = {"pitch": tilt_deg, "roll": side * lean_deg, "yaw": side * 22.0}
     root = np.array([side * 43.0, -208.0, 965.0])
@@ -166,7 +166,7 @@ def _ear(side: float, tilt_deg: float, lean_deg: float) -> list[Solid]:
     ]
 
 
-def hare_solids(joined_ears: bool = False) -> list[Solid]:
+def hare_solids(joined_ears: bool = False) -> list[Blend]:
     """The table of the seated hare, in the order of blending.
 
     The head is turned and one ear tilted, so that it is nearly, not exactly, mirror-symmetric about x = 0.
@@ -177,7 +177,7 @@ def hare_solids(joined_ears: bool = False) -> list[Solid]:
         head.append(_ball((0, -122, 1320), (92, 18, 30), blend_mm=22))
     coat = {"coat_mm": 5.0, "coat_width_mm": 26.0, "coat_length_mm": 95.0}
     return [
-        Solid(_PLINTH, _PLINTH_AT, _PLINTH_SIZE, blend_mm=1.0),
+        Blend(_PLINTH, _PLINTH_AT, _PLINTH_SIZE, blend_mm=1.0),
         *_trunk(),
         *_forelegs(),
         _ball((0, 380, 196), (56, 58, 92), pitch=42, blend_mm=34, coat_mm=6, coat_width_mm=24),  # scut
@@ -186,7 +186,7 @@ def hare_solids(joined_ears: bool = False) -> list[Solid]:
     ]
 
 
-def _table(solids: list[Solid]) -> np.ndarray:
+def _table(solids: list[Blend]) -> np.ndarray:
     """(k, _COLUMNS) float64, one row a solid."""
     rows = np.zeros((len(solids), _COLUMNS))
     for row, s in zip(rows, solids):
@@ -568,7 +568,7 @@ def demo_maquette(triangles: int = 2_000, progress: Progress = SILENT) -> tuple[
         # decimation now and then pinches an edge: start it from another lattice and look again
         fine = (8.0 + 0.7 * step) * max(triangles, 2_500)
         vertices, faces = _flat_foot(*_decimate(*_march(rows, _pitch_for(fine), 0.0, progress), triangles))
-        if edges_of(faces, len(vertices)).is_closed and find_crossings(vertices, faces).count == 0:
+        if edges_of(faces, len(vertices)).is_closed and find_self_crossings(vertices, faces).count == 0:
             break
     return _to_height(vertices, faces)
 

@@ -13,7 +13,7 @@ import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, Literal
 from xml.parsers import expat
 
 import numpy as np
@@ -38,11 +38,14 @@ class MeshFile:
     """A mesh as it stands in the file: (n, 3) float64 vertices, (m, 3) int64 faces, and its unit if it states one.
 
     unit : "mm", "cm", "m", "in", "ft" or "micron", None where the format knows no unit.
+    up, front : glTF's own, None where the format leaves its axes open.
     """
 
     vertices: np.ndarray
     faces: np.ndarray
     unit: str | None
+    up: Literal["+y"] | None = None
+    front: Literal["+z"] | None = None
 
 
 def _refuse(path: Path, what: str, remedy: str) -> MasterRefused:
@@ -357,9 +360,9 @@ def _read_gltf(path: Path, data: bytes) -> MeshFile:
     except FileNotFoundError:
         raise _refuse(path, "lacks the data file beside it", "keep both together or export a GLB") from None
     _check_gltf_counts(path, tree, len(data) + sum(map(len, neighbours.values())))
-    # glTF 2.0, section 3.4: the unit of all linear distances is the metre
+    # glTF 2.0, section 3.4: the unit of all linear distances is the metre, +Y is up, the front faces +Z
     mesh = _by_trimesh(data, path.suffix.lower()[1:], resolver=neighbours, skip_materials=True)
-    return MeshFile(mesh.vertices, mesh.faces, "m")
+    return MeshFile(mesh.vertices, mesh.faces, "m", "+y", "+z")
 
 
 # --- 3MF

@@ -8,8 +8,8 @@ import numpy as np
 from numba import njit
 
 from ..base.progress import SILENT, Progress
-from .crossings import find_crossings
 from .edges import Edges, connected, edges_of
+from .selfcrossings import find_self_crossings
 
 MOST_FAULT_POINTS = 300
 MOST_SHELLS_UNITED = 2_000
@@ -190,7 +190,7 @@ def diagnose(vertices: np.ndarray, faces: np.ndarray, edges: Edges, progress: Pr
     degenerate = _degenerate(vertices, faces)
     duplicate = _duplicates(faces, edges)
     flipped = (edges.uses == 2) & (edges.upward != 1)
-    crossings = find_crossings(vertices, faces[~degenerate], progress)
+    crossings = find_self_crossings(vertices, faces[~degenerate], progress)
     middle = vertices[edges.ends].mean(axis=1)
     whole = faces[~degenerate]
     crossing = vertices[whole[np.unique(crossings.pairs)]].mean(axis=1) if crossings.count else middle[:0]

@@ -55,8 +55,14 @@ def _band_around(vertices_mm: np.ndarray, faces: np.ndarray, near: np.ndarray, r
     return _Band(numbers, within, local.reshape(-1, 3), vertices_mm[numbers])
 
 
-def _stiffness(points_mm: np.ndarray, faces: np.ndarray) -> tuple[sparse.csc_matrix, np.ndarray]:
-    """Cotangent Laplacian (positive semi-definite) and lumped areas; slivers' cotangents are bounded."""
+def _stiffness(
+    points_mm: np.ndarray, faces: np.ndarray, weight: np.ndarray | None = None
+) -> tuple[sparse.csc_matrix, np.ndarray]:
+    """Cotangent Laplacian (positive semi-definite) and lumped areas; slivers' cotangents are bounded.
+
+    weight : (n,) what a mm of line costs at each vertex: the line is then drawn to where it is cheap.
+    """
+    dear = np.ones(len(faces)) if weight is None else weight[faces].mean(axis=1)
     size = len(points_mm)
     rows, columns, values = [], [], []
     corner = points_mm[faces]
@@ -65,14 +71,14 @@ def _stiffness(points_mm: np.ndarray, faces: np.ndarray) -> tuple[sparse.csc_mat
     for k in range(3):
         i, j = (k + 1) % 3, (k + 2) % 3
         u, v = corner[:, i] - corner[:, k], corner[:, j] - corner[:, k]
-        weight = 0.5 * np.clip(np.einsum("ij,ij->i", u, v) / doubled, 0.05, 20.0)
+        link = 0.5 * dear * np.clip(np.einsum("ij,ij->i", u, v) / doubled, 0.05, 20.0)
         rows += [faces[:, i], faces[:, j], faces[:, i], faces[:, j]]
         columns += [faces[:, j], faces[:, i], faces[:, i], faces[:, j]]
-        values += [-weight, -weight, weight, weight]
+        values += [-link, -link, link, link]
     matrix = sparse.coo_matrix(
         (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))), shape=(size, size)
     )
-    area = np.bincount(faces.reshape(-1), np.repeat(doubled / 6.0, 3), minlength=size)
+    area = np.bincount(faces.reshape(-1), np.repeat(dear * doubled / 6.0, 3), minlength=size)
     return matrix.tocsc(), np.maximum(area, 1e-12)
 
 
@@ -133,15 +139,24 @@ def _edge_near(vertices_mm: np.ndarray, faces: np.ndarray, near: np.ndarray) -> 
     return float(np.median(np.linalg.norm(edges, axis=2)))
 
 
-def _tauten(band: _Band, began: np.ndarray, tolerance_mm: float, progress: Progress) -> np.ndarray:
-    """Let the zero line of a signed distance on the band shorten within its tube."""
+def _tauten(
+    band: _Band,
+    began: np.ndarray,
+    tolerance_mm: float,
+    progress: Progress,
+    weight: np.ndarray | None = None,
+    push: np.ndarray | None = None,
+) -> np.ndarray:
+    """Let the zero line of a signed distance on the band shorten within its tube; weight, push : (b,) as in
+    `smooth_level`."""
     level = began
-    stiffness, area = _stiffness(band.points_mm, band.faces)
+    stiffness, area = _stiffness(band.points_mm, band.faces, weight)
     step = 0.5 * tolerance_mm**2
     solver = splu((sparse.diags(area) + step * stiffness).tocsc())
+    shift = 0.0 if push is None else step * push
     for k in range(_STEPS):
         progress.step(0.8 + 0.1 * k / _STEPS, "smoothing the seam")
-        level = solver.solve(area * level)
+        level = solver.solve(area * (level + shift))
         level = np.clip(level, began - tolerance_mm, began + tolerance_mm)
         level = _signed_distance_mm(band, level)
     return level
@@ -153,12 +168,16 @@ def smooth_level(
     labels: np.ndarray,
     tolerance_mm: float,
     progress: Progress = SILENT,
+    *,
+    weight: np.ndarray | None = None,
+    push: np.ndarray | None = None,
 ) -> tuple[np.ndarray, float]:
     """A signed distance whose zero line parts the labels smoothly, within a tolerance from their edge.
 
-    labels : (m,) 0 (positive side) or 1. The tolerance is raised to one typical edge where the mesh is
-    coarser than that, since no smooth line follows its edges more closely. Returns ((n,) level, tolerance
-    used in mm).
+    labels : (m,) 0 (positive side) or 1. weight : (n,) what a mm of line costs at each vertex; push : (n,) 1/mm,
+    what the positive side gains there beside it: at rest the line turns by the push, towards where it is cheaper.
+    The tolerance is raised to one typical edge where the mesh is coarser than that, since no smooth line follows its
+    edges more closely. Returns ((n,) level, tolerance used in mm).
     """
     size = len(vertices_mm)
     around = np.bincount(faces.reshape(-1), minlength=size)
@@ -171,7 +190,8 @@ def smooth_level(
     band = _band_around(vertices_mm, faces, near, reach)
     began = _label_distance_mm(band, labels[band.within], sign[band.vertices])
     whole = sign * reach
-    whole[band.vertices] = _tauten(band, began, tolerance, progress)
+    at = band.vertices
+    whole[at] = _tauten(band, began, tolerance, progress, _at(weight, at), _at(push, at))
     return keep_off_vertices(vertices_mm, faces, whole), tolerance
 
 
@@ -181,6 +201,9 @@ def tauten_level(
     level: np.ndarray,
     tolerance_mm: float,
     progress: Progress = SILENT,
+    *,
+    weight: np.ndarray | None = None,
+    push: np.ndarray | None = None,
 ) -> np.ndarray:
     """`smooth_level` for a line that is already the zero line of a (n,) level."""
     positive = level >= 0
@@ -191,8 +214,13 @@ def tauten_level(
     band = _band_around(vertices_mm, faces, near, tolerance + 4.0 * max(edge, tolerance / 4))
     whole = level.astype(float)
     began = _signed_distance_mm(band, level[band.vertices])
-    whole[band.vertices] = _tauten(band, began, tolerance, progress)
+    at = band.vertices
+    whole[at] = _tauten(band, began, tolerance, progress, _at(weight, at), _at(push, at))
     return keep_off_vertices(vertices_mm, faces, whole)
+
+
+def _at(values: np.ndarray | None, which: np.ndarray) -> np.ndarray | None:
+    return None if values is None else values[which]
 
 
 def keep_off_vertices(vertices_mm: np.ndarray, faces: np.ndarray, level: np.ndarray) -> np.ndarray:

@@ -31,8 +31,8 @@ class MasterBrief:
 
     finished_height_mm: Annotated[float, msgspec.Meta(ge=50, le=20_000)] | None = None
     unit: Literal["auto", "mm", "cm", "m", "in", "ft"] = "auto"
-    up: Axis = "+z"
-    front: Axis = "-y"
+    up: Axis | None = None  # None: the file's own, else +z
+    front: Axis | None = None  # None: the file's own, else -y (+z where y is up)
     base: Literal["open", "closed"] = "open"
     detail_allowance: Annotated[float, msgspec.Meta(ge=1, le=3)] = 1.0
     detail_allowance_uncertainty: Annotated[float, msgspec.Meta(ge=0, le=1)] = 0.05
@@ -45,18 +45,16 @@ class OpeningBrief:
     direction: Vector | None = None
     directions: Annotated[int, msgspec.Meta(ge=32, le=20_000)] = 512
     refine: Annotated[int, msgspec.Meta(ge=0, le=100)] = 12
-    locked_weight: NotNegative = 0.5  # per share of the skin: rubber forgives a shallow lock
-    fill_weight: NotNegative = 2.0  # per share of the volume: the jacket forgives nothing, and fill is bought
-    depth_weight: NotNegative = 0.15
-    balance_weight: NotNegative = 0.15
-    show_weight: NotNegative = 0.10
+    seams: Annotated[int, msgspec.Meta(ge=1, le=40)] = 12  # directions that are priced with their seam
 
 
 @dataclass(frozen=True)
 class SeamBrief:
-    """Plane or free seam, and the user's own plane, offset or closed line."""
+    """Which seam, and the user's own plane, offset or closed line. What seams are weighed by stands in `RatesBrief`."""
 
-    kind: Literal["plane", "free"] = "free"
+    kind: Literal["cheapest", "plane", "relief", "free"] = (
+        "cheapest"  # relief: a plane that follows an edge where it pays
+    )
     plane_offset_mm: Offset | None = None
     own_line: Text | None = None  # path of a .json/.csv/.txt file of points, snapped to the surface
     keep_clear: Text | None = None  # path of a per-vertex weight file (.npy or .csv): 0 free, 1 keep clear
@@ -64,15 +62,6 @@ class SeamBrief:
     viewer_distance_mm: Positive = 3000.0
     seen_from: Literal["all round", "front", "left", "right", "back"] = "all round"
     smooth_mm: NotNegative = 6.0
-    # what a free seam is weighed by; all come down to mm² of locked skin (invented starting values)
-    locked_mm2_per_mm: Positive = 20.0  # skin one may leave locked to save 1 mm of seam in full view
-    fill_mm3_per_mm2: Positive = 20.0  # lock fill that troubles as much as 1 mm² of locked skin
-    lock_depth_mm: Positive = 10.0  # shallower locks trouble by the square of their depth: rubber passes them
-    hidden_share: Fraction = 0.2  # what seam out of sight costs beside seam in full view
-    keep_clear_factor: NotNegative = 50.0  # times dearer where keep-clear is 1
-    crease_share: Fraction = 0.5  # what seam in a crease costs beside seam on the open
-    bent_wall_share: NotNegative = 0.1  # what a bent wall adds to the cost of a seam beside a flat one
-    off_plane_mm2_per_mm2: NotNegative = 0.05  # for surface left on the far side of the best plane
     # how many the mould is planned in; "as proposed": in as many as are proposed (up to 4, or to max_pieces where that
     # is more), two where two will do
     pieces: Pieces = 2
@@ -80,7 +69,6 @@ class SeamBrief:
     # when two pieces cost too much, more are proposed, up to max_pieces (invented starting values)
     most_fill_share: Fraction = 0.08  # lock fill of two pieces over the master's volume
     deepest_fill_skins: Positive = 20.0  # deepest lock fill of two pieces, in thicknesses of the skin
-    piece_share: Fraction = 0.02  # of the skin: what a further piece has to save, as locked skin
 
 
 @dataclass(frozen=True)

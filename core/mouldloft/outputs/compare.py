@@ -17,10 +17,16 @@ from ..base.intervals import Interval
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
 from .look import HAIRLINE, INK, SEAM, SOFT_INK
-from .words import rubber_kg_per_mm3, title_of
+from .words import rubber_kg_per_mm3, stands_words, title_of
 
 Better = Literal["less", "more", ""]
-_KINDS = {"plane": "on a plane", "free": "free", "own": "own line", "joints": "more than two pieces"}
+_KINDS = {
+    "plane": "on a plane",
+    "relief": "plane with relief",
+    "free": "free",
+    "own": "own line",
+    "joints": "more than two pieces",
+}
 _ALIKE = 0.005  # figures closer than this, as a share, count as the same
 
 
@@ -136,7 +142,7 @@ def _rows(plans: Sequence[MouldPlan]) -> list[Row]:
         row("Heaviest jacket piece with its glove", _heaviest_kg, kg, "less"),
         said("Jacket's checks", _jacket_words),
         row("Mass of one cast", lambda p: p.cast.mass_kg, kg, "less"),
-        row("Ballast", lambda p: p.cast.ballast_kg, kg, "less"),
+        said("How a cast stands", lambda p: stands_words(p.cast)),
         said("Cast comes out", lambda p: "yes" if p.cast.comes_out else "NO"),
         row("Days for the mould", lambda p: p.programme.mould_days, lambda v: f"{v:.0f}", "less"),
         row("Days for the run", lambda p: p.programme.run_days, lambda v: f"{v:.0f}", "less"),
@@ -155,7 +161,7 @@ def _stretch_share(plan: MouldPlan) -> float:
 
 def _rubber_kg(plan: MouldPlan) -> Interval:
     v, density = plan.rubber.volume_mm3, rubber_kg_per_mm3(plan)
-    return Interval(v.low * density, v.likely * density, v.high * density, v.causes)
+    return v.times(density)
 
 
 def _heaviest_kg(plan: MouldPlan) -> float:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import PlanImpossible
-from ..base.files import make_folder, write_text, write_whole, written_together
+from ..base.files import all_or_nothing, make_folder, write_text, write_whole
 from ..base.progress import SILENT, Progress
 from ..stages.plan import MouldPlan, OpenSurvey
 from ..stages.takeoff import write_order
@@ -76,7 +76,7 @@ def write_survey(survey: OpenSurvey, folder: str | Path) -> tuple[Written, ...]:
     ]
     rows = [f"{k},{x:.2f},{y:.2f},{z:.2f}" for k, line in enumerate(survey.seam.lines) for x, y, z in line.points_mm]
     target = Path(folder)
-    with written_together(target) as inner:
+    with all_or_nothing(target) as inner:
         write_whole(inner / "undercut.ply", lambda h: h.write(_coloured_ply(survey)))
         write_text(inner / "seam.csv", "\n".join(["line,x_mm,y_mm,z_mm", *rows]) + "\n")
         write_text(inner / "summary.txt", "\n".join(words) + "\n")
@@ -146,7 +146,7 @@ def write_results(
     before `PlanImpossible` is raised.
     """
     target = Path(folder)
-    with written_together(target, last=PLAN_NAME) as inner:
+    with all_or_nothing(target, last=PLAN_NAME) as inner:
         made, refused = _make_all(plan, inner, progress, pictures, solids)
         progress.begin("saving")
         save_plan(plan, inner)

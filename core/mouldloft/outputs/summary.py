@@ -8,7 +8,7 @@ from ..stages.division.propose import beyond_two
 from ..stages.jacket.record import JacketPiece
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
-from .words import kind_words, rubber_kg_per_mm3, run_line, title_of
+from .words import kind_words, rubber_kg_per_mm3, run_line, stands_words, title_of
 
 _MOST_BOUGHT = 6  # materials named; the rest are counted
 
@@ -36,6 +36,8 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         rows += [("Buy", _order_words(plan)), ("Cost", _cost_words(plan))]
     programme = plan.programme
     rows.append(("Days", f"{programme.mould_days} for the mould, {programme.run_days} for the run, of the calendar"))
+    if said := (*filter(None, [plan.master.health.stance]), *plan.master.health.notes):
+        rows.append(("Note", " ".join(said)))
     if plan.master.health.left_out:
         rows.append(("Left out", "; ".join(plan.master.health.left_out)))
     return tuple(rows)
@@ -155,8 +157,7 @@ def _jacket_words(piece: JacketPiece) -> str:
 
 def _cast_words(plan: MouldPlan) -> str:
     c = plan.cast
-    out = "comes out" if c.comes_out else "does NOT come out"
-    stands = f"ballast {kg(c.ballast_kg)} each" if c.ballast_kg > 0 else "stands without ballast"
+    out, stands = "comes out" if c.comes_out else "does NOT come out", stands_words(c)
     return f"{kg(c.mass_kg)} each, {kg(c.lift_kg)} with its baseboard, wall {mm(c.thickness_mm)}, {out}; {stands}"
 
 

@@ -13,8 +13,9 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
-from ..base.figures import counted, feet_inches, kg, listed, litres, metres, mm, number, ounces
+from ..base.figures import counted, feet_inches, kg, kg_lb, listed, litres, metres, mm, number, ounces
 from ..geometry.polyline import spaced_out
+from ..stages.cast import Cast
 from ..stages.master import Master
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
@@ -22,7 +23,7 @@ from ..stages.programme import bolt_count
 from ..stages.rubber.glove import coat_volumes_mm3
 from ..stages.rubber.record import Coat
 from ..stages.seam.record import SeamLine
-from ..stages.takeoff import STAGES
+from ..stages.takeoff import ORDER_SECTIONS
 
 _COURSE_SAMPLES = 240
 _LEAST_RUN = 0.05  # of a line's length: shorter turns to another side are not told
@@ -46,8 +47,21 @@ def size_line(plan: MouldPlan) -> str:
 
 def kind_words(kind: str) -> str:
     """How a seam was drawn: 'on a plane', 'free over the surface', 'after your own line'."""
-    words = {"plane": "on a plane", "free": "free over the surface", "own": "after your own line"}
-    return {**words, "joints": "joints of more than two pieces"}.get(kind, kind)
+    words = {
+        "plane": "on a plane",
+        "relief": "on a plane with local relief",
+        "free": "free over the surface",
+        "own": "after your own line",
+        "joints": "joints of more than two pieces",
+    }
+    return words.get(kind, kind)
+
+
+def stands_words(cast: Cast) -> str:
+    """How a cast is kept standing: by itself, by ballast, or fixed to the ground."""
+    if cast.needs_fixing:
+        return "has to be fixed to the ground"
+    return f"{kg_lb(cast.ballast_kg)} of ballast low in its foot" if cast.ballast_kg > 0 else "stands without ballast"
 
 
 def run_line(plan: MouldPlan) -> str:
@@ -319,7 +333,7 @@ def _keys_on(plan: MouldPlan, at: int) -> int:
 def needed_line(plan: MouldPlan) -> str:
     """What is bought first: each stage of the order with the day its work begins, 'wall and glove from day 1, ...'."""
     days: dict[int, list[str]] = {}
-    for stage in STAGES:
+    for stage in ORDER_SECTIONS:
         begun = [task.day for task in plan.programme.tasks if task.stage == stage]
         if begun:
             days.setdefault(min(begun), []).append(stage)

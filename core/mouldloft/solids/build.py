@@ -33,8 +33,8 @@ from ..stages.cradle import Board, CradlePiece
 from ..stages.jacket.footflange import past_foot_mm
 from ..stages.jacket.layup import flange_mm, laminate_mm
 from ..stages.jacket.record import JacketPiece
-from ..stages.keys.place import key_bumps
 from ..stages.keys.record import Keys
+from ..stages.keys.shape import key_bumps
 from ..stages.master import Master
 from ..stages.plan import MouldPlan
 from ..stages.rubber.glove import SPACING_PIXELS, missed_mm

@@ -21,7 +21,7 @@ from ..geometry.heightmap import sample
 from ..geometry.sampling import covering_points
 from ..stages.jacket.layup import laminate_mm
 from ..stages.jacket.record import JacketPiece, Rib
-from ..stages.jacket.shell import LAP_MM, outside_with_keys
+from ..stages.jacket.zones import LAP_MM, outside_with_keys
 from ..stages.keys.record import Keys
 from ..stages.plan import MouldPlan
 from ..stages.rubber.record import Envelope, Rubber

@@ -14,8 +14,8 @@ from scipy import sparse
 from ..geometry.facets import face_vectors
 from ..geometry.frame import PullFrame
 from ..geometry.heightmap import sample
-from ..stages.keys.place import key_bumps, key_profile_mm
 from ..stages.keys.record import Key
+from ..stages.keys.shape import key_bumps, key_profile_mm
 from ..stages.master import Master
 from ..stages.rubber.record import Envelope
 

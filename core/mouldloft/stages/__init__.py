@@ -3,8 +3,8 @@
 STAGES = (
     "master",
     "visibility",
-    "undercut",
     "opening",
+    "undercut",
     "seam",
     "wall",
     "locks",

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -18,7 +18,7 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.ops import polygonize, split, unary_union
 
 from ..base.figures import percent
-from ..base.intervals import Interval, interval_of
+from ..base.intervals import CARVING, Interval, interval_of
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..geometry.contour import face_centres
@@ -47,6 +47,9 @@ _LEAST_BOARD_MM2 = 1000.0  # a smaller part of a board is not cut out
 GUIDES_GELCOAT_MM = (0.46, 0.64)  # published: two suppliers' guides, 18 to 25 mil
 FOOT_SLICE = 0.004  # of the height, where the master has no flat base
 BALLAST_HIGH = 0.25  # of the height: ballast filled higher than this no longer lies low
+# common practice, no source: past either, nobody carries ballast in by the bag, and the cast is fixed to the ground
+MOST_BALLAST_KG = 60.0
+MOST_BALLAST_SHARE = 0.25  # of the body's volume
 # EN 1991-1-4, table 4.1: (z0 m, z_min m); from memory, verify
 TERRAIN_Z_MIN = ((0.003, 1.0), (0.01, 1.0), (0.05, 2.0), (0.3, 5.0), (1.0, 10.0))
 AIR_SOURCE = "a design example to EN 1991-1-4: q_b 0.68 kN/m² at 33 m/s"
@@ -58,15 +61,24 @@ Outline = tuple[tuple[float, float], ...]
 
 @dataclass(frozen=True)
 class StandCheck:
-    """Overturning about the worst edge of the foot. holding is without ballast, at the low end of the mass."""
+    """Overturning about the worst edge of the foot. holding is without ballast, at the low end of the mass.
+
+    ballast_kg : what to add at the foot so that holding >= factor x overturning; 0 where the cast is to be fixed to
+        the ground instead.
+    """
 
     cause: str  # "push", "wind"
     overturning_nm: float
     holding_nm: float
-    ballast_kg: float  # added at the foot so that holding >= factor x overturning
+    ballast_kg: float
     tip_edge: str
     factor: float
     method: str
+
+    @property
+    def short_nm(self) -> float:
+        """What ballast or a fixing has to add to the holding moment about that edge."""
+        return max(0.0, self.factor * self.overturning_nm - self.holding_nm)
 
 
 @dataclass(frozen=True)
@@ -110,7 +122,7 @@ class Cast:
     baseboard_kg: float = 0.0
     baseboard_halves_mm: tuple[Outline, ...] = ()  # what to cut, plan coordinates seen from above
     ballast_depth_mm: float = 0.0  # how high it fills the body from the foot
-    ballast_fits: bool = True  # whether it goes into the body at all
+    needs_fixing: bool = False  # to the ground: ballast past what a person carries in is never asked for
     foot_hull_mm: Outline = ()  # what it would tip over
     wind_area_mm2: float = 0.0  # greatest silhouette
     wind_pressure_pa: float = 0.0
@@ -130,7 +142,7 @@ def lay_up_cast(
     """
     progress.step(0.0, "laminate of the cast")
     area = master.skin_area_mm2 * master.detail_allowance
-    shell = _lay_shell(area, seam.length_mm, brief, catalogue)
+    shell = _lay_laminate(area, seam.length_mm, brief, catalogue)
     interval = _mass_interval(shell, master, catalogue)
     centre = _centre_of_mass(master, seam, shell)
     progress.step(0.2, "foot and baseboard")
@@ -143,8 +155,7 @@ def lay_up_cast(
     stands, hull, wind_area, pressure = _stand(
         master, feet, centre, interval.low, board_kg, halves, brief.cast, progress
     )
-    ballast = max((s.ballast_kg for s in stands), default=0.0)
-    depth, fits = _ballast_depth(master, ballast / catalogue.ballast[0].density_kg_m3 * 1e9)
+    stands, ballast, depth, fixed = _held_down(master, stands, catalogue)
     comes_out, reason = _does_it_come_out(locks)
     lift_kg = shell.mass_kg + board_kg
     progress.step(1.0)
@@ -165,7 +176,7 @@ def lay_up_cast(
         comes_out=comes_out,
         comes_out_reason=reason,
         lift_kg=lift_kg,
-        advice=_advice(master, stands, ballast, (depth, fits), lift_kg, halves, comes_out, reason, brief, catalogue),
+        advice=_advice(master, stands, ballast, depth, fixed, lift_kg, halves, comes_out, reason, brief, catalogue),
         laminate_mm=shell.laminate_mm,
         layers=shell.layers,
         joint_resin_kg=shell.joint_resin_kg,
@@ -173,7 +184,7 @@ def lay_up_cast(
         baseboard_kg=board_kg,
         baseboard_halves_mm=tuple(_outline(h) for h in halves),
         ballast_depth_mm=depth,
-        ballast_fits=fits,
+        needs_fixing=fixed,
         foot_hull_mm=hull,
         wind_area_mm2=wind_area,
         wind_pressure_pa=pressure,
@@ -184,7 +195,7 @@ def lay_up_cast(
 
 
 @dataclass(frozen=True)
-class _Shell:
+class _CastLaminate:
     gelcoat_kg: float
     glass_kg: float
     resin_kg: float
@@ -214,7 +225,7 @@ def gelcoat_kg_m2(gelcoat: GelcoatMaterial, wet_mm: float) -> float:
     return wet_mm * 1e-3 * gelcoat.density_kg_m3
 
 
-def _lay_shell(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Catalogue) -> _Shell:
+def _lay_laminate(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Catalogue) -> _CastLaminate:
     cast = brief.cast
     layers = catalogue.mat_layers(cast.mat_oz, brief.materials)
     weight_g_m2 = sum(mat.mat_g_m2 for mat in layers)
@@ -223,7 +234,7 @@ def _lay_shell(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Catalog
     tape = joint_tape(catalogue)
     tape_kg = seam_mm * 1e-3 * tape.width_mm * 1e-3 * tape.mat_g_m2 * 1e-3 * tape.layers
     laminate = laminate_thickness_mm(weight_g_m2, cast.glass_fraction)
-    return _Shell(
+    return _CastLaminate(
         gelcoat_kg=area_m2 * gelcoat_kg_m2(catalogue.gelcoat_for(brief.materials), cast.gelcoat_wet_mm),
         glass_kg=glass,
         resin_kg=resin_kg(glass, cast.glass_fraction),
@@ -236,21 +247,20 @@ def _lay_shell(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Catalog
     )
 
 
-def _mass_interval(shell: _Shell, master: Master, catalogue: Catalogue) -> Interval:
+def _mass_interval(shell: _CastLaminate, master: Master, catalogue: Catalogue) -> Interval:
     """Resin by hand, gelcoat by hand, carving still to come, each by its share of the mass."""
     resin_share = (shell.resin_kg + shell.joint_resin_kg) / shell.mass_kg
-    allowance = master.detail_allowance_uncertainty if master.detail_allowance > 1 else 0.0
     return interval_of(
         shell.mass_kg,
         (
             ("resin taken up by hand", catalogue.rates.laminate_uncertainty * resin_share),
             ("gelcoat's thickness", catalogue.rates.gelcoat_uncertainty * shell.gelcoat_kg / shell.mass_kg),
-            ("detail allowance", allowance),
+            (CARVING, master.detail_allowance_uncertainty * (1 - shell.joint_kg / shell.mass_kg)),
         ),
     )
 
 
-def _centre_of_mass(master: Master, seam: Seam, shell: _Shell) -> Point:
+def _centre_of_mass(master: Master, seam: Seam, shell: _CastLaminate) -> Point:
     """Of a thin shell over the skin, with the joint's tape as a heavy line along the seam."""
     skin = ~master.base_faces if master.base == "open" else np.ones(len(master.faces), bool)
     areas = master.face_areas_mm2 * skin
@@ -557,17 +567,26 @@ def _above(
     return above
 
 
-def _ballast_depth(master: Master, volume_mm3: float) -> tuple[float, bool]:
-    """How high ballast of this volume fills the body (the shell's own thickness left out), and whether it goes in.
-    Read between 65 levels: right to a hundredth of the height."""
+def _held_down(
+    master: Master, stands: tuple[StandCheck, ...], catalogue: Catalogue
+) -> tuple[tuple[StandCheck, ...], float, float, bool]:
+    """The checks, the ballast in kg with its depth in mm, and whether the cast is fixed instead: then none is asked."""
+    ballast = max((s.ballast_kg for s in stands), default=0.0)
+    filled_mm3 = ballast / catalogue.ballast[0].density_kg_m3 * 1e9
+    if ballast > MOST_BALLAST_KG or filled_mm3 > MOST_BALLAST_SHARE * master.volume_mm3:
+        return tuple(replace(s, ballast_kg=0.0) for s in stands), 0.0, 0.0, True
+    return stands, ballast, _ballast_depth_mm(master, filled_mm3), False
+
+
+def _ballast_depth_mm(master: Master, volume_mm3: float) -> float:
+    """How high ballast of this volume fills the body (the shell's own thickness left out). Read between 65 levels:
+    right to a hundredth of the height."""
     if volume_mm3 <= 0:
-        return 0.0, True
+        return 0.0
     vertices, faces = _coarse(master, max(master.size_mm) / SILHOUETTE_PIXELS)
     levels = np.linspace(0.0, master.height_mm, 65)
     filled = volume_below_mm3(vertices, faces, levels.tolist())
-    if volume_mm3 >= filled[-1]:
-        return master.height_mm, False
-    return float(np.interp(volume_mm3, np.maximum.accumulate(filled), levels)), True
+    return float(np.interp(volume_mm3, np.maximum.accumulate(filled), levels))
 
 
 # --- coming out, and what to say -------------------------------------------------------------------------
@@ -595,7 +614,8 @@ def _advice(
     master: Master,
     stands: tuple[StandCheck, ...],
     ballast_kg: float,
-    ballast_fill: tuple[float, bool],
+    depth_mm: float,
+    fixed: bool,
     lift_kg: float,
     halves: tuple[Polygon, ...],
     comes_out: bool,
@@ -623,21 +643,26 @@ def _advice(
         )
     if not halves and master.base == "open":
         said.append("The foot is too small for a baseboard inside the shell: glass it to a plate of its own.")
-    said += _ballast_advice(master, ballast_kg, *ballast_fill)
+    said += [_fixing_advice(stands)] if fixed else _ballast_advice(master, ballast_kg, depth_mm)
     lift = check_lift(lift_kg, brief.jacket, "the cast")
     if not lift.passes:
         said.append(lift.reason[0].upper() + lift.reason[1:] + ".")
     return tuple(said)
 
 
-def _ballast_advice(master: Master, ballast_kg: float, depth_mm: float, fits: bool) -> list[str]:
+def _fixing_advice(stands: tuple[StandCheck, ...]) -> str:
+    """One sentence for a cast that no ballast a person carries in would hold."""
+    worst = max(stands, key=lambda check: check.short_nm)
+    return (
+        f"The cast has to be fixed to the ground: against the stated {worst.cause} it lacks {worst.short_nm:.0f} N·m "
+        f"about its {worst.tip_edge}, more than ballast carried in by the bag gives (at most {MOST_BALLAST_KG:.0f} kg "
+        "and a quarter of the body); the fixing is designed for the place, and is not checked here."
+    )
+
+
+def _ballast_advice(master: Master, ballast_kg: float, depth_mm: float) -> list[str]:
     if ballast_kg <= 0:
         return []
-    if not fits:
-        return [
-            f"The {ballast_kg:.0f} kg of ballast that the stated push or wind asks for does not go into the cast: bolt "
-            "it to a plinth or a buried slab instead, by a design for the place; that fixing is not checked here."
-        ]
     said = [
         f"Put {ballast_kg:.0f} kg of ballast low in the foot where the cast stands: it fills the lowest "
         f"{depth_mm:.0f} mm; sliding and ground fixing are not checked here."
@@ -673,5 +698,6 @@ def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
         Assumption("air", f"{AIR_DENSITY_KG_M3:g} kg/m³", Mark.PUBLISHED, AIR_SOURCE),
         Assumption("least heights of the wind profile", "1 to 10 m by terrain", Mark.MEMORY, "EN 1991-1-4, table 4.1"),
         Assumption("factor against tipping", f"{brief.safety_factor:g}", rule),
+        Assumption("most ballast carried in", f"{MOST_BALLAST_KG:.0f} kg and a quarter of the body", rule),
         Assumption("arm's reach inside", f"{ARM_REACH_MM:.0f} mm", rule),
     )

@@ -193,19 +193,19 @@ def _standing(cast: Cast) -> Iterator[Caution]:
         short = check.factor * check.overturning_nm > check.holding_nm
         if not short or check.overturning_nm <= 0:
             continue
+        fixed = cast.needs_fixing
+        held = "fix it to the ground" if fixed else f"put at least {check.ballast_kg:.0f} kg of ballast low in its foot"
         if check.cause == "wind":
             yield Caution(
                 "wind",
-                f"Without ballast the cast does not stand {check.factor:g} times the stated wind about its "
-                f"{check.tip_edge}: put in at least {check.ballast_kg:.0f} kg low, or fix it down, before it "
-                "is left alone.",
+                f"As it comes the cast does not stand {check.factor:g} times the stated wind about its "
+                f"{check.tip_edge}: {held} before it is left alone.",
                 CODES,
             )
         else:
             yield Caution(
                 "tipping over",
-                f"A stated {check.cause} can tip the cast over its {check.tip_edge} until at least "
-                f"{check.ballast_kg:.0f} kg lie low in its foot: where children may climb, fix it to the "
-                "ground as well.",
+                f"A stated {check.cause} can tip the cast over its {check.tip_edge}: {held}"
+                + (" before it is left alone." if fixed else "; where children may climb, fix it to the ground too."),
                 CODES,
             )

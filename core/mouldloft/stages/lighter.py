@@ -149,6 +149,15 @@ def carry_to_whole(copy: LighterCopy, level: np.ndarray) -> np.ndarray:
     return _plane_fit(near, light.vertices_mm, level, copy.cluster, whole.vertices_mm)
 
 
+def carry_to_light(copy: LighterCopy, values: np.ndarray) -> np.ndarray:
+    """Means, at the copy's vertices, of (n,) values on the whole master's."""
+    if copy.master is copy.whole:
+        return np.asarray(values, float)
+    count = len(copy.master.vertices_mm)
+    many = np.maximum(np.bincount(copy.cluster, minlength=count), 1)
+    return np.bincount(copy.cluster, np.asarray(values, float), minlength=count) / many
+
+
 def _plane_fit(
     near: sparse.csr_matrix, points: np.ndarray, level: np.ndarray, cluster: np.ndarray, at: np.ndarray
 ) -> np.ndarray:

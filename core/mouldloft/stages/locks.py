@@ -5,18 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 
 from ..base.progress import SILENT, Progress
 from ..geometry.contour import face_centres
-from ..geometry.depthmap import Grid, column_image, grid_around
+from ..geometry.depthmap import column_image, grid_around
+from ..geometry.facegraph import face_graph, regions
 from ..geometry.frame import PullFrame, pull_frame, unit
-from ..geometry.mincut import face_graph, regions
+from ..geometry.freedom import freedom_by_rays
+from ..geometry.overhang import overhang_depths, ring_stretch
 from ..geometry.rays import RayScene, first_face, first_wall_mm, ray_scene
 from ..inputs.catalogue import RubberMaterial
 from .master import Master, skin_faces
 from .seam import Seam
-from .undercut import UndercutField, freedom_by_rays, where_on_piece
+from .undercut import UndercutField, where_on_piece
 from .wall import parting_of
 
 
@@ -55,9 +56,6 @@ class Locks:
     fill_mm: np.ndarray
 
 
-_TILE_LEVELS = 48
-
-
 def _hanging_mm(
     master: Master,
     scene: RayScene,
@@ -93,51 +91,6 @@ def _rigid_mm2(master: Master, seam: Seam, scene: RayScene, centres: np.ndarray,
         free = freedom_by_rays(scene, centres[left], master.normals[left], unit(np.asarray(piece.pull)))[0]
         left = left[~free]
     return float(master.face_areas_mm2[left].sum())
-
-
-def _depths(points: np.ndarray, top: np.ndarray, grid: Grid, progress: Progress) -> tuple[np.ndarray, np.ndarray]:
-    """Depth of each locked point across the pull, and the inscribed radius of the overhang it lies under.
-
-    At height z the overhang is the set of columns whose top is above z; the way out is the nearest column that is
-    clear. Both come from Euclidean distance transforms at levels between the lowest and the highest locked point.
-    """
-    depth, inscribed = np.zeros(len(points)), np.zeros(len(points))
-    if not len(points):
-        return depth, inscribed
-    i, j = grid.nearest(points[:, 0], points[:, 1])
-    low, high = points[:, 2].min(), points[:, 2].max()
-    edges = np.linspace(low, high + 1e-6, min(_TILE_LEVELS, len(points)) + 1)
-    level = np.clip(np.searchsorted(edges, points[:, 2], side="right") - 1, 0, len(edges) - 2)
-    margin = 0.5 * grid.pixel_mm
-    for k in range(len(edges) - 1):
-        here = np.flatnonzero(level == k)
-        if not len(here):
-            continue
-        progress.step(k / len(edges), "measuring the depth of the locks")
-        overhang = np.pad(top > (edges[k] + edges[k + 1]) / 2 + margin, 1)
-        distance = ndimage.distance_transform_edt(overhang) * grid.pixel_mm
-        islands, count = ndimage.label(overhang, np.ones((3, 3)))
-        widest = np.zeros(count + 1)
-        np.maximum.at(widest, islands[overhang], distance[overhang])
-        # the transform measures to the centre of the first clear pixel: half a pixel too far
-        depth[here] = np.maximum(distance[i[here] + 1, j[here] + 1] - margin, 0.0)
-        inscribed[here] = np.maximum(widest[islands[i[here] + 1, j[here] + 1]] - margin, 0.0)
-    return depth, inscribed
-
-
-def _stretch(depth_mm: np.ndarray, inscribed_mm: np.ndarray, neck_mm: np.ndarray, is_wall: np.ndarray) -> np.ndarray:
-    """Strain the glove needs at each locked point.
-
-    Rubber round a neck is a ring of the neck's radius that must pass the overhang: strain = depth / ring radius, where
-    the ring is what is left of the overhang's inscribed circle after the depth, and no smaller than the neck (half the
-    solid's width there). Under a ledge with no neck the rubber is a tongue: it is drawn out folded, and a strip folded
-    flat on itself strains its outer fibre by 100 %, which caps it. [derivation ours; ring model: common practice,
-    no source]
-    """
-    ring = np.maximum(inscribed_mm - depth_mm, np.where(is_wall, neck_mm, 0.0))
-    ring = np.maximum(ring, 1e-3 * np.maximum(inscribed_mm, 1.0))
-    strain = depth_mm / ring
-    return np.where(is_wall, strain, np.minimum(strain, 1.0))
 
 
 def _connected(master: Master, inside: np.ndarray, labels: np.ndarray) -> np.ndarray:
@@ -191,7 +144,7 @@ def find_locks(
         inward = -across[is_wall] / steepness[is_wall, None]
         neck[is_wall] = first_wall_mm(scene, centres[which[is_wall]], -master.normals[which[is_wall]], inward) / 2
         neck[~np.isfinite(neck)] = 0.0
-        stretch[which] = _stretch(depth[which], inscribed, neck, is_wall)
+        stretch[which] = ring_stretch(depth[which], inscribed, neck, is_wall)
     projected = master.face_areas_mm2 * np.abs(_own_sine(master, seam))
     regions = _regions(
         master, seam, centres, locked_share, depth, stretch, fill * projected,
@@ -254,7 +207,7 @@ def _piece_depths(
     vertices = frame.to_frame(master.vertices_mm)
     grid = grid_around(vertices, float(np.linalg.norm(master.size_mm)) / 600.0)
     top, _ = column_image(vertices, master.faces, grid)
-    return _depths(frame.to_frame(points_mm), top, grid, progress)
+    return overhang_depths(frame.to_frame(points_mm), top, grid, progress)
 
 
 def _regions(

@@ -10,9 +10,8 @@ import numpy as np
 
 from ..base.errors import MasterRefused
 from ..base.progress import SILENT, Progress
-from ..geometry.crossings import find_crossings
 from ..geometry.edges import Edges
-from ..geometry.meshfile import MOST_FACES, read_mesh_file
+from ..geometry.meshfile import MOST_FACES, MeshFile, read_mesh_file
 from ..geometry.repair import (
     Diagnosis,
     Patient,
@@ -24,7 +23,9 @@ from ..geometry.repair import (
     merge_equal,
     signed_volume,
 )
+from ..geometry.selfcrossings import find_self_crossings
 from ..inputs.brief import Axis, MasterBrief
+from .stance import stance_words
 
 # exact by the international yard and pound agreement of 1959 (1 in = 25.4 mm) and the SI prefixes
 MM_PER_UNIT = {"micron": 1e-3, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
@@ -59,6 +60,7 @@ class Health:
     checked_fraction: float = 1.0
     self_intersections_left: int = 0
     notes: tuple[str, ...] = ()
+    stance: str = ""  # where it hardly stands: one sentence, with the axis that would stand it better
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +103,17 @@ def read_master(path: str | Path, brief: MasterBrief, progress: Progress = SILEN
     """Read STL, OBJ, PLY, GLB, GLTF, 3MF or OFF and prepare it. Raises `MasterRefused` with one sentence."""
     found = read_mesh_file(path, progress)
     name = Path(path).stem.encode("utf-8", "replace").decode()  # a file's name need not be text
-    return prepare_master(found.vertices, found.faces, brief, name=name, file_unit=found.unit, progress=progress)
+    return prepare_master(
+        found.vertices, found.faces, _with_axes(brief, found), name=name, file_unit=found.unit, progress=progress
+    )
+
+
+def _with_axes(brief: MasterBrief, found: MeshFile) -> MasterBrief:
+    """The brief with the file's own up and front where it names none. An up of the brief's own leaves the file's front
+    only where that is level."""
+    up = brief.up or found.up
+    front = brief.front or (found.front if up is None or found.front is None or up[1] != found.front[1] else None)
+    return replace(brief, up=up, front=front)
 
 
 def prepare_master(
@@ -123,7 +135,8 @@ def prepare_master(
     points, corners = _checked_arrays(vertices, faces, name)
     source_hash = _hash(points, corners)
     weights = _checked_weights(vertex_weights, len(points), name)
-    patient = Patient(points @ _turn_to_plan(brief.up, brief.front).T, corners, weights)
+    turn = _turn_to_plan(*_axes(brief))
+    patient = Patient(points @ turn.T, corners, weights)
     _merge(patient)
     _checked_height(patient, name)
     progress.step(0.1, "counting edges")
@@ -138,12 +151,14 @@ def prepare_master(
         raise MasterRefused(f"{name} has no face with an area; export the sculpt again as a triangle mesh.")
     left = found.self_intersections
     if patient.told:
-        left = find_crossings(patient.vertices, patient.faces, progress).count
+        left = find_self_crossings(patient.vertices, patient.faces, progress).count
     # a stray speck must not set the size: the height is that of what is left
     scale, statement = _scale(_checked_height(patient, name), brief, file_unit, name)
     shift = _stand(patient, scale)
     progress.step(0.9, "finding the base")
-    return _assemble(patient, found, brief, name, scale, statement, source_hash, is_solid, shift, left)
+    made = _assemble(patient, found, brief, name, scale, statement, source_hash, is_solid, shift, left)
+    stance = stance_words(made.vertices_mm, made.faces, made.face_areas_mm2, turn)
+    return replace(made, health=replace(made.health, stance=stance)) if stance else made
 
 
 # --- checks
@@ -235,6 +250,12 @@ def _axis(text: Axis) -> np.ndarray:
     out = np.zeros(3)
     out["xyz".index(text[1])] = 1.0 if text[0] == "+" else -1.0
     return out
+
+
+def _axes(brief: MasterBrief) -> tuple[Axis, Axis]:
+    """Up and front, as the brief has them or by rule: z up and the front to -y, or y up and the front to +z."""
+    up = brief.up or "+z"
+    return up, brief.front or ("+z" if up[1] == "y" else "-y")
 
 
 def _turn_to_plan(up: Axis, front: Axis) -> np.ndarray:

@@ -12,12 +12,14 @@ from ..base.progress import SILENT, Progress
 from ..base.threads import in_threads
 from ..geometry.depthmap import column_image, grid_around
 from ..geometry.frame import pull_frame, unit
+from ..geometry.freedom import freedom_by_rays
 from ..geometry.rays import RayScene, ray_scene
 from ..geometry.repair import signed_volume
 from ..geometry.sampling import samples_by_area
 from ..inputs.brief import OpeningBrief, SeamBrief
+from ..trade.price import SeamMeasures, price_seam
+from ..trade.seamterms import TURNED_AWAY, SeamTerms, never_price, seam_terms
 from .master import Master, skin_faces
-from .undercut import freedom_by_rays
 from .visibility import how_it_shows
 
 
@@ -33,7 +35,11 @@ class SymmetryPlane:
 
 @dataclass(frozen=True)
 class Candidate:
-    """One direction with its trouble, term by term. cost is the weighted sum; lower is better."""
+    """One direction with its trouble, term by term.
+
+    cost : money, by `trade.price`: first of its best plane, with what nobody could lay up made dear; then, for those
+    that are looked at closely, of its cheapest seam that keeps the limits. Lower is better.
+    """
 
     direction: tuple[float, float, float]
     offset_mm: float  # best plane along the direction: points with p . d = offset
@@ -47,6 +53,8 @@ class Candidate:
     show: float  # share of the section line that stands on show, 0 to 1
     cost: float
     reason: str  # one sentence
+    seam_kind: str = ""  # of the seam it was priced with, "" where it was only looked at quickly
+    keeps_limits: bool = True
 
 
 @dataclass(frozen=True)
@@ -121,6 +129,7 @@ class _Survey:
 
     master: Master
     brief: OpeningBrief
+    terms: SeamTerms
     scene: RayScene
     points: np.ndarray
     normals: np.ndarray
@@ -134,14 +143,21 @@ class _Survey:
 
 
 def _survey(
-    master: Master, brief: OpeningBrief, scene: RayScene, show: np.ndarray, samples: int, full_mesh: bool
+    master: Master,
+    brief: OpeningBrief,
+    scene: RayScene,
+    show: np.ndarray,
+    samples: int,
+    full_mesh: bool,
+    terms: SeamTerms | None = None,
 ) -> _Survey:
     taken = samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, samples, skin_faces(master))
     normals = master.normals[taken.faces]
     vertices, faces = (master.vertices_mm, master.faces) if full_mesh else _stand_in(master)
     diagonal = float(np.linalg.norm(master.size_mm))
     return _Survey(
-        master, brief, scene, taken.points_mm, normals, float(taken.areas_mm2[0]) if len(normals) else 0.0,
+        master, brief, terms or seam_terms(), scene, taken.points_mm, normals,
+        float(taken.areas_mm2[0]) if len(normals) else 0.0,
         show[taken.faces], vertices, faces,
         abs(float(signed_volume(vertices, faces).sum())), diagonal / (600.0 if full_mesh else 160.0), diagonal,
     )  # fmt: skip
@@ -174,22 +190,23 @@ def _judge(survey: _Survey, direction: np.ndarray, origin: str, offset_mm: float
     height = survey.points @ d
     share = float(np.mean(height > offset))
     depth = max(float(tops.max()) - offset, offset - float(bottoms.min()))
-    show = _show_of_section(survey, d, height, offset)
+    length, show = _section(survey, d, height, offset)
     fill_share = fill / max(survey.volume_mm3, 1e-9)
     balance = min(share, 1 - share)
-    b = survey.brief
-    cost = (
-        b.locked_weight * locked
-        + b.fill_weight * fill_share
-        + b.depth_weight * depth / survey.diagonal_mm
-        + b.balance_weight * (0.5 - balance)
-        + b.show_weight * show
-    )
+    area = survey.sample_area * len(free_plus)
+    terms = survey.terms
+    measures = SeamMeasures(length, show * length, 0.0, 0.0, 0.0, 1, fill, locked * area)
+    along = survey.normals @ d
+    away = np.where(height > offset, along < -TURNED_AWAY, along > TURNED_AWAY)
+    hidden = float(np.mean(away)) * area if len(away) else 0.0
+    cost = price_seam(measures, terms.casts, terms.rubber, terms.rates).total + never_price(terms, area) * hidden
+    # past an arm's reach from the opening nobody lays up: the deeper, the dearer
+    cost *= max(depth / terms.rates.reach_mm, 1.0)
     return Candidate(
         direction=tuple(float(c) for c in d),  # type: ignore[arg-type]
         offset_mm=float(offset),
         origin=origin,
-        locked_area_mm2=locked * survey.sample_area * len(free_plus),
+        locked_area_mm2=locked * area,
         locked_fraction=locked,
         fill_mm3=fill,
         fill_fraction=fill_share,
@@ -201,12 +218,16 @@ def _judge(survey: _Survey, direction: np.ndarray, origin: str, offset_mm: float
     )
 
 
-def _show_of_section(survey: _Survey, d: np.ndarray, height: np.ndarray, offset: float) -> float:
-    """Share of the section line that stands on show. By the coarea formula the line's length is the surface integral
-    of the sine between normal and pull over a thin band, so samples in the band carry that weight."""
-    band = np.abs(height - offset) < survey.diagonal_mm / 60.0
+def _section(survey: _Survey, d: np.ndarray, height: np.ndarray, offset: float) -> tuple[float, float]:
+    """Length (mm) of the section line, and the share of it that stands on show. By the coarea formula the line's length
+    is the surface integral of the sine between normal and pull over a thin band, so samples in the band carry that
+    weight."""
+    half = survey.diagonal_mm / 60.0
+    band = np.abs(height - offset) < half
     sine = np.sqrt(np.clip(1.0 - (survey.normals[band] @ d) ** 2, 0.0, 1.0))
-    return float((sine * survey.shown[band]).sum() / sine.sum()) if sine.sum() > 0 else 0.0
+    total = float(sine.sum())
+    shown = float((sine * survey.shown[band]).sum() / total) if total > 0 else 0.0
+    return total * survey.sample_area / (2 * half), shown
 
 
 def _refine(survey: _Survey, start: Candidate) -> Candidate:
@@ -337,32 +358,35 @@ def find_opening(
     *,
     scene: RayScene | None = None,
     show: np.ndarray | None = None,
+    terms: SeamTerms | None = None,
 ) -> Opening:
     """Search the half-sphere, refine the best, try the symmetry plane and the principal axes, rank them all.
 
     Each direction is judged by exact occlusion at surface samples (locked area, within about 0.3 % of the skin) and by
     a column image (fill and best plane offset). Deterministic. With `brief.direction` the user's own is chosen and the
     others are still ranked beside it. scene : the master's rays, if at hand; show : (m,) how much each face shows, by
-    `visibility.how_it_shows` (without it, to viewers as an empty brief has them).
+    `visibility.how_it_shows` (without it, to viewers as an empty brief has them); terms : rates, those of an empty
+    brief if left out. The best are priced with their seams by `seam.pairs`.
     """
+    terms = terms or seam_terms()
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     if show is None:
         show = how_it_shows(master, SeamBrief(), progress, scene, span=(0.0, 0.1))
-    coarse = _survey(master, brief, scene, show, COARSE_SAMPLES, full_mesh=False)
+    coarse = _survey(master, brief, scene, show, COARSE_SAMPLES, False, terms)
     tried = half_sphere(brief.directions)
     found = in_threads(lambda d: _judge(coarse, d, "search"), tried, progress, (0.1, 0.6), f"{len(tried)} directions")
     symmetry = find_symmetry(master, progress, (0.6, 0.65))
     refined = _refine_all(coarse, found, progress, (0.65, 0.8))
     progress.step(0.8, "judging the finalists")
-    fine = _survey(master, brief, scene, show, FINE_SAMPLES, full_mesh=True)
+    fine = _survey(master, brief, scene, show, FINE_SAMPLES, True, terms)
     finalists = _special(coarse, symmetry)
-    finalists += [(np.asarray(c.direction), c.origin) for c in _apart(refined, 8, NEAR_DEG / 2)]
+    finalists += [(np.asarray(c.direction), c.origin) for c in _apart(refined, brief.seams, NEAR_DEG / 2)]
     if brief.direction is not None:
         finalists.append((_own_direction(brief.direction), "brief"))
     judged = in_threads(lambda one: _judge(fine, *one), finalists, progress, (0.8, 1.0), "judging the finalists")
     own = [c for c in judged if c.origin == "brief"]
     others = sorted((c for c in judged if c.origin != "brief"), key=lambda c: (c.cost, c.origin))
-    ranked = _apart(others, 9, NEAR_DEG)
+    ranked = _apart(others, max(brief.seams, 9), NEAR_DEG)
     if own:
         ranked = own + [c for c in ranked if _angle_deg(c.direction, own[0].direction) > 1.0]
     worded = tuple(replace(c, reason=_reason(c, ranked[0], symmetry, fine)) for c in ranked)
@@ -410,18 +434,16 @@ def _reason(c: Candidate, best: Candidate, symmetry: SymmetryPlane, survey: _Sur
     figures = f"{100 * c.locked_fraction:.1f} % of the skin locked, {c.fill_mm3 / 1e6:.1f} litres of lock fill"
     if c is best:
         return f"Opens {direction_words(c.direction)} ({where}): {figures}, pull {c.pull_depth_mm:.0f} mm."
-    b = survey.brief
+    unit, length = survey.terms.unit, survey.diagonal_mm
     terms = {
-        f"{100 * (c.locked_fraction - best.locked_fraction):.1f} % more skin locked": b.locked_weight
-        * (c.locked_fraction - best.locked_fraction),
-        f"{(c.fill_mm3 - best.fill_mm3) / 1e6:.1f} litres more lock fill": b.fill_weight
-        * (c.fill_fraction - best.fill_fraction),
-        f"a pull {c.pull_depth_mm - best.pull_depth_mm:.0f} mm deeper": b.depth_weight
-        * (c.pull_depth_mm - best.pull_depth_mm)
-        / survey.diagonal_mm,
-        f"pieces less even by {100 * (best.balance - c.balance):.0f} % of the skin": b.balance_weight
-        * (best.balance - c.balance),
-        f"{100 * (c.show - best.show):.0f} % more of the seam on show": b.show_weight * (c.show - best.show),
+        f"{100 * (c.locked_fraction - best.locked_fraction):.1f} % more skin locked": unit.locked_mm2
+        * (c.locked_area_mm2 - best.locked_area_mm2),
+        f"{(c.fill_mm3 - best.fill_mm3) / 1e6:.1f} litres more lock fill": unit.fill_mm3 * (c.fill_mm3 - best.fill_mm3),
+        f"a pull {c.pull_depth_mm - best.pull_depth_mm:.0f} mm deeper": unit.past_reach_mm
+        * max(c.pull_depth_mm - max(best.pull_depth_mm, survey.terms.rates.reach_mm), 0.0),
+        f"{100 * (c.show - best.show):.0f} % more of the seam on show": (unit.shown_mm - unit.hidden_mm)
+        * length
+        * (c.show - best.show),
     }
     worst = max(terms, key=lambda name: terms[name])
     why = f"behind the chosen one for {worst}" if terms[worst] > 0 else "close to the chosen one"

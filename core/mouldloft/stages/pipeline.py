@@ -12,38 +12,26 @@ from ..geometry.rays import RayScene, ray_scene
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, read_catalogue
 from ..trade.laminate import laminate_assumptions
+from ..trade.price import rate_assumptions
+from ..trade.seamterms import SeamTerms, seam_terms
+from ..trade.thickness import choose_thickness
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
 from .division import division_assumptions, propose_division, seam_of_division, takes_division
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
-from .keys import Keys, add_tabs, key_assumptions, rubber_stuff, set_keys
+from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_keys
 from .locks import Locks, find_locks
 from .master import Master
 from .opening import Opening, find_opening
 from .plan import MouldPlan, OpenSurvey
 from .programme import Programme, programme_assumptions, set_programme
 from .rubber import Rubber, brush_rubber
-from .seam import Seam, place_seam, seam_assumptions
+from .seam import Seam, place_seam, price_openings, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
 from .wall import wall_assumptions
-
-STAGES = (
-    "master",
-    "opening",
-    "undercut",
-    "seam",
-    "locks",
-    "rubber",
-    "keys",
-    "jacket",
-    "cradle",
-    "cast",
-    "programme",
-    "takeoff",
-)
 
 
 def plan(
@@ -60,19 +48,20 @@ def plan(
     survey = survey_open_master(master, brief, catalogue, progress)
     seam, locks = survey.seam, survey.locks
     division = propose_division(
-        master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show
-    )
+        master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show,
+        terms=terms_of(master, brief, catalogue),
+    )  # fmt: skip
     if division is not None and takes_division(brief, division):
         seam = seam_of_division(master, division, seam, survey.show)
-        stuff = catalogue.rubber_for(brief.materials)
-        locks = find_locks(master, survey.undercut, seam, stuff, progress, scene=survey.scene)
+        rubber_material = catalogue.rubber_for(brief.materials)
+        locks = find_locks(master, survey.undercut, seam, rubber_material, progress, scene=survey.scene)
     progress.begin("rubber")
     bare = brush_rubber(master, seam, brief, progress, catalogue.rubber_for(brief.materials))
     rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)
     jacket, cradle = back_glove(rubber, keys, brief, catalogue, progress)
     progress.begin("cast")
     cast = lay_up_cast(master, seam, locks, brief, catalogue, progress)
-    takeoff, programme = reckon_work(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
+    takeoff, programme = order_and_days(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     made = MouldPlan(
         brief, catalogue, master, survey.opening, survey.undercut, seam, locks, rubber, keys, jacket, cradle, cast,
         takeoff, programme, assumptions=(), cautions=(), division=division,
@@ -98,7 +87,7 @@ def survey_open_master(
     progress.begin("opening")
     scene = ray_scene(master.vertices_mm, master.faces)
     show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
-    opening, field = open_mould(master, brief, progress, scene, show)
+    opening, field = open_mould(master, brief, progress, scene, show, catalogue)
     seam, locks = draw_seam(master, opening, field, brief, catalogue, progress, scene, show)
     return OpenSurvey(master, opening, field, seam, locks, scene, show)
 
@@ -112,13 +101,19 @@ def open_mould(
     progress: Progress = SILENT,
     scene: RayScene | None = None,
     show: np.ndarray | None = None,
+    catalogue: Catalogue | None = None,
 ) -> tuple[Opening, UndercutField]:
-    """The way the mould opens, and what that frees. scene, show : of this master and brief, if at hand."""
+    """The way the mould opens, and what that frees: the cheapest pair of direction and seam that keeps the limits.
+
+    scene, show : of this master and brief, if at hand.
+    """
     progress.begin("opening")
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     if show is None:
         show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
-    opening = find_opening(master, brief.opening, progress, scene=scene, show=show)
+    terms = terms_of(master, brief, catalogue or read_catalogue(None))
+    opening = find_opening(master, brief.opening, progress, scene=scene, show=show, terms=terms)
+    opening = price_openings(master, opening, brief.seam, terms, show, progress, brief.opening.seams)
     progress.begin("undercut")
     return opening, undercut_field(master, opening.chosen.direction, progress, scene=scene)
 
@@ -135,10 +130,17 @@ def draw_seam(
 ) -> tuple[Seam, Locks]:
     """The seam, and what locks once it is drawn. scene, show : of this master and brief, if at hand."""
     progress.begin("seam")
-    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show)
+    terms = terms_of(master, brief, catalogue)
+    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show, terms=terms)
     progress.begin("locks")
-    stuff = catalogue.rubber_for(brief.materials)
-    return seam, find_locks(master, field, seam, stuff, progress, scene=scene)
+    rubber_material = catalogue.rubber_for(brief.materials)
+    return seam, find_locks(master, field, seam, rubber_material, progress, scene=scene)
+
+
+def terms_of(master: Master, brief: Brief, catalogue: Catalogue) -> SeamTerms:
+    """What seams of this master are weighed by."""
+    skin = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).skin_mm
+    return seam_terms(brief, catalogue, skin)
 
 
 def key_glove(
@@ -152,9 +154,9 @@ def key_glove(
 ) -> tuple[Rubber, Keys]:
     """The keys, and the glove with their rubber counted in."""
     progress.begin("keys")
-    stuff = rubber_stuff(catalogue.rubber_for(brief.materials))
-    keys = set_keys(bare, locks, seam, brief.keys, progress, master=master, stuff=stuff)
-    return add_tabs(bare, keys), keys
+    properties = rubber_properties(catalogue.rubber_for(brief.materials))
+    keys = set_keys(bare, locks, seam, brief.keys, progress, master=master, properties=properties)
+    return count_keys_in(bare, keys), keys
 
 
 def back_glove(
@@ -171,7 +173,7 @@ def back_glove(
     return jacket, build_cradle(jacket, rubber, keys, brief.cradle, progress)
 
 
-def reckon_work(
+def order_and_days(
     master: Master,
     locks: Locks,
     rubber: Rubber,
@@ -212,10 +214,11 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         ),
     )
     stages = (
-        *seam_assumptions(brief.seam),
+        *rate_assumptions(brief.rates, made.catalogue.currency),
+        *seam_assumptions(brief.seam, max(made.master.size_mm)),
         *wall_assumptions(made.seam.kind),
         *division_assumptions(brief.seam),
-        *key_assumptions(brief.keys, rubber_stuff(made.catalogue.rubber_for(brief.materials))),
+        *key_assumptions(brief.keys, rubber_properties(made.catalogue.rubber_for(brief.materials))),
         *laminate_assumptions(brief.jacket.glass_fraction),
         *jacket_assumptions(brief.jacket),
         *cradle_assumptions(brief.cradle),

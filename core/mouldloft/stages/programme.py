@@ -153,7 +153,7 @@ class _Workshop:
     catalogue: Catalogue
 
     @property
-    def stuff(self) -> RubberMaterial:
+    def rubber_material(self) -> RubberMaterial:
         return self.catalogue.rubber_for(self.brief.materials)
 
     @property
@@ -190,13 +190,13 @@ class _Workshop:
         return temperature_factor(run.workshop_temperature_c, stated_at_c, rates.warm_doubling_c)
 
     def coat_batch(self, piece: int, at: int) -> Batch:
-        stuff, coat = self.stuff, self.rubber.coats[at]
-        density = stuff.density_kg_m3 * 1e-9
+        rubber_material, coat = self.rubber_material, self.rubber.coats[at]
+        density = rubber_material.density_kg_m3 * 1e-9
         kg = coat_volumes_mm3(self.rubber, piece)[at] * density
-        spread_mm = coat.thickness_mm or stuff.build_coat_mm
+        spread_mm = coat.thickness_mm or rubber_material.build_coat_mm
         kg_h = self.catalogue.rates.brushing_m2_h * 1e6 * spread_mm * density
-        life = stuff.pot_life_min * self.warmth(stuff.pot_life_temperature_c)
-        share = stuff.catalyst_fraction / (1 + stuff.catalyst_fraction)
+        life = rubber_material.pot_life_min * self.warmth(rubber_material.pot_life_temperature_c)
+        share = rubber_material.catalyst_fraction / (1 + rubber_material.catalyst_fraction)
         name = self.rubber.envelopes[piece].name
         return split_into_batches(coat.name, name, kg, kg_h, life, share, self.catalogue)
 
@@ -392,7 +392,7 @@ def _work_through(shop: _Workshop, brief: Brief, start: date | None, pace: float
 
 
 def _make_piece(clock: _Clock, shop: _Workshop, piece: int) -> None:
-    rates, hands, stuff = shop.catalogue.rates, shop.hands, shop.stuff
+    rates, hands, rubber_material = shop.catalogue.rates, shop.hands, shop.rubber_material
     name = shop.rubber.envelopes[piece].name
     clock.line = f"Wall and release, {name}"
     if piece == 0:
@@ -404,7 +404,7 @@ def _make_piece(clock: _Clock, shop: _Workshop, piece: int) -> None:
         hours = rates.wall_away_h / hands + shop.flange_m2(piece) / rates.release_m2_h / hands
         clock.work(f"Take the wall away, release the flange for the {name}", "wall", hours)
     clock.line = f"Rubber, {name}"
-    recoat = stuff.recoat_min / 60.0 * shop.warmth(stuff.pot_life_temperature_c)
+    recoat = rubber_material.recoat_min / 60.0 * shop.warmth(rubber_material.pot_life_temperature_c)
     for at, coat in enumerate(shop.rubber.coats):
         batch = shop.coat_batch(piece, at)
         if at:
@@ -413,7 +413,9 @@ def _make_piece(clock: _Clock, shop: _Workshop, piece: int) -> None:
         clock.work(f"{coat.name.capitalize()}, {name}", "glove", shop.hours_of(batch), note, True, batch)
     keys = sum(1 for key in shop.keys.keys if key.piece == piece)
     clock.work(f"Set {keys} keys, {name}", "glove", keys / rates.keys_per_h / hands)
-    clock.wait(f"Rubber cures, {name}", "glove", stuff.cure_h * shop.warmth(stuff.pot_life_temperature_c))
+    clock.wait(
+        f"Rubber cures, {name}", "glove", rubber_material.cure_h * shop.warmth(rubber_material.pot_life_temperature_c)
+    )
     _make_jacket(clock, shop, piece)
 
 
@@ -475,10 +477,12 @@ def _person_hours(tasks: Iterable[Task]) -> float:
 
 
 def _temperature_note(brief: Brief, catalogue: Catalogue) -> str:
-    stuff = catalogue.rubber_for(brief.materials)
+    rubber_material = catalogue.rubber_for(brief.materials)
     run, rates = brief.run, catalogue.rates
-    factor = temperature_factor(run.workshop_temperature_c, stuff.pot_life_temperature_c, rates.warm_doubling_c)
-    life, at_c, doubling = stuff.pot_life_min, stuff.pot_life_temperature_c, rates.warm_doubling_c
+    factor = temperature_factor(
+        run.workshop_temperature_c, rubber_material.pot_life_temperature_c, rates.warm_doubling_c
+    )
+    life, at_c, doubling = rubber_material.pot_life_min, rubber_material.pot_life_temperature_c, rates.warm_doubling_c
     said = (
         f"At {run.workshop_temperature_c:g} °C the rubber's pot life is taken as {life * factor:.0f} min "
         f"({life:g} min at {at_c:g} °C, half for every {doubling:g} °C warmer: {Mark.COMMON_PRACTICE.value}); "

@@ -18,7 +18,7 @@ from pathlib import Path
 from ..base.errors import CatalogueRefused
 from ..base.figures import listed, percent
 from ..base.files import write_text
-from ..base.intervals import Interval, add_intervals, interval_of
+from ..base.intervals import CARVING, Interval, add_intervals, exactly, interval_of, widened
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
@@ -32,8 +32,8 @@ from .master import Master
 from .programme import Programme, bolt_count, set_programme
 from .rubber import Rubber, flange_areas_mm2, wall_areas_mm2
 
-STAGES = ("wall", "glove", "jacket", "cradle", "casts")
-MOULD_STAGES = STAGES[:-1]
+ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts")
+MOULD_SECTIONS = ORDER_SECTIONS[:-1]
 MASTER_RELEASE_COATINGS = 1.0  # the release's kg/m² is in all its coats; master, flanges and rubber get it once
 CAST_RELEASES = 0.5  # common practice: half of it again before each cast, for the glove's sake
 LEAST_LIFE_CASTS = 1.0
@@ -108,7 +108,7 @@ def take_off(
     programme = programme or set_programme(rubber, keys, jacket, cast, brief, catalogue)
     needs = [
         *_glove_needs(rubber, brief, catalogue),
-        *_wall_needs(rubber, catalogue),
+        *_wall_needs(master, rubber, catalogue),
         *_jacket_needs(jacket, brief, catalogue),
         *_cradle_needs(cradle, catalogue),
         *_cast_needs(master, cast, brief, catalogue),
@@ -117,7 +117,7 @@ def take_off(
     progress.step(0.5, "packs")
     lines = tuple(_order(material, parts, catalogue) for material, parts in _gathered(needs))
     total = sum(line.cost for line in lines)
-    mould = sum(line.cost * _share(line, MOULD_STAGES) for line in lines)
+    mould = sum(line.cost * _share(line, MOULD_SECTIONS) for line in lines)
     life, reason = mould_life(rubber, locks, catalogue.rubber_for(brief.materials))
     gloves = max(1, math.ceil(brief.run.casts / life - 1e-9))
     progress.step(1.0)
@@ -131,7 +131,7 @@ def take_off(
         mould_life_casts=life,
         mould_life_reason=reason,
         gloves_needed=gloves,
-        advice=(*_advice(gloves, life, brief), *_ballast_left_out(cast)),
+        advice=_advice(gloves, life, brief),
     )
 
 
@@ -149,29 +149,22 @@ class Need:
 
 
 def _glove_needs(rubber: Rubber, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
-    stuff = catalogue.rubber_for(brief.materials)
+    rubber_material = catalogue.rubber_for(brief.materials)
     waste = brief.materials.waste_fraction
-    density = stuff.density_kg_m3 * 1e-9
+    density = rubber_material.density_kg_m3 * 1e-9
     volume = rubber.volume_mm3
-    causes = (*volume.causes, ("density", stuff.density_uncertainty))
-    low, high = volume.low / volume.likely, volume.high / volume.likely
-    widen = stuff.density_uncertainty
-
-    def share_of_mix(likely: float) -> Interval:
-        down, up = math.hypot(1 - low, widen), math.hypot(high - 1, widen)
-        return Interval(likely * max(0.0, 1 - down), likely, likely * (1 + up), causes)
-
+    mix = widened(volume.times(1 / volume.likely), (("density", rubber_material.density_uncertainty),))
     mixed = volume.likely * density
-    base = mixed / (1 + stuff.catalyst_fraction)
-    if stuff.catalyst is None:
-        yield Need(stuff, "glove", share_of_mix(mixed), waste)
+    base = mixed / (1 + rubber_material.catalyst_fraction)
+    if rubber_material.catalyst is None:
+        yield Need(rubber_material, "glove", mix.times(mixed), waste)
     else:
-        yield Need(stuff, "glove", share_of_mix(base), waste)
-        hardener = catalogue.catalyst_of(stuff.catalyst)
-        yield Need(hardener, "glove", share_of_mix(base * stuff.catalyst_fraction), waste)
-    if stuff.viscosity != "thixotropic":
+        yield Need(rubber_material, "glove", mix.times(base), waste)
+        hardener = catalogue.catalyst_of(rubber_material.catalyst)
+        yield Need(hardener, "glove", mix.times(base * rubber_material.catalyst_fraction), waste)
+    if rubber_material.viscosity != "thixotropic":
         thickener = catalogue.thickener_for(brief.materials)
-        yield Need(thickener, "glove", share_of_mix(base * _thickened(rubber) * thickener.dose_fraction), waste)
+        yield Need(thickener, "glove", mix.times(base * _thickened(rubber) * thickener.dose_fraction), waste)
 
 
 def _thickened(rubber: Rubber) -> float:
@@ -180,14 +173,16 @@ def _thickened(rubber: Rubber) -> float:
     return sum(coat.volume_mm3 for coat in rubber.coats if coat.thickened) / whole
 
 
-def _wall_needs(rubber: Rubber, catalogue: Catalogue) -> Iterable[Need]:
+def _wall_needs(master: Master, rubber: Rubber, catalogue: Catalogue) -> Iterable[Need]:
     """Boards for the wall and release on master and flanges."""
     areas = [area * 1e-6 for area in flange_areas_mm2(rubber)]
     wall = sum(wall_areas_mm2(rubber)) * 1e-6
     release = catalogue.release[0]
     coated = (rubber.skin_m2 + sum(areas)) * MASTER_RELEASE_COATINGS
     board = catalogue.board_for(0.0)
-    yield Need(release, "wall", interval_of(coated * release.kg_m2, (("wiped on by hand", 0.3),)), 0.0)
+    carving = master.detail_allowance_uncertainty * rubber.skin_m2 / (rubber.skin_m2 + sum(areas))
+    by_hand = ((CARVING, carving), ("wiped on by hand", 0.3))
+    yield Need(release, "wall", interval_of(coated * release.kg_m2, by_hand), 0.0)
     yield Need(board, "wall", interval_of(wall, (("column image resolution", 0.05),)), board.cutting_loss)
 
 
@@ -219,7 +214,7 @@ def _jacket_needs(jacket: Jacket, brief: Brief, catalogue: Catalogue) -> Iterabl
         yield from _hardened(gelcoat, "jacket", interval_of(jacket.gelcoat_kg, thick), waste, catalogue)
     area = sum(zone.area_mm2 for zone in zones if zone.name != "ribs") * 1e-6  # what lies on the glove
     yield Need(release, "jacket", interval_of(area * release.kg_m2, (("wiped on by hand", 0.3),)), 0.0)
-    yield Need(catalogue.bolt[0], "jacket", _exactly(bolt_count(jacket)), 0.05)
+    yield Need(catalogue.bolt[0], "jacket", exactly(bolt_count(jacket)), 0.05)
     for rib in (rib for piece in jacket.pieces for rib in piece.ribs):
         board = catalogue.board_for(rib.core_width_mm)
         layers = math.ceil(rib.core_width_mm / board.thickness_mm - 1e-9)  # on edge, glued up where one is too thin
@@ -231,8 +226,7 @@ def _hardened(material: ResinMaterial, stage: str, net: Interval, waste: float, 
     """A polyester and the catalyst it takes by its ratio."""
     yield Need(material, stage, net, waste)
     f = material.catalyst_fraction
-    catalyst = Interval(net.low * f, net.likely * f, net.high * f, net.causes)
-    yield Need(catalogue.catalyst_of(material.catalyst), stage, catalyst, waste)
+    yield Need(catalogue.catalyst_of(material.catalyst), stage, net.times(f), waste)
 
 
 def _cradle_needs(cradle: Cradle, catalogue: Catalogue) -> Iterable[Need]:
@@ -248,8 +242,9 @@ def _cradle_needs(cradle: Cradle, catalogue: Catalogue) -> Iterable[Need]:
 def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
     """One cast's materials times the run."""
     rates, waste, n = catalogue.rates, brief.materials.waste_fraction, brief.run.casts
-    detail = ("detail allowance", master.detail_allowance_uncertainty if master.detail_allowance > 1 else 0.0)
-    by_hand = (detail, ("resin taken up by hand", rates.laminate_uncertainty))
+    detail = (CARVING, master.detail_allowance_uncertainty)
+    on_skin = cast.resin_kg / (cast.resin_kg + cast.joint_resin_kg)
+    by_hand = ((CARVING, detail[1] * on_skin), ("resin taken up by hand", rates.laminate_uncertainty))
     laid = (detail, ("overlaps and edges", 0.1))
     thick = (detail, ("gelcoat's thickness", rates.gelcoat_uncertainty))
     gelcoat, resin = catalogue.gelcoat_for(brief.materials), catalogue.resin_for(brief.materials)
@@ -261,12 +256,12 @@ def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) 
     tape = joint_tape(catalogue)
     yield Need(tape, "casts", interval_of(n * cast.joint_tape_m * tape.layers, (("overlaps", 0.05),)), waste)
     board = catalogue.board_for(BOARD_THICKNESS_MM)
-    yield Need(board, "casts", _exactly(n * cast.baseboard_area_mm2 * 1e-6), board.cutting_loss)
-    if cast.ballast_kg > 0 and cast.ballast_fits:
-        yield Need(catalogue.ballast[0], "casts", _exactly(n * cast.ballast_kg), 0.0)
+    yield Need(board, "casts", exactly(n * cast.baseboard_area_mm2 * 1e-6), board.cutting_loss)
+    if cast.ballast_kg > 0:
+        yield Need(catalogue.ballast[0], "casts", exactly(n * cast.ballast_kg), 0.0)
     release = catalogue.release[0]
     waxed = n * cast.area_mm2 * 1e-6 * release.kg_m2 * CAST_RELEASES
-    yield Need(release, "casts", interval_of(waxed, (("wiped on by hand", 0.3),)), 0.0)
+    yield Need(release, "casts", interval_of(waxed, (detail, ("wiped on by hand", 0.3))), 0.0)
 
 
 def _consumable_needs(
@@ -292,17 +287,13 @@ def _consumable_needs(
         for stage, amounts in (("glove", mould), ("casts", casts)):
             amount = amounts[item.per] * item.amount
             if amount > 0:
-                yield Need(item, stage, _exactly(amount) if item.per == "job" else interval_of(amount, loose), 0.0)
+                yield Need(item, stage, exactly(amount) if item.per == "job" else interval_of(amount, loose), 0.0)
 
 
 def _pots(programme: Programme) -> tuple[float, float]:
     """Pots of the mould, and of one cast."""
     casts = sum(b.batches for b in programme.batches if b.piece == "each cast")
     return float(sum(b.batches for b in programme.batches) - casts), float(casts)
-
-
-def _exactly(amount: float) -> Interval:
-    return Interval(float(amount), float(amount), float(amount), ())
 
 
 # --- packs and cost --------------------------------------------------------------------------------------
@@ -374,7 +365,7 @@ def _order(material: Material, parts: list[Need], catalogue: Catalogue) -> Order
     by_stage: dict[str, float] = {}
     for part in parts:
         by_stage[part.stage] = by_stage.get(part.stage, 0.0) + part.net.likely
-    stages = [stage for stage in STAGES if stage in by_stage]
+    stages = [stage for stage in ORDER_SECTIONS if stage in by_stage]
     return OrderLine(
         code=material.code,
         name=material.name,
@@ -418,7 +409,7 @@ def _cost_of_one_more(lines: Sequence[OrderLine], casts: int) -> float:
 # --- how long it lasts -----------------------------------------------------------------------------------
 
 
-def mould_life(rubber: Rubber, locks: Locks, stuff: RubberMaterial) -> tuple[float, str]:
+def mould_life(rubber: Rubber, locks: Locks, rubber_material: RubberMaterial) -> tuple[float, str]:
     """Casts to expect of one glove, and the rule in words. A rule of thumb of our own, never a promise.
 
     The catalogue's life of the rubber with little stretch; less by how near to its allowed stretch the glove works
@@ -429,13 +420,13 @@ def mould_life(rubber: Rubber, locks: Locks, stuff: RubberMaterial) -> tuple[flo
     worked = min(1.0, locks.worst_stretch / locks.stretch_allowed) if locks.stretch_allowed > 0 else 1.0
     by_stretch = 1 - LIFE_STRETCH_SHARE * worked
     by_thickness = min(1.0, rubber.min_thickness_mm / LIFE_THICKNESS_MM)
-    by_tear = min(1.0, stuff.tear_strength_n_mm / LIFE_TEAR_N_MM)
-    life = max(LEAST_LIFE_CASTS, stuff.mould_life_casts * by_stretch * by_thickness * by_tear)
+    by_tear = min(1.0, rubber_material.tear_strength_n_mm / LIFE_TEAR_N_MM)
+    life = max(LEAST_LIFE_CASTS, rubber_material.mould_life_casts * by_stretch * by_thickness * by_tear)
     thinnest = rubber.min_thickness_mm
     reason = (
         f"About {life:.0f} casts by rule of thumb ({Mark.COMMON_PRACTICE.value}), not a promise: "
-        f"{stuff.mould_life_casts:g} for this rubber with little stretch, times {by_stretch:.2f} for working at "
-        f"{percent(worked)} of its allowed stretch, {by_thickness:.2f} for {thinnest:.1f} mm at its thinnest and "
+        f"{rubber_material.mould_life_casts:g} for this rubber with little stretch, times {by_stretch:.2f} for working "
+        f"at {percent(worked)} of its allowed stretch, {by_thickness:.2f} for {thinnest:.1f} mm at its thinnest and "
         f"{by_tear:.2f} for its tear strength."
     )
     return life, reason
@@ -448,12 +439,6 @@ def _advice(gloves: int, life: float, brief: Brief) -> tuple[str, ...]:
         f"A run of {brief.run.casts} outlasts one glove of about {life:.0f} casts: plan {gloves} gloves in the same "
         "jacket (the order holds one), or a thicker skin.",
     )
-
-
-def _ballast_left_out(cast: Cast) -> tuple[str, ...]:
-    if cast.ballast_fits:
-        return ()
-    return ("No ballast is ordered, since what the stated loads ask for does not go into the cast.",)
 
 
 # --- the order list --------------------------------------------------------------------------------------

@@ -9,7 +9,8 @@ import numpy as np
 from ..base.progress import SILENT, Progress
 from ..geometry.depthmap import column_image, covered_from_above, grid_around
 from ..geometry.frame import pull_frame, unit
-from ..geometry.rays import RayScene, blocked, ray_scene
+from ..geometry.freedom import freedom_by_rays, ways_out
+from ..geometry.rays import RayScene, ray_scene
 from ..geometry.sampling import Samples, samples_on_every_face
 from .master import Master, skin_faces
 
@@ -34,42 +35,13 @@ class UndercutField:
     disagreement_fraction: float  # area where ray and depth-map methods differ, over the skin area
 
 
-VERTICAL_DEG = 0.05  # |draft| below this counts as a vertical wall: it slides, so both pulls are asked
-
-
 def _sample_spacing(master: Master) -> float:
     return float(np.linalg.norm(master.size_mm)) / 250.0
-
-
-def _ways_out(draft_sine: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Which samples face along +d and along -d; vertical walls face both."""
-    limit = np.sin(np.radians(VERTICAL_DEG))
-    return draft_sine > -limit, draft_sine < limit
 
 
 def _share_per_face(free: np.ndarray, samples: Samples, face_count: int) -> np.ndarray:
     hits = np.bincount(samples.faces, weights=free, minlength=face_count)
     return (hits / np.maximum(np.bincount(samples.faces, minlength=face_count), 1)).astype(np.float32)
-
-
-def freedom_by_rays(
-    scene: RayScene,
-    points_mm: np.ndarray,
-    normals: np.ndarray,
-    direction: np.ndarray,
-    progress: Progress = SILENT,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Two (k,) bool arrays: is each surface sample free along +d, and along -d? Exact occlusion by embree.
-
-    A sample is asked only in the pull it faces, so one ray settles it; a vertical wall is asked in both.
-    """
-    sine = normals @ direction
-    plus, minus = _ways_out(sine)
-    free_plus, free_minus = np.zeros(len(sine), bool), np.zeros(len(sine), bool)
-    for free, faces_way, d in ((free_plus, plus, direction), (free_minus, minus, -direction)):
-        which = np.flatnonzero(faces_way)
-        free[which] = ~blocked(scene, points_mm[which], normals[which], d, progress, "looking along the pull")
-    return free_plus, free_minus
 
 
 def freedom_by_columns(
@@ -82,7 +54,7 @@ def freedom_by_columns(
     normals = frame.to_frame(master.normals)[samples.faces]
     grid = grid_around(vertices, pixel_mm)
     top, bottom = column_image(vertices, master.faces, grid)
-    plus, minus = _ways_out(normals[:, 2])
+    plus, minus = ways_out(normals[:, 2])
     tolerance = 0.05 * pixel_mm
     free_plus = plus & ~covered_from_above(points, normals, top, grid, tolerance)
     mirror = np.array([1.0, 1.0, -1.0])

@@ -66,13 +66,14 @@ class UnitPrices:
     """The same price by its parts, for whoever weighs one place against another: money for each mm, mm², mm³ or line.
 
     shown_mm, hidden_mm : of a seam with a flat wall, in full view and out of sight; bent_mm : what a bent wall adds;
-    keep_clear_mm : what a place to be kept clear adds; line : a further run; fill_mm3 : undercut fill; locked_mm2 :
-    skin that its piece's pull does not free.
+    past_reach_mm : what it adds to lie past an arm's reach; keep_clear_mm : what a place to be kept clear adds; line :
+    a further run; fill_mm3 : undercut fill; locked_mm2 : skin that its piece's pull does not free.
     """
 
     shown_mm: float
     hidden_mm: float
     bent_mm: float
+    past_reach_mm: float
     keep_clear_mm: float
     line: float
     fill_mm3: float
@@ -134,6 +135,7 @@ def unit_prices(casts: int, rubber: RubberPrice, rates: RatesBrief) -> UnitPrice
         shown_mm=of(length_mm=1.0, on_show_mm=1.0),
         hidden_mm=hidden,
         bent_mm=of(length_mm=1.0, bent_mm=1.0) - hidden,
+        past_reach_mm=of(length_mm=1.0, past_reach_mm=1.0) - hidden,
         keep_clear_mm=of(keep_clear_mm=1.0),
         line=of(lines=2),
         fill_mm3=of(fill_mm3=1.0),

@@ -22,7 +22,7 @@ from ...geometry.facets import nearest_values
 from ...geometry.frame import unit
 from ...geometry.polyline import spaced_out
 from ...solids.shapes import Body, body_of, evened, fewer_faces, lock_share
-from ...stages.jacket.shell import rib_words
+from ...stages.jacket.zones import rib_words
 from ...stages.plan import MouldPlan
 from ..look import (
     BACKDROP,
@@ -59,6 +59,7 @@ from ..words import (
     run_line,
     seam_sentences,
     size_line,
+    stands_words,
     title_of,
 )
 
@@ -385,7 +386,7 @@ def _panel(plan: MouldPlan) -> str:
             [
                 ("Mass", kg_lb(plan.cast.mass_kg)),
                 ("Wall", mm(plan.cast.thickness_mm)),
-                ("Ballast", kg_lb(plan.cast.ballast_kg) if plan.cast.ballast_kg > 0 else "none"),
+                ("Stands", stands_words(plan.cast)),
             ]
         )
     )

@@ -99,7 +99,7 @@ def thickness_picture(
     plan: MouldPlan, progress: Progress = SILENT, renderer: str = "auto", titled: bool = True
 ) -> Image.Image:
     """Every glove piece seen along its pull, coloured by its thickness, with the scale and the least."""
-    panels, cameras = kept(_photos, plan.rubber, lambda: _photograph(plan, progress, renderer))
+    panels, cameras = kept(_photos, plan.rubber, lambda: _photograph(plan, progress, renderer), renderer)
     view, panel = thickness_view(plan), cameras[0].width_px
     over = Overlay(np.concatenate([panels, np.broadcast_to(panels[:1, :1], (190, panels.shape[1], 3))]))
     if titled:

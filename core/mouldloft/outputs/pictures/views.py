@@ -130,13 +130,12 @@ _mould_bodies: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 _apart_photos: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 
 
-def kept(store: weakref.WeakKeyDictionary, owner: object, make: Callable[[], object]):
-    """What was made for this owner before, or make it; gone when the owner is."""
-    found = store.get(owner)
-    if found is None:
-        found = make()
-        store[owner] = found
-    return found
+def kept(store: weakref.WeakKeyDictionary, owner: object, make: Callable[[], object], *by: str):
+    """What was made for this owner before, in this way, or make it; gone when the owner is."""
+    ways = store.setdefault(owner, {})
+    if by not in ways:
+        ways[by] = make()
+    return ways[by]
 
 
 def studio_for(plan: MouldPlan, progress: Progress = SILENT) -> Studio:
@@ -577,7 +576,7 @@ def lock_picture(
     plan: MouldPlan, progress: Progress = SILENT, renderer: str = "auto", titled: bool = True
 ) -> Image.Image:
     """Where it locks, from two sides, with the scale and the worst places named."""
-    wide, cameras = kept(_lock_photos, plan.locks, lambda: _photograph_locks(plan, progress, renderer))
+    wide, cameras = kept(_lock_photos, plan.locks, lambda: _photograph_locks(plan, progress, renderer), renderer)
     panel, height = cameras[0].width_px, cameras[0].height_px
     blank = np.broadcast_to(wide[:1, :1], (290, wide.shape[1], 3))
     over = Overlay(np.concatenate([wide, blank]))
@@ -702,7 +701,9 @@ def _apart_way(plan: MouldPlan) -> np.ndarray:
 
 def apart_picture(plan: MouldPlan, progress: Progress = SILENT, renderer: str = "auto") -> Image.Image:
     """The mould taken apart along its pull, each part with its name and mass."""
-    apart, camera, picture = kept(_apart_photos, plan.jacket, lambda: _photograph_apart(plan, progress, renderer))
+    apart, camera, picture = kept(
+        _apart_photos, plan.jacket, lambda: _photograph_apart(plan, progress, renderer), renderer
+    )
     over = Overlay(picture)
     if _stacked(plan):
         _label_beside(over, apart, camera)

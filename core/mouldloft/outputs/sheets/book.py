@@ -30,6 +30,7 @@ from ..words import (
     rubber_line,
     run_line,
     size_line,
+    stands_words,
     title_of,
     work_steps,
 )
@@ -127,7 +128,7 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
         ("Rubber", rubber_line(plan)),
         ("Keys", f"{len(plan.keys.keys)}: " + "; ".join(_fixture(c, plan) for c in plan.keys.checks)),
         ("Jacket", f"{kg_lb(jacket_kg)} in {counted(len(plan.jacket.pieces), 'piece')}"),
-        ("One cast", f"{kg_lb(plan.cast.mass_kg)}, wall {mm(plan.cast.thickness_mm)}; {_stands(plan)}"),
+        ("One cast", f"{kg_lb(plan.cast.mass_kg)}, wall {mm(plan.cast.thickness_mm)}; {stands_words(plan.cast)}"),
         (
             "Time",
             f"{counted(plan.programme.mould_days, 'day')} for the mould, "
@@ -150,7 +151,8 @@ def _seam_kind(plan: MouldPlan) -> str:
     kind = kind_words(plan.seam.kind)
     if other is None:
         return kind
-    names = {"plane": "the best plane", "free": "a free seam", "own": "your own line"}
+    names = {"plane": "the best plane", "relief": "a plane with local relief"}
+    names = {**names, "free": "a free seam", "own": "your own line"}
     if len(plan.seam.pieces) > 2:
         names = {"plane": "two pieces on a plane", "free": "a free seam of two", "own": "two along your own line"}
     return (
@@ -163,11 +165,6 @@ def _fixture(check, plan: MouldPlan) -> str:
     name = next((e.name for e in plan.rubber.envelopes if e.piece == check.piece), f"piece {check.piece + 1}")
     held = "held" if check.holds else "NOT held"
     return f"{name} {held} (sags {mm(check.sag_mm)} of {mm(check.sag_limit_mm)} allowed)"
-
-
-def _stands(plan: MouldPlan) -> str:
-    ballast = plan.cast.ballast_kg
-    return f"ballast {kg_lb(ballast)} at the foot" if ballast > 0 else "stands without ballast"
 
 
 def _cautions(plan: MouldPlan, inner: float, most: int | None = None) -> list[Flowable]:
@@ -274,7 +271,7 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         ("Mass", f"{kg_lb(cast.mass_kg)}; to lift, with its baseboard, {kg_lb(cast.lift_kg)}"),
         ("Centre of mass", "x {:.0f}, y {:.0f}, z {:.0f} mm".format(*cast.centre_of_mass_mm)),
         ("Baseboard", f"{m2(cast.baseboard_area_mm2)}"),
-        ("Ballast", _stands(plan)),
+        ("Stands", stands_words(plan.cast)),
         ("Joint", f"{metres(cast.joint_tape_m * 1000)} taped from inside"),
     ]
     amounts = [
@@ -293,7 +290,7 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
             s.cause,
             f"{number(s.overturning_nm)} N·m",
             f"{number(s.holding_nm)} N·m",
-            kilograms(s.ballast_kg),
+            "fixing" if s.short_nm > 0 and cast.needs_fixing else kilograms(s.ballast_kg),
             f"{s.tip_edge}; {s.method}",
         ]
         for s in cast.stands

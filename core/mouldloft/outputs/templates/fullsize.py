@@ -35,7 +35,7 @@ _TILES_MOST = 2000
 
 
 @dataclass(frozen=True, eq=False)
-class PaperLine:
+class TemplateLine:
     """A line to cut or draw. points_mm : (k, 2); a closed line does not repeat its first."""
 
     points_mm: np.ndarray
@@ -44,7 +44,7 @@ class PaperLine:
 
 
 @dataclass(frozen=True)
-class PaperText:
+class TemplateText:
     """Words on the template, their lower left corner at at_mm."""
 
     text: str
@@ -57,8 +57,8 @@ class Template:
     """One piece to cut at full size. The origin is its own; it is drawn where it falls."""
 
     name: str
-    lines: tuple[PaperLine, ...]
-    texts: tuple[PaperText, ...] = ()
+    lines: tuple[TemplateLine, ...]
+    texts: tuple[TemplateText, ...] = ()
 
     def bounds_mm(self) -> tuple[float, float, float, float]:
         """x and y from, x and y to, over lines and the corners of the words."""
@@ -102,7 +102,7 @@ def write_dxf(path: str | Path, templates: Sequence[Template]) -> Path:
             points = np.asarray(line.points_mm, float) + (dx, dy)
             space.add_lwpolyline(points.tolist(), close=line.closed, dxfattribs={"layer": line.use.upper()})
         x_low, y_low, _, _ = template.bounds_mm()
-        words = (*template.texts, PaperText(template.name, (x_low, y_low - 12.0), 8.0))
+        words = (*template.texts, TemplateText(template.name, (x_low, y_low - 12.0), 8.0))
         for text in words:
             plain = " ".join(text.text.split())  # a line break would end the DXF group
             entity = space.add_text(plain, height=text.height_mm, dxfattribs={"layer": "TEXT"})
@@ -130,7 +130,7 @@ def write_svg(path: str | Path, templates: Sequence[Template]) -> Path:
                 f'stroke-width="0.25"{dash}/>'
             )
         x_low, y_low, _, _ = template.bounds_mm()
-        for text in (*template.texts, PaperText(template.name, (x_low, y_low - 12.0), 8.0)):
+        for text in (*template.texts, TemplateText(template.name, (x_low, y_low - 12.0), 8.0)):
             x, y = text.at_mm[0] + dx + edge, height - (text.at_mm[1] + dy + edge)
             body.append(
                 f'<text x="{x:.3f}" y="{y:.3f}" font-family="sans-serif" font-size="{text.height_mm:.2f}">'
@@ -209,7 +209,7 @@ def _crossed(template: Template, tile: Tile) -> bool:
     return bool(lines) and bool(np.any(shapely.intersects(np.array(lines, dtype=object), window)))
 
 
-def _shape(line: PaperLine) -> Any:
+def _shape(line: TemplateLine) -> Any:
     import shapely
 
     points = np.asarray(line.points_mm, float)

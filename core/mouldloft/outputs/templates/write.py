@@ -7,14 +7,14 @@ from pathlib import Path
 from ...base.progress import SILENT, Progress
 from ...stages.plan import MouldPlan
 from ...stages.wall import build_wall
-from .fullsize import PaperLine, Template, write_dxf, write_pdf, write_svg
+from .fullsize import Template, TemplateLine, write_dxf, write_pdf, write_svg
 from .wall import wall_templates
 
 
 def write_templates(plan: MouldPlan, folder: Path, progress: Progress = SILENT) -> Path:
     """Wall and cradle boards at full size: DXF and SVG for the cutter, PDF on A4 for the bench. Returns the folder."""
     boards = [
-        Template(f"{plan.seam.pieces[piece.piece].name}, {board.name}", (PaperLine(board.outline_mm),))
+        Template(f"{plan.seam.pieces[piece.piece].name}, {board.name}", (TemplateLine(board.outline_mm),))
         for piece in plan.cradle.pieces
         for board in piece.boards
     ]

@@ -46,7 +46,7 @@ class Lattice:
 
 
 @dataclass(frozen=True, eq=False)
-class Ground:
+class MasterCells:
     """What every division of one master stands on; all arrays have the lattice's shape.
 
     inside : bool, the master. air : bool, where rubber and jacket may be (not the master, not under an open base).
@@ -67,7 +67,7 @@ class Ground:
 
 
 @dataclass(frozen=True, eq=False)
-class Blocks:
+class PieceCells:
     """Rubber and jackets of a division as cells.
 
     owner, jacket : int8, piece that a place belongs to, and whose jacket stands there (-1 none). rubber : bool.
@@ -93,17 +93,17 @@ class Unstacking:
     stuck: tuple[int, ...]
 
 
-# --- the ground ------------------------------------------------------------------------------------------
+# --- the body ------------------------------------------------------------------------------------------
 
 
-def lay_ground(
+def cells_of_master(
     master: Master,
     scene: RayScene,
     skin_mm: float,
     margin_mm: float,
     progress: Progress = SILENT,
     cells: int = CELLS,
-) -> Ground:
+) -> MasterCells:
     """The master on a lattice of about `cells` along its longest side, with room of `margin_mm` round it.
 
     skin_mm : thickness of the rubber; distances are kept two cells further.
@@ -120,7 +120,7 @@ def lay_ground(
     lattice = Lattice(first, float(pitch), (int(count[0]), int(count[1]), int(count[2])))
     progress.step(0.02, "the master on a lattice")
     inside = _inside(master, lattice)
-    return Ground(
+    return MasterCells(
         master, scene, lattice, inside, ~inside, *_nearest_skin(master, lattice, inside, skin_mm + 2 * lattice.pitch_mm)
     )
 
@@ -185,51 +185,51 @@ def _nearest_skin(
     return away, cells, nearest, np.nan_to_num(share, nan=1 / 3)
 
 
-def skin_volume_mm3(ground: Ground, thickness_mm: float) -> float:
+def skin_volume_mm3(body: MasterCells, thickness_mm: float) -> float:
     """Volume within a thickness of the skin, outside it. Cells at either face count by how much of them lies within."""
-    shell = np.isfinite(ground.away_mm)
-    away = ground.away_mm[shell].astype(float) / ground.lattice.pitch_mm
-    thick = thickness_mm / ground.lattice.pitch_mm
+    shell = np.isfinite(body.away_mm)
+    away = body.away_mm[shell].astype(float) / body.lattice.pitch_mm
+    thick = thickness_mm / body.lattice.pitch_mm
     share = np.clip(thick - away + 0.5, 0.0, 1.0) - np.clip(0.5 - away, 0.0, 1.0)
-    return float(share.sum()) * ground.lattice.pitch_mm**3
+    return float(share.sum()) * body.lattice.pitch_mm**3
 
 
-def skin_ratio(ground: Ground, fill: np.ndarray, thickness_mm: float) -> float:
+def skin_ratio(body: MasterCells, fill: np.ndarray, thickness_mm: float) -> float:
     """How much more skin goes over the master with its locks filled than over the bare one. Both by whole-cell
     distances, whose error the ratio takes out."""
-    pitch = ground.lattice.pitch_mm
+    pitch = body.lattice.pitch_mm
 
     def shell(solid: np.ndarray) -> float:
         # the solid's side lies half a cell off its outermost centres
-        away = ndimage.distance_transform_edt(~solid)[ground.air & ~solid] - 0.5
+        away = ndimage.distance_transform_edt(~solid)[body.air & ~solid] - 0.5
         return float(np.clip(thickness_mm / pitch - away + 0.5, 0.0, 1.0).sum())
 
-    return shell(ground.inside | fill) / max(shell(ground.inside), 1e-9)
+    return shell(body.inside | fill) / max(shell(body.inside), 1e-9)
 
 
-def labels_by_field(ground: Ground, fields: np.ndarray) -> np.ndarray:
+def labels_by_field(body: MasterCells, fields: np.ndarray) -> np.ndarray:
     """(c,) int8 label of the skin next to each near cell, by the largest of the (k, n) fields there."""
-    corners = ground.master.faces[ground.face]
-    return np.argmax(np.einsum("kcj,cj->kc", fields[:, corners], ground.share), axis=0).astype(np.int8)
+    corners = body.master.faces[body.face]
+    return np.argmax(np.einsum("kcj,cj->kc", fields[:, corners], body.share), axis=0).astype(np.int8)
 
 
-def labels_by_face(ground: Ground, labels: np.ndarray) -> np.ndarray:
+def labels_by_face(body: MasterCells, labels: np.ndarray) -> np.ndarray:
     """(c,) int8 label of the skin next to each near cell, from labels of faces ((m,))."""
-    return labels[ground.face].astype(np.int8)
+    return labels[body.face].astype(np.int8)
 
 
 # --- pieces ----------------------------------------------------------------------------------------------
 
 
-def build_blocks(
-    ground: Ground,
+def cells_of_pieces(
+    body: MasterCells,
     skin_labels: np.ndarray,
     pulls: np.ndarray,
     skin_mm: float,
     wall_mm: float,
     flange_mm: float,
     progress: Progress = SILENT,
-) -> tuple[Blocks, Unstacking]:
+) -> tuple[PieceCells, Unstacking]:
     """Rubber and jackets of pieces that pull along `pulls` ((k, 3)) from the skin of `skin_labels` ((c,), for each
     near cell: `labels_by_field` or `labels_by_face`).
 
@@ -237,14 +237,14 @@ def build_blocks(
     jacket is the rubber's cover, at least a cell and a half thick, with a flange along the joints. Where two jackets
     hold each other, the fewer offending cells go to the other piece or are filled.
     """
-    shut = _shut(ground, pulls, progress)
-    owner = _territory(ground, skin_labels, shut)
+    shut = _shut(body, pulls, progress)
+    owner = _territory(body, skin_labels, shut)
     given = 0
-    extra = np.zeros_like(ground.inside)
+    extra = np.zeros_like(body.inside)
     for turn in range(_CURE_ROUNDS):
         progress.step(0.5 + 0.5 * turn / _CURE_ROUNDS, "jackets as blocks, and their way off")
-        blocks = _cover(ground, owner, shut, extra, pulls, skin_mm, wall_mm, flange_mm)
-        met = meetings(ground, blocks, pulls)
+        blocks = _cover(body, owner, shut, extra, pulls, skin_mm, wall_mm, flange_mm)
+        met = meetings(body, blocks, pulls)
         found = unstack(_count_met(met, len(pulls)))
         if found.order:
             break
@@ -258,29 +258,29 @@ def build_blocks(
     return replace(blocks, given_cells=given), found
 
 
-def _shut(ground: Ground, pulls: np.ndarray, progress: Progress) -> np.ndarray:
+def _shut(body: MasterCells, pulls: np.ndarray, progress: Progress) -> np.ndarray:
     """(pieces, ...) bool: air from which the master stands in the way along each pull. By rays, exact at the centre."""
-    shut = np.zeros((len(pulls), *ground.lattice.shape), bool)
-    cells = np.argwhere(ground.air)
-    points = ground.lattice.centres_mm(cells)
+    shut = np.zeros((len(pulls), *body.lattice.shape), bool)
+    cells = np.argwhere(body.air)
+    points = body.lattice.centres_mm(cells)
     still = np.zeros_like(points)
     for k, pull in enumerate(pulls):
         progress.step(0.1 + 0.4 * k / len(pulls), "looking along each pull")
-        shut[k][tuple(cells.T)] = blocked(ground.scene, points, still, pull)
+        shut[k][tuple(cells.T)] = blocked(body.scene, points, still, pull)
     return shut
 
 
-def _territory(ground: Ground, skin_labels: np.ndarray, shut: np.ndarray) -> np.ndarray:
+def _territory(body: MasterCells, skin_labels: np.ndarray, shut: np.ndarray) -> np.ndarray:
     """int8 owner of every cell: nearest skin, but a quarter as far again and three cells for a pull that is free there.
 
     The slack takes the label's own roughness out: a sliver on the wrong side of an edge would ask for a column of fill.
     """
-    at = tuple(ground.near.T)
-    of_skin = np.full(ground.lattice.shape, _NOBODY, np.int8)
-    of_skin[at] = np.where(np.abs(ground.away_mm[at]) <= 1.25 * ground.lattice.pitch_mm, skin_labels, _NOBODY)
-    of_skin[~ground.air] = _NOBODY
-    least = np.full(ground.lattice.shape, np.inf, np.float32)
-    owner = np.full(ground.lattice.shape, _NOBODY, np.int8)
+    at = tuple(body.near.T)
+    of_skin = np.full(body.lattice.shape, _NOBODY, np.int8)
+    of_skin[at] = np.where(np.abs(body.away_mm[at]) <= 1.25 * body.lattice.pitch_mm, skin_labels, _NOBODY)
+    of_skin[~body.air] = _NOBODY
+    least = np.full(body.lattice.shape, np.inf, np.float32)
+    owner = np.full(body.lattice.shape, _NOBODY, np.int8)
     for piece in range(len(shut)):
         skin = of_skin == piece
         if not skin.any():
@@ -304,7 +304,7 @@ def _evened(owner: np.ndarray, shut: np.ndarray) -> np.ndarray:
 
 
 def _cover(
-    ground: Ground,
+    body: MasterCells,
     owner: np.ndarray,
     shut: np.ndarray,
     extra: np.ndarray,
@@ -312,32 +312,32 @@ def _cover(
     skin_mm: float,
     wall_mm: float,
     flange_mm: float,
-) -> Blocks:
+) -> PieceCells:
     """Skin, then all that the master or other rubber stands over, then jacket and flange on that."""
-    pitch = ground.lattice.pitch_mm
+    pitch = body.lattice.pitch_mm
     fill = extra.copy()
     for piece in range(len(pulls)):
         fill |= shut[piece] & (owner == piece)
-    fill &= ground.air
-    glove = ground.air & (ground.away_mm <= skin_mm)
+    fill &= body.air
+    glove = body.air & (body.away_mm <= skin_mm)
     for _ in range(_FILL_ROUNDS):
-        solid = ground.inside | glove | fill
+        solid = body.inside | glove | fill
         core = ndimage.binary_erosion(solid, border_value=1)
         more = np.zeros_like(fill)
         for piece, pull in enumerate(pulls):
-            cells = np.argwhere(ground.air & ~glove & ~fill & (owner == piece))
-            more[tuple(cells[_under(core, cells, _steps(ground, pull))].T)] = True
+            cells = np.argwhere(body.air & ~glove & ~fill & (owner == piece))
+            more[tuple(cells[_under(core, cells, _steps(body, pull))].T)] = True
         if not more.any():
             break
         fill |= more
     rubber = glove | fill
-    solid = ground.inside | rubber
+    solid = body.inside | rubber
     away = ndimage.distance_transform_edt(~solid) * pitch
     joint = ndimage.maximum_filter(owner, 3) != ndimage.minimum_filter(owner, 3)
     cover = (away <= max(wall_mm, 1.5 * pitch)) | (joint & (away <= flange_mm))
     jacket = _without_crumbs(np.where(cover & ~solid, owner, _NOBODY).astype(np.int8), len(pulls))
     counted = np.bincount(owner[fill & (owner >= 0)], minlength=len(pulls))
-    return Blocks(owner.copy(), rubber, jacket, fill, counted, 0)
+    return PieceCells(owner.copy(), rubber, jacket, fill, counted, 0)
 
 
 def _without_crumbs(jacket: np.ndarray, pieces: int) -> np.ndarray:
@@ -364,25 +364,25 @@ def _longest_run(fill, cells, shifts):
     return best
 
 
-def deepest_fill_mm(ground: Ground, blocks: Blocks, pulls: np.ndarray) -> float:
+def deepest_fill_mm(body: MasterCells, blocks: PieceCells, pulls: np.ndarray) -> float:
     """Longest column of a piece's fill along its pull, to a cell; 0 where nothing is filled."""
     deepest = 0.0
     for piece, pull in enumerate(pulls):
         own = blocks.fill & (blocks.owner == piece)
         if own.any():
-            shifts = _steps(ground, pull)
+            shifts = _steps(body, pull)
             run = _longest_run(own, np.argwhere(own), shifts)
             length = float(np.linalg.norm(shifts[run])) if run >= 0 else 0.0
-            deepest = max(deepest, (length + 1.0) * ground.lattice.pitch_mm)
+            deepest = max(deepest, (length + 1.0) * body.lattice.pitch_mm)
     return deepest
 
 
-def jacket_parts(ground: Ground, blocks: Blocks, labels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def jacket_parts(body: MasterCells, blocks: PieceCells, labels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Labels ((m,) int) of which each has a jacket in one part, and the old label of each new one.
 
     Skin in several parts may share one jacket, that reaches from one to the other; a jacket in parts is as many pieces.
     """
-    centre = face_centres(ground.master.vertices_mm, ground.master.faces)
+    centre = face_centres(body.master.vertices_mm, body.master.faces)
     made = np.zeros(len(labels), np.int8)
     old: list[int] = []
     for piece in range(int(labels.max()) + 1):
@@ -391,7 +391,7 @@ def jacket_parts(ground: Ground, blocks: Blocks, labels: np.ndarray) -> tuple[np
         part = ndimage.label(blocks.jacket == piece, _CUBE)[0][tuple(cells.T)] - 1
         large = np.unique(part)
         if len(large) > 1:
-            near = part[spatial.cKDTree(ground.lattice.centres_mm(cells)).query(centre[mine], workers=2)[1]]
+            near = part[spatial.cKDTree(body.lattice.centres_mm(cells)).query(centre[mine], workers=2)[1]]
             large = np.unique(near)
             made[mine] = len(old) + np.searchsorted(large, near)
         else:
@@ -403,9 +403,9 @@ def jacket_parts(ground: Ground, blocks: Blocks, labels: np.ndarray) -> tuple[np
 # --- moving ----------------------------------------------------------------------------------------------
 
 
-def _steps(ground: Ground, pull: np.ndarray) -> np.ndarray:
+def _steps(body: MasterCells, pull: np.ndarray) -> np.ndarray:
     """(s, 3) whole-cell shifts along a pull, in steps no longer than a cell, until past the lattice."""
-    count = int(np.ceil(np.linalg.norm(ground.lattice.shape))) + 1
+    count = int(np.ceil(np.linalg.norm(body.lattice.shape))) + 1
     shifts = np.rint(np.arange(1, count + 1)[:, None] * pull).astype(np.int32)
     fresh = np.concatenate([[bool(shifts[0].any())], (np.diff(shifts, axis=0) != 0).any(axis=1)])
     return shifts[fresh]
@@ -444,19 +444,19 @@ def _all_met(jacket, cells, shifts, out):
                 out[n, other] = True
 
 
-def obstacles(blocks: Blocks, piece: int, sliding: int = 1) -> np.ndarray:
+def obstacles(blocks: PieceCells, piece: int, sliding: int = 1) -> np.ndarray:
     """int8 jackets of the others as one piece meets them: less the `sliding` cells along its joints."""
     mine = ndimage.binary_dilation(blocks.owner == piece, _CUBE, iterations=sliding)
     return np.where(mine, _NOBODY, blocks.jacket).astype(np.int8)
 
 
-def meetings(ground: Ground, blocks: Blocks, pulls: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
+def meetings(body: MasterCells, blocks: PieceCells, pulls: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
     """For each piece its jacket's cells ((n, 3)) and which other pieces each meets on its way ((n, pieces) bool)."""
     out = []
     for piece, pull in enumerate(pulls):
         cells = np.argwhere(blocks.jacket == piece)
         hit = np.zeros((len(cells), len(pulls)), bool)
-        _all_met(obstacles(blocks, piece), cells, _steps(ground, pull), hit)
+        _all_met(obstacles(blocks, piece), cells, _steps(body, pull), hit)
         out.append((cells, hit))
     return out
 
@@ -540,7 +540,7 @@ _CLEARANCE_CELLS = 3_000
 
 
 def look_again(
-    ground: Ground, blocks: Blocks, pulls: np.ndarray, order: Sequence[int], progress: Progress = SILENT
+    body: MasterCells, blocks: PieceCells, pulls: np.ndarray, order: Sequence[int], progress: Progress = SILENT
 ) -> tuple[WayOff, ...]:
     """Take the pieces off in an order by another method than the one that found it: embree rays, not whole-cell steps.
 
@@ -548,33 +548,33 @@ def look_again(
     the outsides of the pieces still in place, less two cells along its own joints (the first method rounds to one).
     Clearance is measured apart, from points on the master's skin.
     """
-    area = ground.master.skin_area_mm2
-    count = int(np.clip(area / ground.lattice.pitch_mm**2, 5_000, 100_000))
-    master = ground.master
+    area = body.master.skin_area_mm2
+    count = int(np.clip(area / body.lattice.pitch_mm**2, 5_000, 100_000))
+    master = body.master
     taken = samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, count, skin_faces(master))
     tree = spatial.cKDTree(taken.points_mm)
     ways, left = [], list(order)
     for at, piece in enumerate(order):
         progress.step(at / len(order), "every way off, looked at again")
         left.remove(piece)
-        ways.append(_way_off(ground, blocks, pulls[piece], piece, left, tree))
+        ways.append(_way_off(body, blocks, pulls[piece], piece, left, tree))
     return tuple(ways)
 
 
 def _way_off(
-    ground: Ground, blocks: Blocks, pull: np.ndarray, piece: int, left: Sequence[int], tree: spatial.cKDTree
+    body: MasterCells, blocks: PieceCells, pull: np.ndarray, piece: int, left: Sequence[int], tree: spatial.cKDTree
 ) -> WayOff:
-    lattice = ground.lattice
+    lattice = body.lattice
     centres = lattice.centres_mm(np.argwhere(blocks.jacket == piece))
     if not len(centres):
         return WayOff(piece, 0.0, 0, 0, 0, float("inf"), 0)
     still = np.zeros_like(centres)
-    master_hits = int(blocked(ground.scene, centres, still, pull).sum())
-    standing = np.isin(obstacles(blocks, piece, sliding=2), left) if left else np.zeros_like(ground.inside)
+    master_hits = int(blocked(body.scene, centres, still, pull).sum())
+    standing = np.isin(obstacles(blocks, piece, sliding=2), left) if left else np.zeros_like(body.inside)
     other_hits = 0
     if standing.any():
         other_hits = int(blocked(ray_scene(*surface_of(standing, lattice)), centres, still, pull).sum())
-    top = float((ground.master.vertices_mm @ pull).max())
+    top = float((body.master.vertices_mm @ pull).max())
     if standing.any():
         top = max(top, float((lattice.centres_mm(np.argwhere(standing)) @ pull).max()))
     travel = max(top - float((centres @ pull).min()), 0.0)

@@ -13,35 +13,47 @@ from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
 from ...base.figures import listed, litres, mm, percent
-from ...base.intervals import Interval
+from ...base.intervals import CARVING, Interval, interval_of
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...geometry.contour import cross_at_zero, face_centres, join_chains
+from ...geometry.facegraph import FaceGraph, face_graph
 from ...geometry.frame import unit
-from ...geometry.mincut import FaceGraph, face_graph
+from ...geometry.freedom import freedom_by_rays
 from ...geometry.polyline import length_mm
 from ...geometry.rays import RayScene, ray_scene
 from ...inputs.brief import Brief, SeamBrief
 from ...trade.laminate import lay_up, mat_g_m2_from_oz
+from ...trade.price import piece_price
+from ...trade.seamterms import SeamTerms, seam_terms
 from ...trade.thickness import ThicknessRule, choose_thickness
 from ..locks import Locks
 from ..master import Master
 from ..opening import Opening, direction_words
-from ..seam import Seam, SeamFigures, SeamPiece, edge_prices, keep_clear_weights, line_along, skin_areas_mm2
-from ..undercut import freedom_by_rays
+from ..seam import (
+    Seam,
+    SeamFigures,
+    SeamPiece,
+    at_vertices,
+    keep_clear_weights,
+    know_place,
+    line_along,
+    line_price,
+    skin_areas_mm2,
+)
 from ..visibility import how_it_shows
 from .lattice import (
     CELLS,
-    Blocks,
-    Ground,
+    MasterCells,
+    PieceCells,
     Unstacking,
     WayOff,
-    build_blocks,
+    cells_of_master,
+    cells_of_pieces,
     deepest_fill_mm,
     jacket_parts,
     labels_by_face,
     labels_by_field,
-    lay_ground,
     look_again,
     skin_ratio,
     skin_volume_mm3,
@@ -155,7 +167,6 @@ def division_assumptions(brief: SeamBrief) -> tuple[Assumption, ...]:
     rows = (
         ("lock fill two pieces may take, of the master's volume", percent(brief.most_fill_share)),
         ("deepest lock fill two pieces may take", f"{brief.deepest_fill_skins:g} skin thicknesses"),
-        ("what a further piece has to save, in locked skin", percent(brief.piece_share)),
     )
     return tuple(Assumption(what, value, Mark.INVENTED) for what, value in rows)
 
@@ -165,10 +176,10 @@ def division_assumptions(brief: SeamBrief) -> tuple[Assumption, ...]:
 
 @dataclass(frozen=True, eq=False)
 class _Tried:
-    """One division on its ground, before it is put in words."""
+    """One division on its body, before it is put in words."""
 
     shares: Shares
-    blocks: Blocks
+    blocks: PieceCells
     found: Unstacking
     ways: tuple[WayOff, ...]
     fill_mm3: np.ndarray  # for each piece
@@ -198,6 +209,7 @@ def propose_division(
     scene: RayScene | None = None,
     show: np.ndarray | None = None,
     piece_limit_kg: float | None = None,
+    terms: SeamTerms | None = None,
     cells: int = CELLS,
 ) -> Division | None:
     """Three pieces or more, up to `brief.seam.max_pieces`, where two break the brief's limits; None where two will do
@@ -207,8 +219,8 @@ def propose_division(
     Of each number of pieces the best pulls share the skin (`sharing`), stand as blocks on a lattice, and are taken off
     one by one (`blocks`); then every way off is looked at again by rays. The first number within the limits is
     proposed, else the one with the least fill, with what it still breaks said. piece_limit_kg : for the heaviest
-    jacket piece. scene, show : of this master and brief, if at hand. cells : of the lattice, along the master's longest
-    side. The same every time.
+    jacket piece. scene, show, terms : of this master and brief, if at hand. cells : of the lattice, along the master's
+    longest side. The same every time.
     """
     reasons = beyond_two(master, locks, brief)
     asked = brief.seam.pieces if isinstance(brief.seam.pieces, int) and brief.seam.pieces > 2 else None
@@ -216,34 +228,37 @@ def propose_division(
         brief = replace(brief, seam=replace(brief.seam, max_pieces=max(brief.seam.max_pieces, _AS_PROPOSED)))
     if asked is None and (not reasons or brief.seam.max_pieces < 3):
         return None
-    if asked is not None:  # the workshop's word: a piece need not pay for itself
-        brief = replace(brief, seam=replace(brief.seam, max_pieces=asked, piece_share=0.0))
+    if asked is not None:
+        brief = replace(brief, seam=replace(brief.seam, max_pieces=asked))
     progress.begin("division")
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
     graph = face_graph(master.vertices_mm, master.faces)
     if show is None:
         show = how_it_shows(master, brief.seam, progress, scene)
-    price = edge_prices(master, graph, brief.seam, show, keep_clear_weights(master, brief.seam))
-    patches = gather_patches(master, graph, brief.seam.locked_mm2_per_mm * graph.length_mm * price)
+    terms = terms or seam_terms(brief, None, rule.skin_mm)
+    place = know_place(master, terms, at_vertices(master, show), keep_clear_weights(master, brief.seam), scene)
+    money = graph.length_mm * line_price(place, bent=True)[graph.vertices].mean(axis=1)
+    patches = gather_patches(master, graph, money)
+    piece_money = 0.0 if asked is not None else piece_price(brief.rates)  # asked for: it need not pay for itself
     others = np.array([opening.symmetry.normal, *(c.direction for c in opening.candidates)], float)
     pulls = possible_pulls(master, others)
     everything = np.arange(len(patches.area_mm2))
     costs = np.empty((len(everything), len(pulls)))
     for k, pull in enumerate(pulls):
         progress.step(0.05 + 0.25 * k / len(pulls), f"{len(pulls)} pulls")
-        costs[:, k] = pull_costs(master, scene, patches, pull, brief.seam, everything)
+        costs[:, k] = pull_costs(master, scene, patches, pull, terms.unit, everything)
     useful = useful_pulls(costs)
     wall = lay_up(mat_g_m2_from_oz(brief.jacket.mat_oz), brief.jacket.glass_fraction)
     margin = rule.flange_width_mm + rule.skin_mm + wall.thickness_mm
-    ground = lay_ground(master, scene, rule.skin_mm, margin, progress, cells)
+    body = cells_of_master(master, scene, rule.skin_mm, margin, progress, cells)
     best: _Tried | None = None
     for count in range(asked or 3, brief.seam.max_pieces + 1):
         progress.step(0.35 + 0.5 * (count - (asked or 3)) / brief.seam.max_pieces, f"{count} pieces")
-        shares = share_skin(master, graph, patches, scene, brief.seam, pulls, costs, useful, count)
+        shares = share_skin(master, graph, patches, scene, terms.unit, piece_money, pulls, costs, useful, count)
         if best is not None and len(shares.pulls) < count:
             continue  # no further piece pays for itself
-        tried = _try(ground, graph, shares, rule, wall.thickness_mm, wall.mass_kg_m2, brief, piece_limit_kg)
+        tried = _try(body, graph, shares, rule, wall.thickness_mm, wall.mass_kg_m2, brief, piece_limit_kg)
         if best is None or (tried.within, tried.comes_off, -tried.fill_mm3.sum()) > (
             best.within, best.comes_off, -best.fill_mm3.sum()
         ):  # fmt: skip
@@ -257,14 +272,14 @@ def propose_division(
             "the skin; ask for another number under [seam] pieces."
         )
     progress.step(0.9, "two pieces, by the same method")
-    two = _two_pieces(ground, seam, rule, wall.thickness_mm)
-    rough = lay_ground(master, scene, rule.skin_mm, margin, cells=round(ROUGH_SHARE * cells))
+    two = _two_pieces(body, seam, rule, wall.thickness_mm)
+    rough = cells_of_master(master, scene, rule.skin_mm, margin, cells=round(ROUGH_SHARE * cells))
     error = _fill_error(rough, best, rule, wall.thickness_mm)
-    return _in_words(ground, best, brief, rule, reasons, two, locks, error)
+    return _in_words(body, best, brief, rule, reasons, two, locks, error)
 
 
 def _try(
-    ground: Ground,
+    body: MasterCells,
     graph: FaceGraph,
     shares: Shares,
     rule: ThicknessRule,
@@ -273,24 +288,24 @@ def _try(
     brief: Brief,
     limit_kg: float | None,
 ) -> _Tried:
-    master = ground.master
-    blocks, found = build_blocks(
-        ground, labels_by_field(ground, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+    master = body.master
+    blocks, found = cells_of_pieces(
+        body, labels_by_field(body, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
     )
-    labels, old = jacket_parts(ground, blocks, shares.labels)
+    labels, old = jacket_parts(body, blocks, shares.labels)
     if len(old) > len(shares.pulls):
         used, labels = np.unique(
             at_most(graph, labels, skin_areas_mm2(master), brief.seam.max_pieces), return_inverse=True
         )
         shares = drawn_shares(master, labels.reshape(-1), shares.pulls[old[used]])
-        blocks, found = build_blocks(
-            ground, labels_by_field(ground, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+        blocks, found = cells_of_pieces(
+            body, labels_by_field(body, shares.fields), shares.pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
         )
-    ways = look_again(ground, blocks, shares.pulls, found.order)
-    fill = blocks.fill_cells * ground.lattice.pitch_mm**3
+    ways = look_again(body, blocks, shares.pulls, found.order)
+    fill = blocks.fill_cells * body.lattice.pitch_mm**3
     joints = _joints(master, shares)
     kg = _jacket_kg(master, shares, joints, rule.flange_width_mm, wall_kg_m2)
-    deepest = deepest_fill_mm(ground, blocks, shares.pulls)
+    deepest = deepest_fill_mm(body, blocks, shares.pulls)
     share = float(fill.sum()) / max(master.volume_mm3, 1e-9)
     broken = list(_broken_limits(share, deepest, rule.skin_mm, float(fill.sum()), brief.seam))
     if limit_kg is not None and kg.max() > limit_kg:
@@ -298,18 +313,18 @@ def _try(
     return _Tried(shares, blocks, found, ways, fill, deepest, kg, joints, tuple(broken))
 
 
-def _two_pieces(ground: Ground, seam: Seam, rule: ThicknessRule, wall_mm: float) -> float:
+def _two_pieces(body: MasterCells, seam: Seam, rule: ThicknessRule, wall_mm: float) -> float:
     """Lock fill (mm³) of the two-piece seam on the same lattice."""
     pulls = np.array([unit(np.asarray(p.pull)) for p in seam.pieces])
-    blocks, _ = build_blocks(
-        ground, labels_by_face(ground, seam.labels), pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
+    blocks, _ = cells_of_pieces(
+        body, labels_by_face(body, seam.labels), pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
     )
-    return float(blocks.fill_cells.sum()) * ground.lattice.pitch_mm**3
+    return float(blocks.fill_cells.sum()) * body.lattice.pitch_mm**3
 
 
-def _fill_error(rough: Ground, best: _Tried, rule: ThicknessRule, wall_mm: float) -> float:
+def _fill_error(rough: MasterCells, best: _Tried, rule: ThicknessRule, wall_mm: float) -> float:
     """How far the fill on a coarser lattice is from the proposal's, mm³."""
-    again, _ = build_blocks(
+    again, _ = cells_of_pieces(
         rough,
         labels_by_field(rough, best.shares.fields),
         best.shares.pulls,
@@ -371,7 +386,7 @@ def name_by_pull(pulls: np.ndarray, centres_mm: np.ndarray) -> tuple[str, ...]:
 
 
 def _in_words(
-    ground: Ground,
+    body: MasterCells,
     tried: _Tried,
     brief: Brief,
     rule: ThicknessRule,
@@ -380,14 +395,14 @@ def _in_words(
     locks: Locks,
     error_mm3: float,
 ) -> Division:
-    master, shares = ground.master, tried.shares
+    master, shares = body.master, tried.shares
     count = len(shares.pulls)
     areas = skin_areas_mm2(master)
     own = np.bincount(shares.labels, areas, minlength=count)
     centre = master.vertices_mm[master.faces].mean(axis=1)
     middle = np.stack([np.bincount(shares.labels, areas * centre[:, k], minlength=count) for k in range(3)], axis=1)
     names = name_by_pull(shares.pulls, middle / np.maximum(own, 1e-9)[:, None])
-    locked = [_locked_mm2(ground, shares, k, centre, areas) for k in range(count)]
+    locked = [_locked_mm2(body, shares, k, centre, areas) for k in range(count)]
     pieces = tuple(
         DivisionPiece(
             names[k],
@@ -419,20 +434,20 @@ def _in_words(
         two_piece_fill_mm3=two_fill_mm3,
         two_piece_locked_area_mm2=locks.piece_locked_area_mm2,
         locked_area_mm2=float(sum(locked)),
-        rubber_mm3=division_rubber(ground, tried.blocks, rule, brief, joint_mm, error_mm3),
+        rubber_mm3=division_rubber(body, tried.blocks, rule, brief, joint_mm, error_mm3),
         fill_error_mm3=error_mm3,
-        cell_mm=ground.lattice.pitch_mm,
-        lattice_first_mm=tuple(float(c) for c in ground.lattice.first_mm),  # type: ignore[arg-type]
+        cell_mm=body.lattice.pitch_mm,
+        lattice_first_mm=tuple(float(c) for c in body.lattice.first_mm),  # type: ignore[arg-type]
         jacket_cells=tried.blocks.jacket,
         why=_why(reasons, count, fill, two_fill_mm3),
-        notes=_notes(ground, tried, names),
+        notes=_notes(body, tried, names),
     )
 
 
-def _locked_mm2(ground: Ground, shares: Shares, piece: int, centre: np.ndarray, areas: np.ndarray) -> float:
+def _locked_mm2(body: MasterCells, shares: Shares, piece: int, centre: np.ndarray, areas: np.ndarray) -> float:
     which = np.flatnonzero((shares.labels == piece) & (areas > 0))
-    normals = ground.master.normals[which]
-    free = freedom_by_rays(ground.scene, centre[which], normals, shares.pulls[piece])[0]
+    normals = body.master.normals[which]
+    free = freedom_by_rays(body.scene, centre[which], normals, shares.pulls[piece])[0]
     return float(areas[which[~free]].sum())
 
 
@@ -440,12 +455,12 @@ _LEFT_OUT = 0.1  # of the rubber, for what is not laid out here: draft, the foot
 
 
 def division_rubber(
-    ground: Ground, blocks: Blocks, rule: ThicknessRule, brief: Brief, joint_mm: float, error_mm3: float
+    body: MasterCells, blocks: PieceCells, rule: ThicknessRule, brief: Brief, joint_mm: float, error_mm3: float
 ) -> Interval:
     """Fill, skin over master and fill, and along both sides of every joint the thicker band and the flange."""
-    master = ground.master
-    fill = float(blocks.fill.sum()) * ground.lattice.pitch_mm**3
-    skin = skin_volume_mm3(ground, rule.skin_mm) * skin_ratio(ground, blocks.fill, rule.skin_mm)
+    master = body.master
+    fill = float(blocks.fill.sum()) * body.lattice.pitch_mm**3
+    skin = skin_volume_mm3(body, rule.skin_mm) * skin_ratio(body, blocks.fill, rule.skin_mm)
     # the band's thickness falls smoothly from edge to skin: half of it on the mean
     band = (rule.edge_mm - rule.skin_mm) * rule.band_mm / 2
     flange = rule.flange_mm * (rule.flange_width_mm - rule.skin_mm)
@@ -454,12 +469,11 @@ def division_rubber(
     share = skin / max(likely, 1e-9)
     causes = (
         ("lattice resolution", error_mm3 / max(likely, 1e-9)),
-        ("detail still to be carved", master.detail_allowance_uncertainty * share),
+        (CARVING, master.detail_allowance_uncertainty * share),
         ("brushing by hand", brief.rubber.brushing_variation * share),
         ("draft, the foot and keys by a flat tenth", _LEFT_OUT),
     )
-    half = float(np.sqrt(sum(width**2 for _, width in causes)))
-    return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
+    return interval_of(likely, causes)
 
 
 def _order_in_words(tried: _Tried, names: tuple[str, ...]) -> tuple[ComingOff, ...]:
@@ -490,8 +504,8 @@ def _why(reasons: tuple[str, ...], count: int, fill_mm3: float, two_mm3: float) 
     )
 
 
-def _notes(ground: Ground, tried: _Tried, names: tuple[str, ...]) -> tuple[str, ...]:
-    cell = ground.lattice.pitch_mm
+def _notes(body: MasterCells, tried: _Tried, names: tuple[str, ...]) -> tuple[str, ...]:
+    cell = body.lattice.pitch_mm
     out = [f"Moved on a lattice of {mm(cell)} cells: places are right to half a cell, joints may slide within one."]
     if tried.found.stuck:
         stuck = listed(names[k] for k in tried.found.stuck)

@@ -16,13 +16,13 @@ from scipy import sparse
 from ...base.progress import SILENT, Progress
 from ...geometry.contour import face_centres
 from ...geometry.expansion import ShareCosts, share_out
+from ...geometry.facegraph import FaceGraph, regions
 from ...geometry.frame import pull_frame
-from ...geometry.mincut import FaceGraph, regions
+from ...geometry.freedom import VERTICAL_DEG
 from ...geometry.rays import RayScene, blocked, first_wall_mm
-from ...inputs.brief import SeamBrief
+from ...trade.price import UnitPrices
 from ..master import Master
 from ..seam import at_vertices, skin_areas_mm2
-from ..undercut import VERTICAL_DEG
 
 _PATCHES = 90  # patches along the diagonal
 _RING_STEP_DEG = 15
@@ -31,7 +31,11 @@ _BELOW_LEVEL_DEG = 15.0  # how far a pull may point down where the piece stands 
 _OPEN_GAP = 0.2  # of the diagonal: fill under an overhang with nothing beneath it ends there
 _STARTS = 4  # of the useful pulls, that the choice of a few begins with
 _CHOSEN_ON = 2_500  # patches that the choice of pulls looks at
-_SKEW_SHARE = 0.03  # of its area: what a face turned across its pull costs (invented)
+_SKEW_SHARE = 0.03  # of its area, as locked skin: what a face turned across its pull costs (invented)
+# more than two pieces are made where two break a limit, so what breaks it weighs many times its price (invented)
+_FORCED = 30.0
+_AS_FILL_MM = 20.0  # locked skin weighs as fill so deep (invented)
+_DEEP_MM = 10.0  # shallower locks weigh by the square of their depth: rubber passes them (invented)
 _TILTS_DEG = (8.0, 4.0, 2.0, 1.0)
 _SMOOTH_SWEEPS = 24
 _LEAST_ISLAND = 0.015  # of the skin: a smaller part of a share goes to the piece around it
@@ -65,7 +69,7 @@ class Shares:
 def gather_patches(master: Master, graph: FaceGraph, edge_price: np.ndarray) -> Patches:
     """Faces of one cell (1/90 of the diagonal) that face alike, in connected parts.
 
-    edge_price : (e,) mm² of locked skin for parting each edge of the graph.
+    edge_price : (e,) money for parting each edge of the graph.
     """
     cell_mm = float(np.linalg.norm(master.size_mm)) / _PATCHES
     centre = face_centres(master.vertices_mm, master.faces)
@@ -119,13 +123,13 @@ def possible_pulls(master: Master, others: np.ndarray) -> np.ndarray:
 
 
 def pull_costs(
-    master: Master, scene: RayScene, patches: Patches, pull: np.ndarray, brief: SeamBrief, which: np.ndarray
+    master: Master, scene: RayScene, patches: Patches, pull: np.ndarray, unit: UnitPrices, which: np.ndarray
 ) -> np.ndarray:
-    """(len(which),) mm² of locked skin that each patch costs a piece with this pull.
+    """(len(which),) money that each patch costs a piece with this pull, as what the limits force is weighed.
 
     A patch is locked where it faces away from the pull or the master stands in the way. Its gap, along the pull to the
     next wall, is filled with rubber; between two walls each carries half. Shallow locks weigh by the square of their
-    depth, as in `seamcosts`. Among pulls that free a patch, the one it faces more squarely is a little cheaper: it
+    depth,. Among pulls that free a patch, the one it faces more squarely is a little cheaper: it
     leaves more draft.
     """
     area, centre, normal = patches.area_mm2[which], patches.centres_mm[which], patches.normals[which]
@@ -141,8 +145,8 @@ def pull_costs(
     most = _OPEN_GAP * float(np.linalg.norm(master.size_mm))
     filled = np.abs(along) * np.where(ended, 0.5 * gap, most)
     depth = np.where(away, np.abs(along) * np.minimum(gap, most), np.minimum(gap, most))
-    locked = np.minimum(depth / brief.lock_depth_mm, 1.0) ** 2
-    return area * (locked + filled / brief.fill_mm3_per_mm2 + _SKEW_SHARE * (1.0 - along))
+    locked = np.minimum(depth / _DEEP_MM, 1.0) ** 2
+    return _FORCED * unit.fill_mm3 * area * (filled + _AS_FILL_MM * (locked + _SKEW_SHARE * (1.0 - along)))
 
 
 def useful_pulls(costs: np.ndarray, most: int = _USEFUL) -> np.ndarray:
@@ -195,7 +199,8 @@ def share_skin(
     graph: FaceGraph,
     patches: Patches,
     scene: RayScene,
-    brief: SeamBrief,
+    unit: UnitPrices,
+    piece_money: float,
     pulls: np.ndarray,
     costs: np.ndarray,
     starts: np.ndarray,
@@ -204,24 +209,23 @@ def share_skin(
 ) -> Shares:
     """Faces shared out among `count` of the pulls, each pull then turned to suit its own share, and shared out again.
 
-    pulls : (c, 3); costs : (patches, c); starts : columns that the search begins with. Parts of a share under
-    1.5 % of the skin go to their neighbours.
+    pulls : (c, 3); costs : (patches, c); unit : prices, and piece_money : what a further piece has to
+    save; starts : columns that the search begins with. Parts of a share under 1.5 % of the skin go to their neighbours.
     """
-    price = brief.piece_share * master.skin_area_mm2
     few = best_few(costs[:: max(len(costs) // _CHOSEN_ON, 1)], count, starts)
     chosen, data = pulls[few], costs[:, few]
     everything = np.arange(len(patches.area_mm2))
 
     def cost_of(pull: np.ndarray, which: np.ndarray) -> np.ndarray:
-        return pull_costs(master, scene, patches, pull, brief, which)
+        return pull_costs(master, scene, patches, pull, unit, which)
 
     for turn in range(2):
         progress.step(0.2 + 0.4 * turn, f"{count} pulls share the skin")
-        labels = share_out(ShareCosts(data, patches.pairs, patches.price, price))
+        labels = share_out(ShareCosts(data, patches.pairs, patches.price, piece_money))
         used = np.unique(labels)
         chosen = np.array([_turned_to_suit(chosen[k], np.flatnonzero(labels == k), cost_of, master) for k in used])
         data = np.stack([cost_of(pull, everything) for pull in chosen], axis=1)
-    labels = share_out(ShareCosts(data, patches.pairs, patches.price, price))
+    labels = share_out(ShareCosts(data, patches.pairs, patches.price, piece_money))
     return _on_faces(master, graph, labels[patches.of_face], chosen)
 
 

@@ -2,7 +2,7 @@
 
 from .layup import jacket_assumptions, laminate_mm, lay_up_jacket
 from .record import Jacket, JacketPiece, LoadCheck, Patch, Rib, Zone
-from .shell import glove_columns, outside_with_keys
+from .zones import glove_columns, outside_with_keys
 
 __all__ = [
     "Jacket",

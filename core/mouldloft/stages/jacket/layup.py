@@ -28,20 +28,6 @@ from ..rubber import Envelope, Rubber, covered, jacketed
 from .fasteners import Fasteners, Foot, fitted_of, place_fasteners, place_on_board
 from .footflange import LEVEL_PULL, foot_pixels
 from .record import Jacket, JacketPiece, LoadCheck
-from .shell import (
-    RIB_WIDTH_MM,
-    Outside,
-    Schedule,
-    Shell,
-    as_point,
-    glove_columns,
-    lay,
-    measure_outside,
-    reach_from_flange_mm,
-    rib_words,
-    section_lengths_mm,
-    within,
-)
 from .stiffness import (
     FLANGE_OF_FIELD,
     MOST_EXTRA_OF_BRIEF,
@@ -51,6 +37,20 @@ from .stiffness import (
     loads_on,
     stand_closed,
     strengthen,
+)
+from .zones import (
+    RIB_WIDTH_MM,
+    LaidPiece,
+    Outside,
+    Schedule,
+    as_point,
+    glove_columns,
+    lay,
+    measure_outside,
+    reach_from_flange_mm,
+    rib_words,
+    section_lengths_mm,
+    within,
 )
 
 FOOT_BOARD_MM = 18.0  # common practice: the board that the master stands on while the mould is built
@@ -176,7 +176,7 @@ def in_patches(piece: JacketPiece, envelope: Envelope) -> np.ndarray:
 
 
 def _piece(
-    shell: Shell,
+    shell: LaidPiece,
     held: Fasteners,
     feet: Foot,
     checks: tuple[LoadCheck, ...],
@@ -184,8 +184,7 @@ def _piece(
     brief: JacketBrief,
 ) -> JacketPiece:
     name = shell.envelope.name
-    volume, kg = rubber.volume_mm3, shell.rubber_kg
-    glove = Interval(kg * volume.low / volume.likely, kg, kg * volume.high / volume.likely, volume.causes)
+    glove = rubber.volume_mm3.times(shell.rubber_kg / rubber.volume_mm3.likely)
     jacket = shell.interval
     return JacketPiece(
         piece=shell.envelope.piece,
@@ -201,7 +200,10 @@ def _piece(
         checks=checks,
         lift=check_lift(shell.mass_kg, brief, f"the {name} of the jacket", most_kg=jacket.high),
         lift_with_glove=check_lift(
-            jacket.likely + kg, brief, f"the {name} of the jacket with its glove", most_kg=jacket.high + glove.high
+            jacket.likely + glove.likely,
+            brief,
+            f"the {name} of the jacket with its glove",
+            most_kg=jacket.high + glove.high,
         ),
         mass_interval_kg=jacket,
         patches=shell.schedule.patches,
@@ -278,7 +280,7 @@ class _Length:
     glove_adds_kg: np.ndarray
 
 
-def _along_length(outside: Outside, shell: Shell, rubber: Rubber) -> _Length:
+def _along_length(outside: Outside, shell: LaidPiece, rubber: Rubber) -> _Length:
     across = outside.envelope.frame.axes[1::-1]  # level cuts where both are as long
     axis = across[np.argmax(np.ptp(outside.cell_centre_mm @ across.T, axis=0).round())]
     place, body = outside.cell_centre_mm @ axis, outside.cell_zone < 2

@@ -20,7 +20,7 @@ from ...trade.panels import SOURCE as PANEL_SOURCE
 from ..keys import GRAVITY_M_S2
 from ..rubber import Rubber
 from .record import LoadCheck, Patch, Rib
-from .shell import LAP_MM, RIB_WIDTH_MM, Outside, Ribbed, Schedule, Shell, as_point, lay, section_lengths_mm, within
+from .zones import LAP_MM, RIB_WIDTH_MM, LaidPiece, Outside, Ribbed, Schedule, as_point, lay, section_lengths_mm, within
 
 FLANGE_OF_FIELD = 1.5  # common practice: glass on a jacket's flange beside its field's
 STRENGTH_SAFETY = 3.0  # common practice: against the breaking stress of hand-laid mat
@@ -340,7 +340,7 @@ def _rib_check(ribbed: Ribbed, schedule: Schedule, loads: Loads) -> LoadCheck:
     )  # fmt: skip
 
 
-def _flange_checks(shell: Shell, loads: Loads) -> list[LoadCheck]:
+def _flange_checks(shell: LaidPiece, loads: Loads) -> list[LoadCheck]:
     """The flange between two bolts, the piece hanging from it, and as a ledge that somebody leans on."""
     pitch, width = loads.pitch_mm, loads.flange_width_mm
     if pitch <= 0:

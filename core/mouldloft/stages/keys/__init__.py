@@ -1,16 +1,9 @@
 """Stage keys: what returns the glove to its place in the jacket."""
 
-from .place import (
-    GRAVITY_M_S2,
-    RUBBER_DENSITY_KG_DM3,
-    key_assumptions,
-    key_bumps,
-    piece_prefixes,
-    rubber_stuff,
-    set_keys,
-    snap_to_outside,
-)
-from .record import FixtureCheck, Key, Keys, add_tabs
+from .fixture import GRAVITY_M_S2, RUBBER_DENSITY_KG_DM3, rubber_properties
+from .place import key_assumptions, piece_prefixes, set_keys, snap_to_outside
+from .record import FixtureCheck, Key, Keys, count_keys_in
+from .shape import key_bumps
 
 __all__ = [
     "GRAVITY_M_S2",
@@ -18,11 +11,11 @@ __all__ = [
     "FixtureCheck",
     "Key",
     "Keys",
-    "add_tabs",
+    "count_keys_in",
     "key_assumptions",
     "key_bumps",
     "piece_prefixes",
-    "rubber_stuff",
+    "rubber_properties",
     "set_keys",
     "snap_to_outside",
 ]

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...base.intervals import Interval
 from ..rubber import Rubber
 
 
@@ -82,7 +81,7 @@ def _blend_run_mm(key: Key) -> float:
     return float(key.blend_mm * np.tan(side_angle / 2.0))
 
 
-def add_tabs(rubber: Rubber, keys: Keys) -> Rubber:
+def count_keys_in(rubber: Rubber, keys: Keys) -> Rubber:
     """The same glove with its tabs' rubber counted: parts, measured volume, interval and the last coat."""
     tabs = [sum(k.volume_mm3 for k in keys.keys if k.piece == e.piece) for e in rubber.envelopes]
     total = float(sum(tabs))
@@ -91,8 +90,8 @@ def add_tabs(rubber: Rubber, keys: Keys) -> Rubber:
     coats = (*rubber.coats[:-1], replace(rubber.coats[-1], volume_mm3=rubber.coats[-1].volume_mm3 + total))
     return replace(
         rubber,
-        parts=tuple(replace(part, tabs_mm3=float(tab)) for part, tab in zip(rubber.parts, tabs)),
-        measured_volume_mm3=tuple(float(v + tab) for v, tab in zip(rubber.measured_volume_mm3, tabs)),
-        volume_mm3=Interval(grown.low * scale, grown.likely + total, grown.high * scale, grown.causes),
+        parts=tuple(replace(part, keys_mm3=float(tab)) for part, tab in zip(rubber.parts, tabs)),
+        volume_by_columns_mm3=tuple(float(v + tab) for v, tab in zip(rubber.volume_by_columns_mm3, tabs)),
+        volume_mm3=grown.times(scale),
         coats=coats,
     )

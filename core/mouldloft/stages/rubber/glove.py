@@ -11,7 +11,7 @@ import shapely
 from scipy import ndimage, spatial
 
 from ...base.errors import PlanImpossible
-from ...base.intervals import Interval
+from ...base.intervals import CARVING, Interval, interval_of
 from ...base.progress import SILENT, Progress
 from ...base.threads import in_threads
 from ...geometry.contour import face_centres
@@ -588,7 +588,12 @@ def _thickness_of(master: Master, seam: Seam, envelope: Envelope, rule: Thicknes
 
 
 def _coats(
-    rule: ThicknessRule, stuff: RubberMaterial, total_mm3: float, area_mm2: float, half_mm3: float, full_mm3: float
+    rule: ThicknessRule,
+    rubber_material: RubberMaterial,
+    total_mm3: float,
+    area_mm2: float,
+    half_mm3: float,
+    full_mm3: float,
 ) -> tuple[Coat, ...]:
     """Brushed coats: a print coat over the true skin, even build coats, then what fills locks and edges.
 
@@ -598,8 +603,8 @@ def _coats(
     t = rule.skin_mm
     b = (full_mm3 - 2 * half_mm3) / (t * t / 2)
     a = full_mm3 / t - b * t
-    first = min(stuff.print_coat_mm, t)
-    count = int(np.ceil((t - first) / stuff.build_coat_mm - 1e-9))
+    first = min(rubber_material.print_coat_mm, t)
+    count = int(np.ceil((t - first) / rubber_material.build_coat_mm - 1e-9))
     ends = np.append(0.0, np.linspace(first, t, count + 1))
     coats = [Coat("print coat", first, area_mm2 * first, False)]
     for k, (inner, outer) in enumerate(itertools.pairwise(ends[1:].tolist()), 1):
@@ -628,11 +633,11 @@ def brush_rubber(
     seam: Seam,
     brief: Brief,
     progress: Progress = SILENT,
-    stuff: RubberMaterial | None = None,
+    rubber_material: RubberMaterial | None = None,
 ) -> Rubber:
     """The glove of every piece: envelope, volume by cause, coats, true thickness.
 
-    stuff : says how thick a coat stands; without it the bundled catalogue's rubber.
+    rubber_material : says how thick a coat stands; without it the bundled catalogue's rubber.
     Each piece is covered on two lattices of different pitch: their difference is the resolution's share of the
     interval. Raises `PlanImpossible` where the master is no closed solid or the pixel would be absurdly fine.
     """
@@ -641,7 +646,7 @@ def brush_rubber(
             "Rubber, jacket and casts need a closed master, and this one could not be closed; mend it in your "
             "sculpting program, or use the undercut map and seam alone."
         )
-    stuff = stuff or read_catalogue(None).rubber_for(brief.materials)
+    rubber_material = rubber_material or read_catalogue(None).rubber_for(brief.materials)
     rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber, max(master.size_mm))
     section = choose_section(max(master.size_mm), rule.skin_mm, brief.rubber, brief.joint)
     pixel = brief.rubber.pixel_mm or max(rule.skin_mm / 7.0, max(master.size_mm) / 2200.0)
@@ -695,9 +700,9 @@ def brush_rubber(
         thickness_reason=rule.reason,
         envelopes=tuple(cover.envelope for cover in covers),
         parts=parts,
-        measured_volume_mm3=tuple(cover.rubber_mm3 for cover in checks),
+        volume_by_columns_mm3=tuple(cover.rubber_mm3 for cover in checks),
         volume_mm3=interval,
-        coats=_coats(rule, stuff, interval.likely, true_skin, half, skin),
+        coats=_coats(rule, rubber_material, interval.likely, true_skin, half, skin),
         min_thickness_mm=float(thickness.min()),
         thickness_quantiles_mm=tuple(float(q) for q in np.quantile(thickness, [0.05, 0.25, 0.5, 0.75, 0.95])),
         section=section,
@@ -786,17 +791,16 @@ def _interval(
     coarse_mm3: float,
     claims: tuple[tuple[str, float], ...] = (),
 ) -> Interval:
-    """Rubber with what may move it. Causes are independent, so their half-widths add in quadrature."""
+    """Rubber with what may move it, each cause by its share."""
     likely = fine_mm3 + (master.detail_allowance - 1.0) * skin_mm3
     share = skin_mm3 / max(likely, 1e-9)
     causes = (
         ("lattice resolution", abs(fine_mm3 - coarse_mm3) / max(fine_mm3, 1e-9)),
-        ("detail still to be carved", master.detail_allowance_uncertainty * share),
+        (CARVING, master.detail_allowance_uncertainty * share),
         ("brushing by hand", brief.rubber.brushing_variation * share),
         *((name, volume / max(likely, 1e-9)) for name, volume in claims),
     )
-    half = float(np.sqrt(sum(width**2 for _, width in causes)))
-    return Interval(likely * (1 - half), likely, likely * (1 + half), causes)
+    return interval_of(likely, causes)
 
 
 def flange_areas_mm2(rubber: Rubber) -> tuple[float, ...]:

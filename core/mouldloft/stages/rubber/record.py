@@ -78,7 +78,7 @@ class RubberParts:
     edge_mm3: float
     draft_mm3: float
     flange_mm3: float
-    tabs_mm3: float = 0.0
+    keys_mm3: float = 0.0
     handling_mm3: float = 0.0  # where the brief says it is handled
     bead_mm3: float = 0.0  # the ridge, and what the first piece carries behind its groove less the groove
 
@@ -97,7 +97,7 @@ class RubberParts:
             ("draft", self.draft_mm3),
             ("flange", self.flange_mm3),
             *((("bead", self.bead_mm3),) if self.bead_mm3 else ()),
-            ("keys", self.tabs_mm3),
+            ("keys", self.keys_mm3),
         )
 
 
@@ -123,7 +123,7 @@ class Rubber:
     thickness_reason: str
     envelopes: tuple[Envelope, ...]
     parts: tuple[RubberParts, ...]  # one for each envelope
-    measured_volume_mm3: tuple[float, ...]  # from the final columns, independent of the parts
+    volume_by_columns_mm3: tuple[float, ...]  # from the final columns, independent of the parts
     volume_mm3: Interval
     coats: tuple[Coat, ...]
     min_thickness_mm: float  # true 3-D, measured on the outside

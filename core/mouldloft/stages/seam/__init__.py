@@ -1,20 +1,29 @@
 """Stage seam: which piece owns each face, and the line between them."""
 
 from .bounds import skin_bounds
-from .costs import edge_prices, skin_areas_mm2
-from .place import at_vertices, keep_clear_weights, line_along, place_seam, seam_assumptions
-from .record import Seam, SeamFigures, SeamLine, SeamPiece
+from .costs import skin_areas_mm2
+from .draw import line_along, measures_of
+from .free import line_price
+from .ground import at_vertices, know_place
+from .pairs import price_openings
+from .place import keep_clear_weights, place_seam, seam_assumptions
+from .record import Seam, SeamCandidate, SeamFigures, SeamLimits, SeamLine, SeamPiece
 
 __all__ = [
     "Seam",
+    "SeamCandidate",
     "SeamFigures",
+    "SeamLimits",
     "SeamLine",
     "SeamPiece",
     "at_vertices",
-    "edge_prices",
     "keep_clear_weights",
+    "know_place",
     "line_along",
+    "line_price",
+    "measures_of",
     "place_seam",
+    "price_openings",
     "seam_assumptions",
     "skin_areas_mm2",
     "skin_bounds",

@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 from ...base.errors import BriefRefused, PlanImpossible
 from ...base.files import npy_array, read_small_text
 from ...geometry.contour import face_centres
-from ...geometry.mincut import FaceGraph
+from ...geometry.facegraph import FaceGraph
 from ..master import Master
 
 _POINTS_MOST = 20_000

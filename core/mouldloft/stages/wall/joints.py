@@ -7,12 +7,12 @@ its own. Beside every joint such a surface is stretched once, and both pieces ta
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
+from ...base.kept import kept_with_owner
 from ...geometry.contour import face_centres, faces_at
 from ...geometry.depthmap import Grid, column_image, grid_around
 from ...geometry.frame import PullFrame, pull_frame, unit
@@ -38,7 +38,7 @@ class JointSurface:
     faces: np.ndarray
 
 
-@lru_cache(maxsize=4)
+@kept_with_owner(4)
 def joint_surfaces(seam: Seam, master: Master, reach_mm: float) -> tuple[JointSurface, ...]:
     """The surface beside every joint, as far as `reach_mm` from it and nearer to it than to any other.
 

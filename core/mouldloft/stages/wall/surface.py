@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
+from ...base.kept import kept_with_owner
 from ...geometry.depthmap import Grid, grid_around
 from ...geometry.fairsheet import Asked, fair_sheet, near_line
 from ...geometry.frame import PullFrame, pull_frame
@@ -66,7 +66,7 @@ def root_of(master: Master) -> float:
     return min(max(master.size_mm) * ROOT_SHARE, ROOT_MOST_MM)
 
 
-@lru_cache(maxsize=4)
+@kept_with_owner(4)
 def parting_surface(seam: Seam, master: Master) -> PartingSurface:
     """The surface two pieces part along. Kept: every stage asks for the same one."""
     frame = pull_frame(np.asarray(seam.pieces[0].pull, float))

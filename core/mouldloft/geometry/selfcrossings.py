@@ -17,7 +17,7 @@ _MOST_TESTS, _MOST_TESTS_A_FACE = 50_000_000, 500
 
 
 @dataclass(frozen=True, eq=False)
-class Crossings:
+class SelfCrossings:
     """Pairs of faces that pass through each other. Touching, and folding along a shared edge, is not crossing.
 
     pairs : (k, 2) int64 face indices. checked_fraction : share of the faces that was compared with all others; under
@@ -170,14 +170,14 @@ def _pairs_of_leaves(vertices, faces, order, boxes, first, begin, end, room):
     return found, tests.sum()
 
 
-def find_crossings(vertices: np.ndarray, faces: np.ndarray, progress: Progress = SILENT) -> Crossings:
+def find_self_crossings(vertices: np.ndarray, faces: np.ndarray, progress: Progress = SILENT) -> SelfCrossings:
     """Pairs of faces that cross. vertices : (n, 3) finite, faces : (m, 3).
 
     Exact up to the rounding of 64-bit numbers. Stops at 100 thousand pairs (or when the boxes overlap so much that
     the work would grow with the square of the faces) and then states the share it compared. Deterministic.
     """
     if len(faces) < 2:
-        return Crossings(np.empty((0, 2), np.int64), 1.0)
+        return SelfCrossings(np.empty((0, 2), np.int64), 1.0)
     points = np.ascontiguousarray(vertices - vertices.mean(axis=0))
     low = points.min(axis=0)
     span = float((points.max(axis=0) - low).max())
@@ -201,4 +201,4 @@ def find_crossings(vertices: np.ndarray, faces: np.ndarray, progress: Progress =
         begin = end
         if sum(map(len, found)) >= MOST_PAIRS or tests >= most_tests:
             break
-    return Crossings(np.concatenate(found), begin / leaves)
+    return SelfCrossings(np.concatenate(found), begin / leaves)

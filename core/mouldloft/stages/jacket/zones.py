@@ -11,7 +11,7 @@ import shapely
 from scipy import ndimage
 
 from ...base.figures import counted, listed
-from ...base.intervals import Interval
+from ...base.intervals import Interval, interval_of
 from ...geometry.heightmap import Cells, surface_cells
 from ...trade.laminate import Laminate, oz_from_mat_g_m2, resin_kg
 from ...trade.panels import Panels, find_panels
@@ -81,7 +81,7 @@ class Ribbed:
 
 
 @dataclass(frozen=True, eq=False)
-class Shell:
+class LaidPiece:
     """One piece's shell, laid up."""
 
     envelope: Envelope
@@ -199,7 +199,7 @@ def within(points_mm: np.ndarray, patches: Iterable[Patch]) -> np.ndarray:
     return found
 
 
-def lay(outside: Outside, schedule: Schedule) -> Shell:
+def lay(outside: Outside, schedule: Schedule) -> LaidPiece:
     """Areas and masses of a schedule's zones; a patch lies where it is heavier than what it lies on."""
     which = outside.cell_zone.copy()
     laid = [schedule.field, schedule.edge, schedule.edge]
@@ -219,10 +219,9 @@ def lay(outside: Outside, schedule: Schedule) -> Shell:
         zones.append(zone)
         mass, moment = mass + of_ribs, moment + moments
     middle = moment / mass if mass > 0 else np.zeros(3)
-    spread = float(np.hypot(outside.error, outside.by_hand))
     causes = (("column image resolution", outside.error), ("resin taken up by hand", outside.by_hand))
-    interval = Interval(mass * (1 - spread), mass, mass * (1 + spread), causes)
-    return Shell(
+    interval = interval_of(mass, causes)
+    return LaidPiece(
         outside.envelope,
         schedule,
         tuple(zones),

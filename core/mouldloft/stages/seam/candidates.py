@@ -1,0 +1,235 @@
+"""Seams side by side: the best plane, the plane with local relief, the free seam."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import sparse
+from scipy.sparse import csgraph
+
+from ...base.errors import PlanImpossible
+from ...base.progress import SILENT, Progress
+from ...geometry.facegraph import regions
+from ...geometry.tautline import keep_off_vertices
+from .draw import Canvas, Drawn, canvas_of, draw
+from .free import LEAST_REGION, cut_labels, dearer_where_broken, fair_level, level_regions
+from .ground import Ground
+from .limits import Trouble, check_limits, find_trouble, heavier_half_kg, lines_of
+from .record import SeamLimits
+
+_OFFSETS = 9  # planes tried along the pull
+_OFFSET_SHARE = 0.16  # of the body's depth along the pull, to each side of the plane of least fill
+_ROUNDS = 6  # times that the free seam is cut anew because a half could not be laid up
+_PLACES_MOST = 8  # where a plane may follow the free seam
+_LINES_MOST = 8  # lines that are tried without
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """A seam drawn, measured and held to its limits. offset_mm : of a plane; board_mm : of the plane that a relief
+    keeps to."""
+
+    drawn: Drawn
+    trouble: Trouble
+    limits: SeamLimits
+    offset_mm: float | None = None
+    board_mm: float | None = None
+
+    @property
+    def rank(self) -> tuple[bool, float]:
+        """Kept limits first, then the price; where they are broken, the less the better, a hundredth to the price."""
+        if self.limits.kept:
+            return False, self.drawn.price.total
+        return True, round(self.limits.excess, 2) * 1e6 + self.drawn.price.total
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """A ground with a canvas to draw its seams on."""
+
+    ground: Ground
+    canvas: Canvas
+
+    def judge(self, drawn: Drawn, plane_kg: float | None = None, offset_mm: float | None = None) -> Judged:
+        master = self.ground.place.master
+        trouble = find_trouble(
+            self.ground, drawn.level, drawn.labels, lines_of(master.vertices_mm, master.faces, drawn.level)
+        )
+        limits = check_limits(self.ground, drawn.labels, trouble, drawn.figures.fill_mm3, plane_kg)
+        return Judged(drawn, trouble, limits, offset_mm)
+
+
+def bench_of(ground: Ground) -> Bench:
+    """A ground with its own canvas."""
+    return Bench(ground, canvas_of(ground.place, ground.direction, ground.locked))
+
+
+def plane_level(canvas: Canvas, offset_mm: float) -> np.ndarray:
+    """(n,) height over a plane across the pull. Raises `PlanImpossible` where it misses the master."""
+    along = canvas.place.master.vertices_mm @ canvas.direction
+    if not along.min() < offset_mm < along.max():
+        raise PlanImpossible(
+            f"The seam plane at {offset_mm:.0f} mm misses the master, which reaches from {along.min():.0f} "
+            f"to {along.max():.0f} mm along the opening direction; choose an offset between them."
+        )
+    return along - offset_mm
+
+
+def best_plane(bench: Bench, offset_mm: float | None = None, tries: int = _OFFSETS) -> Judged:
+    """The cheapest plane across the pull that keeps the limits, or the one asked for."""
+    canvas = bench.canvas
+    if offset_mm is not None:
+        return bench.judge(draw(canvas, "plane", plane_level(canvas, offset_mm), offset_mm), None, offset_mm)
+    tops, bottoms = bench.ground.tops_mm, bench.ground.bottoms_mm
+    middle = float(np.median(np.concatenate([tops, bottoms])))
+    depth = float(tops.max() - bottoms.min())
+    drawn = []
+    for share in np.linspace(-_OFFSET_SHARE, _OFFSET_SHARE, tries):
+        at = middle + float(share) * depth
+        try:
+            drawn.append((draw(canvas, "plane", plane_level(canvas, at), at), at))
+        except PlanImpossible:
+            continue
+    if not drawn:
+        return best_plane(bench, middle)
+    drawn.sort(key=lambda one: (one[0].price.total, one[1]))
+    judged = []
+    for one, at in drawn[: max(tries // 2, 1)]:
+        judged.append(bench.judge(one, None, at))
+        if judged[-1].limits.kept:
+            break
+    return min(judged, key=lambda j: j.rank)
+
+
+def free_seams(bench: Bench, plane: Judged, progress: Progress = SILENT, rounds: int = _ROUNDS) -> list[Judged]:
+    """The cheapest seams over the whole surface, until one keeps the limits; none where no seam pays for its length.
+
+    Where a half could not be laid up, those places are made dearer for it, four times each turn, and the cut is made
+    anew; once one is kept, what is dear enough is halved in on.
+    """
+    ground = bench.ground
+    extra = np.zeros((2, len(ground.place.skin_mm2)))
+    plane_kg = heavier_half_kg(ground, plane.drawn.labels, plane.drawn.figures.fill_mm3)
+    tube = 0.5 * ground.place.rule.turn_mm
+    found: list[Judged] = []
+    dear, lowest, highest = 0.0, 0.0, None
+    for turn in range(rounds):
+        at = 0.5 + 0.3 * turn / rounds
+        progress.step(at, "the cheapest split")
+        labels = cut_labels(ground, dear * extra, dear, progress, at)
+        tried = None if labels is None else _fair(bench, labels, tube, dear, plane_kg, progress)
+        if tried is not None:
+            found.append(tried)
+        if tried is not None and tried.limits.kept:
+            highest = dear
+            if turn == 0:
+                break
+        else:
+            lowest = dear
+            if tried is not None:
+                extra = np.maximum(extra, dearer_where_broken(ground, tried.drawn.labels, tried.trouble))
+        dear = max(4.0 * dear, 1.0) if highest is None else float(np.sqrt(max(lowest, 0.25) * highest))
+    return sorted(found, key=lambda j: j.rank)
+
+
+def _fair(
+    bench: Bench, labels: np.ndarray, tube_mm: float, lip: float, plane_kg: float, progress: Progress
+) -> Judged | None:
+    level = fair_level(bench.ground, labels, tube_mm, lip, progress)
+    try:
+        tried = bench.judge(draw(bench.canvas, "free", level), plane_kg)
+    except PlanImpossible:
+        return None
+    return _without_lines(bench, tried, plane_kg)
+
+
+def _without_lines(bench: Bench, seam: Judged, plane_kg: float) -> Judged:
+    """The seam without each line that does not pay for its set-up: what it rings goes to the piece around it."""
+    place = bench.ground.place
+    for _ in range(_LINES_MOST):
+        if seam.drawn.figures.loops <= 1:
+            break
+        behind, region, area = level_regions(place, seam.drawn.level)
+        largest = [int(np.argmax(np.where(_owner(region, behind, area) == k, area, -1.0))) for k in (0, 1)]
+        others = [k for k in np.argsort(area) if k not in largest and area[k] > 0][:_LINES_MOST]
+        better = None
+        for k in others:
+            level = np.where(region == k, -seam.drawn.level, seam.drawn.level)
+            level = keep_off_vertices(place.master.vertices_mm, place.master.faces, level)
+            try:
+                drawn = draw(bench.canvas, seam.drawn.kind, level, board_mm=seam.board_mm)
+            except PlanImpossible:
+                continue
+            if drawn.price.total < seam.drawn.price.total or not seam.limits.kept:
+                tried = replace(bench.judge(drawn, plane_kg), board_mm=seam.board_mm)
+                if tried.rank < seam.rank:
+                    better = tried
+                    break
+        if better is None:
+            break
+        seam = better
+    return seam
+
+
+def _owner(region: np.ndarray, behind: np.ndarray, area: np.ndarray) -> np.ndarray:
+    owner = np.zeros(len(area), np.int8)
+    owner[region] = behind
+    return owner
+
+
+def relieved_plane(bench: Bench, plane: Judged, others: list[Judged], progress: Progress = SILENT) -> Judged | None:
+    """The plane, but along one of the free seams where that pays; None where it pays nowhere."""
+    ground, place = bench.ground, bench.ground.place
+    plane_kg = heavier_half_kg(ground, plane.drawn.labels, plane.drawn.figures.fill_mm3)
+    links, best = _links(ground), plane
+    for free in others:
+        apart = plane.drawn.labels != free.drawn.labels
+        count, region = regions(place.graph, (apart * (1 + plane.drawn.labels)).astype(np.int8))
+        area = np.bincount(region, place.skin_mm2 * apart, minlength=count)
+        least = LEAST_REGION / 2 * float(place.skin_mm2.sum())
+        for k in [int(k) for k in np.argsort(-area)[:_PLACES_MOST] if area[k] > least]:
+            progress.step(0.85, "local relief")
+            near = _fades(links, np.unique(place.master.faces[region == k]), place.rule.over_mm)
+            tried = _blended(bench, best.drawn.level, free.drawn.level, near, plane, plane_kg)
+            if tried is not None and tried.rank < best.rank:
+                best = tried
+    return None if best is plane else best
+
+
+def _links(ground: Ground) -> sparse.csr_matrix:
+    graph, size = ground.place.graph, len(ground.place.master.vertices_mm)
+    ends = graph.vertices
+    return sparse.coo_matrix((graph.length_mm, (ends[:, 0], ends[:, 1])), shape=(size, size)).tocsr()
+
+
+def _fades(links: sparse.csr_matrix, seeds: np.ndarray, over_mm: float) -> np.ndarray:
+    """(n,) 1 on the seeds, fading to 0 over a distance along the surface."""
+    away = csgraph.dijkstra(links, directed=False, indices=seeds, min_only=True, limit=1.5 * over_mm)
+    share = np.clip(1.0 - away / (1.5 * over_mm), 0.0, 1.0)
+    return share * share * (3.0 - 2.0 * share)
+
+
+def _blended(
+    bench: Bench, one: np.ndarray, other: np.ndarray, share: np.ndarray, plane: Judged, plane_kg: float
+) -> Judged | None:
+    level = (1.0 - share) * one + share * other
+    place = bench.ground.place
+    level = keep_off_vertices(place.master.vertices_mm, place.master.faces, level)
+    try:
+        drawn = draw(bench.canvas, "relief", level, board_mm=plane.offset_mm)
+    except PlanImpossible:
+        return None
+    judged = replace(bench.judge(drawn, plane_kg), board_mm=plane.offset_mm)
+    return _without_lines(bench, judged, plane_kg)
+
+
+def all_candidates(
+    bench: Bench, offset_mm: float | None = None, progress: Progress = SILENT, quick: bool = False
+) -> list[Judged]:
+    """The best plane, the plane with local relief, the free seam, those that there are. quick : to compare directions
+    by, without relief and with fewer tries."""
+    plane = best_plane(bench, offset_mm, 3 if quick else _OFFSETS)
+    found = free_seams(bench, plane, progress, 2 if quick else _ROUNDS)
+    relief = None if quick else relieved_plane(bench, plane, found, progress)
+    return [plane, *([relief] if relief else []), *found[:1]]

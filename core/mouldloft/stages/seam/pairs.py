@@ -1,0 +1,85 @@
+"""Directions with their seams: each of the best directions is priced with the seam it would have."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from ...base.errors import PlanImpossible
+from ...base.figures import litres, metres, money
+from ...base.progress import SILENT, Progress
+from ...base.threads import in_threads
+from ...geometry.frame import unit
+from ...inputs.brief import SeamBrief
+from ...trade.seamterms import SeamTerms
+from ..lighter import lighten
+from ..master import Master
+from ..opening import Candidate, Opening, direction_words
+from .candidates import Judged, all_candidates, bench_of
+from .ground import Place, survey
+from .place import keep_clear_weights, lay_out
+from .reasons import KIND_NAMES
+
+PRICED_ON = 9_000  # triangles of the copy that pairs are compared on
+
+
+def price_openings(
+    master: Master,
+    opening: Opening,
+    brief: SeamBrief,
+    terms: SeamTerms,
+    show: np.ndarray,
+    progress: Progress = SILENT,
+    most: int = 12,
+) -> Opening:
+    """The opening with its best directions priced each with its seam: the cheapest pair that keeps the limits first.
+
+    show : (m,) how much each face of the master shows; most : directions that are priced. What the brief chose stays
+    chosen. On a light copy of the master; the same every time. Directions past `most` follow in their old order.
+    """
+    if opening.chosen.origin == "brief" or len(opening.candidates) < 2:
+        return opening
+    copy = lighten(master, PRICED_ON)
+    place = lay_out(copy, terms, show, keep_clear_weights(master, brief))
+    looked_at = opening.candidates[:most]
+    found = in_threads(
+        lambda c: _priced(place, c, brief),
+        looked_at,
+        progress,
+        (0.98, 1.0),
+        f"{len(looked_at)} directions with their seams",
+    )
+    pairs = [(judged, c) for judged, c in zip(found, looked_at, strict=True) if judged is not None]
+    if not pairs:
+        return opening
+    pairs.sort(key=lambda pair: (pair[0].rank, pair[1].cost))
+    first = pairs[0][0]
+    ranked = [_with_seam(c, judged, first, opening, terms) for judged, c in pairs]
+    left = [c for c in opening.candidates if all(c.direction != r.direction for r in ranked)]
+    return replace(opening, chosen=ranked[0], candidates=(*ranked, *left))
+
+
+def _priced(place: Place, candidate: Candidate, brief: SeamBrief) -> Judged | None:
+    ground = survey(place, unit(np.asarray(candidate.direction, float)))
+    try:
+        found = all_candidates(bench_of(ground), None, quick=True)
+    except PlanImpossible:
+        return None
+    asked = [judged for judged in found if judged.drawn.kind == brief.kind]
+    return min(asked or found, key=lambda judged: judged.rank)
+
+
+def _with_seam(c: Candidate, judged: Judged, first: Judged, opening: Opening, terms: SeamTerms) -> Candidate:
+    price, figures = judged.drawn.price, judged.drawn.figures
+    near = float(np.degrees(np.arccos(np.clip(abs(float(np.dot(c.direction, opening.symmetry.normal))), 0.0, 1.0))))
+    where = f"{near:.0f}° off the mirror plane's normal" if opening.symmetry.is_symmetric else f"from the {c.origin}"
+    seam = f"{KIND_NAMES[judged.drawn.kind]}, {metres(figures.length_mm)}, {litres(figures.fill_mm3)} of fill"
+    cost = f"{money(price.total, terms.currency)} over the run"
+    text = f"Opens {direction_words(c.direction)} ({where}): with {seam}, {cost}"
+    if judged is not first:
+        more = price.total - first.drawn.price.total
+        text += f", {money(abs(more), terms.currency)} {'more' if more >= 0 else 'less'}"
+    if not judged.limits.kept:
+        text += f"; breaks a limit: {judged.limits.broken[0]}"
+    return replace(c, cost=price.total, reason=f"{text}.", seam_kind=judged.drawn.kind, keeps_limits=judged.limits.kept)

@@ -1,0 +1,83 @@
+"""What is kept goes when its owner goes, and is never another's."""
+
+from __future__ import annotations
+
+import gc
+import re
+import weakref
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import mouldloft
+from mouldloft.base.kept import kept_with_owner
+from mouldloft.outputs.pictures.views import kept
+from mouldloft.stages.wall.surface import parting_surface
+from trade_bodies import box, seam_of
+
+
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    name: str
+
+
+def test_a_result_is_made_once_for_each_owner_and_argument():
+    made = []
+
+    @kept_with_owner(2)
+    def surface(mesh, other, width):
+        made.append((mesh.name, other.name, width))
+        return [mesh, len(made)]
+
+    one, two = Mesh("one"), Mesh("two")
+    assert surface(one, two, 3.0) is surface(one, two, 3.0)
+    assert surface(one, two, 4.0) is not surface(one, two, 3.0), "another width is another result"
+    assert surface(two, one, 3.0)[0] is two
+    assert surface(one, Mesh("two"), 3.0)[0] is one, "an equal mesh that is another one counts anew"
+    assert made == [("one", "two", 3.0), ("one", "two", 4.0), ("two", "one", 3.0), ("one", "two", 3.0)]
+
+
+def test_a_mesh_nobody_holds_is_let_go_though_its_result_holds_it():
+    @kept_with_owner(4)
+    def surface(mesh, other):
+        return mesh, "made"
+
+    owner, other = Mesh("owner"), Mesh("other")
+    surface(owner, other)
+    gone = weakref.ref(owner), weakref.ref(other)
+    del owner, other
+    gc.collect()
+    assert [each() for each in gone] == [None, None]
+
+
+def test_the_parting_surface_pins_no_master():
+    master, seam = box(300, 200, 400), seam_of(pull=(1.0, 0.0, 0.0))
+    seam = replace(seam, kind="plane")
+    assert parting_surface(seam, master) is parting_surface(seam, master)
+    gone = weakref.ref(master), weakref.ref(seam)
+    del master, seam
+    gc.collect()
+    assert [each() for each in gone] == [None, None]
+
+
+def test_no_module_keeps_meshes_for_the_whole_session():
+    """functools' caches hold their arguments: only such as take text, numbers or nothing may use them."""
+    root = Path(mouldloft.__file__).parent
+    cached = re.compile(r"@(?:lru_cache\([^)]*\)|lru_cache|cache)\n(?:@\w+\n)*def \w+\(([^)]*)\)")
+    heavy = re.compile(r"\b(Master|Seam|Rubber|Envelope|Keys|Jacket|MouldPlan|Trimesh|ndarray)\b")
+    found = [(p.name, a) for p in sorted(root.rglob("*.py")) for a in cached.findall(p.read_text("utf-8"))]
+    assert len(found) >= 2, "the pattern still finds the caches there are"
+    assert [entry for entry in found if heavy.search(entry[1])] == []
+
+
+def test_pictures_are_kept_by_the_renderer_that_drew_them():
+    store: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
+    owner = Mesh("glove")
+    assert kept(store, owner, lambda: "by VTK", "vtk") == "by VTK"
+    assert kept(store, owner, lambda: "by rays", "rays") == "by rays"
+    assert kept(store, owner, lambda: "again", "vtk") == "by VTK"
+    # and each place that takes a renderer says which
+    folder = Path(mouldloft.__file__).parent / "outputs"
+    asked = [line for p in folder.rglob("*.py") for line in p.read_text("utf-8").splitlines() if "kept(_" in line]
+    drawn = [line.strip() for line in asked if "renderer" in line]
+    assert len(drawn) == 3
+    assert all(line.endswith("renderer), renderer)") for line in drawn)
