@@ -220,7 +220,9 @@ def _lattice(
     """
     frames = [pull_frame(np.asarray(piece.pull)) for piece in seam.pieces]
     grids = []
-    for frame, covering in zip(frames, covering_mm):
+    # of two pieces each lattice spans both: flanges meet wherever one of them has skin
+    whole_mm = [np.concatenate(covering_mm)] * 2 if len(frames) == 2 else covering_mm
+    for frame, covering in zip(frames, whole_mm):
         points = frame.to_frame(covering)
         rise = float(np.ptp(points[:, 2])) * np.tan(np.radians(brief.draft_deg))
         grids.append(grid_around(points, pixel_mm, reach_mm + rule.edge_mm + rise + 4 * pixel_mm))
