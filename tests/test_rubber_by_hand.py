@@ -169,7 +169,7 @@ def test_tabs_are_counted_everywhere() -> None:
     keys = Keys((key, replace(key, volume_mm3=1e5), replace(key, piece=1, volume_mm3=2e5)), ())
     made = count_keys_in(rubber, keys)
     assert [p.keys_mm3 for p in made.parts] == [4e5, 2e5]
-    assert made.volume_by_columns_mm3 == pytest.approx((4.4e6, 4.2e6))
+    assert made.volume_on_coarser_mm3 == pytest.approx((4.4e6, 4.2e6))
     assert made.coats[:-1] == rubber.coats[:-1]
     assert made.coats[-1] == replace(rubber.coats[-1], volume_mm3=4.8e6 + 6e5)
     grown = made.volume_mm3

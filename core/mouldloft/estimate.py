@@ -66,13 +66,13 @@ def _ours(low: float, likely: float, high: float, why: str) -> Proportion:
     return Proportion(low, likely, high, Mark.MEMORY, why)
 
 
-_DU_BOIS = "Du Bois and Du Bois 1916, 0.007184 W^0.425 H^0.725, at 175 cm and 70 kg; range for build and clothing"
+_DU_BOIS = "after Du Bois and Du Bois 1916, 0.007184 W^0.425 H^0.725, at 175 cm and 70 kg; the range is ours"
 _SOLIDS = "our reckoning from ellipsoids of such proportions"
 _LOCKS = "our reckoning: a smooth body has little, joined limbs and folds much"
 
 STAND_INS: dict[StandIn, StandInBody] = {
     "standing figure": StandInBody(
-        Proportion(0.50, 0.60, 0.85, Mark.PUBLISHED, _DU_BOIS),
+        _ours(0.50, 0.60, 0.85, _DU_BOIS),
         _ours(0.010, 0.0133, 0.03, "70 kg at about water's density; more in a robe"),
         _ours(2.3, 3.2, 4.5, _SOLIDS),
         _ours(0.05, 0.20, 0.60, _LOCKS),

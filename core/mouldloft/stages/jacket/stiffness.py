@@ -321,7 +321,7 @@ def _panel_checks(outside: Outside, schedule: Schedule, loads: Loads) -> list[Lo
         place = f"weakest panel, {width[worst]:.0f} mm across, {outside.panels.centre_mm[worst, 2]:.0f} mm up"
         load = leant
         if row == 2:
-            load = f"mould of {loads.mould_kg:.0f} kg standing closed, its jackets counted twice, "
+            load = f"{loads.mould_kg * GRAVITY_M_S2:.0f} N of closed mould, its jackets counted twice, "
             load += f"{carried[worst]:.2f} N/mm of wall there"
         checks.append(LoadCheck(f"{what} {place}", load, value, limit, unit, value <= limit, method))
     return checks

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ...inputs.brief import KeysBrief
-from ...inputs.catalogue import RubberMaterial
+from ...inputs.materials import RubberMaterial
 from ...trade.panels import beyond_thickness_mm
 from ..rubber import Envelope, Rubber
 from .record import FixtureCheck, Key, Keys

@@ -91,7 +91,7 @@ def count_keys_in(rubber: Rubber, keys: Keys) -> Rubber:
     return replace(
         rubber,
         parts=tuple(replace(part, keys_mm3=float(tab)) for part, tab in zip(rubber.parts, tabs)),
-        volume_by_columns_mm3=tuple(float(v + tab) for v, tab in zip(rubber.volume_by_columns_mm3, tabs)),
+        volume_on_coarser_mm3=tuple(float(v + tab) for v, tab in zip(rubber.volume_on_coarser_mm3, tabs)),
         volume_mm3=grown.times(scale),
         coats=coats,
     )

@@ -30,7 +30,8 @@ from ...geometry.polyline import spaced_out
 from ...geometry.rays import RayScene, inside_body, ray_scene
 from ...geometry.sampling import covering_points, samples_on_every_face
 from ...inputs.brief import Brief, RubberBrief
-from ...inputs.catalogue import RubberMaterial, read_catalogue
+from ...inputs.catalogue import read_catalogue
+from ...inputs.materials import RubberMaterial
 from ...trade.section import JointSection, choose_section
 from ...trade.thickness import ThicknessRule, choose_thickness
 from ..master import Master, skin_faces
@@ -702,7 +703,7 @@ def brush_rubber(
         thickness_reason=rule.reason,
         envelopes=tuple(cover.envelope for cover in covers),
         parts=parts,
-        volume_by_columns_mm3=tuple(cover.rubber_mm3 for cover in checks),
+        volume_on_coarser_mm3=tuple(cover.rubber_mm3 for cover in checks),
         volume_mm3=interval,
         coats=_coats(rule, rubber_material, interval.likely, true_skin, half, skin),
         min_thickness_mm=float(thickness.min()),

@@ -123,7 +123,7 @@ class Rubber:
     thickness_reason: str
     envelopes: tuple[Envelope, ...]
     parts: tuple[RubberParts, ...]  # one for each envelope
-    volume_by_columns_mm3: tuple[float, ...]  # from the final columns, independent of the parts
+    volume_on_coarser_mm3: tuple[float, ...]  # by the same method on a coarser lattice: how far it has converged
     volume_mm3: Interval
     coats: tuple[Coat, ...]
     min_thickness_mm: float  # true 3-D, measured on the outside
