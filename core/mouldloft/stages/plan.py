@@ -54,6 +54,9 @@ class MouldPlan:
     wall: Wall | None = None  # of two pieces; more are walled off one against the other
     version: int = PLAN_VERSION
     made_by: str = f"mouldloft {__version__}"
+    stamps: tuple[tuple[str, str], ...] = ()  # of what each stage read, as `freshness` has them
+    bare_rubber: Rubber | None = None  # the glove before its keys were counted in; its envelopes are the glove's
+    mesh_stamp: str = ""  # of the file the master was read from, and how the brief had it read
 
 
 @dataclass(frozen=True, eq=False)

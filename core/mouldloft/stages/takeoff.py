@@ -22,7 +22,8 @@ from ..base.intervals import CARVING, Interval, add_intervals, exactly, interval
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
-from ..inputs.catalogue import Catalogue, Material, MatMaterial, Pack, ResinMaterial, RubberMaterial
+from ..inputs.catalogue import Catalogue
+from ..inputs.materials import Material, MatMaterial, Pack, ResinMaterial, RubberMaterial
 from .cast import BOARD_THICKNESS_MM, Cast, joint_tape
 from .cradle import Cradle
 from .jacket import Jacket, Zone
