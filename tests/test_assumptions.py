@@ -16,7 +16,7 @@ from mouldloft.stages.keys.fixture import RubberProperties
 from mouldloft.stages.keys.place import key_assumptions
 from mouldloft.stages.programme import programme_assumptions
 from mouldloft.stages.seam.place import seam_assumptions
-from mouldloft.stages.wall.boards import wall_assumptions
+from mouldloft.stages.wall.build import wall_assumptions
 from mouldloft.trade.laminate import laminate_assumptions
 from mouldloft.trade.lifting import lifting_assumptions
 from mouldloft.trade.price import rate_assumptions

@@ -9,7 +9,8 @@ import pytest
 from mouldloft.base.errors import CatalogueRefused
 from mouldloft.base.marks import Assumption, Mark
 from mouldloft.inputs.brief import MaterialsBrief
-from mouldloft.inputs.catalogue import Catalogue, catalogue_from_dict, figure_words, layers_for, read_catalogue
+from mouldloft.inputs.catalogue import Catalogue, catalogue_from_dict, layers_for, read_catalogue
+from mouldloft.inputs.materials import figure_words
 
 
 def bundled() -> Catalogue:

@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from mouldloft.base.errors import CatalogueRefused, OutputRefused
 from mouldloft.base.marks import Mark
 from mouldloft.inputs.brief import Brief, CastBrief, MaterialsBrief, RunBrief
-from mouldloft.inputs.catalogue import Catalogue, Pack, read_catalogue
+from mouldloft.inputs.catalogue import Catalogue, read_catalogue
+from mouldloft.inputs.materials import Pack
 from mouldloft.stages.cast import Cast, lay_up_cast
 from mouldloft.stages.cradle import Cradle, CradlePiece
 from mouldloft.stages.programme import set_programme

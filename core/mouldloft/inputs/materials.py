@@ -211,10 +211,13 @@ class BoltMaterial(Material):
 
 @dataclass(frozen=True, kw_only=True)
 class BoardMaterial(Material):
-    """Sheet timber for wall, cradle and baseboard. Pack size is one sheet's area; cutting loses cutting_loss of it."""
+    """Sheet timber for wall, cradle and baseboard, thin sheet for a bent wall. Pack size is one sheet's area;
+    cutting loses cutting_loss of what is not nested on sheets of length_mm by width_mm."""
 
     unit: typing.ClassVar[str] = "m2"
     thickness_mm: Positive
+    length_mm: Positive = 2440.0
+    width_mm: Positive = 1220.0
     density_kg_m3: Annotated[float, msgspec.Meta(ge=100, le=1500)]
     cutting_loss: Fraction
 

@@ -23,7 +23,8 @@ from ..base.progress import SILENT, Progress
 from ..geometry.depthmap import column_image, grid_around
 from ..geometry.frame import pull_frame
 from ..inputs.brief import Brief, CastBrief
-from ..inputs.catalogue import Catalogue, GelcoatMaterial, TapeMaterial
+from ..inputs.catalogue import Catalogue
+from ..inputs.materials import GelcoatMaterial, TapeMaterial
 from ..trade.fixings import Fixings, design_fixings, fixing_assumptions, openings_of
 from ..trade.laminate import laminate_thickness_mm, resin_kg
 from ..trade.lifting import check_lift

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from ..base.errors import CatalogueRefused
-from ..inputs.catalogue import Pack
+from ..inputs.materials import Pack
 
 LEFTOVER_WORTH = 0.25  # common practice: what is left over is worth a quarter of its price to the next job
 MOST_AMOUNT = 1e9  # past any order

@@ -13,7 +13,8 @@ from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
 from ...inputs.brief import Brief
-from ...inputs.catalogue import Catalogue, RubberMaterial, temperature_factor
+from ...inputs.catalogue import Catalogue, temperature_factor
+from ...inputs.materials import RubberMaterial
 from ..cast import Cast
 from ..cradle import Cradle
 from ..jacket import Jacket, JacketPiece
