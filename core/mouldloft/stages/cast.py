@@ -159,7 +159,7 @@ def lay_up_cast(
     )
     lift_kg = shell.mass_kg + board_kg
     progress.step(1.0)
-    return Cast(
+    made = Cast(
         area_mm2=area,
         gelcoat_kg=shell.gelcoat_kg,
         glass_kg=shell.glass_kg,
@@ -188,9 +188,8 @@ def lay_up_cast(
         foot_hull_mm=hull,
         wind_area_mm2=wind_area,
         wind_pressure_pa=pressure,
-        fixings=fixings if fixed else None,
-        openings=openings_of(_centres(feet), master.height_mm, ballast > 0, fixed, lift_kg),
     )
+    return _fixed(made, feet, master.height_mm, brief.cast)
 
 
 def _parting_of(seam: Seam) -> Parting:
@@ -490,21 +489,18 @@ def _centres(feet: tuple[Polygon, ...]) -> tuple[tuple[float, float], ...]:
     return tuple(sorted(found, key=lambda xy: (xy[1], xy[0])))
 
 
-def _fixings(
-    stands: tuple[StandCheck, ...],
-    hull: Outline,
-    centre: Point,
-    low_kg: float,
-    wind_n: float,
-    laminate_mm: float,
-    brief: CastBrief,
-) -> Fixings | None:
-    """Sockets for the worse of push and wind, either from any side. wind_n : mm² times Pa."""
-    if not hull:
-        return None
-    moment = max((check.overturning_nm for check in stands), default=0.0)
-    force = max(brief.push_n, brief.wind_force_coefficient * wind_n * 1e-6)
-    return design_fixings(hull, centre[:2], low_kg, moment, force, laminate_mm)
+def _fixed(made: Cast, feet: tuple[Polygon, ...], height_mm: float, brief: CastBrief) -> Cast:
+    """The cast with its sockets, for the worse of push and wind from any side, and with drains, vent, port, eyes."""
+    fixings = None
+    if made.needs_fixing and made.foot_hull_mm and made.mass_kg_interval is not None:
+        moment = max((check.overturning_nm for check in made.stands), default=0.0)
+        wind_n = brief.wind_force_coefficient * made.wind_area_mm2 * 1e-6 * made.wind_pressure_pa
+        fixings = design_fixings(
+            made.foot_hull_mm, made.centre_of_mass_mm[:2], made.mass_kg_interval.low + made.baseboard_kg, moment,
+            max(brief.push_n, wind_n), made.laminate_mm,
+        )  # fmt: skip
+    openings = openings_of(_centres(feet), height_mm, made.ballast_kg > 0, made.needs_fixing, made.lift_kg)
+    return replace(made, fixings=fixings, openings=openings)
 
 
 def _held_down(
