@@ -1,6 +1,6 @@
 """Stage rubber: the glove's outside and what it takes."""
 
-from .glove import brush_rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
+from .glove import FADE, brush_rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
 from .record import Coat, Envelope, Rubber, RubberParts
 from .rims import (
     OTHER_LINE_WITHIN,
@@ -17,6 +17,7 @@ from .rims import (
 )
 
 __all__ = [
+    "FADE",
     "OTHER_LINE_WITHIN",
     "TOO_NEAR",
     "Coat",
