@@ -129,7 +129,10 @@ def test_parts_add_up_and_have_converged(small_plan):
     rubber = small_plan.rubber
     total = sum(part.total_mm3 for part in rubber.parts)
     assert sum(rubber.volume_on_coarser_mm3) == pytest.approx(total, rel=0.005)
-    assert all(min(vars(part).values()) >= 0 for part in rubber.parts)
+    assert all(v >= 0 for part in rubber.parts for name, v in vars(part).items() if name != "bead_mm3")
+    # the ridge is the bead itself; the first piece's groove takes rubber away and its thicker back adds some
+    ridge, length = rubber.parts[1].bead_mm3, rubber.registration.bead_length_mm
+    assert 0.8 * 42.5 * length < ridge < 1.3 * 42.5 * length  # 14 wide, 5 high, sides 5.5 long: 8.5 x 5 mm2
     assert rubber.volume_mm3.low < rubber.volume_mm3.likely < rubber.volume_mm3.high
     assert sum(coat.volume_mm3 for coat in rubber.coats) == pytest.approx(rubber.volume_mm3.likely, rel=1e-6)
 
@@ -141,7 +144,7 @@ def test_the_pieces_meet_on_one_parting_surface():
     rule, pixel = choose_thickness(480.0, 1, PLAIN), 7.0
     pieces = [master.vertices_mm[master.faces[seam.labels == k]].reshape(-1, 3) for k in (0, 1)]
     surfaces = []
-    for piece, (grid, height) in zip(seam.pieces, _lattice(master, seam, rule, PLAIN, pixel, pieces)):
+    for piece, (grid, height) in zip(seam.pieces, _lattice(master, seam, rule, PLAIN, pixel, pieces, 60.0)):
         x, y = np.meshgrid(grid.x(), grid.y())
         places = np.column_stack([x.ravel(), y.ravel(), height.ravel()])
         points = pull_frame(np.asarray(piece.pull)).to_master(places)

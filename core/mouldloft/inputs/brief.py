@@ -88,6 +88,21 @@ class RubberBrief:
 
 
 @dataclass(frozen=True)
+class JointBrief:
+    """The joint between two pieces past the rubber flange (which stands under [rubber]); None means: by size."""
+
+    jacket_flange_mm: Annotated[float, msgspec.Meta(ge=15, le=300)] | None = None
+    bevel_deg: Annotated[float, msgspec.Meta(ge=30, le=45)] = 45.0
+    registration: Literal["bead", "domes", "none"] = "bead"
+    bead_width_mm: Annotated[float, msgspec.Meta(ge=4, le=60)] | None = None
+    bead_height_mm: Annotated[float, msgspec.Meta(ge=2, le=30)] | None = None
+    bolt: Literal["M6", "M8", "M10", "M12"] | None = None
+    bolt_pitch_mm: Annotated[float, msgspec.Meta(ge=40, le=400)] | None = None
+    fitted_bolts: Literal[2, 3] = 2
+    reinforced_edges: bool = False
+
+
+@dataclass(frozen=True)
 class KeysBrief:
     """Own keys (points in plan coordinates, with a piece name) replace the placed ones."""
 
@@ -214,6 +229,7 @@ class Brief:
     opening: OpeningBrief = field(default_factory=OpeningBrief)
     seam: SeamBrief = field(default_factory=SeamBrief)
     rubber: RubberBrief = field(default_factory=RubberBrief)
+    joint: JointBrief = field(default_factory=JointBrief)
     keys: KeysBrief = field(default_factory=KeysBrief)
     jacket: JacketBrief = field(default_factory=JacketBrief)
     cradle: CradleBrief = field(default_factory=CradleBrief)

@@ -243,7 +243,7 @@ def plan_wall(
     """The wall between two pieces, as wide as their flanges and a working margin, laid out on sheets as sold."""
     if len(seam.pieces) != 2:
         return None
-    width = rubber.flange_width_mm + WORKING_MARGIN_MM
+    width = rubber.built_to.reach_mm + WORKING_MARGIN_MM
     return lay_on_sheets(build_wall(master, seam, width, progress), catalogue)
 
 

@@ -53,7 +53,10 @@ def marks_of(plan: MouldPlan) -> OnWall:
     """Bolts of the jackets' joint; the rubber's bead, domes and pads where it has them."""
     jackets = plan.jacket.pieces
     bolts = np.asarray(jackets[0].bolts_mm, float).reshape(-1, 3) if jackets else np.zeros((0, 3))
-    return OnWall(bolts_mm=bolts)
+    held = plan.rubber.registration
+    if held is None:
+        return OnWall(bolts_mm=bolts)
+    return OnWall(beads_mm=held.lines_mm, domes_mm=held.domes_mm, bolts_mm=bolts, pads_mm=held.pads_mm)
 
 
 def wall_templates(plan: MouldPlan, wall: Wall) -> tuple[Template, ...]:
