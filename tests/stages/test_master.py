@@ -19,7 +19,7 @@ import pytest
 import trimesh
 from mouldloft.base.errors import Cancelled, MasterRefused
 from mouldloft.base.progress import Progress
-from mouldloft.geometry import meshfile
+from mouldloft.geometry import meshfile, selfcrossings
 from mouldloft.geometry.edges import edges_of
 from mouldloft.geometry.repair import merge_equal
 from mouldloft.geometry.selfcrossings import find_self_crossings
