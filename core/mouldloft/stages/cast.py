@@ -154,9 +154,6 @@ def lay_up_cast(
     )
     stands, ballast, depth, fixed = _held_down(master, stands, catalogue)
     comes_out, reason = _does_it_come_out(locks)
-    fixings = _fixings(
-        stands, hull, centre, interval.low + board_kg, wind_area * pressure, shell.laminate_mm, brief.cast
-    )
     lift_kg = shell.mass_kg + board_kg
     progress.step(1.0)
     made = Cast(
