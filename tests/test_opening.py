@@ -8,13 +8,17 @@ import trimesh
 from mouldloft.base.errors import BriefRefused, Cancelled
 from mouldloft.base.progress import Progress
 from mouldloft.base.threads import in_threads
-from mouldloft.inputs.brief import OpeningBrief, SeamBrief
+from mouldloft.inputs.brief import Brief, OpeningBrief, RatesBrief, SeamBrief
 from mouldloft.stages.opening import best_offset, direction_words, fill_at, find_opening, find_symmetry, half_sphere
+from mouldloft.stages.pipeline import open_mould
 from mouldloft.stages.visibility import how_it_shows
+from mouldloft.trade.seamterms import seam_terms
 from seam_bodies import as_master
 from test_undercut import channel
 
 FEW = OpeningBrief(directions=96, refine=3)
+# where only rubber is paid for, the least fill wins
+RUBBER_ALONE = seam_terms(Brief(rates=RatesBrief(hourly_rate=0.0, joint_tape_cost_m=0.0, solid_cost_l=0.0)))
 
 
 def angle_deg(a, b) -> float:
@@ -42,7 +46,7 @@ def test_best_offset_has_the_least_fill():
 
 
 def test_a_slotted_block_opens_along_its_slot():
-    opening = find_opening(as_master(channel()), FEW)
+    opening = find_opening(as_master(channel()), FEW, terms=RUBBER_ALONE)
     chosen = np.asarray(opening.chosen.direction)
     # the slot is open towards y (both ends) and z: nothing locks in either; across it (x) the whole slot does
     assert abs(chosen[0]) < 0.2
@@ -54,7 +58,7 @@ def test_a_flat_ring_opens_along_its_axis():
     mesh = trimesh.creation.torus(120, 30, major_sections=64, minor_sections=32)
     turn = trimesh.transformations.rotation_matrix(0.7, [1, 2, 0])
     mesh.apply_transform(turn)
-    opening = find_opening(as_master(mesh), FEW)
+    opening = find_opening(as_master(mesh), FEW, terms=RUBBER_ALONE)
     assert angle_deg(opening.chosen.direction, turn[:3, 2]) < 2.0
 
 
@@ -89,14 +93,24 @@ def test_hare_opens_near_its_mirror_plane_or_says_why(small_plan):
     chosen = small_plan.opening.chosen
     near = angle_deg(chosen.direction, small_plan.opening.symmetry.normal)
     assert small_plan.opening.symmetry.is_symmetric
-    assert near < 15 or "%" in chosen.reason
+    assert near < 15 or "off the mirror plane" in chosen.reason
     assert all(c.reason for c in small_plan.opening.candidates)
 
 
 def test_the_same_master_gives_the_same_opening(small_plan):
-    again = find_opening(small_plan.master, small_plan.brief.opening)
+    again, _ = open_mould(small_plan.master, small_plan.brief, catalogue=small_plan.catalogue)
     assert again.chosen == small_plan.opening.chosen
     assert again.candidates == small_plan.opening.candidates
+
+
+def test_the_cheapest_pair_of_direction_and_seam_wins(small_plan):
+    """Each of the best directions stands with its seam's price; first those that keep the limits, then the cheaper."""
+    priced = [c for c in small_plan.opening.candidates if c.seam_kind]
+    assert len(priced) >= 3
+    assert small_plan.opening.chosen == priced[0]
+    kept = [c for c in priced if c.keeps_limits]
+    assert priced[: len(kept)] == kept
+    assert [c.cost for c in kept] == sorted(c.cost for c in kept)
 
 
 def test_own_direction_is_kept_and_still_compared():
@@ -179,10 +193,11 @@ def test_the_default_search_tries_five_hundred_directions_and_the_mirror_plane(s
 
 def test_every_alternative_says_in_numbers_what_is_worse(small_plan):
     first, *others = small_plan.opening.candidates
-    assert "litres of lock fill" in first.reason
+    assert "of fill" in first.reason
     for c in others:
-        behind = c.reason.rsplit(";", 1)[1]
-        assert "close to" in behind or any(letter.isdigit() for letter in behind)
+        assert "over the run" in c.reason
+        assert " more" in c.reason or " less" in c.reason
+        assert c.keeps_limits or "breaks a limit" in c.reason
 
 
 def test_what_shows_is_reckoned_from_the_briefs_own_viewers(small_plan):
