@@ -5,9 +5,9 @@ without it.
 """
 
 from .scene import settings
-from .ui import handlers, operators, overlay, panels
+from .ui import gizmos, handlers, menus, operators, overlay, panels, preferences, presets
 
-_PARTS = (settings, operators, panels, overlay, handlers)
+_PARTS = (settings, preferences, operators, presets, panels, menus, gizmos, overlay, handlers)
 
 
 def register():

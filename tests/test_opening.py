@@ -89,11 +89,15 @@ def test_a_lopsided_body_is_not_called_symmetric():
     assert not find_symmetry(as_master(trimesh.util.concatenate([mesh, arm, leg]))).is_symmetric
 
 
-def test_hare_opens_near_its_mirror_plane_or_says_why(small_plan):
+def test_hare_opens_near_its_mirror_plane_or_cheaper(small_plan):
+    # the demo hare is made left and right alike about x = 0, with one paw forward
     chosen = small_plan.opening.chosen
-    near = angle_deg(chosen.direction, small_plan.opening.symmetry.normal)
     assert small_plan.opening.symmetry.is_symmetric
-    assert near < 15 or "off the mirror plane" in chosen.reason
+    assert angle_deg(small_plan.opening.symmetry.normal, (1.0, 0.0, 0.0)) < 5
+    # its profile is what a mould maker tries first; another way has to be cheaper with its seam
+    sideways = [c for c in small_plan.opening.candidates if angle_deg(c.direction, (1.0, 0.0, 0.0)) < 15]
+    assert sideways
+    assert chosen in sideways or all(chosen.cost < c.cost or not c.keeps_limits for c in sideways)
     assert all(c.reason for c in small_plan.opening.candidates)
 
 

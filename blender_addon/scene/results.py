@@ -2,38 +2,33 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 
 import bpy
 import numpy as np
 
-from ..work.display import Colours, Line, Place, Shape, Shown, Thickness
+from ..work.display import (
+    FREE_AHEAD,
+    FREE_BEHIND,
+    FREE_BOTH,
+    LOCKED,
+    Colours,
+    Line,
+    Place,
+    Shape,
+    Shown,
+    Thickness,
+    linear_colours,
+)
 from . import reading
+from .roles import COLLECTIONS, LEGEND, MOVED, NAME, PIECE, ROLE, ROLES_OF, SHARE, STAMP, WAY
 
 COLLECTION = "Mouldloft"
 ROOT = "Mouldloft plan"
 MAP = "Undercut map"
 ATTRIBUTE = "Mouldloft undercut"
 THICKNESS = "Mouldloft thickness"
-LEGEND = "mouldloft_legend"
-ROLE = "mouldloft_role"
-PIECE = "mouldloft_piece"
-WAY = "mouldloft_way"  # full move of the slider, in Blender units
-SHARE = "mouldloft_share"  # of that move that its location holds now
-STAMP = "mouldloft_stamp"
-COLLECTIONS = {
-    "map": "Mouldloft map",
-    "seam": "Mouldloft seam",
-    "glove": "Mouldloft glove",
-    "wall": "Mouldloft wall",
-    "handling": "Mouldloft handling",
-    "key": "Mouldloft keys",
-    "jacket": "Mouldloft jacket",
-    "cradle": "Mouldloft cradle",
-    "thin": "Mouldloft thin places",
-    "solid": "Mouldloft solids",
-}
-MOVED = ("glove", "thin", "key", "jacket", "cradle", "solid")  # along their pulls, by the slider
 
 
 def units_per_mm(scene: bpy.types.Scene) -> float:
@@ -41,42 +36,129 @@ def units_per_mm(scene: bpy.types.Scene) -> float:
     return 1.0 / reading.mm_per_unit(scene)
 
 
+def _is_shared(top: bpy.types.Collection, scene: bpy.types.Scene) -> bool:
+    """Whether another scene holds the same results, as a linked copy of a scene does."""
+    return any(other != scene and other.mouldloft.collection == top for other in bpy.data.scenes)
+
+
 def collection_for(scene: bpy.types.Scene, role: str = "") -> bpy.types.Collection:
-    """The results' collection, or the one inside it for a role; made where missing."""
-    top = bpy.data.collections.get(COLLECTION) or bpy.data.collections.new(COLLECTION)
+    """The collection of this scene's results, or the one inside it for a role; made where missing."""
+    s = scene.mouldloft
+    top = s.collection
+    if top is not None and _is_shared(top, scene):
+        if top.name in scene.collection.children:
+            scene.collection.children.unlink(top)
+        top, s.root = None, None
+        s.covered.clear()
+    if top is None:
+        top = s.collection = bpy.data.collections.new(COLLECTION)
     if top.name not in scene.collection.children:
         scene.collection.children.link(top)
     if not role:
         return top
-    name = COLLECTIONS[role]
-    inner = bpy.data.collections.get(name) or bpy.data.collections.new(name)
-    if inner.name not in top.children:
+    inner = role_collection(scene, role)
+    if inner is None:
+        inner = bpy.data.collections.new(COLLECTIONS[role])
+        inner[ROLE] = role
         top.children.link(inner)
     return inner
 
 
+def role_collection(scene: bpy.types.Scene, role: str) -> bpy.types.Collection | None:
+    """This scene's collection for a role, or None."""
+    top = scene.mouldloft.collection
+    return next((inner for inner in top.children if inner.get(ROLE) == role), None) if top else None
+
+
 def root_for(scene: bpy.types.Scene) -> bpy.types.Object:
-    """The empty that all results hang from, set beside the sculpt when it is first made."""
-    root = bpy.data.objects.get(ROOT)
-    if root is None:
-        root = bpy.data.objects.new(ROOT, None)
+    """The empty that all results of the scene hang from."""
+    top, s = collection_for(scene), scene.mouldloft
+    if s.root is None:
+        root = s.root = bpy.data.objects.new(ROOT, None)
+        root[ROLE] = "root"
         root.empty_display_type = "PLAIN_AXES"
         root.empty_display_size = 50.0 * units_per_mm(scene)
-    if root.name not in collection_for(scene).objects:
-        collection_for(scene).objects.link(root)
-    return root
+    if s.root.name not in top.objects:
+        top.objects.link(s.root)
+    return s.root
 
 
-def place_beside(scene: bpy.types.Scene, sculpt: bpy.types.Object, width_mm: float) -> None:
-    """Stand the results beside the sculpt, the plan's own size away, on the ground."""
-    if ROOT in bpy.data.objects:
+# --- where results stand ------------------------------------------------------------------------------------
+
+
+def _axis(text: str):
+    return vector([("xyz".index(text[1]) == k) * (1.0 if text[0] == "+" else -1.0) for k in range(3)])
+
+
+def turn_to_plan(scene: bpy.types.Scene):
+    """The 3 x 3 turn from the scene's axes to the plan's, by what is set as up and front."""
+    from mathutils import Matrix
+
+    z, y = _axis(scene.mouldloft.up), -_axis(scene.mouldloft.front)
+    return Matrix((y.cross(z), y, z))
+
+
+def place(scene: bpy.types.Scene) -> None:
+    """Stand the results on the sculpt or beside it, as chosen, and have them follow it."""
+    from mathutils import Matrix
+
+    s = scene.mouldloft
+    root = s.root
+    if root is None or "mouldloft_scale" not in root:
         return
+    scale, unit = root["mouldloft_scale"], units_per_mm(scene)
+    turn = Matrix(root["mouldloft_turn"]).to_4x4()
+    shift = vector(root["mouldloft_shift"]) * unit
+    sculpt = s.taken or s.sculpt
+    origin = sculpt.matrix_world.translation.copy() if sculpt else vector((0.0, 0.0, 0.0))
+    back = turn.transposed() @ Matrix.Scale(1.0 / scale, 4) @ Matrix.Translation(-shift)
+    if s.placing == "BESIDE":
+        # the finished piece, upright, its own width to the right of the sculpt
+        corners = [back @ vector(corner) for corner in _box_corners(root["mouldloft_size"], unit)]
+        right, low = max(c.x for c in corners), min(c.z for c in corners)
+        middle = sum((c.y for c in corners), 0.0) / 8.0
+        side = vector((right + 1.0 * root["mouldloft_size"][0] * unit, middle, low))
+        back = Matrix.Translation(side)
+    root.parent = sculpt
+    world = Matrix.Translation(origin) @ back
+    if sculpt is not None:
+        root.matrix_parent_inverse = sculpt.matrix_world.inverted_safe()
+    root.matrix_basis = world
+    cover(scene)
+
+
+def _box_corners(size_mm, unit: float) -> list[tuple[float, float, float]]:
+    x, y, z = (v * unit for v in size_mm)
+    return [(sx * x / 2, sy * y / 2, sz * z) for sx in (-1, 1) for sy in (-1, 1) for sz in (0, 1)]
+
+
+def place_for(scene: bpy.types.Scene, master) -> None:
+    """Remember how the plan's axes lie to the sculpt's, and place the results by that."""
     root = root_for(scene)
-    world = world_corners(sculpt)
-    right = max(corner.x for corner in world)
-    middle = sum(corner.y for corner in world) / len(world)
-    low = min(corner.z for corner in world)
-    root.location = (right + 1.5 * width_mm * units_per_mm(scene), middle, low)
+    root["mouldloft_scale"] = float(master.scale)
+    root["mouldloft_turn"] = [list(row) for row in turn_to_plan(scene)]
+    root["mouldloft_shift"] = list(master.shift_mm)
+    root["mouldloft_size"] = list(master.size_mm)
+    place(scene)
+
+
+def cover(scene: bpy.types.Scene) -> None:
+    """Hide the sculpt while its map lies in its place, and show it again when it does not."""
+    s = scene.mouldloft
+    layer = bpy.context.view_layer if bpy.context.scene == scene else scene.view_layers[0]
+    inner = role_collection(scene, "map")
+    covering = s.placing == "IN_PLACE" and inner is not None and not inner.hide_viewport and bool(inner.objects)
+    there = [kept.thing for kept in s.covered if kept.thing is not None]
+    if covering and not there and s.sculpt is not None:
+        for thing in reading.members_of(scene, layer).things:
+            if thing.mode == "OBJECT" and thing.name in layer.objects and not thing.hide_get(view_layer=layer):
+                thing.hide_set(True, view_layer=layer)
+                s.covered.add().thing = thing
+    elif not covering and s.covered:
+        for thing in there:
+            if thing.name in layer.objects:
+                thing.hide_set(False, view_layer=layer)
+        s.covered.clear()
 
 
 def clear_of(scene: bpy.types.Scene, half_width: float) -> float:
@@ -97,15 +179,17 @@ def vector(values):
     return Vector(values)
 
 
-def of_role(*roles: str) -> list[bpy.types.Object]:
-    """All result objects of the given roles, by name."""
-    found = [thing for thing in bpy.data.objects if thing.get(ROLE) in roles]
+def of_role(scene: bpy.types.Scene, *roles: str) -> list[bpy.types.Object]:
+    """The scene's result objects of the given roles, by name."""
+    found = [thing for thing in scene.objects if thing.get(ROLE) in roles]
     return sorted(found, key=lambda thing: thing.name)
 
 
-def remove(*roles: str) -> None:
-    """Take away the result objects of the given roles with their data."""
-    for thing in of_role(*roles):
+def remove(scene: bpy.types.Scene, *roles: str) -> None:
+    """Take away the scene's result objects of the given roles with their data."""
+    if scene.mouldloft.collection is not None:
+        collection_for(scene)  # its own first, where a copied scene shares them
+    for thing in of_role(scene, *roles):
         data = thing.data
         bpy.data.objects.remove(thing)
         if data is not None and data.users == 0:
@@ -161,6 +245,7 @@ def new_mesh(name: str, vertices: np.ndarray, faces, smooth: bool) -> bpy.types.
 def _hang(scene: bpy.types.Scene, thing: bpy.types.Object, role: str, piece: int = -1) -> None:
     thing[ROLE] = role
     thing[PIECE] = piece
+    thing[NAME] = thing.name
     thing.parent = root_for(scene)
     collection_for(scene, role).objects.link(thing)
 
@@ -180,6 +265,7 @@ def show_shape(scene: bpy.types.Scene, shape: Shape) -> bpy.types.Object:
     mesh.materials.append(material(f"Mouldloft {shape.material_name or shape.role}", shape.colour))
     thing = bpy.data.objects.new(shape.name, mesh)
     _hang_moving(scene, thing, shape.role, shape)
+    thing[NAME] = shape.name
     if shape.thick_mm:
         board = thing.modifiers.new("Board", "SOLIDIFY")
         board.thickness = shape.thick_mm * unit
@@ -207,47 +293,89 @@ def show_line(scene: bpy.types.Scene, line: Line) -> bpy.types.Object:
     return thing
 
 
-ROLES_OF = {
-    "seam": ("seam",),
-    "glove": ("glove", "wall", "thin"),
-    "keys": ("key",),
-    "jacket": ("jacket", "cradle"),
-    "solids": ("solid",),
-}
-
-
 def show(scene: bpy.types.Scene, key: str, shown: Shown) -> None:
     """Put a section's shapes in the place of those it showed before, where they are seen."""
-    remove(*ROLES_OF.get(key, ()))
+    roles = ROLES_OF.get(key, ())
+    remove(scene, *roles)
     for shape in shown.shapes:
         show_shape(scene, shape)
     for line in shown.lines:
         show_line(scene, line)
     set_apart(scene, scene.mouldloft.apart)
     if key == "solids":
-        show_only("solid")
+        show_only(scene, "solid")
     elif shown.shapes or shown.lines:
-        set_seen(True, *ROLES_OF[key])
-        set_seen(False, "solid")  # those made before stand in the same place
+        set_seen(scene, True, *roles)
+        set_seen(scene, False, "solid")  # those made before stand in the same place
+    remember(scene, key)
 
 
-def set_seen(seen: bool, *roles: str) -> None:
+def count_of(scene: bpy.types.Scene, key: str) -> int:
+    """How many objects of a section are there."""
+    return len(of_role(scene, *ROLES_OF.get(key, ())))
+
+
+def set_seen(scene: bpy.types.Scene, seen: bool, *roles: str) -> None:
     """Show or hide the collections of roles, in every view."""
     for role in roles:
-        collection = bpy.data.collections.get(COLLECTIONS[role])
+        collection = role_collection(scene, role)
         if collection is not None:
             collection.hide_viewport = not seen
+    cover(scene)
 
 
-def show_only(*roles: str) -> None:
+def is_seen(scene: bpy.types.Scene, role: str) -> bool:
+    """Whether the results of a role are shown in the views."""
+    collection = role_collection(scene, role)
+    return collection is not None and not collection.hide_viewport
+
+
+def show_only(scene: bpy.types.Scene, *roles: str) -> None:
     """Hide all results but those of the given roles, so that they are seen."""
-    set_seen(False, *COLLECTIONS)
-    set_seen(True, *roles)
+    for role in COLLECTIONS:
+        collection = role_collection(scene, role)
+        if collection is not None:
+            collection.hide_viewport = role not in roles
+    cover(scene)
+
+
+# --- what was dragged since it was shown ------------------------------------------------------------------
+
+
+def _digest(rows) -> str:
+    return hashlib.blake2b(json.dumps(rows).encode(), digest_size=8).hexdigest()
+
+
+def _seam_rows(scene: bpy.types.Scene):
+    return [[[round(v, 2) for v in point] for point in line] for line in seam_lines_mm(scene)]
+
+
+def _key_rows(scene: bpy.types.Scene):
+    things = of_role(scene, "key")
+    return sorted([thing[PIECE], *(round(v, 1) for v in plan_position(scene, thing))] for thing in things)
+
+
+def remember(scene: bpy.types.Scene, key: str) -> None:
+    """Remember how seam or keys look as the plan shows them."""
+    if key == "seam":
+        scene.mouldloft.seam_shown = _digest(_seam_rows(scene))
+    elif key == "keys":
+        scene.mouldloft.keys_shown = _digest(_key_rows(scene))
+
+
+def is_edited(scene: bpy.types.Scene, key: str) -> bool:
+    """Whether the seam's curve or the keys were moved since they were shown, and are still there."""
+    s = scene.mouldloft
+    if key == "seam" and s.seam_shown and of_role(scene, "seam"):
+        return _digest(_seam_rows(scene)) != s.seam_shown
+    if key == "keys" and s.keys_shown and of_role(scene, "key"):
+        return _digest(_key_rows(scene)) != s.keys_shown
+    return False
 
 
 def set_apart(scene: bpy.types.Scene, share: float) -> None:
     """Move every piece along its way by a share of its full move."""
-    for thing in of_role(*MOVED):
+    for thing in of_role(scene, *MOVED):
         thing.location = thing.location + (share - thing[SHARE]) * vector(thing[WAY])
         thing[SHARE] = share
 
@@ -272,14 +400,14 @@ def mark_handling(scene: bpy.types.Scene, at, radius_mm: float) -> bpy.types.Obj
 
 def handling_points_mm(scene: bpy.types.Scene) -> list[list[float]]:
     """Plan millimetres of the places marked, to a tenth."""
-    return [[round(v, 1) for v in plan_position(scene, thing)] for thing in of_role("handling")]
+    return [[round(v, 1) for v in plan_position(scene, thing)] for thing in of_role(scene, "handling")]
 
 
 def seam_lines_mm(scene: bpy.types.Scene) -> list[list[list[float]]]:
     """The seam's curves as the user left them, each a list of points in plan millimetres."""
     lines = []
-    for thing in of_role("seam"):
-        matrix = np.array(thing.matrix_local, float)
+    for thing in of_role(scene, "seam"):
+        matrix = np.array(thing.matrix_parent_inverse @ thing.matrix_basis, float)  # its own, free of rounding
         for spline in thing.data.splines:
             points = spline.points if spline.type != "BEZIER" else spline.bezier_points
             width = 3 if spline.type == "BEZIER" else 4
@@ -295,10 +423,10 @@ def seam_lines_mm(scene: bpy.types.Scene) -> list[list[list[float]]]:
 
 def show_map(scene: bpy.types.Scene, master, stamp: str) -> bpy.types.Object:
     """The copy of the master that carries the map's colours; kept while the master is the same."""
-    thing = next(iter(of_role("map")), None)
+    thing = next(iter(of_role(scene, "map")), None)
     if thing is not None and thing.get(STAMP) == stamp:
         return thing
-    remove("map")
+    remove(scene, "map")
     from mouldloft.outputs.look import PLASTER, rgb
 
     mesh = new_mesh(MAP, master.vertices_mm * units_per_mm(scene), master.faces, True)
@@ -319,12 +447,24 @@ def colour_map(scene: bpy.types.Scene, thing: bpy.types.Object, colours: Colours
     mesh.color_attributes.active_color = attribute
     mesh.update()
     scene.mouldloft.map_text = json.dumps(colours.legend)
+    scene.mouldloft.map_way = colours.way
+
+
+def colour_answers(thing: bpy.types.Object, answers: np.ndarray) -> None:
+    """Colour the map's object by a quick map's answers, (m,) uint8, where no shader of our own draws them."""
+    colours = linear_colours([FREE_AHEAD, FREE_BEHIND, FREE_BOTH, LOCKED])
+    attribute = thing.data.color_attributes.get(ATTRIBUTE)
+    if attribute is None:
+        attribute = thing.data.color_attributes.new(ATTRIBUTE, "FLOAT_COLOR", "CORNER")
+        thing.data.color_attributes.active_color = attribute
+    attribute.data.foreach_set("color", np.repeat(colours[answers], 3, axis=0).ravel())
+    thing.data.update()
 
 
 def glove_points_mm(scene: bpy.types.Scene) -> dict[int, np.ndarray]:
     """By piece, (n, 3) vertices of its glove as drawn, in plan millimetres, wherever the slider has moved it."""
     found = {}
-    for thing in of_role("glove"):
+    for thing in of_role(scene, "glove"):
         points = np.empty(len(thing.data.vertices) * 3, np.float32)
         thing.data.vertices.foreach_get("co", points)
         found[thing[PIECE]] = points.reshape(-1, 3).astype(float) * reading.mm_per_unit(scene)
@@ -333,7 +473,7 @@ def glove_points_mm(scene: bpy.types.Scene) -> dict[int, np.ndarray]:
 
 def show_thickness(scene: bpy.types.Scene, shown: Thickness) -> None:
     """Colour the gloves by their thickness, keep the legend with them, and mark the thin places."""
-    for thing in of_role("glove"):
+    for thing in of_role(scene, "glove"):
         mesh = thing.data
         attribute = mesh.color_attributes.get(THICKNESS)
         if attribute is None:
@@ -342,7 +482,7 @@ def show_thickness(scene: bpy.types.Scene, shown: Thickness) -> None:
         mesh.color_attributes.active_color = attribute
         mesh.update()
         thing[LEGEND] = json.dumps(shown.legend)
-    remove("thin")
+    remove(scene, "thin")
     for place in shown.thin:
         thing = bpy.data.objects.new(place.name, None)
         thing.empty_display_type = "SPHERE"
@@ -352,6 +492,6 @@ def show_thickness(scene: bpy.types.Scene, shown: Thickness) -> None:
     set_apart(scene, scene.mouldloft.apart)
 
 
-def thickness_legend() -> str:
+def thickness_legend(scene: bpy.types.Scene) -> str:
     """The legend of the glove's thickness as JSON; empty where the gloves as they stand were not measured."""
-    return next((thing[LEGEND] for thing in of_role("glove") if LEGEND in thing), "")
+    return next((thing[LEGEND] for thing in of_role(scene, "glove") if LEGEND in thing), "")

@@ -18,15 +18,13 @@ from bpy.props import (
 )
 
 from . import reading, results
+from .roles import is_ours
 
 ADDON = __package__.rpartition(".")[0]  # the extension itself
-AXES = (
-    ("+x", "+X", "The sculpt's own +X"),
-    ("-x", "-X", "The sculpt's own -X"),
-    ("+y", "+Y", "The sculpt's own +Y"),
-    ("-y", "-Y", "The sculpt's own -Y"),
-    ("+z", "+Z", "The sculpt's own +Z"),
-    ("-z", "-Z", "The sculpt's own -Z"),
+AXES = tuple(
+    (f"{sign}{axis}", f"{'+' if sign == '+' else '-'}{axis.upper()}", f"The scene's {sign}{axis.upper()}")
+    for axis in "xyz"
+    for sign in "+-"
 )
 MAPS = (
     ("PIECES", "Which piece takes it", "The pieces of the seam, or those proposed where two are not enough"),
@@ -50,8 +48,28 @@ def _apart_changed(self, context):
     results.set_apart(context.scene, self.apart)
 
 
+def _place_changed(self, context):
+    results.place(context.scene)
+
+
 def _sculpt_changed(self, context):
     self.touched = True
+
+
+def _may_be_sculpt(self, thing):
+    return thing.type in ("MESH", "EMPTY") and not is_ours(thing)
+
+
+def _length(stored: str, name: str, description: str, low_mm: float, high_mm: float):
+    """A length shown and typed in the scene's unit, kept in millimetres under `stored`."""
+
+    def read(self):
+        return getattr(self, stored) / reading.mm_per_unit(self.id_data)
+
+    def write(self, value):
+        setattr(self, stored, min(max(value * reading.mm_per_unit(self.id_data), low_mm), high_mm))
+
+    return FloatProperty(name=name, description=description, subtype="DISTANCE", get=read, set=write)
 
 
 class SectionResult(bpy.types.PropertyGroup):
@@ -62,6 +80,15 @@ class SectionResult(bpy.types.PropertyGroup):
     open: BoolProperty(name="Remarks", description="Show what else this section has to say")
     stamp: StringProperty()
     good: BoolProperty(default=True)
+    refusal: StringProperty()  # why it did not run when last asked to
+    cure: StringProperty()  # operator that mends that
+    objects: IntProperty()  # how many it showed: fewer left means some were deleted
+
+
+class Part(bpy.types.PropertyGroup):
+    """An object that belongs to the sculpt, or is hidden while its map lies in its place."""
+
+    thing: PointerProperty(type=bpy.types.Object)
 
 
 class WayFound(bpy.types.PropertyGroup):
@@ -76,21 +103,26 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     """All settings of one scene. Lengths named mm are millimetres; `finished_height` follows the scene's units."""
 
     sculpt: PointerProperty(
-        name="Sculpt", type=bpy.types.Object, update=_sculpt_changed,
-        description="The mesh, or the empty that instances a collection, to plan a mould for",
+        name="Sculpt", type=bpy.types.Object, update=_sculpt_changed, poll=_may_be_sculpt,
+        description="The mesh to plan a mould for. Its children are planned with it",
     )  # fmt: skip
-    piece: StringProperty(name="Piece", description="Name on the sheets; empty: the object's own")
+    parts: CollectionProperty(type=Part)  # further objects of the same sculpt
+    group: PointerProperty(
+        name="Collection", type=bpy.types.Collection, update=_sculpt_changed,
+        description="All meshes of this collection belong to the sculpt too",
+    )  # fmt: skip
+    taken: PointerProperty(type=bpy.types.Object)  # the sculpt that the results belong to
+    piece: StringProperty(name="Piece", description="Name on the sheets. Empty: the object's own")
     set_height: BoolProperty(
         name="Scale to a finished height", description="Plan for another size than the sculpt is modelled at"
     )
-    finished_height: FloatProperty(
-        name="Finished height", subtype="DISTANCE", default=1.4, min=0.001, soft_max=10.0,
-        description="Height of the cast, in the scene's unit",
-    )  # fmt: skip
-    up: EnumProperty(name="Up", items=AXES, default="+z")
-    front: EnumProperty(name="Front", items=AXES, default="-y")
+    finished_height_mm: FloatProperty(default=1400.0)
+    finished_height: _length("finished_height_mm", "Finished Height", "Height of the cast", 50.0, 20_000.0)
+    up: EnumProperty(name="Up", items=AXES, default="+z", description="Which way is up when the piece stands")
+    front: EnumProperty(name="Front", items=AXES, default="-y", description="Which way the piece faces")
     base: EnumProperty(
         name="Base",
+        description="What is under the piece",
         items=(
             ("open", "Stands on a board", "No rubber under it; the hollow cast is reached from below"),
             ("closed", "Covered too", "Rubber all round, for a piece without a foot"),
@@ -105,10 +137,11 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     )
 
     way: EnumProperty(
-        name="Way",
+        name="Direction",
+        description="Where the opening direction comes from",
         items=(
             ("SEARCH", "Search", "Try hundreds of directions and rank them"),
-            ("OWN", "My own", "Open along the direction set here"),
+            ("OWN", "By Hand", "Open along the arrow in the view, or the numbers set here"),
         ),
     )
     own_way: FloatVectorProperty(
@@ -116,14 +149,21 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         size=3,
         default=(1.0, 0.0, 0.0),
         subtype="XYZ",
-        description="In plan axes: x left, y back, z up",
+        description="Opening direction in plan axes: X to the piece's left, Y to its back, Z up",
     )
-    directions: IntProperty(name="Directions", default=512, min=32, max=20000)
+    directions: IntProperty(
+        name="Directions", default=512, min=32, max=20000, description="How many directions the search tries"
+    )
     ways: CollectionProperty(type=WayFound)
-    way_index: IntProperty(name="Direction found")
+    way_index: IntProperty(name="Direction Found", description="The ranked direction chosen in the list")
+    arrow: BoolProperty(
+        name="Opening Arrow", default=True,
+        description="Show the arrow and ring that turn the opening direction, with the undercut map following",
+    )  # fmt: skip
 
     seam_kind: EnumProperty(
         name="Seam",
+        description="How the mould is split",
         items=(
             ("cheapest", "Cheapest", "The cheapest of all that can be laid up"),
             ("relief", "Relief", "A plane that follows an edge where it pays"),
@@ -131,14 +171,20 @@ class MouldloftSettings(bpy.types.PropertyGroup):
             ("plane", "Plane", "A flat wall"),
         ),
     )
-    set_offset: BoolProperty(name="Place the plane myself")
-    plane_offset: FloatProperty(name="Plane at", subtype="DISTANCE", description="Along the opening, from the middle")
-    smooth_mm: FloatProperty(
-        name="Smooth (mm)", description="How far smoothing may move the seam", default=6.0, min=0.0, max=100.0
+    set_offset: BoolProperty(name="Place the Plane", description="Set where along the opening the plane cuts")
+    plane_offset_mm: FloatProperty()
+    plane_offset: _length(
+        "plane_offset_mm", "Plane At", "Where the plane cuts, along the opening from the plan's origin", -2e4, 2e4
     )
+    smooth_mm: FloatProperty(default=6.0)
+    smooth: _length("smooth_mm", "Smooth", "How far smoothing may move the seam", 0.0, 100.0)
     seen_from: EnumProperty(
-        name="Seen from",
-        items=tuple((n, n.capitalize(), "") for n in ("all round", "front", "left", "right", "back")),
+        name="Seen From",
+        description="Where people stand: the seam avoids what they see",
+        items=tuple(
+            (n, n.title(), "It is walked round" if n == "all round" else f"People see its {n}")
+            for n in ("all round", "front", "left", "right", "back")
+        ),
     )
     max_pieces: IntProperty(
         name="Pieces at most",
@@ -149,38 +195,37 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     )
     drawn_seam: StringProperty()  # JSON of closed lines in plan mm, once the curve was edited and taken
 
-    set_skin: BoolProperty(name="Own thickness")
-    skin_mm: FloatProperty(name="Skin (mm)", default=6.0, min=1.0, max=60.0)
-    edge_mm: FloatProperty(name="Edge (mm)", default=9.0, min=1.0, max=80.0)
-    handling_mm: FloatProperty(
-        name="Around (mm)",
-        description="The glove has its edge thickness this far around a place where it is handled",
-        default=80.0,
-        min=10.0,
-        max=500.0,
-    )
-    draft_deg: FloatProperty(name="Draft (°)", default=3.0, min=0.5, max=30.0)
-    set_flange: BoolProperty(name="Own flange")
-    flange_mm: FloatProperty(name="Flange (mm)", default=60.0, min=10.0, max=300.0)
-    set_pixel: BoolProperty(name="Own grid", description="Spacing of the columns the glove is measured on")
-    pixel_mm: FloatProperty(name="Grid (mm)", default=4.0, min=0.2, max=20.0)
+    set_skin: BoolProperty(name="Own Thickness", description="Set the glove's thickness instead of the rule's")
+    skin_mm: FloatProperty(default=6.0)
+    skin: _length("skin_mm", "Skin", "Thickness of the glove", 1.0, 60.0)
+    edge_mm: FloatProperty(default=9.0)
+    edge: _length("edge_mm", "Edge", "Thickness of the glove along its edge, where it is handled", 1.0, 80.0)
+    handling_mm: FloatProperty(default=80.0)
+    handling: _length(
+        "handling_mm", "Around", "The glove has its edge thickness this far around a place where it is handled",
+        10.0, 500.0,
+    )  # fmt: skip
+    draft_deg: FloatProperty(
+        name="Draft (°)", default=3.0, min=0.5, max=30.0,
+        description="Slope of the glove's outside, so that the jacket comes off",
+    )  # fmt: skip
+    set_flange: BoolProperty(name="Own Flange", description="Set the flange's width instead of the rule's")
+    flange_mm: FloatProperty(default=60.0)
+    flange: _length("flange_mm", "Flange", "Width of the flange around the seam", 10.0, 300.0)
+    set_pixel: BoolProperty(name="Own Grid", description="Set how finely the glove is measured")
+    pixel_mm: FloatProperty(default=4.0)
+    pixel: _length("pixel_mm", "Grid", "Spacing of the columns that the glove is measured on", 0.2, 20.0)
 
-    edge_spacing_mm: FloatProperty(
-        name="Edge step (mm)",
-        description="Greatest distance between keys along the edges",
-        default=180.0,
-        min=20.0,
-        max=2000.0,
+    edge_spacing_mm: FloatProperty(default=180.0)
+    edge_spacing: _length("edge_spacing_mm", "Edge Step", "Greatest distance between keys along the edges", 20.0, 2e3)
+    middle_spacing_mm: FloatProperty(default=260.0)
+    middle_spacing: _length(
+        "middle_spacing_mm", "Middle Step", "Least distance between keys over the middle of a piece", 20.0, 2e3
     )
-    middle_spacing_mm: FloatProperty(
-        name="Middle (mm)",
-        description="Least distance between keys over the middle of a piece",
-        default=260.0,
-        min=20.0,
-        max=2000.0,
-    )
-    key_height_mm: FloatProperty(name="Height (mm)", default=12.0, min=2.0, max=100.0)
-    key_width_mm: FloatProperty(name="Width (mm)", default=40.0, min=5.0, max=200.0)
+    key_height_mm: FloatProperty(default=12.0)
+    key_height: _length("key_height_mm", "Height", "Height of a key", 2.0, 100.0)
+    key_width_mm: FloatProperty(default=40.0)
+    key_width: _length("key_width_mm", "Width", "Width of a key at its foot", 5.0, 200.0)
     moved_keys: StringProperty()  # JSON rows (piece, x, y, z), once moved keys were taken
     keys_check: StringProperty()  # what the last re-check of moved keys said
     keys_check_good: BoolProperty(default=True)
@@ -194,11 +239,12 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         max=24.0,
     )
     lifters: IntProperty(name="Lifters", description="People who lift a piece together", default=2, min=1, max=8)
-    board_mm: FloatProperty(
-        name="Board (mm)", description="Thickness of the cradle's boards", default=18.0, min=3.0, max=60.0
-    )
+    board_mm: FloatProperty(default=18.0)
+    board: _length("board_mm", "Board", "Thickness of the cradle's boards", 3.0, 60.0)
 
-    cast_mat_oz: FloatProperty(name="Glass (oz)", default=5.0, min=1.0, max=24.0)
+    cast_mat_oz: FloatProperty(
+        name="Glass (oz)", default=5.0, min=1.0, max=24.0, description="Glass behind the gelcoat, ounces a square foot"
+    )
     push_n: FloatProperty(
         name="Push (N)",
         description="Somebody leaning on the cast, at nine tenths of its height",
@@ -211,33 +257,59 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     )
 
     catalogue: StringProperty(
-        name="Catalogue", subtype="FILE_PATH", description="Own materials.toml; empty: the one that comes along"
+        name="Catalogue", subtype="FILE_PATH",
+        description="Your own materials.toml. Empty: the preferences' or the add-on's own",
     )  # fmt: skip
     casts: IntProperty(name="Casts", description="How many casts are pulled from the mould", default=1, min=1, max=500)
     hands: IntProperty(name="Hands", default=2, min=1, max=20, description="People who work on it")
-    start_date: StringProperty(name="Start", description="As 2027-03-01; empty: days are numbered")
-    temperature_c: FloatProperty(name="Workshop (°C)", default=20.0, min=0.0, max=45.0)
+    start_date: StringProperty(name="Start", description="First day, such as 2027-03-01. Empty: days are numbered")
+    temperature_c: FloatProperty(
+        name="Workshop (°C)", default=20.0, min=0.0, max=45.0, description="Temperature that rubber and resin cure at"
+    )
 
-    map_kind: EnumProperty(name="Map", items=MAPS, default="FREES", update=_map_changed)
+    map_kind: EnumProperty(
+        name="Map", items=MAPS, default="FREES", update=_map_changed, description="What the colours show"
+    )
+    placing: EnumProperty(
+        name="Results", update=_place_changed, default="IN_PLACE",
+        description="Where map, glove and jacket stand",
+        items=(
+            ("IN_PLACE", "On the Sculpt", "In its place, at its size; it is hidden while the map lies there"),
+            ("BESIDE", "Beside It", "Next to it, at the finished height"),
+        ),
+    )  # fmt: skip
     legend: BoolProperty(name="Legend", default=True, description="Draw the map's legend in the view")
     map_text: StringProperty()  # JSON of the legend that goes with the colours shown
+    map_way: FloatVectorProperty(size=3)  # the direction that the colours belong to
     apart: FloatProperty(
         name="Apart", subtype="FACTOR", min=0.0, max=1.0, update=_apart_changed,
         description="Move glove and jacket off along their pulls",
     )  # fmt: skip
-    opening_frames: IntProperty(name="Frames", description="Length of the opening", default=120, min=10, max=5000)
-    turntable_frames: IntProperty(name="Turn (frames)", default=120, min=4, max=5000)
-    picture_size: IntProperty(name="Size (px)", default=1080, min=64, max=8192)
+    opening_frames: IntProperty(
+        name="Frames", description="Length of the opening animation", default=120, min=10, max=5000
+    )
+    turntable_frames: IntProperty(
+        name="Turn (Frames)", default=120, min=4, max=5000, description="Frames for one turn of the turntable"
+    )
+    picture_size: IntProperty(
+        name="Size (px)", default=1080, min=64, max=8192, description="Width and height of a picture in pixels"
+    )
     picture_engine: EnumProperty(
-        name="Drawn by",
+        name="Drawn By",
+        description="Which of Blender's engines draws the pictures",
         items=(
             ("BLENDER_WORKBENCH", "Workbench", "Quick; needs a graphics card or its stand-in"),
             ("CYCLES", "Cycles", "Soft light; also without a graphics card"),
         ),
     )
-    samples: IntProperty(name="Samples", default=32, min=1, max=4096)
+    samples: IntProperty(
+        name="Samples", default=32, min=1, max=4096, description="Samples a pixel: more are smoother and slower"
+    )
 
-    folder: StringProperty(name="Folder", subtype="DIR_PATH", default="//mouldloft/")
+    folder: StringProperty(
+        name="Folder", subtype="DIR_PATH",
+        description="Where sheets and pictures are written. Empty: the preferences', or beside the .blend",
+    )  # fmt: skip
 
     solids: EnumProperty(
         name="Solids",
@@ -252,6 +324,23 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     token: StringProperty()  # digest of the sculpt when last read
     touched: BoolProperty()  # the sculpt changed since
     results: CollectionProperty(type=SectionResult)
+    seam_shown: StringProperty()  # digest of the seam's curve as the plan drew it
+    keys_shown: StringProperty()  # and of the keys' places
+    collection: PointerProperty(type=bpy.types.Collection)  # of this scene's results
+    root: PointerProperty(type=bpy.types.Object)  # the empty that they hang from
+    pictures: PointerProperty(type=bpy.types.Scene)  # the scene that the client's pictures are drawn in
+    covered: CollectionProperty(type=Part)  # objects hidden while the map lies in their place
+    sheets: StringProperty()  # JSON rows (path, what) of the results written last
+
+    open_sculpt: BoolProperty(name="The Sculpt", default=True, description="Show this section")
+    open_opening: BoolProperty(name="Opening", description="Show this section")
+    open_seam: BoolProperty(name="Seam and Wall", description="Show this section")
+    open_glove: BoolProperty(name="Glove", description="Show this section")
+    open_keys: BoolProperty(name="Keys", description="Show this section")
+    open_jacket: BoolProperty(name="Jacket and Cradle", description="Show this section")
+    open_casts: BoolProperty(name="Casts", description="Show this section")
+    open_order: BoolProperty(name="Order and Days", description="Show this section")
+    open_solids: BoolProperty(name="Solids", description="Show this section")
 
     def result(self, key: str) -> SectionResult:
         """The result kept for a section, made where there is none."""
@@ -287,7 +376,6 @@ def brief_of(scene: bpy.types.Scene):
     from mouldloft.inputs.brief import brief_from_dict
 
     s = scene.mouldloft
-    mm = reading.mm_per_unit(scene)
     given = {
         "piece": s.piece,
         "master": {
@@ -312,11 +400,11 @@ def brief_of(scene: bpy.types.Scene):
         "run": {"casts": s.casts, "hands": s.hands, "workshop_temperature_c": s.temperature_c},
     }
     if s.set_height:
-        given["master"]["finished_height_mm"] = s.finished_height * mm
+        given["master"]["finished_height_mm"] = s.finished_height_mm
     if s.way == "OWN":
         given["opening"]["direction"] = list(s.own_way)
     if s.seam_kind == "plane" and s.set_offset:
-        given["seam"]["plane_offset_mm"] = s.plane_offset * mm
+        given["seam"]["plane_offset_mm"] = s.plane_offset_mm
     if s.drawn_seam and s.seam_kind != "plane":
         given["seam"]["own_line"] = own_line_file(s.drawn_seam)
     if s.set_skin:
@@ -335,7 +423,7 @@ def brief_of(scene: bpy.types.Scene):
     return brief_from_dict(_plain(given))
 
 
-_CLASSES = (SectionResult, WayFound, MouldloftSettings)
+_CLASSES = (SectionResult, Part, WayFound, MouldloftSettings)
 
 
 def register():

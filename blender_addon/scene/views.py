@@ -8,12 +8,15 @@ from ..work import display
 from . import results, settings, state
 
 
-def redraw(context: bpy.types.Context) -> None:
-    """Have every 3D view drawn anew."""
+def redraw(context: bpy.types.Context, *kinds: str) -> None:
+    """Have the 3D views drawn anew; only their regions of the given kinds, such as "UI", where any are named."""
     for window in context.window_manager.windows:
         for area in window.screen.areas:
-            if area.type == "VIEW_3D":
-                area.tag_redraw()
+            if area.type != "VIEW_3D":
+                continue
+            for region in area.regions:
+                if not kinds or region.type in kinds:
+                    region.tag_redraw()
 
 
 def show_colours(context: bpy.types.Context, on: bool) -> None:
@@ -31,13 +34,13 @@ def show_map(context: bpy.types.Context) -> None:
 
     scene = context.scene
     s = scene.mouldloft
-    thing = next(iter(results.of_role("map")), None)
+    thing = next(iter(results.of_role(scene, "map")), None)
     if thing is None:
         return
     if s.map_kind == "THICKNESS":
-        s.map_text = results.thickness_legend()
+        s.map_text = results.thickness_legend(scene)
         if s.map_text:
-            results.show_only("glove", "thin", "handling")
+            results.show_only(scene, "glove", "thin", "handling")
             show_colours(context, True)
         return redraw(context)
     try:
@@ -45,20 +48,45 @@ def show_map(context: bpy.types.Context) -> None:
         results.colour_map(scene, thing, display.map_colours(skin_map(s, done), done))
     except (MouldloftError, KeyError):
         return
-    results.show_only("map", "seam", "handling")
+    results.show_only(scene, "map", "seam", "handling")
     show_colours(context, True)
     redraw(context)
 
 
 def skin_map(s, done: dict) -> str:
     """The map over the skin to show now: what frees it, until the seam is drawn."""
-    return s.map_kind if "locks" in done else "FREES"
+    return s.map_kind if "locks" in done and s.map_kind != "THICKNESS" else "FREES"
 
 
 def colours_shown(context: bpy.types.Context) -> bool:
     """Whether this view shows the maps' colours."""
     shading = context.space_data.shading
     return shading.type == "SOLID" and shading.color_type == "VERTEX"
+
+
+def frame(context: bpy.types.Context, *roles: str) -> None:
+    """Turn the 3D views of this window to the results of the given roles."""
+    if bpy.app.background or context.window is None:
+        return
+    layer = context.view_layer
+    before = list(context.selected_objects)
+    active = layer.objects.active
+    for thing in before:
+        thing.select_set(False)
+    for thing in results.of_role(context.scene, *roles):
+        if thing.name in layer.objects and thing.visible_get():
+            thing.select_set(True)
+    for area in context.window.screen.areas:
+        region = next((r for r in area.regions if r.type == "WINDOW"), None)
+        if area.type == "VIEW_3D" and region is not None and context.selected_objects:
+            with context.temp_override(area=area, region=region):
+                bpy.ops.view3d.view_selected()
+    for thing in list(context.selected_objects):
+        thing.select_set(False)
+    for thing in before:
+        if thing.name in layer.objects:
+            thing.select_set(True)
+    layer.objects.active = active
 
 
 settings.on_map_change.append(show_map)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import bpy
 from bpy.app.handlers import persistent
 
-from ..scene import keeping, results, state, views
-from ..work import jobs
+from ..scene import keeping, reading, results, state, views
+from ..scene.roles import ROLE, is_ours
+from ..work import jobs, quick
 from .operators.keys import check_moved_keys
 
-CHECK_AFTER_S = 0.3  # a dragged key is checked once it rests this long
+REST_S = 0.4  # what is dragged or sculpted is looked at once it rests this long
 
 
 @persistent
@@ -30,6 +31,7 @@ def _before_load(*_):
 @persistent
 def _after_load(*_):
     keeping.new_file()
+    quick.forget()
 
 
 _undoing = False
@@ -51,10 +53,10 @@ def _after_undo(*_):
 
 @persistent
 def _after_change(scene, depsgraph):
-    if jobs.job() is not None or _undoing:
+    if reading.is_reading or _undoing:
         return
-    settings = getattr(scene, "mouldloft", None)
-    if settings is None or not settings.results:
+    s = getattr(scene, "mouldloft", None)
+    if s is None or not s.results:
         return
     moved = changed = False
     for update in depsgraph.updates:
@@ -62,16 +64,51 @@ def _after_change(scene, depsgraph):
         if not isinstance(thing, bpy.types.Object):
             continue
         thing = thing.original
-        if thing.get(results.ROLE) == "key":
+        if thing.get(ROLE) == "key":
             moved = moved or update.is_updated_transform
-        elif thing == settings.sculpt and (update.is_updated_geometry or update.is_updated_transform):
-            changed = True
-    if changed and not settings.touched:
-        settings.touched = True
-    if moved and not bpy.app.background:
-        if bpy.app.timers.is_registered(_check_keys):
-            bpy.app.timers.unregister(_check_keys)
-        bpy.app.timers.register(_check_keys, first_interval=CHECK_AFTER_S)
+        elif not is_ours(thing) and (update.is_updated_geometry or update.is_updated_transform):
+            changed = changed or _belongs(s, thing)
+    if changed:
+        _soon(_look_at_sculpt)
+    if moved and jobs.job() is None:
+        _soon(_check_keys)
+
+
+def _belongs(s, thing) -> bool:
+    """Whether an object may be of the sculpt: the sculpt itself, a chosen part, one of a chosen collection, a child."""
+    parts = {s.sculpt, *(part.thing for part in s.parts)}
+    if thing in parts or (s.group is not None and thing.name in s.group.all_objects):
+        return True
+    parent = thing.parent
+    while parent is not None:
+        if parent in parts:
+            return True
+        parent = parent.parent
+    return False
+
+
+def _soon(function) -> None:
+    """Call it once things have rested; scripts and tests call `state.settle` themselves."""
+    if bpy.app.background:
+        return
+    if bpy.app.timers.is_registered(function):
+        bpy.app.timers.unregister(function)
+    bpy.app.timers.register(function, first_interval=REST_S)
+
+
+def _look_at_sculpt():
+    """Whether the sculpt is another than was taken in. Entering a mode, shading or a material leave it the same."""
+    context = bpy.context
+    if jobs.job() is not None:
+        return REST_S
+    if context.mode in ("SCULPT", "EDIT_MESH"):
+        return None  # leaving the mode tells of it again
+    s = context.scene.mouldloft
+    before = s.touched
+    state.settle(context)
+    if s.touched != before:
+        views.redraw(context, "UI")
+    return None
 
 
 def _check_keys():
@@ -79,24 +116,17 @@ def _check_keys():
 
     scene = bpy.context.scene
     if jobs.job() is not None:
-        return CHECK_AFTER_S
+        return REST_S
     try:
-        done = state.done_now(scene)
-        if "keys" in done and _differ(scene, done):
-            check_moved_keys(scene)
+        done = state.done_now(scene, "keys")
+        if "keys" in done and results.is_edited(scene, "keys"):
+            check_moved_keys(scene, done)
         elif scene.mouldloft.keys_check:
             scene.mouldloft.keys_check = ""
     except (MouldloftError, KeyError, ValueError) as error:
         scene.mouldloft.keys_check, scene.mouldloft.keys_check_good = str(error), False
-    views.redraw(bpy.context)
+    views.redraw(bpy.context, "UI")
     return None
-
-
-def _differ(scene, done) -> bool:
-    """Whether any key stands elsewhere than the plan has it."""
-    planned = sorted(tuple(round(v, 1) for v in key.foot_mm) for key in done["keys"].keys)
-    stand = sorted(tuple(round(v, 1) for v in results.plan_position(scene, thing)) for thing in results.of_role("key"))
-    return planned != stand
 
 
 _HANDLERS = (
@@ -119,5 +149,6 @@ def register():
 def unregister():
     for name, handler in _HANDLERS:
         getattr(bpy.app.handlers, name).remove(handler)
-    if bpy.app.timers.is_registered(_check_keys):
-        bpy.app.timers.unregister(_check_keys)
+    for function in (_check_keys, _look_at_sculpt):
+        if bpy.app.timers.is_registered(function):
+            bpy.app.timers.unregister(function)

@@ -6,7 +6,7 @@ import json
 
 import bpy
 
-from ..scene import results
+from ..scene import opening, results
 
 _handle = None
 _INK = (0.145, 0.157, 0.169, 1.0)
@@ -69,8 +69,21 @@ def _colours_are_seen(context: bpy.types.Context, kind: str) -> bool:
         shading.color_type == "VERTEX" if shading.type == "SOLID" else shading.type != "WIREFRAME" and not on_glove
     )
     role = "glove" if on_glove else "map"
-    there = [thing for thing in results.of_role(role) if thing.name in context.view_layer.objects]
+    there = [thing for thing in results.of_role(context.scene, role) if thing.name in context.view_layer.objects]
     return coloured and any(thing.visible_get() for thing in there)
+
+
+WAY_MAPS = ("FREES", "DEPTH", "STRETCH", "FILL")  # which follow from a direction
+
+
+def _is_plans_way(settings) -> bool:
+    """Whether the colours belong to the direction that the mould would open in."""
+    from mathutils import Vector
+
+    shown, planned = Vector(settings.map_way), Vector(opening.direction_now(settings))
+    if shown.length < 1e-6:
+        return True
+    return abs(shown.normalized().dot(planned.normalized())) > 1.0 - 1e-6
 
 
 def draw() -> None:
@@ -81,7 +94,12 @@ def draw() -> None:
         return
     if not context.space_data.overlay.show_overlays or not _colours_are_seen(context, settings.map_kind):
         return
-    legend = json.loads(settings.map_text)
+    try:
+        legend = json.loads(settings.map_text)
+    except ValueError:
+        return
+    if settings.map_kind in WAY_MAPS and not _is_plans_way(settings):
+        legend = {**legend, "title": legend["title"] + " (not the plan's direction)"}
     if "swatches" in legend:
         _draw_swatches(context, legend)
     else:

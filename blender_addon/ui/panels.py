@@ -5,13 +5,17 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from pathlib import Path
 
 import bpy
 
-from ..scene import results, state, views
+from ..scene import reading, results, state, views
+from ..scene.roles import COLLECTIONS
 from ..work import jobs
-from ..work.sections import BY_KEY, PLAN_KEYS
+from ..work.sections import BY_KEY, KEYS, PLAN_KEYS
+from . import presets
+from .operators.sheets import written_files
 
 TAB = "Mouldloft"
 ICONS = {"none": "RADIOBUT_OFF", "fresh": "CHECKMARK", "stale": "FILE_REFRESH"}
@@ -42,86 +46,269 @@ def wrapped(layout: bpy.types.UILayout, context: bpy.types.Context, text: str, i
         column.label(text=line, icon=icon)
 
 
-class Standing:
-    """What all sections' panels share."""
+class InSidebar:
+    """What all panels share."""
 
     bl_space_type = "VIEW_3D"
     bl_region_type = "UI"
     bl_category = TAB
 
 
-class SectionPanel(Standing):
-    """A section: its settings, its button, its line."""
-
-    key = ""
-
-    def draw_header(self, context):
-        standing = _standings(context)[0][self.key]
-        icon = ICONS[standing.kind]
-        if standing.kind == "fresh" and not standing.good:
-            icon = "ERROR"
-        self.layout.label(text="", icon=icon)
-
-    def draw(self, context):
-        layout = self.layout
-        layout.use_property_split = True
-        layout.use_property_decorate = False
-        self.draw_settings(context, layout, context.scene.mouldloft)
-        row = layout.row()
-        row.scale_y = 1.2
-        row.operator("mouldloft.run", text=BY_KEY[self.key].verb).section = self.key
-        self.draw_line(context, layout)
-        self.draw_after(context, layout, context.scene.mouldloft)
-
-    def draw_line(self, context, layout):
-        standing = _standings(context)[0][self.key]
-        if standing.kind == "none":
-            return
-        box = layout.box()
-        if standing.kind == "stale":
-            wrapped(box, context, "Out of date: this or something before it has changed.", "FILE_REFRESH")
-            box.active = False
-        wrapped(box, context, standing.line, "NONE" if standing.good else "ERROR")
-        result = context.scene.mouldloft.results[self.key]
-        remarks = json.loads(result.remarks or "[]")
-        if not remarks:
-            return
-        arrow = "DISCLOSURE_TRI_DOWN" if result.open else "DISCLOSURE_TRI_RIGHT"
-        words = f"{len(remarks)} remark{'s' if len(remarks) > 1 else ''}"
-        row = box.row()
-        row.use_property_split = False
-        row.alignment = "LEFT"
-        row.prop(result, "open", text=words, icon=arrow, emboss=False)
-        for remark in remarks if result.open else ():
-            wrapped(box, context, remark, "DOT")
-
-    def draw_settings(self, context, layout, s):
-        pass
-
-    def draw_after(self, context, layout, s):
-        pass
-
-
 _seen: tuple | None = None
 
 
 def _standings(context):
-    """The standings, reckoned once for all panels of one draw."""
+    """The standings, worked out once for all panels of one draw."""
     global _seen
-    import time
-
-    now = (context.scene.name, int(time.monotonic() * 20))
+    now = (context.scene.session_uid if hasattr(context.scene, "session_uid") else context.scene.name,
+           int(time.monotonic() * 20))  # fmt: skip
     if _seen is None or _seen[0] != now:
         _seen = (now, state.standings(context.scene))
     return _seen[1]
 
 
-class MOULDLOFT_PT_plan(Standing, bpy.types.Panel):
-    """Plan everything, or watch what runs."""
+def _next_section(context) -> str | None:
+    standings = _standings(context)[0]
+    return next((key for key in PLAN_KEYS if standings[key].kind != "fresh"), None)
 
-    bl_label = "Mould plan"
+
+def _refusal(layout, context, key: str) -> None:
+    """Why a section did not run when last asked to, and a button that mends it where there is one."""
+    result = context.scene.mouldloft.results.get(key)
+    if result is None or not result.refusal:
+        return
+    box = layout.box()
+    box.alert = True
+    wrapped(box, context, result.refusal, "CANCEL")
+    if result.cure in CURES:
+        box.operator(result.cure, icon="TOOL_SETTINGS")
+
+
+# what a refusal may offer; a .blend may come from anybody
+CURES = (
+    "mouldloft.plan_all", "mouldloft.take_sculpt", "mouldloft.use_selection", "mouldloft.show_sculpt",
+    "wm.save_mainfile",
+)  # fmt: skip
+
+
+# --- the sections: settings above the button, what belongs to the result below it -----------------------------
+
+
+def _sculpt(context, layout, s):
+    layout.prop(s, "sculpt")
+    layout.prop(s, "group")
+    layout.operator("mouldloft.use_selection", icon="EYEDROPPER")
+    if s.sculpt is not None:
+        members = reading.members_of(context.scene, context.view_layer)
+        for words in reading.joined_words(members):
+            wrapped(layout, context, words, "ERROR" if words.startswith("Left out") else "OBJECT_DATA")
+        if len(s.parts) or s.group is not None:
+            layout.operator("mouldloft.drop_parts", icon="X")
+    layout.prop(s, "piece")
+    column = layout.column(heading="Finished Height")
+    row = column.row(align=True)
+    row.prop(s, "set_height", text="")
+    inner = row.row()
+    inner.active = s.set_height
+    inner.prop(s, "finished_height", text="")
+    row = layout.row(align=True)
+    row.prop(s, "up", text="Up, Front")
+    row.prop(s, "front", text="")
+    layout.prop(s, "base")
+    layout.prop(s, "detail")
+
+
+def _opening(context, layout, s):
+    layout.row().prop(s, "way", expand=True)
+    if s.way == "OWN":
+        layout.prop(s, "own_way")
+        layout.operator("mouldloft.preview_way", icon="COLOR").index = -1
+    else:
+        layout.prop(s, "directions")
+    row = layout.row(align=True)
+    row.prop(s, "arrow", toggle=True, icon="ORIENTATION_GIMBAL")
+    row.operator("mouldloft.opening_from_view", text="From View", icon="VIEW_CAMERA_UNSELECTED")
+    row.operator_menu_enum("mouldloft.snap_opening", "to", text="", icon="SNAP_ON")
+    if s.arrow:
+        wrapped(layout, context, "Drag the arrow or the ring in the view: the map follows.", "INFO")
+
+
+def _after_opening(context, layout, s):
+    if s.ways:
+        layout.label(text="Skin locked, and where it opens:")
+        layout.template_list("MOULDLOFT_UL_ways", "", s, "ways", s, "way_index", rows=4)
+        if 0 <= s.way_index < len(s.ways):
+            wrapped(layout, context, s.ways[s.way_index].reason)
+        layout.operator("mouldloft.take_way")
+
+
+def _seam(context, layout, s):
+    layout.row().prop(s, "seam_kind", expand=True)
+    if s.seam_kind == "plane":
+        layout.prop(s, "set_offset")
+        row = layout.row()
+        row.active = s.set_offset
+        row.prop(s, "plane_offset")
+    else:
+        layout.prop(s, "smooth")
+    layout.prop(s, "seen_from")
+    layout.prop(s, "max_pieces")
+    row = layout.row(align=True)
+    if s.sculpt is not None and s.sculpt.type == "MESH":
+        row.prop_search(s, "keep_clear", s.sculpt, "vertex_groups")
+    row.operator("mouldloft.paint_keep_clear", text="", icon="BRUSH_DATA")
+
+
+def _after_seam(context, layout, s):
+    if not results.of_role(context.scene, "seam"):
+        return
+    if results.is_edited(context.scene, "seam"):
+        wrapped(layout, context, "The line was dragged. What you run next uses it as it is.", "INFO")
+    row = layout.row(align=True)
+    row.operator("mouldloft.edit_seam", text="Edit the Line", icon="EDITMODE_HLT")
+    row.operator("mouldloft.use_seam", icon="CHECKMARK")
+    if s.drawn_seam or results.is_edited(context.scene, "seam"):
+        layout.separator()
+        layout.operator("mouldloft.forget_seam", icon="LOOP_BACK")
+
+
+def _glove(context, layout, s):
+    layout.prop(s, "casts")
+    layout.prop(s, "set_skin")
+    if s.set_skin:
+        layout.prop(s, "skin")
+        layout.prop(s, "edge")
+    layout.prop(s, "draft_deg")
+    layout.prop(s, "set_flange")
+    if s.set_flange:
+        layout.prop(s, "flange")
+    layout.prop(s, "set_pixel")
+    if s.set_pixel:
+        layout.prop(s, "pixel")
+    layout.operator("mouldloft.mark_handling", icon="PIVOT_CURSOR")
+    if results.of_role(context.scene, "handling"):
+        layout.prop(s, "handling")
+
+
+def _after_glove(context, layout, s):
+    if results.of_role(context.scene, "glove"):
+        layout.operator("mouldloft.measure_thickness", text="Measure the Thickness", icon="DRIVER_DISTANCE")
+
+
+def _keys(context, layout, s):
+    layout.prop(s, "edge_spacing")
+    layout.prop(s, "middle_spacing")
+    layout.prop(s, "key_height")
+    layout.prop(s, "key_width")
+
+
+def _after_keys(context, layout, s):
+    if not results.of_role(context.scene, "key"):
+        return
+    edited = results.is_edited(context.scene, "keys")
+    if s.keys_check:
+        box = layout.box()
+        wrapped(box, context, "As moved: " + s.keys_check, "NONE" if s.keys_check_good else "ERROR")
+    elif not edited:
+        wrapped(layout, context, "Move, copy or delete the keys in the view: each move is checked.")
+    row = layout.row(align=True)
+    row.operator("mouldloft.check_keys", text="Check as Moved", icon="VIEWZOOM")
+    row.operator("mouldloft.use_keys", icon="CHECKMARK")
+    if s.moved_keys or edited:
+        layout.separator()
+        layout.operator("mouldloft.forget_keys", icon="LOOP_BACK")
+
+
+def _jacket(context, layout, s):
+    layout.prop(s, "mat_oz")
+    layout.prop(s, "edge_extra_oz")
+    layout.prop(s, "lifters")
+    layout.prop(s, "board")
+
+
+def _casts(context, layout, s):
+    layout.prop(s, "cast_mat_oz")
+    layout.prop(s, "push_n")
+    layout.prop(s, "wind_m_s")
+
+
+def _order(context, layout, s):
+    layout.prop(s, "casts")
+    layout.prop(s, "hands")
+    layout.prop(s, "start_date")
+    layout.prop(s, "temperature_c")
+    layout.prop(s, "catalogue")
+
+
+def _solids(context, layout, s):
+    wrapped(layout, context, "Halves, gloves, jackets and boards as closed meshes, to print or mill.")
+
+
+_SETTINGS = {
+    "sculpt": _sculpt, "opening": _opening, "seam": _seam, "glove": _glove, "keys": _keys, "jacket": _jacket,
+    "casts": _casts, "order": _order, "solids": _solids,
+}  # fmt: skip
+_AFTER = {"opening": _after_opening, "seam": _after_seam, "glove": _after_glove, "keys": _after_keys}
+
+
+def _line(context, layout, key: str) -> None:
+    standing = _standings(context)[0][key]
+    if standing.kind == "none":
+        return
+    box = layout.box()
+    if standing.kind == "stale":
+        wrapped(box, context, f"Out of date. {standing.why}", "FILE_REFRESH")
+        box.active = False
+    wrapped(box, context, standing.line, "NONE" if standing.good else "ERROR")
+    result = context.scene.mouldloft.results[key]
+    try:
+        remarks = [str(remark) for remark in json.loads(result.remarks or "[]")]
+    except ValueError:
+        remarks = []
+    if not remarks:
+        return
+    arrow = "DISCLOSURE_TRI_DOWN" if result.open else "DISCLOSURE_TRI_RIGHT"
+    row = box.row()
+    row.use_property_split = False
+    row.alignment = "LEFT"
+    row.prop(result, "open", text=f"{len(remarks)} remark{'s' if len(remarks) > 1 else ''}", icon=arrow, emboss=False)
+    for remark in remarks if result.open else ():
+        wrapped(box, context, remark, "DOT")
+
+
+def _section(context, layout, key: str, following: str | None) -> None:
+    """One section: its header with how it stands, its settings, its button, what it said."""
+    s = context.scene.mouldloft
+    standing = _standings(context)[0][key]
+    result = s.results.get(key)
+    icon = ICONS[standing.kind]
+    if (standing.kind == "fresh" and not standing.good) or (result is not None and result.refusal):
+        icon = "ERROR"
+    header, inner = layout.panel_prop(s, f"open_{key}")
+    header.label(text=BY_KEY[key].title, icon=icon)
+    if inner is None:
+        return
+    inner.use_property_split = True
+    inner.use_property_decorate = False
+    _SETTINGS[key](context, inner, s)
+    row = inner.row()
+    row.scale_y = 1.6 if key == following else 1.0  # the one next step stands out
+    row.operator("mouldloft.run", text=BY_KEY[key].verb, icon="PLAY" if key == following else "NONE").section = key
+    _refusal(inner, context, key)
+    _line(context, inner, key)
+    if key in _AFTER:
+        _AFTER[key](context, inner, s)
+
+
+class MOULDLOFT_PT_plan(InSidebar, bpy.types.Panel):
+    """The plan's sections, or what runs."""
+
+    bl_label = "Mould Plan"
     bl_idname = "MOULDLOFT_PT_plan"
     bl_order = 0
+
+    def draw_header_preset(self, context):
+        presets.draw(self.layout)
 
     def draw(self, context):
         layout = self.layout
@@ -134,49 +321,24 @@ class MOULDLOFT_PT_plan(Standing, bpy.types.Panel):
             return
         s = context.scene.mouldloft
         if s.sculpt is None:
-            wrapped(layout, context, "Choose the sculpt below, or start with the demo.")
-            layout.operator("mouldloft.add_hare")
+            self._start(context, layout)
             return
-        row = layout.row()
-        row.scale_y = 1.4
-        row.operator("mouldloft.run", text="Plan everything").section = "order"
-        standings, problem = _standings(context)
-        following = next((key for key in PLAN_KEYS if standings[key].kind != "fresh"), None)
-        if following is not None:
-            verb = BY_KEY[following].verb
-            layout.operator("mouldloft.run", text=f"Next: {verb}", icon="FORWARD").section = following
+        problem = _standings(context)[1]
         if problem:
             wrapped(layout, context, problem, "ERROR")
-        if s.results:
-            layout.operator("mouldloft.clear", icon="TRASH")
+        following = _next_section(context)
+        for key in KEYS:
+            _section(context, layout, key, following)
+        layout.separator()
+        layout.operator("mouldloft.plan_all", icon="FORWARD")
 
-
-class MOULDLOFT_PT_sculpt(SectionPanel, bpy.types.Panel):
-    bl_label = BY_KEY["sculpt"].title
-    bl_idname = "MOULDLOFT_PT_sculpt"
-    bl_order = 1
-    key = "sculpt"
-
-    def draw_settings(self, context, layout, s):
-        layout.prop(s, "sculpt")
-        layout.operator("mouldloft.use_active", icon="EYEDROPPER")
-        layout.prop(s, "piece")
-        column = layout.column(heading="Finished height")
-        row = column.row(align=True)
-        row.prop(s, "set_height", text="")
-        inner = row.row()
-        inner.active = s.set_height
-        inner.prop(s, "finished_height", text="")
-        row = layout.row(align=True)
-        row.prop(s, "up", text="Up, front")
-        row.prop(s, "front", text="")
-        layout.prop(s, "base")
-        layout.prop(s, "detail")
-
-    def draw_line(self, context, layout):
-        if context.scene.mouldloft.touched and context.scene.mouldloft.token:
-            wrapped(layout, context, "The sculpt has changed since: take it in again.", "FILE_REFRESH")
-        super().draw_line(context, layout)
+    def _start(self, context, layout) -> None:
+        wrapped(layout, context, "Select the sculpt, then:")
+        row = layout.row()
+        row.scale_y = 1.6
+        row.operator("mouldloft.use_selection", icon="EYEDROPPER")
+        wrapped(layout, context, "Or try it on the demo:")
+        layout.operator("mouldloft.add_hare", icon="MESH_MONKEY")
 
 
 class MOULDLOFT_UL_ways(bpy.types.UIList):
@@ -188,201 +350,50 @@ class MOULDLOFT_UL_ways(bpy.types.UIList):
         row.operator("mouldloft.preview_way", text="", icon="HIDE_OFF", emboss=False).index = index
 
 
-class MOULDLOFT_PT_opening(SectionPanel, bpy.types.Panel):
-    bl_label = BY_KEY["opening"].title
-    bl_idname = "MOULDLOFT_PT_opening"
-    bl_order = 2
-    bl_options = {"DEFAULT_CLOSED"}
-    key = "opening"
+class MOULDLOFT_PT_view(InSidebar, bpy.types.Panel):
+    """What is shown: map, results, where they stand."""
 
-    def draw_settings(self, context, layout, s):
-        layout.row().prop(s, "way", expand=True)
-        if s.way == "OWN":
-            layout.prop(s, "own_way")
-            layout.operator("mouldloft.preview_way").index = -1
-        else:
-            layout.prop(s, "directions")
-
-    def draw_after(self, context, layout, s):
-        if s.ways:
-            layout.label(text="Skin locked, and where it opens:")
-            layout.template_list("MOULDLOFT_UL_ways", "", s, "ways", s, "way_index", rows=4)
-            if 0 <= s.way_index < len(s.ways):
-                wrapped(layout, context, s.ways[s.way_index].reason)
-            layout.operator("mouldloft.take_way")
-
-
-class MOULDLOFT_PT_seam(SectionPanel, bpy.types.Panel):
-    bl_label = BY_KEY["seam"].title
-    bl_idname = "MOULDLOFT_PT_seam"
-    bl_order = 3
-    bl_options = {"DEFAULT_CLOSED"}
-    key = "seam"
-
-    def draw_settings(self, context, layout, s):
-        layout.row().prop(s, "seam_kind", expand=True)
-        if s.seam_kind == "plane":
-            layout.prop(s, "set_offset")
-            row = layout.row()
-            row.active = s.set_offset
-            row.prop(s, "plane_offset")
-        else:
-            layout.prop(s, "smooth_mm")
-        layout.prop(s, "seen_from")
-        layout.prop(s, "max_pieces")
-        row = layout.row(align=True)
-        if s.sculpt is not None and s.sculpt.type == "MESH":
-            row.prop_search(s, "keep_clear", s.sculpt, "vertex_groups")
-        row.operator("mouldloft.paint_keep_clear", text="", icon="BRUSH_DATA")
-
-    def draw_after(self, context, layout, s):
-        if not results.of_role("seam"):
-            return
-        row = layout.row(align=True)
-        row.operator("mouldloft.edit_seam", icon="EDITMODE_HLT")
-        row.operator("mouldloft.use_seam", icon="CHECKMARK")
-        if s.drawn_seam:
-            layout.operator("mouldloft.forget_seam")
-
-
-class MOULDLOFT_PT_glove(SectionPanel, bpy.types.Panel):
-    bl_label = BY_KEY["glove"].title
-    bl_idname = "MOULDLOFT_PT_glove"
-    bl_order = 4
-    bl_options = {"DEFAULT_CLOSED"}
-    key = "glove"
-
-    def draw_settings(self, context, layout, s):
-        layout.prop(s, "casts")
-        layout.prop(s, "set_skin")
-        if s.set_skin:
-            layout.prop(s, "skin_mm")
-            layout.prop(s, "edge_mm")
-        layout.prop(s, "draft_deg")
-        layout.prop(s, "set_flange")
-        if s.set_flange:
-            layout.prop(s, "flange_mm")
-        layout.prop(s, "set_pixel")
-        if s.set_pixel:
-            layout.prop(s, "pixel_mm")
-        layout.operator("mouldloft.mark_handling", icon="PIVOT_CURSOR")
-        if results.of_role("handling"):
-            layout.prop(s, "handling_mm")
-
-    def draw_after(self, context, layout, s):
-        if results.of_role("glove"):
-            layout.operator("mouldloft.measure_thickness", icon="DRIVER_DISTANCE")
-
-
-class MOULDLOFT_PT_keys(SectionPanel, bpy.types.Panel):
-    bl_label = BY_KEY["keys"].title
-    bl_idname = "MOULDLOFT_PT_keys"
-    bl_order = 5
-    bl_options = {"DEFAULT_CLOSED"}
-    key = "keys"
-
-    def draw_settings(self, context, layout, s):
-        layout.prop(s, "edge_spacing_mm")
-        layout.prop(s, "middle_spacing_mm")
-        layout.prop(s, "key_height_mm")
-        layout.prop(s, "key_width_mm")
-
-    def draw_after(self, context, layout, s):
-        if not results.of_role("key"):
-            return
-        if s.keys_check:
-            box = layout.box()
-            wrapped(box, context, "As moved: " + s.keys_check, "NONE" if s.keys_check_good else "ERROR")
-        else:
-            wrapped(layout, context, "Move, copy or delete the keys in the view; each move is checked.")
-        row = layout.row(align=True)
-        row.operator("mouldloft.check_keys", icon="VIEWZOOM")
-        row.operator("mouldloft.use_keys", icon="CHECKMARK")
-        if s.moved_keys:
-            layout.operator("mouldloft.forget_keys")
-
-
-class MOULDLOFT_PT_jacket(SectionPanel, bpy.types.Panel):
-    bl_label = BY_KEY["jacket"].title
-    bl_idname = "MOULDLOFT_PT_jacket"
-    bl_order = 6
-    bl_options = {"DEFAULT_CLOSED"}
-    key = "jacket"
-
-    def draw_settings(self, context, layout, s):
-        layout.prop(s, "mat_oz")
-        layout.prop(s, "edge_extra_oz")
-        layout.prop(s, "lifters")
-        layout.prop(s, "board_mm")
-
-
-class MOULDLOFT_PT_casts(SectionPanel, bpy.types.Panel):
-    bl_label = BY_KEY["casts"].title
-    bl_idname = "MOULDLOFT_PT_casts"
-    bl_order = 7
-    bl_options = {"DEFAULT_CLOSED"}
-    key = "casts"
-
-    def draw_settings(self, context, layout, s):
-        layout.prop(s, "cast_mat_oz")
-        layout.prop(s, "push_n")
-        layout.prop(s, "wind_m_s")
-
-
-class MOULDLOFT_PT_order(SectionPanel, bpy.types.Panel):
-    bl_label = BY_KEY["order"].title
-    bl_idname = "MOULDLOFT_PT_order"
-    bl_order = 8
-    bl_options = {"DEFAULT_CLOSED"}
-    key = "order"
-
-    def draw_settings(self, context, layout, s):
-        layout.prop(s, "casts")
-        layout.prop(s, "hands")
-        layout.prop(s, "start_date")
-        layout.prop(s, "temperature_c")
-        layout.prop(s, "catalogue")
-
-
-class MOULDLOFT_PT_solids(SectionPanel, bpy.types.Panel):
-    bl_label = BY_KEY["solids"].title
-    bl_idname = "MOULDLOFT_PT_solids"
-    bl_order = 9
-    bl_options = {"DEFAULT_CLOSED"}
-    key = "solids"
-
-    def draw_settings(self, context, layout, s):
-        wrapped(layout, context, "Halves, gloves, jackets and boards as closed meshes, to print or mill.")
-
-
-class MOULDLOFT_PT_map(Standing, bpy.types.Panel):
-    bl_label = "Map"
-    bl_idname = "MOULDLOFT_PT_map"
+    bl_label = "Show"
+    bl_idname = "MOULDLOFT_PT_view"
     bl_order = 10
-    bl_options = {"DEFAULT_CLOSED"}
+
+    @classmethod
+    def poll(cls, context):
+        return context.scene.mouldloft.root is not None
 
     def draw(self, context):
         layout = self.layout
         layout.use_property_split = True
         layout.use_property_decorate = False
-        s = context.scene.mouldloft
-        if not s.ways:
-            wrapped(layout, context, "Find a way of opening first; then there is something to colour.")
-            return
+        scene = context.scene
+        s = scene.mouldloft
+        layout.row().prop(s, "placing", expand=True)
+        shown = layout.grid_flow(columns=3, row_major=True, even_columns=True, align=True)
+        for role, name in COLLECTIONS.items():
+            if results.of_role(scene, role):
+                words = name.split()[1].capitalize()  # one word: no more fits
+                pressed = results.is_seen(scene, role)
+                shown.operator("mouldloft.toggle_shown", text=words, depress=pressed).role = role
+        layout.operator("mouldloft.frame", icon="VIEWZOOM")
         layout.prop(s, "map_kind")
         if s.map_kind == "THICKNESS":
             if not s.map_text:
                 wrapped(layout, context, "The glove as it stands has not been measured.", "INFO")
-            layout.operator("mouldloft.measure_thickness", icon="DRIVER_DISTANCE")
-        elif s.map_kind != "FREES" and not results.of_role("seam"):
+            layout.operator("mouldloft.measure_thickness", text="Measure the Thickness", icon="DRIVER_DISTANCE")
+        elif s.map_kind != "FREES" and not results.of_role(scene, "seam"):
             wrapped(layout, context, "Until the seam is drawn, the map shows which pull frees it.", "INFO")
-        layout.prop(s, "legend")
-        layout.operator("mouldloft.map_view", icon="COLOR", depress=views.colours_shown(context))
+        row = layout.row(align=True)
+        row.prop(s, "legend", toggle=True)
+        row.operator("mouldloft.map_view", text="Colours", icon="COLOR", depress=views.colours_shown(context))
+        if results.of_role(scene, "glove"):
+            layout.prop(s, "apart", slider=True)
 
 
-class MOULDLOFT_PT_show(Standing, bpy.types.Panel):
-    bl_label = "Show it"
-    bl_idname = "MOULDLOFT_PT_show"
+class MOULDLOFT_PT_client(InSidebar, bpy.types.Panel):
+    """Pictures for the client."""
+
+    bl_label = "Client Pictures"
+    bl_idname = "MOULDLOFT_PT_client"
     bl_order = 11
     bl_options = {"DEFAULT_CLOSED"}
 
@@ -391,21 +402,12 @@ class MOULDLOFT_PT_show(Standing, bpy.types.Panel):
         layout.use_property_split = True
         layout.use_property_decorate = False
         s = context.scene.mouldloft
-        if not results.of_role("seam"):
-            wrapped(layout, context, "Draw the seam first; then there is something to show.")
+        if not results.of_role(context.scene, "seam"):
+            wrapped(layout, context, "Draw the seam first: the pictures show the piece with it.")
             return
-        shown = layout.grid_flow(columns=3, row_major=True, even_columns=True, align=True)
-        shown.use_property_split = False
-        for name in results.COLLECTIONS.values():
-            inner = bpy.data.collections.get(name)
-            if inner is not None:
-                words = name.split()[1].capitalize()  # one word: no more fits
-                shown.prop(inner, "hide_viewport", text=words, toggle=1, invert_checkbox=True)
-        layout.prop(s, "apart", slider=True)
         column = layout.column(align=True)
         column.prop(s, "opening_frames")
         column.operator("mouldloft.animate", icon="ANIM")
-        column.operator("mouldloft.still_again")
         layout.separator()
         layout.operator("mouldloft.cameras", icon="CAMERA_DATA")
         layout.prop(s, "picture_size")
@@ -415,11 +417,15 @@ class MOULDLOFT_PT_show(Standing, bpy.types.Panel):
             layout.prop(s, "samples")
         layout.prop(s, "folder")
         row = layout.row(align=True)
-        row.operator("mouldloft.render", text="Draw the stills", icon="RENDER_STILL").what = "STILLS"
+        row.operator("mouldloft.render", text="Draw the Stills", icon="RENDER_STILL").what = "STILLS"
         row.operator("mouldloft.render", text="Turntable", icon="RENDER_ANIMATION").what = "TURN"
+        layout.separator()
+        layout.operator("mouldloft.still_again", icon="LOOP_BACK")
 
 
-class MOULDLOFT_PT_sheets(Standing, bpy.types.Panel):
+class MOULDLOFT_PT_sheets(InSidebar, bpy.types.Panel):
+    """Sheets, and the end of a plan."""
+
     bl_label = "Sheets"
     bl_idname = "MOULDLOFT_PT_sheets"
     bl_order = 12
@@ -432,27 +438,25 @@ class MOULDLOFT_PT_sheets(Standing, bpy.types.Panel):
         s = context.scene.mouldloft
         layout.prop(s, "folder")
         layout.row().prop(s, "solids", expand=True)
-        layout.operator("mouldloft.write_sheets", icon="FILE_TICK")
+        row = layout.row()
+        ready = _next_section(context) is None
+        row.scale_y = 1.6 if ready else 1.0
+        row.operator("mouldloft.write_sheets", icon="FILE_TICK")
+        _refusal(layout, context, "sheets")
         column = layout.column(align=True)
-        for path, what in json.loads(context.scene.get("mouldloft_sheets", "[]")):
-            row = column.operator("mouldloft.open_file", text=Path(path).name, icon="FILE")
-            row.path, row.what = path, what
+        for path, what in written_files(context.scene):
+            opened = column.operator("mouldloft.open_file", text=Path(path).name, icon="FILE")
+            opened.path, opened.what = path, what
+        if s.results:
+            layout.separator(factor=3.0)
+            layout.operator("mouldloft.clear", icon="TRASH")
 
 
 _CLASSES = (
     MOULDLOFT_UL_ways,
     MOULDLOFT_PT_plan,
-    MOULDLOFT_PT_sculpt,
-    MOULDLOFT_PT_opening,
-    MOULDLOFT_PT_seam,
-    MOULDLOFT_PT_glove,
-    MOULDLOFT_PT_keys,
-    MOULDLOFT_PT_jacket,
-    MOULDLOFT_PT_casts,
-    MOULDLOFT_PT_order,
-    MOULDLOFT_PT_solids,
-    MOULDLOFT_PT_map,
-    MOULDLOFT_PT_show,
+    MOULDLOFT_PT_view,
+    MOULDLOFT_PT_client,
     MOULDLOFT_PT_sheets,
 )
 

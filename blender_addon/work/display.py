@@ -167,12 +167,14 @@ def _solids(done: dict[str, Any], progress: Any) -> Shown:
     from mouldloft.outputs.look import GLOVE, JACKET, PLASTER, rgb
 
     envelopes = {envelope.piece: envelope for envelope in done["bare_rubber"].envelopes}
-    moving = {f"{kind}, {e.name}": e.piece for e in envelopes.values() for kind in ("glove", "jacket")}
+    moving = {}
     for cradle in done["cradle"].pieces:  # a rail is named after the boards it joins
         moving |= {f"cradle {kind}, {b.name}": cradle.piece for b in cradle.boards for kind in ("board", "rail")}
     shapes = []
     for solid in done["solids"]:
-        envelope = envelopes.get(moving.get(solid.name.split(" to ")[0], -1))
+        own = next((e.piece for e in envelopes.values() if solid.name.endswith(f", {e.name}")), -1)
+        stays = solid.kind in ("master half", "baseboard")  # the rest goes with its piece
+        envelope = None if stays else envelopes.get(moving.get(solid.name.split(" to ")[0], own))
         material_name, colour = {"glove": ("glove", GLOVE), "jacket": ("jacket", JACKET)}.get(
             solid.kind, ("wall", PLASTER)
         )
@@ -206,21 +208,24 @@ LOCKED = "#42184a"
 
 @dataclass(frozen=True, eq=False)
 class Colours:
-    """Linear colours (m, 4) float32 for each face, and the legend that goes with them."""
+    """Linear colours (m, 4) float32 for each face, the legend that goes with them, and the direction they are of."""
 
     per_face: np.ndarray
     legend: dict[str, Any]
+    way: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 def map_colours(kind: str, done: dict[str, Any]) -> Colours:
     """Colours of a map over the skin, one of `settings.MAPS`; the kinds beyond FREES need the seam's locks (KeyError
     otherwise)."""
-    if kind == "PIECES":
-        return _pieces(done)
-    return _frees(done) if kind == "FREES" else _scale(kind, done)
+    make = {"PIECES": _pieces, "FREES": _frees}.get(kind)
+    made = make(done) if make else _scale(kind, done)
+    x, y, z = done["undercut"].direction if "undercut" in done else (0.0, 0.0, 0.0)
+    return replace(made, way=(float(x), float(y), float(z)))
 
 
-def _linear(colours: list[str]) -> np.ndarray:
+def linear_colours(colours: list[str]) -> np.ndarray:
+    """(k, 4) float32 linear colours of '#rrggbb' ones."""
     from mouldloft.outputs.look import rgb, to_linear
 
     srgb = np.array([rgb(colour) for colour in colours])
@@ -243,7 +248,7 @@ def _frees(done: dict[str, Any]) -> Colours:
         f"locked for both: {percent(field.locked_fraction)} of the skin",
     ]
     legend = {"title": "Which pull frees it", "swatches": list(zip(colours, words))}
-    return Colours(_linear(colours)[number], legend)
+    return Colours(linear_colours(colours)[number], legend)
 
 
 # Eight that common colour-vision deficiencies leave apart, by lightness and blue against yellow.
@@ -261,7 +266,7 @@ def _pieces(done: dict[str, Any]) -> Colours:
         "title": "Pieces proposed" if division else "Pieces",
         "swatches": list(zip(_PIECE_COLOURS, words)),
     }
-    return Colours(_linear(list(_PIECE_COLOURS))[np.asarray(held.labels, np.int64)], legend)
+    return Colours(linear_colours(list(_PIECE_COLOURS))[np.asarray(held.labels, np.int64)], legend)
 
 
 def _scale(kind: str, done: dict[str, Any]) -> Colours:

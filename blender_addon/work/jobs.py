@@ -45,14 +45,13 @@ class Job:
         return self._thread.is_alive()
 
     def start(self) -> None:
-        global _job
-        _job = self
+        """Begin, unless another has not ended. Raises RuntimeError."""
+        _take_place(self)
         self._thread.start()
 
     def run_here(self) -> None:
         """The same work without a thread, for scripts and background mode."""
-        global _job
-        _job = self
+        _take_place(self)
         try:
             self._run()
         finally:
@@ -66,11 +65,21 @@ class Job:
             self._thread.join(wait_s)
 
 
+def _take_place(new: Job) -> None:
+    global _job
+    clear()
+    if _job is not None:
+        raise RuntimeError("What ran before has not stopped yet: wait a moment and try again.")
+    _job = new
+
+
 def job() -> Job | None:
-    """The job that runs, if one does. The core's compiled loops must not run twice at a time."""
+    """The job that runs, or that was told to stop and has not ended yet. Two must never run at a time."""
     return _job
 
 
 def clear() -> None:
+    """Let go of the job once it has ended; one that has not stays, so that no second one starts beside it."""
     global _job
-    _job = None
+    if _job is not None and not _job.running:
+        _job = None

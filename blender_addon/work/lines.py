@@ -3,22 +3,70 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
+MM_PER_FOOT, MM3_PER_GALLON = 304.8, 3.785411784e6  # the US gallon of 231 cubic inches
 
-def _sculpt(done: dict[str, Any]) -> str:
-    from mouldloft.base import figures
+
+@dataclass(frozen=True)
+class Units:
+    """Figures as the scene reads them: metric, or feet, pounds and US gallons."""
+
+    imperial: bool = False
+
+    def mm(self, value: float) -> str:
+        """A length given in millimetres."""
+        from mouldloft.base import figures
+
+        if not self.imperial:
+            return figures.mm(value)
+        inches = value / figures.MM_PER_INCH
+        if abs(inches) < 24.0:
+            return f"{figures.number(inches)} in"
+        feet, rest = divmod(round(inches), 12)
+        return f"{feet} ft {rest} in"
+
+    def metres(self, value: float) -> str:
+        """A long length given in millimetres."""
+        from mouldloft.base import figures
+
+        return f"{figures.number(value / MM_PER_FOOT)} ft" if self.imperial else figures.metres(value)
+
+    def m2(self, value: float) -> str:
+        """An area given in mm²."""
+        from mouldloft.base import figures
+
+        return f"{figures.number(value / MM_PER_FOOT**2)} sq ft" if self.imperial else figures.m2(value)
+
+    def litres(self, value: float) -> str:
+        """A volume given in mm³."""
+        from mouldloft.base import figures
+
+        return f"{figures.number(value / MM3_PER_GALLON)} US gal" if self.imperial else figures.litres(value)
+
+    def kg(self, value: float) -> str:
+        """A mass given in kilograms."""
+        from mouldloft.base import figures
+
+        return f"{figures.number(value / figures.KG_PER_LB)} lb" if self.imperial else figures.kg(value)
+
+
+METRIC = Units()
+
+
+def _sculpt(done: dict[str, Any], units: Units) -> str:
 
     master = done["master"]
-    said = [f"{figures.mm(master.height_mm)} tall, {figures.m2(master.skin_area_mm2)} of skin"]
+    said = [f"{units.mm(master.height_mm)} tall, {units.m2(master.skin_area_mm2)} of skin"]
     if master.volume_mm3 > 0:
-        said.append(figures.litres(master.volume_mm3))
+        said.append(units.litres(master.volume_mm3))
     health = master.health
     said.append("sound" if health.is_solid else "not a closed solid")
     return "; ".join(said)
 
 
-def _opening(done: dict[str, Any]) -> str:
+def _opening(done: dict[str, Any], units: Units) -> str:
     from mouldloft.base import figures
     from mouldloft.stages.opening import direction_words
 
@@ -35,57 +83,57 @@ def way_line(number: int, found: Any) -> str:
     return f"{number}. {figures.percent(found.locked_fraction)}: {where}"
 
 
-def _seam(done: dict[str, Any]) -> str:
+def _seam(done: dict[str, Any], units: Units) -> str:
     from mouldloft.base import figures
 
     seam, locks = done["seam"], done["locks"]
     said = [
-        f"{figures.metres(seam.length_mm)} of {seam.kind} seam in {figures.counted(len(seam.lines), 'line')}",
+        f"{units.metres(seam.length_mm)} of {seam.kind} seam in {figures.counted(len(seam.lines), 'line')}",
         f"rubber stretches {figures.percent(locks.worst_stretch)} at most "
         f"({figures.percent(locks.stretch_allowed)} allowed)",
-        f"{figures.litres(locks.fill_mm3)} of lock fill",
+        f"{units.litres(locks.fill_mm3)} of undercut fill",
     ]
     return "; ".join(said)
 
 
-def _glove(done: dict[str, Any]) -> str:
+def _glove(done: dict[str, Any], units: Units) -> str:
     from mouldloft.base import figures
 
     rubber = done["bare_rubber"]
     volume = rubber.volume_mm3
     return (
-        f"{volume.likely / 1e6:.1f} l of rubber ({volume.low / 1e6:.1f} to {volume.high / 1e6:.1f}) in "
-        f"{figures.counted(len(rubber.coats), 'coat')}; skin {figures.mm(rubber.skin_thickness_mm)}, "
-        f"edge {figures.mm(rubber.edge_thickness_mm)}"
+        f"{units.litres(volume.likely)} of rubber ({units.litres(volume.low)} to {units.litres(volume.high)}) in "
+        f"{figures.counted(len(rubber.coats), 'coat')}; skin {units.mm(rubber.skin_thickness_mm)}, "
+        f"edge {units.mm(rubber.edge_thickness_mm)}"
     )
 
 
-def keys_line(checks: Any, count: int) -> str:
+def keys_line(checks: Any, count: int, units: Units = METRIC) -> str:
     """The fixture checks in one line; also said after a key was moved."""
     from mouldloft.base import figures
 
     if all(check.holds for check in checks):
         sag = max(0.1, *(check.sag_mm for check in checks))  # told to a tenth, and as a most
-        return f"{figures.counted(count, 'key')} hold the glove: no slide or turn is free, sag {sag:.1f} mm at most"
+        return f"{figures.counted(count, 'key')} hold the glove: no slide or turn is free, sag {units.mm(sag)} at most"
     said = []
     slack = min(checks, key=lambda check: check.stiffness / check.least_stiffness)
     if slack.stiffness < slack.least_stiffness:
         said.append(f"a slide or turn is too free ({slack.stiffness:.3f}, at least {slack.least_stiffness:.3f})")
     deep = max(checks, key=lambda check: check.sag_mm / check.sag_limit_mm)
     if deep.sag_mm > deep.sag_limit_mm:
-        said.append(f"it sags {figures.mm(deep.sag_mm)} (limit {figures.mm(deep.sag_limit_mm)})")
+        said.append(f"it sags {units.mm(deep.sag_mm)} (limit {units.mm(deep.sag_limit_mm)})")
     return f"{figures.counted(count, 'key')} do not hold the glove: {'; '.join(said)}"
 
 
-def _keys(done: dict[str, Any]) -> str:
-    return keys_line(done["keys"].checks, len(done["keys"].keys))
+def _keys(done: dict[str, Any], units: Units) -> str:
+    return keys_line(done["keys"].checks, len(done["keys"].keys), units)
 
 
-def _jacket(done: dict[str, Any]) -> str:
+def _jacket(done: dict[str, Any], units: Units) -> str:
     from mouldloft.base import figures
 
     jacket, cradle = done["jacket"], done["cradle"]
-    pieces = [f"{piece.name} {figures.kg(piece.mass_kg)}" for piece in jacket.pieces]
+    pieces = [f"{piece.name} {units.kg(piece.mass_kg)}" for piece in jacket.pieces]
     boards = sum(len(piece.boards) for piece in cradle.pieces)
     said = [", ".join(pieces), f"{figures.counted(boards, 'cradle board')}"]
     failed = sum(not check.passes for piece in jacket.pieces for check in piece.checks)
@@ -93,19 +141,18 @@ def _jacket(done: dict[str, Any]) -> str:
     return "; ".join(said)
 
 
-def _casts(done: dict[str, Any]) -> str:
-    from mouldloft.base import figures
+def _casts(done: dict[str, Any], units: Units) -> str:
 
     cast = done["cast"]
-    said = [f"{figures.kg(cast.mass_kg)} each", "comes out of the glove" if cast.comes_out else "does not come out"]
+    said = [f"{units.kg(cast.mass_kg)} each", "comes out of the glove" if cast.comes_out else "does not come out"]
     if cast.needs_fixing:
         said.append("to be fixed to the ground")
     elif cast.ballast_kg > 0:
-        said.append(f"{figures.kg(cast.ballast_kg)} of ballast in the foot")
+        said.append(f"{units.kg(cast.ballast_kg)} of ballast in the foot")
     return "; ".join(said)
 
 
-def _order(done: dict[str, Any]) -> str:
+def _order(done: dict[str, Any], units: Units) -> str:
     from mouldloft.base import figures
 
     takeoff, programme = done["takeoff"], done["programme"]
@@ -116,18 +163,18 @@ def _order(done: dict[str, Any]) -> str:
     )
 
 
-def _solids(done: dict[str, Any]) -> str:
+def _solids(done: dict[str, Any], units: Units) -> str:
     from mouldloft.base import figures
 
     solids = done["solids"]
     gloves, jackets = (sum(s.volume_mm3 for s in solids if s.kind == kind) for kind in ("glove", "jacket"))
     return (
-        f"{figures.counted(len(solids), 'closed solid')}; gloves {figures.litres(gloves)} with keys, "
-        f"jackets {figures.litres(jackets)}"
+        f"{figures.counted(len(solids), 'closed solid')}; gloves {units.litres(gloves)} with keys, "
+        f"jackets {units.litres(jackets)}"
     )
 
 
-_LINES: dict[str, Callable[[dict[str, Any]], str]] = {
+_LINES: dict[str, Callable[[dict[str, Any], Units], str]] = {
     "sculpt": _sculpt,
     "opening": _opening,
     "seam": _seam,
@@ -140,9 +187,24 @@ _LINES: dict[str, Callable[[dict[str, Any]], str]] = {
 }
 
 
-def line_of(key: str, done: dict[str, Any]) -> str:
+def line_of(key: str, done: dict[str, Any], units: Units = METRIC) -> str:
     """What the section has to say."""
-    return _LINES[key](done)
+    return _LINES[key](done, units)
+
+
+def way_words(direction: Any) -> str:
+    """Where a direction points, in a few words."""
+    from mouldloft.stages.opening import direction_words
+
+    return direction_words(direction)
+
+
+def dragged_line(locked_fraction: float, locked_area_mm2: float, fill_mm3: float, units: Units) -> str:
+    """What a direction under the hand costs: skin locked, and rubber to fill it."""
+    from mouldloft.base import figures
+
+    said = f"{figures.percent(locked_fraction)} of the skin locked ({units.m2(locked_area_mm2)})"
+    return said if fill_mm3 != fill_mm3 else f"{said}, {units.litres(fill_mm3)} of undercut fill"
 
 
 def remarks_of(key: str, done: dict[str, Any]) -> list[str]:

@@ -6,22 +6,23 @@ from collections import OrderedDict
 
 from .sections import KEYS, Records
 
-KEPT_RESULTS = 40  # sections' results kept, the oldest go first; undo finds the ones before
+KEPT_EACH = 3  # results of each section kept, the oldest go first; undo finds the ones before
 
-_records: OrderedDict[tuple[str, str], Records] = OrderedDict()
+_records: dict[str, OrderedDict[str, Records]] = {key: OrderedDict() for key in KEYS}
 
 
 def keep(key: str, stamp: str, records: Records) -> None:
     """Remember a section's records under the stamp of what they followed from."""
-    _records[key, stamp] = records
-    _records.move_to_end((key, stamp))
-    while len(_records) > KEPT_RESULTS:
-        _records.popitem(last=False)
+    own = _records[key]
+    own[stamp] = records
+    own.move_to_end(stamp)
+    while len(own) > KEPT_EACH:
+        own.popitem(last=False)
 
 
 def kept(key: str, stamp: str) -> Records | None:
     """A section's records, or None where it has not run on this input in this session."""
-    return _records.get((key, stamp))
+    return _records[key].get(stamp)
 
 
 def done_up_to(key: str | None, stamps: dict[str, str]) -> Records:
@@ -39,4 +40,5 @@ def done_up_to(key: str | None, stamps: dict[str, str]) -> Records:
 
 def forget() -> None:
     """Drop all records: another file was opened."""
-    _records.clear()
+    for own in _records.values():
+        own.clear()

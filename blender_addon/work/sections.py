@@ -6,6 +6,7 @@ No Blender here: arrays and records in, records out, so that a section can run i
 from __future__ import annotations
 
 import hashlib
+import ntpath
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from importlib import import_module
@@ -44,20 +45,15 @@ BY_KEY = {section.key: section for section in SECTIONS}
 class Sculpt:
     """The evaluated sculpt as read from Blender.
 
-    vertices_mm : (n, 3) float64 in world axes; faces : (m, 3) int32; weights : (n,) float32 or None.
+    vertices_mm : (n, 3) float64 in world axes about the sculpt's origin; faces : (m, 3) int32; weights : (n,) float32
+    or None. digest : of all that, the same wherever the sculpt stands.
     """
 
     name: str
     vertices_mm: Any
     faces: Any
     weights: Any
-
-    def token(self) -> str:
-        """Digest of the geometry and the painted weights."""
-        made = hashlib.sha256(self.name.encode())
-        for array in (self.vertices_mm, self.faces, self.weights):
-            made.update(b"-" if array is None else array.tobytes())
-        return made.hexdigest()[:16]
+    digest: str
 
 
 def _part(brief: Any, path: str) -> Any:
@@ -66,14 +62,25 @@ def _part(brief: Any, path: str) -> Any:
     return brief
 
 
-def stamps(brief: Any, token: str) -> dict[str, str]:
-    """For each section, a digest of all that its result follows from: the sculpt and the brief up to there."""
+def _contents(part: Any) -> Any:
+    """A part of the brief by its contents: the drawn line's file is named after them, wherever it lies."""
+    path = getattr(part, "own_line", None)
+    return replace(part, own_line=ntpath.basename(str(path))) if path else part
+
+
+def stamps(brief: Any, token: str, catalogue: str = "") -> dict[str, str]:
+    """For each section, a digest of all that its result follows from: the sculpt and the brief up to there.
+
+    catalogue : digest of the catalogue's contents; materials are read from the seam on.
+    """
     import msgspec
 
     made, out = hashlib.sha256(token.encode()), {}
     for section in SECTIONS:
+        if section.key == "seam":
+            made.update(catalogue.encode())
         for part in section.parts:
-            made.update(msgspec.json.encode(_part(brief, part)))
+            made.update(msgspec.json.encode(_contents(_part(brief, part))))
         out[section.key] = made.hexdigest()[:16]
     out["solids"] = out["casts"]  # nothing of the order and the days is in them
     return out
@@ -113,7 +120,8 @@ def _glove(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     from mouldloft.stages.rubber.glove import brush_rubber
 
     rubber_material = catalogue.rubber_for(brief.materials)
-    return {"bare_rubber": brush_rubber(done["master"], done["seam"], brief, progress, rubber_material)}
+    bare = brush_rubber(done["master"], done["seam"], brief, progress, rubber_material)
+    return {"bare_rubber": bare, "wall": pipeline().plan_wall(done["master"], done["seam"], bare, catalogue, progress)}
 
 
 def _keys(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
@@ -137,8 +145,8 @@ def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 
 def _order(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    before = (done[name] for name in ("master", "locks", "rubber", "keys", "jacket", "cradle", "cast"))
-    takeoff, programme = pipeline().order_and_days(*before, brief, catalogue, progress)
+    before = (done[name] for name in ("master", "seam", "locks", "rubber", "keys", "jacket", "cradle", "cast"))
+    takeoff, programme = pipeline().order_and_days(*before, brief, catalogue, progress, done["wall"])
     return {"takeoff": takeoff, "programme": programme}
 
 
@@ -183,7 +191,7 @@ _RECORDS = {
     "sculpt": ("master",),
     "opening": ("opening", "undercut"),
     "seam": ("seam", "locks"),
-    "glove": ("bare_rubber",),
+    "glove": ("bare_rubber", "wall"),
     "keys": ("keys", "rubber"),
     "jacket": ("jacket", "cradle", "division"),
     "casts": ("cast",),

@@ -121,13 +121,14 @@ def what_is_no_sculpt_is_refused_with_a_sentence():
     s.sculpt.hide_set(True)
     assert "Hidden is hidden" in refused(bpy.ops.mouldloft.run, section="sculpt")
     bpy.context.view_layer.objects.active = bpy.data.objects["Lamp"]
-    assert "not a mesh" in refused(bpy.ops.mouldloft.use_active)
+    assert "not a mesh" in refused(bpy.ops.mouldloft.use_selection)
     assert kinds()["sculpt"] == "none"
 
 
 def extents(thing) -> tuple[np.ndarray, int]:
     """Size in millimetres and triangle count of what the add-on reads."""
-    sculpt, _ = addon("scene.reading").read_sculpt(bpy.context, thing)
+    settings().sculpt = thing
+    sculpt, _ = addon("scene.reading").read_sculpt(bpy.context)
     return np.ptp(sculpt.vertices_mm, axis=0), len(sculpt.faces)
 
 
@@ -140,7 +141,7 @@ def evaluated_mesh_units_and_scale_are_respected():
     assert faces == 12
     cube.scale = (1.0, 0.5, -2.0)  # mirrored too
     bpy.context.view_layer.update()
-    sculpt, _ = addon("scene.reading").read_sculpt(bpy.context, cube)
+    sculpt, _ = addon("scene.reading").read_sculpt(bpy.context)
     assert np.allclose(np.ptp(sculpt.vertices_mm, axis=0), (2000.0, 1000.0, 4000.0))
     corner = sculpt.vertices_mm[sculpt.faces]
     volume = np.einsum("ij,ij->i", corner[:, 0], np.cross(corner[:, 1], corner[:, 2])).sum() / 6
@@ -189,9 +190,9 @@ def linked_objects_are_read_and_told():
     linked = next(o for o in bpy.data.objects if o.library)
     bpy.context.collection.objects.link(linked)
     bpy.context.view_layer.update()
-    _, remarks = addon("scene.reading").read_sculpt(bpy.context, linked)
-    assert "is linked from" in " ".join(remarks)
     settings().sculpt = linked
+    _, remarks = addon("scene.reading").read_sculpt(bpy.context)
+    assert "is linked from" in " ".join(remarks)
     assert "is linked: make it local" in refused(bpy.ops.mouldloft.paint_keep_clear)
 
 
@@ -313,7 +314,7 @@ def maps_of_the_locks_follow_the_record():
 
 def seen(role: str) -> bool:
     """Whether the results of a role are shown in the views."""
-    return not bpy.data.collections[addon("scene.results").COLLECTIONS[role]].hide_viewport
+    return addon("scene.results").is_seen(bpy.context.scene, role)
 
 
 def colours_of(thing, name: str) -> np.ndarray:
@@ -378,11 +379,11 @@ def the_gloves_thickness_is_a_map_on_the_glove():
 @check
 def thin_places_are_marked_and_move_with_the_glove():
     s = settings()
-    marked = addon("scene.results").of_role("thin")
+    marked = addon("scene.results").of_role(bpy.context.scene, "thin")
     assert len(marked) > 3
-    assert f"{len(marked)} thin places marked" in addon("scene.results").thickness_legend()
+    assert f"{len(marked)} thin places marked" in addon("scene.results").thickness_legend(bpy.context.scene)
     for thing in marked:
-        gloves = addon("scene.results").of_role("glove")
+        gloves = addon("scene.results").of_role(bpy.context.scene, "glove")
         glove = next(o for o in gloves if o["mouldloft_piece"] == thing["mouldloft_piece"])
         away = np.linalg.norm(vertices_mm(glove) - np.array(thing.location) * 1000.0, axis=1).min()
         assert away < 30.0, (thing.name, away)  # a few of the coarse pixels
@@ -404,7 +405,7 @@ def solids_are_closed_objects_of_the_volume_told():
     assert not seen("glove")
     assert not seen("jacket")
     solids = addon("scene.state").done_now(bpy.context.scene)["solids"]
-    things = addon("scene.results").of_role("solid")
+    things = addon("scene.results").of_role(bpy.context.scene, "solid")
     assert len(things) == len(solids)
     kinds_made = {solid.kind for solid in solids}
     assert {"master half", "glove", "jacket", "cradle board", "baseboard"} <= kinds_made
@@ -490,7 +491,7 @@ def a_moved_key_is_checked_again():
     assert kinds()["jacket"] == "stale"
     assert bpy.ops.mouldloft.forget_keys() == {"FINISHED"}
     assert bpy.ops.mouldloft.run(section="keys") == {"FINISHED"}
-    assert len(addon("scene.results").of_role("key")) == len(done["keys"].keys)
+    assert len(addon("scene.results").of_role(bpy.context.scene, "key")) == len(done["keys"].keys)
     assert kinds()["order"] == "fresh"
 
 
@@ -516,7 +517,7 @@ def a_handling_point_thickens_the_glove_there():
     assert after.volume_mm3.likely > before.volume_mm3.likely
     assert sum(part.handling_mm3 for part in after.parts) > 0.0
     assert sum(part.handling_mm3 for part in before.parts) == 0.0
-    results.remove("handling")
+    results.remove(bpy.context.scene, "handling")
     assert bpy.ops.mouldloft.run(section="order") == {"FINISHED"}
     assert set(kinds().values()) == {"fresh"}
 
@@ -606,7 +607,7 @@ def sheets_are_written():
         assert (WORK / "sheets" / name).read_bytes().startswith(b"%PDF-")
     for kind in ("stl", "glb"):
         assert list((WORK / "sheets").rglob(f"*.{kind}")), kind
-    told = json.loads(bpy.context.scene["mouldloft_sheets"])
+    told = json.loads(s.sheets)
     assert all(Path(path).exists() for path, _ in told)
     assert "is not there any more" in refused(bpy.ops.mouldloft.open_file, path=str(WORK / "no.pdf"))
     from mouldloft.outputs.planfile import open_plan
@@ -660,20 +661,19 @@ def escape_stops_the_work_and_nothing_is_kept():
 
 @check
 def a_changed_sculpt_is_told():
-    s = settings()
     hare = bpy.data.objects["Seated hare"]
     hare.data.vertices[0].co.z += 0.001
     hare.data.update()
     hare.update_tag(refresh={"DATA"})
     bpy.context.view_layer.update()
-    assert s.touched, "an edit of the mesh is noticed"
+    assert not addon("scene.state").settle(bpy.context), "an edit of the mesh is noticed"
     assert kinds()["sculpt"] == "stale"
     hare.data.vertices[0].co.z -= 0.001
     hare.data.update()
     bpy.context.view_layer.update()
     assert bpy.ops.mouldloft.run(section="sculpt") == {"FINISHED"}
     bpy.context.view_layer.update()
-    s.touched = False
+    assert addon("scene.state").settle(bpy.context)
     assert kinds()["sculpt"] == "fresh"
 
 

@@ -2,70 +2,52 @@
 
 from __future__ import annotations
 
-import json
-
 import bpy
 
-from ...scene import reading, results, settings, state
-from ...work import jobs, lines
-from .running import UNDO, RunsSections, say
+from ...scene import results, settings, state
+from ...work import display, lines
+from .common import UNDO, Idle, say
+from .running import RunsSections
+from .taking import keys_as_moved, take_keys
 
 
-def keys_as_moved(scene: bpy.types.Scene, done: dict):
-    """The keys as their objects stand now, feet on the glove's outside again: a list of the core's keys."""
-    from dataclasses import replace
-
-    import numpy as np
-    from mouldloft.stages.keys.place import snap_to_outside
-
-    models = {key.name: key for key in done["keys"].keys}
-    things, moved = results.of_role("key"), []
-    for envelope in done["bare_rubber"].envelopes:
-        own = [thing for thing in things if thing[results.PIECE] == envelope.piece]
-        if not own:
-            continue
-        at = np.array([results.plan_position(scene, thing) for thing in own])
-        for thing, foot in zip(own, snap_to_outside(envelope, at)):
-            # a copy of a key carries its name with a number behind the point
-            name = thing.name.removeprefix("Key ").split(".")[0]
-            model = models.get(name) or done["keys"].keys[0]
-            moved.append(replace(model, piece=envelope.piece, foot_mm=tuple(float(v) for v in foot)))
-    return moved
-
-
-def check_moved_keys(scene: bpy.types.Scene) -> bool:
-    """Re-check the keys as they stand and keep what the check says. False where there is nothing to check."""
+def check_moved_keys(scene: bpy.types.Scene, done: dict) -> None:
+    """Check the keys again as they stand, and keep what the check says."""
     from mouldloft.stages.keys.fixture import recheck_keys, rubber_properties
 
-    done = state.done_now(scene)
-    if "keys" not in done or not results.of_role("key"):
-        return False
     moved = keys_as_moved(scene, done)
     brief = settings.brief_of(scene)
     properties = rubber_properties(state.catalogue_of(scene).rubber_for(brief.materials))
     checks = recheck_keys(moved, done["bare_rubber"], brief.keys, properties)
     s = scene.mouldloft
-    s.keys_check = lines.keys_line(checks, len(moved))
+    s.keys_check = lines.keys_line(checks, len(moved), lines.Units(scene.unit_settings.system == "IMPERIAL"))
     s.keys_check_good = all(check.holds for check in checks)
-    return True
 
 
-class MOULDLOFT_OT_check_keys(bpy.types.Operator):
+class HasKeys(Idle):
+    @classmethod
+    def poll(cls, context):
+        if not results.of_role(context.scene, "key"):
+            cls.poll_message_set("Set the keys first")
+            return False
+        return super().poll(context)
+
+
+class MOULDLOFT_OT_check_keys(HasKeys, bpy.types.Operator):
     """Check whether the glove is still held with the keys where they stand now"""
 
     bl_idname = "mouldloft.check_keys"
-    bl_label = "Check as moved"
+    bl_label = "Check the Keys as Moved"
     bl_options = UNDO
-
-    @classmethod
-    def poll(cls, context):
-        return jobs.job() is None and bool(results.of_role("key"))
 
     def execute(self, context):
         try:
-            if not check_moved_keys(context.scene):
+            done = state.done_for_sure(context, "glove", "mouldloft.plan_all")
+            done |= state.done_now(context.scene, "keys")
+            if "keys" not in done:
                 self.report({"ERROR"}, "The keys are out of date: set them again first.")
                 return {"CANCELLED"}
+            check_moved_keys(context.scene, done)
         except Exception as error:
             return say(self, error)
         s = context.scene.mouldloft
@@ -73,39 +55,47 @@ class MOULDLOFT_OT_check_keys(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class MOULDLOFT_OT_use_keys(RunsSections, bpy.types.Operator):
+class MOULDLOFT_OT_use_keys(RunsSections, HasKeys, bpy.types.Operator):
     """Plan on with the keys as they were moved, added or deleted"""
 
     bl_idname = "mouldloft.use_keys"
-    bl_label = "Use these keys"
+    bl_label = "Use These Keys"
     bl_options = UNDO
 
     section = "keys"
 
     def prepare(self, context):
-        scene = context.scene
-        done = state.done_now(scene)
-        if "keys" not in done:
-            raise reading.Unreadable("The keys are out of date: set them again first.")
-        names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}
-        rows = [[names[key.piece], *(round(v, 2) for v in key.foot_mm)] for key in keys_as_moved(scene, done)]
-        scene.mouldloft.moved_keys = json.dumps(rows)
+        take_keys(context.scene)
         return super().prepare(context)
 
 
-class MOULDLOFT_OT_forget_keys(bpy.types.Operator):
-    """Forget the keys placed by hand; they are set by rule again"""
+class MOULDLOFT_OT_forget_keys(Idle, bpy.types.Operator):
+    """Forget the keys placed by hand. They are set by rule again"""
 
     bl_idname = "mouldloft.forget_keys"
-    bl_label = "Forget my keys"
+    bl_label = "Forget My Keys"
     bl_options = UNDO
 
     @classmethod
     def poll(cls, context):
-        return bool(context.scene.mouldloft.moved_keys)
+        if not context.scene.mouldloft.moved_keys and not results.is_edited(context.scene, "keys"):
+            cls.poll_message_set("No key was moved by hand")
+            return False
+        return super().poll(context)
+
+    def invoke(self, context, event):
+        return context.window_manager.invoke_confirm(self, event)
 
     def execute(self, context):
-        context.scene.mouldloft.moved_keys = ""
+        from mouldloft.base.progress import SILENT
+
+        scene = context.scene
+        scene.mouldloft.moved_keys = scene.mouldloft.keys_check = ""
+        done = state.done_now(scene)
+        if "keys" in done:
+            results.show(scene, "keys", display.shown_of("keys", done, SILENT))
+        else:
+            results.remember(scene, "keys")
         return {"FINISHED"}
 
 

@@ -1,93 +1,317 @@
-"""The opening: its directions, and the undercut map along one."""
+# ruff: noqa: RUF012 - Blender reads these plain class attributes
+"""The opening: turned by hand with the undercut map following, snapped, taken from the view or from the list."""
 
 from __future__ import annotations
 
+import math
+
 import bpy
-from bpy.props import IntProperty
+from bpy.props import EnumProperty, FloatVectorProperty, IntProperty
 
-from ...scene import results, state, views
-from ...work import display, jobs
-from .running import UNDO, say
+from ...scene import opening, results, state, views
+from ...work import lines, quick
+from .. import live
+from .common import UNDO, Idle, say
+from .running import RunsSections
+
+HELP = "Drag to turn the opening    Ctrl: snap    Shift: fine    X Y Z: axis    Esc or right click: back"
 
 
-class MOULDLOFT_OT_preview_way(bpy.types.Operator):
-    """Colour the copy at once by what a pull along this direction frees; nothing else is changed"""
+class MOULDLOFT_OT_take_sculpt(RunsSections, bpy.types.Operator):
+    """Read the sculpt with its modifiers and children, check it, and lay its undercut map. Escape stops it"""
 
-    bl_idname = "mouldloft.preview_way"
-    bl_label = "Show the map along it"
+    bl_idname = "mouldloft.take_sculpt"
+    bl_label = "Take the Sculpt In"
     bl_options = UNDO
 
-    index: IntProperty(default=-1, description="Direction found, or -1 for my own")
+    section = "sculpt"
+
+
+def finish_turn(operator, context, direction) -> set[str]:
+    """Open by hand along a direction: exact map, figures in the report."""
+    s = context.scene.mouldloft
+    try:
+        opening.set_direction(s, direction)
+        if s.map_kind != "FREES":
+            s.map_kind = "FREES"
+        field = opening.show_exact(context, direction)
+        volume = quick.quick(state.done_now(context.scene)["master"], direction).fill_mm3
+    except Exception as error:
+        return say(operator, error)
+    results.show_only(context.scene, "map", "handling")
+    views.show_colours(context, True)
+    views.redraw(context)
+    units = lines.Units(context.scene.unit_settings.system == "IMPERIAL")
+    told = lines.dragged_line(field.locked_fraction, field.locked_area_mm2, volume, units)
+    operator.report({"INFO"}, f"Opens {lines.way_words(direction)}: {told}")
+    return {"FINISHED"}
+
+
+def taken_in(context) -> bool:
+    """Have the sculpt taken in, at once, where it was not; whether it is now."""
+    try:
+        if state.settle(context) and "master" in state.done_now(context.scene):
+            return True
+        if context.window is not None:
+            context.window.cursor_set("WAIT")
+        return "FINISHED" in bpy.ops.mouldloft.take_sculpt("EXEC_DEFAULT")
+    except RuntimeError:  # it has said why
+        return False
+    finally:
+        if context.window is not None:
+            context.window.cursor_set("DEFAULT")
+
+
+class NeedsSculpt(Idle):
+    """An operator on a sculpt that was chosen."""
 
     @classmethod
     def poll(cls, context):
-        return jobs.job() is None
+        if context.scene.mouldloft.sculpt is None:
+            cls.poll_message_set("Choose the sculpt first: Use Selected as Sculpt")
+            return False
+        return super().poll(context)
+
+
+class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
+    """Turn the opening direction by hand; the undercut map follows. Ctrl snaps, Shift is fine, Escape goes back"""
+
+    bl_idname = "mouldloft.turn_opening"
+    bl_label = "Turn the Opening"
+    bl_options = {"UNDO", "BLOCKING", "GRAB_CURSOR"}
+
+    direction: FloatVectorProperty(size=3, name="Direction", description="In plan axes, for scripts")
+    handle: EnumProperty(
+        name="Handle",
+        description="What is dragged",
+        items=(
+            ("TIP", "Arrow", "The arrow's tip follows the pointer"),
+            ("TAIL", "Other End", "The other end follows the pointer"),
+            ("RING", "Ring", "Turns about the upright axis"),
+        ),
+    )
+
+    def execute(self, context):
+        if not taken_in(context):
+            return {"CANCELLED"}
+        return finish_turn(self, context, tuple(self.direction))
+
+    def invoke(self, context, event):
+        if context.space_data is None or context.space_data.type != "VIEW_3D":
+            self.report({"ERROR"}, "Turn the opening in a 3D view.")
+            return {"CANCELLED"}
+        if not taken_in(context):
+            return {"CANCELLED"}
+        scene = context.scene
+        self._master = state.done_now(scene)["master"]
+        self._before = self._now = self._free = opening.direction_now(scene.mouldloft)
+        self._kept = (scene.mouldloft.way, tuple(scene.mouldloft.own_way))
+        self._mouse = self._last = (event.mouse_region_x, event.mouse_region_y)
+        self._units = lines.Units(scene.unit_settings.system == "IMPERIAL")
+        self._map = next(iter(results.of_role(scene, "map")), None)
+        self._begin_live(context)
+        self._follow(context, self._now)
+        context.window_manager.modal_handler_add(self)
+        return {"RUNNING_MODAL"}
+
+    def _begin_live(self, context) -> None:
+        """Draw by shader; where this Blender cannot, colour the map object instead."""
+        results.show_only(context.scene, "map", "handling")
+        try:
+            self._live = live.LiveMap(context.scene, self._master)
+            self._live.start()
+        except Exception as error:  # a driver that lacks something: slower, but it works
+            print(f"Mouldloft: the map is coloured on its object while dragging ({error})")
+            self._live.stop()
+            self._live = None
+            views.show_colours(context, True)
+        else:
+            self._map.hide_viewport = True
+
+    def _follow(self, context, direction) -> None:
+        """The map, the arrow and the header at a direction."""
+        found = quick.quick(self._master, direction)
+        self._now = direction
+        opening.set_direction(context.scene.mouldloft, direction)
+        if self._live is not None:
+            self._live.show(found.answers)
+        else:
+            results.colour_answers(self._map, found.answers)
+        told = lines.dragged_line(found.locked_fraction, found.locked_area_mm2, found.fill_mm3, self._units)
+        context.area.header_text_set(f"Opens {lines.way_words(direction)}: {told}")
+        context.workspace.status_text_set(HELP)
+        views.redraw(context, "WINDOW")
+
+    def _pointed(self, context, event):
+        """The direction under the pointer, in plan axes."""
+        from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
+
+        place = opening.stand(context.scene)
+        at = (event.mouse_region_x, event.mouse_region_y)
+        if self.handle == "RING":
+            step = (at[0] - self._last[0]) * 2.0 * math.pi / max(context.region.width, 1)
+            facing = context.region_data.view_rotation @ results.vector((0.0, 0.0, 1.0))
+            front = -1.0 if facing.z < 0.0 else 1.0  # seen from below it turns the other way
+            self._last = at
+            slow = 0.1 if event.shift else 1.0
+            return quick.turned_about(self._free, (0.0, 0.0, 1.0), slow * front * step)
+        if event.shift:  # a tenth of the way from where the fine movement began
+            at = tuple(m + 0.1 * (a - m) for m, a in zip(self._mouse, at))
+        else:
+            self._mouse = at
+        eye = region_2d_to_origin_3d(context.region, context.region_data, at)
+        sight = region_2d_to_vector_3d(context.region, context.region_data, at)
+        sign = -1.0 if self.handle == "TAIL" else 1.0
+        before = sign * place.to_world(self._free)
+        world = quick.on_sphere(eye, sight, place.centre, place.radius, before)
+        return place.to_plan([sign * v for v in world])
+
+    def modal(self, context, event):
+        if event.type == "MOUSEMOVE":
+            self._free = self._pointed(context, event)
+            named = opening.proposals(context.scene.mouldloft)
+            self._follow(context, quick.snapped(self._free, named) if event.ctrl else self._free)
+        elif event.type in {"X", "Y", "Z"} and event.value == "PRESS":
+            self._free = tuple(float(event.type == axis) for axis in "XYZ")
+            self._follow(context, self._free)
+        elif event.type in {"LEFTMOUSE", "RET", "NUMPAD_ENTER"} and event.value in {"RELEASE", "PRESS"}:
+            self._end(context)
+            return finish_turn(self, context, self._now)
+        elif event.type in {"ESC", "RIGHTMOUSE"} and event.value == "PRESS":
+            self._go_back(context)
+            return {"CANCELLED"}
+        elif event.type in {"MIDDLEMOUSE", "WHEELUPMOUSE", "WHEELDOWNMOUSE"}:
+            return {"PASS_THROUGH"}
+        return {"RUNNING_MODAL"}
+
+    def cancel(self, context):
+        self._go_back(context)
+
+    def _go_back(self, context) -> None:
+        self._end(context)
+        s = context.scene.mouldloft
+        s.way, s.own_way = self._kept
+
+    def _end(self, context) -> None:
+        if self._live is not None:
+            self._live.stop()
+            self._map.hide_viewport = False
+        if context.area is not None:
+            context.area.header_text_set(None)
+        context.workspace.status_text_set(None)
+        views.redraw(context)
+
+
+class MOULDLOFT_OT_opening_from_view(NeedsSculpt, bpy.types.Operator):
+    """Open the mould towards you, along this view, and show what that locks"""
+
+    bl_idname = "mouldloft.opening_from_view"
+    bl_label = "Open Along This View"
+    bl_options = UNDO
+
+    @classmethod
+    def poll(cls, context):
+        if context.region_data is None:
+            cls.poll_message_set("Use it in a 3D view")
+            return False
+        return super().poll(context)
+
+    def execute(self, context):
+        if not taken_in(context):
+            return {"CANCELLED"}
+        towards = context.region_data.view_rotation @ results.vector((0.0, 0.0, 1.0))
+        return finish_turn(self, context, opening.stand(context.scene).to_plan(towards))
+
+
+class MOULDLOFT_OT_snap_opening(NeedsSculpt, bpy.types.Operator):
+    """Open along an axis of the piece, or the ranked proposal nearest to the arrow, and show what that locks"""
+
+    bl_idname = "mouldloft.snap_opening"
+    bl_label = "Snap the Opening"
+    bl_options = UNDO
+
+    to: EnumProperty(
+        name="To",
+        description="What to snap to",
+        items=(
+            ("X", "Side to Side", "To the piece's left and right"),
+            ("Y", "Front to Back", "To the piece's front and back"),
+            ("Z", "Up and Down", "Upwards and downwards"),
+            ("PROPOSAL", "Nearest Proposal", "The ranked direction nearest to the arrow"),
+        ),
+    )
+
+    def execute(self, context):
+        if not taken_in(context):
+            return {"CANCELLED"}
+        s = context.scene.mouldloft
+        way = tuple(float(self.to == axis) for axis in "XYZ")
+        if self.to == "PROPOSAL":
+            if not s.ways:
+                self.report({"ERROR"}, "There are no proposals yet: find the best opening first.")
+                return {"CANCELLED"}
+            now = results.vector(opening.direction_now(s)).normalized()
+            way = max(opening.proposals(s), key=lambda d: abs(results.vector(d).normalized().dot(now)))
+        return finish_turn(self, context, way)
+
+
+class MOULDLOFT_OT_preview_way(NeedsSculpt, bpy.types.Operator):
+    """Colour the map by what a pull along this direction frees. The plan is not changed"""
+
+    bl_idname = "mouldloft.preview_way"
+    bl_label = "Show the Map Along It"
+    bl_options = {"UNDO", "INTERNAL"}
+
+    index: IntProperty(default=-1, name="Direction", description="Direction found, or -1 for the one set by hand")
 
     def execute(self, context):
         scene = context.scene
         s = scene.mouldloft
         try:
-            done = state.done_now(scene)
-            if "master" not in done:
-                self.report({"ERROR"}, "Take the sculpt in first.")
-                return {"CANCELLED"}
             way = s.ways[self.index].direction if 0 <= self.index < len(s.ways) else s.own_way
-            if max(abs(v) for v in way) < 1e-6:
-                self.report({"ERROR"}, "The direction is zero: set at least one of its numbers.")
-                return {"CANCELLED"}
-            from mouldloft.stages.undercut import undercut_field
-
             if s.map_kind != "FREES":
                 s.map_kind = "FREES"
-            field = undercut_field(done["master"], tuple(way), check=False, scene=self._rays(done["master"]))
-            thing = results.show_map(scene, done["master"], s.result("sculpt").stamp)
-            results.colour_map(scene, thing, display.map_colours("FREES", {"undercut": field}))
+            opening.show_exact(context, tuple(way))
         except Exception as error:
             return say(self, error)
-        results.show_only("map", "seam", "handling")
+        results.show_only(scene, "map", "seam", "handling")
         views.show_colours(context, True)
         views.redraw(context)
         return {"FINISHED"}
 
-    _scene_of: tuple | None = None
 
-    @classmethod
-    def _rays(cls, master):
-        """The master's ray scene, built once: a new direction asks the same one."""
-        from mouldloft.geometry.rays import ray_scene
-
-        if cls._scene_of is None or cls._scene_of[0] is not master:
-            cls._scene_of = (master, ray_scene(master.vertices_mm, master.faces))
-        return cls._scene_of[1]
-
-
-class MOULDLOFT_OT_take_way(bpy.types.Operator):
+class MOULDLOFT_OT_take_way(Idle, bpy.types.Operator):
     """Open along the direction chosen in the list instead of the best one"""
 
     bl_idname = "mouldloft.take_way"
-    bl_label = "Open along this one"
+    bl_label = "Open Along This One"
     bl_options = UNDO
 
     @classmethod
     def poll(cls, context):
         s = context.scene.mouldloft
-        return jobs.job() is None and 0 <= s.way_index < len(s.ways)
+        if not 0 <= s.way_index < len(s.ways):
+            cls.poll_message_set("Find the best opening first, then choose a direction in the list")
+            return False
+        return super().poll(context)
 
     def execute(self, context):
         s = context.scene.mouldloft
-        s.way, s.own_way = "OWN", s.ways[s.way_index].direction
-        return bpy.ops.mouldloft.preview_way(index=s.way_index)
+        return finish_turn(self, context, tuple(s.ways[s.way_index].direction))
 
 
 class MOULDLOFT_OT_map_view(bpy.types.Operator):
     """Have this view show the map's colours, or the materials again"""
 
     bl_idname = "mouldloft.map_view"
-    bl_label = "Colours in this view"
+    bl_label = "Map Colours in This View"
 
     @classmethod
     def poll(cls, context):
-        return context.space_data is not None and context.space_data.type == "VIEW_3D"
+        if context.space_data is None or context.space_data.type != "VIEW_3D":
+            cls.poll_message_set("Use it in a 3D view")
+            return False
+        return True
 
     def execute(self, context):
         on = views.colours_shown(context)
@@ -96,7 +320,34 @@ class MOULDLOFT_OT_map_view(bpy.types.Operator):
         return {"FINISHED"}
 
 
-_CLASSES = (MOULDLOFT_OT_preview_way, MOULDLOFT_OT_take_way, MOULDLOFT_OT_map_view)
+class MOULDLOFT_OT_frame(bpy.types.Operator):
+    """Turn the views to what the plan has made"""
+
+    bl_idname = "mouldloft.frame"
+    bl_label = "Frame Results"
+
+    @classmethod
+    def poll(cls, context):
+        if context.scene.mouldloft.root is None:
+            cls.poll_message_set("There are no results yet: take the sculpt in first")
+            return False
+        return True
+
+    def execute(self, context):
+        views.frame(context, *results.COLLECTIONS)
+        return {"FINISHED"}
+
+
+_CLASSES = (
+    MOULDLOFT_OT_take_sculpt,
+    MOULDLOFT_OT_turn_opening,
+    MOULDLOFT_OT_opening_from_view,
+    MOULDLOFT_OT_snap_opening,
+    MOULDLOFT_OT_preview_way,
+    MOULDLOFT_OT_take_way,
+    MOULDLOFT_OT_map_view,
+    MOULDLOFT_OT_frame,
+)
 
 
 register, unregister = bpy.utils.register_classes_factory(_CLASSES)

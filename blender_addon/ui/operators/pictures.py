@@ -9,7 +9,7 @@ import bpy
 import numpy as np
 
 from ...scene import results, state
-from ...work import jobs
+from .common import Idle, say
 
 SCENE = "Mouldloft pictures"
 PIECE = "Mouldloft piece"
@@ -20,20 +20,22 @@ FOCAL_MM = 70.0
 MOST_FIT_POINTS = 6000
 
 
-def remove_stills() -> None:
-    """Take away the pictures' scene with its cameras and lights."""
-    scene = bpy.data.scenes.get(SCENE)
-    for thing in [thing for thing in bpy.data.objects if thing.get(results.ROLE) == PLACE]:
+def remove_stills(owner: bpy.types.Scene) -> None:
+    """Take away a scene's pictures' scene with its cameras and lights."""
+    scene = owner.mouldloft.pictures
+    if scene is None:
+        return
+    owner.mouldloft.pictures = None
+    world = scene.world
+    for thing in [thing for thing in scene.objects if thing.get(results.ROLE) == PLACE]:
         data = thing.data
         bpy.data.objects.remove(thing)
         if isinstance(data, bpy.types.Camera) and not data.users:
             bpy.data.cameras.remove(data)
         elif isinstance(data, bpy.types.Light) and not data.users:
             bpy.data.lights.remove(data)
-    if scene is not None:
-        bpy.data.scenes.remove(scene)
-    world = bpy.data.worlds.get(SCENE)
-    if world is not None:
+    bpy.data.scenes.remove(scene)
+    if world is not None and not world.users:
         bpy.data.worlds.remove(world)
 
 
@@ -110,10 +112,11 @@ def set_up(context: bpy.types.Context) -> bpy.types.Scene:
     from mouldloft.outputs.look import PLASTER, rgb
     from mouldloft.outputs.pictures.views import VIEWS
 
-    remove_stills()
+    remove_stills(context.scene)
     settings = context.scene.mouldloft
-    (copy,) = results.of_role("map")
-    scene = bpy.data.scenes.new(SCENE)
+    (copy,) = results.of_role(context.scene, "map")
+    scene = settings.pictures = bpy.data.scenes.new(SCENE)
+    scene[results.STAMP] = _stamp(settings)
     scene.unit_settings.scale_length = context.scene.unit_settings.scale_length
     scene.collection.children.link(results.collection_for(context.scene, "seam"))
     _render_settings(scene, settings)  # first: the cameras are fitted to the picture's shape
@@ -198,57 +201,70 @@ def _render_settings(scene: bpy.types.Scene, settings) -> None:
         scene.cycles.use_denoising = _can_denoise()
 
 
-def _ready(operator, context) -> bool:
-    """Whether there is a piece with a seam to show; the report says what is missing."""
-    if not results.of_role("map") or not results.of_role("seam"):
-        operator.report({"ERROR"}, "Draw the seam first: the pictures show the piece with its seam.")
+def _stamp(settings) -> str:
+    """What the pictures show: this mesh with this seam."""
+    return f"{settings.result('sculpt').stamp}|{settings.result('seam').stamp}|{settings.seam_shown}"
+
+
+def _has_seam(operator, context) -> bool:
+    """Whether the piece stands there with a seam that is up to date; the report says what is missing."""
+    try:
+        state.done_for_sure(context, "seam", "mouldloft.plan_all")
+    except Exception as error:
+        say(operator, error)
         return False
-    folder = context.scene.mouldloft.folder
-    if folder.startswith("//") and not bpy.data.filepath:
-        operator.report({"ERROR"}, "Save the .blend first, or choose a folder that does not start with //.")
+    if not results.of_role(context.scene, "map") or not results.of_role(context.scene, "seam"):
+        operator.report({"ERROR"}, "Draw the seam first: the pictures show the piece with its seam.")
         return False
     return True
 
 
-class MOULDLOFT_OT_cameras(bpy.types.Operator):
+def _ready(operator, context) -> bool:
+    """Whether there is a piece with a seam to show; the report says what is missing."""
+    if not _has_seam(operator, context):
+        return False
+    try:
+        state.folder_of(context.scene)
+    except Exception as error:
+        say(operator, error)
+        return False
+    return True
+
+
+class MOULDLOFT_OT_cameras(Idle, bpy.types.Operator):
     """Prepare a scene with cameras round the piece, lights and a turning arm, for stills and turntable"""
 
     bl_idname = "mouldloft.cameras"
-    bl_label = "Prepare the cameras"
+    bl_label = "Prepare the Cameras"
     bl_options = {"UNDO"}
 
-    @classmethod
-    def poll(cls, context):
-        return jobs.job() is None
-
     def execute(self, context):
-        if not results.of_role("map") or not results.of_role("seam"):
-            self.report({"ERROR"}, "Draw the seam first: the pictures show the piece with its seam.")
+        if not _has_seam(self, context):
             return {"CANCELLED"}
         scene = set_up(context)
-        self.report({"INFO"}, f"{len(scene.timeline_markers)} cameras stand in the scene {SCENE}")
+        self.report({"INFO"}, f"{len(scene.timeline_markers)} cameras stand in the scene {scene.name}")
         return {"FINISHED"}
 
 
-class MOULDLOFT_OT_render(bpy.types.Operator):
+class MOULDLOFT_OT_render(Idle, bpy.types.Operator):
     """Draw the client's stills or the turntable into the folder. Escape stops it"""
 
     bl_idname = "mouldloft.render"
-    bl_label = "Draw"
+    bl_label = "Draw Client Pictures"
 
     what: bpy.props.EnumProperty(
-        items=(("STILLS", "Stills", "One picture from each camera"), ("TURN", "Turntable", "One turn round the piece"))
+        name="What",
+        description="Which pictures",
+        items=(("STILLS", "Stills", "One picture from each camera"), ("TURN", "Turntable", "One turn round the piece")),
     )
-
-    @classmethod
-    def poll(cls, context):
-        return jobs.job() is None
 
     def _prepare(self, context):
         settings = context.scene.mouldloft
-        scene = bpy.data.scenes.get(SCENE) or set_up(context)
+        scene = settings.pictures
+        if scene is None or scene.get(results.STAMP) != _stamp(settings):
+            scene = set_up(context)
         _render_settings(scene, settings)
-        folder = bpy.path.abspath(settings.folder).rstrip("/\\")
+        folder = state.folder_of(context.scene)
         turn = self.what == "TURN"
         stills = [m.frame for m in scene.timeline_markers if m.frame < TURN_START]
         scene.frame_start = TURN_START if turn else min(stills)
@@ -277,26 +293,29 @@ class MOULDLOFT_OT_render(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class MOULDLOFT_OT_animate(bpy.types.Operator):
+class MOULDLOFT_OT_animate(Idle, bpy.types.Operator):
     """Key the mould coming apart along its pulls: jackets first, then the glove, in the order of taking off"""
 
     bl_idname = "mouldloft.animate"
-    bl_label = "Animate the opening"
+    bl_label = "Animate the Mould Opening"
     bl_options = {"UNDO"}
 
     @classmethod
     def poll(cls, context):
-        return jobs.job() is None and bool(results.of_role("glove"))
+        if not results.of_role(context.scene, "glove"):
+            cls.poll_message_set("Lay the glove first")
+            return False
+        return super().poll(context)
 
     def execute(self, context):
         scene = context.scene
-        done = state.done_now(scene)
-        if "bare_rubber" not in done:
-            self.report({"ERROR"}, "The glove is out of date: lay it again first.")
-            return {"CANCELLED"}
-        forget_opening()
-        results.set_seen(True, "glove", "key", "jacket", "cradle")  # what is hidden does not move either
-        results.set_seen(False, "solid", "wall")
+        try:
+            done = state.done_for_sure(context, "glove", "mouldloft.plan_all")
+        except Exception as error:
+            return say(self, error)
+        forget_opening(scene)
+        results.set_seen(scene, True, "glove", "key", "jacket", "cradle")  # what is hidden does not move either
+        results.set_seen(scene, False, "solid", "wall")
         order = list(done["seam"].taking_off)
         names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}
         steps = [[(piece, "jacket", "cradle")] for name in order for piece in names if names[piece] == name]
@@ -305,12 +324,12 @@ class MOULDLOFT_OT_animate(bpy.types.Operator):
         for number, step in enumerate(steps):
             first, last = start + number * length, start + (number + 0.85) * length
             for piece, *roles in step:
-                self._key(piece, roles, first, last)
+                self._key(scene, piece, roles, first, last)
         scene.frame_end = max(scene.frame_end, int(start + scene.mouldloft.opening_frames))
         return {"FINISHED"}
 
-    def _key(self, piece: int, roles: list[str], first: float, last: float) -> None:
-        for thing in results.of_role(*roles):
+    def _key(self, scene, piece: int, roles: list[str], first: float, last: float) -> None:
+        for thing in results.of_role(scene, *roles):
             if thing.get(results.PIECE) != piece:
                 continue
             thing.delta_location = (0.0, 0.0, 0.0)
@@ -319,9 +338,9 @@ class MOULDLOFT_OT_animate(bpy.types.Operator):
             thing.keyframe_insert("delta_location", frame=last)
 
 
-def forget_opening() -> None:
+def forget_opening(scene: bpy.types.Scene) -> None:
     """Take the opening's keys off the pieces again."""
-    for thing in results.of_role(*results.MOVED):
+    for thing in results.of_role(scene, *results.MOVED):
         thing.animation_data_clear()
         thing.delta_location = (0.0, 0.0, 0.0)
 
@@ -330,15 +349,18 @@ class MOULDLOFT_OT_still_again(bpy.types.Operator):
     """Take the opening's animation off the pieces"""
 
     bl_idname = "mouldloft.still_again"
-    bl_label = "Forget the animation"
+    bl_label = "Forget the Animation"
     bl_options = {"UNDO"}
 
     @classmethod
     def poll(cls, context):
-        return any(thing.animation_data for thing in results.of_role("glove", "jacket"))
+        if not any(thing.animation_data for thing in results.of_role(context.scene, "glove", "jacket")):
+            cls.poll_message_set("Nothing is animated")
+            return False
+        return True
 
     def execute(self, context):
-        forget_opening()
+        forget_opening(context.scene)
         return {"FINISHED"}
 
 

@@ -1,3 +1,4 @@
+# ruff: noqa: RUF012 - Blender reads these plain class attributes
 """Long work: it runs in a thread while a modal operator watches it; Escape stops it."""
 
 from __future__ import annotations
@@ -9,40 +10,18 @@ from bpy.props import EnumProperty
 
 from ...scene import keeping, reading, results, settings, state, views
 from ...work import display, jobs, lines, records, sections
-from ...work.sections import BY_KEY, KEYS, SECTIONS
+from ...work.sections import BY_KEY, KEYS, PLAN_KEYS, SECTIONS
+from . import taking
+from .common import UNDO, Idle, say, unforeseen
 
 SECTION_ITEMS = tuple((section.key, section.verb, section.title) for section in SECTIONS)
-UNDO = {"UNDO"}  # no REGISTER: long work is not for the last operation's panel to run again
 
 
-def say(operator: bpy.types.Operator, error: BaseException) -> set[str]:
-    """Put a refusal of the core into Blender's report, and anything unforeseen with its kind."""
-    from mouldloft.base.errors import Cancelled, MouldloftError
-
-    if isinstance(error, Cancelled):
-        operator.report({"INFO"}, str(error))
-    elif isinstance(error, (MouldloftError, reading.Unreadable)):
-        operator.report({"ERROR"}, str(error))
-    else:
-        import traceback
-
-        traceback.print_exception(error)
-        operator.report({"ERROR"}, f"Something unforeseen ({type(error).__name__}: {error}); see the console.")
-    return {"CANCELLED"}
-
-
-class Working:
+class Working(Idle):
     """An operator whose `prepare` gives work for a thread, and whose `finish` takes its result."""
 
     _timer = None
     _job: jobs.Job | None = None
-
-    @classmethod
-    def poll(cls, context):
-        if jobs.job() is not None:
-            cls.poll_message_set("Wait for what is running, or stop it with Escape")
-            return False
-        return True
 
     def prepare(self, context):
         """Read what the work needs on the main thread; return work(progress)."""
@@ -52,7 +31,7 @@ class Working:
         """Put the work's result on screen, on the main thread."""
         raise NotImplementedError
 
-    def salvage(self, context) -> bool:
+    def salvage(self, context, error: BaseException) -> bool:
         """Keep what was finished before the work was stopped or refused; whether there was any."""
         return False
 
@@ -60,6 +39,7 @@ class Working:
         try:
             self._job = jobs.Job(self.prepare(context))
         except Exception as error:
+            self.salvage(context, error)
             say(self, error)
             return False
         return True
@@ -94,7 +74,7 @@ class Working:
             job = self._job
             how = "" if job.stopping else f", {job.fraction:.0%}.  Esc stops it."
             context.workspace.status_text_set(f"Mouldloft: {job.words}{how}")
-            views.redraw(context)
+            views.redraw(context, "UI")  # the sidebar alone: the model need not be drawn anew for a bar
         return {"PASS_THROUGH"}
 
     def cancel(self, context):
@@ -105,7 +85,7 @@ class Working:
     def _end(self, context) -> set[str]:
         job, self._job = self._job, None
         if job.error is not None:
-            kept = self.salvage(context)
+            kept = self.salvage(context, job.error)
             views.redraw(context)
             refused = say(self, job.error)
             return {"FINISHED"} if kept else refused  # what was kept can be undone
@@ -117,90 +97,134 @@ class Working:
         return {"FINISHED"}
 
 
+# --- the sections -----------------------------------------------------------------------------------------
+
+
 class RunsSections(Working):
     """Runs `section` and whatever before it is out of date, and shows what they made."""
 
     section = ""
     _stamps: dict[str, str]
     _so_far: tuple[dict, list]
+    _at = ""  # the section that runs
 
     def prepare(self, context):
         scene = context.scene
-        s = scene.mouldloft
+        self._at, self._so_far = self.section, ({}, [])
         keeping.reopen(scene)
-        sculpt = None
-        if s.touched or not s.token or records.kept("sculpt", state.stamps_of(scene)["sculpt"]) is None:
-            sculpt, remarks = reading.read_sculpt(context, s.sculpt, s.keep_clear)
-            for remark in remarks:
-                self.report({"WARNING"}, remark)
-            s.token, s.touched = sculpt.token(), False
+        sculpt = self._read(context)
+        self._at = self.section
+        taking.take_edits(self, context, self.section)
         brief, catalogue = settings.brief_of(scene), state.catalogue_of(scene)
         self._stamps = state.stamps_of(scene)
         wanted = KEYS[: KEYS.index(self.section) + 1]
         already = {key: records.kept(key, self._stamps[key]) for key in wanted}
-        stands = {key: s.result(key).stamp == self._stamps[key] for key in wanted}
-
+        shown = {key: self._stands(scene, key) for key in wanted}
         done: dict = {"input": sculpt}
         made: list = []
         self._so_far = (done, made)
 
         def work(progress):
             for key in wanted:
+                self._at = key
                 part = already[key]
                 if part is None:
                     part = sections.run_section(key, done, brief, catalogue, progress)
                 done.update(part)
-                # what stands needs no showing again, unless it was asked for by name (its objects may be gone)
-                if already[key] is None or not stands[key] or key == wanted[-1]:
+                # what stands needs no showing again, unless it was asked for by name or its objects are gone
+                if already[key] is None or not shown[key] or key == wanted[-1]:
                     made.append((key, part, display.shown_of(key, done, progress)))
             return done, made
 
         return work
 
-    def salvage(self, context) -> bool:
-        self._take(context, *self._so_far)
+    def _read(self, context):
+        """The sculpt as it stands, where it is another than was taken in or its records are gone; else None."""
+        s = context.scene.mouldloft
+        self._at = "sculpt"
+        sculpt, remarks = reading.read_sculpt(context)
+        if sculpt.digest == s.token and records.kept("sculpt", state.stamps_of(context.scene)["sculpt"]) is not None:
+            s.touched = False
+            return None
+        for remark in remarks:
+            self.report({"WARNING"}, remark)
+        if s.taken is not None and s.taken != s.sculpt:
+            taking.forget_plan(context, everything=True)
+        s.token, s.touched = sculpt.digest, False
+        return sculpt
+
+    def _stands(self, scene, key: str) -> bool:
+        result = scene.mouldloft.result(key)
+        whole = results.count_of(scene, key) >= result.objects
+        return result.stamp == self._stamps[key] and whole and (key != "sculpt" or bool(results.of_role(scene, "map")))
+
+    def salvage(self, context, error) -> bool:
+        from mouldloft.base.errors import Cancelled
+
+        if self._so_far[1]:
+            self._take(context, *self._so_far)
+        if self._at and not isinstance(error, Cancelled):
+            refused = context.scene.mouldloft.result(self._at)
+            refused.refusal, refused.cure = unforeseen(error), getattr(error, "cure", "")
+            setattr(context.scene.mouldloft, f"open_{self._at}", True)
         return bool(self._so_far[1])
 
     def finish(self, context, result) -> None:
         self._take(context, *result)
-        said = context.scene.mouldloft.result(self.section)
-        self.report({"INFO"} if said.good else {"WARNING"}, said.line)
+        s = context.scene.mouldloft
+        if not state.settle(context):
+            self.report({"WARNING"}, "The sculpt changed meanwhile: this is of the sculpt as it was. Run it again.")
+            return
+        wanted = KEYS[: KEYS.index(self.section) + 1]
+        bad = [key for key in wanted if not s.result(key).good]
+        if bad and self.section != bad[-1]:
+            others = f" ({len(bad) - 1} more above)" if len(bad) > 1 else ""
+            self.report({"WARNING"}, f"{BY_KEY[bad[-1]].title}: {s.result(bad[-1]).line}{others}")
+        else:
+            said = s.result(self.section)
+            self.report({"INFO"} if said.good else {"WARNING"}, said.line)
+        self._open_next(context)
+
+    def _open_next(self, context) -> None:
+        """The next section that does not stand opens, those that do close."""
+        s = context.scene.mouldloft
+        standing = state.standings(context.scene)[0]
+        following = next((key for key in PLAN_KEYS if standing[key].kind != "fresh"), None)
+        for key in KEYS:
+            setattr(s, f"open_{key}", key == following or key == self.section)
 
     def _take(self, context, done: dict, made: list) -> None:
         """Keep each section's records, say its line and show its shapes."""
         scene = context.scene
-        for key, made_now, shown in made:
-            records.keep(key, self._stamps[key], made_now)
+        units = lines.Units(scene.unit_settings.system == "IMPERIAL")
+        for key, part, shown in made:
+            records.keep(key, self._stamps[key], part)
             kept = scene.mouldloft.result(key)
-            kept.line, kept.good = lines.line_of(key, done), lines.is_good(key, done)
+            kept.line, kept.good = lines.line_of(key, done, units), lines.is_good(key, done)
             kept.remarks = json.dumps([remark for remark in lines.remarks_of(key, done) if remark])
-            kept.stamp = self._stamps[key]
+            kept.stamp, kept.refusal, kept.cure = self._stamps[key], "", ""
             self._show(context, key, done, shown)
+            kept.objects = results.count_of(scene, key)
 
     def _show(self, context, key: str, done: dict, shown: display.Shown) -> None:
         scene = context.scene
         s = scene.mouldloft
         if key == "sculpt":
-            results.place_beside(scene, s.sculpt, max(done["master"].size_mm[:2]))
-            results.show_map(scene, done["master"], self._stamps[key])
+            taking.show_master(context, done["master"], self._stamps[key])
         elif key == "opening":
-            s.ways.clear()
-            for number, found in enumerate(done["opening"].candidates, 1):
-                way = s.ways.add()
-                way.direction, way.reason = found.direction, found.reason
-                way.text = lines.way_line(number, found)
+            taking.list_ways(s, done["opening"])
         elif key == "keys":
             s.keys_check, s.keys_check_good = "", True
         results.show(scene, key, shown)
         if s.map_kind == "THICKNESS" and key in ("opening", "seam"):
             s.map_kind = "FREES"
         elif s.map_kind == "THICKNESS":
-            s.map_text = results.thickness_legend()  # empty once the glove was laid anew
+            s.map_text = results.thickness_legend(scene)  # empty once the glove was laid anew
         if key in ("opening", "seam") or (key == "jacket" and s.map_kind == "PIECES"):
             thing = results.show_map(scene, done["master"], s.result("sculpt").stamp)
             results.colour_map(scene, thing, display.map_colours(views.skin_map(s, done), done))
         if key == "opening":
-            results.show_only("map")
+            results.show_only(scene, "map")
             views.show_colours(context, True)
         elif shown.shapes or shown.lines:
             views.show_colours(context, False)
@@ -210,32 +234,59 @@ class MOULDLOFT_OT_run(RunsSections, bpy.types.Operator):
     """Run this section, and those before it that are out of date. Escape stops it"""
 
     bl_idname = "mouldloft.run"
-    bl_label = "Run"
-    bl_options = UNDO
+    bl_label = "Run a Section"
+    bl_options = {"UNDO", "INTERNAL"}
 
-    section: EnumProperty(items=SECTION_ITEMS)
+    section: EnumProperty(items=SECTION_ITEMS, name="Section", description="The section to run")
 
     @classmethod
     def description(cls, context, properties):
         return f"{BY_KEY[properties.section].verb}, after whatever before it is out of date. Escape stops it"
 
 
+class MOULDLOFT_OT_plan_all(RunsSections, bpy.types.Operator):
+    """Plan the whole mould: opening, seam, glove, keys, jacket, casts, order and days. Escape stops it"""
+
+    bl_idname = "mouldloft.plan_all"
+    bl_label = "Plan the Whole Mould"
+    bl_options = UNDO
+
+    section = "order"
+
+
+class MOULDLOFT_OT_find_opening(RunsSections, bpy.types.Operator):
+    """Try hundreds of directions and rank those that lock least. Escape stops it"""
+
+    bl_idname = "mouldloft.find_opening"
+    bl_label = "Find the Best Opening"
+    bl_options = UNDO
+
+    section = "opening"
+
+    def prepare(self, context):
+        context.scene.mouldloft.way = "SEARCH"
+        return super().prepare(context)
+
+
 class MOULDLOFT_OT_stop(bpy.types.Operator):
-    """Stop what is running; sections that are finished are kept"""
+    """Stop what is running. Sections that are finished are kept"""
 
     bl_idname = "mouldloft.stop"
-    bl_label = "Stop"
+    bl_label = "Stop Planning"
 
     @classmethod
     def poll(cls, context):
-        return jobs.job() is not None
+        if jobs.job() is None:
+            cls.poll_message_set("Nothing is running")
+            return False
+        return True
 
     def execute(self, context):
         jobs.job().stop()
         return {"FINISHED"}
 
 
-_CLASSES = (MOULDLOFT_OT_run, MOULDLOFT_OT_stop)
+_CLASSES = (MOULDLOFT_OT_run, MOULDLOFT_OT_plan_all, MOULDLOFT_OT_find_opening, MOULDLOFT_OT_stop)
 
 
 register, unregister = bpy.utils.register_classes_factory(_CLASSES)

@@ -1,3 +1,4 @@
+# ruff: noqa: RUF012 - Blender reads these plain class attributes
 """The sculpt: choosing it, the demo, and painting where the seam should not go."""
 
 from __future__ import annotations
@@ -7,36 +8,107 @@ from pathlib import Path
 import bpy
 
 from ...scene import reading, results
-from .running import UNDO
+from .common import UNDO, Idle
+
+HARE = Path(__file__).parents[2] / "hare.npz"
 
 
-class MOULDLOFT_OT_use_active(bpy.types.Operator):
-    """Take the active object as the sculpt"""
+class MOULDLOFT_OT_use_selection(Idle, bpy.types.Operator):
+    """Plan a mould for the selected objects. Several are planned as one sculpt, with their children"""
 
-    bl_idname = "mouldloft.use_active"
-    bl_label = "Use the active object"
+    bl_idname = "mouldloft.use_selection"
+    bl_label = "Use Selected as Sculpt"
     bl_options = UNDO
 
+    @classmethod
+    def poll(cls, context):
+        if context.active_object is None and not context.selected_objects:
+            cls.poll_message_set("Select the sculpt's mesh first")
+            return False
+        return super().poll(context)
+
     def execute(self, context):
-        problem = reading.whose_mesh(context.active_object)
-        if problem:
-            self.report({"ERROR"}, problem)
+        chosen = [thing for thing in context.selected_objects if not reading.whose_mesh(thing)]
+        active = context.active_object
+        if active is not None and (active in chosen or not chosen):
+            problem = reading.whose_mesh(active)
+            if problem:
+                self.report({"ERROR"}, problem)
+                return {"CANCELLED"}
+            chosen = [active, *(thing for thing in chosen if thing != active)]
+        if not chosen:
+            self.report({"ERROR"}, "Nothing selected has a mesh: select the sculpt first.")
             return {"CANCELLED"}
-        context.scene.mouldloft.sculpt = context.active_object
+        s = context.scene.mouldloft
+        s.parts.clear()
+        for thing in chosen[1:]:
+            if thing not in chosen[0].children_recursive:
+                s.parts.add().thing = thing
+        s.sculpt = chosen[0]
+        said = reading.joined_words(reading.members_of(context.scene, context.view_layer))
+        self.report({"INFO"}, " ".join(said) or f"{chosen[0].name} is the sculpt")
+        return {"FINISHED"}
+
+
+class MOULDLOFT_OT_drop_parts(Idle, bpy.types.Operator):
+    """Plan the sculpt alone, without the further objects and the collection"""
+
+    bl_idname = "mouldloft.drop_parts"
+    bl_label = "Drop Further Objects"
+    bl_options = {"UNDO", "INTERNAL"}
+
+    def execute(self, context):
+        s = context.scene.mouldloft
+        s.parts.clear()
+        s.group = None
+        s.touched = True
+        return {"FINISHED"}
+
+
+class MOULDLOFT_OT_show_sculpt(bpy.types.Operator):
+    """Show the sculpt where it is hidden"""
+
+    bl_idname = "mouldloft.show_sculpt"
+    bl_label = "Show the Sculpt"
+    bl_options = UNDO
+
+    @classmethod
+    def poll(cls, context):
+        if context.scene.mouldloft.sculpt is None:
+            cls.poll_message_set("Choose the sculpt first")
+            return False
+        return True
+
+    def execute(self, context):
+        s = context.scene.mouldloft
+        results.set_seen(context.scene, False, "map")
+        for thing in reading.members_of(context.scene, context.view_layer).things:
+            if thing.name in context.view_layer.objects:
+                thing.hide_set(False)
+            thing.hide_viewport = False
+        if s.sculpt.name not in context.view_layer.objects:
+            self.report({"WARNING"}, f"{s.sculpt.name} is in no collection of this view layer: link it to one.")
         return {"FINISHED"}
 
 
 class MOULDLOFT_OT_add_hare(bpy.types.Operator):
-    """Add the demo: a seated hare, 1.4 m tall"""
+    """Add the demo sculpt: a seated hare, 1.4 m tall"""
 
     bl_idname = "mouldloft.add_hare"
-    bl_label = "Add the seated hare"
+    bl_label = "Seated Hare (Mould Demo)"
     bl_options = UNDO
+
+    @classmethod
+    def poll(cls, context):
+        if context.mode != "OBJECT":
+            cls.poll_message_set("Only in Object mode")
+            return False
+        return True
 
     def execute(self, context):
         import numpy as np
 
-        with np.load(Path(__file__).parents[2] / "hare.npz", allow_pickle=False) as kept:
+        with np.load(HARE, allow_pickle=False) as kept:
             vertices, faces = kept["vertices_mm"].astype(np.float64), kept["faces"]
         scene = context.scene
         mesh = results.new_mesh("Seated hare", vertices * results.units_per_mm(scene), faces, True)
@@ -47,16 +119,25 @@ class MOULDLOFT_OT_add_hare(bpy.types.Operator):
             thing.select_set(False)
         hare.select_set(True)
         context.view_layer.objects.active = hare
+        scene.mouldloft.parts.clear()
+        scene.mouldloft.group = None
         scene.mouldloft.sculpt = hare
         return {"FINISHED"}
 
 
-class MOULDLOFT_OT_paint_keep_clear(bpy.types.Operator):
-    """Paint where the seam should not go, as a vertex group of the sculpt"""
+class MOULDLOFT_OT_paint_keep_clear(Idle, bpy.types.Operator):
+    """Paint where the seam should not go, such as eyes and face, as a vertex group of the sculpt"""
 
     bl_idname = "mouldloft.paint_keep_clear"
-    bl_label = "Paint keep-clear"
+    bl_label = "Paint Keep-Clear"
     bl_options = UNDO
+
+    @classmethod
+    def poll(cls, context):
+        if context.scene.mouldloft.sculpt is None:
+            cls.poll_message_set("Choose the sculpt first")
+            return False
+        return super().poll(context)
 
     def execute(self, context):
         s = context.scene.mouldloft
@@ -68,6 +149,7 @@ class MOULDLOFT_OT_paint_keep_clear(bpy.types.Operator):
         if thing.library or thing.data.library:
             self.report({"ERROR"}, f"{thing.name} is linked: make it local to paint on it.")
             return {"CANCELLED"}
+        results.set_seen(context.scene, False, "map")  # which shows the sculpt again, where the map covers it
         if thing.hide_get() or thing.name not in context.view_layer.objects:
             self.report({"ERROR"}, f"{thing.name} is hidden: show it to paint on it.")
             return {"CANCELLED"}
@@ -81,7 +163,13 @@ class MOULDLOFT_OT_paint_keep_clear(bpy.types.Operator):
         return {"FINISHED"}
 
 
-_CLASSES = (MOULDLOFT_OT_use_active, MOULDLOFT_OT_add_hare, MOULDLOFT_OT_paint_keep_clear)
+_CLASSES = (
+    MOULDLOFT_OT_use_selection,
+    MOULDLOFT_OT_drop_parts,
+    MOULDLOFT_OT_show_sculpt,
+    MOULDLOFT_OT_add_hare,
+    MOULDLOFT_OT_paint_keep_clear,
+)
 
 
 register, unregister = bpy.utils.register_classes_factory(_CLASSES)

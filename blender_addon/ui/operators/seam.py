@@ -2,33 +2,40 @@
 
 from __future__ import annotations
 
-import json
-
 import bpy
 
-from ...scene import reading, results, views
-from .running import UNDO, RunsSections
+from ...scene import results, state, views
+from ...work import display
+from .common import UNDO, Idle
+from .running import RunsSections
+from .taking import take_seam
 
 
-class MOULDLOFT_OT_edit_seam(bpy.types.Operator):
-    """Edit the seam's curve: drag its points, then press Use this line"""
-
-    bl_idname = "mouldloft.edit_seam"
-    bl_label = "Edit the line"
-    bl_options = UNDO
-
+class HasSeam(Idle):
     @classmethod
     def poll(cls, context):
-        return bool(results.of_role("seam"))
+        if not results.of_role(context.scene, "seam"):
+            cls.poll_message_set("Draw the seam first")
+            return False
+        return super().poll(context)
+
+
+class MOULDLOFT_OT_edit_seam(HasSeam, bpy.types.Operator):
+    """Edit the seam's curve: drag its points. What is run next uses the line as you leave it"""
+
+    bl_idname = "mouldloft.edit_seam"
+    bl_label = "Edit the Seam Line"
+    bl_options = UNDO
 
     def execute(self, context):
         if context.mode != "OBJECT":
             bpy.ops.object.mode_set(mode="OBJECT")
-        results.show_only("map", "seam", "handling")  # glove and jacket lie over the line
+        results.show_only(context.scene, "map", "seam", "handling")  # glove and jacket lie over the line
         views.show_colours(context, False)
         for thing in context.selected_objects:
             thing.select_set(False)
-        things = [thing for thing in results.of_role("seam") if thing.name in context.view_layer.objects]
+        there = results.of_role(context.scene, "seam")
+        things = [thing for thing in there if thing.name in context.view_layer.objects]
         if not things:
             self.report({"ERROR"}, "The seam's curve is not in this view layer: show its collection first.")
             return {"CANCELLED"}
@@ -40,11 +47,11 @@ class MOULDLOFT_OT_edit_seam(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class MOULDLOFT_OT_use_seam(RunsSections, bpy.types.Operator):
-    """Snap the edited curve to the sculpt and split the mould along it"""
+class MOULDLOFT_OT_use_seam(RunsSections, HasSeam, bpy.types.Operator):
+    """Snap the dragged curve to the sculpt and split the mould along it"""
 
     bl_idname = "mouldloft.use_seam"
-    bl_label = "Use this line"
+    bl_label = "Use This Line"
     bl_options = UNDO
 
     section = "seam"
@@ -52,27 +59,37 @@ class MOULDLOFT_OT_use_seam(RunsSections, bpy.types.Operator):
     def prepare(self, context):
         if context.mode != "OBJECT":
             bpy.ops.object.mode_set(mode="OBJECT")
-        drawn = results.seam_lines_mm(context.scene)
-        if not drawn:
-            raise reading.Unreadable("No seam curve with three points or more is there: draw the seam first.")
-        context.scene.mouldloft.drawn_seam = json.dumps(drawn)
-        context.scene.mouldloft.seam_kind = "cheapest"
+        take_seam(context.scene)
         return super().prepare(context)
 
 
-class MOULDLOFT_OT_forget_seam(bpy.types.Operator):
-    """Forget the line drawn by hand; the seam is placed by rule again"""
+class MOULDLOFT_OT_forget_seam(Idle, bpy.types.Operator):
+    """Forget the line drawn by hand. The seam is placed by rule again"""
 
     bl_idname = "mouldloft.forget_seam"
-    bl_label = "Forget my line"
+    bl_label = "Forget My Line"
     bl_options = UNDO
 
     @classmethod
     def poll(cls, context):
-        return bool(context.scene.mouldloft.drawn_seam)
+        if not context.scene.mouldloft.drawn_seam and not results.is_edited(context.scene, "seam"):
+            cls.poll_message_set("No line was drawn by hand")
+            return False
+        return super().poll(context)
+
+    def invoke(self, context, event):
+        return context.window_manager.invoke_confirm(self, event)
 
     def execute(self, context):
-        context.scene.mouldloft.drawn_seam = ""
+        from mouldloft.base.progress import SILENT
+
+        scene = context.scene
+        scene.mouldloft.drawn_seam = ""
+        done = state.done_now(scene)
+        if "seam" in done:
+            results.show(scene, "seam", display.shown_of("seam", done, SILENT))
+        else:
+            results.remember(scene, "seam")
         return {"FINISHED"}
 
 

@@ -9,27 +9,35 @@ from pathlib import Path
 import bpy
 from bpy.props import BoolProperty, StringProperty
 
-from ...scene import keeping, reading, results, state
-from ...work import jobs
-from . import pictures
+from ...scene import results, state
+from ...scene.roles import COLLECTIONS
+from . import taking
+from .common import Idle
 from .running import Working
+
+OPENED = (".pdf", ".csv", ".dxf", ".svg", ".json", ".html", ".png", ".stl", ".glb", ".3mf")  # what a plan writes
+
+
+def written_files(scene: bpy.types.Scene) -> list[tuple[str, str]]:
+    """(path, what) of the results written last; nothing else that a stranger's .blend may name."""
+    try:
+        told = json.loads(scene.mouldloft.sheets or "[]")
+        rows = [(str(path), str(what)) for path, what in told]
+    except (ValueError, TypeError):
+        return []
+    return [(path, what) for path, what in rows if Path(path).suffix.lower() in OPENED]
 
 
 class MOULDLOFT_OT_write_sheets(Working, bpy.types.Operator):
     """Write the client sheet, workshop sheets, order list and templates of the plan into the folder"""
 
     bl_idname = "mouldloft.write_sheets"
-    bl_label = "Write the sheets"
+    bl_label = "Write the Sheets"
 
     def prepare(self, context):
         scene = context.scene
-        folder = scene.mouldloft.folder
-        if folder.startswith("//") and not bpy.data.filepath:
-            raise reading.Unreadable("Save the .blend first, or choose a folder that does not start with //.")
-        plan = state.plan_now(scene)
-        if plan is None:
-            raise reading.Unreadable("A section is out of date: reckon the order first, then write the sheets.")
-        target = bpy.path.abspath(folder)
+        target = state.folder_of(scene)
+        plan = state.plan_for_sure(context)
         solids = tuple(sorted(scene.mouldloft.solids))
 
         def work(progress):
@@ -39,67 +47,87 @@ class MOULDLOFT_OT_write_sheets(Working, bpy.types.Operator):
 
         return work
 
+    def salvage(self, context, error) -> bool:
+        from mouldloft.base.errors import Cancelled
+
+        if not isinstance(error, Cancelled):
+            kept = context.scene.mouldloft.result("sheets")
+            kept.refusal, kept.cure = str(error), getattr(error, "cure", "")
+        return False
+
     def finish(self, context, result) -> None:
-        context.scene["mouldloft_sheets"] = json.dumps(result)
-        self.report({"INFO"}, f"{len(result)} results stand in {bpy.path.abspath(context.scene.mouldloft.folder)}")
+        s = context.scene.mouldloft
+        s.sheets = json.dumps(result)
+        s.result("sheets").refusal = ""
+        self.report({"INFO"}, f"{len(result)} results stand in {state.folder_of(context.scene)}")
 
 
 class MOULDLOFT_OT_open_file(bpy.types.Operator):
     """Open this file with the program that shows its kind"""
 
     bl_idname = "mouldloft.open_file"
-    bl_label = "Open"
+    bl_label = "Open a Result"
+    bl_options = {"INTERNAL"}
 
-    path: StringProperty()
-    what: StringProperty()
+    path: StringProperty(name="File", description="Path of the file to open")
+    what: StringProperty(name="What", description="What the file is")
 
     @classmethod
     def description(cls, context, properties):
         return f"Open {Path(properties.path).name}: {properties.what}"
 
     def execute(self, context):
+        if Path(self.path).suffix.lower() not in OPENED:
+            self.report({"ERROR"}, f"{Path(self.path).name} is not a result of a plan: it is not opened from here.")
+            return {"CANCELLED"}
         if not Path(self.path).exists():
             self.report({"ERROR"}, f"{self.path} is not there any more: write the sheets again.")
             return {"CANCELLED"}
         return bpy.ops.wm.path_open(filepath=self.path)
 
 
-class MOULDLOFT_OT_clear(bpy.types.Operator):
-    """Take away all objects of the plan and what the sections said; the sculpt and the settings stay"""
+class MOULDLOFT_OT_clear(Idle, bpy.types.Operator):
+    """Take away all objects of the plan and what the sections said. The sculpt and the settings stay"""
 
     bl_idname = "mouldloft.clear"
-    bl_label = "Clear the plan"
+    bl_label = "Clear the Plan"
     bl_options = {"REGISTER", "UNDO"}
 
-    all_settings: BoolProperty(name="Drawn seam and moved keys too", default=True)
+    all_settings: BoolProperty(
+        name="Drawn Seam and Moved Keys Too", default=True, description="Forget the line and the keys set by hand"
+    )
 
     @classmethod
     def poll(cls, context):
-        return jobs.job() is None
+        s = context.scene.mouldloft
+        if not s.results and not results.of_role(context.scene, *COLLECTIONS):
+            cls.poll_message_set("There is no plan to clear")
+            return False
+        return super().poll(context)
+
+    def invoke(self, context, event):
+        return context.window_manager.invoke_confirm(self, event)
 
     def execute(self, context):
-        s = context.scene.mouldloft
-        pictures.remove_stills()
-        results.remove(*results.COLLECTIONS)
-        root = bpy.data.objects.get(results.ROOT)
-        if root:
-            bpy.data.objects.remove(root)
-        for name in (*results.COLLECTIONS.values(), results.COLLECTION):
-            collection = bpy.data.collections.get(name)
-            if collection:
-                bpy.data.collections.remove(collection)
-        s.results.clear()
-        s.ways.clear()
-        s.map_text = s.keys_check = ""
-        if self.all_settings:
-            s.drawn_seam = s.moved_keys = ""
-        for name in (keeping.STORE, keeping.LENGTH, "mouldloft_sheets"):
-            if name in context.scene:
-                del context.scene[name]
+        taking.forget_plan(context, self.all_settings)
         return {"FINISHED"}
 
 
-_CLASSES = (MOULDLOFT_OT_write_sheets, MOULDLOFT_OT_open_file, MOULDLOFT_OT_clear)
+class MOULDLOFT_OT_toggle_shown(bpy.types.Operator):
+    """Show or hide these results in the views"""
+
+    bl_idname = "mouldloft.toggle_shown"
+    bl_label = "Show or Hide Results"
+    bl_options = {"UNDO", "INTERNAL"}
+
+    role: StringProperty(name="Role", description="Which results")
+
+    def execute(self, context):
+        results.set_seen(context.scene, not results.is_seen(context.scene, self.role), self.role)
+        return {"FINISHED"}
+
+
+_CLASSES = (MOULDLOFT_OT_write_sheets, MOULDLOFT_OT_open_file, MOULDLOFT_OT_clear, MOULDLOFT_OT_toggle_shown)
 
 
 register, unregister = bpy.utils.register_classes_factory(_CLASSES)

@@ -92,6 +92,8 @@ class Master:
     source_hash: str  # sha256 of the geometry as read, hex
     health: Health
     vertex_weights: np.ndarray | None = None  # (n,) float 0..1, keep-clear painted by the user
+    # plan = turned and scaled file coordinates + this; what shows a plan on the sculpt itself needs the way back
+    shift_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     @property
     def skin_area_mm2(self) -> float:
@@ -456,6 +458,7 @@ def _assemble(
             notes=_notes(brief, base_share, found, left, offset, patient.edges.shells[0]),
         ),
         vertex_weights=None if patient.weights is None else patient.weights.astype(np.float64),
+        shift_mm=(float(shift[0]), float(shift[1]), float(shift[2])),
     )
 
 

@@ -1,0 +1,71 @@
+# ruff: noqa: RUF012 - Blender reads these plain class attributes
+"""The arrow and ring on the sculpt that turn the opening direction."""
+
+from __future__ import annotations
+
+import bpy
+
+from ..scene import opening, results
+from ..work import display
+
+_LONG = 1.0  # of the radius: where the arrow's tip is
+_GREY = (0.55, 0.55, 0.55)
+
+
+def _colour(text: str) -> tuple[float, float, float]:
+    return tuple(int(text[k : k + 2], 16) / 255 for k in (1, 3, 5))
+
+
+class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
+    """Two arrows, one for each piece's pull, and a ring about the upright axis."""
+
+    bl_idname = "MOULDLOFT_GGT_opening"
+    bl_label = "Opening Direction"
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "WINDOW"
+    bl_options = {"3D", "PERSISTENT", "SHOW_MODAL_ALL"}
+
+    @classmethod
+    def poll(cls, context):
+        s = getattr(context.scene, "mouldloft", None)
+        if s is None or not s.arrow or s.sculpt is None or context.mode != "OBJECT":
+            return False
+        return s.root is None or results.is_seen(context.scene, "map") or not results.of_role(context.scene, "glove")
+
+    def _handle(self, kind: str, handle: str, colour):
+        made = self.gizmos.new(kind)
+        made.target_set_operator("mouldloft.turn_opening").handle = handle
+        made.use_draw_scale = False
+        made.use_draw_modal = True
+        made.color = colour
+        made.color_highlight = (1.0, 1.0, 1.0)
+        made.alpha, made.alpha_highlight = 0.9, 1.0
+        return made
+
+    def setup(self, context):
+        self._tip = self._handle("GIZMO_GT_arrow_3d", "TIP", _colour(display.FREE_AHEAD))
+        self._tail = self._handle("GIZMO_GT_arrow_3d", "TAIL", _colour(display.FREE_BEHIND))
+        self._ring = self._handle("GIZMO_GT_dial_3d", "RING", _GREY)
+        self._ring.line_width = 2.0
+        for arrow in (self._tip, self._tail):
+            arrow.draw_style = "NORMAL"
+            arrow.line_width = 4.0
+
+    def draw_prepare(self, context):
+        from mathutils import Matrix
+
+        place = opening.stand(context.scene)
+        if place is None:
+            return
+        way = place.to_world(opening.direction_now(context.scene.mouldloft))
+        at = Matrix.Translation(place.centre)
+        for arrow, sign in ((self._tip, 1.0), (self._tail, -1.0)):
+            arrow.matrix_basis = at @ (sign * way).to_track_quat("Z", "Y").to_matrix().to_4x4()
+            arrow.scale_basis = place.radius
+            arrow.length = _LONG
+        up = results.vector(place.to_world((0.0, 0.0, 1.0)))
+        self._ring.matrix_basis = at @ up.to_track_quat("Z", "Y").to_matrix().to_4x4()
+        self._ring.scale_basis = 0.8 * place.radius
+
+
+register, unregister = bpy.utils.register_classes_factory((MOULDLOFT_GGT_opening,))

@@ -1,0 +1,122 @@
+"""The map while a direction is dragged, drawn over the sculpt by a shader of its own.
+
+Faces and normals go to the graphics card once; each new direction sends one number a face. Blender's own mesh is not
+touched meanwhile, which would cost more than the map itself.
+"""
+
+from __future__ import annotations
+
+import bpy
+import numpy as np
+
+from ..scene import results
+from ..work import display
+
+_WIDTH = 4096  # of the texture that holds a number for each face
+
+_VERTEX = """
+void main() {
+  int i = int(face + 0.5);
+  code = texelFetch(answers, ivec2(i % WIDTH, i / WIDTH), 0).r;
+  shade_normal = (turn * vec4(normal, 0.0)).xyz;
+  gl_Position = whole * vec4(pos, 1.0);
+}
+"""
+_FRAGMENT = """
+void main() {
+  int k = int(code + 0.5);
+  vec3 c = k == 0 ? AHEAD : k == 1 ? BEHIND : k == 2 ? EITHER : LOCKED;
+  float light = 0.62 + 0.38 * abs(normalize(shade_normal).z);
+  colour = blender_srgb_to_framebuffer_space(vec4(c * light, 1.0));
+}
+"""
+
+
+def _vec3(colour: str) -> str:
+    from mouldloft.outputs.look import rgb
+
+    return "vec3({:.4f}, {:.4f}, {:.4f})".format(*rgb(colour))
+
+
+def _shader():
+    import gpu
+
+    info = gpu.types.GPUShaderCreateInfo()
+    between = gpu.types.GPUStageInterfaceInfo("mouldloft_live")
+    between.flat("FLOAT", "code")
+    between.smooth("VEC3", "shade_normal")
+    info.define("WIDTH", str(_WIDTH))
+    for name, value in (
+        ("AHEAD", display.FREE_AHEAD),
+        ("BEHIND", display.FREE_BEHIND),
+        ("EITHER", display.FREE_BOTH),
+        ("LOCKED", display.LOCKED),
+    ):
+        info.define(name, _vec3(value))
+    info.push_constant("MAT4", "whole")
+    info.push_constant("MAT4", "turn")
+    info.sampler(0, "FLOAT_2D", "answers")
+    info.vertex_in(0, "VEC3", "pos")
+    info.vertex_in(1, "VEC3", "normal")
+    info.vertex_in(2, "FLOAT", "face")
+    info.vertex_out(between)
+    info.fragment_out(0, "VEC4", "colour")
+    info.vertex_source(_VERTEX)
+    info.fragment_source(_FRAGMENT)
+    return gpu.shader.create_from_info(info)
+
+
+class LiveMap:
+    """The map of one master, drawn in all 3D views of its scene from `start` to `stop`."""
+
+    def __init__(self, scene: bpy.types.Scene, master) -> None:
+        self._scene, self._master = scene, master
+        self._batch = self._shader = self._answers = None
+        self._handle = None
+
+    def start(self) -> None:
+        """Send the surface to the graphics card and begin to draw. Raises where this Blender cannot."""
+        import gpu
+        from gpu_extras.batch import batch_for_shader
+
+        self._shader = _shader()
+        faces = self._master.faces
+        corner = self._master.vertices_mm[faces].reshape(-1, 3) * results.units_per_mm(self._scene)
+        own = {
+            "pos": np.ascontiguousarray(corner, np.float32),
+            "normal": np.repeat(self._master.normals.astype(np.float32), 3, axis=0),
+            "face": np.repeat(np.arange(len(faces), dtype=np.float32), 3),
+        }
+        self._batch = batch_for_shader(self._shader, "TRIS", own)
+        self._rows = -(-len(faces) // _WIDTH)
+        self._gpu = gpu
+        self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw, (), "WINDOW", "POST_VIEW")
+
+    def show(self, answers: np.ndarray) -> None:
+        """Draw these answers, (m,) uint8, from now on."""
+        cells = np.zeros(self._rows * _WIDTH, np.float32)
+        cells[: len(answers)] = answers
+        data = self._gpu.types.Buffer("FLOAT", len(cells), cells)
+        self._answers = self._gpu.types.GPUTexture((_WIDTH, self._rows), format="R32F", data=data)
+
+    def _draw(self) -> None:
+        context = bpy.context
+        if context.scene != self._scene or self._answers is None:
+            return
+        state, region = self._gpu.state, context.region_data
+        world = self._scene.mouldloft.root.matrix_world
+        self._shader.bind()
+        self._shader.uniform_float("whole", region.perspective_matrix @ world)
+        self._shader.uniform_float("turn", (region.view_matrix @ world).to_3x3().normalized().to_4x4())
+        self._shader.uniform_sampler("answers", self._answers)
+        state.depth_test_set("LESS_EQUAL")
+        state.depth_mask_set(True)
+        self._batch.draw(self._shader)
+        state.depth_mask_set(False)
+        state.depth_test_set("NONE")
+
+    def stop(self) -> None:
+        """No longer draw, and let go of what was sent."""
+        if self._handle is not None:
+            bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
+        self._handle = self._batch = self._shader = self._answers = None

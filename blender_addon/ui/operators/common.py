@@ -1,0 +1,49 @@
+"""What all operators share: when they may run, and how a refusal is said."""
+
+from __future__ import annotations
+
+import bpy
+
+from ...scene import reading
+from ...work import jobs
+
+UNDO = {"UNDO"}  # no REGISTER: long work is not for the last operation's panel to run again
+BUSY = "Something is still running: wait for it, or stop it with Escape"
+
+
+def say(operator: bpy.types.Operator, error: BaseException) -> set[str]:
+    """Put a refusal of the core into Blender's report, and anything unforeseen with its kind."""
+    from mouldloft.base.errors import Cancelled, MouldloftError
+
+    if isinstance(error, Cancelled):
+        operator.report({"INFO"}, str(error))
+    elif isinstance(error, (MouldloftError, reading.Unreadable)):
+        operator.report({"ERROR"}, str(error))
+    else:
+        import traceback
+
+        traceback.print_exception(error)
+        operator.report({"ERROR"}, unforeseen(error))
+    return {"CANCELLED"}
+
+
+def unforeseen(error: BaseException) -> str:
+    """One sentence about an error that nobody thought of."""
+    from mouldloft.base.errors import MouldloftError
+
+    if isinstance(error, (MouldloftError, reading.Unreadable)):
+        return str(error)
+    return f"Something unforeseen ({type(error).__name__}: {error}); see the console."
+
+
+class Idle:
+    """An operator that must not run beside a job."""
+
+    @classmethod
+    def poll(cls, context):
+        if jobs.job() is not None:
+            jobs.clear()
+        if jobs.job() is not None:
+            cls.poll_message_set(BUSY)
+            return False
+        return True

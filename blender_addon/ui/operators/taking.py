@@ -1,0 +1,119 @@
+"""What happens around a run: edits taken over, the master shown, directions listed, a plan forgotten."""
+
+from __future__ import annotations
+
+import json
+
+import bpy
+
+from ...scene import keeping, reading, results, state, views
+from ...scene.roles import COLLECTIONS, NAME, PIECE
+from ...work import lines
+from ...work.sections import KEYS
+from . import pictures
+
+
+def keys_as_moved(scene: bpy.types.Scene, done: dict):
+    """The keys as their objects stand now, feet on the glove's outside again: a list of the core's keys."""
+    from dataclasses import replace
+
+    import numpy as np
+    from mouldloft.stages.keys.place import snap_to_outside
+
+    models = {key.name: key for key in done["keys"].keys}
+    things, moved = results.of_role(scene, "key"), []
+    for envelope in done["bare_rubber"].envelopes:
+        own = [thing for thing in things if thing[PIECE] == envelope.piece]
+        if not own:
+            continue
+        at = np.array([results.plan_position(scene, thing) for thing in own])
+        for thing, foot in zip(own, snap_to_outside(envelope, at)):
+            model = models.get(str(thing.get(NAME, "")).removeprefix("Key ")) or done["keys"].keys[0]
+            moved.append(replace(model, piece=envelope.piece, foot_mm=tuple(float(v) for v in foot)))
+    return moved
+
+
+def take_seam(scene: bpy.types.Scene) -> None:
+    """Plan on with the seam's curves as they were dragged. Raises `Unreadable` where none is left."""
+    drawn = results.seam_lines_mm(scene)
+    if not drawn:
+        raise reading.Unreadable("No seam curve with three points or more is there: draw the seam first.")
+    s = scene.mouldloft
+    s.drawn_seam = json.dumps(drawn)
+    if s.seam_kind == "plane":
+        s.seam_kind = "cheapest"
+    results.remember(scene, "seam")
+
+
+def take_keys(scene: bpy.types.Scene) -> None:
+    """Plan on with the keys as they were moved, added or deleted. Raises `Unreadable` where they are out of date."""
+    done = state.done_now(scene)
+    if "keys" not in done:
+        raise reading.Unreadable("The keys are out of date: set them again first.")
+    names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}
+    rows = [[names[key.piece], *(round(v, 2) for v in key.foot_mm)] for key in keys_as_moved(scene, done)]
+    scene.mouldloft.moved_keys = json.dumps(rows)
+    results.remember(scene, "keys")
+
+
+def take_edits(operator: bpy.types.Operator, context: bpy.types.Context, section: str) -> None:
+    """Take over a dragged seam and moved keys before what follows from them, and say so."""
+    scene, upto = context.scene, KEYS.index(section)
+    if upto >= KEYS.index("seam") and results.is_edited(scene, "seam"):
+        if context.mode != "OBJECT":
+            bpy.ops.object.mode_set(mode="OBJECT")
+        take_seam(scene)
+        operator.report({"INFO"}, "The seam is used as you dragged it")
+    if upto >= KEYS.index("keys") and results.is_edited(scene, "keys"):
+        if "keys" in state.done_now(scene):
+            take_keys(scene)
+            operator.report({"INFO"}, "The keys are used as you moved them")
+        else:
+            operator.report({"WARNING"}, "The glove has changed: the keys are set anew, not where you moved them")
+
+
+def show_master(context: bpy.types.Context, master, stamp: str) -> None:
+    """The sculpt was taken in: its copy takes its place, and colours of an earlier one go."""
+    scene = context.scene
+    s = scene.mouldloft
+    s.taken = s.sculpt
+    before = next(iter(results.of_role(scene, "map")), None)
+    thing = results.show_map(scene, master, stamp)
+    if before is None or thing != before:
+        s.map_text = ""
+    results.place_for(scene, master)
+    for key in ("opening", "seam", "glove"):
+        if s.results.get(key) is not None and s.results[key].stamp:
+            return  # a plan of an earlier state stands there: leave what is shown
+    views.frame(context, "map")
+
+
+def list_ways(s, opening) -> None:
+    """The ranked directions, as the panel lists them."""
+    s.ways.clear()
+    for number, found in enumerate(opening.candidates, 1):
+        way = s.ways.add()
+        way.direction, way.reason = found.direction, found.reason
+        way.text = lines.way_line(number, found)
+
+
+def forget_plan(context: bpy.types.Context, everything: bool) -> None:
+    """Take away the scene's results and what the sections said; with `everything`, drawn seam and moved keys too."""
+    scene = context.scene
+    s = scene.mouldloft
+    pictures.remove_stills(scene)
+    results.set_seen(scene, False, "map")  # which shows the sculpt again
+    results.remove(scene, *COLLECTIONS)
+    if s.root is not None:
+        bpy.data.objects.remove(s.root)
+    if s.collection is not None:
+        for inner in list(s.collection.children):
+            bpy.data.collections.remove(inner)
+        bpy.data.collections.remove(s.collection)
+    s.results.clear()
+    s.ways.clear()
+    s.map_text = s.keys_check = s.seam_shown = s.keys_shown = s.sheets = s.token = ""
+    s.touched, s.taken = False, None
+    if everything:
+        s.drawn_seam = s.moved_keys = ""
+    keeping.drop(scene)

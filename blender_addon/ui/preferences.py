@@ -1,0 +1,32 @@
+"""The add-on's preferences: what is the same for every piece of a workshop."""
+
+from __future__ import annotations
+
+import bpy
+from bpy.props import StringProperty
+
+from ..scene.settings import ADDON
+
+
+class MouldloftPreferences(bpy.types.AddonPreferences):
+    """Catalogue and output folder."""
+
+    bl_idname = ADDON
+
+    catalogue: StringProperty(
+        name="Catalogue", subtype="FILE_PATH",
+        description="Your own materials.toml, used where a scene names none. Empty: the add-on's own",
+    )  # fmt: skip
+    folder: StringProperty(
+        name="Output Folder", subtype="DIR_PATH",
+        description="Where sheets and pictures go, where a scene names none. Empty: beside the .blend",
+    )  # fmt: skip
+
+    def draw(self, context):
+        layout = self.layout
+        layout.use_property_split = True
+        for name in ("catalogue", "folder"):
+            layout.prop(self, name)
+
+
+register, unregister = bpy.utils.register_classes_factory((MouldloftPreferences,))
