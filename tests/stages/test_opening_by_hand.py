@@ -82,8 +82,8 @@ def test_a_tee_pulled_upright_by_hand() -> None:
     assert made.balance == pytest.approx(0.4 * 0.3 / skin, abs=0.01)
     assert made.locked_fraction == 0.0
     assert made.show == pytest.approx(0.4)
-    # the section of the stem, 4 x 100 mm; the underside of the cap turns its back to the upper half's opening; of 300 mm
-    # to either end 280 are reached: the lid, and 20 mm round cap and stem, are not
+    # the section of the stem, 4 x 100 mm; the underside of the cap turns its back to the upper half's opening; of
+    # 300 mm to either end 280 are reached: the lid, and 20 mm round cap and stem, are not
     price = price_seam(SeamMeasures(400, 160, 0, 0, 0, 1, made.fill_mm3, 0), 4, TERMS.rubber, TERMS.rates).total
     beyond = 0.03e6 + 800 * 20 + 400 * 20
     assert made.cost == pytest.approx(price + never_price(TERMS, skin * 1e6) * (0.02e6 + beyond), rel=0.03)
