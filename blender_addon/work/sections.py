@@ -26,15 +26,15 @@ class Section:
 
 
 SECTIONS = (
-    Section("sculpt", "The sculpt", "Take it in", ("piece", "master")),
-    Section("opening", "Way of opening", "Find the best way", ("opening", "seam.seen_from")),
-    Section("seam", "Seam and wall", "Draw the seam", ("seam", "materials")),
-    Section("glove", "Glove", "Lay the glove", ("rubber", "run.casts")),
-    Section("keys", "Keys", "Set the keys", ("keys",)),
-    Section("jacket", "Jacket and cradle", "Lay up the jacket", ("jacket", "cradle")),
-    Section("casts", "Casts", "Lay up a cast", ("cast",)),
-    Section("order", "Order and days", "Reckon the order", ("run",)),
-    Section("solids", "Solids", "Make the solids", ()),
+    Section("sculpt", "The Sculpt", "Take the Sculpt In", ("piece", "master")),
+    Section("opening", "Opening", "Find the Opening", ("opening", "seam.seen_from")),
+    Section("seam", "Seam and Wall", "Draw the Seam", ("seam", "materials")),
+    Section("glove", "Glove", "Lay the Glove", ("rubber", "run.casts")),
+    Section("keys", "Keys", "Set the Keys", ("keys",)),
+    Section("jacket", "Jacket and Cradle", "Lay Up the Jacket", ("jacket", "cradle")),
+    Section("casts", "Casts", "Lay Up a Cast", ("cast",)),
+    Section("order", "Order and Days", "Work Out the Order", ("run",)),
+    Section("solids", "Solids", "Make the Solids", ()),
 )
 KEYS = tuple(section.key for section in SECTIONS)
 PLAN_KEYS = KEYS[: KEYS.index("order") + 1]  # what the whole plan takes; solids only where they are asked for
