@@ -68,7 +68,8 @@ class Clock:
 def one(triangles: int, everything: bool) -> list[Row]:
     """The stages of one whole plan; with everything, of reading its file and of all it leaves in a folder."""
     from mouldloft.base.progress import Progress
-    from mouldloft.demo.hare import demo_hare, write_demo
+    from mouldloft.demo.gallery import write_demo
+    from mouldloft.demo.hare import demo_hare
     from mouldloft.inputs.brief import read_brief
     from mouldloft.outputs.results import write_results
     from mouldloft.stages.master import prepare_master, read_master

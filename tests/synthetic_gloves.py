@@ -25,17 +25,18 @@ def envelope_of(
     name: str = "upper piece",
     skin_mm: float = SKIN_MM,
     flange_width_mm: float = FLANGE_WIDTH_MM,
+    jacket_flange_mm: float = 0.0,
     open_below_mm: float | None = None,
 ) -> Envelope:
     """Envelope whose body has the height `outside(x, y)` (NaN where there is no body) over a flat parting at
     0.
 
-    A flange goes round the body's outline, none below y = open_below_mm (an open base).
+    A flange goes round the body's outline and past it the jacket's own, none below y = open_below_mm (an open base).
     """
     from scipy import ndimage
 
     half_height_mm = half_height_mm or half_width_mm
-    margin = flange_width_mm + 4 * pixel_mm
+    margin = flange_width_mm + jacket_flange_mm + 4 * pixel_mm
     nx, ny = (int(np.ceil((h + margin) / pixel_mm)) for h in (half_width_mm, half_height_mm))
     x = pixel_mm * (np.arange(-nx, nx) + 0.5)
     y = pixel_mm * (np.arange(-ny, ny) + 0.5)
@@ -44,6 +45,7 @@ def envelope_of(
     is_body = np.isfinite(body)
     distance = ndimage.distance_transform_edt(~is_body) * pixel_mm
     flange = ~is_body & (distance <= flange_width_mm)
+    past = (distance > flange_width_mm) & (distance <= flange_width_mm + jacket_flange_mm)
     body = np.maximum(body, FLANGE_THICKNESS_MM)  # the flange runs up to the body, not under it
     outer = np.where(is_body, body, np.where(flange, FLANGE_THICKNESS_MM, np.nan))
     open_base = np.zeros_like(is_body)
@@ -51,6 +53,7 @@ def envelope_of(
         open_base = gy < open_below_mm
         outer = np.where(open_base, np.nan, outer)
         flange &= ~open_base
+        past &= ~open_base
     return Envelope(
         piece=piece,
         name=name,
@@ -62,6 +65,7 @@ def envelope_of(
         outer_mm=outer.astype(np.float32),
         flange=flange,
         open_base=open_base,
+        jacket_flange=past,
     )
 
 
@@ -124,7 +128,7 @@ def rubber_of(*envelopes: Envelope, skin_mm: float = SKIN_MM) -> Rubber:
         thickness_reason="by the test",
         envelopes=envelopes,
         parts=tuple(parts),
-        volume_by_columns_mm3=tuple(volumes),
+        volume_on_coarser_mm3=tuple(volumes),
         volume_mm3=Interval(total, total, total, ()),
         coats=(),
         min_thickness_mm=skin_mm,

@@ -219,7 +219,20 @@ def takeoff_of(rubber: Rubber) -> Takeoff:
 def programme_of() -> Programme:
     tasks = (
         Task("Build the wall", "seam", 0.0, 4.0, 2, 1, "2026-11-30", ""),
-        Task("Print coat, left piece", "glove", 4.0, 0.5, 2, 1, "2026-11-30", "one batch"),
+        Task(
+            "Print coat, left piece",
+            "glove",
+            4.0,
+            0.5,
+            2,
+            1,
+            "2026-11-30",
+            "one batch",
+            "",
+            "work",
+            ("nitrile gloves",),
+            "12:00",
+        ),
         Task("Print coat cures", "glove", 4.5, 3.0, 0, 1, "2026-11-30", ""),
         Task("Build coats, left piece", "glove", 24.0, 3.0, 2, 2, "2026-12-01", ""),
         Task("Lay up jacket, left piece", "jacket", 27.0, 4.0, 2, 2, "2026-12-01", ""),

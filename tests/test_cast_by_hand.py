@@ -12,7 +12,8 @@ import shapely
 import trimesh
 from mouldloft.inputs.brief import Brief, CastBrief, JacketBrief
 from mouldloft.inputs.catalogue import read_catalogue
-from mouldloft.stages.cast import Cast, foot_polygons, lay_up_cast, wind_pressure
+from mouldloft.stages.baseboard import foot_polygons
+from mouldloft.stages.cast import Cast, lay_up_cast, wind_pressure
 from mouldloft.trade.lifting import check_lift
 from trade_bodies import any_ballast, box, locks_of, seam_of, standing
 
@@ -191,6 +192,47 @@ def test_a_slanting_seam_parts_the_board_where_it_meets_the_ground(offset: float
     for half in halves:
         assert any(half.symmetric_difference(wanted).area < 1.0 for wanted in expected)
     assert len(halves) == 2
+
+
+def test_a_free_seam_parts_the_board_where_it_crosses_the_rim() -> None:
+    # the skin goes to the left piece past x = 20 in front and past x = -40 behind, whatever the pull's own plane says
+    mesh = trimesh.creation.box((400, 300, 1000)).subdivide_to_size(20.0)
+    body = standing(mesh)
+    x, y, _ = body.vertices_mm[body.faces].mean(axis=1).T
+    front = np.array([[20.0, -150.0, z] for z in np.arange(0.0, 1001.0, 10.0)])
+    behind = np.array([[-40.0, 150.0, z] for z in np.arange(1000.0, -1.0, -10.0)])
+    seam = replace(
+        seam_of(np.concatenate([front, behind])),
+        kind="free",
+        labels=np.where(x > np.where(y < 0, 20.0, -40.0), 0, 1).astype(np.int8),
+    )
+    made = cast_of(body, seam=seam)
+    d = made.thickness_mm + 2.0
+    board = shapely.box(-200 + d, -150 + d, 200 - d, 150 - d)
+    right = shapely.Polygon([(20 + 60, -450), (-500, -450), (-500, 450), (-40 - 60, 450)])
+    expected = [board.intersection(right), board.difference(right)]
+    halves = [shapely.Polygon(half) for half in made.baseboard_halves_mm]
+    assert len(halves) == 2
+    for half in halves:
+        # a millimetre along a cut of 300 mm: faces of up to 20 mm carry the labels, the seam's line says where
+        assert min(half.symmetric_difference(wanted).area for wanted in expected) < 300.0
+
+
+def test_the_hares_boards_part_at_the_seam(small_plan) -> None:
+    rim = shapely.MultiPolygon(foot_polygons(small_plan.master)).boundary
+    ends = [shapely.LineString(line.points_mm[:, :2]) for line in small_plan.seam.lines]
+    low = [p for line in small_plan.seam.lines for p in line.points_mm if p[2] < 0.01 * small_plan.master.height_mm]
+    assert low
+    crossing = [p[:2] for p in low if rim.distance(shapely.Point(p[:2])) < 6.0]
+    halves = [shapely.Polygon(half) for half in small_plan.cast.baseboard_halves_mm]
+    assert len(halves) == len(ends) + 1 == 2
+    cut = shapely.LineString(shapely.get_coordinates(halves[0].boundary.intersection(halves[1].buffer(0.01)))[:])
+    one, other = np.array(cut.coords[0]), np.array(cut.coords[-1])
+    along = (other - one) / np.linalg.norm(other - one)
+    across = np.array([-along[1], along[0]])
+    off = [abs(across @ (np.array(p) - one)) for p in crossing]
+    assert len(off) >= 2
+    assert sorted(off)[1] < 2.0, "the saw cut runs through both places where the seam crosses the foot's rim"
 
 
 # --- standing ------------------------------------------------------------------------------------------------

@@ -188,7 +188,7 @@ def _spoil_twice(d: dict) -> None:
 
 
 def _spoil_source(d: dict) -> None:
-    d["mat"][0]["mat_g_m2"]["source"] = " "
+    d["mat"][0]["mat_g_m2"] |= {"mark": "published", "source": " "}
 
 
 def _spoil_catalyst(d: dict) -> None:

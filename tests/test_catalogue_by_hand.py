@@ -9,7 +9,8 @@ import pytest
 from mouldloft.base.errors import CatalogueRefused
 from mouldloft.base.marks import Assumption, Mark
 from mouldloft.inputs.brief import MaterialsBrief
-from mouldloft.inputs.catalogue import Catalogue, catalogue_from_dict, figure_words, layers_for, read_catalogue
+from mouldloft.inputs.catalogue import Catalogue, catalogue_from_dict, layers_for, read_catalogue
+from mouldloft.inputs.materials import figure_words
 
 
 def bundled() -> Catalogue:
@@ -68,7 +69,7 @@ def test_what_a_material_says_of_its_figures() -> None:
     assert stated.field == "cure_h"
     assert Assumption(f"{rubber.name}: cure", "24 h", stated.mark, stated.source) in said
     density = rubber.stated("density_kg_m3")
-    assert Assumption(f"{rubber.name}: density", "1080 kg/m³", Mark.PUBLISHED, density.source) in said
+    assert Assumption(f"{rubber.name}: density", "1080 kg/m³", Mark.COMMON_PRACTICE, density.source) in said
     assert density.source.startswith("1.07 to 1.09")
     pack = replace(rubber.packs[0], source="a list")
     assert replace(rubber, packs=(pack, *rubber.packs[1:])).assumptions()[-2:] == (

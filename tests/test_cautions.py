@@ -33,8 +33,9 @@ def plan_of(brief: Brief | None = None, height_mm: float = 1000.0, load_kg: floa
     lift = replace(base.pieces[0].lift_with_glove, load_kg=load_kg, lifters_needed=3)
     jacket = replace(base, pieces=tuple(replace(piece, lift_with_glove=lift) for piece in base.pieces))
     cast = lay_up_cast(master, seam, locks, brief, catalogue)
-    takeoff = take_off(master, locks, rubber, keys, jacket, Cradle((), ()), cast, brief, catalogue)
-    programme = set_programme(rubber, keys, jacket, cast, brief, catalogue)
+    cradle = Cradle((), ())
+    programme = set_programme(seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue)
+    takeoff = take_off(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, programme=programme)
     return SimpleNamespace(
         brief=brief, catalogue=catalogue, master=master, rubber=rubber, jacket=jacket, cast=cast, takeoff=takeoff,
         programme=programme,

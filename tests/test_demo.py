@@ -9,6 +9,7 @@ import trimesh
 from meshes import as_manifold
 from mouldloft.base.errors import BriefRefused, Cancelled
 from mouldloft.base.progress import Progress
+from mouldloft.demo import carving, gallery, skin
 from mouldloft.demo import hare as demo
 from mouldloft.geometry.selfcrossings import find_self_crossings
 from mouldloft.inputs.brief import read_brief
@@ -42,11 +43,11 @@ def test_blocks_change_nothing(monkeypatch):
     """The skin found block by block, with far solids and far nodes left out, is that of one dense lattice."""
     from skimage.measure import marching_cubes
 
-    rows = demo._table(demo.hare_solids())
+    rows = carving.table_of(demo.hare_solids())
     pitch = 16.0
     vertices, faces = demo._march(rows, pitch, 1.0, Progress())
-    lattice = demo._lattice(pitch)
-    shape = np.array(lattice.blocks) * demo._BLOCK + 1
+    lattice = skin.lattice_over(demo._LOW_MM, demo._HIGH_MM, pitch)
+    shape = np.array(lattice.blocks) * skin.BLOCK + 1
     dense = np.empty(shape, np.float32)
     scratch = np.empty((len(rows), 4))
     origin = lattice.origin((0, 0, 0))
@@ -54,12 +55,15 @@ def test_blocks_change_nothing(monkeypatch):
     for i in range(shape[0]):
         for j in range(shape[1]):
             for k in range(shape[2]):
-                value = demo._field(rows, x[i], y[j], z[k], 1.0, demo._COAT_REACH_MM + 2 * pitch, 2 * pitch, scratch)
+                value = carving.field_at(
+                    rows, x[i], y[j], z[k], 1.0, carving.COAT_REACH_MM + 2 * pitch, 2 * pitch, scratch
+                )
                 dense[i, j, k] = max(value, -z[k])
     reference, reference_faces, _, _ = marching_cubes(dense, 0.0)
     reference = reference * pitch + origin
     assert len(faces) == pytest.approx(len(reference_faces), rel=0.002)
-    reference = demo._sharp_foot(np.where(np.abs(reference) < 1e-4, 0.0, reference), reference_faces)
+    reference = np.where(np.abs(reference) < 1e-4, 0.0, reference)
+    reference = skin.sharp_foot(reference, reference_faces, demo._PLINTH_AT, demo._PLINTH_SIZE)
     whole = trimesh.Trimesh(reference, reference_faces, process=False)
     ours = trimesh.Trimesh(vertices, faces, process=False)
     assert ours.volume == pytest.approx(abs(whole.volume), rel=1e-5)
@@ -160,7 +164,7 @@ def test_cancelling_stops_the_carving():
 
 
 def test_written_demo_reads_back(tmp_path):
-    stl, brief_path = demo.write_demo(tmp_path / "new", 20_000)
+    stl, brief_path = gallery.write_demo(tmp_path / "new", 20_000)
     brief = read_brief(brief_path)
     assert (brief.piece, brief.run.casts, brief.run.start_date) == ("Seated hare", 6, "2027-03-01")
     assert "invented for the demo" in brief_path.read_text()

@@ -1,4 +1,4 @@
-"""Bolts, wedges and clamps on flanges of known outline, their distances from rims and keys reckoned by radii."""
+"""Bolts, wedge slots and clamps past the rubber on flanges of known outline, their distances reckoned by radii."""
 
 from __future__ import annotations
 
@@ -7,26 +7,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from mouldloft.inputs.brief import Brief
-from mouldloft.stages.jacket.fasteners import (
-    BOLT_PITCH_MM,
-    WASHER_RADIUS_MM,
-    WEDGE_CLEAR_MM,
-    place_fasteners,
-    where_flanges_meet,
-)
-from mouldloft.stages.keys.record import Keys
-from mouldloft.stages.keys.shape import shape_key
-from mouldloft.stages.rubber.rims import steps_along, widest_step_mm
+from mouldloft.stages.jacket.fasteners import WEDGE_CLEAR_MM, fitted_of, place_fasteners, where_flanges_meet
+from mouldloft.stages.rubber.flanges import spaced_spots
+from mouldloft.stages.rubber.rims import covered, steps_along, widest_step_mm
 from synthetic_gloves import FLANGE_WIDTH_MM, dome, rubber_of
 
-R = 300.0
-NO_KEYS = Keys((), ())
-MIDDLE = R + FLANGE_WIDTH_MM / 2.0  # of the flange, from the middle of the ball
+R, B = 300.0, 44.0
+MIDDLE = R + FLANGE_WIDTH_MM + B / 2.0  # of the jacket's flange, from the middle of the ball
+RIM = R + FLANGE_WIDTH_MM + B
 
 
-def halves(**right):
-    return rubber_of(dome(R, pull=(1, 0, 0), name="left piece"), dome(R, pull=(-1, 0, 0), piece=1, **right))
+def halves(left=B, right=B):
+    return rubber_of(
+        dome(R, pull=(1, 0, 0), name="left piece", jacket_flange_mm=left),
+        dome(R, pull=(-1, 0, 0), piece=1, name="right piece", jacket_flange_mm=right),
+    )
 
 
 def radius(points):
@@ -34,117 +29,91 @@ def radius(points):
     return np.hypot(points[:, 1], points[:, 2])
 
 
-def keys_at(angles_deg, piece=0):
-    at = np.radians(angles_deg)
-    feet = np.column_stack([np.zeros(len(at)), MIDDLE * np.cos(at), MIDDLE * np.sin(at)])
-    return Keys(tuple(shape_key(f"L{k}", piece, "edge", tuple(f), Brief().keys) for k, f in enumerate(feet)), ())
+def test_bolts_stand_half_way_across_the_jackets_flange_and_never_in_rubber():
+    rubber = halves()
+    left, right = place_fasteners(rubber)
+    for made, envelope in zip((left, right), rubber.envelopes):
+        assert radius(made.bolts_mm) == pytest.approx(MIDDLE, abs=3.0)
+        at = envelope.frame.to_frame(made.bolts_mm)
+        i, j = (np.rint((at[:, k] - envelope.origin_mm[k]) / envelope.pixel_mm).astype(int) for k in (1, 0))
+        assert not covered(envelope)[i, j].any()
+        assert envelope.past_rubber[i, j].all()
+        assert made.pitch_mm <= 150.0
+        assert len(made.bolts_mm) >= 2 * np.pi * MIDDLE / 150.0
+        assert made.axes == pytest.approx(np.tile(envelope.frame.pull, (len(made.axes), 1)))
+        assert len(made.clamps_mm) == 0
+    assert np.sort(left.bolts_mm, axis=0) == pytest.approx(np.sort(right.bolts_mm, axis=0), abs=0.1)
 
 
-def slack_mm(points, keys):
-    """Least distance from points to the rim of a key's foot, across the pull."""
-    feet = np.array([k.foot_mm for k in keys.keys])
-    reach = np.array([k.reach_mm for k in keys.keys])
-    return (np.linalg.norm(points[:, None, 1:] - feet[None, :, 1:], axis=2) - reach).min()
-
-
-# --- where both flanges are
-
-
-def test_bolts_go_through_both_flanges():
-    # the right flange is 26 mm narrower all round: its rim, not the left's, is what a bolt keeps its distance from
-    rubber = halves(name="right piece", flange_width_mm=FLANGE_WIDTH_MM - 26.0)
-    left, right = place_fasteners(rubber, NO_KEYS)
-    rim = R + FLANGE_WIDTH_MM - 26.0
-    for made in (left, right):
-        assert radius(made.bolts_mm) == pytest.approx(rim - 20.0, abs=3.0)
-        assert radius(made.wedges_mm) == pytest.approx(rim - 3.0, abs=3.0)
-        assert made.pitch_mm <= BOLT_PITCH_MM * 1.02
-    assert np.array(sorted(map(tuple, left.bolts_mm))) == pytest.approx(
-        np.array(sorted(map(tuple, right.bolts_mm))), abs=1e-3
-    )
+def test_wedges_go_in_at_the_rim_between_bolts():
+    for made in place_fasteners(halves()):
+        assert radius(made.wedges_mm) == pytest.approx(RIM - 3.0, abs=3.0)
+        assert len(made.wedges_mm) >= 2 * np.pi * RIM / 500.0
+        apart = np.linalg.norm(made.wedges_mm[:, None] - made.bolts_mm[None], axis=2)
+        assert apart.min() >= WEDGE_CLEAR_MM
 
 
 def test_a_flange_that_meets_nothing_is_left_out_and_one_alone_is_kept():
-    wide, narrow = halves(name="right piece", flange_width_mm=20.0).envelopes
-    met = where_flanges_meet([wide, narrow])
-    assert met[0].flange.sum() * 4.0 == pytest.approx(narrow.flange.sum() * 4.0, rel=0.05)
-    assert (met[1].flange == narrow.flange).all()
-    assert np.isnan(met[0].outer_mm[wide.flange & ~met[0].flange]).all()
-    assert (where_flanges_meet([wide])[0].flange == wide.flange).all()
+    rubber = halves(right=B - 20.0)
+    left, _ = where_flanges_meet(rubber.envelopes)
+    i, j = np.nonzero(left.past_rubber)
+    far = np.hypot(left.origin_mm[0] + left.pixel_mm * j, left.origin_mm[1] + left.pixel_mm * i)
+    assert far.max() == pytest.approx(RIM - 20.0, abs=3.0)
+    (alone,) = where_flanges_meet(rubber.envelopes[:1])
+    assert (alone.past_rubber == rubber.envelopes[0].past_rubber).all()
 
 
-# --- beside keys
+def test_a_flange_that_leans_without_a_step_is_clamped():
+    rubber = halves()
+    e = rubber.envelopes[0]
+    y = e.origin_mm[1] + e.pixel_mm * np.arange(e.parting_mm.shape[0])
+    steep = np.where(y > 0, np.tan(np.radians(40.0)) * y, 0.0)[:, None] + np.zeros(e.parting_mm.shape)
+    leaning = replace(e, parting_mm=steep.astype(np.float32), outer_mm=(e.outer_mm + steep).astype(np.float32))
+    (made,) = place_fasteners(replace(rubber, envelopes=(leaning,)))
+    assert len(made.clamps_mm)
+    assert len(made.bolts_mm)
+    assert e.frame.to_frame(made.clamps_mm)[:, 1].min() > -5.0
+    assert e.frame.to_frame(made.bolts_mm)[:, 1].max() < 5.0
 
 
-def test_a_bolt_finds_another_distance_from_the_rim():
-    # keys 11 degrees apart along the flange's middle; half way between two, by Pythagoras, a bolt 20 mm from the
-    # flange's rim is nearer to their feet than its washer, one at 16 mm is not
-    keys = keys_at(np.arange(0.0, 90.0, 11.0))
-    made = place_fasteners(rubber_of(dome(R, pull=(1, 0, 0))), keys)[0]
-    reach = keys.keys[0].reach_mm
-    for edge, room in ((20.0, False), (16.0, True)):
-        up, across = R + FLANGE_WIDTH_MM - edge - MIDDLE, (R + FLANGE_WIDTH_MM - edge) * np.sin(np.radians(5.5))
-        assert (np.hypot(up, across) - reach > WASHER_RADIUS_MM) == room
-    beside = made.bolts_mm[(made.bolts_mm[:, 1] > 100) & (made.bolts_mm[:, 2] > 100)]
-    assert len(beside), "bolts between the keys"
-    assert radius(beside) == pytest.approx(R + FLANGE_WIDTH_MM - 16.0, abs=3.0)
-    assert slack_mm(made.bolts_mm, keys) >= WASHER_RADIUS_MM - 1e-6
-    assert made.pitch_mm <= BOLT_PITCH_MM * 1.02
-    assert len(made.clamps_mm) == 0
+def test_no_jacket_flange_no_bolts():
+    (made,) = place_fasteners(rubber_of(dome(R)))
+    assert len(made.bolts_mm) == len(made.wedges_mm) == 0
+    assert made.pitch_mm == 0.0
 
 
-def test_where_keys_leave_no_place_a_clamp_is_set():
-    # foot to foot over a quarter of the ring: nothing clear for 518 mm and two feet's rims, four shares of 150
-    keys = keys_at(np.arange(0.0, 91.0, 8.0))
-    rubber = halves(name="right piece")
-    left, right = place_fasteners(rubber, keys)
-    assert slack_mm(left.bolts_mm, keys) >= WASHER_RADIUS_MM - 1e-6, "never over a key"
-    assert left.pitch_mm > 500.0
-    count = np.ceil(left.pitch_mm / BOLT_PITCH_MM) - 1
-    assert len(left.clamps_mm) == len(right.clamps_mm) == count >= 3
-    assert left.clamps_mm == pytest.approx(right.clamps_mm, abs=1e-3)
-    assert left.clamps_mm[:, 0] == pytest.approx(0.0, abs=1e-6)
-    assert radius(left.clamps_mm) == pytest.approx(R + FLANGE_WIDTH_MM - 10.0, abs=3.0)
-    # with the bolts on both sides of the stretch, no step is wider than a pitch and half a share to either side
-    held = np.concatenate([left.bolts_mm, left.clamps_mm])
-    around = np.sort(np.degrees(np.arctan2(held[:, 2], held[:, 1])))
-    steps = np.radians(np.diff(np.append(around, around[0] + 360.0))) * (R + FLANGE_WIDTH_MM - 20.0)
-    assert steps.max() <= 1.5 * BOLT_PITCH_MM
-    apart = np.linalg.norm(left.wedges_mm[:, None] - left.clamps_mm[None], axis=2)
-    assert apart.min() >= WEDGE_CLEAR_MM - 1e-6
-    # half way between two feet by radii, and not over one
-    between = np.hypot(FLANGE_WIDTH_MM / 2.0 - 10.0, MIDDLE * np.radians(4.0)) - keys.keys[0].reach_mm
-    assert slack_mm(left.clamps_mm, keys) == pytest.approx(between, abs=2.5)
+def test_spots_of_a_square_stand_near_its_corners():
+    line = shapely.LinearRing([(0, 0), (1000, 0), (1000, 1000), (0, 1000)])
+    spots = np.array(spaced_spots(shapely.LineString(line.coords), 150.0, 60.0))
+    for corner in ((0, 0), (1000, 0), (1000, 1000), (0, 1000)):
+        away = np.sort(np.hypot(*(spots - corner).T))
+        assert away[0] <= 60.0
+        assert away[1] <= 60.0
+    along = np.sort(shapely.line_locate_point(line, shapely.points(spots)))
+    assert np.diff(np.append(along, along[0] + 4000.0)).max() <= 150.0
 
 
-def test_a_flange_with_room_needs_no_clamp():
-    for made in place_fasteners(halves(name="right piece"), NO_KEYS):
-        assert len(made.clamps_mm) == 0
-        assert made.pitch_mm <= BOLT_PITCH_MM * 1.02
-    bare = rubber_of(dome(R, flange_width_mm=0.0))
-    (none,) = place_fasteners(replace(bare, flange_width_mm=0.0), NO_KEYS)
-    assert len(none.bolts_mm) == len(none.wedges_mm) == len(none.clamps_mm) == none.pitch_mm == 0
+def test_spots_of_an_open_line_stand_near_its_ends():
+    line = shapely.LineString([(0, 0), (700, 0)])
+    x = np.sort(np.array(spaced_spots(line, 150.0, 60.0))[:, 0])
+    assert x[0] <= 60.0
+    assert x[-1] >= 640.0
+    assert np.diff(x).max() <= 150.0
 
 
-@pytest.mark.parametrize("width", [30.0, 16.0])
-def test_on_a_narrow_flange_they_stand_in_its_middle(width):
-    rubber = replace(rubber_of(dome(R, flange_width_mm=width, pixel_mm=1.0)), flange_width_mm=width)
-    at = np.radians(np.arange(0.0, 91.0, 4.0))
-    feet = np.column_stack([R * np.cos(at), R * np.sin(at), np.zeros(len(at))])
-    keys = Keys(tuple(shape_key(f"U{k}", 0, "edge", tuple(f), Brief().keys) for k, f in enumerate(feet)), ())
-    (made,) = place_fasteners(rubber, keys)
-    assert np.hypot(*made.bolts_mm[:, :2].T) == pytest.approx(R + width / 2.0, abs=2.0)
-    assert len(made.clamps_mm) >= 2
-    assert np.hypot(*made.clamps_mm[:, :2].T) == pytest.approx(R + width - min(10.0, width / 2.0), abs=2.0)
+def test_fitted_bolts_are_the_furthest_apart():
+    bolts = np.array([(0, 0, 0), (0, 0, 500.0), (0, 0, 1000.0), (0, 800.0, 500.0)])
+    assert fitted_of(bolts, 2) == (0, 2)
+    assert fitted_of(bolts, 3) == (0, 2, 3)
+    assert fitted_of(bolts[:1], 2) == ()
 
 
 def test_steps_along_by_hand():
-    straight = shapely.LineString([(0, 0), (1000, 0)])
-    points = np.array([[100.0, 1.0], [900.0, -1.0], [400.0, 0.0], [600.0, 50.0]])
-    assert [step[1:] for step in steps_along([straight], points, 5.0)] == [(100.0, 400.0), (400.0, 900.0)]
-    ring = shapely.LinearRing([(0, 0), (100, 0), (100, 100), (0, 100)])
-    round_ = steps_along([ring], np.array([[50.0, 0.0], [50.0, 100.0]]), 5.0)
-    assert [step[1:] for step in round_] == [(50.0, 250.0), (250.0, 450.0)]
-    assert steps_along([straight], points[:1], 5.0)[0][1:] == (0.0, 1000.0), "one point holds no stretch"
-    assert widest_step_mm([straight, ring], points, 5.0) == 500.0
-    assert widest_step_mm([], points, 5.0) == 0.0
+    line = shapely.LineString([(0, 0), (400, 0)])
+    ring = shapely.LineString([(0, 0), (100, 0), (100, 100), (0, 100), (0, 0)])
+    spots = np.array([(50.0, 1.0), (200.0, 0.0), (390.0, -1.0), (50.0, 300.0)])
+    assert [(a, b) for _, a, b in steps_along([line], spots, 5.0)] == [(50.0, 200.0), (200.0, 390.0)]
+    assert widest_step_mm([line], spots, 5.0) == 190.0
+    corners = np.array([(0.0, 0.0), (100.0, 100.0)])
+    assert [(a, b) for _, a, b in steps_along([ring], corners, 5.0)] == [(0.0, 200.0), (200.0, 400.0)]
+    assert widest_step_mm([line], np.zeros((0, 2)), 5.0) == 400.0

@@ -10,7 +10,7 @@ import pytest
 import shapely
 from mouldloft.geometry.heightmap import coarsen, fit_planes, outline, sample, surface_cells
 from mouldloft.inputs.brief import Brief, JacketBrief, KeysBrief
-from mouldloft.stages.jacket.fasteners import BOLT_PITCH_MM, WASHER_RADIUS_MM, place_on_board
+from mouldloft.stages.jacket.fasteners import place_on_board
 from mouldloft.stages.jacket.layup import laminate_mm, lay_up_jacket
 from mouldloft.stages.jacket.record import Patch
 from mouldloft.stages.jacket.stiffness import rib_section
@@ -18,7 +18,7 @@ from mouldloft.stages.jacket.zones import section_lengths_mm, surface_samples, w
 from mouldloft.stages.keys.place import set_keys
 from mouldloft.stages.keys.record import Keys
 from mouldloft.stages.keys.shape import shape_key
-from mouldloft.stages.rubber.rims import on_this_flange, points_along, widest_step_mm
+from mouldloft.stages.rubber.rims import inside_of_jacket_mm, over, points_along, widest_step_mm
 from mouldloft.trade.laminate import laminate_of, lay_up, mat_g_m2_from_oz
 from synthetic_gloves import (
     FLANGE_THICKNESS_MM,
@@ -48,11 +48,17 @@ def dome_area(radius):
     return ball, np.pi * (outer**2 - inner**2)
 
 
+PAST_MM = 42.0  # the jacket's own flange past the rubber, as a piece of a metre has it
+WASHER_RADIUS_MM = 12.0  # M8, ISO 7093 (from memory)
+BOLT_PITCH_MM = 150.0
+
+
 @pytest.fixture(scope="module")
 def pair():
     """A mould in two halves with keys, the pulls along +x and -x."""
     rubber = rubber_of(
-        dome(R, pull=(1, 0, 0), name="left piece"), dome(R, pull=(-1, 0, 0), piece=1, name="right piece")
+        dome(R, pull=(1, 0, 0), name="left piece", jacket_flange_mm=PAST_MM),
+        dome(R, pull=(-1, 0, 0), piece=1, name="right piece", jacket_flange_mm=PAST_MM),
     )
     keys = set_keys(rubber, None, None, BRIEF.keys)
     return rubber, keys, lay_up_jacket(rubber, keys, BRIEF)
@@ -103,12 +109,19 @@ def test_mass_and_centre_of_a_dome_of_one_laminate():
     assert piece.area_mm2 == pytest.approx(ball + flange, rel=0.005)
     assert sum(z.area_mm2 for z in piece.zones) == pytest.approx(piece.area_mm2)
     # suppliers' guide: at 30 % glass, 6 kg of glass makes 20 kg of laminate; 4 oz sold is 1200 g/m2
-    assert piece.mass_kg == pytest.approx((ball + flange) * 1e-6 * 1.2 * 20 / 6, rel=0.005)
+    # the flange and the edge are half as heavy again, whatever the brief adds to them
+    edge = 2 * np.pi * R * 40
+    heavy = sum(z.area_mm2 for z in piece.zones[1:])
+    assert heavy == pytest.approx(edge + flange, rel=0.1)
+    by_zones = (ball + flange - heavy + 1.5 * heavy) * 1e-6 * 1.2 * 20 / 6
+    assert piece.mass_kg == pytest.approx(by_zones, rel=0.005)
     assert piece.mass_kg == pytest.approx(sum(z.glass_kg + z.resin_kg for z in piece.zones))
     # Archimedes: a zone's centre is midway between its planes
     t = FLANGE_THICKNESS_MM
-    by_hand = (ball * (R + t) / 2 + flange * t) / (ball + flange)
-    assert piece.centre_of_mass_mm == pytest.approx((0, 0, by_hand), abs=1.0)
+    low_belt = heavy - flange
+    whole = ball + flange + 0.5 * heavy
+    by_hand = (ball * (R + t) / 2 + 1.5 * flange * t + 0.5 * low_belt * (t + 20)) / whole
+    assert piece.centre_of_mass_mm == pytest.approx((0, 0, by_hand), abs=2.0)
     low, high = piece.mass_interval_kg.low, piece.mass_interval_kg.high
     assert low < piece.mass_kg < high
 
@@ -170,29 +183,28 @@ def test_an_open_base_is_not_covered():
     cut = rubber_of(dome(200.0, pull=(1, 0, 0), open_below_mm=0.0))
     a, b = (lay_up_jacket(r, NO_KEYS, BRIEF).pieces[0] for r in (whole, cut))
     assert b.area_mm2 == pytest.approx(a.area_mm2 / 2, rel=0.01)
-    assert min(p[2] for p in b.bolts_mm) > 0
     assert b.centre_of_mass_mm[2] > 50
 
 
 # --- bolts and wedges
 
 
-def test_bolts_stand_on_the_flange_clear_of_keys_and_not_too_far_apart(pair):
-    _, keys, jacket = pair
-    feet = np.array([k.foot_mm for k in keys.keys])
-    reach = np.array([k.reach_mm for k in keys.keys])
-    edge = np.array([k.where == "edge" for k in keys.keys])
+def test_bolts_stand_past_the_rubber_and_not_too_far_apart(pair):
+    _, _, jacket = pair
     for piece in jacket.pieces:
         bolts = np.array(piece.bolts_mm)
         r = np.hypot(bolts[:, 1], bolts[:, 2])
         assert (np.abs(bolts[:, 0]) < 1e-6).all(), "on the parting surface"
-        assert ((r > R + WASHER_RADIUS_MM) & (r < R + FLANGE_WIDTH_MM - WASHER_RADIUS_MM + 2)).all()
-        across = np.linalg.norm(bolts[:, None, 1:] - feet[None, edge, 1:], axis=2) - reach[edge]
-        assert across.min() >= WASHER_RADIUS_MM - 1e-6
+        assert r == pytest.approx(R + FLANGE_WIDTH_MM + PAST_MM / 2, abs=3.0)
         angle = np.sort(np.arctan2(bolts[:, 2], bolts[:, 1]))
         steps = np.diff(np.append(angle, angle[0] + 2 * np.pi)) * r.mean()
-        assert steps.max() <= BOLT_PITCH_MM * 1.02
+        assert steps.max() <= BOLT_PITCH_MM
         assert piece.bolt_pitch_mm == pytest.approx(steps.max(), rel=0.02)
+        assert np.abs(np.array(piece.bolt_axes)[:, 0]) == pytest.approx(1.0)
+    # M8 through both flanges: 2 washers, nut and two threads are 13.3 mm
+    flanges = sum(piece.zones[2].thickness_mm for piece in jacket.pieces)
+    assert jacket.bolt.length_mm == next(v for v in (20, 25, 30, 35, 40) if v >= flanges + 13.3)
+    assert len(jacket.fitted) == 2
 
 
 def test_both_halves_take_the_same_bolts_and_wedges(pair):
@@ -207,12 +219,12 @@ def test_wedges_go_in_at_the_rim_between_bolts(pair):
     for piece in jacket.pieces:
         wedges, bolts = np.array(piece.wedge_points_mm), np.array(piece.bolts_mm)
         assert len(wedges) >= 4
-        assert (np.hypot(wedges[:, 1], wedges[:, 2]) > R + FLANGE_WIDTH_MM - 8).all()
+        assert (np.hypot(wedges[:, 1], wedges[:, 2]) > R + FLANGE_WIDTH_MM + PAST_MM - 8).all()
         assert np.linalg.norm(wedges[:, None] - bolts[None], axis=2).min() >= 35 - 1e-6
 
 
 def test_a_ring_is_bolted_in_its_hole_too():
-    rubber = rubber_of(half_torus(300, 100))
+    rubber = rubber_of(half_torus(300, 100, jacket_flange_mm=PAST_MM))
     (piece,) = lay_up_jacket(rubber, NO_KEYS, BRIEF).pieces
     r = np.hypot(*np.array(piece.bolts_mm)[:, :2].T)
     assert (r < 200).any()
@@ -296,21 +308,37 @@ def test_section_length_of_a_ball():
 
 
 def test_checks_state_their_loads():
-    (flat,) = lay_up_jacket(rubber_of(box(700, 700, 100)), NO_KEYS, BRIEF).pieces
-    (round_,) = lay_up_jacket(rubber_of(dome(R)), NO_KEYS, BRIEF).pieces
+    (flat,) = lay_up_jacket(rubber_of(box(700, 700, 100, jacket_flange_mm=PAST_MM)), NO_KEYS, BRIEF).pieces
+    (round_,) = lay_up_jacket(rubber_of(dome(R, jacket_flange_mm=PAST_MM)), NO_KEYS, BRIEF).pieces
     assert all(c.passes for c in round_.checks)
     assert len(round_.checks) == 6
     for check in flat.checks + round_.checks:
-        assert check.passes == (check.value <= check.limit)
         assert "memory" in check.method
         assert any(c.isdigit() for c in check.load)
+    # limits by hand: the span in the check's words over 100, and a third of the laminate's bending strength
+    field = lay_up(mat_g_m2_from_oz(4), 0.30)
+    by_word = {check.what.split(" of ")[0].split(" in ")[0]: check for check in round_.checks[:3]}
+    span = float(re.search(r"(\d+) mm across", by_word["deflection"].what)[1])
+    assert by_word["deflection"].limit == pytest.approx(span / 100, abs=0.005)
+    assert by_word["bending stress"].limit == pytest.approx(field.flexural_strength_mpa / 3, rel=1e-6)
+
+
+def test_what_a_lorry_leans_on_does_not_pass():
+    heavy = replace(BRIEF, jacket=JacketBrief(leaning_load_n=300_000.0))
+    (flat,) = lay_up_jacket(rubber_of(box(700, 700, 100)), NO_KEYS, heavy).pieces
+    failed = [check for check in flat.checks if not check.passes]
+    assert failed
+    assert all(check.value > check.limit for check in failed)
+    assert all(check.value <= check.limit for check in flat.checks if check.passes)
 
 
 def test_what_the_wall_carries_standing(pair):
     # statics: at the mid level half of the mould stands above it, on a wall as long as the ball's level cut
     _, _, jacket = pair
     check = next(c for c in jacket.pieces[0].checks if c.what.startswith("buckling"))
-    mould = float(check.load.split("mould of ")[1].split(" kg")[0])
+    # a load in newtons, jackets twice for mat that may be added: what the mould weighs stands in one place only
+    assert " kg" not in check.load
+    mould = float(check.load.split(" N of")[0]) / 9.80665
     line = float(check.load.split("twice, ")[1].split(" N")[0])
     alone = sum(2 * p.mass_kg + p.rubber_mass_kg for p in jacket.pieces)
     cast = lay_up(mat_g_m2_from_oz(5), 0.30).mass_kg_m2 + 0.55 * 1.25
@@ -339,12 +367,14 @@ def test_a_flat_top_is_laid_heavier_until_its_checks_hold():
     jacket = lay_up_jacket(rubber_of(box(700, 700, 100)), NO_KEYS, BRIEF)
     (piece,) = jacket.pieces
     assert all(c.passes for c in piece.checks)
-    heaviest = max(glass_of(piece).values())
+    heaviest = max(glass for zone, glass in glass_of(piece).items() if zone in ("field", "patch"))
     assert 1200 < heaviest <= 2 * 1200
+    assert glass_of(piece)["flange"] >= 1.5 * glass_of(piece)["field"] - 225
     assert any("laid heavier" in said for said in jacket.advice)
     # not by a layer too much: without the added layers the same panel fails
     weak = replace(BRIEF, jacket=replace(BRIEF.jacket, leaning_load_n=0.0))
-    assert max(glass_of(lay_up_jacket(rubber_of(box(700, 700, 100)), NO_KEYS, weak).pieces[0]).values()) < (heaviest)
+    (lighter,) = lay_up_jacket(rubber_of(box(700, 700, 100)), NO_KEYS, weak).pieces
+    assert max(glass for zone, glass in glass_of(lighter).items() if zone in ("field", "patch")) < heaviest
 
 
 def humped():
@@ -465,8 +495,9 @@ def test_flange_against_a_finite_difference_beam(pair):
     d4 = sum(np.diag(np.full(n - abs(k), v), k) for k, v in zip((-2, -1, 0, 1, 2), (1.0, -4, 6, -4, 1), strict=True))
     d4[0, 0] += 1
     d4[-1, -1] += 1
-    force = float(check.load.split("(")[1].split(" N")[0]) * 2 / (piece.zones[2].area_mm2 / FLANGE_WIDTH_MM)
-    stiff = laminate.modulus_mpa * FLANGE_WIDTH_MM * laminate.thickness_mm**3 / 12
+    around = piece.zones[2].area_mm2 / (FLANGE_WIDTH_MM + PAST_MM)
+    force = float(check.load.split("(")[1].split(" N")[0]) * 2 / around
+    stiff = laminate.modulus_mpa * PAST_MM * laminate.thickness_mm**3 / 12
     sag = np.linalg.solve(d4 / h**4 * stiff, np.full(n, force)).max()
     assert check.value == pytest.approx(sag, rel=0.01)
     assert rubber.flange_width_mm == FLANGE_WIDTH_MM
@@ -477,8 +508,8 @@ def test_flange_as_a_ledge_and_a_beam_by_hand(pair):
     piece = pair[2].pieces[0]
     t = piece.zones[2].thickness_mm
     ledge = next(c for c in piece.checks if "root" in c.what)
-    spread = 2 * FLANGE_WIDTH_MM + 100  # at 45 degrees from a hand 100 mm wide
-    assert ledge.value == pytest.approx(6 * 300.0 * FLANGE_WIDTH_MM / (spread * t**2))
+    spread = 2 * PAST_MM + 100  # at 45 degrees from a hand 100 mm wide
+    assert ledge.value == pytest.approx(6 * 300.0 * PAST_MM / (spread * t**2))
     beam = next(c for c in piece.checks if c.what.startswith("bending stress in the flange"))
     sag = next(c for c in piece.checks if c.what.startswith("flange between"))
     # of one beam: stress over sag is (q L²/12 · 6 / w t²) / (q L⁴ / 32 E w t³) = 16 E t / L²
@@ -621,7 +652,14 @@ def footed():
         return np.where(on_board, rim, np.where(r < FOOT_R, ball, np.nan))
 
     return envelope_of(
-        outside, FOOT_R + FLANGE_WIDTH_MM, FOOT_R, pull=(1, 0, 0), name="left piece", open_below_mm=0.0, pixel_mm=2.0
+        outside,
+        FOOT_R + FLANGE_WIDTH_MM,
+        FOOT_R,
+        pull=(1, 0, 0),
+        name="left piece",
+        open_below_mm=0.0,
+        pixel_mm=2.0,
+        jacket_flange_mm=PAST_MM,
     )
 
 
@@ -637,9 +675,9 @@ def test_the_foot_s_flange_is_bolted_to_the_board(on_a_board):
     bolts = np.array(piece.foot_bolts_mm)
     assert (bolts[:, 2] == 0.0).all()
     r = np.hypot(bolts[:, 0], bolts[:, 1])
-    # the rim is an arc of known radius; M8 in two and a half diameters (common practice)
-    assert r == pytest.approx(FOOT_R + FLANGE_WIDTH_MM - 20.0, abs=3.0)
-    assert bolts[:, 0].min() >= FLANGE_THICKNESS_MM + 20 - 1e-6, "off the parting flange"
+    # the rim is an arc of known radius; bolts stand half-way across the jacket's flange past it
+    assert r == pytest.approx(FOOT_R + FLANGE_WIDTH_MM + PAST_MM / 2, abs=3.0)
+    assert bolts[:, 0].min() >= FLANGE_THICKNESS_MM + WASHER_RADIUS_MM + 6 - 1e-6, "off the parting flange"
     angle = np.sort(np.arctan2(bolts[:, 1], bolts[:, 0]))
     assert (np.diff(angle) * r.mean()).max() <= BOLT_PITCH_MM * 1.02
     assert np.ptp(angle) * r.mean() > 0.75 * np.pi * r.mean(), "from one parting to the other"
@@ -650,18 +688,17 @@ def test_the_foot_s_flange_is_bolted_to_the_board(on_a_board):
         assert (apart >= reach + WASHER_RADIUS_MM - 1e-6).all()
 
 
-def test_the_parting_s_bolts_stay_off_the_foot_s_flange(on_a_board):
-    # its face is drafted over a tenth of its width; a washer lies on the parting flange above that
+def test_the_parting_s_bolts_stay_near_the_board_and_off_its_flange(on_a_board):
+    # the corner where both flanges meet: a bolt within 60 mm of it, its washer clear of the glass on the board
     _, _, piece = on_a_board
     heights = np.array(piece.bolts_mm)[:, 2]
-    least = FLANGE_THICKNESS_MM + WASHER_RADIUS_MM
-    assert least <= heights.min() <= least + 0.1 * FLANGE_WIDTH_MM + 20
+    assert 10.0 + WASHER_RADIUS_MM <= heights.min() <= 60.0
 
 
 def test_the_foot_s_bolts_stay_off_the_parting_flange_by_themselves(on_a_board):
     rubber, _, _ = on_a_board
     alone = place_on_board(rubber.envelopes[0], rubber, NO_KEYS, np.zeros((0, 3)))
-    assert alone.bolts_mm[:, 0].min() >= FLANGE_THICKNESS_MM + 20 - 1e-6
+    assert alone.bolts_mm[:, 0].min() >= FLANGE_THICKNESS_MM + WASHER_RADIUS_MM + 6 - 1e-6
 
 
 def test_a_key_in_a_spanner_s_way_moves_the_bolt(on_a_board):
@@ -677,7 +714,7 @@ def test_wedges_lift_the_foot_between_its_bolts(on_a_board):
     _, _, piece = on_a_board
     wedges, bolts = np.array(piece.foot_wedge_points_mm), np.array(piece.foot_bolts_mm)
     assert len(wedges) >= 2
-    assert np.hypot(wedges[:, 0], wedges[:, 1]) == pytest.approx(FOOT_R + FLANGE_WIDTH_MM - 3, abs=3.0)
+    assert np.hypot(wedges[:, 0], wedges[:, 1]) == pytest.approx(FOOT_R + FLANGE_WIDTH_MM + PAST_MM - 3, abs=3.0)
     assert np.linalg.norm(wedges[:, None] - bolts[None], axis=2).min() >= 35 - 1e-6
 
 
@@ -688,11 +725,14 @@ def test_the_foot_s_flange_is_laid_as_flange(on_a_board):
     # its face is half a ring, its rim a belt as high as the flange is thick
     face = np.pi / 2 * ((FOOT_R + FLANGE_WIDTH_MM) ** 2 - FOOT_R**2)
     belt = np.pi * (FOOT_R + FLANGE_WIDTH_MM) * FLANGE_THICKNESS_MM
-    parting = (bare.flange & np.isfinite(bare.outer_mm)).sum() * bare.pixel_mm**2
-    assert flange == pytest.approx(face + belt + parting, rel=0.12)
+    parting = ((bare.flange & np.isfinite(bare.outer_mm)) | bare.past_rubber).sum() * bare.pixel_mm**2
+    past = np.pi * (FOOT_R + FLANGE_WIDTH_MM + PAST_MM / 2) * PAST_MM  # glass on the board
+    assert flange == pytest.approx(face + belt + parting + past, rel=0.12)
     # the piece hangs by its parting flange alone
     check = next(c for c in piece.checks if c.what.startswith("flange between"))
-    assert float(check.load.split("along ")[1].split(" mm")[0]) == pytest.approx(parting / FLANGE_WIDTH_MM, rel=0.12)
+    assert float(check.load.split("along ")[1].split(" mm")[0]) == pytest.approx(
+        (parting + np.pi * (FOOT_R + FLANGE_WIDTH_MM) * FLANGE_THICKNESS_MM) / (FLANGE_WIDTH_MM + PAST_MM), rel=0.12
+    )
 
 
 def test_the_foot_s_flange_is_as_thick_as_it_is_weighed(on_a_board):
@@ -709,10 +749,11 @@ def test_the_foot_s_flange_is_as_thick_as_it_is_weighed(on_a_board):
     assert (foot == zones["flange"].thickness_mm).all()
     assert (above == zones["field"].thickness_mm).all()
     # the map's laminate weighs what the zones do: thickness times area of surface, cell by cell
-    cells = surface_cells(envelope.outer_mm, envelope.origin_mm, envelope.pixel_mm)
+    cells = surface_cells(inside_of_jacket_mm(envelope), envelope.origin_mm, envelope.pixel_mm)
     corner = np.nan_to_num(thick[:-1, :-1])  # a cell's lower left pixel stands for it
     by_map = (cells.area_mm2 * corner).sum()
-    by_zone = sum(z.area_mm2 * z.thickness_mm for z in piece.zones)
+    past = np.pi * (FOOT_R + FLANGE_WIDTH_MM + PAST_MM / 2) * PAST_MM * zones["flange"].thickness_mm
+    by_zone = sum(z.area_mm2 * z.thickness_mm for z in piece.zones) - past  # the map has no glass on the board
     assert by_map == pytest.approx(by_zone, rel=0.03)
 
 
@@ -726,30 +767,22 @@ def test_no_foot_without_a_board():
 
 
 def test_the_hare_s_jacket_holds_and_its_fasteners_are_clear(small_plan):
-    feet = np.array([k.foot_mm for k in small_plan.keys.keys])
-    reach = np.array([k.reach_mm for k in small_plan.keys.keys])
-    of_piece = np.array([k.piece for k in small_plan.keys.keys])
-    for piece, envelope in zip(small_plan.jacket.pieces, small_plan.rubber.envelopes, strict=True):
+    for piece in small_plan.jacket.pieces:
         assert all(c.passes for c in piece.checks), [c.what for c in piece.checks if not c.passes]
         assert len(piece.bolts_mm) > 12
         assert len(piece.foot_bolts_mm) >= 6
         assert len(piece.foot_wedge_points_mm) >= 3
-        # seen along the pull no bolt of the flange is nearer to a key of the piece than its washer
-        keys = envelope.frame.to_frame(feet[of_piece == piece.piece])[:, :2]
-        for spots, room in ((piece.bolts_mm, WASHER_RADIUS_MM), (piece.wedge_points_mm, 0.0)):
-            at = envelope.frame.to_frame(np.array(spots))[:, :2]
-            apart = np.linalg.norm(at[:, None] - keys[None], axis=2) - reach[of_piece == piece.piece]
-            assert apart.min() >= room - 1e-6
         every = np.array(piece.bolts_mm + piece.foot_bolts_mm)
         apart = np.linalg.norm(every[:, None] - every[None], axis=2) + 1e9 * np.eye(len(every))
         assert apart.min() >= 30
-    # its two outlines differ by up to 30 mm at the ears: every bolt still goes through both flanges, none is missing
+    # every bolt goes through both jackets' flanges, in rubber none
     one, other = small_plan.jacket.pieces
     for spots in (one.bolts_mm, other.bolts_mm):
         for envelope in small_plan.rubber.envelopes:
-            assert on_this_flange(envelope, np.array(spots), 3.0 * envelope.pixel_mm).all()
+            at = envelope.frame.to_frame(np.array(spots))
+            assert over(envelope, envelope.past_rubber, at).all()
     shared = np.linalg.norm(np.array(one.bolts_mm)[:, None] - np.array(other.bolts_mm)[None], axis=2)
     assert max(shared.min(axis=0).max(), shared.min(axis=1).max()) < 1.0
-    assert max(one.bolt_pitch_mm, other.bolt_pitch_mm) <= BOLT_PITCH_MM * 1.02
+    assert max(one.bolt_pitch_mm, other.bolt_pitch_mm) <= BOLT_PITCH_MM
     assert one.clamps_mm == other.clamps_mm == ()
     assert sum(c.what.startswith("deflection of the weakest") for p in small_plan.jacket.pieces for c in p.checks) == 2

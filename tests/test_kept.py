@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import gc
 import re
 import weakref
@@ -77,7 +78,12 @@ def test_pictures_are_kept_by_the_renderer_that_drew_them():
     assert kept(store, owner, lambda: "again", "vtk") == "by VTK"
     # and each place that takes a renderer says which
     folder = Path(mouldloft.__file__).parent / "outputs"
-    asked = [line for p in folder.rglob("*.py") for line in p.read_text("utf-8").splitlines() if "kept(_" in line]
-    drawn = [line.strip() for line in asked if "renderer" in line]
+    calls = [
+        node
+        for path in folder.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "kept"
+    ]
+    drawn = [[ast.unparse(word) for word in call.args] for call in calls if "renderer" in ast.unparse(call)]
     assert len(drawn) == 3
-    assert all(line.endswith("renderer), renderer)") for line in drawn)
+    assert all(words[3:] == ["renderer"] for words in drawn)

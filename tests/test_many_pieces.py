@@ -308,7 +308,7 @@ def dome_plan(request, small_plan) -> MouldPlan:
     rubber, keys = key_glove(master, seam, locks, bare, brief, CATALOGUE)
     jacket, cradle = back_glove(rubber, keys, brief, CATALOGUE)
     cast = lay_up_cast(master, seam, locks, brief, CATALOGUE)
-    takeoff, programme = order_and_days(master, locks, rubber, keys, jacket, cradle, cast, brief, CATALOGUE)
+    takeoff, programme = order_and_days(master, seam, locks, rubber, keys, jacket, cradle, cast, brief, CATALOGUE)
     return with_notes(
         replace(
             small_plan, brief=brief, catalogue=CATALOGUE, master=master, undercut=field, seam=seam, locks=locks,
@@ -374,8 +374,8 @@ def test_every_piece_has_its_work_and_its_rubber_in_the_order(dome_plan):
     names = [p.name for p in dome_plan.seam.pieces]
     tasks = " ".join(t.name for t in dome_plan.programme.tasks)
     assert all(f"Rubber cures, {name}" in tasks for name in names)
-    assert "Build and seal the wall, sector 1" in tasks
-    assert "Build and seal the wall, sector 2" not in tasks  # its neighbours stand by then
+    assert "Build the wall, sector 1" in tasks
+    assert "Build the wall, sector 2" not in tasks  # its neighbours stand by then
     assert "halves" not in tasks
     steps = " ".join(f"{s.title} {s.text}" for s in work_steps(dome_plan))
     assert "each part laid up" in steps

@@ -85,11 +85,12 @@ def test_a_lopsided_body_is_not_called_symmetric():
     assert not find_symmetry(as_master(trimesh.util.concatenate([mesh, arm, leg]))).is_symmetric
 
 
-def test_hare_opens_near_its_mirror_plane_or_says_why(small_plan):
+def test_hare_opens_near_its_mirror_plane(small_plan):
+    # the demo hare is made left and right alike about x = 0, with one paw forward
     chosen = small_plan.opening.chosen
-    near = angle_deg(chosen.direction, small_plan.opening.symmetry.normal)
     assert small_plan.opening.symmetry.is_symmetric
-    assert near < 15 or "%" in chosen.reason
+    assert angle_deg(small_plan.opening.symmetry.normal, (1.0, 0.0, 0.0)) < 5
+    assert angle_deg(chosen.direction, (1.0, 0.0, 0.0)) < 15
     assert all(c.reason for c in small_plan.opening.candidates)
 
 

@@ -98,7 +98,7 @@ def test_meshes_from_registry_packages_are_planned_or_refused_plainly(packaged, 
         return
     made = plan(master, small_brief)
     parts = sum(part.total_mm3 for part in made.rubber.parts)
-    assert sum(made.rubber.volume_by_columns_mm3) == pytest.approx(parts, rel=0.03)  # thin legs on a 4 mm lattice
+    assert sum(made.rubber.volume_on_coarser_mm3) == pytest.approx(parts, rel=0.03)  # thin legs on a 4 mm lattice
     # a free seam may leave a spot thin where a coarse mesh's skin dips under the parting surface; the plan reports it
     assert made.rubber.thickness_quantiles_mm[0] > 0.99 * made.rubber.skin_thickness_mm
     assert made.rubber.min_thickness_mm > 0.6 * made.rubber.skin_thickness_mm

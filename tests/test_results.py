@@ -33,7 +33,8 @@ def told(monkeypatch):
 
 
 def plan_of(count):
-    return SimpleNamespace(master=SimpleNamespace(faces=np.zeros((count, 3), np.int8)))
+    brief = SimpleNamespace(run=SimpleNamespace(start_date=None))
+    return SimpleNamespace(master=SimpleNamespace(faces=np.zeros((count, 3), np.int8)), brief=brief)
 
 
 def test_solids_come_after_the_paper(told, tmp_path):

@@ -86,17 +86,53 @@ def test_ellipsoid_by_minkowski_sum():
     assert skin_mm3(rubber) == pytest.approx(reference, rel=0.015)
 
 
-def test_lock_fill_is_the_same_by_columns_and_by_hanging_faces():
-    for mesh, direction, offset in ((channel(), (1.0, 0, 0), 0.0), (mushroom(), (0, 0, 1.0), 0.5)):
-        rubber, locks = glove(mesh.subdivide_to_size(10.0), direction, offset)
-        assert sum(part.lock_fill_mm3 for part in rubber.parts) == pytest.approx(locks.fill_mm3, rel=0.02)
+def rubber_by_rays(mesh: trimesh.Trimesh, direction, offset_mm: float, step_mm: float = 1.0) -> float:
+    """Lock fill by trimesh's rays (embree), mm³: in each column along the pull what lies between the master's outermost
+    skin and the parting plane, less the master itself."""
+    frame = pull_frame(np.asarray(direction, float))
+    turned = mesh.copy()
+    turned.vertices = frame.to_frame(mesh.vertices)
+    low, high = turned.bounds
+    x, y = (np.arange(low[k] + step_mm / 2.7, high[k], step_mm) for k in (0, 1))
+    spots = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    origins = np.column_stack([spots, np.full(len(spots), low[2] - 1.0)])
+    hits, rays, _ = turned.ray.intersects_location(origins, np.tile([0.0, 0.0, 1.0], (len(spots), 1)))
+    fill = 0.0
+    for ray in np.split(hits[np.lexsort((hits[:, 2], rays))][:, 2], np.unique(np.sort(rays), return_index=True)[1][1:]):
+        up, down = np.maximum(ray - offset_mm, 0.0), np.maximum(offset_mm - ray, 0.0)
+        solid = np.abs(ray[1::2] - ray[::2]).sum() if len(ray) % 2 == 0 else 0.0
+        fill += up.max() + down.max() - solid
+    return fill * step_mm**2
 
 
-def test_parts_add_up_to_the_measured_volume(small_plan):
+@pytest.mark.parametrize(
+    ("mesh", "direction", "offset"),
+    [(channel(), (1.0, 0, 0), 0.0), (mushroom(), (0, 0, 1.0), 0.5), (mushroom(), (0.2, 0, 1.0), 60.0)],
+    ids=["channel", "mushroom", "leaning mushroom"],
+)
+def test_lock_fill_by_another_librarys_rays(mesh, direction, offset):
+    fine = mesh.subdivide_to_size(10.0)
+    rubber, locks = glove(fine, direction, offset)
+    master = as_master(fine)
+    rays = rubber_by_rays(trimesh.Trimesh(master.vertices_mm, master.faces, process=False), direction, offset)
+    assert sum(part.lock_fill_mm3 for part in rubber.parts) == pytest.approx(rays, rel=0.02)
+    assert locks.fill_mm3 == pytest.approx(rays, rel=0.02)
+
+
+def test_lock_fill_of_a_slot_by_hand():
+    # the slot is 40 wide, 40 deep and 60 long, and all of it is filled
+    rubber, _ = glove(channel().subdivide_to_size(10.0), (1.0, 0, 0))
+    assert sum(part.lock_fill_mm3 for part in rubber.parts) == pytest.approx(40 * 40 * 60, rel=0.01)
+
+
+def test_parts_add_up_and_have_converged(small_plan):
     rubber = small_plan.rubber
     total = sum(part.total_mm3 for part in rubber.parts)
-    assert sum(rubber.volume_by_columns_mm3) == pytest.approx(total, rel=0.005)
-    assert all(min(vars(part).values()) >= 0 for part in rubber.parts)
+    assert sum(rubber.volume_on_coarser_mm3) == pytest.approx(total, rel=0.005)
+    assert all(v >= 0 for part in rubber.parts for name, v in vars(part).items() if name != "bead_mm3")
+    # the ridge is the bead itself; the first piece's groove takes rubber away and its thicker back adds some
+    ridge, length = rubber.parts[1].bead_mm3, rubber.registration.bead_length_mm
+    assert 0.8 * 42.5 * length < ridge < 1.3 * 42.5 * length  # 14 wide, 5 high, sides 5.5 long: 8.5 x 5 mm2
     assert rubber.volume_mm3.low < rubber.volume_mm3.likely < rubber.volume_mm3.high
     assert sum(coat.volume_mm3 for coat in rubber.coats) == pytest.approx(rubber.volume_mm3.likely, rel=1e-6)
 
@@ -108,7 +144,7 @@ def test_the_pieces_meet_on_one_parting_surface():
     rule, pixel = choose_thickness(480.0, 1, PLAIN), 7.0
     pieces = [master.vertices_mm[master.faces[seam.labels == k]].reshape(-1, 3) for k in (0, 1)]
     surfaces = []
-    for piece, (grid, height) in zip(seam.pieces, _lattice(master, seam, rule, PLAIN, pixel, pieces)):
+    for piece, (grid, height) in zip(seam.pieces, _lattice(master, seam, rule, PLAIN, pixel, pieces, 60.0)):
         x, y = np.meshgrid(grid.x(), grid.y())
         places = np.column_stack([x.ravel(), y.ravel(), height.ravel()])
         points = pull_frame(np.asarray(piece.pull)).to_master(places)

@@ -35,17 +35,17 @@ from trade_bodies import box, rubber_of
 @pytest.mark.parametrize(
     ("height", "casts", "skin", "width"),
     [
-        # 5 mm + 1.5 a metre + 1 each time the run doubles, up to the next half; 40 mm + 20 a metre, up to the next five
-        (1000.0, 1, 6.5, 60.0),
-        (1400.0, 8, 10.5, 70.0),  # 5 + 2.1 + 3 = 10.1; 68
-        (400.0, 1, 6.0, 50.0),  # 5.6; 48
-        (2000.0, 6, 11.0, 80.0),  # 5 + 3 + 2.58 = 10.58
+        # 5 mm + 1.5 a metre + 1 each time the run doubles, up to the next half; a thirtieth of the size, 30 to 50
+        (1000.0, 1, 6.5, 33.0),
+        (1400.0, 8, 10.5, 47.0),  # 5 + 2.1 + 3 = 10.1
+        (400.0, 1, 6.0, 24.0),  # 5.6; half-way from 17.5 to 30
+        (2000.0, 6, 11.0, 50.0),  # 5 + 3 + 2.58 = 10.58
     ],
 )
 def test_the_thickness_rule_by_hand(height: float, casts: int, skin: float, width: float) -> None:
     rule = choose_thickness(height, casts, RubberBrief())
     assert (rule.skin_mm, rule.edge_mm, rule.flange_width_mm) == (skin, 1.5 * skin, width)
-    assert rule.flange_mm == rule.edge_mm
+    assert rule.flange_mm == rule.skin_mm
     assert rule.band_mm == max(40.0, 7.5 * skin)
     run = "1 cast" if casts == 1 else f"{casts} casts"
     assert rule.reason.startswith(f"{skin:g} mm skin by rule for {height:.0f} mm and {run}, {1.5 * skin:.3g} mm within")
@@ -61,7 +61,7 @@ def test_the_brief_overrides_the_rule() -> None:
     assert (rule.flange_width_mm, rule.flange_mm) == (33.0, 7.0)
     assert "by the brief" in rule.reason
     assert choose_thickness(1000.0, 1, RubberBrief(skin_thickness_mm=4.0)).band_mm == 40.0  # five edges are 30
-    assert choose_thickness(1000.0, 1, RubberBrief(edge_thickness_mm=9.0)).flange_mm == 9.0
+    assert choose_thickness(1000.0, 1, RubberBrief(edge_thickness_mm=9.0)).flange_mm == 6.5  # the skin's
 
 
 @pytest.mark.parametrize(
@@ -169,7 +169,7 @@ def test_tabs_are_counted_everywhere() -> None:
     keys = Keys((key, replace(key, volume_mm3=1e5), replace(key, piece=1, volume_mm3=2e5)), ())
     made = count_keys_in(rubber, keys)
     assert [p.keys_mm3 for p in made.parts] == [4e5, 2e5]
-    assert made.volume_by_columns_mm3 == pytest.approx((4.4e6, 4.2e6))
+    assert made.volume_on_coarser_mm3 == pytest.approx((4.4e6, 4.2e6))
     assert made.coats[:-1] == rubber.coats[:-1]
     assert made.coats[-1] == replace(rubber.coats[-1], volume_mm3=4.8e6 + 6e5)
     grown = made.volume_mm3
@@ -185,10 +185,25 @@ def test_parts_add_up_and_are_listed() -> None:
 
 
 def test_each_cause_is_what_its_map_adds_to_the_one_before() -> None:
-    maps = {"solid": 1.0, "filled": 3.0, "skin": 7.0, "edge": 15.0, "handled": 31.0, "draft": 63.0, "flange": 127.0}
+    maps = {
+        "solid": 1.0,
+        "filled": 3.0,
+        "skin": 7.0,
+        "edge": 15.0,
+        "handled": 31.0,
+        "draft": 63.0,
+        "flange": 127.0,
+        "bead": 255.0,
+    }
     part = _parts(SimpleNamespace(**{f"{name}_mm3": volume for name, volume in maps.items()}))
     assert part == RubberParts(
-        lock_fill_mm3=2.0, skin_mm3=4.0, edge_mm3=8.0, handling_mm3=16.0, draft_mm3=32.0, flange_mm3=64.0
+        lock_fill_mm3=2.0,
+        skin_mm3=4.0,
+        edge_mm3=8.0,
+        handling_mm3=16.0,
+        draft_mm3=32.0,
+        flange_mm3=64.0,
+        bead_mm3=128.0,
     )
 
 

@@ -15,9 +15,11 @@ from hypothesis import strategies as st
 from mouldloft.base.errors import CatalogueRefused, OutputRefused
 from mouldloft.base.marks import Mark
 from mouldloft.inputs.brief import Brief, CastBrief, MaterialsBrief, RunBrief
-from mouldloft.inputs.catalogue import Catalogue, Pack, read_catalogue
+from mouldloft.inputs.catalogue import Catalogue, read_catalogue
+from mouldloft.inputs.materials import Pack
 from mouldloft.stages.cast import Cast, lay_up_cast
 from mouldloft.stages.cradle import Cradle, CradlePiece
+from mouldloft.stages.programme import set_programme
 from mouldloft.stages.takeoff import (
     MOULD_SECTIONS,
     Takeoff,
@@ -53,17 +55,9 @@ def order(
     catalogue: Catalogue, cast: Cast, brief: Brief | None = None, rubber=None, jacket=None, locks=None
 ) -> Takeoff:
     brief = brief or Brief(run=RunBrief(casts=6))
-    return take_off(
-        BOX,
-        locks or locks_of(),
-        rubber or rubber_of(),
-        keys_of(),
-        jacket or jacket_of(),
-        CRADLE,
-        cast,
-        brief,
-        catalogue,
-    )
+    works = (locks or locks_of(), rubber or rubber_of(), keys_of(), jacket or jacket_of(), CRADLE, cast)
+    programme = set_programme(seam_of(), *works, brief, catalogue)
+    return take_off(BOX, *works, brief, catalogue, programme=programme)
 
 
 def line_of(takeoff: Takeoff, code: str):

@@ -12,7 +12,8 @@ import pytest
 from mouldloft.base.intervals import Interval
 from mouldloft.base.marks import Assumption, Mark
 from mouldloft.inputs.brief import Brief, MaterialsBrief, RunBrief
-from mouldloft.inputs.catalogue import Catalogue, Pack, read_catalogue
+from mouldloft.inputs.catalogue import Catalogue, read_catalogue
+from mouldloft.inputs.materials import Pack
 from mouldloft.stages.cradle import Cradle, CradlePiece
 from mouldloft.stages.jacket.record import Jacket, Rib, Zone
 from mouldloft.stages.programme import Batch, Programme

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from types import SimpleNamespace
 
 import manifold3d as m3
@@ -300,8 +301,9 @@ def test_locks_are_told_apart_ranked_and_named_where_the_workshop_finds_them():
     locks = locks_along(as_master(two_groove_post()), (0, 0, 1.0), 0.5)
     left, right = (next(r for r in locks.regions if side in r.name) for side in ("left", "right"))
     assert locks.regions.index(left) < locks.regions.index(right)
-    assert left.name == "left, 100 mm up" or abs(left.height_mm - 100) <= 20
-    assert right.name == "right, 300 mm up" or abs(right.height_mm - 300) <= 20
+    for lock, side, groove in ((left, "left", 100.0), (right, "right", 300.0)):
+        assert abs(lock.height_mm - groove) <= 20.0, "within the groove, which is 40 high"
+        assert re.fullmatch(rf"{side}(?: side)?, {round(lock.height_mm / 10) * 10} mm up", lock.name)
     assert left.fill_mm3 == pytest.approx(30 * 100 * 40, rel=0.03)
     assert right.fill_mm3 == pytest.approx(15 * 100 * 40, rel=0.03)
     assert left.depth_mm == pytest.approx(30, abs=2.0)

@@ -9,28 +9,25 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from mouldloft.base.marks import Mark
 from mouldloft.geometry.frame import pull_frame
-from mouldloft.outputs.templates.wall import wall_templates
-from mouldloft.stages.wall.boards import (
-    Station,
-    Wall,
-    WallPiece,
-    _above_base,
+from mouldloft.stages.wall.boards import above_base, board_cuts, cut_boards
+from mouldloft.stages.wall.build import build_wall
+from mouldloft.stages.wall.ribs import clay_spans
+from mouldloft.stages.wall.rulings import (
+    Rulings,
     _after,
-    _cuts,
-    _flat_runs,
+    _laid_to_board,
     _outward,
-    _polygons,
     _room,
     _third,
-    _unroll,
-    build_wall,
     cell_stretch,
-    flange_width_mm,
     lay_flat,
+    rule_line,
     section_area,
+    strip_runs,
 )
+from mouldloft.stages.wall.stations import numbered, station_rulings
+from mouldloft.stages.wall.strips import strip_cuts, strip_pieces
 from trade_bodies import box, seam_of, standing
 
 FLAT = pull_frame(np.array([0.0, 0.0, 1.0]))
@@ -78,49 +75,80 @@ def test_a_twisted_cell_by_hand() -> None:
     assert cell_stretch(inner, outer) == pytest.approx([abs(laid - true) / true])
 
 
-def test_hard_twists_break_a_strip_into_runs() -> None:
-    # a straight strip whose edge is lifted in the sixth cell alone; runs of one cell are not worth cutting
-    inner = np.column_stack([np.arange(12) * 8.0, np.zeros(12), np.zeros(12)])
-    outer = inner + (0.0, -40.0, 0.0)
-    assert _flat_runs(inner, outer) == [slice(0, 12)]
-    bent = outer.copy()
-    bent[6:, 2] += 40.0
-    assert [(run.start, run.stop) for run in _flat_runs(inner, bent)] == [(0, 6), (6, 12)]
-    bent[8:, 2] += 40.0
-    assert [(run.start, run.stop) for run in _flat_runs(inner, bent)] == [(0, 6), (8, 12)]
+def test_half_way_across_a_twisted_cell_by_hand() -> None:
+    # opposite edges of 10 that turn by 2 x 0.3 rad out of each other's plane, 40 apart: flat, they are parallel
+    inner = np.array([[0.0, 0, 0], [10 * math.cos(0.3), 0, 10 * math.sin(0.3)]])
+    outer = np.array([[0.0, -40, 0], [10 * math.cos(0.3), -40, -10 * math.sin(0.3)]])
+    bent = 10 * math.cos(0.3)
+    (found,) = cell_stretch(inner, outer)
+    flat_inner, flat_outer = lay_flat(inner, outer)
+    flat = np.linalg.norm((flat_inner[1] + flat_outer[1] - flat_inner[0] - flat_outer[0]) / 2)
+    assert found == pytest.approx(flat / bent - 1)
+    assert found == pytest.approx(1 / math.cos(0.3) - 1, rel=0.15)
 
 
-def test_a_long_strip_is_cut_at_700_mm_and_numbered_on() -> None:
-    inner = np.column_stack([np.arange(201) * 8.0, np.zeros(201), np.full(201, 30.0)])
+def straight(count: int, lift: np.ndarray | None = None, closed: bool = False) -> Rulings:
+    """Rulings 8 mm apart and 40 long, the outer ends lifted."""
+    inner = np.column_stack([np.arange(count) * 8.0, np.zeros(count), np.zeros(count)])
     outer = inner + (0.0, -40.0, 0.0)
-    pieces, following = _unroll(inner, outer, FLAT, 2, 5)
-    assert [p.name for p in pieces] == ["W3", "W4", "W5"]
-    lengths = [np.ptp(p.outline_mm[:, 0]) for p in pieces]
-    assert lengths == pytest.approx([696.0, 696.0, 208.0])  # 87 steps of 8 mm each
-    assert all(np.ptp(p.outline_mm[:, 1]) == pytest.approx(40.0) for p in pieces)
-    # a mark every 96 mm and at both ends; a joint has one number
-    numbers = [[s.number for s in p.stations] for p in pieces]
-    assert numbers == [list(range(5, 14)), list(range(13, 22)), list(range(21, 25))]
-    assert following == 25
-    marks = [s.inner_mm[0] for s in pieces[0].stations]
-    assert marks == pytest.approx([0, 96, 192, 288, 384, 480, 576, 672, 696])
-    for piece, start in zip(pieces, (0.0, 696.0, 1392.0), strict=True):
-        for s in piece.stations:
-            assert s.outer_mm == pytest.approx((s.inner_mm[0], -40.0))
-            assert FLAT.to_frame(np.array([s.on_seam_mm]))[0] == pytest.approx((start + s.inner_mm[0], 0.0, 30.0))
+    if lift is not None:
+        outer[:, 2] += lift
+    return Rulings(inner, outer, np.arange(count) * 8.0, 0, closed)
+
+
+def test_strips_end_where_the_wall_twists_or_lies_too_flat() -> None:
+    count = 120
+    skin = np.tile((0.0, -1.0, 0.0), (count, 1))  # faces along the rulings: square
+    yes = np.ones(count, bool)
+    (whole,) = strip_runs(straight(count), skin, 40.0, yes)
+    assert (whole.first, len(whole.along_mm)) == (0, count)
+    # lifted by 40 in one step: a twist of 45 degrees that no sheet takes, shared out over five cells
+    step = np.where(np.arange(count) < 60, 0.0, 40.0)
+    runs = strip_runs(straight(count, step), skin * [1.0, 1.0, 1.0], 40.0, yes)
+    assert [(r.first, r.first + len(r.along_mm) - 1) for r in runs] == [(0, 57)]  # lifted, they meet the skin at 45
+    lying = skin.copy()
+    lying[60:] = (0.0, -0.5, math.sqrt(0.75))  # 30 degrees to the wall
+    assert [len(r.along_mm) for r in strip_runs(straight(count), lying, 40.0, yes)] == [60]
+    assert strip_runs(straight(25), skin[:25], 40.0, yes[:25]) == []  # 192 mm is quicker in clay
+    assert [len(r.along_mm) for r in strip_runs(straight(count), skin, 40.0, np.arange(count) < 70)] == [70]
+
+
+def test_a_strip_is_cut_at_900_mm_and_carries_its_stations() -> None:
+    run = straight(201)
+    assert strip_cuts(run) == [0, 100, 200]
+    stops = station_rulings(run, strip_cuts(run))
+    assert (stops[0], stops[-1]) == (0, 200)
+    assert 100 in stops
+    assert max(np.diff(stops)) <= 13
+    at = numbered([(run, stops)], FLAT, 4.0, 30.0, lambda x, y: np.zeros(len(x)))
+    assert [s.number for s in at.values()] == list(range(1, len(stops) + 1))
+    pieces = strip_pieces(run, FLAT, 4.0, 30.0, at, 201)
+    assert len(pieces) == 2
+    for piece, start in zip(pieces, (0.0, 800.0), strict=True):
+        assert np.ptp(piece.outline_mm, axis=0) == pytest.approx((800.0, 26.0))
         assert piece.stretch == pytest.approx(0.0, abs=1e-9)
+        for mark in piece.marks:
+            (station,) = (s for s in at.values() if s.number == mark.number)
+            assert station.on_seam_mm[0] == pytest.approx(start + mark.inner_mm[0])
+            assert math.dist(mark.inner_mm, mark.outer_mm) == pytest.approx(26.0)
+    assert {m.number for m in pieces[0].marks} & {m.number for m in pieces[1].marks} == {at[0, 100].number}
 
 
-def test_a_strip_that_would_cover_itself_is_cut_shorter() -> None:
-    # a flat ring round a circle of 30 mm, once and a half round: 283 mm, under the longest, but it laps itself
-    turn = np.linspace(0.0, 3 * math.pi, 60)
-    inner = np.column_stack([30 * np.cos(turn), 30 * np.sin(turn), np.zeros(60)])
-    outer = inner * 2.0
-    pieces, _ = _unroll(inner, outer, FLAT, 0, 1)
-    assert len(pieces) > 1
-    assert all(shapely.Polygon(p.outline_mm).is_valid for p in pieces)
-    exact = 1.5 * math.pi * (60**2 - 30**2)
-    assert sum(shapely.Polygon(p.outline_mm).area for p in pieces) == pytest.approx(exact, rel=0.01)
+def test_clay_is_what_lies_between_strips() -> None:
+    assert clay_spans(100, False, []) == [(0, 99)]
+    assert clay_spans(100, True, []) == [(0, 100)]
+    assert clay_spans(100, False, [(10, 40), (60, 99)]) == [(0, 10), (40, 60)]
+    assert clay_spans(100, True, [(10, 40), (60, 90)]) == [(40, 60), (90, 110)]
+    assert clay_spans(100, False, [(0, 99)]) == []
+
+
+def test_rulings_turn_level_to_the_board() -> None:
+    out = np.tile((-math.sqrt(0.5), -math.sqrt(0.5)), (101, 1))
+    found = _laid_to_board(out, np.arange(101) * 8.0, 100.0)
+    assert found[0] == pytest.approx((-1.0, 0.0))
+    assert found[-1] == pytest.approx((-1.0, 0.0))
+    assert found[15:-15] == pytest.approx(out[15:-15])  # 120 mm from the foot it is what it was
+    assert np.linalg.norm(found, axis=1) == pytest.approx(np.ones(101))
 
 
 # --- beside the body -----------------------------------------------------------------------------------------
@@ -167,43 +195,41 @@ def test_who_follows_whom() -> None:
 # --- boards --------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("size", "width"), [(600.0, 40.0), (1000.0, 50.0), (1250.0, 60.0), (1400.0, 70.0), (1820.0, 80.0), (4000.0, 80.0)]
-)
-def test_flange_by_size(size: float, width: float) -> None:
-    found, told = flange_width_mm((100.0, size, 50.0))
-    assert found == width
-    assert told.value.startswith(f"{width:.0f} mm")
-    assert told.mark is Mark.COMMON_PRACTICE
-
-
-def test_cuts_are_even_and_no_longer_than_the_sheet() -> None:
-    assert _cuts(0.0, 100.0, 100.0) == [0.0, 100.0]
-    assert _cuts(-50.0, 100.0, 100.0) == [-50.0, 25.0, 100.0]
-    assert _cuts(0.0, 0.0, 100.0) == [0.0, 0.0]
-
-
-def test_polygons_worth_cutting() -> None:
-    parts = shapely.GeometryCollection([shapely.box(0, 0, 2, 2), shapely.Point(5, 5), shapely.box(9, 9, 9.5, 9.5)])
-    assert [p.area for p in _polygons(parts)] == [4.0]
-    assert [p.area for p in _polygons(shapely.box(0, 0, 2, 2))] == [4.0]
+def test_a_ring_is_cut_at_least_in_two_and_scraps_stay_with_their_neighbour() -> None:
+    turn = np.linspace(0, 2 * math.pi, 400, endpoint=False)
+    circle = 200.0 * np.column_stack([np.cos(turn), np.sin(turn), np.zeros(400)])
+    disc = shapely.Point(0, 0).buffer(200.0, quad_segs=64)
+    rulings = rule_line(circle, True, 0, disc, 50.0, lambda x, y: np.zeros(len(x)))
+    cuts = board_cuts(rulings)
+    assert len(cuts) == 2  # 1257 mm round
+    ring = disc.buffer(50.0, quad_segs=64).difference(disc)
+    parts = cut_boards(ring, [(rulings, cuts)], 50.0)
+    assert [line for _, line in parts] == [0, 0]
+    assert sum(p.area for p, _ in parts) == pytest.approx(ring.area, rel=1e-3)
+    assert all(p.area > 0.3 * ring.area for p, _ in parts)
+    # two cuts 8 mm apart: the sliver between them, 400 mm², is not a board of its own
+    sliver = cut_boards(ring, [(rulings, [0, 1, 80])], 50.0)
+    assert len(sliver) == 2
+    assert sum(p.area for p, _ in sliver) == pytest.approx(ring.area, rel=1e-3)
 
 
 def test_what_of_a_leaning_plane_stands_above_the_ground() -> None:
     frame = pull_frame(np.array([0.8, 0.0, 0.6]))
-    above = _above_base(frame, 50.0, 1000.0)
+    above = above_base(frame, 50.0, 1000.0)
     low = above.bounds[1]
     on_ground = frame.to_master(np.array([[0.0, low, 50.0], [300.0, low, 50.0]]))
     assert on_ground[:, 2] == pytest.approx([0.0, 0.0], abs=1e-9)
     assert above.bounds == pytest.approx((-1000.0, low, 1000.0, low + 2000.0))
-    assert _above_base(FLAT, 50.0, 1000.0) is None
+    assert above_base(FLAT, 50.0, 1000.0) is None
 
 
 def plane_seam(body, pull=(0.0, 1.0, 0.0)):
     """A plane through the middle across the pull, its line round the body's section."""
     a, b, c = 200.0, 0.0, 1000.0
-    line = np.array([[-a, b, 0], [a, b, 0], [a, b, c], [-a, b, c]])
+    line = np.array([[-a, b, 0], [-a, b, c], [a, b, c], [a, b, 0]])  # the body to its left, seen against the pull
     seam = seam_of(line, pull=pull)
+    if body.base == "open":  # its line ends at the foot
+        seam = replace(seam, lines=(replace(seam.lines[0], closed=False, length_mm=2 * c + 2 * a),))
     return replace(seam, level_mm=body.vertices_mm @ np.array(pull) - 1e-7)
 
 
@@ -213,26 +239,24 @@ def test_boards_of_a_box_by_hand() -> None:
     # round a section of 400 x 1000 that stands on the ground: two sides, the top, and a quarter disc at either corner
     exact = 2 * 50 * 1000 + 400 * 50 + math.pi * 50**2 / 2
     assert wall.area_mm2 == pytest.approx(exact, rel=1e-3)
-    assert (wall.kind, wall.width_mm, wall.stretch, wall.off_parting_mm, wall.steepest_deg) == ("boards", 50.0, 0, 0, 0)
-    assert [p.name for p in wall.pieces] == ["W1", "W2"]  # cut through the middle
-    for piece in wall.pieces:
-        assert shapely.Polygon(piece.outline_mm).area == pytest.approx(exact / 2, rel=1e-3)
-        assert np.ptp(piece.outline_mm, axis=0) == pytest.approx((250.0, 1050.0))
-    # 2800 mm of line in stations 96 mm apart
-    stations = [s for p in wall.pieces for s in p.stations]
-    assert [s.number for s in stations] == list(range(1, len(stations) + 1))
-    assert all(math.dist(s.inner_mm, s.outer_mm) == pytest.approx(12.0, abs=6.0) for s in stations)
-    assert {a.value for a in wall.assumptions} == {"1220 x 2440 mm"}
-    frame = pull_frame(np.array([0.0, 1.0, 0.0]))  # of the first piece
-    for station in stations:
-        assert frame.to_frame(np.array([station.on_seam_mm]))[0, :2] == pytest.approx(station.inner_mm, abs=0.5)
+    assert (wall.kind, wall.width_mm, wall.stretch, wall.off_sheet_mm, wall.steepest_deg) == ("boards", 50.0, 0, 0, 0)
+    assert wall.rooted_mm == 0  # it meets the box's sides square
+    # less the gap of 4 mm along the skin
+    cut = exact - (2 * 4 * 1000 + 400 * 4 + math.pi * 4**2 / 2)
+    shapes = [shapely.Polygon(p.outline_mm) for p in wall.pieces]
+    assert sum(s.area for s in shapes) == pytest.approx(cut, rel=2e-3)
+    section = shapely.box(-200, 0, 200, 1000)
+    for piece, shape in zip(wall.pieces, shapes, strict=True):
+        assert shape.distance(section) == pytest.approx(4.0, abs=0.05)
+        assert piece.outline_mm[:, 1].min() > -1e-6  # on the ground
+        edge = shapely.LineString(piece.skin_edge_mm)
+        assert edge.length > 300
+        assert shapely.distance(shapely.points(piece.skin_edge_mm), section) == pytest.approx(4.0, abs=0.3)
+        assert [m.number for m in piece.marks]
+    assert [p.name for p in wall.pieces] == [f"W{k + 1}" for k in range(len(wall.pieces))]
+    assert [s.number for s in wall.stations] == list(range(1, len(wall.stations) + 1))
     narrow = build_wall(body, plane_seam(body), 30.0)
-    assert narrow.width_mm == 30.0
     assert narrow.area_mm2 == pytest.approx(2 * 30 * 1000 + 400 * 30 + math.pi * 30**2 / 2, rel=1e-3)
-    assert {a.what for a in build_wall(body, plane_seam(body)).assumptions} == {"flange width", "board size"}
-    by_size = build_wall(body, plane_seam(body))
-    assert by_size.width_mm == 50.0
-    assert len(by_size.assumptions) == 2
 
 
 def test_boards_round_a_closed_base_go_all_round() -> None:
@@ -246,17 +270,3 @@ def test_a_seam_in_two_loops_encloses_a_ring() -> None:
     torus = standing(trimesh.creation.torus(150.0, 50.0, major_sections=96, minor_sections=48))
     seam = replace(seam_of(pull=(0.0, 0.0, 1.0)), level_mm=torus.vertices_mm[:, 2] - 50.0 + 1e-7)
     assert section_area(torus, seam).area == pytest.approx(math.pi * (200**2 - 100**2), rel=0.01)
-
-
-def test_templates_carry_every_line_and_number() -> None:
-    outline, hole = np.array([[0.0, 0], [90, 0], [90, 40], [0, 40]]), np.array([[10.0, 10], [20, 10], [20, 20]])
-    station = Station(7, (30.0, 0.0), (40.0, 20.0), (0.0, 0.0, 0.0))
-    wall = Wall("boards", 40.0, (WallPiece("W9", outline, (hole,), (station,), 0.0),), 0, 0, 0, 0, 0, ())
-    (made,) = wall_templates(wall)
-    assert made.name == "W9"
-    outside, inside, mark = made.lines
-    assert (outside.points_mm is outline, inside.points_mm is hole) == (True, True)
-    assert (outside.closed, mark.closed, mark.use) == (True, False, "mark")
-    assert mark.points_mm.tolist() == [[30.0, 0.0], [40.0, 20.0]]
-    (text,) = made.texts
-    assert (text.text, text.at_mm, text.height_mm) == ("7", (36.5, 10.0), 5.0)

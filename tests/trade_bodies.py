@@ -13,6 +13,7 @@ from mouldloft.base.intervals import Interval
 from mouldloft.geometry.frame import pull_frame
 from mouldloft.stages import cast as cast_stage
 from mouldloft.stages.cast import Cast
+from mouldloft.stages.cradle import Cradle, CradlePiece
 from mouldloft.stages.jacket.record import Jacket, JacketPiece, Zone
 from mouldloft.stages.keys.record import Key, Keys
 from mouldloft.stages.locks import LockRegion, Locks
@@ -146,6 +147,12 @@ def jacket_of(area_mm2: float = 6e5, bolts: int = 18, pieces: int = 2, gelcoat_k
         for k in range(pieces)
     )  # fmt: skip
     return Jacket(made, gelcoat_kg, ())
+
+
+def cradle_of(boards: int = 4, pieces: int = 2) -> Cradle:
+    """A cradle of so many boards of half a square metre for each piece, told as two lines of its list."""
+    lists = (("profile", boards - 2, 1000.0, 500.0, 18.0), ("rail", 2, 1000.0, 500.0, 18.0))
+    return Cradle(tuple(CradlePiece(k, (), (), (), lists) for k in range(pieces)), ())
 
 
 def cast_record(**changes: object) -> Cast:

@@ -120,7 +120,8 @@ def _glove(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
     from mouldloft.stages.rubber.glove import brush_rubber
 
     rubber_material = catalogue.rubber_for(brief.materials)
-    return {"bare_rubber": brush_rubber(done["master"], done["seam"], brief, progress, rubber_material)}
+    bare = brush_rubber(done["master"], done["seam"], brief, progress, rubber_material)
+    return {"bare_rubber": bare, "wall": pipeline().plan_wall(done["master"], done["seam"], bare, catalogue, progress)}
 
 
 def _keys(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
@@ -144,8 +145,8 @@ def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 
 def _order(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    before = (done[name] for name in ("master", "locks", "rubber", "keys", "jacket", "cradle", "cast"))
-    takeoff, programme = pipeline().order_and_days(*before, brief, catalogue, progress)
+    before = (done[name] for name in ("master", "seam", "locks", "rubber", "keys", "jacket", "cradle", "cast"))
+    takeoff, programme = pipeline().order_and_days(*before, brief, catalogue, progress, done["wall"])
     return {"takeoff": takeoff, "programme": programme}
 
 
@@ -190,7 +191,7 @@ _RECORDS = {
     "sculpt": ("master",),
     "opening": ("opening", "undercut"),
     "seam": ("seam", "locks"),
-    "glove": ("bare_rubber",),
+    "glove": ("bare_rubber", "wall"),
     "keys": ("keys", "rubber"),
     "jacket": ("jacket", "cradle", "division"),
     "casts": ("cast",),

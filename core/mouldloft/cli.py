@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
+from dataclasses import replace
 from pathlib import Path
 from threading import Thread
 from typing import Annotated, Any
@@ -57,7 +58,6 @@ def _asked(
     up: str | None = None,
     front: str | None = None,
 ) -> Brief:
-    from dataclasses import replace
     from typing import get_args
 
     from .inputs.brief import Axis, Brief, Pieces, read_brief
@@ -147,6 +147,17 @@ def _show(plan: MouldPlan) -> None:
         console.print(f"Caution: {line}", highlight=False, markup=False, style="yellow")
 
 
+def _earlier_plan(out: Path) -> MouldPlan | None:
+    """The plan that stands in the folder, so that only what changed is planned again; None where there is none."""
+    from .base.errors import PlanFileRefused
+    from .outputs.planfile import PLAN_NAME, open_plan
+
+    try:
+        return open_plan(out) if (out / PLAN_NAME).is_file() else None
+    except PlanFileRefused:
+        return None  # of another version, or damaged: all of it is planned again
+
+
 def _run(
     mesh: Path,
     brief: Brief,
@@ -158,6 +169,7 @@ def _run(
 ) -> None:
     from .inputs.catalogue import read_catalogue
     from .outputs.results import write_results, write_survey
+    from .stages.freshness import file_stamp
     from .stages.master import read_master
     from .stages.pipeline import plan, survey_open_master
 
@@ -176,7 +188,12 @@ def _run(
             from .outputs.pictures.studio import vtk_can_draw
 
             Thread(target=vtk_can_draw, daemon=True).start()
-        master = read_master(mesh, brief.master, terminal.progress)
+        before = _earlier_plan(out)
+        mesh_stamp = file_stamp(mesh, brief) if mesh.is_file() else ""
+        if before is not None and mesh_stamp and before.mesh_stamp == mesh_stamp:
+            master = before.master
+        else:
+            master = read_master(mesh, brief.master, terminal.progress)
         if master.health.stance:
             print(master.health.stance, file=sys.stderr, flush=True)
         if not master.health.is_solid:
@@ -185,7 +202,7 @@ def _run(
                 f"{mesh.name} could not be closed, so rubber, jacket, casts and the order were left out; its undercut "
                 f"map and seam are in {out.resolve()}: close the mesh in your sculpting program and run again."
             )
-        made = plan(master, brief, catalogue, terminal.progress)
+        made = replace(plan(master, brief, catalogue, terminal.progress, before), mesh_stamp=mesh_stamp)
         written = write_results(made, out, terminal.progress, pictures=pictures, solids=formats)
     if not quiet:
         _show(made)
@@ -217,20 +234,21 @@ def plan_command(
 @app.command("demo")
 def demo_command(
     out: OutFolder = Path("demo_plan"),
-    triangles: Annotated[int, typer.Option(help="Triangles of the hare.", min=20_000, max=5_000_000)] = 300_000,
+    triangles: Annotated[int, typer.Option(help="Triangles of the body.", min=20_000, max=5_000_000)] = 300_000,
+    body: Annotated[str, typer.Option(help="hare, figure, goat or beast.")] = "hare",
     catalogue: CataloguePath = None,
     pictures: Pictures = True,
     solids: Solids = None,
     quiet: Quiet = False,
 ) -> None:
-    """Make the demo hare (1.4 m, a run of six) and plan its mould."""
+    """Make the demo hare (1.4 m, a run of six), or another demo body, and plan its mould."""
     from .base.files import make_folder
-    from .demo.hare import write_demo
+    from .demo.gallery import write_demo
 
     folder = make_folder(out)
     with _Terminal(quiet) as terminal:
-        terminal.progress.begin("demo hare")
-        mesh, brief_path = write_demo(folder, triangles, terminal.progress)
+        terminal.progress.begin(f"demo {body}")
+        mesh, brief_path = write_demo(folder, triangles, terminal.progress, body)
     _run(mesh, _asked(brief_path, None, None), catalogue, folder, pictures, solids, quiet)
 
 

@@ -66,13 +66,13 @@ def _ours(low: float, likely: float, high: float, why: str) -> Proportion:
     return Proportion(low, likely, high, Mark.MEMORY, why)
 
 
-_DU_BOIS = "Du Bois and Du Bois 1916, 0.007184 W^0.425 H^0.725, at 175 cm and 70 kg; range for build and clothing"
+_DU_BOIS = "after Du Bois and Du Bois 1916, 0.007184 W^0.425 H^0.725, at 175 cm and 70 kg; the range is ours"
 _SOLIDS = "our reckoning from ellipsoids of such proportions"
 _LOCKS = "our reckoning: a smooth body has little, joined limbs and folds much"
 
 STAND_INS: dict[StandIn, StandInBody] = {
     "standing figure": StandInBody(
-        Proportion(0.50, 0.60, 0.85, Mark.PUBLISHED, _DU_BOIS),
+        _ours(0.50, 0.60, 0.85, _DU_BOIS),
         _ours(0.010, 0.0133, 0.03, "70 kg at about water's density; more in a robe"),
         _ours(2.3, 3.2, 4.5, _SOLIDS),
         _ours(0.05, 0.20, 0.60, _LOCKS),
@@ -151,14 +151,15 @@ def estimate_rubber(
         basis = f"a height of {height_mm:.0f} mm and a {stand_in} for the body"
         return _from_proportions(height_mm, body, basis, brief, catalogue)
     grown = scaled_to(maquette, height_mm)
+    why = "it is no closed solid"
     if grown.health.is_solid and grown.volume_mm3 > 0:
         try:
             return _from_maquette(grown, brief, catalogue, progress)
-        except PlanImpossible:
-            pass  # its skin still tells most
+        except PlanImpossible as error:  # its skin still says most
+            why = str(error).rstrip(".")
     skin = grown.skin_area_mm2 * grown.detail_allowance / height_mm**2
     measured = replace(body, skin=_ours(0.9 * skin, skin, 1.15 * skin, "measured on the maquette"))
-    basis = f"the skin of a maquette at {height_mm:.0f} mm and a {stand_in} for the rest"
+    basis = f"the skin of a maquette at {height_mm:.0f} mm and a {stand_in} for the rest, since {why}"
     return _from_proportions(height_mm, measured, basis, brief, catalogue)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage, sparse
@@ -24,11 +24,17 @@ class Asked:
     """
 
     at_mm: np.ndarray
-    step_mm: float
+    step_mm: float | np.ndarray
     root_at_mm: np.ndarray
     root_way: np.ndarray
     root_rise: np.ndarray
     root_mm2: np.ndarray
+
+    def joined_by(self, at_mm: np.ndarray, step_mm: float) -> Asked:
+        """The same, and through more points, each for `step_mm` of line."""
+        steps = np.broadcast_to(self.step_mm, len(self.at_mm))
+        added = np.full(len(at_mm), step_mm)
+        return replace(self, at_mm=np.concatenate([self.at_mm, at_mm]), step_mm=np.concatenate([steps, added]))
 
 
 def fair_sheet(
@@ -42,12 +48,14 @@ def fair_sheet(
     number = np.full(active.shape, -1, np.int64)
     number[active] = np.arange(int(active.sum()))
     normal = _stiffness(number, grid.pixel_mm, stiff_mm)
-    weight = stiff_mm**2 * (2 * np.pi / (_PASSED * grid.pixel_mm)) ** 3 * asked.step_mm
+    weight = (
+        stiff_mm**2 * (2 * np.pi / (_PASSED * grid.pixel_mm)) ** 3 * np.broadcast_to(asked.step_mm, len(asked.at_mm))
+    )
     through = _values_at(number, grid, asked.at_mm[:, :2])
     slopes = _slopes_at(number, grid, asked.root_at_mm, asked.root_way)
     roots = _ROOT_WEIGHT * asked.root_mm2
-    normal = normal + weight * (through.T @ through) + slopes.T @ sparse.diags(roots) @ slopes
-    right = weight * (through.T @ asked.at_mm[:, 2]) + slopes.T @ (roots * asked.root_rise)
+    normal = normal + through.T @ sparse.diags(weight) @ through + slopes.T @ sparse.diags(roots) @ slopes
+    right = through.T @ (weight * asked.at_mm[:, 2]) + slopes.T @ (roots * asked.root_rise)
     found = _between(normal, right, low[active], high[active], (stiff_mm / grid.pixel_mm) ** 2)
     height = np.full(active.shape, np.nan)
     height[active] = found

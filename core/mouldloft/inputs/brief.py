@@ -88,6 +88,21 @@ class RubberBrief:
 
 
 @dataclass(frozen=True)
+class JointBrief:
+    """The joint between two pieces past the rubber flange (which stands under [rubber]); None means: by size."""
+
+    jacket_flange_mm: Annotated[float, msgspec.Meta(ge=15, le=300)] | None = None
+    bevel_deg: Annotated[float, msgspec.Meta(ge=30, le=45)] = 45.0
+    registration: Literal["bead", "domes", "none"] = "bead"
+    bead_width_mm: Annotated[float, msgspec.Meta(ge=4, le=60)] | None = None
+    bead_height_mm: Annotated[float, msgspec.Meta(ge=2, le=30)] | None = None
+    bolt: Literal["M6", "M8", "M10", "M12"] | None = None
+    bolt_pitch_mm: Annotated[float, msgspec.Meta(ge=40, le=400)] | None = None
+    fitted_bolts: Literal[2, 3] = 2
+    reinforced_edges: bool = False
+
+
+@dataclass(frozen=True)
 class KeysBrief:
     """Own keys (points in plan coordinates, with a piece name) replace the placed ones."""
 
@@ -152,6 +167,22 @@ class RunBrief:
     hours_per_day: Annotated[float, msgspec.Meta(gt=0, le=24)] = 8.0
     workshop_temperature_c: Annotated[float, msgspec.Meta(ge=0, le=45)] = 20.0
     work_weekends: bool = False
+    day_starts_h: Annotated[float, msgspec.Meta(ge=0, lt=24)] = 8.0  # by the workshop's clock
+    days_off: Annotated[tuple[Text, ...], msgspec.Meta(max_length=400)] = ()  # ISO dates on which nobody works
+    trial_cast: Literal["first", "extra", "none"] = "first"  # the first of the run, one more, or none
+
+
+@dataclass(frozen=True)
+class FinishBrief:
+    """What is done to a cast when it is out: coats of paint, and which cast has which colours."""
+
+    paint: bool = True
+    primer_coats: Annotated[int, msgspec.Meta(ge=0, le=10)] = 1
+    colour_coats: Annotated[int, msgspec.Meta(ge=0, le=20)] = 2
+    lacquer_coats: Annotated[int, msgspec.Meta(ge=0, le=10)] = 2
+    lacquer: Literal["two-pack", "one-pack"] = "two-pack"
+    overspray: Annotated[float, msgspec.Meta(ge=0, le=0.9)] = 0.3  # share of the paint that misses
+    colourways: Annotated[tuple[Text, ...], msgspec.Meta(max_length=500)] = ()  # by cast, again where there are fewer
 
 
 @dataclass(frozen=True)
@@ -198,10 +229,12 @@ class Brief:
     opening: OpeningBrief = field(default_factory=OpeningBrief)
     seam: SeamBrief = field(default_factory=SeamBrief)
     rubber: RubberBrief = field(default_factory=RubberBrief)
+    joint: JointBrief = field(default_factory=JointBrief)
     keys: KeysBrief = field(default_factory=KeysBrief)
     jacket: JacketBrief = field(default_factory=JacketBrief)
     cradle: CradleBrief = field(default_factory=CradleBrief)
     cast: CastBrief = field(default_factory=CastBrief)
+    finish: FinishBrief = field(default_factory=FinishBrief)
     materials: MaterialsBrief = field(default_factory=MaterialsBrief)
     rates: RatesBrief = field(default_factory=RatesBrief)
 
@@ -238,6 +271,7 @@ def brief_from_dict(given: dict) -> Brief:
         complaint = in_plain_words(str(error))
         raise BriefRefused(f"The brief is not right: {complaint}; correct that value and run again.") from None
     day_one(brief.run)
+    days_off(brief.run)
     return brief
 
 
@@ -254,6 +288,21 @@ def day_one(run: RunBrief) -> date | None:
     if start.year > 9000:
         raise BriefRefused(f"The brief's run.start_date '{run.start_date}' lies past any calendar; give a nearer one.")
     return start
+
+
+def days_off(run: RunBrief) -> tuple[date, ...]:
+    """Dates on which nobody works. Raises `BriefRefused` for one that is none, or where no start date is given."""
+    if run.days_off and run.start_date is None:
+        raise BriefRefused("The brief gives run.days_off without a run.start_date; give the day work starts on.")
+    found = []
+    for words in run.days_off:
+        try:
+            found.append(date.fromisoformat(words))
+        except ValueError:
+            raise BriefRefused(
+                f"The brief's run.days_off '{words}' is no date; write it as year-month-day, such as 2027-04-02."
+            ) from None
+    return tuple(sorted(found))
 
 
 def read_brief(path: str | Path) -> Brief:

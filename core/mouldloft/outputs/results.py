@@ -14,6 +14,7 @@ from ..base.files import all_or_nothing, make_folder, write_text, write_whole
 from ..base.progress import SILENT, Progress
 from ..stages.plan import MouldPlan, OpenSurvey
 from ..stages.takeoff import write_order
+from .ics import write_calendar
 from .planfile import ARRAYS, PLAN_NAME, drop_old_arrays, save_plan
 from .summary import summary_text
 
@@ -43,6 +44,12 @@ def _workshop_sheets(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
 
 def _order(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
     return write_order(plan.takeoff, folder / "order.csv")
+
+
+def _calendar(plan: MouldPlan, folder: Path) -> Path:
+    title = plan.brief.piece or plan.master.name
+    key = plan.master.source_hash[:12]
+    return write_calendar(plan.programme, folder / "calendar.ics", title, key, plan.brief.run.day_starts_h)
 
 
 def _page(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
@@ -110,7 +117,7 @@ _OUTPUTS: tuple[tuple[str, str, Callable[[MouldPlan, Path, Progress], Path]], ..
 )
 
 
-_BY_CHOICE = ("pictures", "client-sheet.pdf", "workshop-sheets.pdf", "templates", "plan.html", "solids")
+_BY_CHOICE = ("calendar.ics", "pictures", "client-sheet.pdf", "workshop-sheets.pdf", "templates", "plan.html", "solids")
 
 
 _WITHOUT_RENDERER = ("order", "templates")
@@ -171,6 +178,8 @@ def _make_all(
             continue
         progress.begin(name)
         made.append(Written(write(plan, inner, progress), what))
+    if plan.brief.run.start_date is not None:
+        made.append(Written(_calendar(plan, inner), "the days, for the workshop's calendar"))
     if solids:
         progress.begin("solids")
     try:

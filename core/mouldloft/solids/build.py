@@ -30,7 +30,8 @@ from ..geometry.heightmap import coarsen, filled, sample, share_of_blocks
 from ..geometry.sampling import covering_points
 from ..stages.cast import BOARD_THICKNESS_MM
 from ..stages.cradle import Board, CradlePiece
-from ..stages.jacket.layup import laminate_mm
+from ..stages.jacket.footflange import past_foot_mm
+from ..stages.jacket.layup import flange_mm, laminate_mm
 from ..stages.jacket.record import JacketPiece
 from ..stages.keys.record import Keys
 from ..stages.keys.shape import key_bumps
@@ -38,8 +39,9 @@ from ..stages.master import Master
 from ..stages.plan import MouldPlan
 from ..stages.rubber.glove import SPACING_PIXELS, missed_mm
 from ..stages.rubber.record import Envelope, Rubber
-from ..stages.rubber.rims import bent_to_board, covered
+from ..stages.rubber.rims import bent_to_board, jacketed
 from ..stages.seam.record import Seam
+from ..trade.section import JointSection
 from .halves import cut_along_seam
 from .ribs import rib_solids
 from .solid import Solid
@@ -49,6 +51,7 @@ LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed b
 FORMATS = ("stl", "3mf", "glb")
 _LEAST_WALL_MM = 0.1  # columns are at least this long: a film brushed on the wall
 _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice's, not the mould's
+_STRAY_SHARE = 1e-6  # of a half outside its master: more is no rounding
 _CRUMB_ROUNDS = 4
 _WELD_MM = 1e-3
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
@@ -74,10 +77,10 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     if len(plan.seam.pieces) > 2:
         raise PlanImpossible("Solids are made of two pieces only; leave them out, or set pieces = 2 under [seam].")
     progress.step(0.0, "master halves")
-    solids = _master_halves(plan.master, plan.seam)
     print_of = _manifold(plan.master.vertices_mm, plan.master.faces, plan.master.name)
+    solids = _master_halves(plan.master, plan.seam, print_of)
     progress.step(0.2, "parting surface")
-    lattices = _lattices(plan.rubber.envelopes, plan.seam, plan.keys, pitch)
+    lattices = _lattices(plan.rubber, plan.keys, pitch, plan.jacket.pieces)
     made = in_threads(
         lambda pair: _glove_and_jacket(plan, print_of, *pair), zip(lattices, plan.jacket.pieces, strict=True),
         progress, (0.3, 0.9), "gloves and jackets",
@@ -95,16 +98,16 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
 
 def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: JacketPiece) -> list[Solid]:
     """One piece's glove, and its jacket where one goes over it."""
-    name, frame = lattice.envelope.name, lattice.envelope.frame
+    name = lattice.envelope.name
     inside = _thick_enough(lattice, plan)
     block = _column_solid(lattice, lattice.share, inside)
-    glove = _trimmed(block, lattice, plan.master) - _in_frame(print_of, frame)
-    made = [_solid(f"glove, {name}", "glove", glove, frame, _CRUMB_SHARE)]
+    glove = _trimmed(block, plan.master) - print_of
+    made = [_solid(f"glove, {name}", "glove", glove, crumb_share=_CRUMB_SHARE, thinned=False)]
     if (lattice.jacket_share >= 0.5).any():
         over = _column_solid(lattice, lattice.jacket_share, _jacket_outside(lattice, inside, plan.rubber, shell))
         # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
-        jacket = _trimmed(over - block, lattice, plan.master)
-        made.append(_solid(f"jacket, {name}", "jacket", jacket, frame, _CRUMB_SHARE))
+        jacket = _trimmed(over - block, plan.master)
+        made.append(_solid(f"jacket, {name}", "jacket", jacket, crumb_share=_CRUMB_SHARE, thinned=False))
     return made
 
 
@@ -135,16 +138,28 @@ def _arrays(solid: Any) -> tuple[np.ndarray, np.ndarray]:
     return np.array(mesh.vert_properties[:, :3], np.float64), np.array(mesh.tri_verts, np.int64)
 
 
-def _in_frame(solid: Any, frame: PullFrame) -> Any:
-    return solid.transform(np.column_stack([frame.axes, np.zeros(3)]))
+def _on_grid(vertices_mm: np.ndarray) -> np.ndarray:
+    """The vertices on a grid that single precision holds exactly, about a thousandth of a millimetre: two solids that
+    meet then have the same corners there, in every format."""
+    most = float(np.abs(vertices_mm).max(initial=1.0))
+    step = 2.0 ** max(int(np.ceil(np.log2(most))) - 23, -10)
+    return np.asarray(np.rint(vertices_mm / step) * step)
 
 
-def _solid(name: str, kind: str, solid: Any, frame: PullFrame | None = None, crumb_share: float = 0.0) -> Solid:
+def _solid(
+    name: str,
+    kind: str,
+    solid: Any,
+    frame: PullFrame | None = None,
+    crumb_share: float = 0.0,
+    thinned: bool = True,
+) -> Solid:
     """A manifold as a `Solid`, out of the frame into plan coordinates, without loose parts below a share of it.
 
     Edges too short for single precision go first: most formats store no better. What is left is checked once more.
+    thinned : flat parts in fewer triangles; not where another solid has the same triangles.
     """
-    vertices, faces = _arrays(solid.simplify(_EVEN_MM))
+    vertices, faces = _arrays(solid.simplify(_EVEN_MM) if thinned else solid)
     if frame is not None:
         vertices = frame.to_master(vertices)
     # where two walls pass closer than the weld, joining them would tie them: then they stay as they are
@@ -177,13 +192,21 @@ def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
     return _manifold(np.concatenate([v for v, _ in kept]), faces, f"the {name}"), True
 
 
-def _master_halves(master: Master, seam: Seam) -> list[Solid]:
-    found = []
-    for half in cut_along_seam(master, seam):
-        name = f"master half, {half.name}"
-        joined = _welded(half.vertices_mm, half.faces)
-        found.append(_solid(name, "master half", _manifold(*joined, f"the {name}")))
-    return found
+def _master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
+    """The halves along the seam. Where the face that closes them runs out of the body, the first is what of it lies in
+    the body and the second the rest. They are not thinned: the faces where they meet stay the same triangles, so that
+    laid together they are one."""
+    halves = cut_along_seam(master, seam)
+    names = [f"master half, {half.name}" for half in halves]
+    made = [_manifold(*_welded(h.vertices_mm, h.faces), f"the {n}") for h, n in zip(halves, names)]
+    if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
+        first = made[0] ^ print_of
+        made = [first, print_of - first]
+    arrays = [_arrays(half) for half in made]
+    return [
+        Solid(name, "master half", vertices, faces.astype(np.int32), float(half.volume()))
+        for name, half, (vertices, faces) in zip(names, made, arrays)
+    ]
 
 
 def _welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -230,25 +253,25 @@ class _Lattice:
     y_mm: np.ndarray
     share: np.ndarray
     jacket_share: np.ndarray
+    foot_mm: np.ndarray  # top of the jacket's own flange on the board, -inf where there is none
     low_mm: np.ndarray  # the parting surface, everywhere
     top_mm: np.ndarray  # the glove's outside with keys, everywhere: carried on past the rim
 
 
-def _lattices(envelopes: Sequence[Envelope], seam: Seam, keys: Keys, pitch_mm: float) -> list[_Lattice]:
+def _lattices(rubber: Rubber, keys: Keys, pitch_mm: float, shells: Sequence[JacketPiece]) -> list[_Lattice]:
     """Each piece on a lattice; where two pieces part along one pull, with one parting surface."""
-    one, *others = envelopes
+    one, *others = rubber.envelopes
     opposed = len(others) == 1 and float(one.frame.pull @ others[0].frame.pull) < -1 + 1e-9
-    lattices = [_lattice(e, keys, pitch_mm, opposed and k == 1) for k, e in enumerate(envelopes)]
+    feet = [_on_the_board(e, rubber.built_to, shell) for e, shell in zip(rubber.envelopes, shells, strict=True)]
+    lattices = [_lattice(e, keys, pitch_mm, opposed and k == 1, feet[k]) for k, e in enumerate(rubber.envelopes)]
     if not opposed:
         return lattices
-    if seam.kind == "plane":
-        return [_with_parting(a, np.full(a.low_mm.shape, s * seam.plane_offset_mm)) for a, s in zip(lattices, (1, -1))]
     if one.pixel_mm != others[0].pixel_mm:
         return lattices
     return _one_parting(lattices[0], lattices[1])
 
 
-def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool) -> _Lattice:
+def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool, foot_mm: np.ndarray) -> _Lattice:
     p = envelope.pixel_mm
     factor = max(int(pitch_mm / p + 1e-6), 1)
     rows, columns = envelope.outer_mm.shape
@@ -266,12 +289,16 @@ def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool) ->
     outside = envelope.outer_mm + key_bumps(envelope, keys.keys)
     everywhere = np.ones((rows, columns), bool)
     low, _ = coarsen(laid(envelope.parting_mm, np.nan), laid(everywhere, False), factor)
-    share = share_of_blocks(laid(np.isfinite(outside), False), factor)
-    # where the board cuts it the map is the board: the outside goes on as it was, to be cut by the board's own plane
-    known = laid(np.isfinite(outside) & ~envelope.open_base, False)
-    thick, _ = coarsen(laid(outside - envelope.parting_mm, np.nan), known, factor)
-    height, _ = coarsen(laid(outside, np.nan), known, factor)
-    over = share_of_blocks(laid(covered(envelope), False), factor)
+    rubber = np.isfinite(outside)
+    share = share_of_blocks(laid(rubber, False), factor)
+    # where the board cuts it the map is the board: the outside goes on as it was, to be cut by the board's own plane;
+    # past the bevel the rubber is as thick as nothing
+    past = ~rubber & _above_board(envelope)
+    known = laid((rubber | past) & ~envelope.open_base, False)
+    thick, _ = coarsen(laid(np.where(past, 0.0, outside - envelope.parting_mm), np.nan), known, factor)
+    height, _ = coarsen(laid(np.where(past, envelope.parting_mm, outside), np.nan), known, factor)
+    over = share_of_blocks(laid(jacketed(envelope) | np.isfinite(foot_mm), False), factor)
+    foot, _ = coarsen(laid(foot_mm, -np.inf), laid(np.isfinite(foot_mm), False), factor)
     # a ring of empty nodes round the map, so that every rim closes
     low, thick, height = (filled(np.pad(m, 1, constant_values=np.nan)) for m in (low, thick, height))
     i, j = np.arange(low.shape[0]) + first[0], np.arange(low.shape[1]) + first[1]
@@ -287,15 +314,36 @@ def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool) ->
         y_mm=y,
         share=np.pad(share, 1),
         jacket_share=np.pad(over, 1),
+        foot_mm=np.pad(np.where(np.isfinite(foot), foot, -np.inf), 1, constant_values=-np.inf),
         low_mm=low,
         top_mm=np.where(bent, np.maximum(height, low + _LEAST_WALL_MM), low + np.maximum(thick, _LEAST_WALL_MM)),
     )
 
 
 def _with_parting(lattice: _Lattice, low_mm: np.ndarray) -> _Lattice:
-    """The same outside over another parting surface; past the rim the thickness goes on."""
-    thick = np.maximum(lattice.top_mm - low_mm, _LEAST_WALL_MM)
-    return replace(lattice, low_mm=low_mm, top_mm=low_mm + filled(np.where(lattice.share > 0, thick, np.nan)))
+    """The same outside over another parting surface, as thick over it as over its own; where its own is bent up to the
+    board the heights count, and past the rim there the thickness goes on."""
+    bent = bent_to_board(lattice.envelope, lattice.y_mm, lattice.low_mm, lattice.pitch_mm)
+    thick = np.maximum(lattice.top_mm - np.where(bent, low_mm, lattice.low_mm), _LEAST_WALL_MM)
+    return replace(lattice, low_mm=low_mm, top_mm=low_mm + filled(np.where(bent & (lattice.share <= 0), np.nan, thick)))
+
+
+def _on_the_board(envelope: Envelope, section: JointSection, shell: JacketPiece | None) -> np.ndarray:
+    """(rows, columns) top of the jacket's own flange on the board, -inf where there is none."""
+    if shell is None:
+        return np.full(envelope.outer_mm.shape, -np.inf)
+    thick = section.rubber_flange_thickness_mm
+    return past_foot_mm(envelope, section.jacket_flange_mm, flange_mm(shell), thick)
+
+
+def _above_board(envelope: Envelope) -> np.ndarray:
+    """(rows, columns) bool: where the parting surface stands above the board; all of it where the base is closed."""
+    across, along = (float(envelope.frame.axes[k][2]) for k in (1, 2))
+    y = envelope.origin_mm[1] + envelope.pixel_mm * np.arange(envelope.parting_mm.shape[0])
+    rise = y[:, None] * across + envelope.parting_mm * along
+    if jacketed(envelope)[rise < -2.0 * envelope.pixel_mm].any():
+        return np.ones(rise.shape, bool)
+    return np.asarray(rise > 0.05 * envelope.pixel_mm)
 
 
 def _one_parting(ahead: _Lattice, behind: _Lattice) -> list[_Lattice]:
@@ -387,7 +435,8 @@ def _points(lattice: _Lattice, sheet: Sheet, height_mm: np.ndarray) -> np.ndarra
 
 
 def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside) -> Any:
-    """The columns between the parting surface and an outside as a manifold, walls at the rim; in the piece's frame.
+    """The columns between the parting surface and an outside as a manifold, walls at the rim; in plan
+    coordinates.
 
     Both sides have the same points at the rim, and the parting surface lies under the outside everywhere, so it cannot
     cross itself.
@@ -399,15 +448,16 @@ def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside) -> An
         np.column_stack([rim[:, 1], rim[:, 0] + count, rim[:, 1] + count]),
     ]
     vertices = np.concatenate([outside.points(lattice, above), _points(lattice, below, lattice.low_mm)])
+    vertices = _on_grid(lattice.envelope.frame.to_master(vertices))
     faces = np.concatenate([above.faces, below.faces[:, ::-1] + count, *walls])
     return _manifold(vertices, faces, f"the columns of the {lattice.envelope.name}")
 
 
-def _trimmed(solid: Any, lattice: _Lattice, master: Master) -> Any:
+def _trimmed(solid: Any, master: Master) -> Any:
     """Without what lies below the board that a master with an open base stands on."""
     if master.base != "open" or not master.base_faces.any():
         return solid
-    return solid.trim_by_plane(lattice.envelope.frame.axes @ UP, 0.0)
+    return solid.trim_by_plane(UP, 0.0)
 
 
 def _jacket_outside(lattice: _Lattice, glove: _Outside, rubber: Rubber, shell: JacketPiece) -> _Outside:
@@ -430,7 +480,7 @@ def _jacket_outside(lattice: _Lattice, glove: _Outside, rubber: Rubber, shell: J
     raise_by_balls(height, points, radius + guard, grid)
     height = height[:, ::-1] if lattice.mirrored else height
     least = glove.top_mm + min(thick.values())
-    top = np.where(np.isfinite(height), np.maximum(height, least), least)
+    top = np.maximum(np.where(np.isfinite(height), np.maximum(height, least), least), lattice.foot_mm)
     return _Outside(plain_cut((top.shape[0], top.shape[1])), top, np.zeros(0))
 
 

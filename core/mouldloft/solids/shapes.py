@@ -374,7 +374,7 @@ def pin(
     foot_mm: np.ndarray, axis: np.ndarray, radius_mm: float, length_mm: float, sides: int = 16
 ) -> tuple[np.ndarray, np.ndarray]:
     """A closed cylinder centred on `foot_mm` along `axis`: a bolt to look at."""
-    from ...geometry.frame import pull_frame
+    from ..geometry.frame import pull_frame
 
     turn = 2 * np.pi * np.arange(sides) / sides
     ring = np.column_stack([radius_mm * np.cos(turn), radius_mm * np.sin(turn)])

@@ -3,6 +3,7 @@
 STAGES = (
     "master",
     "visibility",
+    "directions",
     "opening",
     "undercut",
     "seam",

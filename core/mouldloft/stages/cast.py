@@ -13,50 +13,44 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
-from shapely.geometry import LineString, MultiPolygon, Polygon
-from shapely.ops import polygonize, split, unary_union
+from shapely.geometry import Polygon
+from shapely.ops import unary_union
 
 from ..base.figures import percent
 from ..base.intervals import CARVING, Interval, interval_of
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
-from ..geometry.contour import face_centres
 from ..geometry.depthmap import column_image, grid_around
 from ..geometry.frame import pull_frame
-from ..geometry.heightmap import outline
 from ..inputs.brief import Brief, CastBrief
-from ..inputs.catalogue import Catalogue, GelcoatMaterial, TapeMaterial
+from ..inputs.catalogue import Catalogue
+from ..inputs.materials import GelcoatMaterial, TapeMaterial
 from ..trade.laminate import laminate_thickness_mm, resin_kg
 from ..trade.lifting import check_lift
+from .baseboard import Outline, Parting, baseboard_of, foot_polygons, outline_of
 from .locks import Locks
-from .master import Master, skin_faces
+from .master import Master
 from .seam import Seam
 
 GRAVITY_M_S2 = 9.80665  # standard gravity
-AIR_DENSITY_KG_M3 = 1.25  # published: AIR_SOURCE
+AIR_DENSITY_KG_M3 = 1.25  # from memory, verify: AIR_SOURCE
 BOARD_THICKNESS_MM = 18.0  # common practice: baseboard glassed into the foot
-BOARD_CLEARANCE_MM = 2.0  # common practice: gap that the glassing-in fills
 ARM_REACH_MM = 650.0  # common practice: how far up inside an arm can tape a joint
-PUSH_SHARE_OF_HEIGHT = 0.9
+PUSH_SHARE_OF_HEIGHT = 0.9  # common practice: of the height, where a person leans
 SILHOUETTE_PIXELS = 256  # along the longest side; the area of a ball is then right to 0.2 %
 SILHOUETTE_DIRECTIONS = 18  # over half a turn: every 10 degrees; the worst lies within 5, and cos 5 is 0.996
 COARSE_FROM_FACES = 200_000  # finer meshes lend their silhouettes and depths through a coarser one
-_BOARD_CELLS = 200  # along a board, to which its parts are told from each other
-_LEAST_BOARD_MM2 = 1000.0  # a smaller part of a board is not cut out
-GUIDES_GELCOAT_MM = (0.46, 0.64)  # published: two suppliers' guides, 18 to 25 mil
-FOOT_SLICE = 0.004  # of the height, where the master has no flat base
+GUIDES_GELCOAT_MM = (0.46, 0.64)  # common practice: two suppliers' guides, 18 to 25 mil
 BALLAST_HIGH = 0.25  # of the height: ballast filled higher than this no longer lies low
 # common practice, no source: past either, nobody carries ballast in by the bag, and the cast is fixed to the ground
 MOST_BALLAST_KG = 60.0
 MOST_BALLAST_SHARE = 0.25  # of the body's volume
-# EN 1991-1-4, table 4.1: (z0 m, z_min m); from memory, verify
+# published, EN 1991-1-4, table 4.1: (z0 m, z_min m) of terrain categories 0 to IV
 TERRAIN_Z_MIN = ((0.003, 1.0), (0.01, 1.0), (0.05, 2.0), (0.3, 5.0), (1.0, 10.0))
-AIR_SOURCE = "a design example to EN 1991-1-4: q_b 0.68 kN/m² at 33 m/s"
+AIR_SOURCE = "EN 1991-1-4, 4.5, the value recommended"
 WIND_SOURCE = "EN 1991-1-4 (4.4), (4.5), (4.7), (4.8), (5.3); the national annex governs"
 
 Point = tuple[float, float, float]
-Outline = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -148,7 +142,7 @@ def lay_up_cast(
     progress.step(0.2, "foot and baseboard")
     feet = foot_polygons(master)
     board = catalogue.board_for(BOARD_THICKNESS_MM)
-    halves = _baseboard(feet, master, seam, shell.thickness_mm)
+    halves = baseboard_of(feet, master, _parting_of(seam), shell.thickness_mm)
     board_area = float(sum(h.area for h in halves))
     board_kg = board_area * 1e-6 * board.thickness_mm * 1e-3 * board.density_kg_m3
     progress.step(0.3, "wind on the silhouette")
@@ -169,7 +163,7 @@ def lay_up_cast(
         thickness_mm=shell.thickness_mm,
         mass_kg=shell.mass_kg,
         centre_of_mass_mm=centre,
-        baseboard_outline_mm=_outline(max(feet, key=lambda p: p.area)) if feet else (),
+        baseboard_outline_mm=outline_of(max(feet, key=lambda p: p.area)) if feet else (),
         baseboard_area_mm2=board_area,
         stands=stands,
         ballast_kg=ballast,
@@ -182,13 +176,18 @@ def lay_up_cast(
         joint_resin_kg=shell.joint_resin_kg,
         mass_kg_interval=interval,
         baseboard_kg=board_kg,
-        baseboard_halves_mm=tuple(_outline(h) for h in halves),
+        baseboard_halves_mm=tuple(outline_of(h) for h in halves),
         ballast_depth_mm=depth,
         needs_fixing=fixed,
         foot_hull_mm=hull,
         wind_area_mm2=wind_area,
         wind_pressure_pa=pressure,
     )
+
+
+def _parting_of(seam: Seam) -> Parting:
+    plane = (np.asarray(seam.pieces[0].pull, float), seam.plane_offset_mm) if seam.kind == "plane" else None
+    return Parting(seam.labels, tuple((line.points_mm, line.closed) for line in seam.lines), plane)
 
 
 # --- the shell -------------------------------------------------------------------------------------------
@@ -281,96 +280,6 @@ def _line_moment(seam: Seam) -> tuple[np.ndarray, float]:
         moment += steps @ ((points[:-1] + points[1:]) / 2)
         length += float(steps.sum())
     return moment, length
-
-
-# --- the foot --------------------------------------------------------------------------------------------
-
-
-def foot_polygons(master: Master) -> tuple[Polygon, ...]:
-    """Where it meets the ground, one polygon a foot, plan coordinates: the outline of the base faces, or for want of a
-    flat base a slice just above the ground. Rings are filled. Empty where nothing closes."""
-    if master.base_faces.any():
-        lines = _border_segments(master.faces[master.base_faces], master.vertices_mm[:, :2])
-    else:
-        lines = _slice_segments(master.vertices_mm, master.faces, FOOT_SLICE * master.height_mm)
-    rings = polygonize(list(shapely.linestrings(lines)))
-    merged = unary_union([Polygon(ring.exterior) for ring in rings])
-    parts = merged.geoms if isinstance(merged, MultiPolygon) else [merged]
-    filled = [Polygon(part.exterior) for part in parts if not part.is_empty]
-    return tuple(sorted(filled, key=lambda p: -p.area))
-
-
-def _border_segments(faces: np.ndarray, points: np.ndarray) -> np.ndarray:
-    """(k, 2, 2) edges that belong to one of the faces only."""
-    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    unique, counts = np.unique(edges, axis=0, return_counts=True)
-    return points[unique[counts == 1]]
-
-
-def _slice_segments(vertices: np.ndarray, faces: np.ndarray, z_mm: float) -> np.ndarray:
-    """(k, 2, 2) section of a mesh by a level plane, ends rounded so that neighbours meet."""
-    height = vertices[:, 2] - z_mm
-    height = np.where(height == 0, 1e-9, height)  # a vertex on the plane counts as above: every section closes
-    above = height[faces] > 0
-    crossed = faces[above.any(axis=1) & ~above.all(axis=1)]
-    ends = []
-    for a, b in ((0, 1), (1, 2), (2, 0)):
-        low = np.minimum(crossed[:, a], crossed[:, b])  # the same two numbers in the same order from either face
-        high = np.maximum(crossed[:, a], crossed[:, b])
-        parted = (height[low] > 0) != (height[high] > 0)
-        t = height[low] / np.where(parted, height[low] - height[high], 1.0)
-        point = vertices[low, :2] + t[:, None] * (vertices[high, :2] - vertices[low, :2])
-        ends.append(np.where(parted[:, None], point, np.nan))
-    stacked = np.stack(ends, axis=1)
-    cut = ~np.isnan(stacked[:, :, 0])
-    return np.round(stacked[cut].reshape(-1, 2, 2), 6)
-
-
-def _outline(polygon: Polygon) -> Outline:
-    return tuple((float(x), float(y)) for x, y in polygon.exterior.coords[:-1])
-
-
-def _baseboard(feet: tuple[Polygon, ...], master: Master, seam: Seam, shell_mm: float) -> tuple[Polygon, ...]:
-    """Boards that fit inside the shell at each foot, split where the parts of the cast meet."""
-    boards: list[Polygon] = []
-    for foot in feet:
-        inside = foot.buffer(-(shell_mm + BOARD_CLEARANCE_MM), join_style="mitre")
-        parts = inside.geoms if isinstance(inside, MultiPolygon) else [inside]
-        for part in parts:
-            if part.area > 100.0:
-                board = Polygon(part.exterior)
-                boards.extend(_split_by_seam(board, seam) if len(seam.pieces) == 2 else _shared(board, master, seam))
-    return tuple(boards)
-
-
-def _shared(board: Polygon, master: Master, seam: Seam) -> list[Polygon]:
-    """A board in one part for each piece of the mould whose skin stands round it: each part nearest to its own."""
-    lowest = master.vertices_mm[:, 2][master.faces].min(axis=1)
-    low = np.flatnonzero(skin_faces(master) & (lowest < FOOT_SLICE * master.height_mm))
-    if not len(low):
-        return [board]
-    round_it = face_centres(master.vertices_mm, master.faces[low])[:, :2]
-    x0, y0, x1, y1 = board.bounds
-    pitch = max(x1 - x0, y1 - y0) / _BOARD_CELLS
-    x, y = np.meshgrid(np.arange(x0 - pitch, x1 + 2 * pitch, pitch), np.arange(y0 - pitch, y1 + 2 * pitch, pitch))
-    nearest = cKDTree(round_it).query(np.column_stack([x.ravel(), y.ravel()]))[1]
-    owner = seam.labels[low][nearest].reshape(x.shape)
-    shares = [outline(owner == k, (x0 - pitch, y0 - pitch), pitch) for k in np.unique(owner)]
-    parts = [p for share in shares for p in shapely.get_parts(share.intersection(board)) if isinstance(p, Polygon)]
-    return [p for p in parts if p.area > _LEAST_BOARD_MM2]
-
-
-def _split_by_seam(board: Polygon, seam: Seam) -> list[Polygon]:
-    pull = np.asarray(seam.pieces[0].pull, float)
-    across = pull[:2]
-    level = float(np.linalg.norm(across))
-    if level < 0.2:
-        return [board]
-    normal = across / level
-    foot = normal * (seam.plane_offset_mm / level)
-    reach = 10.0 * max(abs(c) for c in board.bounds) + 10.0 * abs(seam.plane_offset_mm) + 1.0
-    along = np.array([-normal[1], normal[0]]) * reach
-    return [p for p in split(board, LineString([foot - along, foot + along])).geoms if p.area > 1.0]
 
 
 # --- standing --------------------------------------------------------------------------------------------
@@ -497,7 +406,7 @@ def _stand(
         _worst("push", push, holding, ballast_lever, edges, brief, f"{brief.push_n:g} N at {push_at:.0f} mm"),
         _worst("wind", wind, holding, ballast_lever, edges, brief, how_wind),
     )
-    outline = _outline(hull)
+    outline = outline_of(hull)
     return checks, outline, float(seen.area_mm2[widest]), pressure.peak_pressure_pa
 
 
@@ -686,7 +595,7 @@ def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
         Assumption(
             "gelcoat, wet",
             f"{brief.gelcoat_wet_mm:g} mm",
-            Mark.PUBLISHED if as_guides else rule,
+            rule,
             guides if as_guides else f"the brief; {guides}",
         ),
         Assumption("mat behind the gelcoat", f"{brief.mat_oz:g} oz/ft²", rule),
@@ -695,8 +604,10 @@ def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
         Assumption("basic wind", f"{brief.basic_wind_m_s:g} m/s", rule, "the place's own figure decides"),
         Assumption("force coefficient", f"{brief.wind_force_coefficient:g}", rule),
         Assumption("wind pressure", "peak velocity pressure at the top", Mark.PUBLISHED, WIND_SOURCE),
-        Assumption("air", f"{AIR_DENSITY_KG_M3:g} kg/m³", Mark.PUBLISHED, AIR_SOURCE),
-        Assumption("least heights of the wind profile", "1 to 10 m by terrain", Mark.MEMORY, "EN 1991-1-4, table 4.1"),
+        Assumption("air", f"{AIR_DENSITY_KG_M3:g} kg/m³", Mark.MEMORY, AIR_SOURCE),
+        Assumption(
+            "least heights of the wind profile", "1 to 10 m by terrain", Mark.PUBLISHED, "EN 1991-1-4, table 4.1"
+        ),
         Assumption("factor against tipping", f"{brief.safety_factor:g}", rule),
         Assumption("most ballast carried in", f"{MOST_BALLAST_KG:.0f} kg and a quarter of the body", rule),
         Assumption("arm's reach inside", f"{ARM_REACH_MM:.0f} mm", rule),

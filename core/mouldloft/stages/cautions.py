@@ -10,7 +10,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from ..inputs.brief import Brief
-from ..inputs.catalogue import Catalogue, Hazard, Material
+from ..inputs.catalogue import Catalogue
+from ..inputs.materials import Hazard, Material
 from .cast import Cast, joint_tape
 from .jacket import Jacket
 from .master import Master

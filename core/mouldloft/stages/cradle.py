@@ -24,16 +24,16 @@ from .rubber import Envelope, Rubber, covered
 BOARD_SPACING_MM = 400.0  # common practice: further apart the jacket sags between boards
 GROUND_CLEARANCE_MM = 40.0  # common practice: wood left under the lowest point
 SHOULDER_MM = 60.0  # common practice: wood left beside the jacket
-UNDER_FLANGE_MM = 20.0  # room for bolts and fingers
-RAIL_HEIGHT_MM = 80.0
-FIT_MM = 0.25  # the outline is simplified to within this of the column image
-# Published, elementary beam theory (Airy points): a bar on two supports at 0.2113 of its length lies with
+UNDER_FLANGE_MM = 20.0  # common practice: room for bolts and fingers
+RAIL_HEIGHT_MM = 80.0  # common practice
+FIT_MM = 0.25  # common practice: the outline is simplified to within this of the column image
+# Derived from elementary beam theory (Airy points): a bar on two supports at 0.2113 of its length lies with
 # level ends.
 AIRY = 0.5 - 0.5 / np.sqrt(3.0)
 # stations nearer the ends, and boards higher up the sides, are tried until the piece cannot rock
 END_SHARES = (AIRY, 0.15, 0.10, 0.06)
-EMBRACES = (0.5, 0.7, 0.9)  # share of the depth that the boards reach up
-MOST_WIDENING_MM = 400.0
+EMBRACES = (0.5, 0.7, 0.9)  # common practice: share of the depth that the boards reach up
+MOST_WIDENING_MM = 400.0  # common practice: longer feet are in the way
 
 
 @dataclass(frozen=True, eq=False)

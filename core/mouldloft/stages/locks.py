@@ -14,7 +14,7 @@ from ..geometry.frame import PullFrame, pull_frame, unit
 from ..geometry.freedom import freedom_by_rays
 from ..geometry.overhang import overhang_depths, ring_stretch
 from ..geometry.rays import RayScene, first_face, first_wall_mm, ray_scene
-from ..inputs.catalogue import RubberMaterial
+from ..inputs.materials import RubberMaterial
 from .master import Master, skin_faces
 from .seam import Seam
 from .undercut import UndercutField, where_on_piece

@@ -65,6 +65,7 @@ class Opening:
     candidates: tuple[Candidate, ...]  # ranked, chosen included
     symmetry: SymmetryPlane
     directions_tried: int
+    directions: Opening | None = None  # the search's own ranking, before seams were priced: kept for planning again
 
 
 COARSE_SAMPLES = 12_000

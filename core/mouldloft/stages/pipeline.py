@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -13,12 +15,12 @@ from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, read_catalogue
 from ..trade.laminate import laminate_assumptions
 from ..trade.price import rate_assumptions
-from ..trade.seamterms import SeamTerms, seam_terms
-from ..trade.thickness import choose_thickness
+from ..trade.seamterms import for_directions, terms_for
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
-from .division import division_assumptions, propose_division, seam_of_division, takes_division
+from .division import Division, division_assumptions, propose_division, seam_of_division, takes_division
+from .freshness import stage_stamps, stale_stages
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
 from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_keys
 from .locks import Locks, find_locks
@@ -31,7 +33,7 @@ from .seam import Seam, place_seam, price_openings, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
-from .wall import wall_assumptions
+from .wall import WORKING_MARGIN_MM, Wall, build_wall, lay_on_sheets, wall_assumptions
 
 
 def plan(
@@ -39,34 +41,111 @@ def plan(
     brief: Brief,
     catalogue: Catalogue | None = None,
     progress: Progress = SILENT,
+    before: MouldPlan | None = None,
 ) -> MouldPlan:
     """Run every stage on a prepared master.
 
-    Raises `PlanImpossible` where the geometry allows no plan within the brief, `Cancelled` when told to stop.
+    before : an earlier plan; those of its results that still follow from what they read are taken as they are, so that
+    the plan is the same as a fresh one and only what changed is planned again. Raises `PlanImpossible` where the
+    geometry allows no plan within the brief, `Cancelled` when told to stop.
     """
     catalogue = catalogue or read_catalogue(None)
-    survey = survey_open_master(master, brief, catalogue, progress)
+    now = stage_stamps(master, brief, catalogue)
+    kept = _Kept(before, now)
+    opening, field, seam, locks, division = _opened_and_divided(master, brief, catalogue, progress, kept)
+    bare = kept.bare_rubber()
+    if bare is None:
+        progress.begin("rubber")
+        bare = brush_rubber(master, seam, brief, progress, catalogue.rubber_for(brief.materials))
+    (wall,) = kept.take(("wall",), lambda: (plan_wall(master, seam, bare, catalogue, progress),))
+    rubber, keys = kept.take(
+        ("rubber", "keys"), lambda: key_glove(master, seam, locks, bare, brief, catalogue, progress)
+    )
+    jacket, cradle = kept.take(("jacket", "cradle"), lambda: back_glove(rubber, keys, brief, catalogue, progress))
+    (cast,) = kept.take(("cast",), lambda: (_cast(master, seam, locks, brief, catalogue, progress),))
+    takeoff, programme = kept.take(
+        ("takeoff", "programme"),
+        lambda: order_and_days(
+            master,
+            seam,
+            locks,
+            rubber,
+            keys,
+            jacket,
+            cradle,
+            cast,
+            brief,
+            catalogue,
+            progress,
+            wall,
+            kept.one("programme"),
+        ),
+    )
+    made = MouldPlan(
+        brief, catalogue, master, opening, field, seam, locks, rubber, keys, jacket, cradle, cast,
+        takeoff, programme, assumptions=(), cautions=(), division=division, wall=wall,
+        stamps=tuple(now.items()), bare_rubber=replace(bare, envelopes=()),
+    )  # fmt: skip
+    return with_notes(made)
+
+
+class _Kept:
+    """Results of an earlier plan that still follow from what they read."""
+
+    def __init__(self, before: MouldPlan | None, now: dict[str, str]) -> None:
+        self._before = before
+        self._stale = set(now) if before is None else set(stale_stages(dict(before.stamps), now))
+
+    def one(self, stage: str) -> Any:
+        """A stage's result, or None where it has to run."""
+        if self._before is None or stage in self._stale:
+            return None
+        return self._before.opening.directions if stage == "directions" else getattr(self._before, stage)
+
+    def all(self, stages: tuple[str, ...]) -> bool:
+        """Whether none of these stages has to run."""
+        return self._before is not None and not self._stale & set(stages)
+
+    def take(self, stages: tuple[str, ...], make: Callable[[], tuple[Any, ...]]) -> tuple[Any, ...]:
+        """The results of stages that run together: the earlier ones where all of them hold."""
+        return tuple(getattr(self._before, stage) for stage in stages) if self.all(stages) else make()
+
+    def in_two(self) -> bool:
+        """Whether the earlier plan's seam is that of two pieces, and not a division's."""
+        return self._before is not None and len(self._before.seam.pieces) == 2
+
+    def bare_rubber(self) -> Rubber | None:
+        """The glove before its keys were counted in."""
+        if self._before is None or self._before.bare_rubber is None or "rubber" in self._stale:
+            return None
+        return replace(self._before.bare_rubber, envelopes=self._before.rubber.envelopes)
+
+
+def _opened_and_divided(
+    master: Master, brief: Brief, catalogue: Catalogue, progress: Progress, kept: _Kept
+) -> tuple[Opening, UndercutField, Seam, Locks, Division | None]:
+    """Opening, undercut, seam and locks, and the division into more pieces where there is one: seam and locks are then
+    the division's."""
+    known = ("opening", "undercut", "seam", "locks", "division")
+    if kept.all(known):
+        opening, field, seam, locks, division = (kept.one(stage) for stage in known)
+        return opening, field, seam, locks, division
+    survey = survey_open_master(master, brief, catalogue, progress, kept)
     seam, locks = survey.seam, survey.locks
     division = propose_division(
         master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show,
-        terms=terms_of(master, brief, catalogue),
+        terms=terms_for(master.height_mm, brief, catalogue),
     )  # fmt: skip
     if division is not None and takes_division(brief, division):
         seam = seam_of_division(master, division, seam, survey.show)
         rubber_material = catalogue.rubber_for(brief.materials)
         locks = find_locks(master, survey.undercut, seam, rubber_material, progress, scene=survey.scene)
-    progress.begin("rubber")
-    bare = brush_rubber(master, seam, brief, progress, catalogue.rubber_for(brief.materials))
-    rubber, keys = key_glove(master, seam, locks, bare, brief, catalogue, progress)
-    jacket, cradle = back_glove(rubber, keys, brief, catalogue, progress)
+    return survey.opening, survey.undercut, seam, locks, division
+
+
+def _cast(master: Master, seam: Seam, locks: Locks, brief: Brief, catalogue: Catalogue, progress: Progress) -> Cast:
     progress.begin("cast")
-    cast = lay_up_cast(master, seam, locks, brief, catalogue, progress)
-    takeoff, programme = order_and_days(master, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
-    made = MouldPlan(
-        brief, catalogue, master, survey.opening, survey.undercut, seam, locks, rubber, keys, jacket, cradle, cast,
-        takeoff, programme, assumptions=(), cautions=(), division=division,
-    )  # fmt: skip
-    return with_notes(made)
+    return lay_up_cast(master, seam, locks, brief, catalogue, progress)
 
 
 def _cautions(made: MouldPlan) -> tuple[Caution, ...]:
@@ -80,15 +159,31 @@ def with_notes(made: MouldPlan) -> MouldPlan:
 
 
 def survey_open_master(
-    master: Master, brief: Brief, catalogue: Catalogue | None = None, progress: Progress = SILENT
+    master: Master,
+    brief: Brief,
+    catalogue: Catalogue | None = None,
+    progress: Progress = SILENT,
+    kept: _Kept | None = None,
 ) -> OpenSurvey:
-    """The stages that need no closed solid. Fill and stretch of an open mesh are rough; volumes are left out."""
+    """The stages that need no closed solid. Fill and stretch of an open mesh are rough; volumes are left out.
+
+    kept : results of an earlier plan, where there is one.
+    """
     catalogue = catalogue or read_catalogue(None)
+    kept = kept or _Kept(None, {})
     progress.begin("opening")
     scene = ray_scene(master.vertices_mm, master.faces)
     show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
-    opening, field = open_mould(master, brief, progress, scene, show, catalogue)
-    seam, locks = draw_seam(master, opening, field, brief, catalogue, progress, scene, show)
+    opening, field = kept.take(
+        ("opening", "undercut"),
+        lambda: open_mould(master, brief, progress, scene, show, catalogue, kept.one("directions")),
+    )
+    if kept.in_two() and kept.all(("seam", "locks")):
+        seam, locks = kept.one("seam"), kept.one("locks")
+    else:
+        seam, locks = draw_seam(
+            master, opening, field, brief, catalogue, progress, scene, show, kept.one("seam") if kept.in_two() else None
+        )
     return OpenSurvey(master, opening, field, seam, locks, scene, show)
 
 
@@ -102,18 +197,21 @@ def open_mould(
     scene: RayScene | None = None,
     show: np.ndarray | None = None,
     catalogue: Catalogue | None = None,
+    directions: Opening | None = None,
 ) -> tuple[Opening, UndercutField]:
     """The way the mould opens, and what that frees: the cheapest pair of direction and seam that keeps the limits.
 
-    scene, show : of this master and brief, if at hand.
+    scene, show, directions : of this master and brief, if at hand; directions as `search_directions` ranks them.
     """
     progress.begin("opening")
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     if show is None:
         show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
-    terms = terms_of(master, brief, catalogue or read_catalogue(None))
-    opening = find_opening(master, brief.opening, progress, scene=scene, show=show, terms=terms)
-    opening = price_openings(master, opening, brief.seam, terms, show, progress, brief.opening.seams)
+    terms = terms_for(master.height_mm, brief, catalogue or read_catalogue(None))
+    if directions is None:
+        directions = find_opening(master, brief.opening, progress, scene=scene, show=show, terms=for_directions(terms))
+    opening = price_openings(master, directions, brief.seam, terms, show, progress, brief.opening.seams)
+    opening = replace(opening, directions=directions)
     progress.begin("undercut")
     return opening, undercut_field(master, opening.chosen.direction, progress, scene=scene)
 
@@ -127,20 +225,26 @@ def draw_seam(
     progress: Progress = SILENT,
     scene: RayScene | None = None,
     show: np.ndarray | None = None,
+    seam: Seam | None = None,
 ) -> tuple[Seam, Locks]:
-    """The seam, and what locks once it is drawn. scene, show : of this master and brief, if at hand."""
-    progress.begin("seam")
-    terms = terms_of(master, brief, catalogue)
-    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show, terms=terms)
+    """The seam, and what locks once it is drawn. scene, show, seam : of this master and brief, if at hand."""
+    if seam is None:
+        progress.begin("seam")
+        terms = terms_for(master.height_mm, brief, catalogue)
+        seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show, terms=terms)
     progress.begin("locks")
     rubber_material = catalogue.rubber_for(brief.materials)
     return seam, find_locks(master, field, seam, rubber_material, progress, scene=scene)
 
 
-def terms_of(master: Master, brief: Brief, catalogue: Catalogue) -> SeamTerms:
-    """What seams of this master are weighed by."""
-    skin = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).skin_mm
-    return seam_terms(brief, catalogue, skin)
+def plan_wall(
+    master: Master, seam: Seam, rubber: Rubber, catalogue: Catalogue, progress: Progress = SILENT
+) -> Wall | None:
+    """The wall between two pieces, as wide as their flanges and a working margin, laid out on sheets as sold."""
+    if len(seam.pieces) != 2:
+        return None
+    width = rubber.built_to.reach_mm + WORKING_MARGIN_MM
+    return lay_on_sheets(build_wall(master, seam, width, progress), catalogue)
 
 
 def key_glove(
@@ -175,6 +279,7 @@ def back_glove(
 
 def order_and_days(
     master: Master,
+    seam: Seam,
     locks: Locks,
     rubber: Rubber,
     keys: Keys,
@@ -184,13 +289,19 @@ def order_and_days(
     brief: Brief,
     catalogue: Catalogue,
     progress: Progress = SILENT,
+    wall: Wall | None = None,
+    programme: Programme | None = None,
 ) -> tuple[Takeoff, Programme]:
-    """What to buy, and the days it takes."""
-    progress.begin("programme")  # before the take-off, which counts its pots and person days
-    programme = set_programme(rubber, keys, jacket, cast, brief, catalogue, progress)
+    """What to buy, and the days it takes. The sheets of a planned wall are bought as they are nested.
+
+    programme : of all this, if at hand.
+    """
+    if programme is None:
+        progress.begin("programme")  # before the take-off, which counts its pots and person days
+        programme = set_programme(seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     progress.begin("takeoff")
     parts = (master, locks, rubber, keys, jacket, cradle, cast)
-    return take_off(*parts, brief, catalogue, progress, programme), programme
+    return take_off(*parts, brief, catalogue, progress, programme=programme, wall=wall), programme
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:

@@ -25,6 +25,7 @@ from .rubber import Rubber
 from .seam import Seam
 from .takeoff import Takeoff
 from .undercut import UndercutField
+from .wall import Wall
 
 PLAN_VERSION = 1
 
@@ -50,8 +51,12 @@ class MouldPlan:
     assumptions: tuple[Assumption, ...]
     cautions: tuple[Caution, ...]
     division: Division | None = None  # more than two pieces, where two are not enough and the brief allows more
+    wall: Wall | None = None  # of two pieces; more are walled off one against the other
     version: int = PLAN_VERSION
     made_by: str = f"mouldloft {__version__}"
+    stamps: tuple[tuple[str, str], ...] = ()  # of what each stage read, as `freshness` has them
+    bare_rubber: Rubber | None = None  # the glove before its keys were counted in; its envelopes are the glove's
+    mesh_stamp: str = ""  # of the file the master was read from, and how the brief had it read
 
 
 @dataclass(frozen=True, eq=False)

@@ -22,15 +22,17 @@ from ..base.intervals import CARVING, Interval, add_intervals, exactly, interval
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
-from ..inputs.catalogue import Catalogue, Material, MatMaterial, Pack, ResinMaterial, RubberMaterial
+from ..inputs.catalogue import Catalogue
+from ..inputs.materials import Material, MatMaterial, Pack, ResinMaterial, RubberMaterial
 from .cast import BOARD_THICKNESS_MM, Cast, joint_tape
 from .cradle import Cradle
 from .jacket import Jacket, Zone
 from .keys import Keys
 from .locks import Locks
 from .master import Master
-from .programme import Programme, bolt_count, set_programme
+from .programme import Programme, bolt_count
 from .rubber import Rubber, flange_areas_mm2, wall_areas_mm2
+from .wall import BOARD_MM, Wall
 
 ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts")
 MOULD_SECTIONS = ORDER_SECTIONS[:-1]
@@ -97,18 +99,19 @@ def take_off(
     brief: Brief,
     catalogue: Catalogue,
     progress: Progress = SILENT,
-    programme: Programme | None = None,
+    *,
+    programme: Programme,
+    wall: Wall | None = None,
 ) -> Takeoff:
     """Take off every material of the mould and the run, in packs, with its cost.
 
-    The programme (reckoned here where none is given) says how many pots and days consumables last. Raises
+    The programme says how many pots and days consumables last. Raises
     `CatalogueRefused` when the brief names a material that the catalogue lacks.
     """
     progress.step(0.0, "amounts by stage")
-    programme = programme or set_programme(rubber, keys, jacket, cast, brief, catalogue)
     needs = [
-        *_glove_needs(rubber, brief, catalogue),
-        *_wall_needs(master, rubber, catalogue),
+        *_glove_needs(rubber, programme.tack_coat_kg, brief, catalogue),
+        *_wall_needs(master, rubber, wall, catalogue),
         *_jacket_needs(jacket, brief, catalogue),
         *_cradle_needs(cradle, catalogue),
         *_cast_needs(master, cast, brief, catalogue),
@@ -148,13 +151,14 @@ class Need:
     waste: float
 
 
-def _glove_needs(rubber: Rubber, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
+def _glove_needs(rubber: Rubber, tack_coat_kg: float, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
+    """Rubber, catalyst and thickener of the glove, with the tack coats that the programme plans."""
     rubber_material = catalogue.rubber_for(brief.materials)
     waste = brief.materials.waste_fraction
     density = rubber_material.density_kg_m3 * 1e-9
     volume = rubber.volume_mm3
     mix = widened(volume.times(1 / volume.likely), (("density", rubber_material.density_uncertainty),))
-    mixed = volume.likely * density
+    mixed = volume.likely * density + tack_coat_kg
     base = mixed / (1 + rubber_material.catalyst_fraction)
     if rubber_material.catalyst is None:
         yield Need(rubber_material, "glove", mix.times(mixed), waste)
@@ -173,17 +177,23 @@ def _thickened(rubber: Rubber) -> float:
     return sum(coat.volume_mm3 for coat in rubber.coats if coat.thickened) / whole
 
 
-def _wall_needs(master: Master, rubber: Rubber, catalogue: Catalogue) -> Iterable[Need]:
-    """Boards for the wall and release on master and flanges."""
+def _wall_needs(master: Master, rubber: Rubber, wall: Wall | None, catalogue: Catalogue) -> Iterable[Need]:
+    """Sheets for the wall, as its pieces are nested on them, and release on master and flanges."""
     areas = [area * 1e-6 for area in flange_areas_mm2(rubber)]
-    wall = sum(wall_areas_mm2(rubber)) * 1e-6
     release = catalogue.release[0]
     coated = (rubber.skin_m2 + sum(areas)) * MASTER_RELEASE_COATINGS
-    board = catalogue.board_for(0.0)
     carving = master.detail_allowance_uncertainty * rubber.skin_m2 / (rubber.skin_m2 + sum(areas))
     by_hand = ((CARVING, carving), ("wiped on by hand", 0.3))
     yield Need(release, "wall", interval_of(coated * release.kg_m2, by_hand), 0.0)
-    yield Need(board, "wall", interval_of(wall, (("column image resolution", 0.05),)), board.cutting_loss)
+    if wall is None:
+        board = catalogue.board_for(BOARD_MM)
+        area = sum(wall_areas_mm2(rubber)) * 1e-6
+        yield Need(board, "wall", interval_of(area, (("column image resolution", 0.05),)), board.cutting_loss)
+        return
+    for lot in wall.sheets:
+        board = next(b for b in catalogue.board if b.code == lot.code)
+        whole = (lot.count + len(lot.too_large)) * lot.size_mm[0] * lot.size_mm[1] * 1e-6
+        yield Need(board, "wall", exactly(whole), 0.0)
 
 
 def mats_of_zone(zone: Zone, brief: Brief, catalogue: Catalogue) -> tuple[MatMaterial, ...]:

@@ -20,7 +20,7 @@ RESIN_MODULUS_MPA = 3000.0
 # Mark.MEMORY: pigmented polyester gelcoat as delivered, makers' lists say 1.2 to 1.4.
 GELCOAT_DENSITY_KG_DM3 = 1.25
 
-GUIDES_GLASS_FRACTION = 0.30  # published: suppliers' hand lay-up guides, 6 kg of glass take 14 kg of resin
+GUIDES_GLASS_FRACTION = 0.30  # common practice: suppliers' hand lay-up guides, 6 kg of glass take 14 kg of resin
 
 
 @dataclass(frozen=True)
@@ -132,10 +132,10 @@ def laminate_assumptions(psi: float) -> tuple[Assumption, ...]:
     """The figures that laminate masses and stiffness rest on, with their marks."""
     guides = "suppliers' hand lay-up guides: 6 kg of glass to 14 kg of resin"
     as_guides = abs(psi - GUIDES_GLASS_FRACTION) < 0.005
-    fraction = (Mark.PUBLISHED, guides) if as_guides else (Mark.COMMON_PRACTICE, f"the brief; {guides}")
+    fraction = (Mark.COMMON_PRACTICE, guides if as_guides else f"the brief; {guides}")
     return (
         Assumption("glass fraction by mass", f"{psi:.2f}", *fraction),
-        Assumption("mat weights sold, g/m²", ", ".join(map(str, SOLD_MATS_G_M2)), Mark.PUBLISHED, SOLD_SOURCE),
+        Assumption("mat weights sold, g/m²", ", ".join(map(str, SOLD_MATS_G_M2)), Mark.COMMON_PRACTICE, SOLD_SOURCE),
         Assumption(
             "laminate thickness",
             f"by the rule of mixtures, glass {GLASS_DENSITY_KG_DM3} and cured resin {RESIN_DENSITY_KG_DM3:.2f} kg/dm³",

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..inputs.brief import Brief, RatesBrief
-from ..inputs.catalogue import Catalogue, RubberMaterial, read_catalogue
+from ..inputs.catalogue import Catalogue, read_catalogue
+from ..inputs.materials import RubberMaterial
 from .laminate import lay_up, mat_g_m2_from_oz
 from .lifting import one_person_limit_kg, team_share
 from .price import RubberPrice, UnitPrices, unit_prices
+from .thickness import choose_thickness
 
 # greatest size, and beside it how tight a fair line may turn: common practice, no source; between them by ratio
 _SIZES_MM = (300.0, 1000.0, 3000.0, 5000.0)
@@ -94,3 +96,13 @@ def seam_terms(brief: Brief | None = None, catalogue: Catalogue | None = None, s
         each * hands * team_share(hands),
         catalogue.currency,
     )
+
+
+def terms_for(height_mm: float, brief: Brief, catalogue: Catalogue) -> SeamTerms:
+    """The terms of a master of this height, with the skin that the thickness rule gives its glove."""
+    return seam_terms(brief, catalogue, choose_thickness(height_mm, brief.run.casts, brief.rubber).skin_mm)
+
+
+def for_directions(terms: SeamTerms) -> SeamTerms:
+    """The terms that directions are ranked by: without what a half weighs, which only a drawn seam is held to."""
+    return replace(terms, rubber_kg_m2=0.0, jacket_kg_m2=0.0, cast_kg_m2=0.0, lift_kg=0.0)

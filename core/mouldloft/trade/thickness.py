@@ -8,7 +8,8 @@ import numpy as np
 
 from ..base.figures import counted
 from ..base.marks import Mark
-from ..inputs.brief import RubberBrief
+from ..inputs.brief import JointBrief, RubberBrief
+from .section import choose_section
 
 
 @dataclass(frozen=True)
@@ -23,21 +24,23 @@ class ThicknessRule:
     reason: str
 
 
-def choose_thickness(height_mm: float, casts: int, brief: RubberBrief) -> ThicknessRule:
+def choose_thickness(
+    height_mm: float, casts: int, brief: RubberBrief, greatest_mm: float | None = None
+) -> ThicknessRule:
     """Rubber thickness by the size of the piece and the length of the run.
 
     Skin: 5 mm, and 1.5 mm for each metre of height, and 1 mm each time the run doubles, to the next half millimetre;
-    edge: half as thick again; handling band: five edge thicknesses, at least 40 mm; flange: 40 mm and 20 mm for each
-    metre, as thick as the edge. [common practice, no source: thicker for size, for the run and where it is handled; the
-    coefficients are ours] The brief overrides each.
+    edge: half as thick again; handling band: five edge thicknesses, at least 40 mm; flange: by the section's table, as
+    thick as the skin. [common practice, no source: thicker for size, for the run and where it is handled; the
+    coefficients are ours] The brief overrides each. greatest_mm : the piece's greatest size, its height if None.
     """
     metres = height_mm / 1000.0
     ruled = np.ceil(2 * (5.0 + 1.5 * metres + np.log2(max(casts, 1)))) / 2
     skin = brief.skin_thickness_mm or float(ruled)
     edge = max(brief.edge_thickness_mm or 1.5 * skin, skin)
     band = max(5 * edge, 40.0) if brief.edge_band_mm is None else brief.edge_band_mm
-    flange = brief.flange_thickness_mm or edge
-    width = brief.flange_width_mm or float(np.ceil((40 + 20 * metres) / 5) * 5)
+    section = choose_section(greatest_mm or height_mm, skin, brief, JointBrief())
+    flange, width = section.rubber_flange_thickness_mm, section.rubber_flange_mm
     how = "by the brief" if brief.skin_thickness_mm else f"by rule for {height_mm:.0f} mm and {counted(casts, 'cast')}"
     reason = (
         f"{skin:.3g} mm skin {how}, {edge:.3g} mm within {band:.3g} mm of the seam where it is handled "

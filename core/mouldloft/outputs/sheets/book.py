@@ -50,6 +50,7 @@ from .typeset import (
     set_rich,
     set_text,
 )
+from .wall import wall_pages
 
 _NOT_A_CERTIFICATE = (
     "A plan, not a certificate. Product data sheets, local codes and licensed practice come before it; "
@@ -67,6 +68,8 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     story += _overview(plan, inner, progress)
     story += [PageBreak(), *_lock_pages(plan, inner), *_division(plan, inner)]
     story += [PageBreak(), *_thickness_pages(plan, inner)]
+    if plan.wall is not None:
+        story += [PageBreak(), *wall_pages(plan, inner)]
     for at in range(len(plan.jacket.pieces)):
         progress.step(0.4 + 0.3 * at / len(plan.jacket.pieces), f"sheet of the {plan.jacket.pieces[at].name}")
         story += [PageBreak(), *piece_pages(plan, at, inner)]

@@ -11,11 +11,10 @@ from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, Spacer
 
-from ...base.figures import counted, mm, number, percent  # fmt: skip
-from ...base.figures import kg as kilograms
+from ...base.figures import counted, mm, number, percent
 from ...stages.plan import MouldPlan
 from ...stages.programme import Task
-from ..look import GLOVE, HAIRLINE, INK, JACKET, KEY, SEAM, SOFT_INK, thickness_colours  # fmt: skip
+from ..look import GLOVE, HAIRLINE, INK, JACKET, KEY, SEAM, SOFT_INK, thickness_colours
 from ..pictures.thickness import thickness_view
 from ..words import run_line
 from .typeset import Placed, fitted, heading, house_fonts, ruled_table, set_text
@@ -28,8 +27,9 @@ _STAGE_COLOURS = {
     "cradle": "#a87f3d",
     "mould": SEAM,
     "casts": "#8b8f96",
+    "finish": "#5f7f8c",
 }
-_ROWS_A_PAGE = 40
+_ROWS_A_PAGE = 42
 
 
 @dataclass(frozen=True)
@@ -49,20 +49,30 @@ def chart_rows(tasks: Sequence[Task]) -> tuple[ChartRow, ...]:
 
 
 def day_rows(tasks: Sequence[Task]) -> list[list[str]]:
-    """Day, date, what is done and what sets meanwhile, and the hours at work, for every day of the calendar with work
-    or a wait beginning on it."""
-    days: dict[int, list[Task]] = {}
-    for task in sorted(tasks, key=lambda t: t.start_h):
-        days.setdefault(task.day, []).append(task)
-    return [
-        [
-            str(day),
-            _short_date(parts[0].date),
-            "; ".join(f"{t.name} ({_hours_words(t.duration_h)}{'' if t.hands else ' wait'})" for t in parts),
-            _hours_words(sum(t.duration_h for t in parts if t.hands)),
-        ]
-        for day, parts in sorted(days.items())
-    ]
+    """Day and date, from and to by the clock, what is done, how many and what they wear, for every stretch of work in
+    the order it begins; a wait is told with the work before it. Day and date stand at the day's first row only."""
+    rows: list[list[str]] = []
+    last = 0
+    for task in sorted((t for t in tasks if t.hands), key=lambda t: (t.start_h, t.name)):
+        first = task.day != last
+        last = task.day
+        rows.append(
+            [
+                f"{task.day}" if first else "",
+                _short_date(task.date) if first else "",
+                f"{task.clock} to {_end_clock(task)}" if task.clock else _hours_words(task.duration_h),
+                f"{task.name}; {task.note}" if task.note else task.name,
+                str(task.hands),
+                ", ".join(task.wear),
+            ]
+        )
+    return rows
+
+
+def _end_clock(task: Task) -> str:
+    hour, minute = (int(part) for part in task.clock.split(":"))
+    end = hour * 60 + minute + round(60 * task.duration_h)
+    return f"{end // 60 % 24:02d}:{end % 60:02d}"
 
 
 def _hours_words(hours: float) -> str:
@@ -81,8 +91,8 @@ def programme_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     parts: list[Flowable] = [set_text("Programme", weight="light", size=20, leading=25)]
     words = (
         f"{_days(programme.mould_days, programme.mould_days_range)} for the mould, "
-        f"{_days(programme.run_days, programme.run_days_range)} for {run_line(plan)}, of the calendar; "
-        f"{counted(plan.brief.run.hands, 'pair')} of hands. {programme.temperature_note}"
+        f"{_days(programme.run_days, programme.run_days_range)} for {run_line(plan)}, weekends between included; "
+        f"{counted(plan.brief.run.hands, 'person', 'people')}. {programme.temperature_note}"
     )
     parts += [set_text(words, size=8.8, colour=SOFT_INK), Spacer(1, 6)]
     rows = chart_rows(programme.tasks)
@@ -94,39 +104,61 @@ def programme_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     parts += [Spacer(1, 4), set_text(note, size=7.6, colour=SOFT_INK)]
     parts += [set_text("– " + words, size=8.4, colour=SOFT_INK) for words in programme.notes]
     parts += [
-        *heading("Day by day", "Hours with all hands at it; what waits, waits unattended, over night and weekends."),
+        *heading("Day by day", "Each line as it begins; tick it when it is done. What sets, sets on overnight."),
         ruled_table(
-            ("Day", "Date", "Work", "At work"),
-            day_rows(programme.tasks),
-            [inner * v for v in (0.06, 0.09, 0.75, 0.10)],
-            right=(3,),
-            size=7.6,
+            ("Day", "Date", "From, to", "Work", "People", "Wear", "Done"),
+            [[*row, _tick_box()] for row in day_rows(programme.tasks)],
+            [inner * v for v in (0.05, 0.075, 0.12, 0.445, 0.065, 0.185, 0.06)],
+            right=(4,),
+            size=7.4,
         ),
     ]
     if programme.batches:
-        mixes = [
-            [
-                b.coat,
-                b.piece,
-                ("from " if b.piece == "each cast" else "") + str(b.first_day),
-                f"{b.batches} × {kilograms(b.batch_kg)}",
-                f"{number(b.catalyst_g)} g",
-                f"{number(b.brushing_min, 2, 1)} min",
-                f"{number(b.pot_life_min, 2, 1)} min",
-            ]
-            for b in programme.batches
-        ]
-        parts += [
-            *heading("Batches", "No more is mixed at once than is spread inside the pot life."),
-            ruled_table(
-                ("Coat", "Piece", "Day", "Batches", "Catalyst each", "To brush", "Pot life"),
-                mixes,
-                [inner * v for v in (0.25, 0.17, 0.10, 0.15, 0.13, 0.10, 0.10)],
-                right=(2, 3, 4, 5, 6),
-                size=7.6,
-            ),
-        ]
+        parts += mixing_table(plan, inner)
     return parts
+
+
+def mixing_table(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """Every batch in grams of base, catalyst and thickener, and by when it is spread."""
+    rows = [
+        [
+            b.coat[:1].upper() + b.coat[1:],
+            "each" if b.piece == "each cast" else b.piece,
+            ("from " if b.piece == "each cast" else "") + str(b.first_day or ""),
+            str(b.batches),
+            grams(b.base_g),
+            grams(b.catalyst_g),
+            grams(b.thickener_g) if b.thickener_g else "none",
+            f"{number(b.spread_by_min, 2, 0)} min",
+        ]
+        for b in plan.programme.batches
+        if b.batches
+    ]
+    note = "One batch is for one person. Weigh in this order; spread it within the time given."
+    return [
+        *heading("Mixing", note),
+        ruled_table(
+            ("Coat", "Piece", "Day", "Batches", "Base", "Catalyst", "Thickener", "Spread by"),
+            rows,
+            [inner * v for v in (0.27, 0.15, 0.09, 0.09, 0.10, 0.10, 0.10, 0.10)],
+            right=(2, 3, 4, 5, 6, 7),
+            size=7.6,
+        ),
+    ]
+
+
+def grams(value: float) -> str:
+    """Grams to weigh: whole, below ten to a tenth, by a scale that workshops have."""
+    return f"{value:.0f} g" if value >= 10 else f"{value:.1f} g"
+
+
+def _tick_box() -> Placed:
+    def draw(canvas: Canvas) -> None:
+        canvas.setStrokeColor(HexColor(SOFT_INK))
+        canvas.setLineWidth(0.6)
+        canvas.rect(0, 0, 8, 8, stroke=1, fill=0)
+
+    return Placed(8, 8, draw)
 
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

@@ -45,11 +45,12 @@ class TemplateLine:
 
 @dataclass(frozen=True)
 class TemplateText:
-    """Words on the template, their lower left corner at at_mm."""
+    """Words on the template, their lower left corner at at_mm, turned about it (degrees, anticlockwise)."""
 
     text: str
     at_mm: tuple[float, float]
     height_mm: float = 5.0
+    turn_deg: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,7 +106,8 @@ def write_dxf(path: str | Path, templates: Sequence[Template]) -> Path:
         words = (*template.texts, TemplateText(template.name, (x_low, y_low - 12.0), 8.0))
         for text in words:
             plain = " ".join(text.text.split())  # a line break would end the DXF group
-            entity = space.add_text(plain, height=text.height_mm, dxfattribs={"layer": "TEXT"})
+            given = {"layer": "TEXT", "rotation": text.turn_deg}
+            entity = space.add_text(plain, height=text.height_mm, dxfattribs=given)
             entity.set_placement((text.at_mm[0] + dx, text.at_mm[1] + dy))
     return write_via_path(path, drawing.saveas)
 
@@ -133,7 +135,8 @@ def write_svg(path: str | Path, templates: Sequence[Template]) -> Path:
         for text in (*template.texts, TemplateText(template.name, (x_low, y_low - 12.0), 8.0)):
             x, y = text.at_mm[0] + dx + edge, height - (text.at_mm[1] + dy + edge)
             body.append(
-                f'<text x="{x:.3f}" y="{y:.3f}" font-family="sans-serif" font-size="{text.height_mm:.2f}">'
+                f'<text x="{x:.3f}" y="{y:.3f}" font-family="sans-serif" font-size="{text.height_mm:.2f}"'
+                f"{_turned_svg(text, x, y)}>"
                 f"{escape(_printable(text.text))}</text>"
             )
         body.append("</g>")
@@ -143,6 +146,10 @@ def write_svg(path: str | Path, templates: Sequence[Template]) -> Path:
         f'viewBox="0 0 {width:.3f} {height:.3f}">\n'
     )
     return write_text(path, head + "\n".join(body) + "\n</svg>\n")
+
+
+def _turned_svg(text: TemplateText, x: float, y: float) -> str:
+    return f' transform="rotate({-text.turn_deg:.2f} {x:.3f} {y:.3f})"' if text.turn_deg else ""
 
 
 def _printable(text: str) -> str:
@@ -289,7 +296,11 @@ def _draw_tile(sheet: Any, template: Template, tile: Tile, tiles: list[Tile], pa
     _draw_lines(sheet, template, dx, dy, 1.0, 0.25)
     sheet.setFillColorRGB(0.07, 0.07, 0.07)
     for text in template.texts:
-        _words(sheet, text.at_mm[0] + dx, text.at_mm[1] + dy, text.text, text.height_mm)
+        sheet.saveState()
+        sheet.translate((text.at_mm[0] + dx) * _POINT, (text.at_mm[1] + dy) * _POINT)
+        sheet.rotate(text.turn_deg)
+        _words(sheet, 0.0, 0.0, text.text, text.height_mm)
+        sheet.restoreState()
     sheet.restoreState()
     _draw_crosses(sheet, tile)
     sheet.setFillColorRGB(0.07, 0.07, 0.07)

@@ -1,24 +1,242 @@
-"""The pieces of the wall as templates to cut."""
+"""The pieces of the wall as templates to cut: skin edge, side, up, stations, bead and bolts drawn on each."""
 
 from __future__ import annotations
 
-import numpy as np
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
 
-from ...stages.wall.boards import Wall
+import numpy as np
+from shapely.geometry import LineString, Point, Polygon
+
+from ...stages.plan import MouldPlan
+from ...stages.wall import STEP_MM, Wall, WallPiece, parting_surface
 from .fullsize import Template, TemplateLine, TemplateText
 
+_ON_WALL_MM = 30.0  # a bolt or bead further than this from a piece is another's
+_BOLT_MM = 5.0  # radius of its ring
+_ARROW_MM = 26.0
+_BEND_MM = 24.0
 
-def wall_templates(wall: Wall) -> tuple[Template, ...]:
-    """Each piece of the wall as a template to cut, with its numbered stations drawn across it."""
-    templates = []
-    for piece in wall.pieces:
-        lines = [TemplateLine(piece.outline_mm)]
-        lines += [TemplateLine(hole) for hole in piece.holes_mm]
-        texts = []
-        for station in piece.stations:
-            ends = np.array([station.inner_mm, station.outer_mm])
-            lines.append(TemplateLine(ends, closed=False, use="mark"))
-            x, y = (float(v) for v in ends.mean(axis=0))
-            texts.append(TemplateText(str(station.number), (x + 1.5, y), 5.0))
-        templates.append(Template(piece.name, tuple(lines), tuple(texts)))
-    return tuple(templates)
+
+@dataclass(frozen=True, eq=False)
+class OnWall:
+    """What is marked on the wall, plan coordinates. beads_mm : centre lines; domes_mm, bolts_mm, pads_mm : (k, 3)."""
+
+    beads_mm: tuple[np.ndarray, ...] = ()
+    domes_mm: np.ndarray | None = None
+    bolts_mm: np.ndarray | None = None
+    pads_mm: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class Imprint:
+    """What stands on every piece: the job, its date if the brief gives one, and the revision of the templates."""
+
+    job: str
+    date: str
+    revision: str
+
+    @property
+    def words(self) -> str:
+        return f"{self.job}  ·  {self.date or 'date ________'}  ·  rev {self.revision}"
+
+
+def imprint_of(plan: MouldPlan, shapes: Sequence[np.ndarray]) -> Imprint:
+    """The job's name and date, and a revision that changes when any of the outlines does."""
+    digest = hashlib.sha256()
+    for shape in shapes:
+        digest.update(np.ascontiguousarray(np.round(np.asarray(shape, float), 1)).tobytes())
+    return Imprint(plan.brief.piece or plan.master.name, plan.brief.run.start_date or "", digest.hexdigest()[:6])
+
+
+def marks_of(plan: MouldPlan) -> OnWall:
+    """Bolts of the jackets' joint; the rubber's bead, domes and pads where it has them."""
+    jackets = plan.jacket.pieces
+    bolts = np.asarray(jackets[0].bolts_mm, float).reshape(-1, 3) if jackets else np.zeros((0, 3))
+    held = plan.rubber.registration
+    if held is None:
+        return OnWall(bolts_mm=bolts)
+    return OnWall(beads_mm=held.lines_mm, domes_mm=held.domes_mm, bolts_mm=bolts, pads_mm=held.pads_mm)
+
+
+def wall_templates(plan: MouldPlan, wall: Wall) -> tuple[Template, ...]:
+    """A template for every piece of the wall, in its order."""
+    marks, imprint = marks_of(plan), imprint_of(plan, [p.outline_mm for p in wall.pieces])
+    faces = plan.seam.pieces[0].name
+    to_flat = _Flattened(plan)
+    return tuple(
+        _rib(piece, wall, imprint) if piece.kind == "rib" else _flat(piece, wall, imprint, faces, marks, to_flat)
+        for piece in wall.pieces
+    )
+
+
+class _Flattened:
+    """Where a point of the wall lies on a flat piece."""
+
+    def __init__(self, plan: MouldPlan) -> None:
+        self.frame = parting_surface(plan.seam, plan.master).frame
+        self.level_mm = plan.seam.plane_offset_mm
+
+    def on(self, piece: WallPiece, points_mm: np.ndarray) -> np.ndarray:
+        """(k, 2) on the piece, NaN where a point is not on it."""
+        points = np.asarray(points_mm, float).reshape(-1, 3)
+        if len(points) == 0:
+            return np.zeros((0, 2))
+        if piece.kind == "board":
+            local = self.frame.to_frame(points)
+            flat, away = local[:, :2], np.abs(local[:, 2] - self.level_mm)
+        else:
+            flat, away = on_strip(piece, points)
+        body = Polygon(piece.outline_mm, piece.holes_mm)
+        on = np.array([a < _ON_WALL_MM and body.covers(Point(p)) for p, a in zip(flat, away, strict=True)])
+        return np.where(on[:, None], flat, np.nan)
+
+    def up(self, piece: WallPiece) -> np.ndarray | None:
+        """(2,) unit way up on the piece, None where it lies nearly level."""
+        if piece.kind == "board":
+            way = self.frame.axes[:2, 2]
+        else:
+            flat = np.concatenate([piece.flat_inner_mm, piece.flat_outer_mm])
+            rise = np.concatenate([piece.inner_mm, piece.outer_mm])[:, 2]
+            way = np.linalg.lstsq(flat - flat.mean(axis=0), rise - rise.mean(), rcond=None)[0]
+        steep = float(np.hypot(*way))
+        return way / steep if steep > 0.3 else None
+
+
+def on_strip(piece: WallPiece, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(k, 2) places on a strip laid flat of points near it, between the two nearest rulings, and (k,) how far off."""
+    a, b = piece.inner_mm, piece.outer_mm
+    way = b - a
+    t = np.clip(((points_mm[:, None] - a) * way).sum(axis=2) / np.maximum((way**2).sum(axis=1), 1e-9), 0.0, 1.0)
+    away = np.linalg.norm(points_mm[:, None] - (a + t[..., None] * way), axis=2)
+    row = np.arange(len(points_mm))
+    first = away.argmin(axis=1)
+    count = len(a)
+    before, after = np.maximum(first - 1, 0), np.minimum(first + 1, count - 1)
+    second = np.where((away[row, before] < away[row, after]) & (before != first), before, after)
+    second = np.where(second == first, before, second)
+    share = away[row, first] / np.maximum(away[row, first] + away[row, second], 1e-9)
+    flat = piece.flat_inner_mm + t[..., None] * (piece.flat_outer_mm - piece.flat_inner_mm)
+    place = (1 - share)[:, None] * flat[row, first] + share[:, None] * flat[row, second]
+    step = np.linalg.norm(flat[row, first] - flat[row, second], axis=1)
+    return place, np.maximum(away[row, first] - step, 0.0)
+
+
+def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnWall, to_flat: _Flattened) -> Template:
+    lines = [TemplateLine(piece.outline_mm), *(TemplateLine(hole) for hole in piece.holes_mm)]
+    texts: list[TemplateText] = []
+    lines += [TemplateLine(bend, closed=False, use="mark") for bend in _bends(piece)]
+    for mark in piece.marks:
+        ends = np.array([mark.inner_mm, mark.outer_mm])
+        lines.append(TemplateLine(ends, closed=False, use="mark"))
+        way = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
+        at = ends[1] - 12.0 * way
+        texts.append(TemplateText(str(mark.number), (float(at[0]) + 1.5, float(at[1])), 6.0))
+    lines += [TemplateLine(part, closed=False, use="mark") for bead in marks.beads_mm
+              for part in _runs(to_flat.on(piece, bead))]  # fmt: skip
+    for points, radius in ((marks.bolts_mm, _BOLT_MM), (marks.domes_mm, 10.0), (marks.pads_mm, 20.0)):
+        if points is not None:
+            on = to_flat.on(piece, points)
+            lines += [_ring(p, radius) for p in on[np.isfinite(on[:, 0])]]
+            lines += [_cross(p, radius) for p in on[np.isfinite(on[:, 0])]] if radius == _BOLT_MM else []
+    middle = _middle(piece)
+    up = to_flat.up(piece)
+    if up is not None:
+        lines += _arrow(middle + np.array([-38.0, 0.0]) - 0.5 * _ARROW_MM * up, up)
+        texts.append(TemplateText("UP", (float(middle[0]) - 36.0, float(middle[1]) - 14.0), 5.0))
+    x, y = float(middle[0]), float(middle[1])
+    texts += [
+        TemplateText(piece.name, (x - 12.0, y + 2.0), 16.0),
+        TemplateText(f"this face to the {faces}", (x - 24.0, y - 6.0), 5.0),
+        TemplateText(imprint.words, (x - 24.0, y - 13.0), 3.5),
+    ]
+    texts += _skin_words(piece, wall.gap_mm)
+    return Template(piece.name, tuple(lines), tuple(texts))
+
+
+def _bends(piece: WallPiece) -> list[np.ndarray]:
+    """The straight lines a strip is bent along between its stations, 24 mm apart."""
+    marked = np.array([mark.inner_mm for mark in piece.marks]).reshape(-1, 2)
+    found = []
+    for inner, outer in list(zip(piece.flat_inner_mm, piece.flat_outer_mm, strict=True))[:: round(_BEND_MM / STEP_MM)]:
+        if len(marked) == 0 or np.linalg.norm(marked - inner, axis=1).min() > STEP_MM:
+            found.append(np.array([inner, outer]))
+    return found
+
+
+def _skin_words(piece: WallPiece, gap_mm: float) -> list[TemplateText]:
+    """Skin edge, written along it a little inside the piece."""
+    if len(piece.skin_edge_mm) < 2:
+        return []
+    line = LineString(piece.skin_edge_mm)
+    body = Polygon(piece.outline_mm)
+    found = []
+    for share in (0.25, 0.75) if line.length > 400.0 else (0.4,):
+        at, further = (np.asarray(line.interpolate(share * line.length + d).coords[0]) for d in (-20.0, 20.0))
+        way = (further - at) / max(float(np.linalg.norm(further - at)), 1e-9)
+        for side in (np.array([-way[1], way[0]]), np.array([way[1], -way[0]])):
+            spot = (at + further) / 2 + 9.0 * side
+            if body.covers(Point(spot)):
+                turn = float(np.degrees(np.arctan2(way[1], way[0])))
+                turn = turn if abs(turn) <= 90.0 else turn - 180.0 * np.sign(turn)
+                along = np.array([np.cos(np.radians(turn)), np.sin(np.radians(turn))])
+                start = spot - 22.0 * along
+                words = f"SKIN EDGE, cut {gap_mm:g} mm shy"
+                found.append(TemplateText(words, (float(start[0]), float(start[1])), 4.0, turn))
+                break
+    return found
+
+
+def _rib(piece: WallPiece, wall: Wall, imprint: Imprint) -> Template:
+    """A rib: its station, the edge along the skin, the edge under the clay."""
+    x_low, y_low = piece.outline_mm.min(axis=0)
+    x_high, y_high = piece.outline_mm.max(axis=0)
+    number = piece.marks[0].number
+    x, y = float(x_low) + 0.3 * float(x_high - x_low), float(y_low)
+    high = float(y_high - y_low)
+    lines = [TemplateLine(piece.outline_mm)]
+    if high > 40.0:
+        lines += _arrow(np.array([x_high - 12.0, y + 0.3 * high]), np.array([0.0, 1.0]), 16.0)
+    texts = [
+        TemplateText(piece.name, (x, y + 0.62 * high), min(12.0, 0.2 * high)),
+        TemplateText(f"station {number}, look to {number + 1}", (x, y + 0.42 * high), 4.0),
+        TemplateText("left edge to the skin, clay over the top", (x, y + 0.28 * high), 3.0),
+        TemplateText(imprint.words, (x, y + 0.14 * high), 2.5),
+    ]
+    return Template(piece.name, tuple(lines), tuple(texts))
+
+
+def _middle(piece: WallPiece) -> np.ndarray:
+    """(2,) the roomiest place on a piece, for its words."""
+    import shapely
+
+    found = shapely.maximum_inscribed_circle(Polygon(piece.outline_mm), tolerance=2.0)
+    return np.asarray(found.coords[0])
+
+
+def _ring(at: np.ndarray, radius: float) -> TemplateLine:
+    angle = np.linspace(0.0, 2 * np.pi, 25)[:-1]
+    return TemplateLine(at + radius * np.column_stack([np.cos(angle), np.sin(angle)]), use="mark")
+
+
+def _cross(at: np.ndarray, radius: float) -> TemplateLine:
+    arm = radius * np.array([[-1.5, 0], [1.5, 0], [0, 0], [0, 1.5], [0, -1.5]])
+    return TemplateLine(at + arm, closed=False, use="mark")
+
+
+def _arrow(start: np.ndarray, way: np.ndarray, length: float = _ARROW_MM) -> list[TemplateLine]:
+    tip = start + length * way
+    side = np.array([-way[1], way[0]])
+    head = np.array([tip - 6.0 * way + 3.0 * side, tip, tip - 6.0 * way - 3.0 * side])
+    return [
+        TemplateLine(np.array([start, tip]), closed=False, use="mark"),
+        TemplateLine(head, closed=False, use="mark"),
+    ]
+
+
+def _runs(points: np.ndarray) -> list[np.ndarray]:
+    """Stretches of a line that are on the piece."""
+    known = np.isfinite(points[:, 0])
+    edge = np.flatnonzero(np.diff(np.concatenate([[0], known.astype(np.int8), [0]])))
+    return [points[a:b] for a, b in zip(edge[::2], edge[1::2], strict=True) if b - a > 1]

@@ -43,8 +43,8 @@ def foot_pixels(envelope: Envelope, width_mm: float, thickness_mm: float) -> np.
 
 
 def foot_lines(envelope: Envelope, pixels: np.ndarray, inset_mm: float) -> list[shapely.LineString]:
-    """Lines along the foot flange's rim, moved in by `inset_mm`, on the board: x across the pull and the way along the
-    board, in the piece's frame. pixels : from `foot_pixels`."""
+    """Lines along the foot flange's rim, moved in by `inset_mm` (out where below zero), on the board: x across the pull
+    and the way along the board, in the piece's frame. pixels : from `foot_pixels`."""
     _, _, out_z, out_y = _over_board(envelope)
     away = _rows_mm(envelope) * out_y
     reach = np.where(pixels, envelope.outer_mm * out_z + away, -np.inf).max(axis=0)
@@ -58,9 +58,11 @@ def foot_lines(envelope: Envelope, pixels: np.ndarray, inset_mm: float) -> list[
         low = float(inner[:, run].min())
         rim = shapely.LineString(np.column_stack([x[run], reach[run]]))
         outline = shapely.Polygon([(x[run[0]], low), *rim.coords, (x[run[-1]], low)]).buffer(0)
-        line = outline.buffer(-inset_mm).boundary.intersection(rim.buffer(inset_mm + envelope.pixel_mm))
+        away_mm = abs(inset_mm)
+        line = outline.buffer(-inset_mm).boundary.intersection(rim.buffer(away_mm + envelope.pixel_mm))
+        line = line.intersection(shapely.box(x[0] - 1e4, low, x[-1] + 1e4, float(reach[run].max()) + 1e4))
         parts = shapely.get_parts(shapely.line_merge(line))
-        found += [part for part in parts if isinstance(part, shapely.LineString) and part.length > inset_mm]
+        found += [part for part in parts if isinstance(part, shapely.LineString) and part.length > away_mm]
     return sorted(found, key=lambda line: (-round(line.length, 3), line.coords[0]))
 
 
@@ -96,3 +98,23 @@ def on_board(envelope: Envelope, spots: np.ndarray) -> np.ndarray:
     points = envelope.frame.to_master(np.column_stack([spots[:, 0], spots[:, 1] * out_y, spots[:, 1] * out_z]))
     points[:, 2] = 0.0
     return points
+
+
+def past_foot_mm(envelope: Envelope, width_mm: float, thickness_mm: float, rubber_thick_mm: float) -> np.ndarray:
+    """(rows, columns) top, along the pull, of the jacket's own flange on the board past the foot's rubber, -inf where
+    there is none: `width_mm` past the rubber's rim, `thickness_mm` over the board. Of two pieces alone."""
+    found = np.full(envelope.outer_mm.shape, -np.inf)
+    pixels = foot_pixels(envelope, width_mm, rubber_thick_mm)
+    if envelope.of_many or not pixels.any():
+        return found
+    reach = np.where(pixels, envelope.outer_mm, -np.inf).max(axis=0)
+    x = envelope.pixel_mm * np.arange(len(reach))
+    grown = np.full(len(reach), -np.inf)
+    for off in range(-int(width_mm / envelope.pixel_mm), int(width_mm / envelope.pixel_mm) + 1):
+        rise = np.sqrt(max(width_mm**2 - (off * envelope.pixel_mm) ** 2, 0.0))
+        moved = np.full(len(reach), -np.inf)
+        moved[max(off, 0) : len(x) + min(off, 0)] = reach[max(-off, 0) : len(x) - max(off, 0)] + rise
+        grown = np.maximum(grown, moved)
+    rise = np.broadcast_to(_rows_mm(envelope) * float(envelope.frame.axes[1][2]), found.shape)
+    there = (rise > -0.5 * envelope.pixel_mm) & (rise < thickness_mm) & (grown[None] > envelope.parting_mm)
+    return np.where(there, np.broadcast_to(grown[None], found.shape), found)

@@ -17,17 +17,19 @@ from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...inputs.brief import Brief, JacketBrief
 from ...inputs.catalogue import Catalogue
+from ...trade.bolts import STANDARD, BoltChoice, choose_bolt
 from ...trade.laminate import Laminate, laminate_of, lay_up, mat_g_m2_from_oz
 from ...trade.lifting import LiftCheck, check_lift, lifting_assumptions, lightest_cuts, who_lifts
 from ...trade.panels import KNOCK_DOWN, POISSON
 from ...trade.panels import SOURCE as PANEL_SOURCE
 from ..keys import RUBBER_DENSITY_KG_DM3, Keys
 from ..opening import direction_words
-from ..rubber import Envelope, Rubber, covered
-from .fasteners import BOLT_PITCH_MM, Fasteners, Foot, place_fasteners, place_on_board
+from ..rubber import Envelope, Rubber, covered, jacketed
+from .fasteners import Fasteners, Foot, fitted_of, place_fasteners, place_on_board
 from .footflange import LEVEL_PULL, foot_pixels
 from .record import Jacket, JacketPiece, LoadCheck
 from .stiffness import (
+    FLANGE_OF_FIELD,
     MOST_EXTRA_OF_BRIEF,
     STRENGTH_SAFETY,
     cast_kg_mm2,
@@ -51,6 +53,7 @@ from .zones import (
     within,
 )
 
+FOOT_BOARD_MM = 18.0  # common practice: the board that the master stands on while the mould is built
 EXTRA_PLY_G_M2 = 450  # common practice: what a laminate is thickened with
 HAND_LAID_VARIATION = 0.10  # common practice: resin taken up by hand, from one laminator to the next
 
@@ -77,7 +80,7 @@ def lay_up_jacket(
         progress.step(0.4 * at / len(rubber.envelopes), f"area of the {envelope.name}")
         outsides.append(measure_outside(envelope, rubber, keys, rubber.parts[at].total_mm3, density, by_hand))
     progress.step(0.4, "bolts and wedges")
-    held = place_fasteners(rubber, keys)
+    held = place_fasteners(rubber)
     feet = [place_on_board(e, rubber, keys, held[at].bolts_mm) for at, e in enumerate(rubber.envelopes)]
     standing = stand_closed(outsides, start, cast_kg_mm2(brief.cast))
     pieces, lengths = [], []
@@ -96,7 +99,24 @@ def lay_up_jacket(
         brief.jacket,
         most_kg=sum(piece.lift_with_glove.most_kg for piece in pieces) + cast * (1.0 + by_hand),
     )
-    return Jacket(tuple(pieces), 0.0, tuple(_advice(pieces, start, lengths, closed, brief.jacket)))
+    advice = tuple(_advice(pieces, start, lengths, closed, brief.jacket))
+    return Jacket(tuple(pieces), 0.0, advice, *_bolts_of(pieces, rubber, catalogue))
+
+
+def flange_mm(piece: JacketPiece) -> float:
+    """Thickness of a piece's laminate on its flanges."""
+    return next(zone.thickness_mm for zone in piece.zones if zone.name == "flange")
+
+
+def _bolts_of(
+    pieces: Sequence[JacketPiece], rubber: Rubber, catalogue: Catalogue | None
+) -> tuple[BoltChoice | None, BoltChoice | None, tuple[int, ...]]:
+    """The bolt through two flanges, the two thickest that may meet; that through one and the board; the fitted ones."""
+    section, thick = rubber.built_to, sorted((flange_mm(piece) for piece in pieces), reverse=True)
+    through = choose_bolt(section.bolt, sum(thick[:2])) if any(piece.bolts_mm for piece in pieces) else None
+    board = catalogue.board_for(FOOT_BOARD_MM).thickness_mm if catalogue is not None else FOOT_BOARD_MM
+    down = choose_bolt(section.bolt, thick[0] + board) if any(piece.foot_bolts_mm for piece in pieces) else None
+    return through, down, fitted_of(np.array(pieces[0].bolts_mm).reshape(-1, 3), section.fitted_bolts)
 
 
 def rubber_density_kg_dm3(catalogue: Catalogue | None, brief: Brief) -> float:
@@ -115,9 +135,11 @@ def _extra_ply(catalogue: Catalogue | None, brief: Brief) -> Laminate:
 
 
 def jacket_laminates(catalogue: Catalogue | None, brief: Brief) -> tuple[Laminate, Laminate]:
-    """Laminates of the field and of the edges and flange, in the catalogue's mats."""
+    """Laminates of the field and of the edges and flange, in the catalogue's mats: the flange half as heavy again as
+    the field at least (common practice)."""
     made = []
-    for oz in (brief.jacket.mat_oz, brief.jacket.mat_oz + brief.jacket.edge_extra_oz):
+    edge = max(brief.jacket.mat_oz + brief.jacket.edge_extra_oz, FLANGE_OF_FIELD * brief.jacket.mat_oz)
+    for oz in (brief.jacket.mat_oz, edge):
         if catalogue is None:
             made.append(lay_up(mat_g_m2_from_oz(oz), brief.jacket.glass_fraction))
         else:
@@ -134,13 +156,13 @@ def laminate_mm(piece: JacketPiece, envelope: Envelope, edge_band_mm: float) -> 
     found = np.where(reach <= edge_band_mm, thick["handling edge"], thick["field"])
     if piece.patches:
         found = np.where(in_patches(piece, envelope), np.maximum(found, thick["patch"]), found)
-    return np.where(covered(envelope), np.where(laid_as_flange(piece, envelope), thick["flange"], found), np.nan)
+    return np.where(jacketed(envelope), np.where(laid_as_flange(piece, envelope), thick["flange"], found), np.nan)
 
 
 def laid_as_flange(piece: JacketPiece, envelope: Envelope) -> np.ndarray:
-    """(rows, columns) bool: the parting flange, and the flange on the board round the foot."""
+    """(rows, columns) bool: the flanges on the parting, over the rubber and past it, and those on the board."""
     foot = foot_pixels(envelope, piece.flange_width_mm, piece.flange_thickness_mm)
-    return covered(envelope) & (envelope.flange | foot)
+    return np.asarray(envelope.past_rubber | covered(envelope) & (envelope.flange | foot))
 
 
 def in_patches(piece: JacketPiece, envelope: Envelope) -> np.ndarray:
@@ -189,6 +211,7 @@ def _piece(
         foot_bolts_mm=tuple(as_point(b) for b in feet.bolts_mm),
         foot_wedge_points_mm=tuple(as_point(w) for w in feet.wedges_mm),
         clamps_mm=tuple(as_point(c) for c in held.clamps_mm),
+        bolt_axes=tuple(as_point(a) for a in held.axes),
         rubber_interval_kg=glove,
         flange_width_mm=rubber.flange_width_mm,
         flange_thickness_mm=rubber.flange_thickness_mm,
@@ -340,7 +363,7 @@ def _closed(check: LiftCheck, brief: JacketBrief) -> list[str]:
 def jacket_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:
     """The figures that the jacket rests on, with their marks; laminate figures are told by the laminate."""
     return (
-        Assumption("bolt pitch", f"{BOLT_PITCH_MM:.0f} mm, M8", Mark.COMMON_PRACTICE),
+        Assumption("bolts, nuts and washers by size", "lengths and heights by the standards", Mark.MEMORY, STANDARD),
         Assumption("jacket mat", f"{brief.mat_oz:g} oz, edges {brief.edge_extra_oz:g} more", Mark.COMMON_PRACTICE),
         Assumption("leaning load", f"{brief.leaning_load_n:.0f} N on a patch", Mark.COMMON_PRACTICE),
         Assumption("safety on laminate strength", f"{STRENGTH_SAFETY:g}", Mark.COMMON_PRACTICE),

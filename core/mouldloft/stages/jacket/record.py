@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ...base.intervals import Interval
+from ...trade.bolts import BoltChoice
 from ...trade.lifting import LiftCheck
 
 
@@ -31,10 +32,11 @@ class JacketPiece:
     # on the board, through the flange that lies on it round the foot
     foot_bolts_mm: tuple[tuple[float, float, float], ...] = ()
     foot_wedge_points_mm: tuple[tuple[float, float, float], ...] = ()
-    clamps_mm: tuple[tuple[float, float, float], ...] = ()  # at the rim, where keys leave no place for a bolt
+    clamps_mm: tuple[tuple[float, float, float], ...] = ()  # where the flange leans too much for a bolt, unstepped
     rubber_interval_kg: Interval | None = None
     flange_width_mm: float = 0.0  # of the glove's flanges, round the foot as at the parting
     flange_thickness_mm: float = 0.0
+    bolt_axes: tuple[tuple[float, float, float], ...] = ()  # square to the flange at each bolt, towards the pull
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,9 @@ class Jacket:
     pieces: tuple[JacketPiece, ...]
     gelcoat_kg: float  # 0: the jacket's face is rubber, no tooling coat is laid
     advice: tuple[str, ...]
+    bolt: BoltChoice | None = None  # through both flanges
+    foot_bolt: BoltChoice | None = None  # through the flange on the board and the board
+    fitted: tuple[int, ...] = ()  # numbers of the first piece's bolts that are fitted without play
 
 
 @dataclass(frozen=True)

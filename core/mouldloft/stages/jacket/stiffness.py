@@ -22,6 +22,7 @@ from ..rubber import Rubber
 from .record import LoadCheck, Patch, Rib
 from .zones import LAP_MM, RIB_WIDTH_MM, LaidPiece, Outside, Ribbed, Schedule, as_point, lay, section_lengths_mm, within
 
+FLANGE_OF_FIELD = 1.5  # common practice: glass on a jacket's flange beside its field's
 STRENGTH_SAFETY = 3.0  # common practice: against the breaking stress of hand-laid mat
 HANGING_SHOCK = 2.0  # common practice: a piece on slings is set down with a jerk
 BUCKLING_SAFETY = 3.0  # common practice: against the load at which a panel buckles
@@ -55,7 +56,8 @@ class Loads:
     line_n_mm: np.ndarray
     mould_kg: float
     pitch_mm: float  # between bolts, 0 without a flange
-    flange_width_mm: float
+    flange_width_mm: float  # of the jacket's own flange, past the rubber
+    reach_mm: float  # of both, from the skin to the jacket's rim
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +88,10 @@ def loads_on(outside: Outside, standing: Standing, pitch_mm: float, rubber: Rubb
     cast = cast_kg_mm2(brief.cast)
     pressure = (outside.rubber_kg / max(outside.area_mm2, 1e-9) + cast) * GRAVITY_M_S2
     at = np.interp(outside.panels.centre_mm[:, 2], standing.level_mm, standing.line_n_mm)
-    return Loads(brief.jacket, pressure, cast, at, standing.mould_kg, pitch_mm, rubber.flange_width_mm)
+    own = outside.envelope.past_rubber.any()
+    past = rubber.built_to.jacket_flange_mm if own else rubber.flange_width_mm
+    reach = rubber.flange_width_mm + past if own else past
+    return Loads(brief.jacket, pressure, cast, at, standing.mould_kg, pitch_mm, past, reach)
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,7 +155,9 @@ def _least_glass(outside: Outside, made: Schedule, ply: Laminate, weak: Sequence
             ways.append((round(whole + (needed - whole) * share, 6), needed - whole, patches))
     _, on_patches, patches = min(ways, key=lambda way: way[0])
     laid = _with_plies(made.field, ply, needed - on_patches)
-    edge = max(made.edge, laid, key=lambda laminate: laminate.glass_g_m2)  # never lighter than the field beside it
+    edge = made.edge
+    while edge.glass_g_m2 < FLANGE_OF_FIELD * laid.glass_g_m2 - ply.glass_g_m2 / 4.0:
+        edge = _with_plies(edge, ply, 1)
     patch = _with_plies(laid, ply, on_patches) if patches else None
     return replace(made, field=laid, edge=edge, patch=patch, patches=patches)
 
@@ -314,7 +321,7 @@ def _panel_checks(outside: Outside, schedule: Schedule, loads: Loads) -> list[Lo
         place = f"weakest panel, {width[worst]:.0f} mm across, {outside.panels.centre_mm[worst, 2]:.0f} mm up"
         load = leant
         if row == 2:
-            load = f"mould of {loads.mould_kg:.0f} kg standing closed, its jackets counted twice, "
+            load = f"{loads.mould_kg * GRAVITY_M_S2:.0f} N of closed mould, its jackets counted twice, "
             load += f"{carried[worst]:.2f} N/mm of wall there"
         checks.append(LoadCheck(f"{what} {place}", load, value, limit, unit, value <= limit, method))
     return checks
@@ -341,7 +348,7 @@ def _flange_checks(shell: LaidPiece, loads: Loads) -> list[LoadCheck]:
     laminate = shell.schedule.edge
     t, e = laminate.thickness_mm, laminate.modulus_mpa
     allowed = laminate.flexural_strength_mpa / STRENGTH_SAFETY
-    around = (shell.zones[2].area_mm2 - shell.foot_mm2) / width  # a piece hangs by its parting flange
+    around = (shell.zones[2].area_mm2 - shell.foot_mm2) / loads.reach_mm  # a piece hangs by its parting flange
     hangs = (shell.mass_kg + shell.rubber_kg + shell.area_mm2 * loads.cast_kg_mm2) * GRAVITY_M_S2
     line_n_mm = HANGING_SHOCK * hangs / around
     sag = line_n_mm * pitch**4 / (384.0 * e * width * t**3 / 12.0)
@@ -361,7 +368,7 @@ def _flange_checks(shell: LaidPiece, loads: Loads) -> list[LoadCheck]:
             f"beam held at both ends, q L² / 12 {BEAMS}; over {STRENGTH_SAFETY:g}",
         ),
         LoadCheck(
-            f"bending stress at the root of the flange, {width:.0f} mm wide",
+            f"bending stress at the root of the flange, {width:.0f} mm past the rubber",
             f"{loads.brief.leaning_load_n:.0f} N leaning on its rim",
             ledge, allowed, "MPa", ledge <= allowed,
             f"ledge, F w over a width of {spread:.0f} mm (spread at 45 degrees, common practice) {BEAMS}; "

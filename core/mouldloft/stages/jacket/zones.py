@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from scipy import ndimage
 
 from ...base.figures import counted, listed
@@ -15,8 +16,8 @@ from ...geometry.heightmap import Cells, surface_cells
 from ...trade.laminate import Laminate, oz_from_mat_g_m2, resin_kg
 from ...trade.panels import Panels, find_panels
 from ..keys import Key, Keys, key_bumps
-from ..rubber import Envelope, Rubber, covered
-from .footflange import foot_pixels
+from ..rubber import Envelope, Rubber, covered, inside_of_jacket_mm, jacketed
+from .footflange import foot_lines, foot_pixels, on_board
 from .record import Patch, Rib, Zone
 
 LAP_MM = 50.0  # common practice: a patch runs on past what it stiffens
@@ -96,9 +97,9 @@ class LaidPiece:
 
 
 def outside_with_keys(envelope: Envelope, keys: Iterable[Key]) -> np.ndarray:
-    """(rows, columns) float32: the glove's outside, keys included; NaN where no jacket goes."""
-    outside = envelope.outer_mm + key_bumps(envelope, keys)
-    return np.where(covered(envelope), outside, np.float32(np.nan))
+    """(rows, columns) float32: what the jacket lies on: the glove's outside, keys included, and the parting past the
+    rubber; NaN where no jacket goes."""
+    return inside_of_jacket_mm(envelope) + key_bumps(envelope, keys)
 
 
 def glove_columns(envelope: Envelope) -> tuple[np.ndarray, np.ndarray]:
@@ -114,12 +115,12 @@ def reach_from_flange_mm(envelope: Envelope) -> np.ndarray:
     """(rows, columns) distance from the flange up the glove's outside, straight; NaN where no jacket goes,
     infinite
     where there is no flange."""
-    inside = covered(envelope)
-    flange = envelope.flange & inside
+    inside, outside = jacketed(envelope), inside_of_jacket_mm(envelope)
+    flange = (envelope.flange | envelope.past_rubber) & inside
     if not flange.any():
         return np.where(inside, np.inf, np.nan)
     far, (i, j) = ndimage.distance_transform_edt(~flange, return_indices=True)
-    up = envelope.outer_mm - envelope.outer_mm[i, j]
+    up = outside - outside[i, j]
     return np.where(inside, np.hypot(far * envelope.pixel_mm, up), np.nan)
 
 
@@ -129,8 +130,8 @@ def zone_of_cells(envelope: Envelope, cells: Cells, edge_band_mm: float) -> np.n
     A cell is flange where every known corner is; the handling edge reaches `edge_band_mm` from the flange, up
     the surface.
     """
-    inside = covered(envelope)
-    flange = envelope.flange & inside
+    inside = jacketed(envelope)
+    flange = (envelope.flange | envelope.past_rubber) & inside
     zone = np.zeros(cells.area_mm2.shape, np.int8)
     if flange.any():
         reach = reach_from_flange_mm(envelope)
@@ -163,13 +164,31 @@ def measure_outside(
     foot = foot_pixels(envelope, rubber.flange_width_mm, rubber.flange_thickness_mm)
     on_foot = foot[:-1, :-1] & foot[:-1, 1:]  # a row of cells above it is its face, seen along the pull
     zone[on_foot] = 2
+    past = _past_foot(envelope, foot, rubber.built_to.jacket_flange_mm)
+    area = np.concatenate([area, np.full(len(past), rubber.built_to.jacket_flange_mm * _PAST_FOOT_MM)])
+    up = np.tile([0.0, 0.0, 1.0], (len(past), 1))
     return Outside(
         envelope, rubber_mm3 * density * 1e-6, rubber_mm3, float(area.sum()), error, by_hand, area,
-        envelope.frame.to_master(cells.centre_mm[used]), envelope.frame.to_master(cells.normal[used]),
-        zone[used],
-        float(cells.area_mm2[on_foot].sum()),
+        np.concatenate([envelope.frame.to_master(cells.centre_mm[used]), past]),
+        np.concatenate([envelope.frame.to_master(cells.normal[used]), up]),
+        np.concatenate([zone[used], np.full(len(past), 2, np.int8)]),
+        float(cells.area_mm2[on_foot].sum() + area[len(area) - len(past) :].sum()),
         find_panels(samples, normals, each), samples,
     )  # fmt: skip
+
+
+_PAST_FOOT_MM = 10.0  # along the foot's rim, how finely the jacket's flange on the board is weighed
+
+
+def _past_foot(envelope: Envelope, foot: np.ndarray, width_mm: float) -> np.ndarray:
+    """(k, 3) plan places along the middle of the jacket's own flange on the board, `_PAST_FOOT_MM` apart."""
+    if not foot.any() or not envelope.past_rubber.any():
+        return np.zeros((0, 3))
+    spots = [np.zeros((0, 2))]
+    for line in foot_lines(envelope, foot, -0.5 * width_mm):
+        marks = np.arange(0.5 * _PAST_FOOT_MM, line.length, _PAST_FOOT_MM)
+        spots.append(shapely.get_coordinates(shapely.line_interpolate_point(line, marks)))
+    return on_board(envelope, np.concatenate(spots))
 
 
 def within(points_mm: np.ndarray, patches: Iterable[Patch]) -> np.ndarray:
@@ -284,7 +303,7 @@ def _bare_samples(envelope: Envelope) -> tuple[np.ndarray, np.ndarray, float]:
     bare = np.where(inside, envelope.outer_mm, np.float32(np.nan))[::2, ::2]
     pixel = 2.0 * envelope.pixel_mm
     cells = surface_cells(bare, envelope.origin_mm, pixel)
-    on_flange = every_corner((~inside | envelope.flange)[::2, ::2])
+    on_flange = every_corner((~inside | envelope.flange | envelope.past_rubber)[::2, ::2])
     used = (cells.area_mm2 > 0) & ~on_flange
     if not used.any():
         return np.zeros((0, 3)), np.zeros((0, 3)), 1.0

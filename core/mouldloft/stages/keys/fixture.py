@@ -9,11 +9,12 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ...inputs.brief import KeysBrief
-from ...inputs.catalogue import RubberMaterial
+from ...inputs.materials import RubberMaterial
 from ...trade.panels import beyond_thickness_mm
 from ..rubber import Envelope, Rubber
 from .record import FixtureCheck, Key, Keys
 from .sites import BARRED, KeySites, _sites_of
+from .wedges import wedge_contact
 
 GRAVITY_M_S2 = 9.81
 
@@ -127,7 +128,11 @@ def _contact_of(keys: Sequence[Key], envelope: Envelope, centre: np.ndarray, gyr
     base = np.array([k.base_diameter_mm for k in keys])
     top = np.array([k.top_diameter_mm for k in keys])
     height = np.array([k.height_mm for k in keys])
-    return contact_stiffness(feet, base, top, height, centre, gyration)
+    found = contact_stiffness(feet, base, top, height, centre, gyration)
+    for k, key in enumerate(keys):
+        if key.is_wedge:
+            found[k] = wedge_contact(key, envelope, centre, gyration)
+    return found
 
 
 def _gaps_mm(keys: Sequence[Key], envelope: Envelope, points: np.ndarray) -> np.ndarray:

@@ -19,12 +19,13 @@ from ...geometry.heightmap import sample
 from ...inputs.brief import KeysBrief
 from ..locks import Locks
 from ..master import Master
-from ..rubber import Envelope, Rubber, covered, on_this_flange, points_along, rim_lines
+from ..rubber import Envelope, Rubber, covered
 from ..seam import Seam
 from .fixture import RubberProperties, _check, _contact_of, _gaps_mm, _sags_mm, smallest_stiffness
 from .record import FixtureCheck, Key, Keys
 from .shape import _across, shape_key
 from .sites import SPACING_OF_FOOT, KeySites, survey_sites
+from .wedges import set_wedges
 
 # Common practice: where a flange is too narrow for the brief's key, smaller ones are set there, down to this
 # share.
@@ -68,7 +69,10 @@ def set_keys(
         progress.step(at / len(surveyed), f"keys of the {sites.envelope.name}")
         placed = [k for k in own if k.piece == sites.envelope.piece]
         if not placed:
-            placed = _set_by_rule(sites, brief, rubber, keys)
+            placed = _set_by_rule(sites, brief)
+            row = [k for k in placed if k.where == "edge"]
+            on_board = bool((sites.envelope.origin_mm[1] < 0) and master is not None and master.base == "open")
+            placed += set_wedges(sites.envelope, row, brief, rubber.flange_width_mm, on_board)
             placed = _add_until_held(placed, sites, brief, properties)
         placed = _named(placed, prefixes[at], sites.envelope)
         notes += key_faults(placed, sites)
@@ -119,14 +123,11 @@ def _where(envelope: Envelope, foot_mm: np.ndarray) -> str:
     return "edge" if envelope.flange[i, j] else "middle"
 
 
-def _set_by_rule(sites: KeySites, brief: KeysBrief, rubber: Rubber, placed: Sequence[Key]) -> list[Key]:
-    """Edge keys no further apart than the edge spacing, then middle keys; `placed` are those of earlier
-    pieces.
-    """
+def _set_by_rule(sites: KeySites, brief: KeysBrief) -> list[Key]:
+    """A row inside the seam no further apart than the edge spacing, then middle keys."""
     keys: list[Key] = []
     scale = _edge_scale(sites, brief)
     if scale > 0:
-        keys += _along_flange(sites, brief, scale, rubber, placed)
         shape = _shape(sites, brief, scale)
         free = np.nonzero(sites.on_edge & (sites.allowed_mm >= shape.reach_mm))[0]
         taken = _feet(keys, sites.envelope)
@@ -138,37 +139,6 @@ def _set_by_rule(sites: KeySites, brief: KeysBrief, rubber: Rubber, placed: Sequ
     chosen = _spread(sites.points_mm[free], taken, brief.middle_spacing_mm / np.sqrt(3.0), sites.centre_mm)
     keys += [_at(sites, int(k), "middle", brief, 1.0) for k in free[chosen]]
     return keys
-
-
-def _along_flange(sites: KeySites, brief: KeysBrief, scale: float, rubber: Rubber, placed: Sequence[Key]) -> list[Key]:
-    """Keys along the flange's middle, back to back with those of a piece that meets it there, so that the
-    bolts
-    find the same free stretches on both."""
-    envelope = sites.envelope
-    if not envelope.flange.any() or len(sites.points_mm) == 0:
-        return []
-    reach = _shape(sites, brief, scale).reach_mm
-    tree = cKDTree(sites.points_mm[:, :2])
-
-    def usable(spots: np.ndarray) -> np.ndarray:
-        away, nearest = tree.query(spots)
-        return np.asarray((away <= sites.block_mm) & (sites.allowed_mm[nearest] >= reach))
-
-    feet = np.array([k.foot_mm for k in placed if k.where == "edge"], float).reshape(-1, 3)
-    here = feet[on_this_flange(envelope, feet, 2.0 * rubber.flange_thickness_mm)]
-    shared = _apart(envelope.frame.to_frame(here)[:, :2], SPACING_OF_FOOT * brief.base_diameter_mm * scale)
-    lines = rim_lines(envelope, rubber.flange_width_mm / 2.0)
-    spots = points_along(lines, brief.edge_spacing_mm, usable, shared[usable(shared)] if len(shared) else shared)
-    return [_stand(envelope, spot, "edge", brief, scale) for spot in spots]
-
-
-def _apart(points: np.ndarray, least_mm: float) -> np.ndarray:
-    """Those of (k, 2) points that stand at least `least_mm` from every one kept before: first come."""
-    kept: list[np.ndarray] = []
-    for point in points:
-        if all(np.linalg.norm(point - other) >= least_mm for other in kept):
-            kept.append(point)
-    return np.array(kept).reshape(-1, 2)
 
 
 def _shape(sites: KeySites, brief: KeysBrief, scale: float) -> Key:
@@ -330,7 +300,7 @@ def key_faults(keys: Iterable[Key], sites: KeySites) -> list[str]:
     """One sentence for each key of the piece that stands where no key should, or too near another."""
     said: list[str] = []
     envelope = sites.envelope
-    mine = [k for k in keys if k.piece == envelope.piece]
+    mine = [k for k in keys if k.piece == envelope.piece and not k.is_wedge]
     if not mine:
         return said
     feet = _feet(mine, envelope)

@@ -11,7 +11,9 @@ from ..rubber import Rubber
 
 @dataclass(frozen=True)
 class Key:
-    """A tapered tab standing on the glove's outside along the pull: a blended cone frustum."""
+    """A tapered tab standing on the glove's outside along the pull: a blended cone frustum. Or a wedge down its wall:
+    its foot is at the wall's root, its diameters are its widths at the wall and at its face, its height is how far it
+    stands out there and its length how far along the pull it runs out."""
 
     name: str  # "L3"
     piece: int
@@ -23,6 +25,12 @@ class Key:
     volume_mm3: float
     blend_mm: float = 0.0  # radius of the fillet at the root
     own: bool = False  # the user's, from the brief or moved by hand
+    out: tuple[float, float, float] | None = None  # a wedge's way out from the wall, plan coordinates
+    length_mm: float = 0.0
+
+    @property
+    def is_wedge(self) -> bool:
+        return self.out is not None
 
     @property
     def reach_mm(self) -> float:
@@ -83,7 +91,7 @@ def count_keys_in(rubber: Rubber, keys: Keys) -> Rubber:
     return replace(
         rubber,
         parts=tuple(replace(part, keys_mm3=float(tab)) for part, tab in zip(rubber.parts, tabs)),
-        volume_by_columns_mm3=tuple(float(v + tab) for v, tab in zip(rubber.volume_by_columns_mm3, tabs)),
+        volume_on_coarser_mm3=tuple(float(v + tab) for v, tab in zip(rubber.volume_on_coarser_mm3, tabs)),
         volume_mm3=grown.times(scale),
         coats=coats,
     )

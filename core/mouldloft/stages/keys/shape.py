@@ -11,6 +11,7 @@ from ...base.errors import BriefRefused
 from ...inputs.brief import KeysBrief
 from ..rubber import Envelope, covered
 from .record import Key, _blend_run_mm, _side_run_mm
+from .wedges import wedge_bump_mm
 
 # Common practice: the root is blended so that the rubber does not tear there and the jacket's mat lies in.
 BLEND_OF_HEIGHT = 0.25
@@ -92,6 +93,10 @@ def key_bumps(envelope: Envelope, keys: Iterable[Key]) -> np.ndarray:
     p = envelope.pixel_mm
     for key in keys:
         if key.piece != envelope.piece:
+            continue
+        if key.is_wedge:
+            part, wedge = wedge_bump_mm(key, envelope)
+            np.maximum(bumps[part], wedge.astype(np.float32), out=bumps[part])
             continue
         x, y = _across(envelope, key.foot_mm)
         reach = key.reach_mm

@@ -38,6 +38,11 @@ LEAST_UPHILL_FALL = 1.0
 STEEPEST_DEG = 60.0
 
 
+# Common practice: the row inside the seam stands this far from it; on a small piece by its flange's width.
+ROW_MM = (40.0, 120.0)
+ROW_OF_FLANGE = (0.85, 2.5)
+
+
 # what may keep a key off a place; the first where it is only want of room
 BARRED = ("an edge or another key", "thin lock fill", "a steep slope", "tight curvature")
 
@@ -53,7 +58,7 @@ class KeySites:
     points_mm : (k, 3) frame coordinates of the covered blocks; thickness_mm : (k,) rubber there, across the skin.
     hangs : (k,) share of its weight that pulls it off the jacket, 0 where its weight presses it on or it lies on the
     board round the foot; held_mm : (k,) distance to the nearest place that lies firmly. allowed_mm : (k,) largest
-    reach of a key that may stand there, 0 where none may; on_edge : (k,) bool, flange or handling band. centre_mm
+    reach of a key that may stand there, 0 where none may; on_edge : (k,) bool, the row inside the seam. centre_mm
     (frame) and gyration_mm are those of the surface. barred : (k,) int, index into BARRED of what keeps keys off.
     """
 
@@ -203,18 +208,20 @@ def _survey(
     steep = np.zeros_like(coarse.inside)
     tight = np.zeros_like(coarse.inside)
     allowed = np.zeros(coarse.inside.shape)
-    for zone in (coarse.flange, coarse.inside & ~coarse.flange):
-        if not zone.any():
-            continue
+    zone = coarse.inside & ~coarse.flange & (coarse.wall_deg > -90.0)  # the body alone: no key on a flange
+    if zone.any():
         fit = fit_planes(coarse.height_mm, zone, coarse.block_mm, sigma)
         with np.errstate(invalid="ignore"):
-            steep |= zone & ~(fit.slope <= steepest_slope(brief.taper_deg))
-            tight |= zone & ~(fit.curve_radius_mm(sigma) >= CURVE_OF_FOOT * brief.base_diameter_mm)
-        good = zone & ~steep & ~tight & ~locked
-        allowed = np.maximum(allowed, clearance_mm(good, coarse.block_mm))
+            steep = zone & ~(fit.slope <= steepest_slope(brief.taper_deg))
+            tight = zone & ~(fit.curve_radius_mm(sigma) >= CURVE_OF_FOOT * brief.base_diameter_mm)
+        allowed = clearance_mm(zone & ~steep & ~tight & ~locked, coarse.block_mm)
     at = np.nonzero(coarse.inside)
     centre, gyration = _mass_figures(coarse)
     points = coarse.points()
+    from_seam = _from_seam_mm(coarse, points, at)
+    row = [share * rubber.built_to.rubber_flange_mm for share in ROW_OF_FLANGE]
+    row = [min(row[0], ROW_MM[0]), min(row[1], ROW_MM[1])]
+    allowed[at] = np.where(from_seam < row[0], 0.0, allowed[at])
     hangs, held = pulled_off(points, coarse.wall_deg[at], brief.tilt_deg)
     barred = np.where(locked, 1, np.where(steep, 2, np.where(tight, 3, 0)))[at]
     return KeySites(
@@ -224,7 +231,7 @@ def _survey(
         hangs=hangs,
         held_mm=held,
         allowed_mm=allowed[at],
-        on_edge=_edge_band(coarse, points, at, rubber.edge_band_mm),
+        on_edge=(from_seam >= row[0]) & (from_seam <= row[1]),
         centre_mm=centre,
         gyration_mm=gyration,
         block_mm=coarse.block_mm,
@@ -232,14 +239,12 @@ def _survey(
     )
 
 
-def _edge_band(coarse: _Coarse, points: np.ndarray, at: tuple[np.ndarray, ...], band_mm: float) -> np.ndarray:
-    """(k,) bool: flange, and all within the handling band of it (of the outline where there is no flange)."""
+def _from_seam_mm(coarse: _Coarse, points: np.ndarray, at: tuple[np.ndarray, ...]) -> np.ndarray:
+    """(k,) straight distance from the flange at the skin (of the outline where there is no flange), 0 on it."""
     on_flange = coarse.flange[at]
     if on_flange.any():
-        tree = cKDTree(points[on_flange], balanced_tree=False)
-        distance, _ = tree.query(points, distance_upper_bound=np.nextafter(band_mm, np.inf), workers=2)
-        return on_flange | (distance <= band_mm)
-    return clearance_mm(coarse.inside, coarse.block_mm)[at] <= band_mm
+        return np.asarray(cKDTree(points[on_flange], balanced_tree=False).query(points, workers=2)[0])
+    return clearance_mm(coarse.inside, coarse.block_mm)[at]
 
 
 def _locked_blocks(

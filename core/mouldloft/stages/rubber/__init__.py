@@ -1,11 +1,14 @@
 """Stage rubber: the glove's outside and what it takes."""
 
+from .flanges import lean_of, middle_lines, spaced_spots
 from .glove import brush_rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
-from .record import Coat, Envelope, Rubber, RubberParts
+from .record import Coat, Envelope, Registration, Rubber, RubberParts
 from .rims import (
     OTHER_LINE_WITHIN,
     TOO_NEAR,
     covered,
+    inside_of_jacket_mm,
+    jacketed,
     on_parting,
     on_this_flange,
     over,
@@ -21,18 +24,24 @@ __all__ = [
     "TOO_NEAR",
     "Coat",
     "Envelope",
+    "Registration",
     "Rubber",
     "RubberParts",
     "brush_rubber",
     "coat_volumes_mm3",
     "covered",
     "flange_areas_mm2",
+    "inside_of_jacket_mm",
+    "jacketed",
+    "lean_of",
+    "middle_lines",
     "on_parting",
     "on_this_flange",
     "over",
     "points_along",
     "rim_lines",
     "seen_share",
+    "spaced_spots",
     "steps_along",
     "wall_areas_mm2",
     "widest_step_mm",

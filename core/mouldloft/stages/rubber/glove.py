@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -25,15 +25,20 @@ from ...geometry.depthmap import (
     solid_between_mm,
 )
 from ...geometry.frame import PullFrame, pull_frame
+from ...geometry.heightmap import filled as filled_map
+from ...geometry.polyline import spaced_out
 from ...geometry.rays import RayScene, inside_body, ray_scene
 from ...geometry.sampling import covering_points, samples_on_every_face
 from ...inputs.brief import Brief, RubberBrief
-from ...inputs.catalogue import RubberMaterial, read_catalogue
+from ...inputs.catalogue import read_catalogue
+from ...inputs.materials import RubberMaterial
+from ...trade.section import JointSection, choose_section
 from ...trade.thickness import ThicknessRule, choose_thickness
 from ..master import Master, skin_faces
 from ..seam import Seam
 from ..wall import parting_heights, parting_of
-from .record import Coat, Envelope, Rubber, RubberParts
+from .flanges import STEEPEST, Flanges, lay_flanges, lean_of, share_registered
+from .record import Coat, Envelope, Registration, Rubber, RubberParts
 
 SPACING_PIXELS = 1.2  # between the points of the skin that the outside is held from
 FADE = 0.5  # of the handling band: past it the edge's thickness goes smoothly down to the skin's (common practice)
@@ -51,11 +56,12 @@ class _Cover:
     handled_mm3: float
     draft_mm3: float
     flange_mm3: float
+    bead_mm3: float
     solid_mm3: float  # the master's own part of the piece
 
     @property
     def rubber_mm3(self) -> float:
-        return self.flange_mm3 - self.solid_mm3
+        return self.bead_mm3 - self.solid_mm3
 
 
 def _smooth_step(x: np.ndarray) -> np.ndarray:
@@ -207,19 +213,22 @@ def _lattice(
     brief: RubberBrief,
     pixel_mm: float,
     covering_mm: Sequence[np.ndarray],
+    reach_mm: float,
 ) -> list[tuple[Grid, np.ndarray]]:
     """Each piece's grid and the parting surface on it; of two pieces it is stretched once over both.
 
-    covering_mm : by piece, (k, 3) points over its skin.
+    covering_mm : by piece, (k, 3) points over its skin. reach_mm : of the flanges, rubber and jacket.
     """
     frames = [pull_frame(np.asarray(piece.pull)) for piece in seam.pieces]
     grids = []
-    for frame, covering in zip(frames, covering_mm):
+    # of two pieces each lattice spans both: flanges meet wherever one of them has skin
+    whole_mm = [np.concatenate(covering_mm)] * 2 if len(frames) == 2 else covering_mm
+    for frame, covering in zip(frames, whole_mm):
         points = frame.to_frame(covering)
         rise = float(np.ptp(points[:, 2])) * np.tan(np.radians(brief.draft_deg))
-        grids.append(grid_around(points, pixel_mm, rule.flange_width_mm + rule.edge_mm + rise + 4 * pixel_mm))
+        grids.append(grid_around(points, pixel_mm, reach_mm + rule.edge_mm + rise + 4 * pixel_mm))
     if len(seam.pieces) > 2:
-        reach = 1.25 * (rule.flange_width_mm + rule.edge_mm)
+        reach = 1.25 * (reach_mm + rule.edge_mm)
         return [(g, parting_of(master, seam, k, frames[k], g, reach)) for k, g in enumerate(grids)]
     # the frame of the piece behind is the first one's turned about y: x and z change sign, and the lattices meet
     turned = [bool(frame.pull @ frames[0].pull < 0) for frame in frames]
@@ -233,20 +242,47 @@ def _lattice(
     return [(g, -part[:, ::-1] if turn else part) for g, part, turn in zip(grids, parts, turned)]
 
 
-def _cover_piece(
+@dataclass(frozen=True, eq=False)
+class _Body:
+    """One piece's rubber before its flanges: the maps of `_Cover`, each raised on the one before.
+
+    low, high : where a column may hold rubber. tall : bool, where it stands above its flange.
+    """
+
+    frame: PullFrame
+    grid: Grid
+    parting: np.ndarray
+    low: np.ndarray
+    base_low: np.ndarray
+    base_high: np.ndarray
+    filled: np.ndarray
+    skin: np.ndarray
+    half: np.ndarray
+    edge: np.ndarray
+    handled: np.ndarray
+    drafted: np.ndarray
+    tall: np.ndarray
+
+    @property
+    def on_board(self) -> np.ndarray:
+        """The wall ends where the board begins."""
+        return np.asarray((self.parting >= self.base_low) & (self.parting < self.base_high))
+
+
+def _raise_body(
     master: Master,
     seam: Seam,
     piece: int,
     rule: ThicknessRule,
+    section: JointSection,
     brief: RubberBrief,
     grid: Grid,
     parting: np.ndarray,
     covering_mm: np.ndarray,
     spacing_mm: float,
     by_cause: bool,
-    scene: RayScene,
-) -> _Cover:
-    """Raise one piece's outside, map by map: filled, skin, edge, foot flange, draft, flange.
+) -> _Body:
+    """Raise one piece's outside over its body, map by map: filled, skin, edge, foot flange, draft.
 
     parting : (rows, columns) heights of the parting surface on the grid, in the piece's frame. covering_mm : (k, 3)
     points over the piece's skin, `spacing_mm` apart. by_cause=False leaves out the maps that only
@@ -255,7 +291,6 @@ def _cover_piece(
     frame = pull_frame(np.asarray(seam.pieces[piece].pull))
     points = frame.to_frame(covering_mm)
     pixel_mm = grid.pixel_mm
-    several = len(seam.pieces) > 2
     base_low, base_high = _above_base(frame, grid, master)
     low = np.maximum(parting, base_low)
     usable = low < base_high
@@ -286,30 +321,108 @@ def _cover_piece(
         handled = edge.copy()
         thick = wanted_thickness_mm(points, above, rule, frame, brief.handling_points_mm, brief) + guard
         raise_by_balls(handled, points, thick, grid)
-    if several:
+    if len(seam.pieces) > 2:
         footed = _with_foot_prism(handled, frame, grid, rule, master, seam, piece)
     else:
-        footed = _with_foot_flange(handled, filled, frame, grid, rule, master)
+        footed = _with_foot_flange(handled, filled, frame, grid, section, master)
     drafted = limit_slope(footed, brief.draft_deg, pixel_mm)
-    body = usable & (drafted > low)
-    outer = np.where(body, np.minimum(drafted, base_high), -np.inf)
-    if several:
-        near, flange_top = _leaning_flange(low, filled, pixel_mm, rule)
-        near = _outside(near, low + rule.flange_mm / 2, frame, grid, master, scene)
-    else:
-        near = ndimage.distance_transform_edt(~np.isfinite(filled)) * pixel_mm <= rule.flange_width_mm
-        flange_top = low + rule.flange_mm
-    on_board = (parting >= base_low) & (parting < base_high)  # the wall ends where the board begins
-    flange = near & on_board & (outer < flange_top)
-    final = np.where(flange, np.minimum(flange_top, base_high), outer)
-    floor = np.where(np.isfinite(low), low, parting)
-    stages = (filled, skin, half, edge, handled, drafted, final)
-    # of many pieces a column may pass through skin of several: what of it is the master is measured, stage by stage
-    solid = 0.0 if several else _solid_of_piece_mm3(master, seam, piece, frame, grid, parting)
-    inside = _solid_in_columns(master, frame, grid, low, base_high, stages) if several else [0.0] * len(stages)
-    body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3 = (
-        _volume(height, low, base_high, pixel_mm) - body_part for height, body_part in zip(stages, inside)
+    tall = usable & (drafted > low + section.rubber_flange_thickness_mm * np.hypot(1.0, lean_of(parting, pixel_mm)))
+    over_foot = grid.y() * float(frame.axes[1][2]) < section.rubber_flange_thickness_mm + 2.0 * pixel_mm
+    if master.base == "open" and master.base_faces.any() and over_foot.any() and not over_foot.all():
+        tall[over_foot] = tall[np.flatnonzero(~over_foot)[0]]  # the foot's own flange is no body
+    return _Body(
+        frame, grid, parting, low, base_low, base_high, filled, skin, half, edge, handled, drafted, tall
+    )  # fmt: skip
+
+
+def _flanges_of_two(
+    bodies: Sequence[_Body], section: JointSection, fewest: int, master: Master, scene: RayScene
+) -> tuple[Flanges, list[Flanges]]:
+    """One set of flanges for both pieces, in the first one's frame, and each piece's share of its maps."""
+    turned = [bool(body.frame.pull @ bodies[0].frame.pull < 0) for body in bodies]
+    pixel = bodies[0].grid.pixel_mm
+    left = [-float(b.grid.x()[-1]) if turn else b.grid.x0_mm for b, turn in zip(bodies, turned)]
+    low = np.array([min(left), min(b.grid.y0_mm for b in bodies)])
+    starts = [np.rint((np.array([x, b.grid.y0_mm]) - low) / pixel).astype(int) for x, b in zip(left, bodies)]
+    windows = [np.s_[i : i + b.grid.rows, j : j + b.grid.columns] for (j, i), b in zip(starts, bodies)]
+    shape = (max(w[0].stop for w in windows), max(w[1].stop for w in windows))
+    wall = np.full(shape, np.nan)
+    inside, tall, on_board = np.zeros(shape, bool), np.zeros(shape, bool), np.ones(shape, bool)
+    for body, turn, window in zip(bodies, turned, windows):
+        flip = np.s_[:, ::-1] if turn else np.s_[:, :]
+        wall[window] = (-body.parting if turn else body.parting)[flip]
+        inside[window] |= np.isfinite(body.filled)[flip]
+        tall[window] |= body.tall[flip]
+        on_board[window] &= body.on_board[flip]
+    origin = (float(low[0]), float(low[1]))
+    wall = filled_map(wall)
+    grid = Grid(*origin, pixel, shape[0], shape[1])
+
+    def within(pixels: np.ndarray, raised_mm: float) -> np.ndarray:
+        return pixels & ~_outside(pixels, wall + raised_mm, bodies[0].frame, grid, master, scene)
+
+    shown, inside = inside, within(inside, 0.0)
+    near = shown & ~inside & (ndimage.distance_transform_edt(~inside) * pixel <= section.rubber_flange_mm)
+    crowded = within(near, section.bead_height_mm + 3.0) | within(near, -3.0)
+    whole = lay_flanges(wall, inside, crowded, tall, on_board, origin, pixel, section, fewest)
+    return whole, [_share_of(whole, window, turn, k == 0) for k, (window, turn) in enumerate(zip(windows, turned))]
+
+
+def _share_of(whole: Flanges, window: tuple[slice, slice], turn: bool, first: bool) -> Flanges:
+    flip = np.s_[:, ::-1] if turn else np.s_[:, :]
+    sign = -1.0 if turn else 1.0
+    return replace(
+        whole,
+        rubber=whole.rubber[window][flip],
+        jacket=whole.jacket[window][flip],
+        wall_mm=sign * whole.wall_mm[window][flip],
+        bead_mm=sign * whole.bead_mm[window][flip],
+        behind_mm=whole.behind_mm[window][flip] * float(first),
+        top_mm=whole.top_mm[window][flip],
     )
+
+
+def _flanges_of_many(body: _Body, section: JointSection, master: Master, scene: RayScene) -> Flanges:
+    """One of several pieces: its flanges alone, as wide as asked up their own slope, without a bead."""
+    level = np.where(np.isfinite(body.low), body.low, 0.0)
+    near, top = _leaning_flange(body.low, body.filled, body.grid.pixel_mm, section.rubber_flange_mm, section)
+    half = body.low + section.rubber_flange_thickness_mm / 2.0
+    rubber = _outside(near, half, body.frame, body.grid, master, scene) | np.isfinite(body.filled)
+    reach, _ = _leaning_flange(body.low, body.filled, body.grid.pixel_mm, section.reach_mm, section)
+    jacket = _outside(reach & ~rubber, body.low + 1.0, body.frame, body.grid, master, scene)
+    toe = ndimage.distance_transform_edt(rubber) * body.grid.pixel_mm
+    nothing, none = np.zeros((0, 3)), np.zeros(level.shape)
+    bevelled = (top - level) * np.minimum(toe / section.bevel_run_mm, 1.0)
+    stands = body.tall | (body.drafted > body.low)
+    return Flanges(
+        (rubber | stands) & (body.on_board | stands), jacket & body.on_board & ~stands, body.parting, none, none,
+        bevelled, nothing, nothing, (), nothing,
+    )  # fmt: skip
+
+
+def _cover_piece(master: Master, seam: Seam, piece: int, body: _Body, flanges: Flanges) -> _Cover:
+    """One piece with its flanges, and its volume stage by stage."""
+    several = len(seam.pieces) > 2
+    frame, grid, pixel_mm, base_high = body.frame, body.grid, body.grid.pixel_mm, body.base_high
+    wall = np.maximum(flanges.wall_mm, body.base_low)
+    low = np.maximum(flanges.wall_mm + flanges.bead_mm, body.base_low)
+    stands = (wall < base_high) & (body.drafted > wall) & (flanges.rubber | ~body.on_board)
+    outer = np.where(stands, np.minimum(body.drafted, base_high), -np.inf)
+    plain_top = np.minimum(wall + flanges.top_mm, base_high)
+    lies = flanges.rubber & body.on_board
+    plain = np.where(lies & (outer < plain_top), plain_top, outer)
+    flange_top = np.minimum(wall + flanges.top_mm + flanges.behind_mm, base_high)
+    flange = lies & (outer < flange_top)
+    final = np.where(flange, flange_top, outer)
+    floor = np.where(np.isfinite(low), low, flanges.wall_mm)
+    stages = (body.filled, body.skin, body.half, body.edge, body.handled, body.drafted, plain)
+    # of many pieces a column may pass through skin of several: what of it is the master is measured, stage by stage
+    solid = 0.0 if several else _solid_of_piece_mm3(master, seam, piece, frame, grid, body.parting)
+    inside = _solid_in_columns(master, frame, grid, wall, base_high, stages) if several else [0.0] * len(stages)
+    body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, plain_mm3 = (
+        _volume(height, wall, base_high, pixel_mm) - body_part for height, body_part in zip(stages, inside)
+    )
+    final_mm3 = plain_mm3 + _volume(final, low, base_high, pixel_mm) - _volume(plain, wall, base_high, pixel_mm)
     envelope = Envelope(
         piece=piece,
         name=seam.pieces[piece].name,
@@ -317,13 +430,17 @@ def _cover_piece(
         origin_mm=(grid.x0_mm, grid.y0_mm),
         pixel_mm=pixel_mm,
         parting_mm=floor.astype(np.float32),
-        filled_mm=np.where(np.isfinite(filled), filled, np.nan).astype(np.float32),
+        filled_mm=np.where(np.isfinite(body.filled), body.filled, np.nan).astype(np.float32),
         outer_mm=np.where(np.isfinite(final), final, np.nan).astype(np.float32),
         flange=flange,
-        open_base=body & (drafted >= base_high),
+        open_base=stands & (body.drafted >= base_high),
         of_many=several,
+        jacket_flange=flanges.jacket & ~np.isfinite(final),
+        bead_mm=flanges.bead_mm.astype(np.float32),
     )
-    return _Cover(envelope, body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, final_mm3, solid)
+    return _Cover(
+        envelope, body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, plain_mm3, final_mm3, solid
+    )  # fmt: skip
 
 
 def missed_mm(spacing_mm: float, thickness_mm: float) -> float:
@@ -332,22 +449,20 @@ def missed_mm(spacing_mm: float, thickness_mm: float) -> float:
     return (0.58 * spacing_mm) ** 2 / (2 * thickness_mm)
 
 
-_STEEPEST_FLANGE = 4.0  # rise over run: past it a pixel's slope says more of the lattice than of the flange
-
-
 def _leaning_flange(
-    low: np.ndarray, filled: np.ndarray, pixel_mm: float, rule: ThicknessRule
+    low: np.ndarray, filled: np.ndarray, pixel_mm: float, width_mm: float, section: JointSection
 ) -> tuple[np.ndarray, np.ndarray]:
     """(rows, columns) bool, where a flange may lie that leans against the pull, and its top: as wide as asked up the
     slope, at half its thickness, and as thick across it."""
     far, (i, j) = ndimage.distance_transform_edt(~np.isfinite(filled), return_indices=True)
     level = np.where(np.isfinite(low), low, 0.0)
+    thick = section.rubber_flange_thickness_mm
     up = level - level[i, j]
-    slope = np.minimum(np.hypot(*np.gradient(level, pixel_mm)), _STEEPEST_FLANGE)
+    slope = np.minimum(np.hypot(*np.gradient(level, pixel_mm)), STEEPEST)
     run = np.hypot(far * pixel_mm, up)
     # its rim stands along the pull, and so leans out where the flange rises
-    near = run + rule.flange_mm / 2 * slope * up / np.maximum(run, pixel_mm) <= rule.flange_width_mm
-    return near, low + rule.flange_mm * np.hypot(1.0, slope)
+    near = run + thick / 2 * slope * up / np.maximum(run, pixel_mm) <= width_mm
+    return near, low + thick * np.hypot(1.0, slope)
 
 
 def _outside(
@@ -427,15 +542,16 @@ def _filled_walls(
 
 
 def _with_foot_flange(
-    height: np.ndarray, filled: np.ndarray, frame: PullFrame, grid: Grid, rule: ThicknessRule, master: Master
+    height: np.ndarray, filled: np.ndarray, frame: PullFrame, grid: Grid, section: JointSection, master: Master
 ) -> np.ndarray:
-    """The flange on the board round the foot of a piece with an open base, pulled level or nearly so."""
+    """The flange on the board round the foot of a piece with an open base, pulled level or nearly so; its rim is
+    bevelled as the one on the wall."""
     across = float(frame.axes[1][2])
     if master.base != "open" or not master.base_faces.any() or across < 0.8:
         return height
     out = height.copy()
     rise = grid.y() * across
-    rows = np.flatnonzero((rise >= 0) & (rise < rule.flange_mm))
+    rows = np.flatnonzero((rise >= 0) & (rise < section.rubber_flange_thickness_mm))
     if not len(rows):
         return out
     foot = filled[rows].max(axis=0)  # the outline where it leaves the board
@@ -445,7 +561,8 @@ def _with_foot_flange(
         line = Grid(grid.x0_mm, float(grid.y()[row]), grid.pixel_mm, 1, grid.columns)
         points = np.column_stack([x, np.full(len(x), grid.y()[row]), foot[columns]])
         strip = out[row : row + 1]
-        raise_by_balls(strip, points, np.full(len(points), rule.flange_width_mm), line)
+        width = section.rubber_flange_mm - float(rise[row]) / np.tan(np.radians(section.bevel_deg))
+        raise_by_balls(strip, points, np.full(len(points), width), line)
     return out
 
 
@@ -533,7 +650,8 @@ def brush_rubber(
             "sculpting program, or use the undercut map and seam alone."
         )
     rubber_material = rubber_material or read_catalogue(None).rubber_for(brief.materials)
-    rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
+    rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber, max(master.size_mm))
+    section = choose_section(max(master.size_mm), rule.skin_mm, brief.rubber, brief.joint)
     pixel = brief.rubber.pixel_mm or max(rule.skin_mm / 7.0, max(master.size_mm) / 2200.0)
     if (max(master.size_mm) / pixel) ** 2 > 6.4e7:
         raise PlanImpossible(
@@ -547,15 +665,20 @@ def brush_rubber(
         lambda k: _piece_points(master, seam, k, spacing), pieces, progress, (0.0, 0.1), "points over the skin"
     )
     fine, coarse = in_threads(
-        lambda size: _lattice(master, seam, rule, brief.rubber, size, points), (pixel, 1.37 * pixel), progress,
-        (0.1, 0.3), "the parting surface",
+        lambda size: _lattice(master, seam, rule, brief.rubber, size, points, section.reach_mm), (pixel, 1.37 * pixel),
+        progress, (0.1, 0.3), "the parting surface",
     )  # fmt: skip
-    made = in_threads(
-        lambda k: _cover_piece(
-            master, seam, k % len(pieces), rule, brief.rubber, *(*fine, *coarse)[k], points[k % len(pieces)], spacing,
-            by_cause=k in pieces, scene=scene,
+    raised = in_threads(
+        lambda k: _raise_body(
+            master, seam, k % len(pieces), rule, section, brief.rubber, *(*fine, *coarse)[k], points[k % len(pieces)],
+            spacing, by_cause=k in pieces,
         ),
-        range(2 * len(pieces)), progress, (0.3, 0.9), "covering the pieces, and again on a coarser lattice",
+        range(2 * len(pieces)), progress, (0.3, 0.8), "covering the pieces, and again on a coarser lattice",
+    )  # fmt: skip
+    whole, flanges = _all_flanges(raised, section, master, seam, scene)
+    made = in_threads(
+        lambda k: _cover_piece(master, seam, k % len(pieces), raised[k], flanges[k]), range(2 * len(pieces)), progress,
+        (0.8, 0.9), "flanges on the wall",
     )  # fmt: skip
     covers, checks = made[: len(pieces)], made[len(pieces) :]
     thickness = np.concatenate(
@@ -580,12 +703,37 @@ def brush_rubber(
         thickness_reason=rule.reason,
         envelopes=tuple(cover.envelope for cover in covers),
         parts=parts,
-        volume_by_columns_mm3=tuple(cover.rubber_mm3 for cover in checks),
+        volume_on_coarser_mm3=tuple(cover.rubber_mm3 for cover in checks),
         volume_mm3=interval,
         coats=_coats(rule, rubber_material, interval.likely, true_skin, half, skin),
         min_thickness_mm=float(thickness.min()),
         thickness_quantiles_mm=tuple(float(q) for q in np.quantile(thickness, [0.05, 0.25, 0.5, 0.75, 0.95])),
+        section=section,
+        registration=None if whole is None else _registration_of(whole, raised[0].frame, seam, section),
     )
+
+
+BOLT_OF_SEAM_MM = 190.0  # common practice: at least one for each 200 mm of seam, wherever flanges leave room
+
+
+def _all_flanges(
+    raised: Sequence[_Body], section: JointSection, master: Master, seam: Seam, scene: RayScene
+) -> tuple[Flanges | None, list[Flanges]]:
+    """The fine lattice's flanges as one (of two pieces), and every piece's on the fine and on the coarse one."""
+    if len(seam.pieces) > 2:
+        return None, [_flanges_of_many(body, section, master, scene) for body in raised]
+    fewest = int(np.ceil(seam.length_mm / BOLT_OF_SEAM_MM))
+    whole, fine = _flanges_of_two(raised[:2], section, fewest, master, scene)
+    return whole, [*fine, *_flanges_of_two(raised[2:], section, fewest, master, scene)[1]]
+
+
+def _registration_of(whole: Flanges, frame: PullFrame, seam: Seam, section: JointSection) -> Registration:
+    """Bead, domes and bolts in plan coordinates, and how much of the seam the first two serve."""
+    lines, domes = tuple(frame.to_master(line) for line in whole.beads_mm), frame.to_master(whole.domes_mm)
+    held = np.concatenate([np.zeros((0, 3)), *lines])
+    runs = [spaced_out(line.points_mm, line.closed, 5.0) for line in seam.lines]
+    share = share_registered(runs, held, domes, section.rubber_flange_mm)
+    return Registration(lines, domes, share, frame.to_master(whole.bolts_mm), frame.to_master(whole.pads_mm))
 
 
 def _parts(cover: _Cover) -> RubberParts:
@@ -596,6 +744,7 @@ def _parts(cover: _Cover) -> RubberParts:
         draft_mm3=cover.draft_mm3 - cover.handled_mm3,
         flange_mm3=cover.flange_mm3 - cover.draft_mm3,
         handling_mm3=cover.handled_mm3 - cover.edge_mm3,
+        bead_mm3=cover.bead_mm3 - cover.flange_mm3,
     )
 
 
@@ -664,7 +813,7 @@ def flange_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
         lean = np.ones(envelope.flange.shape)
         if len(rubber.envelopes) > 2:
             slope = np.hypot(*np.gradient(envelope.parting_mm.astype(float), envelope.pixel_mm))
-            lean = np.hypot(1.0, np.minimum(slope, _STEEPEST_FLANGE))
+            lean = np.hypot(1.0, np.minimum(slope, STEEPEST))
         found.append(float(lean[envelope.flange].sum()) * envelope.pixel_mm**2)
     return tuple(found)
 

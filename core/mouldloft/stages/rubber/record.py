@@ -8,6 +8,8 @@ import numpy as np
 
 from ...base.intervals import Interval
 from ...geometry.frame import PullFrame
+from ...inputs.brief import JointBrief, RubberBrief
+from ...trade.section import JointSection, choose_section
 
 
 @dataclass(frozen=True, eq=False)
@@ -19,7 +21,10 @@ class Envelope:
     parting_mm : the parting surface, everywhere on the grid.
     filled_mm : top of the master's columns with locks filled (NaN outside its outline).
     outer_mm : the glove's outside before keys, over body and flange (NaN beyond the rubber).
-    flange : bool, pixels of flange (outer - parting is the flange thickness there).
+    flange : bool, pixels of the rubber's flange (outer - parting is its thickness there).
+    jacket_flange : bool, pixels past the rubber where the jacket itself meets the parting; None means none.
+    bead_mm : how far bead and domes lift the parting along this piece's pull (below zero on the piece with the ridge);
+    None means none.
     open_base : bool, pixels where the rubber ends at the open base: no rubber outside it, no jacket over it.
     of_many : one of more than two pieces, whose pulls need not be level nor opposed.
     """
@@ -35,6 +40,33 @@ class Envelope:
     flange: np.ndarray
     open_base: np.ndarray
     of_many: bool = False
+    jacket_flange: np.ndarray | None = None
+    bead_mm: np.ndarray | None = None
+
+    @property
+    def past_rubber(self) -> np.ndarray:
+        """(rows, columns) bool: the jacket's own flange."""
+        return np.zeros(self.flange.shape, bool) if self.jacket_flange is None else self.jacket_flange
+
+
+@dataclass(frozen=True, eq=False)
+class Registration:
+    """What brings the two gloves back on each other: bead and domes on the wall, plan coordinates.
+
+    lines_mm : middle lines of the bead, (k, 3) each; domes_mm : (n, 3). share : of the seam's length with either beside
+    it. bolt_places_mm : (b, 3) middles of the bolts on the parting, past the rubber; pads_mm : (p, 3) those of them
+    that stand on a level step because the flange leans there. Of two pieces alone.
+    """
+
+    lines_mm: tuple[np.ndarray, ...]
+    domes_mm: np.ndarray
+    share: float
+    bolt_places_mm: np.ndarray
+    pads_mm: np.ndarray
+
+    @property
+    def bead_length_mm(self) -> float:
+        return float(sum(np.linalg.norm(np.diff(line, axis=0), axis=1).sum() for line in self.lines_mm))
 
 
 @dataclass(frozen=True)
@@ -48,6 +80,7 @@ class RubberParts:
     flange_mm3: float
     keys_mm3: float = 0.0
     handling_mm3: float = 0.0  # where the brief says it is handled
+    bead_mm3: float = 0.0  # the ridge, and what the first piece carries behind its groove less the groove
 
     @property
     def total_mm3(self) -> float:
@@ -63,6 +96,7 @@ class RubberParts:
             *((("handling points", self.handling_mm3),) if self.handling_mm3 > 0 else ()),
             ("draft", self.draft_mm3),
             ("flange", self.flange_mm3),
+            *((("bead", self.bead_mm3),) if self.bead_mm3 else ()),
             ("keys", self.keys_mm3),
         )
 
@@ -89,11 +123,21 @@ class Rubber:
     thickness_reason: str
     envelopes: tuple[Envelope, ...]
     parts: tuple[RubberParts, ...]  # one for each envelope
-    volume_by_columns_mm3: tuple[float, ...]  # from the final columns, independent of the parts
+    volume_on_coarser_mm3: tuple[float, ...]  # by the same method on a coarser lattice: how far it has converged
     volume_mm3: Interval
     coats: tuple[Coat, ...]
     min_thickness_mm: float  # true 3-D, measured on the outside
     thickness_quantiles_mm: tuple[float, ...]  # 5, 25, 50, 75, 95 %
+    section: JointSection | None = None  # what the joint is built to
+    registration: Registration | None = None
+
+    @property
+    def built_to(self) -> JointSection:
+        """The joint's section; a rubber that came without one gets it by its own flange."""
+        if self.section is not None:
+            return self.section
+        own = RubberBrief(flange_width_mm=self.flange_width_mm, flange_thickness_mm=self.flange_thickness_mm)
+        return choose_section(1000.0, self.skin_thickness_mm, own, JointBrief())
 
     @property
     def skin_m2(self) -> float:

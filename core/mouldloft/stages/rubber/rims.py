@@ -22,6 +22,18 @@ def covered(envelope: Envelope) -> np.ndarray:
     return np.isfinite(envelope.outer_mm) & ~envelope.open_base
 
 
+def jacketed(envelope: Envelope) -> np.ndarray:
+    """(rows, columns) bool: pixels that a jacket goes over, its own flange past the rubber included."""
+    return np.asarray(covered(envelope) | envelope.past_rubber)
+
+
+def inside_of_jacket_mm(envelope: Envelope) -> np.ndarray:
+    """(rows, columns) float32: what the jacket lies on, keys left out: the rubber, and the parting past it; NaN where
+    no jacket goes."""
+    found = np.where(envelope.past_rubber, envelope.parting_mm, envelope.outer_mm)
+    return np.where(jacketed(envelope), found, np.float32(np.nan))
+
+
 def bent_to_board(envelope: Envelope, y_mm: np.ndarray, low_mm: np.ndarray, within_mm: float) -> np.ndarray:
     """(rows, columns) bool: where the parting map of a piece that leans over the board is bent up to it.
 

@@ -1,13 +1,25 @@
 """Stage wall: the parting surface and the wall built to it."""
 
-from .boards import Wall, build_wall, wall_assumptions
+from .build import WORKING_MARGIN_MM, build_wall, wall_assumptions
 from .joints import parting_of
-from .surface import parting_heights
+from .records import SheetLot, Station, Wall, WallPiece
+from .rulings import STEP_MM
+from .sheets import BOARD_MM, lay_on_sheets
+from .surface import PartingSurface, parting_heights, parting_surface
 
 __all__ = [
+    "BOARD_MM",
+    "STEP_MM",
+    "WORKING_MARGIN_MM",
+    "PartingSurface",
+    "SheetLot",
+    "Station",
     "Wall",
+    "WallPiece",
     "build_wall",
+    "lay_on_sheets",
     "parting_heights",
     "parting_of",
+    "parting_surface",
     "wall_assumptions",
 ]

@@ -7,8 +7,8 @@ come off it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage
@@ -22,18 +22,25 @@ from ...geometry.heightmap import sample_map
 from ...geometry.membrane import stretch_surface
 from ...geometry.polyline import spaced_out
 from ...geometry.rays import inside_body, ray_scene
-from ..master import Master
+from ...geometry.sampling import samples_on_every_face
+from ..master import Master, skin_faces
 from ..seam import Seam, skin_bounds
+from .rulings import STEP_MM, Rulings, rule_line, section_area, stands_on_board, strip_runs
 
 _PIXELS = 350  # along the master's longest side
 _REACH_SHARE, _REACH_LEAST_MM, _REACH_MOST_MM = 1 / 9, 60.0, 200.0  # of the longest side: past any flange's width
 ROOT_SHARE, ROOT_MOST_MM = 1 / 20, 30.0  # of the longest side: how far the wall is turned square (common practice)
+_RULED_SHARE = 0.8  # of the reach: how far strips are ruled straight
 _STIFF_ROOTS = 1.3  # in roots: over this a bend of the sheet levels out
 _AT_ROOT = (0.15, 0.5, 0.85)  # of the root, where it is asked to be square
 _SQUARE_SHARE = 0.5  # of the skin's lean that the root turns with: halfway between square and no lean
 _OFF_SQUARE_DEG = 20.0  # and never further from square than this ...
 _STEEPEST_ROOT_DEG = 60.0  # ... unless the root would lean more than this
+_NEIGHBOURS = 64  # lumps of skin that a normal is taken from
 _CARRIED_ON = 3  # pixels into the body that the sheet goes on, so that it does not end at the seam itself
+
+
+Over = Callable[[np.ndarray, np.ndarray], np.ndarray]  # heights over x, y
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +49,8 @@ class PartingSurface:
 
     height_mm : (rows, columns) float64, everywhere; fair : (rows, columns) bool, where it is the fair sheet, as far as
     `reach_mm` from the seam: further out it only levels off. off_seam_mm : greatest distance of the seam from it.
+    rulings : straight lines across the wall from every line of the seam; strips : those stretches of them where a sheet
+    is bent to them: the surface is fitted to these. Neither of a plane.
     """
 
     frame: PullFrame
@@ -50,10 +59,18 @@ class PartingSurface:
     fair: np.ndarray
     reach_mm: float
     off_seam_mm: float
+    rulings: tuple[Rulings, ...] = ()
+    strips: tuple[Rulings, ...] = ()
 
     def over(self, x_mm: np.ndarray, y_mm: np.ndarray) -> np.ndarray:
         """(k,) heights over points of its own frame."""
         return sample_map(self.height_mm, self.grid, x_mm, y_mm)
+
+    def away_mm(self, points_mm: np.ndarray) -> np.ndarray:
+        """(k,) distance of (k, 3) points of its own frame from it, square to it there."""
+        lean = np.hypot(*np.gradient(self.height_mm, self.grid.pixel_mm))
+        x, y = points_mm[:, 0], points_mm[:, 1]
+        return np.abs(self.over(x, y) - points_mm[:, 2]) / np.hypot(1.0, sample_map(lean, self.grid, x, y))
 
 
 def reach_of(master: Master) -> float:
@@ -68,7 +85,10 @@ def root_of(master: Master) -> float:
 
 @kept_with_owner(4)
 def parting_surface(seam: Seam, master: Master) -> PartingSurface:
-    """The surface two pieces part along. Kept: every stage asks for the same one."""
+    """The surface two pieces part along. Kept: every stage asks for the same one.
+
+    Where the wall can be a bent sheet the sheet is ruled first, and the surface fitted to it.
+    """
     frame = pull_frame(np.asarray(seam.pieces[0].pull, float))
     pixel, reach = max(master.size_mm) / _PIXELS, reach_of(master)
     points = frame.to_frame(master.vertices_mm)
@@ -79,11 +99,93 @@ def parting_surface(seam: Seam, master: Master) -> PartingSurface:
     assert seam.level_mm is not None
     bounds = skin_bounds(master, seam.level_mm, frame, grid)
     lines = [(line.points_mm, line.closed) for line in seam.lines]
-    height, fair = fair_through(lines, master, frame, grid, bounds, reach)
+    sheet = _sheet(lines, master, frame, grid, bounds, reach)
+    height = sheet.height()
+    ruled = _ruled(seam, master, frame, lambda x, y: sample_map(height, grid, x, y), _RULED_SHARE * reach)
+    strips = tuple(
+        run
+        for r in ruled
+        for run in strip_runs(r, _normals_at(r, master, frame), _RULED_SHARE * reach, _above_board(r, master, frame))
+    )
+    if strips:
+        asked = sheet.asked.joined_by(_along(strips, pixel), STEP_MM)
+        height = replace(sheet, asked=asked).height()
+    height = stretch_surface((), frame, grid, bounds, height)
+    ruled = tuple(_laid_on(r, lambda x, y: sample_map(height, grid, x, y)) for r in ruled)
+    made = PartingSurface(frame, grid, height, sheet.active, reach, 0.0, ruled, strips)
     on = frame.to_frame(np.concatenate([spaced_out(p, closed, pixel) for p, closed in lines]))
-    off = np.abs(sample_map(height, grid, on[:, 0], on[:, 1]) - on[:, 2])
-    lean = sample_map(np.hypot(*np.gradient(height, pixel)), grid, on[:, 0], on[:, 1])
-    return PartingSurface(frame, grid, height, fair, reach, float((off / np.hypot(1.0, lean)).max()))
+    return replace(made, off_seam_mm=float(made.away_mm(on).max()))
+
+
+def _ruled(seam: Seam, master: Master, frame: PullFrame, over: Over, width_mm: float) -> tuple[Rulings, ...]:
+    inside, on_board = section_area(master, seam), stands_on_board(master, frame)
+    return tuple(
+        rule_line(frame.to_frame(line.points_mm), line.closed, k, inside, width_mm, over, on_board)
+        for k, line in enumerate(seam.lines)
+    )
+
+
+def _laid_on(rulings: Rulings, over: Over) -> Rulings:
+    outer = rulings.outer_mm.copy()
+    outer[:, 2] = over(outer[:, 0], outer[:, 1])
+    return replace(rulings, outer_mm=outer)
+
+
+def _above_board(rulings: Rulings, master: Master, frame: PullFrame) -> np.ndarray:
+    """(k,) bool: rulings that end above the board an open base stands on."""
+    if master.base != "open":
+        return np.ones(len(rulings.along_mm), bool)
+    return frame.to_master(rulings.outer_mm)[:, 2] > 0.0
+
+
+def _normals_at(rulings: Rulings, master: Master, frame: PullFrame) -> np.ndarray:
+    return frame.to_frame(skin_normals(frame.to_master(rulings.on_seam_mm), master, root_of(master) / 2))
+
+
+def _along(strips: Sequence[Rulings], pixel_mm: float) -> np.ndarray:
+    """(k, 3) points all over the strips, a pixel and a half apart along the rulings."""
+    found = []
+    for strip in strips:
+        ends = (strip.on_seam_mm, strip.outer_mm)
+        count = int(np.linalg.norm(ends[1] - ends[0], axis=1).max() / (1.5 * pixel_mm)) + 2
+        found += [ends[0] + share * (ends[1] - ends[0]) for share in np.linspace(0.0, 1.0, count)]
+    return np.concatenate(found)
+
+
+@dataclass(frozen=True, eq=False)
+class _Sheet:
+    """What the fair sheet is laid from."""
+
+    grid: Grid
+    active: np.ndarray
+    asked: Asked
+    bounds: tuple[np.ndarray, np.ndarray]
+    stiff_mm: float
+
+    def height(self) -> np.ndarray:
+        return fair_sheet(self.grid, self.active, self.asked, *self.bounds, self.stiff_mm)
+
+
+def _sheet(
+    lines: Sequence[tuple[np.ndarray, bool]],
+    master: Master,
+    frame: PullFrame,
+    grid: Grid,
+    bounds: tuple[np.ndarray, np.ndarray],
+    reach_mm: float,
+) -> _Sheet:
+    step = grid.pixel_mm / 2
+    on = np.concatenate([spaced_out(points, closed, step) for points, closed in lines])
+    asked = _asked(on, step, master, frame)
+    rough = stretch_surface(lines, frame, grid, bounds)
+    x, y = np.meshgrid(grid.x(), grid.y())
+    nodes = frame.to_master(np.column_stack([x.ravel(), y.ravel(), rough.ravel()]))
+    active = near_line(grid, asked.at_mm, reach_mm)
+    near = active.ravel().copy()
+    near[near] = ~inside_body(ray_scene(master.vertices_mm, master.faces), master.normals, nodes[near])
+    active &= ndimage.binary_dilation(near.reshape(active.shape), iterations=_CARRIED_ON)
+    active |= near_line(grid, asked.at_mm, 2 * grid.pixel_mm)
+    return _Sheet(grid, active, asked, bounds, _STIFF_ROOTS * root_of(master))
 
 
 def fair_through(
@@ -98,20 +200,8 @@ def fair_through(
 
     bounds : two (rows, columns) maps it stays between. Further than `reach_mm` from the lines it is stretched on.
     """
-    step = grid.pixel_mm / 2
-    on = np.concatenate([spaced_out(points, closed, step) for points, closed in lines])
-    asked = _asked(on, step, master, frame)
-    rough = stretch_surface(lines, frame, grid, bounds)
-    x, y = np.meshgrid(grid.x(), grid.y())
-    nodes = frame.to_master(np.column_stack([x.ravel(), y.ravel(), rough.ravel()]))
-    outside = near_line(grid, asked.at_mm, reach_mm)
-    near = outside.ravel().copy()
-    scene = ray_scene(master.vertices_mm, master.faces)
-    near[near] = ~inside_body(scene, master.normals, nodes[near])
-    outside &= ndimage.binary_dilation(near.reshape(outside.shape), iterations=_CARRIED_ON)
-    outside |= near_line(grid, asked.at_mm, 2 * grid.pixel_mm)
-    height = fair_sheet(grid, outside, asked, *bounds, _STIFF_ROOTS * root_of(master))
-    return stretch_surface((), frame, grid, bounds, height), outside
+    sheet = _sheet(lines, master, frame, grid, bounds, reach_mm)
+    return stretch_surface((), frame, grid, bounds, sheet.height()), sheet.active
 
 
 def _asked(on_mm: np.ndarray, step_mm: float, master: Master, frame: PullFrame) -> Asked:
@@ -136,25 +226,45 @@ def _asked(on_mm: np.ndarray, step_mm: float, master: Master, frame: PullFrame) 
 
 def skin_normals(on_mm: np.ndarray, master: Master, within_mm: float) -> np.ndarray:
     """(k, 3) unit normals of the skin at points on it, evened over what faces the same way within a distance."""
-    near = cKDTree(on_mm).query(master.vertices_mm, distance_upper_bound=2 * within_mm)[0]
-    close = np.isfinite(near)
-    touching = close[master.faces].any(axis=1)
-    faces = master.faces[touching]
-    weighted = np.repeat(master.normals[touching] * master.face_areas_mm2[touching, None], 3, axis=0)
-    corners = faces.reshape(-1)
-    size = len(master.vertices_mm)
-    normal = np.stack([np.bincount(corners, weighted[:, k], minlength=size) for k in range(3)], axis=1)
-    known = np.flatnonzero(np.abs(normal).sum(axis=1) > 0)
-    tree = cKDTree(master.vertices_mm[known])
-    number = min(64, len(known))
-    away, which = tree.query(on_mm, k=number)
+    at, facing = _lumps(*_skin_near(on_mm, master, within_mm), within_mm / 4)
+    away, which = cKDTree(at).query(on_mm, k=min(_NEIGHBOURS, len(at)))
     away, which = away.reshape(len(on_mm), -1), which.reshape(len(on_mm), -1)
-    around = normal[known[which]]
-    # the far side of a thin ear looks the other way
-    same = np.einsum("ijk,ik->ij", around, around[:, 0]) > 0
-    weight = same * np.maximum(1.0 - away / np.maximum(within_mm, 1.5 * away[:, :1]), 0.0)
+    around = facing[which]
+    # over a sharp edge both its sides count; the far side of a thin ear looks the other way
+    unit = around / np.maximum(np.linalg.norm(around, axis=2, keepdims=True), 1e-12)
+    same = np.einsum("ijk,ik->ij", unit, unit[:, 0]) > -0.3
+    weight = same * np.maximum(1.0 - away / np.maximum(within_mm, 1.5 * away[:, :1] + 1e-9), 0.0)
     total = np.einsum("ij,ijk->ik", weight, around)
     return total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12)
+
+
+def _skin_near(on_mm: np.ndarray, master: Master, within_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """Points on the skin near others ((n, 3)), and its normal at each times the area it stands for."""
+    corners = master.vertices_mm[master.faces]
+    centre = corners.mean(axis=1)
+    radius = np.linalg.norm(corners - centre[:, None], axis=2).max(axis=1)
+    tree = cKDTree(on_mm)
+    small = radius <= within_mm
+    near = ~small
+    away = tree.query(centre[small], distance_upper_bound=2 * within_mm)[0]
+    near[small] = np.isfinite(away)
+    near[~small] = tree.query(centre[~small])[0] <= 2 * within_mm + radius[~small]
+    faces = np.flatnonzero(near & skin_faces(master))
+    if len(faces) == 0:
+        faces = np.flatnonzero(near) if near.any() else np.arange(len(near))
+    taken = samples_on_every_face(master.vertices_mm, master.faces[faces], master.face_areas_mm2[faces], within_mm / 2)
+    return taken.points_mm, master.normals[faces[taken.faces]] * taken.areas_mm2[:, None]
+
+
+def _lumps(points_mm: np.ndarray, facing: np.ndarray, cell_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """Samples of one cell that face the same way taken together: as many on a fine mesh as on a coarse one."""
+    cell = np.floor(points_mm / cell_mm).astype(np.int64)
+    octant = (facing > 0) @ np.array([1, 2, 4])
+    _, lump, count = np.unique(np.column_stack([cell, octant]), axis=0, return_inverse=True, return_counts=True)
+    lump = lump.reshape(-1)
+    size = len(count)
+    at = np.stack([np.bincount(lump, points_mm[:, k], minlength=size) for k in range(3)], axis=1) / count[:, None]
+    return at, np.stack([np.bincount(lump, facing[:, k], minlength=size) for k in range(3)], axis=1)
 
 
 def parting_heights(

@@ -1,0 +1,292 @@
+"""The wall on the workshop's sheets: what it is, where its pieces stand on the master, and where each station is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+from reportlab.lib.colors import HexColor
+from reportlab.lib.units import mm as MM
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Flowable, PageBreak, Spacer
+
+from ...geometry.depthmap import column_image, grid_around
+from ...geometry.frame import PullFrame, pull_frame
+from ...stages.plan import MouldPlan
+from ...stages.wall import Station, Wall, WallPiece
+from ..look import INK, SOFT_INK
+from .typeset import Placed, facts_table, heading, house_fonts, image_reader, ruled_table, set_text
+
+_PICTURE_PX = 900  # along the longer side of the master's picture
+_MAP_HEIGHT = 205 * MM
+_SHEET, _CLAY, _WALL = "#2f6f73", "#a8643a", "#e3d9c6"
+_TABLE_COLUMNS = ("Station", "Pieces", "Along the seam", "Height at skin", "Height outside", "Outer edge leans")
+
+
+def wall_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """Facts, the map from either side, and the table of stations; empty where there is no one wall."""
+    wall = plan.wall
+    if wall is None:
+        return []
+    first = plan.seam.pieces[0].name
+    story: list[Flowable] = [*heading("The wall", "Built on the master before any rubber; seam by seam, skin to rim.")]
+    story.append(facts_table(wall_facts(plan, wall), inner))
+    story.append(Spacer(1, 6))
+    story += [set_text(words, size=8.6) for words in _how_to(wall, first)]
+    for piece in plan.seam.pieces:
+        story += [PageBreak(), *heading(f"Wall map, seen from the {piece.name}"), _map(plan, wall, piece.pull, inner)]
+    story += [
+        PageBreak(),
+        *heading("Stations", _table_note(plan)),
+        _stations(wall, inner, [p.name for p in plan.seam.pieces]),
+    ]
+    return story
+
+
+def wall_facts(plan: MouldPlan, wall: Wall) -> list[tuple[str, str]]:
+    """What the wall is, as label and words."""
+    count = {k: sum(p.kind == k for p in wall.pieces) for k in ("board", "strip", "rib")}
+    bought = ", ".join(
+        f"{lot.count + len(lot.too_large)} of {next(b.name for b in plan.catalogue.board if b.code == lot.code)}"
+        for lot in wall.sheets
+    )
+    facts = [
+        ("Kind", _kind_words(wall, count)),
+        ("Width", f"{wall.width_mm:.0f} mm from the skin: both flanges and a working margin"),
+        ("Skin edge", f"cut {wall.gap_mm:g} mm shy, closed with clay"),
+        ("Built and calculated", _fit_words(wall)),
+        ("Angle to the skin", _angle_words(wall)),
+        ("Stations", f"{len(wall.stations)}, numbered along the seam"),
+        ("Sheets", bought or "none"),
+    ]
+    if wall.stretch > 0:
+        facts.insert(4, ("Stretch", f"{100 * wall.stretch:.1f} % at most where the sheet is bent"))
+    if wall.clay_mm2 > 0:
+        litres = wall.clay_mm2 * 10.0 * 1e-6
+        facts.insert(
+            -1, ("Clay", f"{wall.clay_mm2 * 1e-6:.2f} m² of the wall, about {litres:.0f} litres over the ribs")
+        )
+    return facts
+
+
+def _kind_words(wall: Wall, count: dict[str, int]) -> str:
+    ribs, share = f"clay on {count['rib']} ribs", f"{100 * wall.strip_share:.0f} % of the seam"
+    return {
+        "boards": f"flat boards, {count['board']} pieces",
+        "strips": f"thin sheet bent along its marked lines, {count['strip']} pieces",
+        "clay on ribs": ribs,
+        "strips and clay": f"thin sheet in {count['strip']} strips along {share}, {ribs} elsewhere",
+    }[wall.kind]
+
+
+def _fit_words(wall: Wall) -> str:
+    said = []
+    if wall.kind == "boards":
+        said.append("the boards lie in the parting surface itself")
+        if wall.clay_root_mm > 0:
+            said.append(f"the clay roots within {wall.clay_root_mm:.0f} mm of it")
+    if wall.kind in ("strips", "strips and clay"):
+        said.append(f"strips within {wall.off_sheet_mm:.1f} mm of the parting surface")
+    if wall.off_clay_mm > 0:
+        said.append(f"clay drawn straight from rib to rib within {wall.off_clay_mm:.1f} mm")
+    return "; ".join(said)
+
+
+def _angle_words(wall: Wall) -> str:
+    if wall.rooted_mm > 0:
+        return (
+            f"a flat board would meet the skin at less than 60° along {wall.rooted_mm / 1000:.2f} m of the seam "
+            f"(flattest {wall.flattest_deg:.0f}°): there it stops {wall.root_mm:.0f} mm short, and clay turns square"
+        )
+    return "turned square to the skin in clay" if wall.flattest_deg < 60 else f"{wall.flattest_deg:.0f}° or more"
+
+
+def _how_to(wall: Wall, first: str) -> list[str]:
+    lines = [
+        "Mark the seam on the master by the table of stations. Every piece has its number, the edge that goes to the "
+        f"skin, the way up, and the side that faces the {first}; the stations on it stand on those of the seam.",
+    ]
+    if any(p.kind == "rib" for p in wall.pieces):
+        lines.append(
+            "Ribs stand square to the seam at their stations, on the far side of the wall; clay is drawn from rib to "
+            "rib, 10 mm over them, and trued with a straight edge laid from the skin to the outer edge."
+        )
+    if any(p.kind == "strip" for p in wall.pieces):
+        lines.append("Strips bend along the lines drawn straight across them, and nowhere else.")
+    lines.append("Close the skin edge with clay, square to the skin. Seal, wax; PVA film where the jacket meets it.")
+    return lines
+
+
+# --- the map ---------------------------------------------------------------------------------------------------
+
+
+def _map(plan: MouldPlan, wall: Wall, pull: Sequence[float], inner: float) -> Placed:
+    frame = pull_frame(np.asarray(pull, float))
+    points = frame.to_frame(np.concatenate([plan.master.vertices_mm, _edges(wall)]))
+    low, high = points[:, :2].min(axis=0) - 25.0, points[:, :2].max(axis=0) + 25.0
+    scale = min(inner / (high[0] - low[0]), _MAP_HEIGHT / (high[1] - low[1]))
+    height = float((high[1] - low[1]) * scale)
+    left = (inner - (high[0] - low[0]) * scale) / 2
+    picture, box = _shaded(plan, frame)
+
+    def at(points_mm: np.ndarray) -> np.ndarray:
+        return (frame.to_frame(np.asarray(points_mm, float).reshape(-1, 3))[:, :2] - low) * scale + (left, 0.0)
+
+    def draw(canvas: Canvas) -> None:
+        x, y = (box[:2] - low) * scale + (left, 0.0)
+        wide, tall = (box[2:] - box[:2]) * scale
+        canvas.drawImage(image_reader(picture), float(x), float(y), float(wide), float(tall))
+        _draw_band(canvas, wall, at)
+        for piece in wall.pieces:
+            _draw_piece(canvas, plan, piece, wall, at)
+        for station in wall.stations:
+            _draw_station(canvas, station, at)
+        for piece in wall.pieces:
+            _tag(canvas, *_place(plan, piece, wall, at), piece.name, _CLAY if piece.kind == "rib" else _SHEET)
+
+    return Placed(inner, height, draw)
+
+
+def _edges(wall: Wall) -> np.ndarray:
+    return np.array([[*s.outer_mm] for s in wall.stations])
+
+
+def _shaded(plan: MouldPlan, frame: PullFrame) -> tuple[np.ndarray, np.ndarray]:
+    """The master as seen against the pull, in pale greys ((rows, columns, 3) uint8), and its box in the frame."""
+    points = frame.to_frame(plan.master.vertices_mm)
+    grid = grid_around(points, float(np.ptp(points[:, :2], axis=0).max()) / _PICTURE_PX)
+    top, _ = column_image(points, plan.master.faces, grid)
+    seen = np.isfinite(top)
+    rise_y, rise_x = np.gradient(np.where(seen, top, np.nan).astype(float), grid.pixel_mm)
+    light = (0.45 * rise_x - 0.55 * rise_y + 1.0) / np.sqrt(1.0 + rise_x**2 + rise_y**2) / np.sqrt(1.5)
+    grey = np.where(seen, 150.0 + 90.0 * np.clip(np.nan_to_num(light, nan=0.3), 0.0, 1.0), 255.0)
+    half = grid.pixel_mm / 2
+    box = np.array([grid.x0_mm - half, grid.y0_mm - half, grid.x()[-1] + half, grid.y()[-1] + half])
+    return np.repeat(grey[::-1, :, None], 3, axis=2).astype(np.uint8), box
+
+
+def _draw_band(canvas: Canvas, wall: Wall, at) -> None:
+    """The wall from station to station, pale."""
+    canvas.setFillColor(HexColor(_WALL))
+    canvas.setFillAlpha(0.55)
+    for one, other in _neighbours(wall.stations):
+        _fill(canvas, at(np.array([one.inner_mm, one.outer_mm, other.outer_mm, other.inner_mm])))
+    canvas.setFillAlpha(1.0)
+
+
+def _neighbours(stations: Sequence[Station]) -> list[tuple[Station, Station]]:
+    return [(a, b) for a, b in pairwise(stations) if a.line == b.line]
+
+
+def _draw_piece(canvas: Canvas, plan: MouldPlan, piece: WallPiece, wall: Wall, at) -> None:
+    colour = HexColor(_CLAY if piece.kind == "rib" else _SHEET)
+    canvas.setStrokeColor(colour)
+    canvas.setLineWidth(1.2 if piece.kind == "rib" else 0.9)
+    if piece.kind == "rib":
+        station = next(s for s in wall.stations if s.number == piece.marks[0].number)
+        ends = at(np.array([station.inner_mm, station.outer_mm]))
+        canvas.line(*ends[0], *ends[1])
+        return
+    if piece.kind == "strip":
+        outline = at(np.concatenate([piece.inner_mm, piece.outer_mm[::-1]]))
+    else:
+        frame = pull_frame(np.asarray(plan.seam.pieces[0].pull, float))
+        flat = np.column_stack([piece.outline_mm, np.full(len(piece.outline_mm), plan.seam.plane_offset_mm)])
+        outline = at(frame.to_master(flat))
+    path = canvas.beginPath()
+    path.moveTo(*outline[0])
+    for x, y in outline[1:]:
+        path.lineTo(x, y)
+    path.close()
+    canvas.setFillColor(HexColor("#bcd5d3"))
+    canvas.setFillAlpha(0.65)
+    canvas.drawPath(path, stroke=1, fill=1)
+    canvas.setFillAlpha(1.0)
+
+
+def _draw_station(canvas: Canvas, station: Station, at) -> None:
+    ends = at(np.array([station.inner_mm, station.outer_mm]))
+    canvas.setStrokeColor(HexColor(SOFT_INK))
+    canvas.setLineWidth(0.35)
+    canvas.line(*ends[0], *ends[1])
+    way = ends[1] - ends[0]
+    way = way / max(float(np.hypot(*way)), 1e-9)
+    x, y = ends[1] + 5.0 * way
+    canvas.setFont(house_fonts()["regular"], 5.6)
+    canvas.setFillColor(HexColor(INK))
+    canvas.drawCentredString(float(x), float(y) - 2.0, str(station.number))
+
+
+def _place(plan: MouldPlan, piece: WallPiece, wall: Wall, at) -> tuple[float, float]:
+    """Where a piece's name stands on the map."""
+    if piece.kind == "rib":
+        station = next(s for s in wall.stations if s.number == piece.marks[0].number)
+        ends = at(np.array([station.inner_mm, station.outer_mm]))
+        x, y = ends[0] + 0.66 * (ends[1] - ends[0])
+    elif piece.kind == "strip":
+        middle = len(piece.inner_mm) // 2
+        x, y = at((piece.inner_mm[middle] + piece.outer_mm[middle])[None] / 2)[0]
+    else:
+        marked = [s for s in wall.stations if s.number in {m.number for m in piece.marks}]
+        station = marked[len(marked) // 2]
+        x, y = at((np.array(station.inner_mm) + np.array(station.outer_mm))[None] / 2)[0]
+    return float(x), float(y)
+
+
+def _fill(canvas: Canvas, corners: np.ndarray) -> None:
+    path = canvas.beginPath()
+    path.moveTo(*corners[0])
+    for x, y in corners[1:]:
+        path.lineTo(x, y)
+    path.close()
+    canvas.drawPath(path, stroke=0, fill=1)
+
+
+def _tag(canvas: Canvas, x: float, y: float, word: str, colour: str) -> None:
+    size = 8.5 if word.startswith("W") else 5.6
+    canvas.setFont(house_fonts()["strong"], size)
+    wide = canvas.stringWidth(word) + 3.0
+    canvas.setFillColor(HexColor("#ffffff"))
+    canvas.setStrokeColor(HexColor(colour))
+    canvas.setLineWidth(0.5)
+    canvas.roundRect(x - wide / 2, y - 0.6 * size, wide, 1.2 * size, 1.5, stroke=1, fill=1)
+    canvas.setFillColor(HexColor(colour))
+    canvas.drawCentredString(x, y - 0.34 * size, word)
+
+
+# --- the table -------------------------------------------------------------------------------------------------
+
+
+def _table_note(plan: MouldPlan) -> str:
+    many = " Each line of the seam is measured from its own start." if len(plan.seam.lines) > 1 else ""
+    return (
+        "Heights are above the board; along the seam with a tape on the skin, from station 1." + many
+        + " The wall leans so far over its width from square across the pull."
+    )  # fmt: skip
+
+
+def _stations(wall: Wall, inner: float, names: Sequence[str]) -> Flowable:
+    on: dict[int, list[str]] = {}
+    for piece in wall.pieces:
+        for mark in piece.marks:
+            on.setdefault(mark.number, []).append(piece.name)
+    rows = [
+        (
+            str(s.number),
+            ", ".join(on.get(s.number, [])),
+            f"{s.along_mm:.0f} mm",
+            f"{max(s.on_seam_mm[2], 0.0):.0f} mm",
+            f"{max(s.outer_mm[2], 0.0):.0f} mm",
+            _towards(s.towards_mm, names),
+        )
+        for s in wall.stations
+    ]
+    widths = [share * inner for share in (0.09, 0.16, 0.16, 0.16, 0.17, 0.26)]
+    return ruled_table(_TABLE_COLUMNS, rows, widths, right=(2, 3, 4))
+
+
+def _towards(towards_mm: float, names: Sequence[str]) -> str:
+    if abs(towards_mm) < 0.5:
+        return "not at all"
+    return f"{abs(towards_mm):.0f} mm to the {names[0] if towards_mm > 0 else names[1]}"

@@ -1,0 +1,19 @@
+"""Stage 10, programme: what is done when, by how many, and what is mixed for it."""
+
+from .days import first_day
+from .mixes import Workshop, bolt_count, split_into_batches
+from .plan import programme_assumptions, set_programme
+from .record import Batch, HoursLine, Programme, Task
+
+__all__ = [
+    "Batch",
+    "HoursLine",
+    "Programme",
+    "Task",
+    "Workshop",
+    "bolt_count",
+    "first_day",
+    "programme_assumptions",
+    "set_programme",
+    "split_into_batches",
+]

@@ -1,0 +1,254 @@
+"""One cast's work, from the glove laid home to the lacquer: gelcoat, tight places, glass, green trim, shut, joint,
+open, number, weigh, post-cure, joint ground, painted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from ...base.figures import listed
+from ...base.marks import Assumption, Mark
+from ...trade.price import cleanup_hours, joint_hours
+from .mixes import Workshop
+from .mouldwork import GLOVE_REST_H
+from .work import (
+    GRIND_WEAR,
+    LIFT_WEAR,
+    RESIN_WEAR,
+    SOLVENT_WEAR,
+    TWO_PACK_WEAR,
+    Ledger,
+    Wait,
+    Work,
+)
+
+KEY_GELCOAT_H = 0.75  # gelcoat past its window is keyed with a fine pad and wiped
+TRIM_FROM_H = 0.75  # common practice: the laminate is green, firm and still cuts with a knife
+TRIM_UNTIL_H = 2.5  # common practice: past it the edge is cut hard, with a disc
+HARD_TRIM_FACTOR = 2.0  # hours of a hard edge over a green one
+JOINT_WITHIN_H = 24.0  # common practice: past a day the edges are abraded before they are joined
+JOINT_GELS_H = 1.5  # common practice: before the baseboard goes in or the mould is turned
+POST_CURE_H = 24.0  # common practice: at 40 °C overnight, or a week in the warm workshop; the data sheet decides
+PRIMER_DRY_H = 4.0  # common practice
+COLOUR_DRY_H = 4.0  # common practice, between colour coats
+LACQUER_AFTER_H = 12.0  # common practice: colour dry through
+LACQUER_WITHIN_H = 72.0  # common practice: past it the colour is keyed again
+LACQUER_FLASH_H = 1.0  # common practice, between lacquer coats
+LACQUER_HARD_H = 48.0  # common practice: before it is packed
+PACK_H = 1.0
+
+
+def casts_made(shop: Workshop) -> int:
+    """Casts taken from the mould: the run, and a trial cast where the brief asks for one beside it."""
+    return shop.brief.run.casts + (shop.brief.run.trial_cast == "extra")
+
+
+def run_works(ledger: Ledger, shop: Workshop, mould_ready: str) -> None:
+    """Every cast of the run, one after the other out of one mould, each painted when it is out."""
+    extra = shop.brief.run.trial_cast == "extra"
+    last, rest = mould_ready, GLOVE_REST_H
+    for number in range(0 if extra else 1, shop.brief.run.casts + 1):
+        name = f"Cast {number}" if number else "Trial cast"
+        key = f"cast {number}"
+        weighed, cleaned = _one_cast(ledger, shop, key, name, last, rest)
+        last, rest = cleaned, 0.0
+        trial = number == 0 or (number == 1 and shop.brief.run.trial_cast == "first")
+        if trial:
+            last = ledger.add(
+                Work(f"{key} looked over", "Look over the trial cast, touch up the mould", "casts", name, "trial cast",
+                     shop.catalogue.rates.look_over_h, 2, (Wait(weighed), Wait(cleaned)),
+                     note="the next cast waits for it")
+            )  # fmt: skip
+        if number:
+            _finish(ledger, shop, key, name, weighed, number)
+
+
+def _one_cast(ledger: Ledger, shop: Workshop, key: str, name: str, last: str, rest_h: float) -> tuple[str, str]:
+    """Gelcoat to weighing; the keys of the weighed cast and of the mould cleaned for the next."""
+    rates = shop.catalogue.rates
+    home = ledger.add(
+        Work(f"{key} home", f"{name}: lay glove and keys home", "casts", name, "casting", rates.glove_home_h,
+             min(2, shop.hands), (Wait(last, rest_h, name="Mould rests, bolted" if rest_h else ""),))
+    )  # fmt: skip
+    laid = _lay_up(ledger, shop, key, name, home)
+    joined = _join(ledger, shop, key, name, laid)
+    cure_h = shop.catalogue.resin_for(shop.brief.materials).cure_h * shop.resin_warmth
+    opened = ledger.add(
+        Work(
+            f"{key} open", f"{name}: open, peel the gloves, cast out", "casts", name, "casting",
+            rates.open_mould_h + shop.peel_h, 2, (Wait(joined, cure_h, name=f"{name} cures"),), wear=LIFT_WEAR,
+        )
+    )  # fmt: skip
+    weighed = ledger.add(
+        Work(f"{key} weigh", f"{name}: number and weigh", "casts", name, "casting", rates.weigh_h, 1, (Wait(opened),),
+             note=f"{shop.cast.mass_kg:.1f} kg by the plan")
+    )  # fmt: skip
+    cleaned = ledger.add(
+        Work(f"{key} clean", f"{name}: clean and check the gloves", "casts", name, "cleaning",
+             shop.rubber.skin_m2 / rates.clean_m2_h, min(2, shop.hands), (Wait(opened),), wear=SOLVENT_WEAR)
+    )  # fmt: skip
+    return weighed, cleaned
+
+
+def _lay_up(ledger: Ledger, shop: Workshop, key: str, name: str, home: str) -> str:
+    """Gelcoat, tight places first, heavier glass behind, narrow limbs cored, trimmed while green."""
+    rates, all_hands, gelcoat = shop.catalogue.rates, shop.hands, shop.catalogue.gelcoat_for(shop.brief.materials)
+    parts = "pieces" if shop.several else "halves"
+    coat = shop.gelcoat_batch()
+    warm = shop.warmth(gelcoat.gel_temperature_c)
+    coated = ledger.add(
+        Work(
+            f"{key} gelcoat", f"{name}: gelcoat in the open {parts}", "casts", name, "casting",
+            shop.brushing_h(coat, all_hands) * all_hands, all_hands, (Wait(home),), True,
+            f"{coat.batches} × {coat.batch_kg:.2f} kg", RESIN_WEAR, (coat.coat, coat.piece),
+        )
+    )  # fmt: skip
+    window = Wait(coated, gelcoat.overlay_h * warm, gelcoat.overlay_most_h * warm, f"{name}: gelcoat sets",
+                  "Key the gelcoat with a fine pad, wipe", KEY_GELCOAT_H)  # fmt: skip
+    batch = shop.cast_batch()
+    pots = math.ceil(batch.batches / all_hands) * all_hands * rates.mixing_min / 60.0
+    tight = shop.tight_share
+    glass_h = shop.cast.glass_kg / rates.laminating_kg_h
+    first = ledger.add(
+        Work(
+            f"{key} tight", f"{name}: tissue and light mat in tight places", "casts", name, "casting",
+            glass_h * tight * rates.tight_factor, min(2, all_hands), (window,), True,
+            f"{100 * tight:.0f} % of the skin", RESIN_WEAR, (batch.coat, batch.piece),
+        )
+    )  # fmt: skip
+    behind = Wait(first, 0.0, 1.0) if glass_h * tight > 1e-9 else window
+    laid = ledger.add(
+        Work(
+            f"{key} lay", f"{name}: glass in the {parts}", "casts", name, "casting", glass_h * (1 - tight) + pots,
+            all_hands, (behind,), True, ", ".join(shop.cast.layers), RESIN_WEAR, (batch.coat, batch.piece),
+        )
+    )  # fmt: skip
+    cored = ledger.add(
+        Work(f"{key} core", f"{name}: core {shop.cored_words}", "casts", name, "casting",
+             shop.cored_l / rates.core_l_h, 1, (Wait(laid, 0.0, 2.0),), True,
+             "cut rigid polyurethane, bedded in paste, glassed over; never polystyrene, never poured", RESIN_WEAR)
+    )  # fmt: skip
+    edges_m = 2 * shop.cast.joint_tape_m
+    green_h = edges_m / rates.green_trim_m_h
+    return ledger.add(
+        Work(
+            f"{key} trim", f"{name}: trim flush while green", "casts", name, "casting", green_h, min(2, all_hands),
+            (Wait(cored, TRIM_FROM_H * shop.resin_warmth, TRIM_UNTIL_H * shop.resin_warmth,
+                  f"{name}: laminate gels", "Cut the hard edge with a disc", green_h * HARD_TRIM_FACTOR),),
+            True, f"{edges_m:.1f} m of edge, with a knife", ("goggles", "cut-proof gloves"),
+        )
+    )  # fmt: skip
+
+
+def _join(ledger: Ledger, shop: Workshop, key: str, name: str, trimmed: str) -> str:
+    """Shut like a book, joint taped by reach, baseboard and fixings glassed in."""
+    rates, few = shop.catalogue.rates, min(2, shop.hands)
+    shut = ledger.add(
+        Work(
+            f"{key} shut", f"{name}: {_shutting(shop)}", "casts", name, "casting",
+            2 * rates.shut_mould_h, 2,
+            (Wait(trimmed, 0.0, JOINT_WITHIN_H, "", "Abrade the edges that meet", 0.75),), wear=LIFT_WEAR,
+        )
+    )  # fmt: skip
+    near, far = shop.joint_by_reach_mm
+    joined = ledger.add(
+        Work(
+            f"{key} joint", f"{name}: tape the joint from inside", "casts", name, "joint",
+            joint_hours(near + far, far, 1, shop.brief.rates), few, (Wait(shut),),
+            note=f"{near / 1000:.1f} m within an arm's reach" + (f", {far / 1000:.1f} m by pole" if far > 0 else ""),
+            wear=RESIN_WEAR,
+        )
+    )  # fmt: skip
+    board_h = rates.baseboard_h if shop.cast.baseboard_halves_mm else 0.0
+    return ledger.add(
+        Work(f"{key} board", f"{name}: glass in baseboard and sockets", "casts", name, "casting", board_h, few,
+             (Wait(joined, JOINT_GELS_H * shop.resin_warmth, name=f"{name}: joint gels"),), wear=RESIN_WEAR)
+    )  # fmt: skip
+
+
+def _shutting(shop: Workshop) -> str:
+    return "stand the pieces up, bolt together" if shop.several else "stand the halves up, shut like a book, bolt"
+
+
+def _finish(ledger: Ledger, shop: Workshop, key: str, name: str, weighed: str, number: int) -> None:
+    """Hatches closed, post-cure, joint ground and textured, painted as the brief says."""
+    rates, line = shop.catalogue.rates, name
+    hatched = ledger.add(
+        Work(f"{key} hatch", f"{name}: glass the hatch back", "finish", line, "joint",
+             shop.hatches * rates.hatch_h, 1, (Wait(weighed),), wear=RESIN_WEAR)
+    )  # fmt: skip
+    cleaned_h = cleanup_hours(shop.seam.length_mm, shop.seam.figures.on_show_mm, 1, shop.brief.rates)
+    ground = ledger.add(
+        Work(f"{key} ground", f"{name}: grind, fill and texture the joint", "finish", line, "joint clean-up",
+             cleaned_h, 1, (Wait(hatched),), wear=GRIND_WEAR)
+    )  # fmt: skip
+    done = _paint(ledger, shop, key, name, line, ground, weighed, number) if shop.brief.finish.paint else ground
+    ledger.add(
+        Work(f"{key} pack", f"{name}: look over and pack", "finish", line, "packing", PACK_H, 1,
+             (Wait(done, LACQUER_HARD_H if shop.brief.finish.lacquer_coats and shop.brief.finish.paint else 0.0,
+                   name=f"{name}: lacquer hardens"),))
+    )  # fmt: skip
+
+
+def _paint(
+    ledger: Ledger, shop: Workshop, key: str, name: str, line: str, ground: str, weighed: str, number: int
+) -> str:
+    """Degrease, prime, colours, lacquer, each coat dry before the next."""
+    rates, finish, area = shop.catalogue.rates, shop.brief.finish, shop.cast.area_mm2 * 1e-6
+    last = ledger.add(
+        Work(f"{key} degrease", f"{name}: degrease and key the skin", "finish", line, "painting",
+             area / rates.degrease_m2_h, 1,
+             (Wait(ground), Wait(weighed, POST_CURE_H, name=f"{name}: post-cure")), wear=SOLVENT_WEAR)
+    )  # fmt: skip
+    colour = colourway(finish.colourways, number)
+    steps = (
+        ("primer", finish.primer_coats, 0.0, PRIMER_DRY_H, None, SOLVENT_WEAR),
+        (f"colour{f', {colour}' if colour else ''}", finish.colour_coats, PRIMER_DRY_H, COLOUR_DRY_H, None,
+         SOLVENT_WEAR),
+        (f"{finish.lacquer} lacquer", finish.lacquer_coats, LACQUER_AFTER_H, LACQUER_FLASH_H, LACQUER_WITHIN_H,
+         TWO_PACK_WEAR if finish.lacquer == "two-pack" else SOLVENT_WEAR),
+    )  # fmt: skip
+    dry_h, within = 0.0, None
+    for what, coats, after_h, between_h, most_h, wear in steps:
+        for coat in range(coats):
+            wait_h = max(after_h, dry_h) if coat == 0 else between_h
+            within = most_h if coat == 0 else None
+            words = f"{what}, coat {coat + 1} of {coats}" if coats > 1 else what
+            last = ledger.add(
+                Work(
+                    f"{key} {what} {coat}", f"{name}: {words}", "finish", line, "painting",
+                    area / rates.paint_m2_h + rates.spray_setup_h, 1,
+                    (Wait(last, wait_h, within, f"{name}: dries" if wait_h else "", "Key the colour again", 0.5),),
+                    True, wear=wear,
+                )
+            )  # fmt: skip
+        dry_h = between_h if coats else dry_h
+    return last
+
+
+def colourway(colourways: tuple[str, ...], number: int) -> str:
+    """The colourway of a cast, from 1; over and over where there are fewer than casts."""
+    return colourways[(number - 1) % len(colourways)] if colourways else ""
+
+
+def names_of(words: Iterable[str]) -> str:
+    """Names of limbs in a sentence."""
+    return listed(words) or "narrow limbs"
+
+
+def cast_work_assumptions() -> Iterable[Assumption]:
+    """The waits of a cast's work, with their marks."""
+    rule = Mark.COMMON_PRACTICE
+    yield Assumption("green trim", f"{TRIM_FROM_H:g} to {TRIM_UNTIL_H:g} h after the last glass", rule, "at 20 °C")
+    for what, hours in (
+        ("edges are abraded before they are joined after", JOINT_WITHIN_H),
+        ("joint gels before the baseboard goes in", JOINT_GELS_H),
+        ("post-cure before paint", POST_CURE_H),
+        ("primer dries", PRIMER_DRY_H),
+        ("colour dries between coats", COLOUR_DRY_H),
+        ("colour dries before lacquer", LACQUER_AFTER_H),
+        ("colour is keyed again before lacquer after", LACQUER_WITHIN_H),
+        ("lacquer flashes off between coats", LACQUER_FLASH_H),
+        ("lacquer hardens before packing", LACQUER_HARD_H),
+    ):
+        yield Assumption(what, f"{hours:g} h", rule)

@@ -1,0 +1,205 @@
+"""The temporary wall along the seam before the rubber goes on: flat boards for a plane; else sheet bent along straight
+lines where it will go, and clay drawn over ribs where it will not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from ...base.marks import Assumption, Mark
+from ...base.progress import SILENT, Progress
+from ...geometry.rays import ray_scene
+from ..master import Master
+from ..seam import Seam
+from . import boards, ribs, strips
+from .records import Station, Wall, WallPiece
+from .rulings import LEAST_ANGLE_DEG, STRETCH_MOST, Rulings, rule_line, section_area, stands_on_board
+from .stations import numbered, station_rulings
+from .surface import PartingSurface, parting_surface, root_of, skin_normals
+
+WORKING_MARGIN_MM = 20.0  # of wall past the flanges (common practice, no source)
+GAP_MM = 4.0  # that the skin edge is cut shy, closed with clay (common practice, no source: 3 to 5 mm)
+
+
+def wall_assumptions(kind: str) -> tuple[Assumption, ...]:
+    """The figures that the wall of a seam of this kind rests on, with their marks."""
+    shared = (
+        Assumption("wall cut shy of the skin, closed with clay", f"{GAP_MM:g} mm", Mark.COMMON_PRACTICE),
+        Assumption("wall meets the skin at no less than", f"{LEAST_ANGLE_DEG:g}°", Mark.COMMON_PRACTICE),
+    )
+    if kind == "plane":
+        longest = Assumption("longest board of wall", f"{boards.BOARD_LONGEST_MM:g} mm", Mark.COMMON_PRACTICE)
+        return (*shared, longest)
+    return (
+        *shared,
+        Assumption("longest strip of wall", f"{strips.STRIP_LONGEST_MM:g} mm", Mark.COMMON_PRACTICE),
+        Assumption("sheet is bent to a stretch of", f"{100 * STRETCH_MOST:g} %", Mark.COMMON_PRACTICE),
+        Assumption("clay over the ribs", f"{ribs.CLAY_MM:g} mm", Mark.COMMON_PRACTICE),
+    )
+
+
+def build_wall(master: Master, seam: Seam, width_mm: float, progress: Progress = SILENT) -> Wall:
+    """Stations along the seam and flat pieces of the wall, ready to be cut at full size.
+
+    width_mm : both flanges and a working margin.
+    """
+    surface = parting_surface(seam, master)
+    progress.step(0.4, "the wall along the seam")
+    if seam.kind == "plane":
+        return _of_boards(master, seam, surface, width_mm)
+    return _bent(master, seam, surface, width_mm)
+
+
+def _root_angles_deg(rulings: Rulings, surface: PartingSurface, master: Master) -> np.ndarray:
+    """(k,) angle between wall and skin at each ruling's foot."""
+    skin = surface.frame.to_frame(
+        skin_normals(surface.frame.to_master(rulings.on_seam_mm), master, root_of(master) / 2)
+    )
+    way = rulings.outer_mm - rulings.on_seam_mm
+    way = way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
+    return np.degrees(np.arcsin(np.clip(np.einsum("ij,ij->i", way, skin), 0.0, 1.0)))
+
+
+def _named(pieces: Sequence[WallPiece]) -> tuple[WallPiece, ...]:
+    """W1, W2 ... for what stands, R1, R2 ... for ribs; each kind in the order of the seam."""
+    counts = {"W": 0, "R": 0}
+    named = []
+    for piece in pieces:
+        letter = "R" if piece.kind == "rib" else "W"
+        counts[letter] += 1
+        named.append(replace(piece, name=f"{letter}{counts[letter]}"))
+    return tuple(named)
+
+
+def _of_boards(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) -> Wall:
+    frame, offset = surface.frame, seam.plane_offset_mm
+    inside = section_area(master, seam)
+    on_board = stands_on_board(master, frame)
+
+    def level(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return np.full(len(x), offset)
+
+    rulings = [
+        rule_line(frame.to_frame(n.points_mm), n.closed, k, inside, width_mm, level, on_board)
+        for k, n in enumerate(seam.lines)
+    ]
+    angles = [_root_angles_deg(r, surface, master) for r in rulings]
+    flat = [a < LEAST_ANGLE_DEG for a in angles]
+    root = root_of(master)
+    kept = boards.set_back(inside, rulings, flat, GAP_MM, root)
+    whole = boards.board_ring(inside, master, frame, offset, width_mm)
+    cuts = [boards.board_cuts(r) for r in rulings]
+    lines = list(zip(rulings, cuts, strict=True))
+    at = numbered([(r, station_rulings(r, c)) for r, c in lines], frame, GAP_MM, width_mm, level)
+    parts = boards.cut_boards(whole.difference(kept), lines, width_mm)
+    pieces = _named([boards.as_piece(part, line, kept, at, lines) for part, line in parts])
+    lean = np.radians(90.0 - np.concatenate(angles))
+    # the root leaves square to the skin and comes back to the board: a cubic's greatest rise
+    rise = 4.0 / 27.0 * root * np.tan(np.minimum(lean, np.radians(80.0)))
+    bad = np.concatenate(flat)
+    step = sum(n.length_mm for n in seam.lines) / max(len(bad), 1)
+    return Wall(
+        "boards", width_mm, GAP_MM, root, pieces, tuple(at.values()), 0.0, 0.0, 0.0,
+        float(rise[bad].max(initial=0.0)), float(np.degrees(np.pi / 2 - lean).min(initial=90.0)), 0.0,
+        float(whole.area), 0.0, 1.0, float(bad.sum() * step), wall_assumptions("plane"),
+    )  # fmt: skip
+
+
+def _bent(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) -> Wall:
+    frame = surface.frame
+    rulings = list(surface.rulings)
+    made: list[tuple[Rulings, list[int], list[tuple[int, int]]]] = []
+    for line in rulings:
+        own = [s for s in surface.strips if s.line == line.line]
+        ends = [k for s in own for k in strips.strip_cuts(s)]
+        spans = ribs.clay_spans(
+            len(line.along_mm), line.closed, [(s.first, s.first + len(s.along_mm) - 1) for s in own]
+        )
+        made.append((line, _with_ribs(surface, line, station_rulings(line, ends), spans, width_mm), spans))
+    at = numbered([(line, stops) for line, stops, _ in made], frame, GAP_MM, width_mm, surface.over)
+    scene = ray_scene(master.vertices_mm, master.faces)
+    pieces: list[WallPiece] = []
+    for line, stops, spans in made:
+        count = len(line.along_mm)
+        for run in (s for s in surface.strips if s.line == line.line):
+            pieces += strips.strip_pieces(run, frame, GAP_MM, width_mm, at, count)
+        for k in stops:
+            lying = frame.to_master(np.array([line.on_seam_mm[k], line.outer_mm[k]]))[:, 2].max() < ribs.CLAY_MM
+            if not lying and any(a <= k <= b or a <= k + count <= b for a, b in spans):
+                rib = ribs.make_rib(surface, line, k, at[line.line, k].number, scene, GAP_MM, width_mm)
+                pieces += [rib] if rib is not None else []
+    return _sum_up(surface, made, _named(pieces), at, width_mm, master)
+
+
+def _with_ribs(
+    surface: PartingSurface, line: Rulings, stops: Sequence[int], spans: Sequence[tuple[int, int]], width_mm: float
+) -> list[int]:
+    """The stations, and more of them in clay where it would not keep to the surface between them."""
+    count = len(line.along_mm)
+    found = set(stops)
+    around = sorted({*stops, *(k + count for k in stops)} if line.closed else set(stops))
+    for a, b in spans:
+        inside = [a, *(k for k in around if a < k < b), b]
+        for one, other in pairwise(inside):
+            found |= {k % count for k in ribs.ribs_between(surface, line, one, other, width_mm)}
+    return sorted(found)
+
+
+def _sum_up(
+    surface: PartingSurface,
+    made: Sequence[tuple[Rulings, Sequence[int], Sequence[tuple[int, int]]]],
+    pieces: tuple[WallPiece, ...],
+    at: Mapping[tuple[int, int], Station],
+    width_mm: float,
+    master: Master,
+) -> Wall:
+    sheet = [p for p in pieces if p.kind == "strip"]
+    off = [_off_mm(surface, p) for p in sheet]
+    clay_off, clay_mm2, clay_mm, total_mm, area = 0.0, 0.0, 0.0, 0.0, 0.0
+    for line, stops, spans in made:
+        count = len(line.along_mm)
+        cells = _cell_areas(line, width_mm)
+        area += float(cells.sum())
+        step = float(line.along_mm[-1]) / max(count - 1, 1)
+        total_mm += step * len(cells)
+        around = sorted({*stops, *(k + count for k in stops)})
+        for a, b in spans:
+            clay_mm2 += float(cells[np.arange(a, b) % len(cells)].sum())
+            clay_mm += step * (b - a)
+            inside = [a, *(k for k in around if a < k < b), b]
+            gaps = [ribs.drawn_off_mm(surface, line, *pair, width_mm) for pair in pairwise(inside)]
+            clay_off = max([clay_off, *gaps])
+    lean = np.concatenate([_lean_deg(r.between(GAP_MM, width_mm)) for r, _, _ in made])
+    angles = np.concatenate([_root_angles_deg(r, surface, master) for r, _, _ in made])
+    kind = "strips" if clay_mm < 1.0 else "strips and clay" if sheet else "clay on ribs"
+    return Wall(
+        kind, width_mm, GAP_MM, root_of(master), pieces, tuple(at.values()),
+        max((p.stretch for p in sheet), default=0.0), max(off, default=0.0), clay_off, 0.0,
+        float(angles.min(initial=90.0)), float(lean.max(initial=0.0)), area, clay_mm2,
+        1.0 - clay_mm / max(total_mm, 1e-9), 0.0, wall_assumptions("free"),
+    )  # fmt: skip
+
+
+def _off_mm(surface: PartingSurface, piece: WallPiece) -> float:
+    """Greatest distance of a strip, as it is bent, from the parting surface."""
+    shares = np.linspace(0.0, 1.0, 9)[:, None, None]
+    points = (piece.inner_mm + shares * (piece.outer_mm - piece.inner_mm)).reshape(-1, 3)
+    return float(surface.away_mm(surface.frame.to_frame(points)).max())
+
+
+def _cell_areas(line: Rulings, width_mm: float) -> np.ndarray:
+    """(k,) area of the wall from each ruling to the next."""
+    inner, outer = line.between(0.0, width_mm)
+    if line.closed:
+        inner, outer = np.concatenate([inner, inner[:1]]), np.concatenate([outer, outer[:1]])
+    a, b, c, d = inner[:-1], outer[:-1], outer[1:], inner[1:]
+    return (np.linalg.norm(np.cross(b - a, c - a), axis=1) + np.linalg.norm(np.cross(c - a, d - a), axis=1)) / 2
+
+
+def _lean_deg(ends: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    inner, outer = ends
+    across = np.linalg.norm((outer - inner)[:, :2], axis=1)
+    return np.degrees(np.arctan2(np.abs(outer - inner)[:, 2], np.maximum(across, 1e-9)))

@@ -1,0 +1,111 @@
+"""What the wall is made of: pieces to cut, and numbered stations to set them by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ...base.marks import Assumption
+from ...geometry.nesting import Laid
+
+
+def _no_points(width: int) -> np.ndarray:
+    return np.zeros((0, width))
+
+
+@dataclass(frozen=True, eq=False)
+class Station:
+    """A numbered place along the seam, and the line across the wall there. Plan coordinates, mm.
+
+    along_mm : along its line of the seam from that line's start; inner_mm, outer_mm : the wall's edges there.
+    towards_mm : how far the outer edge stands towards the first piece from the inner one, along the pull.
+    """
+
+    number: int
+    line: int
+    along_mm: float
+    on_seam_mm: tuple[float, float, float]
+    inner_mm: tuple[float, float, float]
+    outer_mm: tuple[float, float, float]
+    towards_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class StationMark:
+    """Where a station's line is drawn on a flat piece, skin edge to outer edge."""
+
+    number: int
+    inner_mm: tuple[float, float]
+    outer_mm: tuple[float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class WallPiece:
+    """One flat piece to cut at full size, drawn as seen from the first piece (a rib: looking along the stations).
+
+    kind : "board", "strip" or "rib". outline_mm : (k, 2); holes_mm : outlines cut out of it. skin_edge_mm : (j, 2) the
+    edge along the skin. stretch : greatest relative difference of a length on the flat piece from that on the bent one.
+    flat_inner_mm, flat_outer_mm : (r, 2) ends of a strip's rulings laid flat; inner_mm, outer_mm : (r, 3) the same on
+    the wall, plan coordinates. Of a board and a rib there are none.
+    """
+
+    name: str
+    kind: str
+    line: int
+    outline_mm: np.ndarray
+    holes_mm: tuple[np.ndarray, ...]
+    skin_edge_mm: np.ndarray
+    marks: tuple[StationMark, ...]
+    stretch: float = 0.0
+    flat_inner_mm: np.ndarray = field(default_factory=lambda: _no_points(2))
+    flat_outer_mm: np.ndarray = field(default_factory=lambda: _no_points(2))
+    inner_mm: np.ndarray = field(default_factory=lambda: _no_points(3))
+    outer_mm: np.ndarray = field(default_factory=lambda: _no_points(3))
+
+
+@dataclass(frozen=True)
+class SheetLot:
+    """Sheets of one material as sold, and where the wall's pieces lie on them.
+
+    code : of the catalogue's board; size_mm : length and width; count : sheets; laid : one for each of `pieces`, which
+    are numbers of the wall's pieces; too_large : numbers of pieces that no such sheet holds.
+    """
+
+    code: str
+    size_mm: tuple[float, float]
+    count: int
+    pieces: tuple[int, ...]
+    laid: tuple[Laid, ...]
+    too_large: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Wall:
+    """The wall along the whole seam.
+
+    kind : "boards", "strips", "clay on ribs" or "strips and clay". gap_mm : how far the skin edge is cut shy of the
+    skin. off_sheet_mm, off_clay_mm : greatest distance of boards and strips, and of clay drawn straight from rib to
+    rib, from the parting surface that all else is calculated on; clay_root_mm : the same of the clay that turns a board
+    square to the skin. steepest_deg : greatest lean against the plane across the pull. strip_share : of the seam's
+    length that is sheet. clay_mm2 : area of the wall that is clay.
+    """
+
+    kind: str
+    width_mm: float
+    gap_mm: float
+    root_mm: float
+    pieces: tuple[WallPiece, ...]
+    stations: tuple[Station, ...]
+    stretch: float
+    off_sheet_mm: float
+    off_clay_mm: float
+    clay_root_mm: float
+    flattest_deg: float
+    steepest_deg: float
+    area_mm2: float
+    clay_mm2: float
+    strip_share: float
+    rooted_mm: float
+    assumptions: tuple[Assumption, ...]
+    sheets: tuple[SheetLot, ...] = ()

@@ -1,0 +1,34 @@
+"""The wall's pieces nested on sheets as sold: what is cut from which, and how many are bought."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from shapely.geometry import Polygon
+
+from ...geometry.nesting import nest
+from ...inputs.catalogue import Catalogue
+from .records import SheetLot, Wall
+
+BOARD_MM = 9.0  # ply of flat walls and ribs (common practice, no source)
+STRIP_MM = 1.0  # sheet that bends by hand (common practice, no source)
+_THICKNESS_MM = {"board": BOARD_MM, "rib": BOARD_MM, "strip": STRIP_MM}
+
+
+def lay_on_sheets(wall: Wall, catalogue: Catalogue) -> Wall:
+    """The wall with its pieces laid out on the catalogue's boards: ply for boards and ribs, thin sheet for strips."""
+    lots = []
+    for thickness in sorted(set(_THICKNESS_MM.values()), reverse=True):
+        numbers = [k for k, p in enumerate(wall.pieces) if _THICKNESS_MM[p.kind] == thickness]
+        if not numbers:
+            continue
+        board = catalogue.board_for(thickness)
+        size = (board.length_mm, board.width_mm)
+        shapes = [Polygon(wall.pieces[k].outline_mm, wall.pieces[k].holes_mm) for k in numbers]
+        laid = nest(shapes, size)
+        held = {one.part for one in laid}
+        left = tuple(numbers[k] for k in range(len(numbers)) if k not in held)
+        count = max((one.sheet for one in laid), default=-1) + 1
+        own = tuple(replace(one, part=numbers[one.part]) for one in laid)
+        lots.append(SheetLot(board.code, size, count, tuple(one.part for one in own), own, left))
+    return replace(wall, sheets=tuple(lots))
