@@ -227,13 +227,13 @@ def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
     if key == "opening":
         return [done["opening"].chosen.reason]
     if key == "seam":
-        return list(done["seam"].notes)
+        return [*done["seam"].notes, *_more_pieces(done["division"])]
     if key == "glove":
         return [done["bare_rubber"].thickness_reason]
     if key == "keys":
         return [check.reason for check in done["keys"].checks]
     if key == "jacket":
-        return [*done["jacket"].advice, *done["cradle"].advice, *_more_pieces(done["division"])]
+        return [*done["jacket"].advice, *done["cradle"].advice]
     if key == "casts":
         return [done["cast"].comes_out_reason, *done["cast"].advice]
     if key == "order":

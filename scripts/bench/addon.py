@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
 """How soon the undercut map follows a dragged direction, and how close it stays to the exact one.
 
-    python scripts/bench_addon.py --blender 4.5 [--triangles 300000]     inside Blender, without a window
-    blender --python scripts/bench_addon.py -- --depth-pass MESH.npz     in a window: by the graphics card
+    python scripts/bench/addon.py --blender 4.5 [--triangles 300000]     inside Blender, without a window
+    blender --python scripts/bench/addon.py -- --depth-pass MESH.npz     in a window: by the graphics card
 
 The first takes the demo hare in with the add-on and times the quick map for a row of directions: clock and processor
 time of our own work a frame (map, figures, colours handed over), and the locked area against exact rays. The second
@@ -173,7 +173,7 @@ def depth_pass(mesh_file: str) -> None:
 
 
 def _from_outside(chosen) -> None:
-    sys.path.insert(0, str(Path(__file__).resolve().parent))
+    sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
     import numpy as np
     from build_extension import ROOT, build_zip
     from check_extension import RELEASES, environment_for
