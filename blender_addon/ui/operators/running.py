@@ -220,7 +220,7 @@ class RunsSections(Working):
             s.map_kind = "FREES"
         elif s.map_kind == "THICKNESS":
             s.map_text = results.thickness_legend(scene)  # empty once the glove was laid anew
-        if key in ("opening", "seam") or (key == "jacket" and s.map_kind == "PIECES"):
+        if key in ("opening", "seam"):
             thing = results.show_map(scene, done["master"], s.result("sculpt").stamp)
             results.colour_map(scene, thing, display.map_colours(views.skin_map(s, done), done))
         if key == "opening":
