@@ -13,6 +13,7 @@ from reportlab.platypus import Flowable, Spacer
 from shapely.affinity import scale as mirrored
 from shapely.geometry.base import BaseGeometry
 
+from ...base.figures import listed
 from ...stages.jacket import JacketPiece
 from ...stages.plan import MouldPlan
 from ...stages.rubber import bead_middle_mm
@@ -73,7 +74,7 @@ def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
         facts.append(
             (
                 "Fitted bolts",
-                f"{len(jacket.fitted)} of them, numbers {' and '.join(str(n + 1) for n in jacket.fitted)}, in holes of "
+                f"{len(jacket.fitted)} of them, {_heights(jacket.pieces[0], jacket.fitted)} mm up, in holes of "
                 f"{bolt.diameter_mm:g} mm without play, the others {bolt.hole_mm:g} mm; all drilled before opening, "
                 "the fitted ones drawn first",
             )
@@ -89,6 +90,10 @@ def _domes(domes_mm: np.ndarray, section: JointSection) -> str:
     if not len(domes_mm):
         return ""
     return f"; {len(domes_mm)} domes {section.dome_diameter_mm:g} × {section.dome_height_mm:g} mm where it cannot run"
+
+
+def _heights(piece: JacketPiece, which: Sequence[int]) -> str:
+    return listed(f"{piece.bolts_mm[k][2]:.0f}" for k in which)
 
 
 def _bolt_words(bolt: BoltChoice, count: int, pitch_mm: float) -> str:
@@ -152,11 +157,11 @@ def _joint(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
     edge = plan.rubber.edge_thickness_mm
     bolt = plan.jacket.bolt
     left = _MASTER_MM + 4.0
-    tall = 2.0 * _RISE_MM + 16.0
+    tall = 2.0 * _RISE_MM + 24.0
 
     def draw(canvas: Canvas) -> None:
         canvas.saveState()
-        canvas.translate(left * MM, (_RISE_MM + 8.0) * MM)
+        canvas.translate(left * MM, (_RISE_MM + 16.0) * MM)
         _area(canvas, shapely.box(-_MASTER_MM, -_RISE_MM, 0.0, _RISE_MM), PLASTER)
         for k, piece in enumerate(plan.jacket.pieces):
             side = 1.0 if k == 0 else -1.0
@@ -194,7 +199,7 @@ def _foot(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
         if bolt is not None:
             _draw_bolt(canvas, section.bolts_from_skin_mm, _flange_mm(piece), -board, bolt)
             _say(canvas, section.reach_mm + 3.0, 8.0, f"{bolt.name} through the board")
-        _say(canvas, section.reach_mm + 3.0, -board / 2.0, f"board, {board:.0f} mm")
+        _say(canvas, section.reach_mm + 21.0, -board / 2.0, f"board, {board:.0f} mm")
         canvas.restoreState()
 
     return Placed(inner, (rise + board + 16.0) * MM, draw)
