@@ -199,7 +199,8 @@ def test_a_maquette_of_which_only_the_skin_holds(monkeypatch: pytest.MonkeyPatch
     ratio = skin / 2000**2
     assert told.value == f"{ratio:g} ({0.9 * ratio:g} to {1.15 * ratio:g})"
     assert told.source == "measured on the maquette"
-    assert made.basis == "the skin of a maquette at 2000 mm and a bust for the rest"
+    reason = "no" if why == "not to be parted" else "it is no closed solid"
+    assert made.basis == f"the skin of a maquette at 2000 mm and a bust for the rest, since {reason}"
 
 
 def test_progress_reaches_the_stages(monkeypatch: pytest.MonkeyPatch) -> None:

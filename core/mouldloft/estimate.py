@@ -151,14 +151,15 @@ def estimate_rubber(
         basis = f"a height of {height_mm:.0f} mm and a {stand_in} for the body"
         return _from_proportions(height_mm, body, basis, brief, catalogue)
     grown = scaled_to(maquette, height_mm)
+    why = "it is no closed solid"
     if grown.health.is_solid and grown.volume_mm3 > 0:
         try:
             return _from_maquette(grown, brief, catalogue, progress)
-        except PlanImpossible:
-            pass  # its skin still tells most
+        except PlanImpossible as error:  # its skin still says most
+            why = str(error).rstrip(".")
     skin = grown.skin_area_mm2 * grown.detail_allowance / height_mm**2
     measured = replace(body, skin=_ours(0.9 * skin, skin, 1.15 * skin, "measured on the maquette"))
-    basis = f"the skin of a maquette at {height_mm:.0f} mm and a {stand_in} for the rest"
+    basis = f"the skin of a maquette at {height_mm:.0f} mm and a {stand_in} for the rest, since {why}"
     return _from_proportions(height_mm, measured, basis, brief, catalogue)
 
 
