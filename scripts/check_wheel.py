@@ -25,6 +25,13 @@ def run(*words: object, cwd: Path = ROOT) -> None:
     subprocess.run([str(word) for word in words], cwd=cwd, check=True)
 
 
+def quietly(*words: object) -> None:
+    """The same, its words shown only where it ends badly."""
+    done = subprocess.run([str(word) for word in words], cwd=ROOT, check=False, capture_output=True, text=True)
+    if done.returncode:
+        sys.exit(done.stdout + done.stderr)
+
+
 def main() -> int:
     """0 where the installed wheel plans and reopens the demo."""
     words = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
