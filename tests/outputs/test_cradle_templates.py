@@ -27,7 +27,7 @@ def test_every_board_says_which_it_is_and_is_cut_as_planned(small_plan, tmp_path
     cut = [
         Polygon([p[:2] for p in e.get_points()]) for e in space if e.dxftype() == "LWPOLYLINE" and e.dxf.layer == "CUT"
     ]
-    words = [(e.dxf.text, Point(*e.dxf.insert[:2])) for e in space if e.dxftype() == "TEXT"]
+    words = [(e.dxf.text, Point(e.dxf.insert.x, e.dxf.insert.y)) for e in space if e.dxftype() == "TEXT"]
     boards = [b for piece in small_plan.cradle.pieces for b in piece.boards]
     assert len(cut) == len(boards)
     for board in boards:
