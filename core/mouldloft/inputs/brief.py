@@ -186,6 +186,15 @@ class FinishBrief:
 
 
 @dataclass(frozen=True)
+class MoneyBrief:
+    """What is put on labour and material for an offer. Shares: 0.15 is 15 %. The hourly rate stands under [rates]."""
+
+    overhead: NotNegative = 0.0  # rent, power, tools, over labour and material
+    margin: NotNegative = 0.0  # over all of that
+    offer_valid_days: Annotated[int, msgspec.Meta(ge=1, le=365)] = 30
+
+
+@dataclass(frozen=True)
 class MaterialsBrief:
     """Which catalogue entries are used; None means the catalogue's first of that kind."""
 
@@ -216,6 +225,8 @@ class RatesBrief:
     keep_clear_h_m: NotNegative = 10.0  # on every cast: over a face or lettering
     carry_h_kg: NotNegative = 0.02  # on every cast: fill makes a glove heavier to peel, carry and set home
     peel_h_m2: NotNegative = 0.5  # on every cast: the glove worked off skin its pull does not free
+    solid_h_l: NotNegative = 0.5  # on every cast: a limb nobody can lay up filled with resin in thin lifts, or cored
+    solid_cost_l: NotNegative = 6.0
     piece_h: NotNegative = 8.0  # a further glove piece with its jacket and cradle
 
 
@@ -235,6 +246,7 @@ class Brief:
     cradle: CradleBrief = field(default_factory=CradleBrief)
     cast: CastBrief = field(default_factory=CastBrief)
     finish: FinishBrief = field(default_factory=FinishBrief)
+    money: MoneyBrief = field(default_factory=MoneyBrief)
     materials: MaterialsBrief = field(default_factory=MaterialsBrief)
     rates: RatesBrief = field(default_factory=RatesBrief)
 
