@@ -69,6 +69,8 @@ def plan_joining(master: Master, seam: Seam, rates: RatesBrief, hatch_h: float, 
     if not len(hollow.nodes_mm):
         return Joining(0.0, (), seam.length_mm, 0.0, (), ())
     tight = unreached_by_ball(hollow, MAT_BALL_MM, MAT_TOLERANCE_MM)
+    if master.base == "open":
+        tight &= hollow.skin_mm[:, 2] > MAT_BALL_MM  # the foot is an opening, not a corner
     area = float(hollow.skin_area_mm2.sum())
     share = float(hollow.skin_area_mm2[tight].sum()) / area if area > 0 else 0.0
     points, steps = _along(seam)
@@ -77,7 +79,7 @@ def plan_joining(master: Master, seam: Seam, rates: RatesBrief, hatch_h: float, 
     far = reach_from(hollow, _foot(master, hollow), ARM_MM)
     reach = reach_to(hollow, far, points, HAND_MM)
     past = reach > rates.reach_mm
-    spans = _spans(master, hollow, points, steps, reach, past, rates, hatch_h)
+    spans = _spans(master, hollow, far, points, steps, reach, past, rates, hatch_h)
     pole = sum(span.length_mm for span in spans if span.answer == "pole")
     hatches = tuple((span.name, span.point_mm) for span in spans if span.answer == "hatch")
     return Joining(
@@ -108,6 +110,7 @@ def _along(seam: Seam) -> tuple[np.ndarray, np.ndarray]:
 def _spans(
     master: Master,
     hollow: Hollow,
+    far: np.ndarray,
     points: np.ndarray,
     steps: np.ndarray,
     reach: np.ndarray,
@@ -128,7 +131,7 @@ def _spans(
             furthest = float(reach[run].max())
             at = (float(middle[0]), float(middle[1]), float(middle[2]))
             if of == "core":
-                found.append(JointSpan(name, length, math.inf, "core", at, _limb_l(hollow, points[run])))
+                found.append(JointSpan(name, length, math.inf, "core", at, _limb_l(hollow, far, points[run])))
                 continue
             by_pole_h = length / 1000 * rates.joint_h_m * (rates.past_reach_factor - 1)
             answer = "pole" if furthest <= POLE_MM and by_pole_h <= hatch_h else "hatch"
@@ -142,9 +145,11 @@ def _runs(which: np.ndarray) -> list[np.ndarray]:
     return [run for run in np.split(at, np.flatnonzero(np.diff(at) > 3) + 1) if len(run)]
 
 
-def _limb_l(hollow: Hollow, points: np.ndarray) -> float:
-    """Litres of the narrow inside round a run of joint."""
-    slim = hollow.clearance_mm < ARM_MM
+def _limb_l(hollow: Hollow, far: np.ndarray, points: np.ndarray) -> float:
+    """Litres of the narrow inside round a run of joint, no hand in it."""
+    slim = (hollow.clearance_mm < ARM_MM) & np.isinf(reach_to(hollow, far, hollow.nodes_mm, HAND_MM))
+    if not slim.any():
+        return 0.0
     away = cKDTree(points).query(hollow.nodes_mm[slim])[0]
     return float((away < LIMB_MM).sum()) * hollow.pitch_mm**3 / 1e6
 
