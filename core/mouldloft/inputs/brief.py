@@ -57,6 +57,7 @@ class SeamBrief:
     )
     plane_offset_mm: Offset | None = None
     own_line: Text | None = None  # path of a .json/.csv/.txt file of points, snapped to the surface
+    find_features: bool = True  # eyes, nose, mouth, fingers are kept clear of where nothing is painted
     keep_clear: Text | None = None  # path of a per-vertex weight file (.npy or .csv): 0 free, 1 keep clear
     eye_height_mm: Positive = 1600.0
     viewer_distance_mm: Positive = 3000.0
