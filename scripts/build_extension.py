@@ -252,7 +252,8 @@ def make_own_parts(folder: Path) -> Made:
 
 def addon_files() -> list[Path]:
     """The add-on's own files, sorted."""
-    files = [path for path in ADDON.rglob("*") if path.is_file() and "__pycache__" not in path.parts]
+    left_out = {"__pycache__", "guide"}
+    files = [path for path in ADDON.rglob("*") if path.is_file() and not left_out & set(path.parts)]
     return sorted(
         path for path in files if "wheels" not in path.parts and path.name not in ("blender_manifest.toml", "hare.npz")
     )

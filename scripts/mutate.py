@@ -1,8 +1,8 @@
 """Mutation run of one stage: changes its formulas one at a time, runs its tests on each, prints the score and what
 survived. Needs `pip install mutmut==3.8.1` beside the project's own environment.
 
-    python scripts/mutate.py takeoff [--only FUNCTION ...] [--tests takeoff takeoff_by_hand cli] [--skip sheet page]
-                                     [--folder DIR]
+    python scripts/mutate.py stages/takeoff [--only FUNCTION ...] [--tests takeoff takeoff_by_hand cli]
+                                            [--skip sheet page] [--folder DIR]
 
 Works on a copy of the last commit, never on the checkout. Changes of words alone (strings, progress notes) are left
 out of the score.
@@ -29,7 +29,7 @@ SETTINGS = """
 [tool.mutmut]
 source_paths = ["mouldloft"]
 only_mutate = ["mouldloft/**/{stage}.py"]
-also_copy = ["tests", "mouldloft", "docs", "scripts", "blender_addon", "README.md"]
+also_copy = ["tests", "mouldloft", "scripts", "blender_addon", "README.md"]
 pytest_add_cli_args_test_selection = {tests}
 pytest_add_cli_args = {skip}
 timeout_constant = 5
@@ -66,13 +66,18 @@ def pytest_sessionfinish(session):
 """
 
 
+def test_files(name: str) -> list[Path]:
+    """The test module of this name, wherever it stands under tests/."""
+    return sorted((ROOT / "tests").rglob(f"test_{name}.py"))
+
+
 def prepare_copy(folder: Path, stage: str, tests: list[str], skip: list[str]) -> None:
     """The last commit with the package at the top, where mutmut's names want it."""
     folder.mkdir(parents=True)
     packed = subprocess.run(["git", "archive", "HEAD"], cwd=ROOT, check=True, stdout=subprocess.PIPE).stdout
     subprocess.run(["tar", "x"], cwd=folder, check=True, input=packed)
     shutil.move(folder / "core" / "mouldloft", folder / "mouldloft")
-    chosen = [f"tests/test_{name}.py" for name in tests]
+    chosen = [str(path.relative_to(ROOT)) for name in tests for path in test_files(name)]
     left_out = ["-k", " and ".join(f"not {word}" for word in skip)] if skip else []
     settings = SETTINGS.format(stage=stage, tests=json.dumps(chosen), skip=json.dumps(left_out))
     with open(folder / "pyproject.toml", "a", encoding="utf-8") as file:
@@ -137,18 +142,21 @@ def _mangled(name: str) -> str:
 def main() -> int:
     """0 where the run came to its end."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("stage")
+    parser.add_argument("stage", help="a module's path in the package, such as stages/takeoff or trade/lifting")
     parser.add_argument("--only", nargs="+", default=[], help="functions (or Class.method) to change, with wildcards")
     parser.add_argument("--tests", nargs="+", help="test modules without test_ (default: the stage's own)")
     parser.add_argument("--skip", nargs="+", default=[], help="words of tests too slow to run on every change")
     parser.add_argument("--folder", type=Path, help="where the copy goes (must not exist)")
     given = parser.parse_args()
-    own = [given.stage, f"{given.stage}_by_hand", "assumptions"]
-    tests = given.tests or [name for name in own if (ROOT / "tests" / f"test_{name}.py").exists()]
+    last = Path(given.stage).name
+    own = [last, f"{last}_by_hand", "assumptions"]
+    tests = given.tests or [name for name in own if test_files(name)]
     folder = given.folder or Path(tempfile.mkdtemp()) / "copy"
     prepare_copy(folder, given.stage, tests, given.skip)
     with open(folder / "mutmut.log", "w", encoding="utf-8") as log:
-        wanted = [f"mouldloft.{given.stage}.{_mangled(name)}__mutmut_*" for name in given.only]
+        wanted = [
+            f"mouldloft.{given.stage.replace(chr(47), chr(46))}.{_mangled(name)}__mutmut_*" for name in given.only
+        ]
         command = [sys.executable, "-m", "mutmut", "run", "--max-children", "1", *wanted]
         code = subprocess.run(command, cwd=folder, check=False, stdout=log, stderr=log).returncode
     print(f"mutmut ended with {code}: see {log.name}" if code else report(folder, given.stage))

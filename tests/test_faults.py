@@ -1,4 +1,4 @@
-"""Faults tried for real: killed, stopped, starved, crowded and misplaced runs; docs/faults.md says what happened."""
+"""Faults tried for real: killed, stopped, starved, crowded and misplaced runs; tests/faults.md says what happened."""
 
 from __future__ import annotations
 

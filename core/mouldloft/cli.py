@@ -294,8 +294,8 @@ def estimate_command(
     """Before any clay: an interval for the rubber from a height, or from a rough maquette."""
     from typing import cast
 
-    from .estimate import StandIn, estimate_rubber
     from .inputs.catalogue import read_catalogue
+    from .stages.estimate import StandIn, estimate_rubber
     from .stages.master import read_master
 
     asked = _asked(brief, height, casts, None, up, front)

@@ -13,12 +13,12 @@ from ..base.threads import in_threads
 from ..geometry.depthmap import column_image, grid_around
 from ..geometry.frame import pull_frame, unit
 from ..geometry.freedom import freedom_by_rays
-from ..geometry.rays import RayScene, ray_scene
+from ..geometry.rays import RayScene, first_wall_mm, ray_scene
 from ..geometry.repair import signed_volume
 from ..geometry.sampling import samples_by_area
 from ..inputs.brief import OpeningBrief, SeamBrief
 from ..trade.price import SeamMeasures, price_seam
-from ..trade.seamterms import TURNED_AWAY, SeamTerms, never_price, seam_terms
+from ..trade.seamterms import SOLID_MM, TURNED_AWAY, WIDTHS_DEEP, SeamTerms, never_price, seam_terms
 from .master import Master, skin_faces
 from .visibility import how_it_shows
 
@@ -136,6 +136,7 @@ class _Survey:
     normals: np.ndarray
     sample_area: float
     shown: np.ndarray  # (k,) 0..1, how much the sample shows to the brief's viewers
+    thick_mm: np.ndarray  # (k,) of the body behind the sample
     vertices: np.ndarray
     faces: np.ndarray
     volume_mm3: float
@@ -159,7 +160,7 @@ def _survey(
     return _Survey(
         master, brief, terms or seam_terms(), scene, taken.points_mm, normals,
         float(taken.areas_mm2[0]) if len(normals) else 0.0,
-        show[taken.faces], vertices, faces,
+        show[taken.faces], first_wall_mm(scene, taken.points_mm, -normals, -normals), vertices, faces,
         abs(float(signed_volume(vertices, faces).sum())), diagonal / (600.0 if full_mesh else 160.0), diagonal,
     )  # fmt: skip
 
@@ -171,6 +172,7 @@ def _thinned(survey: _Survey, every: int) -> _Survey:
         points=survey.points[::every],
         normals=survey.normals[::every],
         shown=survey.shown[::every],
+        thick_mm=survey.thick_mm[::every],
         sample_area=survey.sample_area * every,
     )
 
@@ -196,13 +198,13 @@ def _judge(survey: _Survey, direction: np.ndarray, origin: str, offset_mm: float
     balance = min(share, 1 - share)
     area = survey.sample_area * len(free_plus)
     terms = survey.terms
-    measures = SeamMeasures(length, show * length, 0.0, 0.0, 0.0, 1, fill, locked * area)
     along = survey.normals @ d
     away = np.where(height > offset, along < -TURNED_AWAY, along > TURNED_AWAY)
-    hidden = float(np.mean(away)) * area if len(away) else 0.0
+    away |= np.abs(height - offset) > np.minimum(WIDTHS_DEEP * survey.thick_mm, terms.rates.reach_mm)
+    hidden = float(np.mean(away & (survey.thick_mm > SOLID_MM))) * area if len(away) else 0.0
+    solid = survey.sample_area * float(survey.thick_mm[away & (survey.thick_mm <= SOLID_MM)].sum())
+    measures = SeamMeasures(length, show * length, 0.0, 0.0, 0.0, 1, fill, locked * area, solid)
     cost = price_seam(measures, terms.casts, terms.rubber, terms.rates).total + never_price(terms, area) * hidden
-    # past an arm's reach from the opening nobody lays up: the deeper, the dearer
-    cost *= max(depth / terms.rates.reach_mm, 1.0)
     return Candidate(
         direction=tuple(float(c) for c in d),  # type: ignore[arg-type]
         offset_mm=float(offset),

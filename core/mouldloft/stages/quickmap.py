@@ -22,7 +22,7 @@ from ..geometry.sampling import samples_on_every_face
 from .lighter import lighten
 from .master import Master, skin_faces
 
-CELLS = 200  # over the body's diagonal: holds the locked area within 2 % of itself, see scripts/bench_addon.py
+CELLS = 200  # over the body's diagonal: holds the locked area within 2 % of itself, see scripts/bench/addon.py
 FILL_TRIANGLES = 20_000
 _FILL_PIXELS = 160  # over the body's diagonal, as the search's first look
 FREE_AHEAD, FREE_BEHIND, FREE_EITHER, LOCKED = 0, 1, 2, 3  # a face's answer

@@ -26,7 +26,8 @@ class SeamMeasures:
 
     on_show_mm : length weighted by how much it shows, 0 hidden to 1 in full view. bent_mm : of it, what leaves its
     plane. past_reach_mm : what is joined further than an arm's reach from the way in. keep_clear_mm : what runs over
-    places to be kept clear, weighted. lines : separate runs, each with its own wall.
+    places to be kept clear, weighted. lines : separate runs, each with its own wall. solid_mm3 : limbs of
+    one cast that nobody can lay up from their half's opening, so that they are filled.
     """
 
     length_mm: float
@@ -37,14 +38,15 @@ class SeamMeasures:
     lines: int
     fill_mm3: float
     locked_mm2: float
+    solid_mm3: float = 0.0
 
 
 @dataclass(frozen=True)
 class SeamPrice:
     """Hours and money of a seam over its whole run, by cause. Hours are of people; money in the catalogue's currency.
 
-    cleanup_h, joint_h, risk_h, keep_clear_h, carry_h, peel_h : over all casts. wall_h : once. rubber_cost, tape_cost :
-    material. hours : all of them; total : hours at the hourly rate and the material.
+    cleanup_h, joint_h, risk_h, keep_clear_h, carry_h, peel_h, solid_h : over all casts. wall_h : once. rubber_cost,
+    tape_cost, solid_cost : material. hours : all of them; total : hours at the hourly rate and the material.
     """
 
     cleanup_h: float
@@ -54,8 +56,10 @@ class SeamPrice:
     keep_clear_h: float
     carry_h: float
     peel_h: float
+    solid_h: float
     rubber_cost: float
     tape_cost: float
+    solid_cost: float
     hourly_rate: float
     hours: float
     total: float
@@ -67,7 +71,8 @@ class UnitPrices:
 
     shown_mm, hidden_mm : of a seam with a flat wall, in full view and out of sight; bent_mm : what a bent wall adds;
     past_reach_mm : what it adds to lie past an arm's reach; keep_clear_mm : what a place to be kept clear adds; line :
-    a further run; fill_mm3 : undercut fill; locked_mm2 : skin that its piece's pull does not free.
+    a further run; fill_mm3 : undercut fill; locked_mm2 : skin that its piece's pull does not free;
+    solid_mm3 : limbs filled.
     """
 
     shown_mm: float
@@ -78,6 +83,7 @@ class UnitPrices:
     line: float
     fill_mm3: float
     locked_mm2: float
+    solid_mm3: float
 
 
 def wall_hours(flat_mm: float, bent_mm: float, lines: int, rates: RatesBrief) -> float:
@@ -113,12 +119,14 @@ def price_seam(seam: SeamMeasures, casts: int, rubber: RubberPrice, rates: Rates
     clear = casts * rates.keep_clear_h_m * seam.keep_clear_mm / 1000
     carry = casts * rates.carry_h_kg * litres * rubber.kg_per_litre
     peel = casts * rates.peel_h_m2 * seam.locked_mm2 / 1e6
+    solid = casts * seam.solid_mm3 / 1e6
     rubber_cost = litres * rubber.per_litre
     tape_cost = casts * rates.joint_tape_cost_m * seam.length_mm / 1000
-    hours = cleanup + wall + joint + risk + clear + carry + peel
+    solid_h, solid_cost = rates.solid_h_l * solid, rates.solid_cost_l * solid
+    hours = cleanup + wall + joint + risk + clear + carry + peel + solid_h
     return SeamPrice(
-        cleanup, wall, joint, risk, clear, carry, peel, rubber_cost, tape_cost, rates.hourly_rate, hours,
-        hours * rates.hourly_rate + rubber_cost + tape_cost,
+        cleanup, wall, joint, risk, clear, carry, peel, solid_h, rubber_cost, tape_cost, solid_cost,
+        rates.hourly_rate, hours, hours * rates.hourly_rate + rubber_cost + tape_cost + solid_cost,
     )  # fmt: skip
 
 
@@ -140,6 +148,7 @@ def unit_prices(casts: int, rubber: RubberPrice, rates: RatesBrief) -> UnitPrice
         line=of(lines=2),
         fill_mm3=of(fill_mm3=1.0),
         locked_mm2=of(locked_mm2=1.0),
+        solid_mm3=of(solid_mm3=1.0),
     )
 
 
@@ -168,6 +177,8 @@ def rate_assumptions(rates: RatesBrief, currency: str = "") -> tuple[Assumption,
         ("joint over a place to be kept clear", f"{rates.keep_clear_h_m:g} h more a metre and cast"),
         ("weight of fill carried", f"{rates.carry_h_kg:g} h a kg and cast"),
         ("glove worked off locked skin", f"{rates.peel_h_m2:g} h a m² and cast"),
+        ("a limb filled with resin in thin lifts", f"{rates.solid_h_l:g} h a litre and cast"),
+        ("resin and filler of a filled limb", f"{rates.solid_cost_l:g}{money} a litre"),
         ("a further glove piece with its jacket", f"{rates.piece_h:g} h"),
     )
     return (

@@ -113,7 +113,7 @@ def _how_to(wall: Wall, first: str) -> list[str]:
             "rib, 10 mm over them, and trued with a straight edge laid from the skin to the outer edge."
         )
     if any(p.kind == "strip" for p in wall.pieces):
-        lines.append("Strips bend along the station lines and lines parallel to their neighbours; nothing is twisted.")
+        lines.append("Strips bend along the lines drawn straight across them, and nowhere else.")
     lines.append("Close the skin edge with clay, square to the skin. Seal, wax; PVA film where the jacket meets it.")
     return lines
 

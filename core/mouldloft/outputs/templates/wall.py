@@ -10,12 +10,13 @@ import numpy as np
 from shapely.geometry import LineString, Point, Polygon
 
 from ...stages.plan import MouldPlan
-from ...stages.wall import Wall, WallPiece, parting_surface
+from ...stages.wall import STEP_MM, Wall, WallPiece, parting_surface
 from .fullsize import Template, TemplateLine, TemplateText
 
 _ON_WALL_MM = 30.0  # a bolt or bead further than this from a piece is another's
 _BOLT_MM = 5.0  # radius of its ring
 _ARROW_MM = 26.0
+_BEND_MM = 24.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,6 +126,7 @@ def on_strip(piece: WallPiece, points_mm: np.ndarray) -> tuple[np.ndarray, np.nd
 def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnWall, to_flat: _Flattened) -> Template:
     lines = [TemplateLine(piece.outline_mm), *(TemplateLine(hole) for hole in piece.holes_mm)]
     texts: list[TemplateText] = []
+    lines += [TemplateLine(bend, closed=False, use="mark") for bend in _bends(piece)]
     for mark in piece.marks:
         ends = np.array([mark.inner_mm, mark.outer_mm])
         lines.append(TemplateLine(ends, closed=False, use="mark"))
@@ -151,6 +153,16 @@ def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnW
     ]
     texts += _skin_words(piece, wall.gap_mm)
     return Template(piece.name, tuple(lines), tuple(texts))
+
+
+def _bends(piece: WallPiece) -> list[np.ndarray]:
+    """The straight lines a strip is bent along between its stations, 24 mm apart."""
+    marked = np.array([mark.inner_mm for mark in piece.marks]).reshape(-1, 2)
+    found = []
+    for inner, outer in list(zip(piece.flat_inner_mm, piece.flat_outer_mm, strict=True))[:: round(_BEND_MM / STEP_MM)]:
+        if len(marked) == 0 or np.linalg.norm(marked - inner, axis=1).min() > STEP_MM:
+            found.append(np.array([inner, outer]))
+    return found
 
 
 def _skin_words(piece: WallPiece, gap_mm: float) -> list[TemplateText]:

@@ -1,7 +1,7 @@
 """Stage rubber: the glove's outside and what it takes."""
 
 from .flanges import lean_of, middle_lines, spaced_spots
-from .glove import brush_rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
+from .glove import FADE, brush_rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
 from .record import Coat, Envelope, Registration, Rubber, RubberParts
 from .rims import (
     OTHER_LINE_WITHIN,
@@ -20,6 +20,7 @@ from .rims import (
 )
 
 __all__ = [
+    "FADE",
     "OTHER_LINE_WITHIN",
     "TOO_NEAR",
     "Coat",

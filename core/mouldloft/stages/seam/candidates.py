@@ -12,7 +12,7 @@ from ...base.errors import PlanImpossible
 from ...base.progress import SILENT, Progress
 from ...geometry.facegraph import regions
 from ...geometry.tautline import keep_off_vertices
-from .draw import Canvas, Drawn, canvas_of, draw
+from .draw import Canvas, Drawn, canvas_of, draw, with_solids
 from .free import LEAST_REGION, cut_labels, dearer_where_broken, fair_level, level_regions
 from .ground import Ground
 from .limits import Trouble, check_limits, find_trouble, heavier_half_kg, lines_of
@@ -20,8 +20,12 @@ from .record import SeamLimits
 
 _OFFSETS = 9  # planes tried along the pull
 _OFFSET_SHARE = 0.16  # of the body's depth along the pull, to each side of the plane of least fill
-_ROUNDS = 6  # times that the free seam is cut anew because a half could not be laid up
-_PLACES_MOST = 8  # where a plane may follow the free seam
+# how dear a place is that could not be laid up, in turn until none is left, then halved back
+_AT_LEISURE = (0.0, 1.0, 4.0, 16.0, 64.0)
+_QUICKLY = (4.0, 24.0)
+_HALVINGS = 2
+_OTHERS_MOST = 3  # free seams that a plane is tried along
+_PLACES_MOST = 5  # where a plane may follow the free seam
 _LINES_MOST = 8  # lines that are tried without
 
 
@@ -57,7 +61,7 @@ class Bench:
             self.ground, drawn.level, drawn.labels, lines_of(master.vertices_mm, master.faces, drawn.level)
         )
         limits = check_limits(self.ground, drawn.labels, trouble, drawn.figures.fill_mm3, plane_kg)
-        return Judged(drawn, trouble, limits, offset_mm)
+        return Judged(with_solids(drawn, self.ground.place, trouble.solid_mm3), trouble, limits, offset_mm)
 
 
 def bench_of(ground: Ground) -> Bench:
@@ -102,7 +106,9 @@ def best_plane(bench: Bench, offset_mm: float | None = None, tries: int = _OFFSE
     return min(judged, key=lambda j: j.rank)
 
 
-def free_seams(bench: Bench, plane: Judged, progress: Progress = SILENT, rounds: int = _ROUNDS) -> list[Judged]:
+def free_seams(
+    bench: Bench, plane: Judged, progress: Progress = SILENT, tries: tuple[float, ...] = _AT_LEISURE
+) -> list[Judged]:
     """The cheapest seams over the whole surface, until one keeps the limits; none where no seam pays for its length.
 
     Where a half could not be laid up, those places are made dearer for it, four times each turn, and the cut is made
@@ -113,24 +119,35 @@ def free_seams(bench: Bench, plane: Judged, progress: Progress = SILENT, rounds:
     plane_kg = heavier_half_kg(ground, plane.drawn.labels, plane.drawn.figures.fill_mm3)
     tube = 0.5 * ground.place.rule.turn_mm
     found: list[Judged] = []
-    dear, lowest, highest = 0.0, 0.0, None
-    for turn in range(rounds):
-        at = 0.5 + 0.3 * turn / rounds
+    lowest, highest = 0.0, None
+    for turn, dear in enumerate(tries):
+        at = 0.5 + 0.3 * turn / len(tries)
         progress.step(at, "the cheapest split")
-        labels = cut_labels(ground, dear * extra, dear, progress, at)
-        tried = None if labels is None else _fair(bench, labels, tube, dear, plane_kg, progress)
+        tried = _cut_fair(bench, extra, dear, tube, plane_kg, progress, at)
         if tried is not None:
             found.append(tried)
-        if tried is not None and tried.limits.kept:
-            highest = dear
-            if turn == 0:
+            if tried.limits.kept:
+                highest = dear
                 break
-        else:
-            lowest = dear
-            if tried is not None:
-                extra = np.maximum(extra, dearer_where_broken(ground, tried.drawn.labels, tried.trouble))
-        dear = max(4.0 * dear, 1.0) if highest is None else float(np.sqrt(max(lowest, 0.25) * highest))
+            extra = np.maximum(extra, dearer_where_broken(ground, tried.drawn.labels, tried.trouble))
+        lowest = dear
+    if highest and len(tries) > _HALVINGS:
+        for _ in range(_HALVINGS):
+            dear = float(np.sqrt(max(lowest, 0.25) * highest))
+            tried = _cut_fair(bench, extra, dear, tube, plane_kg, progress, 0.8)
+            if tried is None or not tried.limits.kept:
+                lowest = dear
+            else:
+                found.append(tried)
+                highest = dear
     return sorted(found, key=lambda j: j.rank)
+
+
+def _cut_fair(
+    bench: Bench, extra: np.ndarray, dear: float, tube_mm: float, plane_kg: float, progress: Progress, at: float
+) -> Judged | None:
+    labels = cut_labels(bench.ground, dear * extra, dear, progress, at)
+    return None if labels is None else _fair(bench, labels, tube_mm, dear, plane_kg, progress)
 
 
 def _fair(
@@ -183,7 +200,7 @@ def relieved_plane(bench: Bench, plane: Judged, others: list[Judged], progress: 
     ground, place = bench.ground, bench.ground.place
     plane_kg = heavier_half_kg(ground, plane.drawn.labels, plane.drawn.figures.fill_mm3)
     links, best = _links(ground), plane
-    for free in others:
+    for free in others[:_OTHERS_MOST]:
         apart = plane.drawn.labels != free.drawn.labels
         count, region = regions(place.graph, (apart * (1 + plane.drawn.labels)).astype(np.int8))
         area = np.bincount(region, place.skin_mm2 * apart, minlength=count)
@@ -230,6 +247,6 @@ def all_candidates(
     """The best plane, the plane with local relief, the free seam, those that there are. quick : to compare directions
     by, without relief and with fewer tries."""
     plane = best_plane(bench, offset_mm, 3 if quick else _OFFSETS)
-    found = free_seams(bench, plane, progress, 2 if quick else _ROUNDS)
+    found = free_seams(bench, plane, progress, _QUICKLY if quick else _AT_LEISURE)
     relief = None if quick else relieved_plane(bench, plane, found, progress)
     return [plane, *([relief] if relief else []), *found[:1]]

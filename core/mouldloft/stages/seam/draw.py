@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -207,4 +207,12 @@ def measures_of(figures: SeamFigures) -> SeamMeasures:
         figures.loops,
         figures.fill_mm3,
         figures.piece_locked_area_mm2,
+        figures.solid_mm3,
     )
+
+
+def with_solids(drawn: Drawn, place: Place, solid_mm3: float) -> Drawn:
+    """The seam with the limbs that it leaves to be filled in its figures and its price."""
+    figures = replace(drawn.figures, solid_mm3=solid_mm3)
+    price = price_seam(measures_of(figures), place.terms.casts, place.terms.rubber, place.terms.rates)
+    return replace(drawn, figures=figures, price=price)

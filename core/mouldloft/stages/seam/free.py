@@ -8,10 +8,10 @@ from ...base.progress import SILENT, Progress
 from ...geometry.edges import connected
 from ...geometry.facegraph import SplitCosts, absorb_small_regions, cheapest_split, island_regions, regions
 from ...geometry.tautline import keep_off_vertices, smooth_level, tauten_level
-from ...trade.seamterms import TURNED_AWAY, never_price
+from ...trade.seamterms import SOLID_MM, TURNED_AWAY, never_price
 from .costs import Walls
 from .ground import Ground, Place, at_vertices
-from .limits import SOLID_MM, Trouble
+from .limits import Trouble
 
 LEAST_REGION = 0.002  # of the skin: smaller islands join the piece around them
 _ZIGZAG = (
@@ -41,8 +41,12 @@ def side_costs(ground: Ground, lip: float = 0.0) -> np.ndarray:
     never = never_price(ground.place.terms, float(skin.sum()))
     over = _one_sided(ground.stretch > ground.place.terms.stretch_allowed)
     along = ground.place.master.normals @ ground.direction
-    under = np.stack([along < -TURNED_AWAY, along > TURNED_AWAY]) & (ground.place.thick_mm > SOLID_MM)
-    return skin * (unit.fill_mm3 * ground.fill_mm + unit.locked_mm2 * ground.locked + never * (over + lip * under))
+    away = np.stack([along < -TURNED_AWAY, along > TURNED_AWAY])
+    thick = ground.place.thick_mm
+    under = never * lip * (away & (thick > SOLID_MM))
+    # a limb too thin to lay up is filled: half of it stands behind each of its sides, and the other goes with this one
+    under = under + unit.solid_mm3 * np.where(thick <= SOLID_MM, thick, 0.0) * away
+    return skin * (unit.fill_mm3 * ground.fill_mm + unit.locked_mm2 * ground.locked + never * over + under)
 
 
 def _one_sided(marked: np.ndarray) -> np.ndarray:

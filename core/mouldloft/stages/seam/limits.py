@@ -13,7 +13,7 @@ from ...geometry.facegraph import regions
 from ...geometry.frame import pull_frame
 from ...geometry.membrane import stretch_surface
 from ...geometry.rays import blocked, ray_scene
-from ...trade.seamterms import LEAN_DEG
+from ...trade.seamterms import LEAN_DEG, SOLID_MM, WIDTHS_DEEP
 from .bounds import skin_bounds
 from .ground import Ground
 from .record import SeamLimits
@@ -21,18 +21,18 @@ from .record import SeamLimits
 _MOUTH_PIXELS = 40  # over the longest side: how finely an opening is looked through
 _LOOKS = 48  # places of an opening that each place of the inside is looked at from
 _GLANCE = 0.1  # sine of the flattest angle at which skin is seen and brushed (common practice, no source)
-SOLID_MM = 60.0  # a limb no thicker is cored or filled with resin in thin lifts: nobody lays it up (common practice)
 _HEAVIER = 1.25  # times the plane's heavier half: what two or more lift anyway (invented)
-_LEAST_PLACE = 1.0 / 250.0  # of the skin: a smaller place, less than a palm of a figure a metre high, is texture
+_LEAST_PLACE = 1.0 / 150.0  # of the skin: a smaller place, a palm or two of a figure a metre high, is texture
 
 
 @dataclass(frozen=True, eq=False)
 class Trouble:
-    """Faces of one half that break a limit: (m,) bool each."""
+    """Faces that break a limit of their half: (m,) bool each; and what is filled instead of laid up."""
 
     unseen: np.ndarray
     out_of_reach: np.ndarray
     overstretched: np.ndarray
+    solid_mm3: float  # of limbs too thin to lay up and not seen or reached
 
     @property
     def anywhere(self) -> np.ndarray:
@@ -74,13 +74,14 @@ def find_trouble(
 
     A place is seen where a straight line leads from it through its half's own opening, or its open foot, to the
     outside, past all skin of that half, no further aslant than one leans and not flat along the skin. It is reached
-    where that line is no longer than an arm from place to opening.
+    where that line is no longer than an arm from place to opening, and than four widths of the body there.
     """
     master, place = ground.place.master, ground.place
     mouth = mouth_points(ground, level, lines)
     seen, reached = np.zeros(len(labels), bool), np.zeros(len(labels), bool)
     centre = face_centres(master.vertices_mm, master.faces)
     skin = place.skin_mm2 > 0
+    reach = np.minimum(WIDTHS_DEEP * place.thick_mm, place.terms.rates.reach_mm)
     for piece, pull in enumerate((ground.direction, -ground.direction)):
         own = np.flatnonzero((labels == piece) & skin)
         if not len(own):
@@ -88,7 +89,7 @@ def find_trouble(
         scene = ray_scene(master.vertices_mm, master.faces[own])
         ways = [(mouth, -pull), (_foot_points(ground, labels, piece), np.array([0.0, 0.0, -1.0]))]
         for opening, out in ways:
-            look = _looked_into(scene, centre[own], master.normals[own], opening, out, place.terms.rates.reach_mm)
+            look = _looked_into(scene, centre[own], master.normals[own], opening, out, reach[own])
             seen[own] |= look[0]
             reached[own] |= look[1]
     own_side = labels[None] == np.arange(2)[:, None]
@@ -96,11 +97,14 @@ def find_trouble(
     laid_up = skin & (place.thick_mm > SOLID_MM)
     found = (laid_up & ~seen, laid_up & seen & ~reached, skin & over)
     bad = [_places(ground, labels, which) for which in found]
-    return Trouble(*bad)
+    left_out = skin & ~laid_up & ~reached
+    # a limb has two sides, and half of it stands behind each
+    solid = float((place.skin_mm2 * np.minimum(place.thick_mm, SOLID_MM) / 2)[left_out].sum())
+    return Trouble(*bad, solid)
 
 
 def _looked_into(
-    scene, points: np.ndarray, normals: np.ndarray, opening: np.ndarray, out: np.ndarray, reach_mm: float
+    scene, points: np.ndarray, normals: np.ndarray, opening: np.ndarray, out: np.ndarray, reach_mm: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Which places are seen through an opening, and which of them reached: two (k,) bool."""
     seen, reached = np.zeros(len(points), bool), np.zeros(len(points), bool)
@@ -116,9 +120,9 @@ def _looked_into(
         to = (nearest[left] if k == 0 else looks[k - 1]) - points[left]
         far = np.linalg.norm(to, axis=1)
         way = to / np.maximum(far, 1e-9)[:, None]
-        within = far <= reach_mm
+        within = far <= reach_mm[left]
         # what lies at the very rim is seen straight on
-        rim = far < 1e-3 * reach_mm
+        rim = far < 0.5
         way[rim] = out
         fit = (way @ out >= least) & (np.einsum("ij,ij->i", way, normals[left]) <= -_GLANCE * (~rim))
         fit &= within | ~seen[left]

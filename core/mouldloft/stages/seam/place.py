@@ -22,7 +22,7 @@ from ..opening import Opening
 from ..undercut import UndercutField
 from ..visibility import how_it_shows
 from .candidates import Bench, Judged, all_candidates, bench_of
-from .draw import Canvas, Drawn, canvas_of, draw
+from .draw import Canvas, Drawn, canvas_of, draw, with_solids
 from .free import LEAST_REGION
 from .ground import Place, at_vertices, carried_to_whole, know_place, survey
 from .ownline import read_keep_clear, read_own_lines, split_by_lines
@@ -109,10 +109,14 @@ def _on_whole(table: _Table, judged: Judged) -> Judged:
     drawn = judged.drawn
     if judged.offset_mm is not None:
         level = whole.vertices_mm @ table.direction - judged.offset_mm
-        return replace(judged, drawn=draw(table.canvas, drawn.kind, level, judged.offset_mm))
+        return _redrawn(table, judged, draw(table.canvas, drawn.kind, level, judged.offset_mm))
     level = carry_to_whole(copy, drawn.level)
     level = tauten_level(whole.vertices_mm, whole.faces, level, fair_rule(max(whole.size_mm)).off_mm)
-    return replace(judged, drawn=draw(table.canvas, drawn.kind, level, board_mm=judged.board_mm))
+    return _redrawn(table, judged, draw(table.canvas, drawn.kind, level, board_mm=judged.board_mm))
+
+
+def _redrawn(table: _Table, judged: Judged, drawn: Drawn) -> Judged:
+    return replace(judged, drawn=with_solids(drawn, table.canvas.place, judged.trouble.solid_mm3))
 
 
 def place_seam(
@@ -165,7 +169,7 @@ def _judge_own(table: _Table, level: np.ndarray) -> Judged:
     light = carry_to_light(table.copy, level)
     light = keep_off_vertices(table.copy.master.vertices_mm, table.copy.master.faces, light)
     judged = table.bench.judge(draw(table.bench.canvas, "own", light))
-    return replace(judged, drawn=drawn)
+    return _redrawn(table, judged, drawn)
 
 
 def _own_level(master: Master, table: _Table, brief: SeamBrief, progress: Progress) -> tuple[np.ndarray, str]:

@@ -39,7 +39,8 @@ class SeamFigures:
     board bears. past_reach_mm : what is joined further than an arm's reach from the open foot. keep_clear_mm : what
     runs over places to keep clear, weighted. loops : lines, those that end at an open foot included; forced_lines :
     how few there can be, by the body's holes and parts. fairness_mm : how far the line leaves a smooth one within a
-    hand's width. tightest_turn_mm : smallest radius over the surface.
+    hand's width. tightest_turn_mm : smallest radius over the surface. solid_mm3 : limbs of
+    a cast that nobody can lay up, so that they are filled.
     """
 
     kind: str  # "plane", "relief", "free", "own"; "joints" of more than two pieces
@@ -54,6 +55,7 @@ class SeamFigures:
     forced_lines: int = 1
     fairness_mm: float = 0.0
     tightest_turn_mm: float = 0.0
+    solid_mm3: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,13 @@
 from .build import WORKING_MARGIN_MM, build_wall, wall_assumptions
 from .joints import parting_of
 from .records import SheetLot, Station, Wall, WallPiece
+from .rulings import STEP_MM
 from .sheets import BOARD_MM, lay_on_sheets
 from .surface import PartingSurface, parting_heights, parting_surface
 
 __all__ = [
     "BOARD_MM",
+    "STEP_MM",
     "WORKING_MARGIN_MM",
     "PartingSurface",
     "SheetLot",

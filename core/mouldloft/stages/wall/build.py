@@ -93,7 +93,7 @@ def _of_boards(master: Master, seam: Seam, surface: PartingSurface, width_mm: fl
     whole = boards.board_ring(inside, master, frame, offset, width_mm)
     cuts = [boards.board_cuts(r) for r in rulings]
     lines = list(zip(rulings, cuts, strict=True))
-    at = numbered([(r, station_rulings(r, c)) for r, c in lines], frame, GAP_MM, width_mm)
+    at = numbered([(r, station_rulings(r, c)) for r, c in lines], frame, GAP_MM, width_mm, level)
     parts = boards.cut_boards(whole.difference(kept), lines, width_mm)
     pieces = _named([boards.as_piece(part, line, kept, at, lines) for part, line in parts])
     lean = np.radians(90.0 - np.concatenate(angles))
@@ -119,7 +119,7 @@ def _bent(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) 
             len(line.along_mm), line.closed, [(s.first, s.first + len(s.along_mm) - 1) for s in own]
         )
         made.append((line, _with_ribs(surface, line, station_rulings(line, ends), spans, width_mm), spans))
-    at = numbered([(line, stops) for line, stops, _ in made], frame, GAP_MM, width_mm)
+    at = numbered([(line, stops) for line, stops, _ in made], frame, GAP_MM, width_mm, surface.over)
     scene = ray_scene(master.vertices_mm, master.faces)
     pieces: list[WallPiece] = []
     for line, stops, spans in made:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -30,12 +30,18 @@ def station_rulings(rulings: Rulings, ends: Iterable[int]) -> list[int]:
 
 
 def numbered(
-    lines: Sequence[tuple[Rulings, Sequence[int]]], frame: PullFrame, gap_mm: float, width_mm: float
+    lines: Sequence[tuple[Rulings, Sequence[int]]],
+    frame: PullFrame,
+    gap_mm: float,
+    width_mm: float,
+    over: Callable[[np.ndarray, np.ndarray], np.ndarray],
 ) -> dict[tuple[int, int], Station]:
-    """Stations by line and ruling, numbered through over all lines."""
+    """Stations by line and ruling, numbered through over all lines. over : heights of the parting surface over x, y."""
     made: dict[tuple[int, int], Station] = {}
     for rulings, at in lines:
         inner, outer = rulings.between(gap_mm, width_mm)
+        for edge in (inner, outer):
+            edge[:, 2] = over(edge[:, 0], edge[:, 1])
         for k in at:
             on_seam, skin, rim = (frame.to_master(p[k][None])[0] for p in (rulings.on_seam_mm, inner, outer))
             made[rulings.line, k] = Station(

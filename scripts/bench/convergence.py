@@ -1,6 +1,6 @@
 """How the undercut converges: rays against column images, and both against a shape whose answer is known.
 
-python scripts/bench_convergence.py [TRIANGLES] [OUT.svg]      default 80000 docs/convergence.svg
+python scripts/bench/convergence.py [TRIANGLES] [OUT.svg]      default 80000, beside this file
 
 Known shape: a block of 100 x 60 x 60 mm with a slot 40 x 40 mm, pulled across the slot: three of the slot's faces lock,
 40 x 60 mm each, and the slot's 40 x 40 x 60 mm fill. Turned by an odd angle, so that no pixel falls in with an edge.
@@ -103,7 +103,7 @@ def plot_svg(title: str, across: str, lines: dict[str, list[tuple[float, float]]
 def main() -> None:
     """Print the tables and draw the plot."""
     triangles = int(sys.argv[1]) if len(sys.argv) > 1 else 80_000
-    out = Path(sys.argv[2] if len(sys.argv) > 2 else Path(__file__).parents[1] / "docs" / "convergence.svg")
+    out = Path(sys.argv[2] if len(sys.argv) > 2 else Path(__file__).with_suffix(".svg"))
     brief = brief_from_dict({"master": {"finished_height_mm": 1400}})
     hare = prepare_master(*demo_hare(triangles), brief.master)
     bodies = {"hare": (hare, np.array([1.0, 0.0, 0.0])), "slotted block": slotted_block()}

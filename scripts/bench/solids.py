@@ -1,6 +1,6 @@
 """Time, processor time and peak memory of every solid of a plan, on the demo hare.
 
-python scripts/bench_solids.py [--sizes TRIANGLES ...]      default 80000 300000 1300000
+python scripts/bench/solids.py [--sizes TRIANGLES ...]      default 80000 300000 1300000
 Each size runs in a process of its own. `ratio` is the processor time over that of one plain boolean on the same master
 (manifold3d: a box less the master), which moves with the machine and its load as the solids do; the load is printed.
 """
@@ -14,7 +14,7 @@ import sys
 import time
 
 import numpy as np
-from bench import peak_gb
+from whole_plan import peak_gb
 
 SIZES = (80_000, 300_000, 1_300_000)
 

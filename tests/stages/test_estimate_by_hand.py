@@ -6,16 +6,16 @@ import math
 from dataclasses import replace
 from types import SimpleNamespace
 
-import mouldloft.estimate as early
+import mouldloft.stages.estimate as early
 import numpy as np
 import pytest
 from mouldloft.base.errors import PlanImpossible
 from mouldloft.base.intervals import Interval
 from mouldloft.base.marks import Assumption, Mark
 from mouldloft.base.progress import Progress
-from mouldloft.estimate import STAND_INS, Proportion, StandInBody, estimate_rubber, scaled_to, widen
 from mouldloft.inputs.brief import Brief, MasterBrief, MaterialsBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.stages.estimate import STAND_INS, Proportion, StandInBody, estimate_rubber, scaled_to, widen
 from mouldloft.trade.thickness import choose_thickness
 from trade_bodies import box, rubber_of
 

@@ -10,9 +10,10 @@ import pytest
 from mouldloft.base.progress import SILENT
 from mouldloft.geometry.depthmap import Grid
 from mouldloft.geometry.freedom import ways_out
+from mouldloft.geometry.overhang import overhang_depths, ring_stretch
 from mouldloft.geometry.rays import ray_scene
 from mouldloft.geometry.sampling import Samples
-from mouldloft.stages.locks import _depths, _hanging_mm, _own_sine, _piece_locked_share, _quantile, _regions, _stretch
+from mouldloft.stages.locks import _hanging_mm, _own_sine, _piece_locked_share, _quantile, _regions
 from mouldloft.stages.master import skin_faces
 from mouldloft.stages.undercut import _share_per_face, freedom_by_columns, where_on_piece
 from trade_bodies import box, seam_of
@@ -36,7 +37,7 @@ X = np.array([1.0, 0.0, 0.0])
     ],
 )
 def test_strain_of_rings_and_tongues(depth: float, inscribed: float, neck: float, wall: bool, strain: float) -> None:
-    found = _stretch(*(np.array([v]) for v in (depth, inscribed, neck)), np.array([wall]))
+    found = ring_stretch(*(np.array([v]) for v in (depth, inscribed, neck)), np.array([wall]))
     assert found == pytest.approx([strain])
 
 
@@ -54,11 +55,11 @@ def test_depth_under_square_overhangs_by_hand() -> None:
         [[0.0, 0, 50], [10, 0, 60], [20, 0, 60], [40, 40, 60], [-40, -40, 50], [-40, -40, 60], [0.0, -14, 70],
          [20, 20, 60], [-20, -20, 60], [22, 22, 60], [40, -40, 50]]
     )  # fmt: skip
-    depth, inscribed = _depths(points, top, grid, SILENT)
+    depth, inscribed = overhang_depths(points, top, grid, SILENT)
     # the way out is the square's edge, half a pixel past its last pixel
     assert depth == pytest.approx([21.0, 11.0, 1.0, 7.0, 11.0, 0.0, 7.0, 1.0, 1.0, 1.0, 0.0])
     assert inscribed == pytest.approx([21.0, 21.0, 21.0, 7.0, 11.0, 0.0, 21.0, 21.0, 21.0, 21.0, 0.0])
-    empty = _depths(np.zeros((0, 3)), top, grid, SILENT)
+    empty = overhang_depths(np.zeros((0, 3)), top, grid, SILENT)
     assert [len(part) for part in empty] == [0, 0]
 
 
@@ -68,12 +69,12 @@ def test_the_lip_of_a_lock_is_read_level_by_level() -> None:
     top = np.broadcast_to(200.0 - 2.0 * np.abs(grid.x()), (3, 121)).copy()
     z = np.linspace(101.0, 180.0, 200)
     points = np.column_stack([np.zeros(200), np.ones(200), z])
-    depth, _ = _depths(points, top, grid, SILENT)
+    depth, _ = overhang_depths(points, top, grid, SILENT)
     # rows beyond the map count as clear: two pixels are the most from the middle of three rows
     assert depth == pytest.approx(np.full(200, 1.5))
     tall = Grid(-60.0, -200.0, 1.0, 401, 121)
     top = np.broadcast_to(200.0 - 2.0 * np.abs(tall.x()), (401, 121)).copy()
-    depth, _ = _depths(points, top, tall, SILENT)
+    depth, _ = overhang_depths(points, top, tall, SILENT)
     assert depth == pytest.approx((200.0 - z) / 2, abs=1.2)  # a level is 1.65 mm, a pixel 1 mm
 
 

@@ -6,11 +6,11 @@ import re
 
 import pytest
 from mouldloft.base.marks import Assumption, Mark
-from mouldloft.estimate import STAND_INS
 from mouldloft.inputs.brief import Brief, CastBrief, CradleBrief, JacketBrief, KeysBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.cast import cast_assumptions
 from mouldloft.stages.cradle import cradle_assumptions
+from mouldloft.stages.estimate import STAND_INS
 from mouldloft.stages.jacket.layup import jacket_assumptions
 from mouldloft.stages.keys.fixture import RubberProperties
 from mouldloft.stages.keys.place import key_assumptions

@@ -19,7 +19,7 @@ import pytest
 import trimesh
 from mouldloft.base.errors import Cancelled, MasterRefused
 from mouldloft.base.progress import Progress
-from mouldloft.geometry import crossings, meshfile
+from mouldloft.geometry import meshfile, selfcrossings
 from mouldloft.geometry.edges import edges_of
 from mouldloft.geometry.repair import merge_equal
 from mouldloft.geometry.selfcrossings import find_self_crossings
@@ -595,8 +595,8 @@ def test_touching_is_not_crossing():
 def test_a_heap_of_crossing_faces_is_counted_on_a_stated_share(monkeypatch):
     heap = np.random.default_rng(0).random((30_000, 3))
     faces = np.arange(30_000).reshape(-1, 3)
-    monkeypatch.setattr(crossings, "_MOST_TESTS", 3_000_000)
-    monkeypatch.setattr(crossings, "_MOST_TESTS_A_FACE", 0)
+    monkeypatch.setattr(selfcrossings, "_MOST_TESTS", 3_000_000)
+    monkeypatch.setattr(selfcrossings, "_MOST_TESTS_A_FACE", 0)
     found = find_self_crossings(heap, faces)
     assert 0 < found.checked_fraction < 0.5
     assert found.count > 1000

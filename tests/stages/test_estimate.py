@@ -11,8 +11,8 @@ from mouldloft.base.errors import BriefRefused, Cancelled
 from mouldloft.base.marks import Mark
 from mouldloft.base.progress import Progress
 from mouldloft.demo.hare import demo_hare, demo_maquette
-from mouldloft.estimate import STAND_INS, estimate_rubber, scaled_to, widen
 from mouldloft.inputs.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
+from mouldloft.stages.estimate import STAND_INS, estimate_rubber, scaled_to, widen
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.opening import find_opening
 from mouldloft.stages.rubber.glove import brush_rubber

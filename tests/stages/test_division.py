@@ -515,7 +515,6 @@ def test_a_proposal_is_saved_reopened_and_summed_up(arms, small_plan, tmp_path, 
     assert arms.division.why in text
     assert arms.division.order[1].reason in text
     assert small_plan.division is None  # the ordinary hare stays in two, and pays nothing
-    assert "More pieces?" not in summary_text(small_plan)
 
 
 def test_a_plan_that_breaks_the_limits_says_how_to_ask(small_plan):

@@ -12,19 +12,19 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Literal
 
-from .base.errors import BriefRefused, PlanImpossible
-from .base.figures import counted, percent
-from .base.intervals import CARVING, Interval, combined, interval_of, widened
-from .base.marks import Assumption, Mark
-from .base.progress import SILENT, Progress
-from .inputs.brief import Brief
-from .inputs.catalogue import Catalogue, read_catalogue
-from .stages.master import Master
-from .stages.opening import find_opening
-from .stages.rubber.glove import FADE, brush_rubber
-from .stages.seam.place import place_seam
-from .stages.undercut import undercut_field
-from .trade.thickness import ThicknessRule, choose_thickness
+from ..base.errors import BriefRefused, PlanImpossible
+from ..base.figures import counted, percent
+from ..base.intervals import CARVING, Interval, combined, interval_of, widened
+from ..base.marks import Assumption, Mark
+from ..base.progress import SILENT, Progress
+from ..inputs.brief import Brief
+from ..inputs.catalogue import Catalogue, read_catalogue
+from ..trade.thickness import ThicknessRule, choose_thickness
+from .master import Master
+from .opening import find_opening
+from .rubber import FADE, brush_rubber
+from .seam import place_seam
+from .undercut import undercut_field
 
 StandIn = Literal["standing figure", "seated figure", "seated animal", "standing animal", "bust", "head"]
 

@@ -1,6 +1,6 @@
 """The direction search against the plain way: a ray both ways from every face centre for every direction.
 
-python scripts/bench_opening.py [TRIANGLES] [DIRECTIONS]     default 1300000 512
+python scripts/bench/opening.py [TRIANGLES] [DIRECTIONS]     default 1300000 512
 
 The plain way (trimesh + embreex, the same mesh and cores) is timed on some of the directions, spread evenly, and scaled
 to all of them; it judges locked area only, so both are asked for the direction that locks least. Ratios, one run.

@@ -1,6 +1,6 @@
 """Seconds to check the keys again after one was added, moved or removed, on the demo hare.
 
-python scripts/bench_keys.py [TRIANGLES]      default 80000
+python scripts/bench/keys.py [TRIANGLES]      default 80000
 Twice: as the add-on asks, from the rubber alone (the first time and later), and with the sites surveyed beforehand.
 Timings are this machine's; processor seconds leave out what other work on it takes.
 """

@@ -335,7 +335,7 @@ def lobes():
 
 def test_seam_keeps_clear_of_a_painted_lobe(lobes):
     """The upper lobe's crown is painted: the seam goes round it."""
-    painted = ((lobes.vertices[:, 2] > 320.0) & (np.abs(lobes.vertices[:, 0]) < 60)).astype(float)
+    painted = ((lobes.vertices[:, 2] > 320.0) & (np.abs(lobes.vertices[:, 0] - 3.0) < 14)).astype(float)
     _, plain = seam_of(lobes, (1, 0, 0), 3.0, CHEAPEST)
     assert plain.figures.keep_clear_mm == 0.0
     _, seam = seam_of(lobes, (1, 0, 0), 3.0, FREE, weights=painted)

@@ -26,7 +26,7 @@ from mouldloft.stages.jacket.zones import Ribbed, Schedule, lay
 from mouldloft.trade.laminate import laminate_of
 from mouldloft.trade.panels import Panels, buckling_stress_mpa, panels_under_load
 from synthetic_gloves import dome, rubber_of
-from test_shell_by_hand import EDGE, FIELD, PATCH, ROW, ZONES, cells
+from test_zones_by_hand import EDGE, FIELD, PATCH, ROW, ZONES, cells
 
 G = 9.81
 STRONG = 502 * 0.3**2 + 106.8  # breaking stress at 30 % glass (ISO 12215-5, from memory)

@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """How soon Blender shows a new undercut map after a change of direction, measured inside Blender.
 
-    python scripts/bench_addon.py --blender 4.5 [--triangles 300000]
+    python scripts/bench/addon.py --blender 4.5 [--triangles 300000]
 
 Presses the add-on's own operator for a row of directions on the demo hare and tells the time from the press to the
 colours being written; the first press compiles and sets up what the later ones use again, and is told apart.
@@ -63,7 +63,7 @@ def main() -> None:
     chosen = parser.parse_args()
     if chosen.inside:
         return inside(*chosen.inside)
-    sys.path.insert(0, str(Path(__file__).resolve().parent))
+    sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
     import numpy as np
     from build_extension import ROOT, build_zip
     from check_extension import RELEASES, environment_for

@@ -1,8 +1,8 @@
 """Time, processor time, peak memory and longest silence of each stage of the whole plan, on the demo hare.
 
-python scripts/bench.py [--everything] [--sizes TRIANGLES ...]      default 80000 330000 1300000
+python scripts/bench/whole_plan.py [--everything] [--sizes TRIANGLES ...]      default 80000 330000 1300000
 --everything measures what a person waits for: the hare is read from its STL file, and pictures, sheets, templates, the
-page, the solids (STL) and the saved plan are written too; bench_solids.py has the solids alone.
+page, the solids (STL) and the saved plan are written too; solids.py has the solids alone.
 Each size runs in a process of its own, so that its peak memory is its own. Times are this machine's and its load's:
 compare ratios, and processor seconds where others use the machine too.
 """

@@ -120,7 +120,7 @@ def test_a_strip_is_cut_at_900_mm_and_carries_its_stations() -> None:
     assert (stops[0], stops[-1]) == (0, 200)
     assert 100 in stops
     assert max(np.diff(stops)) <= 13
-    at = numbered([(run, stops)], FLAT, 4.0, 30.0)
+    at = numbered([(run, stops)], FLAT, 4.0, 30.0, lambda x, y: np.zeros(len(x)))
     assert [s.number for s in at.values()] == list(range(1, len(stops) + 1))
     pieces = strip_pieces(run, FLAT, 4.0, 30.0, at, 201)
     assert len(pieces) == 2

@@ -1,0 +1,120 @@
+"""Seams of a dozen sculpts, side by side: what is chosen, what the best plane would cost, which limits hold.
+
+python scripts/bench_seams.py [--meshes FOLDER] [--keep FOLDER] [NAME ...]
+
+The hare and the other bodies made in code are always there; open meshes are read from FOLDER by the names in SCULPTS
+(they come, for one, with Debian's libcgal-demo, in data.tar.gz under data/meshes). Each stands a metre high, a run of
+six. What is printed of a half's inside seen and reached is checked with other code in the tests.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import trimesh
+from mouldloft.base.figures import listed
+from mouldloft.demo.hare import demo_hare
+from mouldloft.inputs.brief import Brief, MasterBrief, RunBrief
+from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.stages.master import Master, prepare_master
+from mouldloft.stages.pipeline import open_mould, terms_of
+from mouldloft.stages.seam import Seam, SeamCandidate, place_seam
+
+# file, what it is, up, front
+SCULPTS = {
+    "armadillo": ("scaly beast on its hind legs", "+y", "-z"),
+    "camel": ("camel", "+y", "+z"),
+    "bull": ("horned bull", "+y", "-x"),
+    "man": ("standing man", "+z", "-y"),
+    "bear": ("toy bear", "+y", "+z"),
+    "triceratops": ("three-horned beast", "+y", "+x"),
+    "cow": ("cow", "+y", "+x"),
+    "ChineseDragon-10kv": ("temple lion", "+y", "+z"),
+    "mannequin-devil": ("horned head", "+z", "-y"),
+    "diplodocus": ("long-necked beast", "+y", "+x"),
+    "dino": ("two-legged beast", "+z", "-y"),
+}
+
+
+def bodies(folder: Path | None, wanted: list[str]) -> list[tuple[str, Master]]:
+    """Names and masters, each 1 m high (the hare 1.4)."""
+    out = []
+    if not wanted or "hare" in wanted:
+        made = demo_hare(40_000)
+        out.append(("hare", prepare_master(*made, MasterBrief(finished_height_mm=1400), name="hare")))
+    for file, (name, up, front) in SCULPTS.items():
+        path = (folder or Path()) / f"{file}.off"
+        if not path.exists() or (wanted and name not in wanted and file not in wanted):
+            continue
+        mesh = trimesh.load(path, process=True)
+        brief = MasterBrief(finished_height_mm=1000, up=up, front=front)  # type: ignore[arg-type]
+        out.append((name, prepare_master(np.array(mesh.vertices), np.array(mesh.faces), brief, name=name)))
+    return out
+
+
+def show_line(name: str, c: SeamCandidate, mark: str) -> None:
+    """One seam in figures."""
+    f, p = c.figures, c.price
+    broken = listed(c.limits.broken)
+    print(
+        f"{mark} {name:28} {c.kind:6} {p.total:6.0f} {p.hours:5.1f} h  {f.loops} of {f.forced_lines} lines "
+        f"{f.length_mm / 1000:5.2f} m {f.on_show_mm / 1000:5.2f} shown {f.bent_mm / 1000:5.2f} bent "
+        f"{f.fill_mm3 / 1e6:6.2f} l  fair {f.fairness_mm:4.1f} turn {f.tightest_turn_mm:4.0f}  {broken}",
+        flush=True,
+    )
+
+
+def keep(folder: Path, name: str, master: Master, seam: Seam) -> None:
+    """What a picture of the seams needs."""
+    folder.mkdir(parents=True, exist_ok=True)
+    arrays = {"vertices": master.vertices_mm, "faces": master.faces}
+    kinds = []
+    for n, c in enumerate(seam.candidates):
+        arrays[f"labels{n}"] = c.labels
+        kinds.append({"kind": c.kind, "reason": c.reason, "lines": len(c.lines), "broken": list(c.limits.broken)})
+        for k, line in enumerate(c.lines):
+            arrays[f"line{n}_{k}"] = np.vstack([line.points_mm, line.points_mm[:1]]) if line.closed else line.points_mm
+    np.savez(folder / f"{name}.npz", **arrays)  # type: ignore[arg-type]
+    (folder / f"{name}.json").write_text(json.dumps(kinds))
+
+
+def main() -> None:
+    """Print a table and the counts that are asked of it."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--meshes", type=Path)
+    parser.add_argument("--keep", type=Path)
+    parser.add_argument("names", nargs="*")
+    given = parser.parse_args()
+    brief = replace(Brief(), run=RunBrief(casts=6))
+    catalogue = read_catalogue(None)
+    dearer, cheaper, forced, kept, count = 0, 0, 0, 0, 0
+    for name, master in bodies(given.meshes, given.names):
+        began = time.process_time()
+        opening, field = open_mould(master, brief, catalogue=catalogue)
+        half = time.process_time()
+        terms = terms_of(master, brief, catalogue)
+        seam = place_seam(master, opening, field, brief.seam, terms=terms)
+        print(f"{name}: {opening.chosen.reason} ({half - began:.1f} and {time.process_time() - half:.1f} s)")
+        for c in seam.candidates:
+            show_line(name, c, "*" if c.chosen else " ")
+        if given.keep:
+            keep(given.keep, name, master, seam)
+        first = seam.candidates[0]
+        plane = next(c for c in seam.candidates if c.kind == "plane")
+        ratio = first.price.total / plane.price.total
+        count += 1
+        dearer += ratio > 1.0 + 1e-9
+        cheaper += ratio < 0.9 and first.figures.on_show_mm < plane.figures.on_show_mm
+        forced += first.figures.loops <= first.figures.forced_lines
+        kept += first.limits.kept
+    print(f"{count} sculpts: {dearer} dearer than their plane, {cheaper} cheaper by a tenth and less on show,")
+    print(f"{forced} with no line more than is forced, {kept} keep every limit")
+
+
+if __name__ == "__main__":
+    main()
