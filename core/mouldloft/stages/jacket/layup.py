@@ -263,7 +263,8 @@ def _cannot(piece: JacketPiece, check: LoadCheck) -> str:
     found = f"{check.value:.2g} {check.unit} (limit {check.limit:.2g})"
     return (
         f"The {piece.name} of the jacket: {check.what} is still {found} under {check.load}, with up to "
-        f"{MOST_EXTRA_OF_BRIEF:.0%} more mat than the brief's and ribs where they help; {REMEDIES[check.kind]}, or split the piece."
+        f"{MOST_EXTRA_OF_BRIEF:.0%} more mat than the brief's and ribs where they help; "
+        f"{REMEDIES[check.kind]}, or split the piece."
     )
 
 

@@ -335,7 +335,8 @@ def _rib_check(ribbed: Ribbed, schedule: Schedule, loads: Loads) -> LoadCheck:
     place = f"{ribbed.core_height_mm:.0f} mm rib, {2 * ribbed.disc.radius_mm:.0f} mm long"
     load = f"a strip of {ribbed.pitch_mm:.0f} mm and {loads.brief.leaning_load_n:.0f} N in its middle"
     return LoadCheck(
-        "rib", f"{what} of a {place}, {ribbed.disc.centre_mm[2]:.0f} mm up", load, found[k], limits[k], ("mm", "MPa")[k],
+        "rib",
+        f"{what} of a {place}, {ribbed.disc.centre_mm[2]:.0f} mm up", load, found[k], limits[k], ("mm", "MPa")[k],
         found[k] <= limits[k], f"beam free to turn at its ends {BEAMS}; over {STRENGTH_SAFETY:g} in stress",
     )  # fmt: skip
 
@@ -364,7 +365,8 @@ def _flange_checks(shell: LaidPiece, loads: Loads) -> list[LoadCheck]:
             f"beam held at both ends, q L⁴ / 384 E I {BEAMS}",
         ),
         LoadCheck(
-            "between bolts", f"bending stress in the flange, bolts {bolts}", load, stress, allowed, "MPa", stress <= allowed,
+            "between bolts",
+            f"bending stress in the flange, bolts {bolts}", load, stress, allowed, "MPa", stress <= allowed,
             f"beam held at both ends, q L² / 12 {BEAMS}; over {STRENGTH_SAFETY:g}",
         ),
         LoadCheck(
