@@ -105,16 +105,22 @@ def test_coats_of_a_ball_follow_steiner() -> None:
     rule = ThicknessRule(6.0, 9.0, 40.0, 60.0, 9.0, "")
     coats = _coats(rule, rubber_material, 3e6, 4 * math.pi * 1e4, grown(3.0), grown(6.0))
     assert [c.name for c in coats] == [
-        "print coat", "build coat 1", "build coat 2", "build coat 3", "lock fill, edges and flange"
+        "print coat", "build coat 1", "undercut fill in lifts of 20 mm, edges", "build coat 2", "build coat 3"
     ]  # fmt: skip
     assert [c.thickened for c in coats] == [False, True, True, True, True]
     step = 5.2 / 3  # what is left in the fewest coats of at most 2 mm
     ends = [0.8, 0.8 + step, 0.8 + 2 * step, 6.0]
-    assert [c.thickness_mm for c in coats] == pytest.approx([0.8, step, step, step, 0.0])
+    assert [c.thickness_mm for c in coats] == pytest.approx([0.8, step, 0.0, step, step])
     assert coats[0].volume_mm3 == pytest.approx(4 * math.pi * 1e4 * 0.8)
-    for coat, inner, outer in zip(coats[1:4], ends[:-1], ends[1:], strict=True):
+    built = [c for c in coats[1:] if c.thickness_mm > 0]
+    for coat, inner, outer in zip(built, ends[:-1], ends[1:], strict=True):
         assert coat.volume_mm3 == pytest.approx(grown(outer) - grown(inner))
     assert sum(c.volume_mm3 for c in coats) == pytest.approx(3e6)
+    # over the wall's face too, edge to edge: every coat takes the wall times its thickness more, the fill as much less
+    on_wall = _coats(rule, rubber_material, 3e6, 4 * math.pi * 1e4, grown(3.0), grown(6.0), wall_mm2=2e4)
+    for wet, dry in zip(on_wall, coats, strict=True):
+        more = 2e4 * dry.thickness_mm if dry.thickness_mm > 0 else -2e4 * 6.0
+        assert wet.volume_mm3 == pytest.approx(dry.volume_mm3 + more)
 
 
 def test_a_skin_of_whole_coats_takes_no_more_and_a_thin_one_is_one_coat() -> None:
@@ -124,10 +130,10 @@ def test_a_skin_of_whole_coats_takes_no_more_and_a_thin_one_is_one_coat() -> Non
         rule = ThicknessRule(skin, skin, 0.0, 60.0, skin, "")
         return [c.thickness_mm for c in _coats(rule, rubber_material, 1e4, 1e4, skin * 0.5e4, skin * 1e4)]
 
-    assert thicknesses(5.0) == pytest.approx([1.0, 2.0, 2.0, 0.0])
+    assert thicknesses(5.0) == pytest.approx([1.0, 0.0, 2.0, 2.0])
     assert thicknesses(0.7) == pytest.approx([0.7, 0.0])
     rule = ThicknessRule(5.0, 5.0, 0.0, 60.0, 5.0, "")
-    assert _coats(rule, rubber_material, 1e4, 1e4, 2.5e4, 5e4)[-1].volume_mm3 == 0.0, "no coat of less than nothing"
+    assert _coats(rule, rubber_material, 1e4, 1e4, 2.5e4, 5e4)[1].volume_mm3 == 0.0, "no coat of less than nothing"
 
 
 def test_coats_by_piece_by_hand() -> None:

@@ -23,7 +23,6 @@ from mouldloft.stages.programme import set_programme
 from mouldloft.stages.takeoff import (
     MOULD_SECTIONS,
     Takeoff,
-    cheapest_packs,
     mould_life,
     order_csv,
     order_rows,
@@ -32,6 +31,7 @@ from mouldloft.stages.takeoff import (
     takeoff_assumptions,
     write_order,
 )
+from mouldloft.trade.packs import cheapest_packs
 from trade_bodies import box, jacket_of, keys_of, locks_of, rubber_of, seam_of
 
 BOX = box(400, 300, 1000)
@@ -73,8 +73,9 @@ def pack(size: float, price: float) -> Pack:
 
 def by_trying_all(amount: float, packs: list[Pack]) -> float:
     most = [math.ceil(amount / p.size) + 1 for p in packs]
+    worth = 0.25 * min(p.price / p.size for p in packs)  # of what is left over, for each unit
     return min(
-        sum(n * p.price for n, p in zip(counts, packs, strict=True))
+        sum(n * (p.price - worth * p.size) for n, p in zip(counts, packs, strict=True))
         for counts in itertools.product(*(range(m + 1) for m in most))
         if sum(n * p.size for n, p in zip(counts, packs, strict=True)) >= amount - 1e-9
     )
@@ -94,7 +95,17 @@ def test_packs_are_the_cheapest_of_all_combinations(amount: float, offers: list[
     packs = [pack(size, price) for size, price in offers]
     chosen = cheapest_packs(amount, packs)
     assert sum(p.size * n for p, n in chosen) >= amount - 1e-6
-    assert math.isclose(sum(p.price * n for p, n in chosen), by_trying_all(amount, packs), abs_tol=1e-9)
+    worth = 0.25 * min(p.price / p.size for p in packs)
+    assert math.isclose(
+        sum((p.price - worth * p.size) * n for p, n in chosen), by_trying_all(amount, packs), abs_tol=1e-3
+    )
+
+
+def test_two_large_packs_beat_forty_six_kilos() -> None:
+    packs = [pack(1, 26.0), pack(5, 112.0), pack(25, 480.0)]
+    assert cheapest_packs(45.5, packs) == ((packs[2], 2),)  # 50 kg for 960, not 46 kg for 954
+    assert cheapest_packs(45.5, packs, leftover_worth=0.0) == ((packs[2], 1), (packs[1], 4), (packs[0], 1))
+    assert sum(p.price * n for p, n in cheapest_packs(45.5, packs, 0.0)) == 954.0
 
 
 def test_packs_far_past_the_search_stay_exact() -> None:
@@ -104,7 +115,7 @@ def test_packs_far_past_the_search_stay_exact() -> None:
     # 907 is the better pack, but the amount is met to the last unit with fifteen of the other
     amount = 907 * 12 + 911 * 15
     exact = min(907.0 * math.ceil((amount - 911 * k) / 907) + 911.5 * k for k in range(amount // 911 + 1))
-    chosen = cheapest_packs(float(amount), [pack(907, 907.0), pack(911, 911.5)])
+    chosen = cheapest_packs(float(amount), [pack(907, 907.0), pack(911, 911.5)], leftover_worth=0.0)
     assert sum(p.price * n for p, n in chosen) == exact
     assert cheapest_packs(0.0, [pack(1, 2.0)]) == ()
     with pytest.raises(CatalogueRefused, match="master's size"):
@@ -112,7 +123,7 @@ def test_packs_far_past_the_search_stay_exact() -> None:
 
 
 def test_of_equal_cost_the_least_is_left_over() -> None:
-    chosen = cheapest_packs(4.0, [pack(5, 10.0), pack(2, 5.0)])
+    chosen = cheapest_packs(4.0, [pack(5, 10.0), pack(2, 5.0)], leftover_worth=0.0)
     assert [(p.size, n) for p, n in chosen] == [(2.0, 2)]
 
 

@@ -16,13 +16,12 @@ from mouldloft.inputs.catalogue import Catalogue, read_catalogue
 from mouldloft.inputs.materials import Pack
 from mouldloft.stages.cradle import Cradle, CradlePiece
 from mouldloft.stages.jacket.record import Jacket, Rib, Zone
-from mouldloft.stages.programme import Batch, Programme
+from mouldloft.stages.programme import Batch, Programme, Task
 from mouldloft.stages.rubber.record import Coat, Rubber
 from mouldloft.stages.takeoff import (
     OrderLine,
     Takeoff,
     _jacket_needs,
-    cheapest_packs,
     mats_of_zone,
     mould_life,
     order_csv,
@@ -30,6 +29,7 @@ from mouldloft.stages.takeoff import (
     take_off,
     takeoff_assumptions,
 )
+from mouldloft.trade.packs import cheapest_packs
 from trade_bodies import cast_record, jacket_of, keys_of, locks_of, rubber_of, uneven_flanges
 
 RUN = Brief(run=RunBrief(casts=4, hours_per_day=8.0), materials=MaterialsBrief(waste_fraction=0.2))
@@ -69,7 +69,14 @@ def programme() -> Programme:
     """40 person hours and 5 pots for the mould, 24 and 7 a cast for the run."""
     pots = (("print", "left piece", 3), ("jacket laminate", "right piece", 2), ("gelcoat", "each cast", 4))
     batches = tuple(Batch(c, p, n, 1.0, 20.0, 10.0, 20.0) for c, p, n in (*pots, ("cast laminate", "each cast", 3)))
-    return Programme((), batches, 1, 1, "", mould_person_hours=40.0, run_person_hours=24.0)
+    tasks = (
+        Task("brush", "glove", 0.0, 20.0, 2, 1, "", ""),  # 5 person days
+        Task("lay up", "casts", 0.0, 12.0, 2, 1, "", "", wear=("organic vapour mask", "goggles")),  # 3, in a mask
+        Task("grind", "finish", 0.0, 8.0, 1, 1, "", "", wear=("dust mask",)),
+        Task("spray", "finish", 0.0, 4.0, 1, 1, "", "", wear=("air-fed hood",)),
+        Task("sets", "glove", 0.0, 99.0, 0, 1, "", "", kind="wait"),
+    )
+    return Programme(tasks, batches, 1, 1, "")
 
 
 CRADLE = Cradle(
@@ -149,12 +156,30 @@ SHEET = {
     ],
     "tape-joint-150": [("casts", 4 * 2.5 * 2, *spread(0.2, overlaps=0.05))],
     "ballast-gravel": [("casts", 4 * 0.8, *spread(0.0))],
-    # consumables: 5 and 3 person days; 3 coats on 2 m² and 2 on 4 x 1.5 m²; 5 and 4 x 7 pots; once a job
-    "gloves": [("glove", 6 * 5, *WORK), ("casts", 6 * 3, *WORK)],
-    "filters": [("glove", 0.2 * 5, *WORK), ("casts", 0.2 * 3, *WORK)],
+    # consumables: 5, 3 and 1.5 person days; 3 coats on 2 m² and 2 on 4 x 1.5 m²; 5 and 4 x 7 pots; once a job
+    "gloves": [("glove", 6 * 5, *WORK), ("casts", 6 * 3, *WORK), ("finish", 6 * 1.5, *WORK)],
+    "filters": [("casts", 0.2 * 3, *WORK)],
     "brushes": [("glove", 0.5 * 3 * 2, *WORK), ("casts", 0.5 * 4 * 1.5 * 2, *WORK)],
     "pots": [("glove", 0.5 * 5, *WORK), ("casts", 0.5 * 4 * 7, *WORK)],
-    "coveralls": [("glove", 0.33 * 5, *WORK), ("casts", 0.33 * 3, *WORK)],
+    "coveralls": [("glove", 0.33 * 5, *WORK), ("casts", 0.33 * 3, *WORK), ("finish", 0.33 * 1.5, *WORK)],
+    # by interface: 2 m² of skin, 0.15 m² of wall, 0.25 m² of flanges 50 mm wide, 10 m of joint, 4 casts
+    "sealer-shellac": [("wall", 0.15 * 2.0, *WORK)],
+    "sealer-wall": [("wall", 0.15 * 0.15, *WORK)],
+    "release-pva": [("wall", 0.15 * 0.25, *WORK)],
+    "release-jelly": [("wall", 0.1 * 0.25, *WORK)],
+    "flange-tape": [("wall", 1.1 * 5.0, *WORK)],
+    "test-patch-boards": [("glove", 3, *spread(0.0))],
+    "cleaner-acetone": [("casts", 0.7 * 3, *WORK)],
+    "rollers": [("casts", 0.1 * 3, *WORK)],
+    "dust-masks": [("finish", 1.5 * 1, *WORK)],
+    "grinding-discs": [("finish", 3 * 1, *WORK)],
+    "joint-paste": [("casts", 0.25 * 4 * 2.5, *WORK)],
+    "hood-filters": [("finish", 0.5 * 0.5, *WORK)],
+    "keying-pads": [("casts", 3 * 4, *WORK)],
+    # 4 x 1.5 m² painted, three tenths of it past them; one coat, two, two
+    "paint-primer": [("finish", 0.125 * 6 / 0.7, *WORK)],
+    "paint-colour": [("finish", 0.1 * 2 * 6 / 0.7, *WORK)],
+    "lacquer-two-pack": [("finish", 0.1 * 2 * 6 / 0.7, *WORK)],
     "cleaner": [("glove", 1, *spread(0.0))],
     "wall-clay": [("glove", 2, *spread(0.0))],
 }
@@ -195,7 +220,7 @@ def test_a_line_by_hand(code: str) -> None:
 def test_its_costs_by_hand() -> None:
     made = order()
     costs = {code: line_of(made, code).cost for code in SHEET}
-    casts = {code: sum(net for stage, net, *_ in rows if stage == "casts") for code, rows in SHEET.items()}
+    casts = {code: sum(net for stage, net, *_ in rows if stage in ("casts", "finish")) for code, rows in SHEET.items()}
     whole = {code: sum(net for _, net, *_ in rows) for code, rows in SHEET.items()}
     wasted = {c: sum(net * (1 + w) for _, net, _, _, w, _ in rows) / whole[c] for c, rows in SHEET.items()}
     run = sum(costs[code] * casts[code] / whole[code] for code in SHEET)
@@ -204,6 +229,9 @@ def test_its_costs_by_hand() -> None:
     assert made.cost_mould == pytest.approx(sum(costs.values()) - run)
     # one more cast pays each material by the amount, with its waste
     assert made.cost_next_cast == pytest.approx(sum(casts[c] / 4 * wasted[c] * 3.3 / 0.7 for c in SHEET))
+    assert made.money is not None
+    assert made.money.mould.material + made.money.run.material == pytest.approx(made.total_cost)
+    assert made.money.more.material == pytest.approx(made.cost_next_cast)
 
 
 def test_only_a_master_carved_to_the_last_hair_adds_no_doubt() -> None:
@@ -217,7 +245,7 @@ def test_only_a_master_carved_to_the_last_hair_adds_no_doubt() -> None:
 def test_stages_are_listed_in_the_order_of_the_work() -> None:
     made = order()
     assert line_of(made, "bolt-m8").stage == "jacket"
-    assert line_of(made, "gloves").stage == "glove and casts"
+    assert line_of(made, "gloves").stage == "glove, casts and finish"
     assert line_of(made, "release-wax").stage == "wall, jacket and casts"
     assert line_of(made, "silicone-tin-brush").note == "catalyst 5 % of the base"
     assert line_of(made, "bolt-m8").note == ""
@@ -264,13 +292,12 @@ def pack(size: float, price: float) -> Pack:
 
 
 def test_packs_are_told_large_first() -> None:
-    chosen = cheapest_packs(6.0, [pack(1, 2.5), pack(5, 10.0)])
+    chosen = cheapest_packs(6.0, [pack(1, 2.5), pack(5, 10.0)], leftover_worth=0.0)
     assert [(p.size, n) for p, n in chosen] == [(5, 1), (1, 1)]
 
 
 def test_steps_too_fine_to_combine_are_bought_in_the_best_pack() -> None:
-    # 1.0001 and 20.0003 have no common step but 0.0001, so 30 is 300 000 steps
-    chosen = cheapest_packs(30.0, [pack(20.0003, 30.0), pack(1.0001, 1.0)])
+    chosen = cheapest_packs(30.0, [pack(20.0003, 30.0), pack(1.0001, 1.0)], leftover_worth=0.0)
     assert [(p.size, n) for p, n in chosen] == [(1.0001, 30)]
 
 

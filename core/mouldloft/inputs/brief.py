@@ -186,6 +186,15 @@ class FinishBrief:
 
 
 @dataclass(frozen=True)
+class MoneyBrief:
+    """What is put on labour and material for an offer. Shares: 0.15 is 15 %. The hourly rate stands under [rates]."""
+
+    overhead: NotNegative = 0.0  # rent, power, tools, over labour and material
+    margin: NotNegative = 0.0  # over all of that
+    offer_valid_days: Annotated[int, msgspec.Meta(ge=1, le=365)] = 30
+
+
+@dataclass(frozen=True)
 class MaterialsBrief:
     """Which catalogue entries are used; None means the catalogue's first of that kind."""
 
@@ -248,6 +257,7 @@ class Brief:
     cradle: CradleBrief = field(default_factory=CradleBrief)
     cast: CastBrief = field(default_factory=CastBrief)
     finish: FinishBrief = field(default_factory=FinishBrief)
+    money: MoneyBrief = field(default_factory=MoneyBrief)
     materials: MaterialsBrief = field(default_factory=MaterialsBrief)
     rates: RatesBrief = field(default_factory=RatesBrief)
 

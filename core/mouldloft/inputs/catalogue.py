@@ -251,6 +251,7 @@ _WORDS = {
     "for_kind",
     "per",
     "sold_by",
+    "only_with",
 }  # fields without a mark
 
 

@@ -244,6 +244,7 @@ class ConsumableMaterial(Material):
     sold_by: Literal["pcs", "kg", "l", "m", "m2"] = "pcs"
     per: Per
     amount: Positive
+    only_with: Literal["", "two-pack", "one-pack"] = ""  # the lacquer of the brief that it belongs to
 
     @property
     def unit(self) -> str:  # type: ignore[override]

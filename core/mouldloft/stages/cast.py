@@ -25,6 +25,7 @@ from ..geometry.frame import pull_frame
 from ..inputs.brief import Brief, CastBrief
 from ..inputs.catalogue import Catalogue
 from ..inputs.materials import GelcoatMaterial, TapeMaterial
+from ..trade.fixings import Fixings, design_fixings, fixing_assumptions, openings_of
 from ..trade.laminate import laminate_thickness_mm, resin_kg
 from ..trade.lifting import check_lift
 from .baseboard import Outline, Parting, baseboard_of, foot_polygons, outline_of
@@ -120,6 +121,8 @@ class Cast:
     foot_hull_mm: Outline = ()  # what it would tip over
     wind_area_mm2: float = 0.0  # greatest silhouette
     wind_pressure_pa: float = 0.0
+    fixings: Fixings | None = None  # where it is fixed to the ground
+    openings: tuple[str, ...] = ()  # drains, vent, filling port, eyes: what is made where, in words
 
 
 def lay_up_cast(
@@ -153,7 +156,7 @@ def lay_up_cast(
     comes_out, reason = _does_it_come_out(locks)
     lift_kg = shell.mass_kg + board_kg
     progress.step(1.0)
-    return Cast(
+    made = Cast(
         area_mm2=area,
         gelcoat_kg=shell.gelcoat_kg,
         glass_kg=shell.glass_kg,
@@ -183,6 +186,7 @@ def lay_up_cast(
         wind_area_mm2=wind_area,
         wind_pressure_pa=pressure,
     )
+    return _fixed(made, feet, master.height_mm, brief.cast)
 
 
 def _parting_of(seam: Seam) -> Parting:
@@ -476,6 +480,26 @@ def _above(
     return above
 
 
+def _centres(feet: tuple[Polygon, ...]) -> tuple[tuple[float, float], ...]:
+    """Middle of each foot, front first."""
+    found = ((float(foot.centroid.x), float(foot.centroid.y)) for foot in feet)
+    return tuple(sorted(found, key=lambda xy: (xy[1], xy[0])))
+
+
+def _fixed(made: Cast, feet: tuple[Polygon, ...], height_mm: float, brief: CastBrief) -> Cast:
+    """The cast with its sockets, for the worse of push and wind from any side, and with drains, vent, port, eyes."""
+    fixings = None
+    if made.needs_fixing and made.foot_hull_mm and made.mass_kg_interval is not None:
+        moment = max((check.overturning_nm for check in made.stands), default=0.0)
+        wind_n = brief.wind_force_coefficient * made.wind_area_mm2 * 1e-6 * made.wind_pressure_pa
+        fixings = design_fixings(
+            made.foot_hull_mm, made.centre_of_mass_mm[:2], made.mass_kg_interval.low + made.baseboard_kg, moment,
+            max(brief.push_n, wind_n), made.laminate_mm,
+        )  # fmt: skip
+    openings = openings_of(_centres(feet), height_mm, made.ballast_kg > 0, made.needs_fixing, made.lift_kg)
+    return replace(made, fixings=fixings, openings=openings)
+
+
 def _held_down(
     master: Master, stands: tuple[StandCheck, ...], catalogue: Catalogue
 ) -> tuple[tuple[StandCheck, ...], float, float, bool]:
@@ -611,4 +635,5 @@ def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
         Assumption("factor against tipping", f"{brief.safety_factor:g}", rule),
         Assumption("most ballast carried in", f"{MOST_BALLAST_KG:.0f} kg and a quarter of the body", rule),
         Assumption("arm's reach inside", f"{ARM_REACH_MM:.0f} mm", rule),
+        *fixing_assumptions(),
     )

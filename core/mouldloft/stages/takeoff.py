@@ -15,7 +15,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..base.errors import CatalogueRefused
 from ..base.figures import listed, percent
 from ..base.files import write_text
 from ..base.intervals import CARVING, Interval, add_intervals, exactly, interval_of, widened
@@ -23,26 +22,27 @@ from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
-from ..inputs.materials import Material, MatMaterial, Pack, ResinMaterial, RubberMaterial
+from ..inputs.materials import ConsumableMaterial, Material, MatMaterial, ResinMaterial, RubberMaterial
+from ..trade.money import Money, price_job
+from ..trade.packs import cheapest_packs
 from .cast import BOARD_THICKNESS_MM, Cast, joint_tape
 from .cradle import Cradle
 from .jacket import Jacket, Zone
 from .keys import Keys
 from .locks import Locks
 from .master import Master
-from .programme import Programme, bolt_count
+from .programme import RUN_PARTS, Programme, bolt_count
 from .rubber import Rubber, flange_areas_mm2, wall_areas_mm2
 from .wall import BOARD_MM, Wall
 
-ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts")
-MOULD_SECTIONS = ORDER_SECTIONS[:-1]
+ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts", "finish")
+MOULD_SECTIONS = ORDER_SECTIONS[:-2]
 MASTER_RELEASE_COATINGS = 1.0  # the release's kg/m² is in all its coats; master, flanges and rubber get it once
 CAST_RELEASES = 0.5  # common practice: half of it again before each cast, for the glove's sake
 LEAST_LIFE_CASTS = 1.0
 LIFE_THICKNESS_MM = 6.0  # a skin thinner than this wears in proportion (our rule, common practice, no source)
 LIFE_TEAR_N_MM = 20.0  # rubber weaker than this wears in proportion (our rule, common practice, no source)
 LIFE_STRETCH_SHARE = 0.75  # of its life a glove loses when it works at all of its allowed stretch (our rule)
-QUANTA_LIMIT = 20_000  # packs are combined exactly up to this many of their smallest step
 _FORMULA_STARTS = tuple("=+-@\t\r\n|%＝＋－＠")
 
 
@@ -86,6 +86,7 @@ class Takeoff:
     mould_life_reason: str
     gloves_needed: int = 1  # for the run, by the life rule
     advice: tuple[str, ...] = ()
+    money: Money | None = None  # labour and material together
 
 
 def take_off(
@@ -115,7 +116,7 @@ def take_off(
         *_jacket_needs(jacket, brief, catalogue),
         *_cradle_needs(cradle, catalogue),
         *_cast_needs(master, cast, brief, catalogue),
-        *_consumable_needs(rubber, cast, programme, brief, catalogue),
+        *_consumable_needs(rubber, jacket, cast, programme, brief, catalogue),
     ]
     progress.step(0.5, "packs")
     lines = tuple(_order(material, parts, catalogue) for material, parts in _gathered(needs))
@@ -123,6 +124,8 @@ def take_off(
     mould = sum(line.cost * _share(line, MOULD_SECTIONS) for line in lines)
     life, reason = mould_life(rubber, locks, catalogue.rubber_for(brief.materials))
     gloves = max(1, math.ceil(brief.run.casts / life - 1e-9))
+    next_cast = _cost_of_one_more(lines, brief)
+    money = _money(lines, (mould, total - mould, next_cast), programme, brief, catalogue)
     progress.step(1.0)
     return Takeoff(
         lines=lines,
@@ -130,7 +133,8 @@ def take_off(
         total_cost=total,
         cost_mould=mould,
         cost_per_cast=(total - mould) / brief.run.casts,
-        cost_next_cast=_cost_of_one_more(lines, brief.run.casts),
+        cost_next_cast=next_cast,
+        money=money,
         mould_life_casts=life,
         mould_life_reason=reason,
         gloves_needed=gloves,
@@ -251,7 +255,7 @@ def _cradle_needs(cradle: Cradle, catalogue: Catalogue) -> Iterable[Need]:
 
 def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
     """One cast's materials times the run."""
-    rates, waste, n = catalogue.rates, brief.materials.waste_fraction, brief.run.casts
+    rates, waste, n = catalogue.rates, brief.materials.waste_fraction, casts_made(brief)
     detail = (CARVING, master.detail_allowance_uncertainty)
     on_skin = cast.resin_kg / (cast.resin_kg + cast.joint_resin_kg)
     by_hand = ((CARVING, detail[1] * on_skin), ("resin taken up by hand", rates.laminate_uncertainty))
@@ -275,29 +279,70 @@ def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) 
 
 
 def _consumable_needs(
-    rubber: Rubber, cast: Cast, programme: Programme, brief: Brief, catalogue: Catalogue
+    rubber: Rubber, jacket: Jacket, cast: Cast, programme: Programme, brief: Brief, catalogue: Catalogue
 ) -> Iterable[Need]:
-    """Gloves, brushes, pots: by person days, by coats brushed, by batches mixed, or once."""
-    n, hours = brief.run.casts, brief.run.hours_per_day
-    mould_pots, cast_pots = _pots(programme)
-    mould = {
-        "person day": programme.mould_person_hours / hours,
-        "coat m2": len(rubber.coats) * rubber.skin_m2,
-        "batch": mould_pots,
-        "job": 1.0,
-    }
-    casts = {
-        "person day": programme.run_person_hours / hours,
-        "coat m2": n * cast.area_mm2 * 1e-6 * 2.0,  # gelcoat, then resin over the mat
-        "batch": n * cast_pots,
-        "job": 0.0,
-    }
+    """What the work uses up, by what the plan counts: person days, coats, pots, square metres of each interface."""
     loose = (("how the workshop works", 0.3),)
+    counted = _counted(rubber, jacket, cast, programme, brief)
     for item in catalogue.consumable:
-        for stage, amounts in (("glove", mould), ("casts", casts)):
-            amount = amounts[item.per] * item.amount
+        if not _is_used(item, brief):
+            continue
+        for section, amounts in counted.items():
+            amount = amounts.get(item.per, 0.0) * item.amount
             if amount > 0:
-                yield Need(item, stage, exactly(amount) if item.per == "job" else interval_of(amount, loose), 0.0)
+                yield Need(item, section, exactly(amount) if item.per == "job" else interval_of(amount, loose), 0.0)
+
+
+def _counted(
+    rubber: Rubber, jacket: Jacket, cast: Cast, programme: Programme, brief: Brief
+) -> dict[str, dict[str, float]]:
+    """What consumables go by, for each section of the order."""
+    n = casts_made(brief)
+    days = _person_days(programme, brief)
+    mould_pots, cast_pots = _pots(programme)
+    flanges = [area * 1e-6 for area in flange_areas_mm2(rubber)]
+    width_m = rubber.flange_width_mm * 1e-3
+    area = cast.area_mm2 * 1e-6
+    finish = brief.finish
+    painted = area * brief.run.casts / (1.0 - finish.overspray) if finish.paint else 0.0
+    wall = sum(wall_areas_mm2(rubber)) * 1e-6
+    return {
+        "wall": {"skin m2": rubber.skin_m2, "wall m2": wall, "flange m2": sum(flanges),
+                 "flange m": sum(flanges) / width_m, **days.get("wall", {})},
+        "glove": {"coat m2": len(rubber.coats) * rubber.skin_m2, "batch": mould_pots, "job": 1.0,
+                  **days.get("glove", {})},
+        "jacket": {"jacket m2": sum(p.area_mm2 for p in jacket.pieces) * 1e-6, **days.get("jacket", {})},
+        "casts": {"coat m2": n * area * 2.0, "batch": n * cast_pots, "cast": float(n), "cast m2": n * area,
+                  "joint m": n * cast.joint_tape_m, **days.get("casts", {})},  # gelcoat, then resin over the mat
+        "finish": {"primer m2": painted * finish.primer_coats, "colour m2": painted * finish.colour_coats,
+                   "lacquer m2": painted * finish.lacquer_coats, **days.get("finish", {})},
+    }  # fmt: skip
+
+
+def casts_made(brief: Brief) -> int:
+    """Casts taken from the mould: the run, and a trial cast where the brief asks for one beside it."""
+    return brief.run.casts + (brief.run.trial_cast == "extra")
+
+
+_WORN = {"organic vapour mask": "laminating day", "dust mask": "grinding day", "air-fed hood": "spraying day"}
+_SECTION_OF = {"keys": "glove", "mould": "jacket", "cradle": "jacket"}
+
+
+def _person_days(programme: Programme, brief: Brief) -> dict[str, dict[str, float]]:
+    """Person days of each section, and of them those in a vapour mask, a dust mask, an air-fed hood; from the hours on
+    the calendar."""
+    found: dict[str, dict[str, float]] = {}
+    for task in programme.tasks:
+        section = found.setdefault(_SECTION_OF.get(task.stage, task.stage), {})
+        days = task.duration_h * task.hands / brief.run.hours_per_day
+        for per in ("person day", *(_WORN[what] for what in task.wear if what in _WORN)):
+            section[per] = section.get(per, 0.0) + days
+    return found
+
+
+def _is_used(item: ConsumableMaterial, brief: Brief) -> bool:
+    """Of two lacquers the one the brief names."""
+    return not item.only_with or item.only_with == brief.finish.lacquer
 
 
 def _pots(programme: Programme) -> tuple[float, float]:
@@ -307,54 +352,6 @@ def _pots(programme: Programme) -> tuple[float, float]:
 
 
 # --- packs and cost --------------------------------------------------------------------------------------
-
-
-def cheapest_packs(amount: float, packs: Sequence[Pack]) -> tuple[tuple[Pack, int], ...]:
-    """The cheapest whole packs that hold at least `amount`, large first; of equal cost, the fewest left over.
-
-    Exact: a covering knapsack over the packs' common step. Of s packs other than the best by amount (whose size is s
-    steps) some make a multiple of s and can be exchanged for it, so only the last s x largest steps need searching;
-    beyond, the best pack is taken. Sizes with too fine a common step (over 200 000 steps to search) are bought in the
-    best pack alone. Raises `CatalogueRefused` for an amount past any order.
-    """
-    if amount <= 1e-9:
-        return ()
-    steps = [max(1, round(pack.size * 1e4)) for pack in packs]
-    step = math.gcd(*steps)
-    sizes = [s // step for s in steps]
-    wanted = math.ceil(amount * 1e4 / step - 1e-6)
-    if wanted > 1e15:
-        raise CatalogueRefused(f"An order of {amount:.3g} is past anything; check the master's size and unit.")
-    best = min(range(len(packs)), key=lambda k: (packs[k].price / sizes[k], sizes[k]))
-    bulk = 0
-    if wanted > QUANTA_LIMIT:
-        keep = max(QUANTA_LIMIT // 2, sizes[best] * max(sizes))
-        bulk = max(0, (wanted - keep) // sizes[best])
-        wanted -= bulk * sizes[best]
-    counts = _cover(wanted, sizes, [pack.price for pack in packs]) if wanted <= 10 * QUANTA_LIMIT else {}
-    if not counts and wanted > 0:  # steps too fine to combine: whole packs of the cheapest by amount
-        counts = {best: math.ceil(wanted / sizes[best])}
-    counts[best] = counts.get(best, 0) + bulk
-    chosen = [(packs[k], count) for k, count in counts.items() if count]
-    return tuple(sorted(chosen, key=lambda pair: -pair[0].size))
-
-
-def _cover(wanted: int, sizes: Sequence[int], prices: Sequence[float]) -> dict[int, int]:
-    """Counts of packs that cover `wanted` steps for the least money, then the least left over."""
-    cost = [(0.0, 0)] + [(math.inf, 0)] * wanted  # (money, steps held) to cover at least i
-    pick = [-1] * (wanted + 1)
-    for i in range(1, wanted + 1):
-        for k, size in enumerate(sizes):
-            money, held = cost[max(0, i - size)]
-            offer = (money + prices[k], held + size)
-            if offer < cost[i]:
-                cost[i], pick[i] = offer, k
-    counts: dict[int, int] = {}
-    i = wanted
-    while i > 0:
-        counts[pick[i]] = counts.get(pick[i], 0) + 1
-        i -= sizes[pick[i]]
-    return counts
 
 
 def _gathered(needs: Iterable[Need]) -> list[tuple[Material, list[Need]]]:
@@ -407,11 +404,35 @@ def _share(line: OrderLine, stages: Sequence[str]) -> float:
     return sum(amount for stage, amount in line.by_stage if stage in stages) / whole
 
 
-def _cost_of_one_more(lines: Sequence[OrderLine], casts: int) -> float:
+def _money(
+    lines: Sequence[OrderLine],
+    material: tuple[float, float, float],
+    programme: Programme,
+    brief: Brief,
+    catalogue: Catalogue,
+) -> Money:
+    """Labour from the hours on the calendar, material from the order."""
+    spread = [line.cost * (line.net.high - line.net.low) / (2 * line.net.likely) for line in lines if line.net.likely]
+    bought = sum(line.cost for line in lines)
+    return price_job(
+        [(line.part, line.what, line.person_hours) for line in programme.hours],
+        RUN_PARTS,
+        brief.run.casts,
+        material,
+        programme.next_cast_person_hours,
+        (catalogue.rates.rate_uncertainty, math.hypot(*spread) / bought if bought else 0.0),
+        brief.rates.hourly_rate,
+        catalogue.currency,
+        brief.money,
+    )
+
+
+def _cost_of_one_more(lines: Sequence[OrderLine], brief: Brief) -> float:
     """What one cast uses, with waste, at the price the order pays for an amount."""
     cost = 0.0
     for line in lines:
-        one = dict(line.by_stage).get("casts", 0.0) / casts
+        used = dict(line.by_stage)
+        one = used.get("casts", 0.0) / casts_made(brief) + used.get("finish", 0.0) / brief.run.casts
         cost += one * (1 + line.waste_fraction) * line.cost / line.buy
     return cost
 

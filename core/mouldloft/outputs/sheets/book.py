@@ -36,6 +36,7 @@ from ..words import (
 )
 from .chart import histogram, programme_pages
 from .pieces import piece_pages
+from .section import section_pages
 from .typeset import (
     MARGIN,
     PAGE,
@@ -70,6 +71,9 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     story += [PageBreak(), *_thickness_pages(plan, inner)]
     if plan.wall is not None:
         story += [PageBreak(), *wall_pages(plan, inner)]
+    joint = section_pages(plan, inner)
+    if joint:
+        story += [PageBreak(), *joint]
     for at in range(len(plan.jacket.pieces)):
         progress.step(0.4 + 0.3 * at / len(plan.jacket.pieces), f"sheet of the {plan.jacket.pieces[at].name}")
         story += [PageBreak(), *piece_pages(plan, at, inner)]

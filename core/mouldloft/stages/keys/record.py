@@ -87,7 +87,11 @@ def count_keys_in(rubber: Rubber, keys: Keys) -> Rubber:
     total = float(sum(tabs))
     grown = rubber.volume_mm3
     scale = (grown.likely + total) / grown.likely
-    coats = (*rubber.coats[:-1], replace(rubber.coats[-1], volume_mm3=rubber.coats[-1].volume_mm3 + total))
+    filling = next((k for k, coat in enumerate(rubber.coats) if coat.thickness_mm == 0), len(rubber.coats) - 1)
+    coats = tuple(
+        replace(coat, volume_mm3=coat.volume_mm3 + total) if k == filling else coat
+        for k, coat in enumerate(rubber.coats)
+    )
     return replace(
         rubber,
         parts=tuple(replace(part, keys_mm3=float(tab)) for part, tab in zip(rubber.parts, tabs)),

@@ -3,9 +3,10 @@
 from .days import first_day
 from .mixes import Workshop, bolt_count, split_into_batches
 from .plan import programme_assumptions, set_programme
-from .record import Batch, HoursLine, Programme, Task
+from .record import RUN_PARTS, Batch, HoursLine, Programme, Task
 
 __all__ = [
+    "RUN_PARTS",
     "Batch",
     "HoursLine",
     "Programme",

@@ -1,6 +1,6 @@
 """Stage rubber: the glove's outside and what it takes."""
 
-from .flanges import lean_of, middle_lines, spaced_spots
+from .flanges import bead_middle_mm, lean_of, middle_lines, spaced_spots
 from .glove import FADE, brush_rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
 from .record import Coat, Envelope, Registration, Rubber, RubberParts
 from .rims import (
@@ -28,6 +28,7 @@ __all__ = [
     "Registration",
     "Rubber",
     "RubberParts",
+    "bead_middle_mm",
     "brush_rubber",
     "coat_volumes_mm3",
     "covered",

@@ -41,6 +41,8 @@ from .flanges import STEEPEST, Flanges, lay_flanges, lean_of, share_registered
 from .record import Coat, Envelope, Registration, Rubber, RubberParts
 
 SPACING_PIXELS = 1.2  # between the points of the skin that the outside is held from
+FILL_LIFT_MM = 20.0  # common practice: as much of an undercut's fill as sets at once
+LAST_COATS = 2  # common practice: brushed over fill and built-up edges
 FADE = 0.5  # of the handling band: past it the edge's thickness goes smoothly down to the skin's (common practice)
 
 
@@ -597,8 +599,10 @@ def _coats(
     area_mm2: float,
     half_mm3: float,
     full_mm3: float,
+    wall_mm2: float = 0.0,
 ) -> tuple[Coat, ...]:
-    """Brushed coats: a print coat over the true skin, even build coats, then what fills locks and edges.
+    """Brushed coats, each over skin and wall face (`wall_mm2`), edge to edge: a print coat over the true skin, even
+    build coats, and before the last two of them what fills undercuts and builds up edges (common practice).
 
     No coat is thicker than the catalogue says it stands on a wall. The skin's volume by thickness is the quadratic
     through nothing, half and full thickness (Steiner's formula to its second term).
@@ -609,12 +613,13 @@ def _coats(
     first = min(rubber_material.print_coat_mm, t)
     count = int(np.ceil((t - first) / rubber_material.build_coat_mm - 1e-9))
     ends = np.append(0.0, np.linspace(first, t, count + 1))
-    coats = [Coat("print coat", first, area_mm2 * first, False)]
+    coats = [Coat("print coat", first, (area_mm2 + wall_mm2) * first, False)]
     for k, (inner, outer) in enumerate(itertools.pairwise(ends[1:].tolist()), 1):
-        volume = a * (outer - inner) + b * (outer**2 - inner**2)
+        volume = (a + wall_mm2) * (outer - inner) + b * (outer**2 - inner**2)
         coats.append(Coat(f"build coat {k}", outer - inner, volume, True))
     used = sum(coat.volume_mm3 for coat in coats)
-    coats.append(Coat("lock fill, edges and flange", 0.0, max(total_mm3 - used, 0.0), True))
+    fill = Coat(f"undercut fill in lifts of {FILL_LIFT_MM:.0f} mm, edges", 0.0, max(total_mm3 - used, 0.0), True)
+    coats.insert(max(len(coats) - LAST_COATS, 1), fill)
     return tuple(coats)
 
 
@@ -694,6 +699,8 @@ def brush_rubber(
     claims = _claims(master, seam, [c.envelope for c in covers], rule, scene) if len(pieces) > 2 else ()
     interval = _interval(master, brief, skin, fine_mm3, coarse_mm3, claims)
     true_skin = master.skin_area_mm2 * master.detail_allowance
+    # the bevel takes half of what lies under it
+    wall = sum(_wall_face_mm2(cover.envelope, section) for cover in covers)
     return Rubber(
         skin_thickness_mm=rule.skin_mm,
         edge_thickness_mm=rule.edge_mm,
@@ -705,12 +712,20 @@ def brush_rubber(
         parts=parts,
         volume_on_coarser_mm3=tuple(cover.rubber_mm3 for cover in checks),
         volume_mm3=interval,
-        coats=_coats(rule, rubber_material, interval.likely, true_skin, half, skin),
+        coats=_coats(rule, rubber_material, interval.likely, true_skin, half, skin, wall),
         min_thickness_mm=float(thickness.min()),
         thickness_quantiles_mm=tuple(float(q) for q in np.quantile(thickness, [0.05, 0.25, 0.5, 0.75, 0.95])),
         section=section,
         registration=None if whole is None else _registration_of(whole, raised[0].frame, seam, section),
     )
+
+
+def _wall_face_mm2(envelope: Envelope, section: JointSection) -> float:
+    """Wall under a piece's rubber, by the thickness that lies on it: its bevel counts by its mean."""
+    thick = np.where(envelope.flange, envelope.outer_mm - envelope.parting_mm, 0.0)
+    lean = np.hypot(1.0, lean_of(np.nan_to_num(envelope.parting_mm), envelope.pixel_mm))
+    share = np.clip(np.nan_to_num(thick) / lean / section.rubber_flange_thickness_mm, 0.0, 1.0)
+    return float((share * lean).sum(dtype=float)) * envelope.pixel_mm**2
 
 
 BOLT_OF_SEAM_MM = 190.0  # common practice: at least one for each 200 mm of seam, wherever flanges leave room

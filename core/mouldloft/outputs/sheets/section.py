@@ -1,0 +1,309 @@
+"""The joint at full size: a cut square across the wall, and the same on the board, from the plan's own figures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from reportlab.lib.colors import HexColor
+from reportlab.lib.units import mm as MM
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Flowable, Spacer
+from shapely.affinity import scale as mirrored
+from shapely.geometry.base import BaseGeometry
+
+from ...base.figures import listed
+from ...stages.jacket import JacketPiece
+from ...stages.plan import MouldPlan
+from ...stages.rubber import bead_middle_mm
+from ...trade.bolts import BoltChoice
+from ...trade.section import LEAST_RADIUS_MM, JointSection, bead_height_at_mm
+from ..look import BOLT, GLOVE, HAIRLINE, INK, JACKET, PLASTER, SOFT_INK
+from .typeset import Placed, draw_label, facts_table, heading, house_fonts, set_text
+
+_RISE_MM = 34.0  # of the skin drawn above and below the wall
+_MASTER_MM = 9.0  # of the master drawn inside its skin
+_RUBBERS, _GLASS, _BOARD = (GLOVE, "#a9cccb"), (JACKET, "#ecd7a6"), "#c9b48e"
+_TEXT_MM = 2.6
+
+
+def section_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """The section of the joint and of the foot at full size, with its figures; of a mould in two."""
+    section = plan.rubber.section
+    if section is None or len(plan.jacket.pieces) != 2:
+        return []
+    first, other = plan.jacket.pieces
+    note = f"Square across the wall, full size: print at 100 % and check the bar. Above, the {first.name}, made first."
+    story: list[Flowable] = [*heading("The joint at full size", note), _joint(plan, section, inner)]
+    if first.foot_bolts_mm or other.foot_bolts_mm:
+        story += [*heading("On the board round the foot, full size"), _foot(plan, section, inner)]
+    story += [Spacer(1, 4), facts_table(section_facts(plan), inner)]
+    story.append(set_text(_HOW, size=8.4, colour=SOFT_INK))
+    return story
+
+
+_HOW = (
+    "The bead is set on the wall before rubber 1: rubber 1 takes its groove from it, and rubber 2 its ridge from "
+    "rubber 1. The rubber lies unsqueezed. Each jacket is laid over its rubber's bevel, with a fillet of resin paste "
+    "in the corner so that mat does not bridge, and down onto the wall; the second on the first one's waxed flange."
+)
+
+
+def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
+    """The section's figures in the workshop's words."""
+    section, jacket, held = plan.rubber.built_to, plan.jacket, plan.rubber.registration
+    glass = _flange_mm(jacket.pieces[0])
+    facts = [
+        (
+            "Rubber flange",
+            f"{section.rubber_flange_mm:g} mm from the skin, {section.rubber_flange_thickness_mm:g} mm thick, "
+            f"rim bevelled at {section.bevel_deg:g}°",
+        ),
+        ("Jacket flange", f"{section.jacket_flange_mm:g} mm past the rubber, {glass:.1f} mm thick, glass to glass"),
+    ]
+    if held is not None and held.lines_mm:
+        size = f"{section.bead_width_mm:g} × {section.bead_height_mm:g} mm"
+        along = f"{held.bead_length_mm / 1000:.1f} m, {bead_middle_mm(section):.0f} mm from the skin"
+        facts.append(("Bead", f"{size}, {along}{_domes(held.domes_mm, section)}"))
+    if jacket.bolt is not None:
+        facts.append(
+            ("Bolts", _bolt_words(jacket.bolt, len(jacket.pieces[0].bolts_mm), jacket.pieces[0].bolt_pitch_mm))
+        )
+        bolt = jacket.bolt.size
+        facts.append(
+            (
+                "Fitted bolts",
+                f"{len(jacket.fitted)} of them, {_heights(jacket.pieces[0], jacket.fitted)} mm up, in holes of "
+                f"{bolt.diameter_mm:g} mm without play, the others {bolt.hole_mm:g} mm; all drilled before opening, "
+                "the fitted ones drawn first",
+            )
+        )
+    if held is not None and len(held.pads_mm):
+        facts.append(("Level steps", f"{len(held.pads_mm)} bolts stand on one, where the wall leans more than 30°"))
+    wedges = len(jacket.pieces[0].wedge_points_mm)
+    facts.append(("Wedge slots", f"{wedges} between the glass flanges, formed before the second jacket is laid"))
+    return facts
+
+
+def _domes(domes_mm: np.ndarray, section: JointSection) -> str:
+    if not len(domes_mm):
+        return ""
+    return f"; {len(domes_mm)} domes {section.dome_diameter_mm:g} × {section.dome_height_mm:g} mm where it cannot run"
+
+
+def _heights(piece: JacketPiece, which: Sequence[int]) -> str:
+    return listed(f"{piece.bolts_mm[k][2]:.0f}" for k in which)
+
+
+def _bolt_words(bolt: BoltChoice, count: int, pitch_mm: float) -> str:
+    kind = "ISO 4017, thread to the head" if bolt.full_thread else "ISO 4014"
+    return (
+        f"{count} {bolt.name} mm ({kind}), {pitch_mm:.0f} mm apart at most, wide washers both sides; grip "
+        f"{bolt.grip_mm:.1f} mm, {bolt.proud_mm:.1f} mm of thread proud of the nut"
+    )
+
+
+def _flange_mm(piece: JacketPiece) -> float:
+    return next(zone.thickness_mm for zone in piece.zones if zone.name == "flange")
+
+
+def _field_mm(piece: JacketPiece) -> float:
+    return next(zone.thickness_mm for zone in piece.zones if zone.name == "handling edge")
+
+
+# --- the shapes, in millimetres from the skin (x) and the wall (y) ---------------------------------------------
+
+
+def rubber_shape(section: JointSection, edge_mm: float, ridge: bool) -> shapely.Polygon:
+    """One rubber above the wall: up the skin as thick as its edge, over the flange, down its bevel. With a groove for
+    the bead and a back as thick behind it, or (`ridge`) the ridge that fills the groove, below the wall."""
+    a, thick = section.rubber_flange_mm, section.rubber_flange_thickness_mm
+    middle = bead_middle_mm(section)
+    off = np.linspace(-16.0, 16.0, 65)
+    bead = bead_height_at_mm(off, section.bead_width_mm, section.bead_height_mm)
+    has = section.registration == "bead"
+    back = 0.53 * section.bead_height_mm * (1.0 + np.cos(np.pi * off / 16.0)) * float(has and not ridge)
+    under = (-bead if ridge else bead) * float(has)
+    x = middle + off
+    top = np.maximum(thick + back, 0.0)
+    run = np.column_stack([x, top])
+    run = run[(run[:, 0] > edge_mm) & (run[:, 0] < a - section.bevel_run_mm)]
+    below = np.column_stack([x, under])
+    below = below[(below[:, 0] > 0.0) & (below[:, 0] < a)]
+    points = [
+        (0.0, _RISE_MM), (edge_mm, _RISE_MM), (edge_mm, float(np.interp(edge_mm, x, top, left=thick, right=thick))),
+        *run, (a - section.bevel_run_mm, thick), (a, 0.0), *below[::-1], (0.0, 0.0),
+    ]  # fmt: skip
+    return shapely.Polygon(points).buffer(0)
+
+
+def jacket_shape(
+    section: JointSection, rubber: BaseGeometry, edge_mm: float, wall_mm: float, flange_mm: float
+) -> BaseGeometry:
+    """The glass over a rubber and past it, its inner corners filled to the radius that mat lies in."""
+    reach = section.reach_mm
+    under = shapely.box(0.0, -1.0, reach, 0.0).union(rubber).union(shapely.box(-_MASTER_MM, -1.0, 0.0, _RISE_MM))
+    on_flange = shapely.box(edge_mm + wall_mm, -2.0, reach, _RISE_MM)
+    laid = under.buffer(flange_mm).intersection(on_flange).union(under.buffer(wall_mm))
+    laid = laid.buffer(LEAST_RADIUS_MM).buffer(-LEAST_RADIUS_MM)
+    return laid.intersection(shapely.box(0.0, 0.0, reach, _RISE_MM)).difference(rubber)
+
+
+# --- drawing ---------------------------------------------------------------------------------------------------
+
+
+def _joint(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
+    edge = plan.rubber.edge_thickness_mm
+    bolt = plan.jacket.bolt
+    left = _MASTER_MM + 4.0
+    tall = 2.0 * _RISE_MM + 24.0
+
+    def draw(canvas: Canvas) -> None:
+        canvas.saveState()
+        canvas.translate(left * MM, (_RISE_MM + 16.0) * MM)
+        _area(canvas, shapely.box(-_MASTER_MM, -_RISE_MM, 0.0, _RISE_MM), PLASTER)
+        for k, piece in enumerate(plan.jacket.pieces):
+            side = 1.0 if k == 0 else -1.0
+            # the second is drawn as if above, with what hangs below the wall turned up into the first one's groove
+            rubber = rubber_shape(section, edge, ridge=k == 1)
+            jacket = jacket_shape(section, rubber, edge, _field_mm(piece), _flange_mm(piece))
+            for shape, colour in ((jacket, _GLASS[k]), (rubber, _RUBBERS[k])):
+                _area(canvas, mirrored(shape, 1.0, side, origin=(0.0, 0.0)), colour)
+        if bolt is not None:
+            thick = [_flange_mm(piece) for piece in plan.jacket.pieces]
+            _draw_bolt(canvas, section.bolts_from_skin_mm, thick[0], -thick[1], bolt)
+        _name_parts(canvas, plan, section, edge)
+        _measures(canvas, section, plan)
+        canvas.restoreState()
+        _bar(canvas, inner)
+
+    return Placed(inner, tall * MM, draw)
+
+
+def _foot(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
+    piece = next(p for p in plan.jacket.pieces if p.foot_bolts_mm)
+    bolt, edge = plan.jacket.foot_bolt, plan.rubber.edge_thickness_mm
+    rise, board = 26.0, 18.0 if bolt is None else bolt.grip_mm - 2.0 * bolt.size.washer_thick_mm - _flange_mm(piece)
+
+    def draw(canvas: Canvas) -> None:
+        canvas.saveState()
+        canvas.translate((_MASTER_MM + 4.0) * MM, (board + 12.0) * MM)
+        plain = shapely.box(-_MASTER_MM, 0.0, section.reach_mm + 20.0, rise)
+        _area(canvas, shapely.box(-_MASTER_MM, -board, section.reach_mm + 18.0, 0.0), _BOARD)
+        _area(canvas, shapely.box(-_MASTER_MM, 0.0, 0.0, rise), PLASTER)
+        rubber = _without_bead(section, edge)
+        jacket = jacket_shape(section, rubber, edge, _field_mm(piece), _flange_mm(piece))
+        for shape, colour in ((jacket, _GLASS[0]), (rubber, _RUBBERS[0])):
+            _area(canvas, shape.intersection(plain), colour)
+        if bolt is not None:
+            _draw_bolt(canvas, section.bolts_from_skin_mm, _flange_mm(piece), -board, bolt)
+            _say(canvas, section.reach_mm + 3.0, 8.0, f"{bolt.name} through the board")
+        _say(canvas, section.reach_mm + 21.0, -board / 2.0, f"board, {board:.0f} mm")
+        canvas.restoreState()
+
+    return Placed(inner, (rise + board + 16.0) * MM, draw)
+
+
+def _without_bead(section: JointSection, edge_mm: float) -> shapely.Polygon:
+    a, thick = section.rubber_flange_mm, section.rubber_flange_thickness_mm
+    corner = a - section.bevel_run_mm
+    return shapely.Polygon(
+        [(0, _RISE_MM), (edge_mm, _RISE_MM), (edge_mm, thick), (max(corner, edge_mm), thick), (a, 0.0), (0.0, 0.0)]
+    )
+
+
+def _area(canvas: Canvas, shape: BaseGeometry, colour: str) -> None:
+    canvas.setFillColor(HexColor(colour))
+    canvas.setStrokeColor(HexColor(INK))
+    canvas.setLineWidth(0.5)
+    for part in shapely.get_parts(shape):
+        if not isinstance(part, shapely.Polygon) or part.is_empty:
+            continue
+        path = canvas.beginPath()
+        for ring in (part.exterior, *part.interiors):
+            corners = np.asarray(ring.coords) * MM
+            path.moveTo(*corners[0])
+            for corner in corners[1:]:
+                path.lineTo(*corner)
+            path.close()
+        canvas.drawPath(path, stroke=1, fill=1)
+
+
+def _draw_bolt(canvas: Canvas, x: float, top: float, bottom: float, bolt: BoltChoice) -> None:
+    """Head above, nut below; washers to both sides."""
+    size = bolt.size
+    half, wide = size.diameter_mm / 2.0, size.washer_mm / 2.0
+    head, across = 0.65 * size.diameter_mm, 0.85 * size.diameter_mm
+    under = top + size.washer_thick_mm
+    nut = bottom - size.washer_thick_mm
+    for low, high, reach in (
+        (under - bolt.length_mm, under, half),
+        (top, under, wide),
+        (nut, bottom, wide),
+        (under, under + head, across),
+        (nut - size.nut_mm, nut, across),
+    ):
+        _area(canvas, shapely.box(x - reach, low, x + reach, high), BOLT)
+
+
+def _say(canvas: Canvas, x: float, y: float, words: str) -> None:
+    canvas.setFillColor(HexColor(INK))
+    canvas.setFont(house_fonts()["regular"], _TEXT_MM * MM)
+    canvas.drawString(x * MM, y * MM - 0.35 * _TEXT_MM * MM, words)
+
+
+def _name_parts(canvas: Canvas, plan: MouldPlan, section: JointSection, edge: float) -> None:
+    right = section.reach_mm + 6.0
+    names = [piece.name for piece in plan.jacket.pieces]
+    thick = section.rubber_flange_thickness_mm
+    rows: Sequence[tuple[float, float, float, str]] = (
+        (edge / 2.0, 27.0, 27.0, f"rubber 1, {names[0]}"),
+        (edge + 3.0, 20.0, 20.0, f"jacket 1, {names[0]}"),
+        (section.reach_mm - 2.0, 0.0, 0.0, "parting: glass to glass"),
+        (edge / 2.0, -20.0, -20.0, f"rubber 2, {names[1]}"),
+        (edge + 3.0, -27.0, -27.0, f"jacket 2, {names[1]}"),
+    )
+    canvas.setStrokeColor(HexColor(HAIRLINE))
+    for x, y, at, words in rows:
+        canvas.setLineWidth(0.4)
+        canvas.line(x * MM, y * MM, (right - 1.0) * MM, at * MM)
+        _say(canvas, right, at, words)
+    if section.registration == "bead":
+        x = bead_middle_mm(section)
+        canvas.line(x * MM, 0.5 * section.bead_height_mm * MM, (right - 1.0) * MM, (thick + 3.5) * MM)
+        _say(canvas, right, thick + 3.5, f"bead {section.bead_width_mm:g} × {section.bead_height_mm:g}")
+
+
+def _measures(canvas: Canvas, section: JointSection, plan: MouldPlan) -> None:
+    a, b = section.rubber_flange_mm, section.jacket_flange_mm
+    low = -_RISE_MM - 3.0
+    for start, end, words in ((0.0, a, f"{a:g}"), (a, a + b, f"{b:g}")):
+        _measure(canvas, start, end, low, words)
+    middle = section.bolts_from_skin_mm
+    _measure(canvas, a, middle, _RISE_MM - 8.0, f"{b / 2.0:g}")
+    _say(canvas, a - section.bevel_run_mm - 1.0, section.rubber_flange_thickness_mm + 12.5, f"{section.bevel_deg:g}°")
+    if plan.jacket.bolt is not None:
+        _say(canvas, middle + 4.0, _RISE_MM - 14.0, plan.jacket.bolt.name)
+
+
+def _measure(canvas: Canvas, start: float, end: float, y: float, words: str) -> None:
+    canvas.setStrokeColor(HexColor(INK))
+    canvas.setLineWidth(0.4)
+    canvas.line(start * MM, y * MM, end * MM, y * MM)
+    for x in (start, end):
+        canvas.line(x * MM, (y - 1.2) * MM, x * MM, (y + 1.2) * MM)
+    draw_label(canvas, words, (start + end) / 2.0 * MM, (y - 3.2) * MM)
+
+
+def _bar(canvas: Canvas, inner: float) -> None:
+    """100 mm to lay a rule against."""
+    canvas.setStrokeColor(HexColor(INK))
+    canvas.setLineWidth(0.8)
+    x, y = inner - 104.0 * MM, 1.5 * MM
+    canvas.line(x, y, x + 100.0 * MM, y)
+    for k in range(11):
+        canvas.line(x + 10.0 * k * MM, y, x + 10.0 * k * MM, y + (2.0 if k % 5 else 3.2) * MM)
+    canvas.setFont(house_fonts()["regular"], _TEXT_MM * MM)
+    canvas.setFillColor(HexColor(INK))
+    canvas.drawRightString(x - 2.0 * MM, y, "100 mm")
