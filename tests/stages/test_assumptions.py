@@ -75,7 +75,7 @@ FIGURES = (
     ("laminate", "gelcoat", "1.25 kg/dm³", MEMORY, "makers' lists"),
     ("laminate", "light first", "rule", RULE, ""),
     ("lifting", "multipliers", "seldom, poor hold", MEMORY, "NIOSH"),
-    ("lifting", "team of up to three", "1, 2/3, 1/2 of the sum", MEMORY, "HSE L23"),
+    ("lifting", "what two and three may lift", "2/3, 1/2 of the sum", PUBLISHED, "HSE L23"),
     ("lifting", "four or more", "2/(n + 1) of the sum", RULE, ""),
     ("lifting by the brief", "lift limit", "18.0 kg", RULE, "the brief"),
     ("programme", "green trim", "0.75 to 2.5 h after the last glass", RULE, "at 20 °C"),

@@ -102,16 +102,24 @@ def test_frequency_falls_with_rate_and_duration():
 
 
 def test_team_share_of_the_guidance():
-    # from memory: HSE L23: two people about two thirds of the sum, three about half
+    # published: HSE L23, paragraph 120: two people two thirds of the sum, three half; beyond four unlikely to work
     assert team_share(1) == 1.0
     assert team_share(2) == pytest.approx(2 / 3)
     assert team_share(3) == pytest.approx(1 / 2)
-    # a bigger team lifts more than a smaller one, each with a smaller share (own extrapolation, no source)
-    capability = [n * team_share(n) for n in range(1, 9)]
+    capability = [n * team_share(n) for n in range(1, 5)]
     assert capability == sorted(capability)
-    assert team_share(8) < team_share(4) < team_share(3)
-    with pytest.raises(ValueError, match="at least one"):
-        team_share(0)
+    for people in (0, 5):
+        with pytest.raises(ValueError, match="one to 4"):
+            team_share(people)
+
+
+def test_one_guide_at_a_time():
+    # one person by NIOSH's equation; two by HSE's own figure: one person 20 kg, two 26.6 (published worked example)
+    brief = JacketBrief(lifters=2)
+    assert check_lift(26.6, brief).passes
+    assert not check_lift(26.8, brief).passes
+    assert check_lift(1.0, replace(brief, lifters=1)).team_capability_kg == one_person_limit_kg(brief)
+    assert check_lift(22.0, brief).lifters_needed == 2
 
 
 def test_the_brief_s_lift_at_its_worse_end():
@@ -193,9 +201,9 @@ def test_a_load_at_the_limit_may_be_lifted():
     assert alone.reason == (
         "the left jacket at 16.0 kg is over the 12.0 kg that one person may lift this way; 2 people could"
     )
-    # own extrapolation, no source: teams are counted up to eight, 8 × 2/9 of 12 kg
-    assert check_lift(21.3, brief).lifters_needed == 8
-    assert check_lift(21.4, brief).lifters_needed == 0
+    # four lift half of the sum, and no more than four are counted
+    assert check_lift(23.9, brief).lifters_needed == 4
+    assert check_lift(24.1, brief).lifters_needed == 0
 
 
 def test_the_method_says_reach_and_heights():

@@ -17,6 +17,7 @@ from ..base.marks import Assumption, Mark
 from ..inputs.brief import JacketBrief
 
 NIOSH = "NIOSH Publication 94-110, revised 9/2021, doi 10.26616/NIOSHPUB94110revised092021"
+HSE = "HSE L23, paragraph 120"
 LOAD_CONSTANT_KG = 23.0  # published: NIOSH
 
 # Beyond these the multiplier is 0: no lift is recommended. Mark.MEMORY: limits of the tables in 94-110.
@@ -48,7 +49,8 @@ _FREQUENCY: dict[str, tuple[list[float], list[float]]] = {
         [0.85, 0.81, 0.75, 0.65, 0.55, 0.45, 0.35, 0.27, 0.22, 0.18, 0.15, 0.13, 0, 0, 0, 0, 0],
     ),
 }
-MOST_LIFTERS = 8
+MOST_LIFTERS = 4  # published, HSE L23: larger teams are unlikely to work
+HSE_ONE_PERSON_KG = 20.0  # published restatement of HSE L23's worked example: one person 20 kg, two 26.6 kg
 MOST_PIECES = 12
 
 
@@ -134,14 +136,14 @@ def recommended_weight_kg(multipliers: Multipliers) -> float:
 
 
 def team_share(lifters: int) -> float:
-    """Share of the sum of its people's limits that a team may count on: 1, 2/3, 1/2, then 2/(n + 1).
+    """Share of the sum of its people's limits that a team may count on: 1, 2/3, 1/2, and 1/2 of four.
 
-    Two and three: HSE L23 (from memory, verify). Four and more: 2/(n + 1), the simplest rule through those
-    points; it has no source. Raises ValueError for no people.
+    Published: HSE L23, paragraph 120: two thirds for two, half for three, teams of more than four are unlikely to work
+    (half for four is ours). Raises ValueError for no people or more than four.
     """
-    if lifters < 1:
-        raise ValueError("a lift needs at least one person")
-    return 2.0 / (lifters + 1.0)
+    if not 1 <= lifters <= MOST_LIFTERS:
+        raise ValueError(f"a lift is for one to {MOST_LIFTERS} people")
+    return (1.0, 2.0 / 3.0, 0.5, 0.5)[lifters - 1]
 
 
 def one_person_limit_kg(brief: JacketBrief, hold: Hold = "poor") -> float:
@@ -158,6 +160,15 @@ def one_person_limit_kg(brief: JacketBrief, hold: Hold = "poor") -> float:
     return min(recommended_weight_kg(lift_multipliers(reach, v, travel, hold=hold)) for v in ends)
 
 
+def team_limit_kg(people: int, brief: JacketBrief, hold: Hold = "poor") -> float:
+    """What so many may lift together. One guide at a time: one person by NIOSH's equation, a team by HSE's rule with
+    HSE's own figure; the brief's limit, where it gives one, is taken for each of them."""
+    if people == 1:
+        return one_person_limit_kg(brief, hold)
+    each = brief.lift_limit_per_person_kg or HSE_ONE_PERSON_KG
+    return people * team_share(people) * each
+
+
 def check_lift(
     load_kg: float, brief: JacketBrief, what: str = "the piece", hold: Hold = "poor", most_kg: float | None = None
 ) -> LiftCheck:
@@ -169,9 +180,9 @@ def check_lift(
         raise ValueError("a load is not negative")
     most = max(load_kg, most_kg or 0.0)
     one = one_person_limit_kg(brief, hold)
-    capabilities = [n * team_share(n) * one for n in range(1, MOST_LIFTERS + 1)]
+    capabilities = [team_limit_kg(n, brief, hold) for n in range(1, MOST_LIFTERS + 1)]
     able = [n for n, kg in enumerate(capabilities, start=1) if kg >= most]
-    team = brief.lifters * team_share(brief.lifters) * one
+    team = team_limit_kg(min(brief.lifters, MOST_LIFTERS), brief, hold)
     weighs = f"{what} at {load_kg:.1f} kg"
     if most > load_kg:
         weighs += f" (at most {most:.1f})"
@@ -241,9 +252,9 @@ def _reason(weighs: str, load_kg: float, most_kg: float, lifters: int, team_kg: 
 
 def _method(brief: JacketBrief) -> str:
     if brief.lift_limit_per_person_kg is not None:
-        return "the brief's own limit per person, team share after HSE L23 (from memory, verify)"
+        return f"the brief's own limit per person; a team by {HSE}"
     way = f"reach {brief.reach_mm:.0f} mm, from {brief.lift_from_mm:.0f} to {brief.lift_to_mm:.0f} mm"
-    return f"{NIOSH}: {way}, seldom, poor hold; team share after HSE L23 (from memory, verify)"
+    return f"one person by {NIOSH}: {way}, seldom, poor hold; a team by {HSE}, {HSE_ONE_PERSON_KG:g} kg each"
 
 
 def lifting_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:
@@ -253,12 +264,12 @@ def lifting_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:
         first = Assumption("lift limit of one person", limit, Mark.COMMON_PRACTICE, "the brief")
     else:
         first = Assumption("lift limit of one person", limit, Mark.PUBLISHED, NIOSH)
-    share = "1, 2/3, 1/2 of the sum"
     return (
         first,
         Assumption("frequency and coupling multipliers", "seldom, poor hold", Mark.MEMORY, NIOSH),
-        Assumption("what a team of up to three may lift", share, Mark.MEMORY, "HSE L23, Manual handling"),
-        Assumption("what four or more may lift", "2/(n + 1) of the sum", Mark.COMMON_PRACTICE),
+        Assumption("what two and three may lift", "2/3, 1/2 of the sum", Mark.PUBLISHED, HSE),
+        Assumption("one person in a team", f"{HSE_ONE_PERSON_KG:g} kg", Mark.PUBLISHED, f"{HSE}, its worked example"),
+        Assumption("what four may lift", "1/2 of the sum", Mark.COMMON_PRACTICE, "more than four: none, HSE L23"),
     )
 
 
