@@ -258,7 +258,7 @@ def money_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]
     return [
         set_text("Money", weight="light", size=20, leading=25),
-        set_text(f"For the office. {money(cash.hourly_rate, cash.currency)} an hour; without tax.", size=8.6, colour=SOFT_INK),
+        set_text(f"{money(cash.hourly_rate, cash.currency)} an hour and person; no tax.", size=8.6, colour=SOFT_INK),
         *heading("What it comes to", f"All of it {_whole_words(cash)}."),
         ruled_table(("", "Labour", "Material", "Overhead", "Margin", "Price"), shares,
                     [inner * v for v in (0.25, 0.15, 0.15, 0.15, 0.15, 0.15)], (1, 2, 3, 4, 5)),
