@@ -54,7 +54,7 @@ READS: dict[str, Reads] = {
         "rubber",
         "all",
     ),
-    "rubber": Reads(("master", "seam", "division"), ("rubber", "run.casts"), "rubber"),
+    "rubber": Reads(("master", "seam", "division"), ("rubber", "joint", "run.casts"), "rubber"),
     "wall": Reads(("master", "seam", "division", "rubber"), (), "figures"),
     "keys": Reads(("master", "seam", "locks", "division", "rubber"), ("keys",), "rubber"),
     "jacket": Reads(("rubber", "keys"), ("jacket", "cast", "materials"), "figures"),
@@ -67,7 +67,7 @@ READS: dict[str, Reads] = {
     ),
     "takeoff": Reads(
         ("master", "locks", "wall", "rubber", "keys", "jacket", "cradle", "cast", "programme"),
-        ("run", "rubber", "keys", "jacket", "cradle", "cast", "finish", "materials", "rates", "seam"),
+        ("run", "rubber", "joint", "keys", "jacket", "cradle", "cast", "finish", "materials", "rates", "seam"),
         "all",
     ),
 }
