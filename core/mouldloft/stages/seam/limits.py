@@ -96,11 +96,11 @@ def find_trouble(
     over = ((ground.stretch > place.terms.stretch_allowed) & own_side).any(axis=0)
     laid_up = skin & (place.thick_mm > SOLID_MM)
     found = (laid_up & ~seen, laid_up & seen & ~reached, skin & over)
-    bad = [_places(ground, labels, which) for which in found]
+    unseen, out_of_reach, overstretched = (_places(ground, labels, which) for which in found)
     left_out = skin & ~laid_up & ~reached
     # a limb has two sides, and half of it stands behind each
     solid = float((place.skin_mm2 * np.minimum(place.thick_mm, SOLID_MM) / 2)[left_out].sum())
-    return Trouble(*bad, solid)
+    return Trouble(unseen, out_of_reach, overstretched, solid)
 
 
 def _looked_into(

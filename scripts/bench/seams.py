@@ -1,6 +1,6 @@
 """Seams of a dozen sculpts, side by side: what is chosen, what the best plane would cost, which limits hold.
 
-python scripts/bench_seams.py [--meshes FOLDER] [--keep FOLDER] [NAME ...]
+python scripts/bench/seams.py [--meshes FOLDER] [--keep FOLDER] [NAME ...]
 
 The hare and the other bodies made in code are always there; open meshes are read from FOLDER by the names in SCULPTS
 (they come, for one, with Debian's libcgal-demo, in data.tar.gz under data/meshes). Each stands a metre high, a run of
@@ -22,8 +22,9 @@ from mouldloft.demo.hare import demo_hare
 from mouldloft.inputs.brief import Brief, MasterBrief, RunBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.master import Master, prepare_master
-from mouldloft.stages.pipeline import open_mould, terms_of
+from mouldloft.stages.pipeline import open_mould
 from mouldloft.stages.seam import Seam, SeamCandidate, place_seam
+from mouldloft.trade.seamterms import terms_for
 
 # file, what it is, up, front
 SCULPTS = {
@@ -97,7 +98,7 @@ def main() -> None:
         began = time.process_time()
         opening, field = open_mould(master, brief, catalogue=catalogue)
         half = time.process_time()
-        terms = terms_of(master, brief, catalogue)
+        terms = terms_for(master.height_mm, brief, catalogue)
         seam = place_seam(master, opening, field, brief.seam, terms=terms)
         print(f"{name}: {opening.chosen.reason} ({half - began:.1f} and {time.process_time() - half:.1f} s)")
         for c in seam.candidates:
