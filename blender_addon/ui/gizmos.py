@@ -8,12 +8,13 @@ import bpy
 from ..scene import opening, results
 from ..work import display
 
-_LONG = 1.0  # of the radius: where the arrow's tip is
+_LONG = 2.2  # heads of the arrow in its length
 _GREY = (0.55, 0.55, 0.55)
 
 
 def _colour(text: str) -> tuple[float, float, float]:
-    return tuple(int(text[k : k + 2], 16) / 255 for k in (1, 3, 5))
+    red, green, blue = (int(text[k : k + 2], 16) / 255 for k in (1, 3, 5))
+    return red, green, blue
 
 
 class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
@@ -30,7 +31,8 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
         s = getattr(context.scene, "mouldloft", None)
         if s is None or not s.arrow or s.sculpt is None or context.mode != "OBJECT":
             return False
-        return s.root is None or results.is_seen(context.scene, "map") or not results.of_role(context.scene, "glove")
+        covered = results.is_seen(context.scene, "glove") and results.of_role(context.scene, "glove")
+        return not covered  # the glove lies over it
 
     def _handle(self, kind: str, handle: str, colour):
         made = self.gizmos.new(kind)
@@ -61,7 +63,7 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
         at = Matrix.Translation(place.centre)
         for arrow, sign in ((self._tip, 1.0), (self._tail, -1.0)):
             arrow.matrix_basis = at @ (sign * way).to_track_quat("Z", "Y").to_matrix().to_4x4()
-            arrow.scale_basis = place.radius
+            arrow.scale_basis = place.radius / _LONG
             arrow.length = _LONG
         up = results.vector(place.to_world((0.0, 0.0, 1.0)))
         self._ring.matrix_basis = at @ up.to_track_quat("Z", "Y").to_matrix().to_4x4()
