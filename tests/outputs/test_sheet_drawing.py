@@ -61,7 +61,7 @@ def plan(plain):
     on = [tuple(map(float, p)) for p in snap_to_outside(envelope, np.array(spots, float))]
     ribs = tuple(Rib(one, other, 20.0, 30.0, MAT.layers) for one, other in (on[:2], on[2:4]))
     zones = tuple(
-        Zone(name, 1e4, MAT.glass_g_m2, 6.0, MAT.layers, MAT.thickness_mm, 0.1, 0.2) for name in ("patch", "ribs")
+        Zone(name, 1e4, MAT.glass_g_m2, 6.0, MAT.weights_g_m2, MAT.thickness_mm, 0.1, 0.2) for name in ("patch", "ribs")
     )
     stiff = replace(
         piece, ribs=ribs, patches=(Patch(on[4], 90.0), Patch(on[5], 90.0)), zones=(*piece.zones, *zones),
