@@ -231,10 +231,21 @@ class RatesBrief:
 
 
 @dataclass(frozen=True)
+class JobBrief:
+    """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on."""
+
+    studio: Annotated[str, msgspec.Meta(max_length=80)] = ""
+    number: Annotated[str, msgspec.Meta(max_length=40)] = ""
+    revision: Annotated[str, msgspec.Meta(max_length=20)] = ""
+    date: Annotated[str, msgspec.Meta(max_length=40)] = ""
+
+
+@dataclass(frozen=True)
 class Brief:
     """All that the workshop wants. `Brief()` is a usable default; a TOML table overrides a stage's part."""
 
     piece: Text = ""
+    job: JobBrief = field(default_factory=JobBrief)
     master: MasterBrief = field(default_factory=MasterBrief)
     run: RunBrief = field(default_factory=RunBrief)
     opening: OpeningBrief = field(default_factory=OpeningBrief)
