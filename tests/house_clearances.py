@@ -22,6 +22,9 @@ LONG_FUNCTIONS: dict[str, str] = {
 }
 
 IMPORTS: dict[str, str] = {
+    "stages/joining.py > stages/seam/__init__.py": "how the joint is reached, asked by cast and programme alike",
+    "stages/joining.py > stages/undercut.py": "how the joint is reached, asked by cast and programme alike",
+    "stages/places.py > stages/seam/__init__.py": "names of places, by the features the seam keeps clear of",
     "scene/results.py > mouldloft.outputs": "the add-on's floors are being built",
     "work/display.py > mouldloft.outputs": "colours; the add-on's floors are being built",
     "work/store.py > mouldloft.outputs": "a plan is saved in the file; the add-on's floors are being built",

@@ -96,10 +96,11 @@ def find_trouble(
     over = ((ground.stretch > place.terms.stretch_allowed) & own_side).any(axis=0)
     laid_up = skin & (place.thick_mm > SOLID_MM)
     found = (laid_up & ~seen, laid_up & seen & ~reached, skin & over)
-    unseen, out_of_reach, overstretched = (_places(ground, labels, which) for which in found)
+    bad = [_places(ground, labels, which) for which in found]
     left_out = skin & ~laid_up & ~reached
     # a limb has two sides, and half of it stands behind each
     solid = float((place.skin_mm2 * np.minimum(place.thick_mm, SOLID_MM) / 2)[left_out].sum())
+    unseen, out_of_reach, overstretched = bad
     return Trouble(unseen, out_of_reach, overstretched, solid)
 
 
