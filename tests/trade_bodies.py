@@ -136,7 +136,7 @@ def any_ballast():
 def jacket_of(area_mm2: float = 6e5, bolts: int = 18, pieces: int = 2, gelcoat_kg: float = 0.0) -> Jacket:
     """Pieces with one zone each of 300 + 450 + 450 g/m² at 0.30 glass; they meet at the same bolts."""
     glass = area_mm2 * 1e-6 * 1.2
-    zone = Zone("field", area_mm2, 1200.0, 3.93, ("300 g/m²", "450 g/m²", "450 g/m²"), 2.8, glass, glass * 7 / 3)
+    zone = Zone("field", area_mm2, 1200.0, 3.93, (300.0, 450.0, 450.0), 2.8, glass, glass * 7 / 3)
     holes = tuple((0.0, 0.0, 100.0 * k) for k in range(bolts))
     names = ("left piece", "right piece", "third piece", "fourth piece")
     made = tuple(

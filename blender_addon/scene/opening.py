@@ -43,13 +43,13 @@ def stand(scene: bpy.types.Scene) -> Stand | None:
         scale = world.median_scale
         turn = world.to_3x3().normalized()
         centre = world @ results.vector((0.0, 0.0, size[2] / 2))
-        return Stand(tuple(centre), 0.72 * max(size) * scale, tuple(tuple(row) for row in turn))
+        return Stand(tuple(centre), 0.6 * max(size) * scale, tuple(tuple(row) for row in turn))
     if s.sculpt is None:
         return None
     corners = results.world_corners(s.sculpt)
     low, high = ([f(c[k] for c in corners) for k in range(3)] for f in (min, max))
     centre = tuple((a + b) / 2 for a, b in zip(low, high))
-    radius = 0.72 * max(b - a for a, b in zip(low, high)) or 1.0
+    radius = 0.6 * max(b - a for a, b in zip(low, high)) or 1.0
     turn = results.turn_to_plan(scene).transposed()
     return Stand(centre, radius, tuple(tuple(row) for row in turn))
 

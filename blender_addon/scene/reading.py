@@ -116,10 +116,10 @@ def _arrays(thing: bpy.types.Object, mirrored: bool, group: str, depsgraph: bpy.
         weights = _painted(mesh, number) if number >= 0 else np.zeros(count, np.float32)
     finally:
         thing.to_mesh_clear()
-    faces = faces.reshape(-1, 3)
+    rows = faces.reshape(-1, 3)
     if mirrored:  # by its scale: turn the faces right way out again
-        faces = faces[:, ::-1]
-    return points.reshape(-1, 3), np.ascontiguousarray(faces), weights
+        rows = rows[:, ::-1]
+    return points.reshape(-1, 3), np.ascontiguousarray(rows), weights
 
 
 def _leave_modes(context: bpy.types.Context, things: tuple[bpy.types.Object, ...]) -> str:

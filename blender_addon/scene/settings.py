@@ -27,12 +27,12 @@ AXES = tuple(
     for sign in "+-"
 )
 MAPS = (
-    ("PIECES", "Which piece takes it", "The pieces of the seam, or those proposed where two are not enough"),
-    ("FREES", "Which pull frees it", "Free along the pull, free the other way, or locked for both"),
-    ("DEPTH", "Depth of the lock", "How far the surface reaches behind itself, across the pull"),
-    ("STRETCH", "Stretch of the rubber", "What the glove is asked to stretch to pass"),
-    ("FILL", "Fill behind the glove", "Height of the rubber that fills the lock so that the jacket comes off"),
-    ("THICKNESS", "Glove's thickness", "From the glove's outside to the nearest skin, once it was measured"),
+    ("PIECES", "Which Piece Takes It", "The pieces of the seam, or those proposed where two are not enough"),
+    ("FREES", "Which Pull Frees It", "Free along the pull, free the other way, or locked for both"),
+    ("DEPTH", "Depth of the Undercut", "How far the surface reaches behind itself, across the pull"),
+    ("STRETCH", "Stretch of the Rubber", "What the glove is asked to stretch to pass"),
+    ("FILL", "Undercut Fill", "Height of the rubber that fills the lock so that the jacket comes off"),
+    ("THICKNESS", "Thickness of the Glove", "From the glove's outside to the nearest skin, once it was measured"),
 )
 
 
@@ -114,7 +114,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     taken: PointerProperty(type=bpy.types.Object)  # the sculpt that the results belong to
     piece: StringProperty(name="Piece", description="Name on the sheets. Empty: the object's own")
     set_height: BoolProperty(
-        name="Scale to a finished height", description="Plan for another size than the sculpt is modelled at"
+        name="Scale to a Finished Height", description="Plan for another size than the sculpt is modelled at"
     )
     finished_height_mm: FloatProperty(default=1400.0)
     finished_height: _length("finished_height_mm", "Finished Height", "Height of the cast", 50.0, 20_000.0)
@@ -124,8 +124,8 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         name="Base",
         description="What is under the piece",
         items=(
-            ("open", "Stands on a board", "No rubber under it; the hollow cast is reached from below"),
-            ("closed", "Covered too", "Rubber all round, for a piece without a foot"),
+            ("open", "Stands on a Board", "No rubber under it; the hollow cast is reached from below"),
+            ("closed", "Covered Too", "Rubber all round, for a piece without a foot"),
         ),
     )
     detail: FloatProperty(
@@ -133,7 +133,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         description="Area of the finished skin over that of this sculpt: more where fur or bark is carved later",
     )  # fmt: skip
     keep_clear: StringProperty(
-        name="Keep clear", description="Vertex group where the seam should not go, such as eyes and face"
+        name="Keep Clear", description="Vertex group where the seam should not go, such as eyes and face"
     )
 
     way: EnumProperty(
@@ -187,7 +187,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         ),
     )
     max_pieces: IntProperty(
-        name="Pieces at most",
+        name="Pieces at Most",
         description="Where two pieces cost too much rubber, propose more, up to this many",
         default=2,
         min=2,

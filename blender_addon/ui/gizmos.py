@@ -8,12 +8,13 @@ import bpy
 from ..scene import opening, results
 from ..work import display
 
-_LONG = 1.0  # of the radius: where the arrow's tip is
+_LONG = 2.2  # heads of the arrow in its length
 _GREY = (0.55, 0.55, 0.55)
 
 
 def _colour(text: str) -> tuple[float, float, float]:
-    return tuple(int(text[k : k + 2], 16) / 255 for k in (1, 3, 5))
+    red, green, blue = (int(text[k : k + 2], 16) / 255 for k in (1, 3, 5))
+    return red, green, blue
 
 
 class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
@@ -30,12 +31,13 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
         s = getattr(context.scene, "mouldloft", None)
         if s is None or not s.arrow or s.sculpt is None or context.mode != "OBJECT":
             return False
-        return s.root is None or results.is_seen(context.scene, "map") or not results.of_role(context.scene, "glove")
+        covered = results.is_seen(context.scene, "glove") and results.of_role(context.scene, "glove")
+        return not covered  # the glove lies over it
 
     def _handle(self, kind: str, handle: str, colour):
         made = self.gizmos.new(kind)
         made.target_set_operator("mouldloft.turn_opening").handle = handle
-        made.use_draw_scale = False
+        made.use_draw_scale = False  # as large as the sculpt asks, whatever the zoom: the size is in the matrix
         made.use_draw_modal = True
         made.color = colour
         made.color_highlight = (1.0, 1.0, 1.0)
@@ -60,12 +62,12 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
         way = place.to_world(opening.direction_now(context.scene.mouldloft))
         at = Matrix.Translation(place.centre)
         for arrow, sign in ((self._tip, 1.0), (self._tail, -1.0)):
-            arrow.matrix_basis = at @ (sign * way).to_track_quat("Z", "Y").to_matrix().to_4x4()
-            arrow.scale_basis = place.radius
+            turn = (sign * way).to_track_quat("Z", "Y").to_matrix().to_4x4()
+            arrow.matrix_basis = at @ turn @ Matrix.Scale(place.radius / _LONG, 4)
             arrow.length = _LONG
         up = results.vector(place.to_world((0.0, 0.0, 1.0)))
-        self._ring.matrix_basis = at @ up.to_track_quat("Z", "Y").to_matrix().to_4x4()
-        self._ring.scale_basis = 0.8 * place.radius
+        turn = up.to_track_quat("Z", "Y").to_matrix().to_4x4()
+        self._ring.matrix_basis = at @ turn @ Matrix.Scale(0.8 * place.radius, 4)
 
 
 register, unregister = bpy.utils.register_classes_factory((MOULDLOFT_GGT_opening,))

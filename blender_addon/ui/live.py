@@ -27,7 +27,7 @@ void main() {
   int k = int(code + 0.5);
   vec3 c = k == 0 ? AHEAD : k == 1 ? BEHIND : k == 2 ? EITHER : LOCKED;
   float light = 0.62 + 0.38 * abs(normalize(shade_normal).z);
-  colour = blender_srgb_to_framebuffer_space(vec4(c * light, 1.0));
+  colour = vec4(pow(c * light, vec3(2.2)), 1.0);  // the view encodes what it is given
 }
 """
 

@@ -47,7 +47,8 @@ def _width(text: str, size: float) -> float:
 
 
 def _srgb(colour: str) -> tuple[float, float, float, float]:
-    return (*(int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)), 1.0)
+    red, green, blue = (int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5))
+    return red, green, blue, 1.0
 
 
 def _left_bottom(context: bpy.types.Context) -> tuple[float, float]:

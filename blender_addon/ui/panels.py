@@ -143,7 +143,7 @@ def _after_opening(context, layout, s):
 
 
 def _seam(context, layout, s):
-    layout.row().prop(s, "seam_kind", expand=True)
+    layout.prop(s, "seam_kind")
     if s.seam_kind == "plane":
         layout.prop(s, "set_offset")
         row = layout.row()

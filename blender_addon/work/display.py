@@ -167,7 +167,7 @@ def _solids(done: dict[str, Any], progress: Any) -> Shown:
     from mouldloft.outputs.look import GLOVE, JACKET, PLASTER, rgb
 
     envelopes = {envelope.piece: envelope for envelope in done["bare_rubber"].envelopes}
-    moving = {}
+    moving: dict[str, int] = {}
     for cradle in done["cradle"].pieces:  # a rail is named after the boards it joins
         moving |= {f"cradle {kind}, {b.name}": cradle.piece for b in cradle.boards for kind in ("board", "rail")}
     shapes = []
@@ -275,9 +275,9 @@ def _scale(kind: str, done: dict[str, Any]) -> Colours:
 
     locks = done["locks"]
     title, values, unit = {
-        "DEPTH": ("Depth of the lock", locks.depth_mm, "mm"),
+        "DEPTH": ("Depth of the undercut", locks.depth_mm, "mm"),
         "STRETCH": ("Stretch of the rubber", 100.0 * locks.stretch, "%"),
-        "FILL": ("Fill behind the glove", locks.fill_mm, "mm"),
+        "FILL": ("Undercut fill", locks.fill_mm, "mm"),
     }[kind]
     end = 4.0 * round_step(max(float(np.max(values, initial=0.0)), 1e-3))
     srgb = lock_colours(np.linspace(0.0, 1.0, 256))
@@ -316,10 +316,11 @@ def thickness_shown(done: dict[str, Any], brief: Any, glove_mm: dict[int, np.nda
     from mouldloft.outputs.pictures.thickness import least_words, thickness_view
 
     rubber = done["bare_rubber"]
-    glove = SimpleNamespace(master=done["master"], seam=done["seam"], rubber=rubber, brief=brief)
+    glove: Any = SimpleNamespace(master=done["master"], seam=done["seam"], rubber=rubber, brief=brief)
     progress.begin("Thickness")
     view = thickness_view(glove, progress)
-    colours, thin = {}, []
+    colours: dict[int, np.ndarray] = {}
+    thin: list[Place] = []
     for at, (piece, envelope) in enumerate(zip(view.pieces, rubber.envelopes)):
         progress.step(at / len(view.pieces), f"colours of the {piece.name}'s glove")
         points = glove_mm.get(piece.piece, np.zeros((0, 3)))

@@ -6,6 +6,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+
+def _short(value: float) -> str:
+    """A figure to about three places, without a nought that says nothing: 6, 4.5, 0.35, 120."""
+    from mouldloft.base import figures
+
+    text = figures.number(value)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 MM_PER_FOOT, MM3_PER_GALLON = 304.8, 3.785411784e6  # the US gallon of 231 cubic inches
 
 
@@ -23,7 +32,7 @@ class Units:
             return figures.mm(value)
         inches = value / figures.MM_PER_INCH
         if abs(inches) < 24.0:
-            return f"{figures.number(inches)} in"
+            return f"{_short(inches)} in"
         feet, rest = divmod(round(inches), 12)
         return f"{feet} ft {rest} in"
 
@@ -31,25 +40,25 @@ class Units:
         """A long length given in millimetres."""
         from mouldloft.base import figures
 
-        return f"{figures.number(value / MM_PER_FOOT)} ft" if self.imperial else figures.metres(value)
+        return f"{_short(value / MM_PER_FOOT)} ft" if self.imperial else figures.metres(value)
 
     def m2(self, value: float) -> str:
         """An area given in mm²."""
         from mouldloft.base import figures
 
-        return f"{figures.number(value / MM_PER_FOOT**2)} sq ft" if self.imperial else figures.m2(value)
+        return f"{_short(value / MM_PER_FOOT**2)} sq ft" if self.imperial else figures.m2(value)
 
     def litres(self, value: float) -> str:
         """A volume given in mm³."""
         from mouldloft.base import figures
 
-        return f"{figures.number(value / MM3_PER_GALLON)} US gal" if self.imperial else figures.litres(value)
+        return f"{_short(value / MM3_PER_GALLON)} US gal" if self.imperial else figures.litres(value)
 
     def kg(self, value: float) -> str:
         """A mass given in kilograms."""
         from mouldloft.base import figures
 
-        return f"{figures.number(value / figures.KG_PER_LB)} lb" if self.imperial else figures.kg(value)
+        return f"{_short(value / figures.KG_PER_LB)} lb" if self.imperial else figures.kg(value)
 
 
 METRIC = Units()
@@ -218,13 +227,13 @@ def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
     if key == "opening":
         return [done["opening"].chosen.reason]
     if key == "seam":
-        return list(done["seam"].notes)
+        return [*done["seam"].notes, *_more_pieces(done["division"])]
     if key == "glove":
         return [done["bare_rubber"].thickness_reason]
     if key == "keys":
         return [check.reason for check in done["keys"].checks]
     if key == "jacket":
-        return [*done["jacket"].advice, *done["cradle"].advice, *_more_pieces(done["division"])]
+        return [*done["jacket"].advice, *done["cradle"].advice]
     if key == "casts":
         return [done["cast"].comes_out_reason, *done["cast"].advice]
     if key == "order":

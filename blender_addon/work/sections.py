@@ -26,15 +26,15 @@ class Section:
 
 
 SECTIONS = (
-    Section("sculpt", "The sculpt", "Take it in", ("piece", "master")),
-    Section("opening", "Way of opening", "Find the best way", ("opening", "seam.seen_from")),
-    Section("seam", "Seam and wall", "Draw the seam", ("seam", "materials")),
-    Section("glove", "Glove", "Lay the glove", ("rubber", "run.casts")),
-    Section("keys", "Keys", "Set the keys", ("keys",)),
-    Section("jacket", "Jacket and cradle", "Lay up the jacket", ("jacket", "cradle")),
-    Section("casts", "Casts", "Lay up a cast", ("cast",)),
-    Section("order", "Order and days", "Reckon the order", ("run",)),
-    Section("solids", "Solids", "Make the solids", ()),
+    Section("sculpt", "The Sculpt", "Take the Sculpt In", ("piece", "master")),
+    Section("opening", "Opening", "Find the Opening", ("opening", "seam.seen_from")),
+    Section("seam", "Seam and Wall", "Draw the Seam", ("seam", "materials")),
+    Section("glove", "Glove", "Lay the Glove", ("rubber", "run.casts")),
+    Section("keys", "Keys", "Set the Keys", ("keys",)),
+    Section("jacket", "Jacket and Cradle", "Lay Up the Jacket", ("jacket", "cradle")),
+    Section("casts", "Casts", "Lay Up a Cast", ("cast",)),
+    Section("order", "Order and Days", "Work Out the Order", ("run",)),
+    Section("solids", "Solids", "Make the Solids", ()),
 )
 KEYS = tuple(section.key for section in SECTIONS)
 PLAN_KEYS = KEYS[: KEYS.index("order") + 1]  # what the whole plan takes; solids only where they are asked for
@@ -107,13 +107,22 @@ def _sculpt(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records
 
 
 def _opening(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    opening, field = pipeline().open_mould(done["master"], brief, progress)
+    opening, field = pipeline().open_mould(done["master"], brief, progress, catalogue=catalogue)
     return {"opening": opening, "undercut": field}
 
 
 def _seam(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    seam, locks = pipeline().draw_seam(done["master"], done["opening"], done["undercut"], brief, catalogue, progress)
-    return {"seam": seam, "locks": locks}
+    from mouldloft.geometry.rays import ray_scene
+    from mouldloft.stages.plan import OpenSurvey
+    from mouldloft.stages.visibility import how_it_shows
+
+    master, opening, field = (done[name] for name in ("master", "opening", "undercut"))
+    scene = ray_scene(master.vertices_mm, master.faces)
+    show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
+    seam, locks = pipeline().draw_seam(master, opening, field, brief, catalogue, progress, scene, show)
+    survey = OpenSurvey(master, opening, field, seam, locks, scene, show)
+    seam, locks, division = pipeline().divide(survey, brief, catalogue, progress)
+    return {"seam": seam, "locks": locks, "division": division}
 
 
 def _glove(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
@@ -131,10 +140,8 @@ def _keys(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 
 def _jacket(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    master, seam, rubber, keys = (done[name] for name in ("master", "seam", "rubber", "keys"))
-    jacket, cradle = pipeline().back_glove(rubber, keys, brief, catalogue, progress)
-    more = pipeline().propose_division(master, brief, done["opening"], seam, done["locks"], progress)
-    return {"jacket": jacket, "cradle": cradle, "division": more}
+    jacket, cradle = pipeline().back_glove(done["rubber"], done["keys"], brief, catalogue, progress)
+    return {"jacket": jacket, "cradle": cradle}
 
 
 def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
@@ -178,22 +185,20 @@ def run_section(key: str, done: Records, brief: Any, catalogue: Any, progress: A
 def plan_of(done: Records, brief: Any, catalogue: Any) -> Any:
     """The whole plan from the records of all sections, as `mouldloft.pipeline.plan` puts it together."""
     core = pipeline()
-    names = [
-        name
-        for name in core.MouldPlan.__dataclass_fields__
-        if name not in ("brief", "catalogue", "assumptions", "cautions", "version", "made_by")
-    ]
-    parts = {name: done[name] for name in names}
-    return core.with_notes(core.MouldPlan(brief=brief, catalogue=catalogue, assumptions=(), cautions=(), **parts))
+    parts = {name: done[name] for name in core.MouldPlan.__dataclass_fields__ if name in done}
+    parts["bare_rubber"] = replace(done["bare_rubber"], envelopes=())  # the glove's own say the same
+    stamps_now = tuple(core.stage_stamps(done["master"], brief, catalogue).items())
+    made = core.MouldPlan(brief=brief, catalogue=catalogue, assumptions=(), cautions=(), stamps=stamps_now, **parts)
+    return core.with_notes(made)
 
 
 _RECORDS = {
     "sculpt": ("master",),
     "opening": ("opening", "undercut"),
-    "seam": ("seam", "locks"),
+    "seam": ("seam", "locks", "division"),
     "glove": ("bare_rubber", "wall"),
     "keys": ("keys", "rubber"),
-    "jacket": ("jacket", "cradle", "division"),
+    "jacket": ("jacket", "cradle"),
     "casts": ("cast",),
     "order": ("takeoff", "programme"),
     "solids": ("solids",),

@@ -48,7 +48,7 @@ def test_every_stage_of_the_pipeline_is_in_one_section(part):
     sections = part("work.sections")
     made = {name for names in sections._RECORDS.values() for name in names} - {"bare_rubber", "solids"}
     kept = set(MouldPlan.__dataclass_fields__) - {
-        "brief", "catalogue", "assumptions", "cautions", "version", "made_by",
+        "brief", "catalogue", "assumptions", "cautions", "version", "made_by", "stamps", "mesh_stamp", "bare_rubber",
     }  # fmt: skip
     assert made == kept
 
@@ -72,17 +72,12 @@ def test_the_sections_make_the_same_plan_as_the_pipeline(part, small_hare, small
 
     sections = part("work.sections")
     # what goes before the keys takes most of the time and is one call each: taken as the pipeline made it
-    plain = replace(
-        small_plan.rubber,
-        parts=tuple(replace(p, keys_mm3=0.0) for p in small_plan.rubber.parts),
-    )
-    done = {name: getattr(small_plan, name) for name in ("master", "opening", "undercut", "seam", "locks")}
-    done["bare_rubber"] = plain
+    names = ("master", "opening", "undercut", "seam", "locks", "division", "wall")
+    done = {name: getattr(small_plan, name) for name in names}
+    done["bare_rubber"] = replace(small_plan.bare_rubber, envelopes=small_plan.rubber.envelopes)
     catalogue = read_catalogue(None)
     for key in ("keys", "jacket", "casts", "order"):
         done.update(sections.run_section(key, done, small_brief, catalogue, SILENT))
-        if key == "keys":
-            done["rubber"] = small_plan.rubber  # the tabs were on the volumes already
     made = sections.plan_of(done, small_brief, catalogue)
     assert made.keys == small_plan.keys
     assert made.jacket == small_plan.jacket
@@ -91,6 +86,7 @@ def test_the_sections_make_the_same_plan_as_the_pipeline(part, small_hare, small
     assert made.programme == small_plan.programme
     assert made.cautions == small_plan.cautions
     assert made.assumptions == small_plan.assumptions
+    assert made.stamps == small_plan.stamps
 
 
 # Matrices for full colour-vision deficiency in linear RGB: Machado, Oliveira, Fernandes 2009,
@@ -208,8 +204,8 @@ def test_what_the_core_imports_is_in_the_zips_or_never_reached_from_blender(buil
         for name in _imported(node)
         if name.split(".")[0] not in bundled | sys.stdlib_module_names
     }
-    # the command line; the demo, of which the zips carry the hare; another renderer, where it is installed
-    assert {stem for stem, _ in outside} == {"cli", "hare", "studio"}, outside
+    # the command line; the demo bodies, of which the zips carry the hare; another renderer, where it is installed
+    assert {stem for stem, _ in outside} == {"cli", "hare", "skin", "studio"}, outside
 
 
 def _imported(node: ast.AST) -> list[str]:
@@ -266,3 +262,64 @@ def test_an_untouched_setting_is_the_briefs_own_default(setting, stage, name):
         if keyword.arg == "default" and isinstance(keyword.value, ast.Constant)
     }
     assert defaults[setting] == getattr(getattr(Brief(), stage), name)
+
+
+# --- the direction under the hand -------------------------------------------------------------------------
+
+
+def test_a_dragged_direction_snaps_to_axes_and_proposals(part):
+    quick = part("work.quick")
+    lean = (np.cos(np.radians(40)), np.sin(np.radians(40)), 0.0)
+    assert quick.snapped((0.99, 0.1, -0.05), [lean]) == (1.0, 0.0, 0.0)
+    assert quick.snapped((-0.99, 0.1, 0.05), []) == (-1.0, 0.0, 0.0)
+    near = (np.cos(np.radians(45)), np.sin(np.radians(45)), 0.02)
+    assert np.allclose(quick.snapped(near, [lean]), lean)
+    assert np.allclose(quick.snapped(np.negative(near), [lean]), np.negative(lean))
+    # nothing named near: whole steps of 15 degrees, 45 and 30 here
+    turn, rise = np.radians(47), np.radians(34)
+    free = (np.cos(rise) * np.cos(turn), np.cos(rise) * np.sin(turn), np.sin(rise))
+    turn, rise = np.radians(45), np.radians(30)
+    assert np.allclose(
+        quick.snapped(free, []), (np.cos(rise) * np.cos(turn), np.cos(rise) * np.sin(turn), np.sin(rise))
+    )
+
+
+def test_the_arrows_tip_follows_the_pointer_over_a_sphere(part):
+    quick = part("work.quick")
+    centre, eye = (1.0, 2.0, 3.0), (1.0, -8.0, 3.0)
+    # straight at the middle: the near side or the far one, whichever the arrow is on
+    assert np.allclose(quick.on_sphere(eye, (0, 1, 0), centre, 2.0, (0.1, -1, 0)), (0, -1, 0))
+    assert np.allclose(quick.on_sphere(eye, (0, 1, 0), centre, 2.0, (0.1, 1, 0)), (0, 1, 0))
+    # a line 1 off the middle meets a sphere of 2 where sin = 1/2
+    off = (eye[0] + 1.0, eye[1], eye[2])
+    assert np.allclose(quick.on_sphere(off, (0, 1, 0), centre, 2.0, (0, -1, 0)), (0.5, -np.sqrt(0.75), 0.0))
+    # one that passes by takes the rim
+    past = (eye[0] + 5.0, eye[1], eye[2])
+    assert np.allclose(quick.on_sphere(past, (0, 1, 0), centre, 2.0, (0, -1, 0)), (1.0, 0.0, 0.0))
+
+
+def test_the_ring_turns_about_the_upright_axis(part):
+    quick = part("work.quick")
+    assert np.allclose(quick.turned_about((1, 0, 0.5), (0, 0, 1), np.pi / 2), (0, 1, 0.5))
+    back = quick.turned_about(quick.turned_about((0.3, 0.2, 0.9), (0, 0, 1), 1.1), (0, 0, 1), -1.1)
+    assert np.allclose(back, (0.3, 0.2, 0.9))
+
+
+def test_the_last_results_of_each_section_are_kept_and_no_more(part):
+    records = part("work.records")
+    records.forget()
+    for k in range(10):
+        records.keep("jacket", f"stamp {k}", {"jacket": k})
+        records.keep("seam", "same", {"seam": k})
+    assert [k for k in range(10) if records.kept("jacket", f"stamp {k}")] == [7, 8, 9]
+    assert records.kept("seam", "same") == {"seam": 9}
+    records.forget()
+    assert records.kept("seam", "same") is None
+
+
+def test_what_was_made_ready_for_a_master_goes_with_it(part, small_plan):
+    quick = part("work.quick")
+    master = replace(small_plan.master)
+    assert quick.mapper_for(master) is quick.mapper_for(master)
+    del master
+    assert quick._ready is None

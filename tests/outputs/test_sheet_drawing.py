@@ -19,14 +19,8 @@ from mouldloft.outputs.look import JACKET, PATCH, RIB, rgb
 from mouldloft.outputs.page.build import page_text
 from mouldloft.outputs.pictures import studio
 from mouldloft.outputs.pictures import views as pictures
-from mouldloft.outputs.pictures.views import (
-    apart_picture,
-    apart_steps_mm,
-    jacket_body,
-    mould_bodies,
-    mould_meshes,
-    taken_apart,
-)
+from mouldloft.outputs.pictures.apart import apart_picture, apart_steps_mm, taken_apart
+from mouldloft.outputs.pictures.bodies import jacket_body, mould_bodies, mould_meshes
 from mouldloft.outputs.sheets.drawing import piece_drawing
 from mouldloft.outputs.sheets.pieces import piece_pages
 from mouldloft.solids.ribs import ribs_of
@@ -67,7 +61,7 @@ def plan(plain):
     on = [tuple(map(float, p)) for p in snap_to_outside(envelope, np.array(spots, float))]
     ribs = tuple(Rib(one, other, 20.0, 30.0, MAT.layers) for one, other in (on[:2], on[2:4]))
     zones = tuple(
-        Zone(name, 1e4, MAT.glass_g_m2, 6.0, MAT.layers, MAT.thickness_mm, 0.1, 0.2) for name in ("patch", "ribs")
+        Zone(name, 1e4, MAT.glass_g_m2, 6.0, MAT.weights_g_m2, MAT.thickness_mm, 0.1, 0.2) for name in ("patch", "ribs")
     )
     stiff = replace(
         piece, ribs=ribs, patches=(Patch(on[4], 90.0), Patch(on[5], 90.0)), zones=(*piece.zones, *zones),

@@ -31,7 +31,7 @@ def with_ribs(envelope, *ribs, keys=NO_KEYS):
     rubber = rubber_of(envelope)
     even = replace(Brief(), jacket=JacketBrief(edge_extra_oz=0.0, leaning_load_n=0.0))
     (piece,) = lay_up_jacket(rubber, NO_KEYS, even).pieces
-    zone = Zone("ribs", 1.0, EDGE.glass_g_m2, 6.0, EDGE.layers, EDGE.thickness_mm, 1.0, 1.0)
+    zone = Zone("ribs", 1.0, EDGE.glass_g_m2, 6.0, EDGE.weights_g_m2, EDGE.thickness_mm, 1.0, 1.0)
     piece = replace(piece, ribs=ribs, zones=(*piece.zones, zone))
     return ribs_of(piece, envelope, keys, rubber), piece.zones[0].thickness_mm
 

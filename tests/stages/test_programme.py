@@ -226,7 +226,7 @@ def test_cold_widens_windows_and_warmth_closes_them(catalogue: Catalogue, cast: 
 def test_laminate_goes_on_in_stages_against_heat(catalogue: Catalogue, cast: Cast) -> None:
     jacket = jacket_of()
     heavy = tuple(
-        replace(p, zones=tuple(replace(z, thickness_mm=6.5, layers=("450 g/m²",) * 6) for z in p.zones))
+        replace(p, zones=tuple(replace(z, thickness_mm=6.5, weights_g_m2=(450.0,) * 6) for z in p.zones))
         for p in jacket.pieces
     )
     made = programme_of(catalogue, cast, jacket=replace(jacket, pieces=heavy), casts=1)

@@ -53,15 +53,15 @@ def rubber() -> Rubber:
     return replace(made, envelopes=uneven_flanges(made), coats=coats, volume_mm3=volume, min_thickness_mm=4.5)
 
 
-def zone(area_m2: float, weight: float, layers: tuple[str, ...], resin_kg: float) -> Zone:
-    return Zone("field", area_m2 * 1e6, weight, 3.0, layers, 2.0, 0.0, resin_kg)
+def zone(area_m2: float, weight: float, weights: tuple[float, ...], resin_kg: float) -> Zone:
+    return Zone("field", area_m2 * 1e6, weight, 3.0, weights, 2.0, 0.0, resin_kg)
 
 
 def jacket() -> Jacket:
     """1.4 m² in four zones, 5 kg of resin, 0.9 kg of gelcoat, 7 bolts."""
     made = jacket_of(bolts=7, gelcoat_kg=0.9)
-    first = (zone(0.5, 750, ("300 g/m²", "450 g/m²"), 1.7), zone(0.2, 500, ("500 g/m²",), 0.8))
-    second = (zone(0.3, 450, (), 1.0), zone(0.4, 600, ("300 g/m²", "a tissue"), 1.5))
+    first = (zone(0.5, 750, (300.0, 450.0), 1.7), zone(0.2, 500, (500.0,), 0.8))
+    second = (zone(0.3, 450, (), 1.0), zone(0.4, 600, (300.0, 30.0), 1.5))
     return replace(made, pieces=(replace(made.pieces[0], zones=first), replace(made.pieces[1], zones=second)))
 
 
@@ -255,7 +255,7 @@ def test_a_named_mat_is_laid_everywhere_the_schedule_does_not_say() -> None:
     brief = replace(RUN, materials=MaterialsBrief(glass="mat-225", waste_fraction=0.2))
     # 5 oz/ft² are 1525.8 g/m² (305.15 each, by definition of the units): seven of 225, at most 2 % short
     assert dict(line_of(order(brief), "mat-225").by_stage)["casts"] == pytest.approx(7 * 4 * 1.5)
-    laid = mats_of_zone(zone(0.2, 500, ("500 g/m²",), 0.8), brief, catalogue())
+    laid = mats_of_zone(zone(0.2, 500, (500.0,), 0.8), brief, catalogue())
     assert [mat.code for mat in laid] == ["mat-225"] * 3
 
 

@@ -12,6 +12,7 @@ from mouldloft.trade.laminate import (
     gelcoat_kg,
     laminate_assumptions,
     laminate_density_kg_dm3,
+    laminate_of,
     laminate_thickness_mm,
     lay_up,
     mat_g_m2_from_oz,
@@ -126,3 +127,10 @@ def test_the_assumptions_name_every_figure_with_its_mark():
     assert said["laminate modulus"] == ("6400 MPa", Mark.MEMORY)
     assert said["flexural strength"] == ("152 MPa", Mark.MEMORY)
     assert all(a.source for a in laminate_assumptions(0.30) if a.mark in (Mark.PUBLISHED, Mark.MEMORY))
+
+
+def test_a_laminate_keeps_its_mats_as_numbers():
+    odd = laminate_of((225, 337.5, 450.25), 0.30)
+    assert odd.weights_g_m2 == (225.0, 337.5, 450.25)
+    assert odd.layers == ("225 g/m²", "337.5 g/m²", "450.25 g/m²")
+    assert odd.glass_g_m2 == 1012.75

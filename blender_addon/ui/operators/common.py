@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import ClassVar
+
 import bpy
 
 from ...scene import reading
@@ -38,6 +41,9 @@ def unforeseen(error: BaseException) -> str:
 
 class Idle:
     """An operator that must not run beside a job."""
+
+    report: Callable[..., None]  # as bpy.types.Operator has them
+    poll_message_set: ClassVar[Callable[..., None]]
 
     @classmethod
     def poll(cls, context):

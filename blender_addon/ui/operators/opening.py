@@ -108,7 +108,7 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
         self._kept = (scene.mouldloft.way, tuple(scene.mouldloft.own_way))
         self._mouse = self._last = (event.mouse_region_x, event.mouse_region_y)
         self._units = lines.Units(scene.unit_settings.system == "IMPERIAL")
-        self._map = next(iter(results.of_role(scene, "map")), None)
+        self._map = results.show_map(scene, self._master, scene.mouldloft.result("sculpt").stamp)
         self._begin_live(context)
         self._follow(context, self._now)
         context.window_manager.modal_handler_add(self)
@@ -117,12 +117,11 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
     def _begin_live(self, context) -> None:
         """Draw by shader; where this Blender cannot, colour the map object instead."""
         results.show_only(context.scene, "map", "handling")
+        self._live: live.LiveMap | None = live.LiveMap(context.scene, self._master)
         try:
-            self._live = live.LiveMap(context.scene, self._master)
             self._live.start()
         except Exception as error:  # a driver that lacks something: slower, but it works
             print(f"Mouldloft: the map is coloured on its object while dragging ({error})")
-            self._live.stop()
             self._live = None
             views.show_colours(context, True)
         else:
@@ -147,6 +146,8 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
         from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
 
         place = opening.stand(context.scene)
+        if place is None:
+            return self._free
         at = (event.mouse_region_x, event.mouse_region_y)
         if self.handle == "RING":
             step = (at[0] - self._last[0]) * 2.0 * math.pi / max(context.region.width, 1)
@@ -172,7 +173,7 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
             named = opening.proposals(context.scene.mouldloft)
             self._follow(context, quick.snapped(self._free, named) if event.ctrl else self._free)
         elif event.type in {"X", "Y", "Z"} and event.value == "PRESS":
-            self._free = tuple(float(event.type == axis) for axis in "XYZ")
+            self._free = (float(event.type == "X"), float(event.type == "Y"), float(event.type == "Z"))
             self._follow(context, self._free)
         elif event.type in {"LEFTMOUSE", "RET", "NUMPAD_ENTER"} and event.value in {"RELEASE", "PRESS"}:
             self._end(context)
@@ -220,7 +221,8 @@ class MOULDLOFT_OT_opening_from_view(NeedsSculpt, bpy.types.Operator):
         if not taken_in(context):
             return {"CANCELLED"}
         towards = context.region_data.view_rotation @ results.vector((0.0, 0.0, 1.0))
-        return finish_turn(self, context, opening.stand(context.scene).to_plan(towards))
+        place = opening.stand(context.scene)
+        return finish_turn(self, context, place.to_plan(towards)) if place else {"CANCELLED"}
 
 
 class MOULDLOFT_OT_snap_opening(NeedsSculpt, bpy.types.Operator):

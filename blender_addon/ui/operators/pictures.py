@@ -62,7 +62,7 @@ def _world(scene: bpy.types.Scene) -> None:
     from mouldloft.outputs.look import BACKDROP, rgb, to_linear
 
     world = bpy.data.worlds.new(SCENE)
-    colour = [float(v) for v in to_linear(list(rgb(BACKDROP)))]
+    colour = [float(v) for v in to_linear(np.array(rgb(BACKDROP)))]
     world.color = colour
     if not world.use_nodes:
         world.use_nodes = True
@@ -318,17 +318,16 @@ class MOULDLOFT_OT_animate(Idle, bpy.types.Operator):
         results.set_seen(scene, False, "solid", "wall")
         order = list(done["seam"].taking_off)
         names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}
-        steps = [[(piece, "jacket", "cradle")] for name in order for piece in names if names[piece] == name]
-        steps += [[(piece, "glove", "key", "thin")] for name in order for piece in names if names[piece] == name]
+        by_order = [piece for name in order for piece in names if names[piece] == name]
+        steps = [(piece, roles) for roles in (("jacket", "cradle"), ("glove", "key", "thin")) for piece in by_order]
         start, length = scene.frame_start, scene.mouldloft.opening_frames / max(len(steps), 1)
-        for number, step in enumerate(steps):
+        for number, (piece, roles) in enumerate(steps):
             first, last = start + number * length, start + (number + 0.85) * length
-            for piece, *roles in step:
-                self._key(scene, piece, roles, first, last)
+            self._key(scene, piece, roles, first, last)
         scene.frame_end = max(scene.frame_end, int(start + scene.mouldloft.opening_frames))
         return {"FINISHED"}
 
-    def _key(self, scene, piece: int, roles: list[str], first: float, last: float) -> None:
+    def _key(self, scene, piece: int, roles: tuple[str, ...], first: float, last: float) -> None:
         for thing in results.of_role(scene, *roles):
             if thing.get(results.PIECE) != piece:
                 continue

@@ -21,7 +21,7 @@ class Working(Idle):
     """An operator whose `prepare` gives work for a thread, and whose `finish` takes its result."""
 
     _timer = None
-    _job: jobs.Job | None = None
+    _job: jobs.Job
 
     def prepare(self, context):
         """Read what the work needs on the main thread; return work(progress)."""
@@ -78,12 +78,12 @@ class Working(Idle):
         return {"PASS_THROUGH"}
 
     def cancel(self, context):
-        if self._job is not None:
+        if jobs.job() is not None:
             self._job.stop(10.0)
         jobs.clear()
 
     def _end(self, context) -> set[str]:
-        job, self._job = self._job, None
+        job = self._job
         if job.error is not None:
             kept = self.salvage(context, job.error)
             views.redraw(context)
@@ -220,7 +220,7 @@ class RunsSections(Working):
             s.map_kind = "FREES"
         elif s.map_kind == "THICKNESS":
             s.map_text = results.thickness_legend(scene)  # empty once the glove was laid anew
-        if key in ("opening", "seam") or (key == "jacket" and s.map_kind == "PIECES"):
+        if key in ("opening", "seam"):
             thing = results.show_map(scene, done["master"], s.result("sculpt").stamp)
             results.colour_map(scene, thing, display.map_colours(views.skin_map(s, done), done))
         if key == "opening":
@@ -282,7 +282,9 @@ class MOULDLOFT_OT_stop(bpy.types.Operator):
         return True
 
     def execute(self, context):
-        jobs.job().stop()
+        job = jobs.job()
+        if job is not None:
+            job.stop()
         return {"FINISHED"}
 
 

@@ -22,6 +22,7 @@ Text = Annotated[str, msgspec.Meta(max_length=1000)]
 Fraction = Annotated[float, msgspec.Meta(ge=0, le=1)]
 Vector = tuple[Offset, Offset, Offset]
 Pieces = Literal[2, 3, 4, 5, 6, 7, 8, "as proposed"]
+SeamKind = Literal["cheapest", "plane", "relief", "free"]
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 
 
@@ -52,11 +53,10 @@ class OpeningBrief:
 class SeamBrief:
     """Which seam, and the user's own plane, offset or closed line. What seams are weighed by stands in `RatesBrief`."""
 
-    kind: Literal["cheapest", "plane", "relief", "free"] = (
-        "cheapest"  # relief: a plane that follows an edge where it pays
-    )
+    kind: SeamKind = "cheapest"  # relief: a plane that follows an edge where it pays
     plane_offset_mm: Offset | None = None
     own_line: Text | None = None  # path of a .json/.csv/.txt file of points, snapped to the surface
+    find_features: bool = True  # eyes, nose, mouth, fingers are kept clear of where nothing is painted
     keep_clear: Text | None = None  # path of a per-vertex weight file (.npy or .csv): 0 free, 1 keep clear
     eye_height_mm: Positive = 1600.0
     viewer_distance_mm: Positive = 3000.0
@@ -231,10 +231,21 @@ class RatesBrief:
 
 
 @dataclass(frozen=True)
+class JobBrief:
+    """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on."""
+
+    studio: Annotated[str, msgspec.Meta(max_length=80)] = ""
+    number: Annotated[str, msgspec.Meta(max_length=40)] = ""
+    revision: Annotated[str, msgspec.Meta(max_length=20)] = ""
+    date: Annotated[str, msgspec.Meta(max_length=40)] = ""
+
+
+@dataclass(frozen=True)
 class Brief:
     """All that the workshop wants. `Brief()` is a usable default; a TOML table overrides a stage's part."""
 
     piece: Text = ""
+    job: JobBrief = field(default_factory=JobBrief)
     master: MasterBrief = field(default_factory=MasterBrief)
     run: RunBrief = field(default_factory=RunBrief)
     opening: OpeningBrief = field(default_factory=OpeningBrief)

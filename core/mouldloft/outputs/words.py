@@ -6,24 +6,27 @@ Every figure in a sentence is the plan's own.
 from __future__ import annotations
 
 import itertools
+import weakref
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
-from ..base.figures import counted, feet_inches, kg, kg_lb, listed, litres, metres, mm, number, ounces
+from ..base.figures import counted, feet_inches, kg, kg_lb, listed, litres, metres, mm, money, number, ounces
 from ..geometry.polyline import spaced_out
 from ..stages.cast import Cast
 from ..stages.master import Master
 from ..stages.opening import direction_words
+from ..stages.places import FACE_KINDS, BodyPlaces, name_places
 from ..stages.plan import MouldPlan
 from ..stages.programme import bolt_count
 from ..stages.rubber.glove import coat_volumes_mm3
 from ..stages.rubber.record import Coat
-from ..stages.seam.record import SeamLine
+from ..stages.seam.record import SeamCandidate, SeamLine
 from ..stages.takeoff import ORDER_SECTIONS
+from .courses import alone_words, course_words, crossing_words
 
 _COURSE_SAMPLES = 240
 _LEAST_RUN = 0.05  # of a line's length: shorter turns to another side are not told
@@ -78,10 +81,69 @@ def caution_lines(plan: MouldPlan) -> tuple[tuple[str, str, str], ...]:
 # --- the seam's course -----------------------------------------------------------------------------------
 
 
+_named: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
+
+
+def places_of(master: Master) -> BodyPlaces:
+    """The names of the master's places, found once for each master."""
+    if master not in _named:
+        _named[master] = name_places(master)
+    return _named[master]
+
+
 def seam_course(plan: MouldPlan) -> tuple[str, ...]:
-    """How each seam line runs, longest first: 'up the front, over the top and down the back'."""
-    tree, normals = _facing(plan.master)
-    return tuple(_course(line, tree, normals) for line in plan.seam.lines)
+    """How each seam line runs, longest first: 'up the chest, under the chin, between the ears, down the spine', or by
+    sides where the body has no face to name its parts from."""
+    return line_courses(plan.master, plan.seam.lines)
+
+
+def line_courses(master: Master, lines: Sequence[SeamLine]) -> tuple[str, ...]:
+    """The course of each line in words."""
+    places = places_of(master)
+    tree, normals = _facing(master)
+    return tuple(_named_course(line, places) or _course(line, tree, normals) for line in lines)
+
+
+def _named_course(line: SeamLine, places: BodyPlaces) -> str:
+    """By the names of places; "" where the body has none, or the line passes none."""
+    points = spaced_out(line.points_mm, line.closed, line.length_mm / _COURSE_SAMPLES)
+    if not places.known or len(points) < 8:
+        return ""
+    points = _set_off_from_the_front(points, line.closed)
+    return course_words(places.at(points), points)
+
+
+def face_crossings(master: Master, lines: Sequence[SeamLine]) -> list[tuple[str, float]]:
+    """What of the face the lines cross, with the length in each, mm; longest first."""
+    out = []
+    for region in places_of(master).regions:
+        if region.kind in FACE_KINDS:
+            inside = sum(_length_within(line, region.centre_mm, 0.7 * region.radius_mm) for line in lines)
+            if inside > 0:
+                out.append((region.name, inside))
+    return sorted(out, key=lambda crossed: -crossed[1])
+
+
+def _length_within(line: SeamLine, centre_mm: tuple[float, float, float], radius_mm: float) -> float:
+    points = spaced_out(line.points_mm, line.closed, max(1.0, 0.05 * radius_mm))
+    following = np.roll(points, -1, axis=0) if line.closed else points[1:]
+    middles = (points[: len(following)] + following) / 2
+    steps = np.linalg.norm(following - points[: len(following)], axis=1)
+    return float(steps[np.linalg.norm(middles - np.array(centre_mm), axis=1) < radius_mm].sum())
+
+
+def said_first(plan: MouldPlan, lines: Sequence[SeamLine] | None = None) -> str:
+    """What crosses the face, or that nothing does, and what stands alone; "" where there is neither face nor more
+    lines."""
+    lines = plan.seam.lines if lines is None else lines
+    words = []
+    if places_of(plan.master).known:
+        words.append(crossing_words(face_crossings(plan.master, lines)))
+    courses = line_courses(plan.master, lines)
+    alone = [(course, line.length_mm, line.closed) for line, course in zip(lines[1:], courses[1:])]
+    if alone:
+        words.append(alone_words(alone))
+    return " ".join(words)
 
 
 def _facing(master: Master) -> tuple[cKDTree, np.ndarray]:
@@ -175,6 +237,38 @@ def seam_sentences(plan: MouldPlan) -> tuple[str, ...]:
         "and in raking light, its course may still be felt."
     )
     return first, shows, cleaned
+
+
+def with_candidate(plan: MouldPlan, at: int) -> MouldPlan:
+    """The plan with another candidate as its seam, for showing it: what was worked out after the seam stays the
+    planned one's."""
+    other = plan.seam.candidates[at]
+    seam = replace(
+        plan.seam,
+        kind=other.kind,
+        labels=other.labels,
+        lines=other.lines,
+        length_mm=other.figures.length_mm,
+        figures=other.figures,
+    )
+    return replace(plan, seam=seam)
+
+
+def installed_words(plan: MouldPlan) -> str:
+    """What a finished cast weighs, as a range, and how it is kept standing."""
+    cast = plan.cast
+    weight = kg_lb(cast.mass_kg)
+    if cast.mass_kg_interval is not None:
+        low, high = cast.mass_kg_interval.low, cast.mass_kg_interval.high
+        weight = f"{number(low)} to {number(high)} kg, likely {kg_lb(cast.mass_kg)}"
+    stands = stands_words(cast)
+    said = f"It {stands}" if cast.needs_fixing or cast.ballast_kg <= 0 else f"It stands with {stands}"
+    return f"Each finished cast weighs {weight}, without base plate, ballast or fixings. {said}."
+
+
+def price_words(candidate: SeamCandidate, currency: str) -> str:
+    """What a candidate costs over the run: 'USD 1,240 and 31 h over the run'."""
+    return f"{money(candidate.price.total, currency)} with {number(candidate.price.hours)} h over the run"
 
 
 def _looked_at(plan: MouldPlan) -> str:

@@ -131,15 +131,7 @@ def _opened_and_divided(
         opening, field, seam, locks, division = (kept.one(stage) for stage in known)
         return opening, field, seam, locks, division
     survey = survey_open_master(master, brief, catalogue, progress, kept)
-    seam, locks = survey.seam, survey.locks
-    division = propose_division(
-        master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show,
-        terms=terms_for(master.height_mm, brief, catalogue),
-    )  # fmt: skip
-    if division is not None and takes_division(brief, division):
-        seam = seam_of_division(master, division, seam, survey.show)
-        rubber_material = catalogue.rubber_for(brief.materials)
-        locks = find_locks(master, survey.undercut, seam, rubber_material, progress, scene=survey.scene)
+    seam, locks, division = divide(survey, brief, catalogue, progress)
     return survey.opening, survey.undercut, seam, locks, division
 
 
@@ -235,6 +227,22 @@ def draw_seam(
     progress.begin("locks")
     rubber_material = catalogue.rubber_for(brief.materials)
     return seam, find_locks(master, field, seam, rubber_material, progress, scene=scene)
+
+
+def divide(
+    survey: OpenSurvey, brief: Brief, catalogue: Catalogue, progress: Progress = SILENT
+) -> tuple[Seam, Locks, Division | None]:
+    """More than two pieces where two are not enough and the brief allows more; seam and locks are then theirs."""
+    master, seam, locks = survey.master, survey.seam, survey.locks
+    division = propose_division(
+        master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show,
+        terms=terms_for(master.height_mm, brief, catalogue),
+    )  # fmt: skip
+    if division is not None and takes_division(brief, division):
+        seam = seam_of_division(master, division, seam, survey.show)
+        rubber_material = catalogue.rubber_for(brief.materials)
+        locks = find_locks(master, survey.undercut, seam, rubber_material, progress, scene=survey.scene)
+    return seam, locks, division
 
 
 def plan_wall(

@@ -10,7 +10,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -201,12 +200,10 @@ def _wall_needs(master: Master, rubber: Rubber, wall: Wall | None, catalogue: Ca
 
 
 def mats_of_zone(zone: Zone, brief: Brief, catalogue: Catalogue) -> tuple[MatMaterial, ...]:
-    """The catalogue's mats for a zone's schedule ("300 g/m²", ...)."""
-    found = [re.match(r"\s*(\d+(?:\.\d+)?)\s*g/m", layer) for layer in zone.layers]
-    weights = [float(match[1]) for match in found if match]
+    """The catalogue's mats for a zone's schedule."""
     by_weight = {mat.mat_g_m2: mat for mat in reversed(catalogue.mat)}
-    if weights and len(weights) == len(zone.layers) and all(w in by_weight for w in weights):
-        return tuple(by_weight[w] for w in weights)
+    if zone.weights_g_m2 and all(w in by_weight for w in zone.weights_g_m2):
+        return tuple(by_weight[w] for w in zone.weights_g_m2)
     return catalogue.mats_as((), zone.mat_g_m2, brief.materials)
 
 

@@ -29,16 +29,16 @@ class Laminate:
 
     glass_g_m2: float
     glass_fraction: float
-    layers: tuple[str, ...]
+    weights_g_m2: tuple[float, ...]  # its mats, first layer first
     thickness_mm: float
     mass_kg_m2: float
     modulus_mpa: float
     flexural_strength_mpa: float
 
     @property
-    def weights_g_m2(self) -> tuple[float, ...]:
-        """Its mats, first layer first."""
-        return tuple(float(layer.split()[0]) for layer in self.layers)
+    def layers(self) -> tuple[str, ...]:
+        """Its mats as the workshop writes them."""
+        return mat_words(self.weights_g_m2)
 
     @property
     def glass_oz_ft2(self) -> float:
@@ -99,7 +99,12 @@ def flexural_strength_mpa(psi: float) -> float:
 
 def mat_schedule(g_m2: float) -> tuple[str, ...]:
     """`mat_weights` as the workshop writes them, first layer first: ("300 g/m²", "450 g/m²", "450 g/m²")."""
-    return tuple(f"{m} g/m²" for m in mat_weights(g_m2))
+    return mat_words(mat_weights(g_m2))
+
+
+def mat_words(weights_g_m2: Sequence[float]) -> tuple[str, ...]:
+    """Mats as the workshop writes them: "300 g/m²", ..."""
+    return tuple(f"{w:g} g/m²" for w in weights_g_m2)
 
 
 def lay_up(g_m2: float, psi: float) -> Laminate:
@@ -113,7 +118,7 @@ def laminate_of(weights_g_m2: Sequence[float], psi: float) -> Laminate:
     return Laminate(
         glass_g_m2=glass,
         glass_fraction=psi,
-        layers=tuple(f"{w:g} g/m²" for w in weights_g_m2),
+        weights_g_m2=tuple(float(w) for w in weights_g_m2),
         thickness_mm=laminate_thickness_mm(glass, psi),
         mass_kg_m2=glass / 1000.0 / psi,
         modulus_mpa=modulus_mpa(psi),

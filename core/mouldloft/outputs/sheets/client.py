@@ -16,10 +16,13 @@ from ...base.files import write_whole
 from ...base.progress import SILENT, Progress
 from ...stages.plan import MouldPlan
 from ..look import HAIRLINE, SEAM, SOFT_INK
+from ..pictures.overlay import dashes
 from ..pictures.studio import Camera
-from ..pictures.views import ELEVATIONS, SeamView, dashes, seam_view
-from ..words import run_line, seam_sentences, size_line, title_of
+from ..pictures.views import ELEVATIONS, SeamView, seam_view
+from ..words import installed_words, run_line, said_first, seam_sentences, size_line, title_of, with_candidate
 from .typeset import MARGIN, PAGE, draw_label, draw_polyline, fitted, house_fonts, image_reader, put, set_text
+
+_JOB_WIDTH = 150.0  # of the studio's lines at the head
 
 
 def _thinned(points: np.ndarray, least: float = 0.4) -> np.ndarray:
@@ -95,9 +98,16 @@ def best_three_quarter(plan: MouldPlan, width_px: int, height_px: int) -> SeamVi
     return behind if behind.seen_share > 1.6 * ahead.seen_share else ahead
 
 
-def client_sheet(plan: MouldPlan, path: str | Path, progress: Progress = SILENT) -> Path:
-    """One A4 page to sign: the piece with its seam, what will show, size, run. Raises `OutputRefused`."""
+def client_sheet(plan: MouldPlan, path: str | Path, progress: Progress = SILENT, candidate: int | None = None) -> Path:
+    """One A4 page to sign: the piece with its seam, what it crosses, what will show, size, weight, run.
+
+    candidate : index into `plan.seam.candidates`, for a sheet of another seam than the planned one, which then says so.
+    Raises `OutputRefused`.
+    """
     progress.step(0.05, "the client's sheet")
+    other = candidate is not None and not plan.seam.candidates[candidate].chosen
+    if candidate is not None and other:
+        plan = with_candidate(plan, candidate)
     large = best_three_quarter(plan, 1150, 1340)
     small = []
     for at, name in enumerate(ELEVATIONS):
@@ -108,21 +118,25 @@ def client_sheet(plan: MouldPlan, path: str | Path, progress: Progress = SILENT)
         canvas = Canvas(handle, pagesize=PAGE, invariant=1, pageCompression=1)
         canvas.setTitle(f"{title_of(plan)}: where the seam runs")
         canvas.setAuthor("mouldloft")
-        _client_page(canvas, plan, large, small)
+        _client_page(canvas, plan, large, small, other)
         canvas.showPage()
         canvas.save()
 
     return write_whole(path, fill)
 
 
-def _client_page(canvas: Canvas, plan: MouldPlan, large: SeamView, small: Sequence[SeamView]) -> None:
+def _client_page(
+    canvas: Canvas, plan: MouldPlan, large: SeamView, small: Sequence[SeamView], other: bool = False
+) -> None:
     width, height = PAGE
     inner = width - 2 * MARGIN
     top = height - MARGIN
     canvas.setFillColor(HexColor(SEAM))
     canvas.rect(MARGIN, top - 1.2, 26, 2.4, stroke=0, fill=1)
-    put(canvas, set_text("Where the seam will run", weight="strong", size=9.5, colour=SEAM), MARGIN, top - 8, inner)
-    title, used = fitted(title_of(plan), inner, 62, (27, 23, 19, 16, 13), "light")
+    heading = "Where the seam would run: an alternative, not the planned one" if other else "Where the seam will run"
+    put(canvas, set_text(heading, weight="strong", size=9.5, colour=SEAM), MARGIN, top - 8, inner)
+    _job_lines(canvas, plan, width - MARGIN, top - 4)
+    title, used = fitted(title_of(plan), inner - _JOB_WIDTH, 62, (27, 23, 19, 16, 13), "light")
     title.drawOn(canvas, MARGIN, top - 24 - used)
     y = top - 24 - used - 6
     y = put(
@@ -148,6 +162,7 @@ def _client_page(canvas: Canvas, plan: MouldPlan, large: SeamView, small: Sequen
         draw_seam_view(canvas, view, x, row, small_width, line=1.1)
         _ground_line(canvas, view.camera, x, row, small_width)
         draw_label(canvas, view.title, x + 6, row + small_height - 11)
+        _initials(canvas, x + small_width - 5, row + small_height - 5)
         if at == roomiest:
             _height_measure(canvas, view.camera, plan.master.height_mm, x, row, small_width)
     _line_key(canvas, MARGIN, row - 13)
@@ -156,6 +171,7 @@ def _client_page(canvas: Canvas, plan: MouldPlan, large: SeamView, small: Sequen
     large_height = large_width * large.camera.height_px / large.camera.width_px
     draw_seam_view(canvas, large, MARGIN, y - large_height, large_width, line=1.7)
     draw_label(canvas, large.title, MARGIN + 8, y - 14)
+    _initials(canvas, MARGIN + large_width - 6, y - 6)
     _client_words(canvas, plan, MARGIN + large_width + 16, y, inner - large_width - 16, large_height)
     canvas.setFont(house_fonts()["regular"], 6.2)
     canvas.setFillColor(HexColor(SOFT_INK))
@@ -166,8 +182,11 @@ def _client_page(canvas: Canvas, plan: MouldPlan, large: SeamView, small: Sequen
 
 def _client_words(canvas: Canvas, plan: MouldPlan, x: float, y: float, width: float, height: float) -> None:
     where, shows, cleaned = seam_sentences(plan)
-    blocks = (("The seam", where), ("What will be seen", shows), ("What is cleaned up", cleaned))
-    for size in (10.2, 9.6, 9.0, 8.4, 7.8, 7.0):
+    first = said_first(plan)
+    blocks = [("What it crosses", first)] if first else []
+    blocks += [("The seam", where), ("What will be seen", shows), ("What is cleaned up", cleaned)]
+    blocks.append(("Weight and fixing", installed_words(plan)))
+    for size in (10.2, 9.6, 9.0, 8.4, 7.8, 7.0, 6.6, 6.2, 5.8):
         parts: list[Flowable] = []
         for title, words in blocks:
             parts += [
@@ -179,6 +198,39 @@ def _client_words(canvas: Canvas, plan: MouldPlan, x: float, y: float, width: fl
             break
     for part in parts:
         y = put(canvas, part, x, y, width)
+
+
+def _job_lines(canvas: Canvas, plan: MouldPlan, right: float, top: float) -> None:
+    """Studio, job number, revision and date at the head, a line to write on for what the brief leaves out."""
+    job = plan.brief.job
+    canvas.setFillColor(HexColor(SOFT_INK))
+    canvas.setStrokeColor(HexColor(SOFT_INK))
+    canvas.setLineWidth(0.4)
+    left = right - _JOB_WIDTH + 10
+    for at, (label, value) in enumerate(
+        (("Studio", job.studio), ("Job", job.number), ("Revision", job.revision), ("Date", job.date))
+    ):
+        y = top - 4 - 13 * at
+        canvas.setFont(house_fonts()["regular"], 7)
+        canvas.drawString(left, y, label)
+        if value:
+            words, _ = fitted(value, _JOB_WIDTH - 52, 11, (8.5, 7.5, 6.5, 5.5), "regular")
+            words.drawOn(canvas, left + 42, y - 3.5)
+        else:
+            canvas.line(left + 42, y - 1.5, right, y - 1.5)
+
+
+def _initials(canvas: Canvas, right: float, top: float) -> None:
+    """A box for the client's initials in a view's corner."""
+    canvas.saveState()
+    canvas.setStrokeColor(HexColor(SOFT_INK))
+    canvas.setFillColor(HexColor("#ffffff"))
+    canvas.setLineWidth(0.4)
+    canvas.rect(right - 26, top - 17, 26, 17, stroke=1, fill=1)
+    canvas.setFillColor(HexColor(SOFT_INK))
+    canvas.setFont(house_fonts()["regular"], 4.8)
+    canvas.drawCentredString(right - 13, top - 15.4, "initials")
+    canvas.restoreState()
 
 
 def _line_key(canvas: Canvas, x: float, y: float) -> None:

@@ -13,6 +13,7 @@ from ...stages.opening import direction_words
 from ...stages.plan import MouldPlan
 from ..look import SOFT_INK
 from ..words import coats_of, rubber_kg_per_mm3
+from .cradle import cradle_drawing
 from .drawing import PATCH_NAMES, piece_drawing
 from .typeset import facts_table, heading, ruled_table, set_text
 
@@ -269,4 +270,7 @@ def _cradle_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
         [inner * v for v in (0.44, 0.11, 0.15, 0.15, 0.15)],
         right=(1, 2, 3, 4),
     )
-    return [*heading("Cradle", f"Worked at {tilts}."), table]
+    note = "Put together: from above, with each board's distance from the first, and from the side; mm."
+    drawing = cradle_drawing(plan, piece, inner)
+    put_together = [] if drawing is None else [set_text(note, size=8.2), drawing]
+    return [*heading("Cradle", f"Worked at {tilts}."), table, *put_together]

@@ -6,22 +6,20 @@ from pathlib import Path
 
 from ...base.progress import SILENT, Progress
 from ...stages.plan import MouldPlan
-from .fullsize import Template, TemplateLine, write_dxf, write_pdf, write_svg
+from .cradle import cradle_sheets, cradle_templates
+from .fullsize import Template, write_dxf, write_pdf, write_svg
 from .sheets import sheet_templates
 from .wall import wall_templates
 
 
 def write_templates(plan: MouldPlan, folder: Path, progress: Progress = SILENT) -> Path:
-    """Wall and cradle boards at full size: DXF and SVG for the cutter, the wall's nested on sheets as sold; PDF on A4
+    """Wall and cradle boards at full size: DXF and SVG for the cutter, nested on sheets as sold; PDF on A4
     for the bench. Returns the folder."""
-    boards = [
-        Template(f"{plan.seam.pieces[piece.piece].name}, {board.name}", (TemplateLine(board.outline_mm),))
-        for piece in plan.cradle.pieces
-        for board in piece.boards
-    ]
+    boards = cradle_templates(plan)
+    boards_on_sheets = sheet_templates(boards, cradle_sheets(plan, plan.catalogue), plan.catalogue)
     walls: tuple[Template, ...] = wall_templates(plan, plan.wall) if plan.wall is not None else ()
     on_sheets = sheet_templates(walls, plan.wall.sheets, plan.catalogue) if plan.wall is not None else ()
-    for name, cut, bench in (("wall", on_sheets, walls), ("cradle", boards, boards)):
+    for name, cut, bench in (("wall", on_sheets, walls), ("cradle", boards_on_sheets, boards)):
         if cut:
             progress.step(0.5, f"{name} templates")
             write_dxf(folder / f"{name}.dxf", cut)

@@ -27,7 +27,7 @@ from ..opening import direction_words
 from ..rubber import Envelope, Rubber, covered, jacketed
 from .fasteners import Fasteners, Foot, fitted_of, place_fasteners, place_on_board
 from .footflange import LEVEL_PULL, foot_pixels
-from .record import Jacket, JacketPiece, LoadCheck
+from .record import CheckKind, Jacket, JacketPiece, LoadCheck
 from .stiffness import (
     FLANGE_OF_FIELD,
     MOST_EXTRA_OF_BRIEF,
@@ -55,6 +55,12 @@ from .zones import (
 
 FOOT_BOARD_MM = 18.0  # common practice: the board that the master stands on while the mould is built
 EXTRA_PLY_G_M2 = 450  # common practice: what a laminate is thickened with
+REMEDIES: dict[CheckKind, str] = {
+    "panel": "build a frame under it",
+    "rib": "build a frame under it",
+    "between bolts": "set the bolts closer or widen the flange's laminate",
+    "flange root": "make the flange narrower, or brace it with gussets",
+}
 HAND_LAID_VARIATION = 0.10  # common practice: resin taken up by hand, from one laminator to the next
 
 
@@ -254,15 +260,11 @@ def _what_was_added(piece: JacketPiece, start: Schedule) -> list[str]:
 
 def _cannot(piece: JacketPiece, check: LoadCheck) -> str:
     """A check that still fails with the most that is laid."""
-    remedy = (
-        "set the bolts closer or widen the flange's laminate" if "bolts" in check.what else "build a frame under it"
-    )
-    if "root of the flange" in check.what:
-        remedy = "make the flange narrower, or brace it with gussets"
     found = f"{check.value:.2g} {check.unit} (limit {check.limit:.2g})"
     return (
         f"The {piece.name} of the jacket: {check.what} is still {found} under {check.load}, with up to "
-        f"{MOST_EXTRA_OF_BRIEF:.0%} more mat than the brief's and ribs where they help; {remedy}, or split the piece."
+        f"{MOST_EXTRA_OF_BRIEF:.0%} more mat than the brief's and ribs where they help; "
+        f"{REMEDIES[check.kind]}, or split the piece."
     )
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from ...base.intervals import Interval
 from ...trade.bolts import BoltChoice
+from ...trade.laminate import mat_words
 from ...trade.lifting import LiftCheck
 
 
@@ -59,10 +61,15 @@ class Zone:
     area_mm2: float
     mat_g_m2: float
     mat_oz_ft2: float
-    layers: tuple[str, ...]  # schedule, mat weights as sold
+    weights_g_m2: tuple[float, ...]  # schedule, mats as sold, first layer first
     thickness_mm: float
     glass_kg: float
     resin_kg: float
+
+    @property
+    def layers(self) -> tuple[str, ...]:
+        """The schedule as the workshop writes it: "300 g/m²", ..."""
+        return mat_words(self.weights_g_m2)
 
 
 @dataclass(frozen=True)
@@ -85,10 +92,15 @@ class Rib:
     core_kg: float = 0.0
 
 
+CheckKind = Literal["panel", "rib", "between bolts", "flange root"]
+
+
 @dataclass(frozen=True)
 class LoadCheck:
-    """A stiffness, strength or buckling check, with its load stated."""
+    """A stiffness, strength or buckling check, with its load stated; its kind says what part of the piece gives, and so
+    what helps."""
 
+    kind: CheckKind
     what: str
     load: str
     value: float

@@ -323,7 +323,7 @@ def _panel_checks(outside: Outside, schedule: Schedule, loads: Loads) -> list[Lo
         if row == 2:
             load = f"{loads.mould_kg * GRAVITY_M_S2:.0f} N of closed mould, its jackets counted twice, "
             load += f"{carried[worst]:.2f} N/mm of wall there"
-        checks.append(LoadCheck(f"{what} {place}", load, value, limit, unit, value <= limit, method))
+        checks.append(LoadCheck("panel", f"{what} {place}", load, value, limit, unit, value <= limit, method))
     return checks
 
 
@@ -335,6 +335,7 @@ def _rib_check(ribbed: Ribbed, schedule: Schedule, loads: Loads) -> LoadCheck:
     place = f"{ribbed.core_height_mm:.0f} mm rib, {2 * ribbed.disc.radius_mm:.0f} mm long"
     load = f"a strip of {ribbed.pitch_mm:.0f} mm and {loads.brief.leaning_load_n:.0f} N in its middle"
     return LoadCheck(
+        "rib",
         f"{what} of a {place}, {ribbed.disc.centre_mm[2]:.0f} mm up", load, found[k], limits[k], ("mm", "MPa")[k],
         found[k] <= limits[k], f"beam free to turn at its ends {BEAMS}; over {STRENGTH_SAFETY:g} in stress",
     )  # fmt: skip
@@ -360,14 +361,16 @@ def _flange_checks(shell: LaidPiece, loads: Loads) -> list[LoadCheck]:
     bolts = f"{pitch:.0f} mm apart"
     return [
         LoadCheck(
-            f"flange between bolts {bolts}", load, sag, limit, "mm", sag <= limit,
+            "between bolts", f"flange between bolts {bolts}", load, sag, limit, "mm", sag <= limit,
             f"beam held at both ends, q L⁴ / 384 E I {BEAMS}",
         ),
         LoadCheck(
+            "between bolts",
             f"bending stress in the flange, bolts {bolts}", load, stress, allowed, "MPa", stress <= allowed,
             f"beam held at both ends, q L² / 12 {BEAMS}; over {STRENGTH_SAFETY:g}",
         ),
         LoadCheck(
+            "flange root",
             f"bending stress at the root of the flange, {width:.0f} mm past the rubber",
             f"{loads.brief.leaning_load_n:.0f} N leaning on its rim",
             ledge, allowed, "MPa", ledge <= allowed,

@@ -265,7 +265,7 @@ def _zone(name: str, area_mm2: float, laminate: Laminate) -> Zone:
         area_mm2=area_mm2,
         mat_g_m2=laminate.glass_g_m2,
         mat_oz_ft2=oz_from_mat_g_m2(laminate.glass_g_m2),
-        layers=laminate.layers,
+        weights_g_m2=laminate.weights_g_m2,
         thickness_mm=laminate.thickness_mm,
         glass_kg=glass,
         resin_kg=resin_kg(glass, laminate.glass_fraction),
