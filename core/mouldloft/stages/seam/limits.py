@@ -100,7 +100,8 @@ def find_trouble(
     left_out = skin & ~laid_up & ~reached
     # a limb has two sides, and half of it stands behind each
     solid = float((place.skin_mm2 * np.minimum(place.thick_mm, SOLID_MM) / 2)[left_out].sum())
-    return Trouble(*bad, solid)
+    unseen, out_of_reach, overstretched = bad
+    return Trouble(unseen, out_of_reach, overstretched, solid)
 
 
 def _looked_into(

@@ -8,13 +8,13 @@ from mouldloft.demo.gallery import demo_body
 from mouldloft.inputs.brief import MasterBrief
 from mouldloft.outputs.courses import alone_words, course_words, crossing_words
 from mouldloft.stages.master import prepare_master
-from mouldloft.stages.places import name_places
+from mouldloft.stages.seam.places import name_places
 
 KNOWN = {
     "hare": ("left ear", "right ear", "chest"),
-    "figure": ("left leg", "right leg", "chest", "top of the head"),
+    "figure": ("left leg", "right leg", "chest"),
     "goat": (
-        "left horn", "right horn", "left ear", "right ear", "left foreleg", "right foreleg", "left hind leg",
+        "left horn", "right horn", "left foreleg", "right foreleg", "left hind leg",
         "right hind leg", "chest", "belly", "rump", "tail",
     ),
     "beast": ("chest",),
