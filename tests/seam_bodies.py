@@ -15,9 +15,9 @@ from mouldloft.stages.seam.record import Seam
 from mouldloft.stages.undercut import UndercutField
 from mouldloft.trade.seamterms import seam_terms
 
-PLANE = SeamBrief(kind="plane")
-FREE = SeamBrief(kind="free")
-CHEAPEST = SeamBrief()
+PLANE = SeamBrief(kind="plane", find_features=False)
+FREE = SeamBrief(kind="free", find_features=False)
+CHEAPEST = SeamBrief(find_features=False)
 SIX = seam_terms(Brief(run=RunBrief(casts=6)))
 
 

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft import cli
+from mouldloft.base.errors import BriefRefused
 from mouldloft.inputs.brief import read_brief
 
 
@@ -325,3 +326,9 @@ def test_interrupt_says_so_and_leaves_no_half_file(number, vase, quick, tmp_path
     assert "Stopped" in err
     assert "Traceback" not in err
     assert not out.exists()
+
+
+def test_a_seam_is_picked_on_the_command_line():
+    assert cli._asked(None, None, None, seam="relief").seam.kind == "relief"
+    with pytest.raises(BriefRefused, match="pick one of: cheapest, plane, relief, free"):
+        cli._asked(None, None, None, seam="wavy")

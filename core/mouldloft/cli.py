@@ -41,6 +41,10 @@ Casts = Annotated[int | None, typer.Option("--casts", help="Casts in the run.", 
 PieceCount = Annotated[
     str | None, typer.Option("--pieces", help="Pieces of the mould: 2 to 8, or 'as proposed'; else two.")
 ]
+SeamChoice = Annotated[
+    str | None,
+    typer.Option("--seam", help="Seam to build: cheapest, plane, relief (a plane that follows an edge) or free."),
+]
 Up = Annotated[str | None, typer.Option("--up", help="The mesh's axis that points up, such as +y.", metavar="AXIS")]
 Front = Annotated[str | None, typer.Option("--front", help="The mesh's axis that its front faces.", metavar="AXIS")]
 Pictures = Annotated[bool, typer.Option("--pictures/--no-pictures", help="Also draw pictures, sheets and the page.")]
@@ -57,10 +61,11 @@ def _asked(
     pieces: str | None = None,
     up: str | None = None,
     front: str | None = None,
+    seam: str | None = None,
 ) -> Brief:
     from typing import get_args
 
-    from .inputs.brief import Axis, Brief, Pieces, read_brief
+    from .inputs.brief import Axis, Brief, Pieces, SeamKind, read_brief
 
     brief = read_brief(brief_path) if brief_path else Brief()
     axes = {str(word): word for word in get_args(Axis)}
@@ -79,6 +84,11 @@ def _asked(
         if pieces not in known:
             raise BriefRefused(f"A mould in {pieces[:40]!r} pieces cannot be planned; give 2 to 8, or 'as proposed'.")
         brief = replace(brief, seam=replace(brief.seam, pieces=known[pieces]))
+    if seam is not None:
+        kinds = {str(word): word for word in get_args(SeamKind)}
+        if seam not in kinds:
+            raise BriefRefused(f"There is no seam {seam[:40]!r}; pick one of: {', '.join(kinds)}.")
+        brief = replace(brief, seam=replace(brief.seam, kind=kinds[seam]))
     return brief
 
 
@@ -220,6 +230,7 @@ def plan_command(
     casts: Casts = None,
     brief: BriefPath = None,
     pieces: PieceCount = None,
+    seam: SeamChoice = None,
     up: Up = None,
     front: Front = None,
     catalogue: CataloguePath = None,
@@ -227,8 +238,8 @@ def plan_command(
     solids: Solids = None,
     quiet: Quiet = False,
 ) -> None:
-    """Plan the mould of a mesh file. --height, --casts, --pieces, --up and --front override the brief."""
-    _run(mesh, _asked(brief, height, casts, pieces, up, front), catalogue, out, pictures, solids, quiet)
+    """Plan the mould of a mesh file. --height, --casts, --pieces, --seam, --up and --front override the brief."""
+    _run(mesh, _asked(brief, height, casts, pieces, up, front, seam), catalogue, out, pictures, solids, quiet)
 
 
 @app.command("demo")

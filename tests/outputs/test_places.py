@@ -8,7 +8,7 @@ from mouldloft.demo.gallery import demo_body
 from mouldloft.inputs.brief import MasterBrief
 from mouldloft.outputs.courses import alone_words, course_words, crossing_words
 from mouldloft.stages.master import prepare_master
-from mouldloft.stages.seam.places import name_places
+from mouldloft.stages.places import name_places
 
 KNOWN = {
     "hare": ("left ear", "right ear", "chest"),

@@ -22,6 +22,7 @@ Text = Annotated[str, msgspec.Meta(max_length=1000)]
 Fraction = Annotated[float, msgspec.Meta(ge=0, le=1)]
 Vector = tuple[Offset, Offset, Offset]
 Pieces = Literal[2, 3, 4, 5, 6, 7, 8, "as proposed"]
+SeamKind = Literal["cheapest", "plane", "relief", "free"]
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 
 
@@ -52,11 +53,10 @@ class OpeningBrief:
 class SeamBrief:
     """Which seam, and the user's own plane, offset or closed line. What seams are weighed by stands in `RatesBrief`."""
 
-    kind: Literal["cheapest", "plane", "relief", "free"] = (
-        "cheapest"  # relief: a plane that follows an edge where it pays
-    )
+    kind: SeamKind = "cheapest"  # relief: a plane that follows an edge where it pays
     plane_offset_mm: Offset | None = None
     own_line: Text | None = None  # path of a .json/.csv/.txt file of points, snapped to the surface
+    find_features: bool = True  # eyes, nose, mouth, fingers are kept clear of where nothing is painted
     keep_clear: Text | None = None  # path of a per-vertex weight file (.npy or .csv): 0 free, 1 keep clear
     eye_height_mm: Positive = 1600.0
     viewer_distance_mm: Positive = 3000.0

@@ -19,11 +19,11 @@ from ..geometry.polyline import spaced_out
 from ..stages.cast import Cast
 from ..stages.master import Master
 from ..stages.opening import direction_words
+from ..stages.places import FACE_KINDS, BodyPlaces, name_places
 from ..stages.plan import MouldPlan
 from ..stages.programme import bolt_count
 from ..stages.rubber.glove import coat_volumes_mm3
 from ..stages.rubber.record import Coat
-from ..stages.seam.places import FACE_KINDS, BodyPlaces, name_places
 from ..stages.seam.record import SeamCandidate, SeamLine
 from ..stages.takeoff import ORDER_SECTIONS
 from .courses import alone_words, course_words, crossing_words

@@ -29,6 +29,7 @@ from ..trade.fixings import Fixings, design_fixings, fixing_assumptions, opening
 from ..trade.laminate import laminate_thickness_mm, resin_kg
 from ..trade.lifting import check_lift
 from .baseboard import Outline, Parting, baseboard_of, foot_polygons, outline_of
+from .joining import Joining, joining_assumptions, plan_joining
 from .locks import Locks
 from .master import Master
 from .seam import Seam
@@ -36,7 +37,6 @@ from .seam import Seam
 GRAVITY_M_S2 = 9.80665  # standard gravity
 AIR_DENSITY_KG_M3 = 1.25  # from memory, verify: AIR_SOURCE
 BOARD_THICKNESS_MM = 18.0  # common practice: baseboard glassed into the foot
-ARM_REACH_MM = 650.0  # common practice: how far up inside an arm can tape a joint
 PUSH_SHARE_OF_HEIGHT = 0.9  # common practice: of the height, where a person leans
 SILHOUETTE_PIXELS = 256  # along the longest side; the area of a ball is then right to 0.2 %
 SILHOUETTE_DIRECTIONS = 18  # over half a turn: every 10 degrees; the worst lies within 5, and cos 5 is 0.996
@@ -122,6 +122,7 @@ class Cast:
     wind_area_mm2: float = 0.0  # greatest silhouette
     wind_pressure_pa: float = 0.0
     fixings: Fixings | None = None  # where it is fixed to the ground
+    joining: Joining | None = None  # tight places, and the joint by reach
     openings: tuple[str, ...] = ()  # drains, vent, filling port, eyes: what is made where, in words
 
 
@@ -186,7 +187,8 @@ def lay_up_cast(
         wind_area_mm2=wind_area,
         wind_pressure_pa=pressure,
     )
-    return _fixed(made, feet, master.height_mm, brief.cast)
+    joining = plan_joining(master, seam, brief.rates, catalogue.rates.hatch_h, progress)
+    return _fixed(replace(made, joining=joining), feet, master.height_mm, brief.cast)
 
 
 def _parting_of(seam: Seam) -> Parting:
@@ -569,11 +571,6 @@ def _advice(
         said.append("No foot was found to stand on: how the cast is held up is not checked here.")
     if master.base == "closed":
         said.append("With a closed base no hand reaches the joint from inside: leave an opening or join outside.")
-    elif master.height_mm > ARM_REACH_MM:
-        said.append(
-            f"The joint above {ARM_REACH_MM:.0f} mm from the foot is past an arm's reach: tape it with the cast lying "
-            "down, with a roller on a pole, or leave a hatch."
-        )
     if not halves and master.base == "open":
         said.append("The foot is too small for a baseboard inside the shell: glass it to a plate of its own.")
     said += [_fixing_advice(stands)] if fixed else _ballast_advice(master, ballast_kg, depth_mm)
@@ -634,6 +631,6 @@ def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
         ),
         Assumption("factor against tipping", f"{brief.safety_factor:g}", rule),
         Assumption("most ballast carried in", f"{MOST_BALLAST_KG:.0f} kg and a quarter of the body", rule),
-        Assumption("arm's reach inside", f"{ARM_REACH_MM:.0f} mm", rule),
         *fixing_assumptions(),
+        *joining_assumptions(),
     )

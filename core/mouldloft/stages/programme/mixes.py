@@ -12,6 +12,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
+from ...base.figures import listed
 from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue, temperature_factor
 from ...inputs.materials import RubberMaterial
@@ -126,26 +127,29 @@ class Workshop:
     @property
     def tight_share(self) -> float:
         """Share of the skin in places that heavy mat does not go into."""
-        return 0.0
+        return self.cast.joining.tight_share if self.cast.joining else 0.0
 
     @property
     def cored_l(self) -> float:
         """Litres of narrow limbs that are cored before the mould is shut, each cast."""
-        return 0.0
+        return self.cast.joining.cored_l if self.cast.joining else 0.0
 
     @property
     def cored_words(self) -> str:
         """Which limbs those are."""
-        return "narrow limbs"
+        spans = self.cast.joining.spans if self.cast.joining else ()
+        return f"the limbs at {listed(dict.fromkeys(s.name for s in spans if s.answer == 'core'))}"
 
     @property
     def hatches(self) -> int:
         """Hatches glassed back, each cast."""
-        return 0
+        return len(self.cast.joining.hatches) if self.cast.joining else 0
 
     @property
     def joint_by_reach_mm(self) -> tuple[float, float]:
-        """Joint within an arm's reach, and past it."""
+        """Joint within an arm's reach, also through a hatch or along a cored limb, and by a roller on a pole."""
+        if self.cast.joining is not None:
+            return self.cast.joining.near_mm, self.cast.joining.pole_mm
         return 1000.0 * self.cast.joint_tape_m, 0.0
 
     @property

@@ -21,6 +21,8 @@ from .ground import Place, survey
 from .place import keep_clear_weights, lay_out
 from .reasons import KIND_NAMES
 
+_SQUARE_DEG = 25.0  # to the mirror plane, or along it
+_ASKEW_SAVES = 0.1
 PRICED_ON = 9_000  # triangles of the copy that pairs are compared on
 
 
@@ -53,7 +55,7 @@ def price_openings(
     pairs = [(judged, c) for judged, c in zip(found, looked_at, strict=True) if judged is not None]
     if not pairs:
         return opening
-    pairs.sort(key=lambda pair: (pair[0].rank, pair[1].cost))
+    pairs.sort(key=lambda pair: (_rank(pair[0], pair[1], opening), pair[1].cost))
     first = pairs[0][0]
     ranked = [_with_seam(c, judged, first, opening, terms) for judged, c in pairs]
     left = [c for c in opening.candidates if all(c.direction != r.direction for r in ranked)]
@@ -68,6 +70,17 @@ def _priced(place: Place, candidate: Candidate, brief: SeamBrief) -> Judged | No
         return None
     asked = [judged for judged in found if judged.drawn.kind == brief.kind]
     return min(asked or found, key=lambda judged: judged.rank)
+
+
+def _rank(judged: Judged, candidate: Candidate, opening: Opening) -> tuple[bool, float]:
+    """The seam's own rank, but of a body with a mirror plane a direction askew to it has to save a tenth: its halves
+    are unlike, and its seam runs where no eye expects one (common practice, no source)."""
+    broken, price = judged.rank
+    if not opening.symmetry.is_symmetric:
+        return broken, price
+    off = abs(float(np.dot(candidate.direction, opening.symmetry.normal)))
+    square = off > np.cos(np.radians(_SQUARE_DEG)) or off < np.sin(np.radians(_SQUARE_DEG))
+    return broken, price if square else (1.0 + _ASKEW_SAVES) * price
 
 
 def _with_seam(c: Candidate, judged: Judged, first: Judged, opening: Opening, terms: SeamTerms) -> Candidate:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
+from ...base.kept import kept_with_owner
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...geometry.facegraph import face_graph, regions
@@ -23,6 +24,7 @@ from ..undercut import UndercutField
 from ..visibility import how_it_shows
 from .candidates import Bench, Judged, all_candidates, bench_of
 from .draw import Canvas, Drawn, canvas_of, draw, with_solids
+from .features import KeepClearProposal, find_features
 from .free import LEAST_REGION
 from .ground import Place, at_vertices, carried_to_whole, know_place, survey
 from .ownline import read_keep_clear, read_own_lines, split_by_lines
@@ -46,10 +48,18 @@ def name_pieces(direction: np.ndarray) -> tuple[str, str]:
 
 
 def keep_clear_weights(master: Master, brief: SeamBrief) -> np.ndarray | None:
-    """(n,) weights from the brief's file, or as painted on the master; the file wins."""
+    """(n,) weights from the brief's file, else as painted on the master, else round the features found on it."""
     if brief.keep_clear is not None:
         return read_keep_clear(brief.keep_clear, len(master.vertices_mm))
-    return master.vertex_weights
+    if master.vertex_weights is not None or not brief.find_features:
+        return master.vertex_weights
+    return proposed_features(master).weights
+
+
+@kept_with_owner(1)
+def proposed_features(master: Master) -> KeepClearProposal:
+    """The features found on a master; looked for once."""
+    return find_features(master)
 
 
 @dataclass(frozen=True, eq=False)

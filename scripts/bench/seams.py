@@ -1,8 +1,8 @@
 """Seams of a dozen sculpts, side by side: what is chosen, what the best plane would cost, which limits hold.
 
-python scripts/bench_seams.py [--meshes FOLDER] [--keep FOLDER] [NAME ...]
+python scripts/bench/seams.py [--meshes FOLDER] [--keep FOLDER] [NAME ...]
 
-The hare and the other bodies made in code are always there; open meshes are read from FOLDER by the names in SCULPTS
+The bodies made in code are always there; open meshes are read from FOLDER by the names in SCULPTS
 (they come, for one, with Debian's libcgal-demo, in data.tar.gz under data/meshes). Each stands a metre high, a run of
 six. What is printed of a half's inside seen and reached is checked with other code in the tests.
 """
@@ -18,12 +18,13 @@ from pathlib import Path
 import numpy as np
 import trimesh
 from mouldloft.base.figures import listed
-from mouldloft.demo.hare import demo_hare
+from mouldloft.demo.gallery import BODIES, demo_body
 from mouldloft.inputs.brief import Brief, MasterBrief, RunBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.master import Master, prepare_master
-from mouldloft.stages.pipeline import open_mould, terms_of
+from mouldloft.stages.pipeline import open_mould
 from mouldloft.stages.seam import Seam, SeamCandidate, place_seam
+from mouldloft.trade.seamterms import terms_for
 
 # file, what it is, up, front
 SCULPTS = {
@@ -42,11 +43,13 @@ SCULPTS = {
 
 
 def bodies(folder: Path | None, wanted: list[str]) -> list[tuple[str, Master]]:
-    """Names and masters, each 1 m high (the hare 1.4)."""
+    """Names and masters: open ones a metre high, our own as made."""
     out = []
-    if not wanted or "hare" in wanted:
-        made = demo_hare(40_000)
-        out.append(("hare", prepare_master(*made, MasterBrief(finished_height_mm=1400), name="hare")))
+    for name in BODIES:
+        if not wanted or name in wanted:
+            made = demo_body(name, 40_000)
+            brief = MasterBrief(finished_height_mm=float(np.ptp(made.vertices_mm[:, 2])))
+            out.append((name, prepare_master(made.vertices_mm, made.faces, brief, name=name)))
     for file, (name, up, front) in SCULPTS.items():
         path = (folder or Path()) / f"{file}.off"
         if not path.exists() or (wanted and name not in wanted and file not in wanted):
@@ -97,7 +100,7 @@ def main() -> None:
         began = time.process_time()
         opening, field = open_mould(master, brief, catalogue=catalogue)
         half = time.process_time()
-        terms = terms_of(master, brief, catalogue)
+        terms = terms_for(master.height_mm, brief, catalogue)
         seam = place_seam(master, opening, field, brief.seam, terms=terms)
         print(f"{name}: {opening.chosen.reason} ({half - began:.1f} and {time.process_time() - half:.1f} s)")
         for c in seam.candidates:
