@@ -37,7 +37,7 @@ class Body:
     faces: np.ndarray
     normals: np.ndarray
     colours: np.ndarray
-    coarse_mm: float = 0.0  # how far its surface may be out: light is reckoned this far off it
+    coarse_mm: float = 0.0  # how far its surface may be out: light is measured this far off it
 
     def moved(self, by_mm: np.ndarray) -> Body:
         """The same body, shifted."""
@@ -174,6 +174,8 @@ def halved(envelope: Envelope, most_pixels: int) -> Envelope:
             outer_mm=envelope.outer_mm[step],
             flange=envelope.flange[step],
             open_base=envelope.open_base[step],
+            jacket_flange=None if envelope.jacket_flange is None else envelope.jacket_flange[step],
+            bead_mm=None if envelope.bead_mm is None else envelope.bead_mm[step],
         )
     return envelope
 
