@@ -8,7 +8,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from mouldloft.inputs.brief import Brief, CastBrief, MaterialsBrief
+from mouldloft.inputs.brief import Brief, CastBrief, FinishBrief, MaterialsBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages import cautions
 from mouldloft.stages.cast import lay_up_cast
@@ -50,7 +50,9 @@ def test_the_usual_materials_bring_their_cautions() -> None:
     said = cautions_for(plan_of())
     found = {caution.hazard for caution in said}
     assert {"styrene vapour", "peroxide catalyst", "silicone catalyst", "glass dust", "heat of curing"} <= found
-    assert "isocyanates" not in found
+    assert "isocyanates" in found  # the two-pack lacquer
+    one_pack = cautions_for(plan_of(Brief(finish=FinishBrief(lacquer="one-pack"))))
+    assert "isocyanates" not in {c.hazard for c in one_pack}
     peroxide = next(c for c in said if c.hazard == "peroxide catalyst")
     assert "never let it meet an accelerator directly" in peroxide.sentence
 

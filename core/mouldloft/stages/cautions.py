@@ -92,8 +92,8 @@ _CHEMICAL: dict[Hazard, Caution] = {
     ),
     "isocyanate": Caution(
         "isocyanates",
-        "Polyurethane rubber holds isocyanates, which can make a person allergic for life: gloves, "
-        "extraction and the breathing protection its sheet names, and in many places training before use.",
+        "Two-pack lacquer and polyurethane rubber hold isocyanates, which can make a person allergic for life: air-fed "
+        "hood for spraying, extraction, gloves, and in many places training and health surveillance.",
         f"{SHEET} and local rules on training",
     ),
     "tin catalyst": Caution(

@@ -189,7 +189,13 @@ def lifts_that_happen(plan: MouldPlan) -> tuple[Lift, ...]:
         part = part_of(piece)
         what = f"stood up with its wet cast, {piece.name}"
         lifts.append(
-            lift_of(what, part.load_kg + half, part.most_kg + most_half, brief, "By its grips, cradle as the pivot.")
+            lift_of(
+                what,
+                (part.load_kg + half) / 2,
+                (part.most_kg + most_half) / 2,
+                brief,
+                "Tipped up on its cradle, so half of it is lifted.",
+            )
         )
     whole = sum(part_of(piece).load_kg for piece in plan.jacket.pieces)
     most = sum(part_of(piece).most_kg for piece in plan.jacket.pieces)
