@@ -16,7 +16,7 @@ from ..geometry.edges import connected
 from ..geometry.rays import RayScene, first_wall_mm, ray_scene
 from ..geometry.sampling import samples_by_area
 from .master import Master
-from .seam.features import Feature, KeepClearProposal, find_features
+from .seam import Feature, KeepClearProposal, find_features
 
 _SAMPLES = 12_000
 _SAY = 7  # samples around a place that vote for its name
@@ -199,7 +199,7 @@ def _on_head(body: _Body, names: np.ndarray, feet: dict[str, np.ndarray]) -> np.
     sides = [part for way in (1.0, -1.0) for part in _parts(body, np.flatnonzero(slender & (way * level > 0)))]
     for part in sides:
         reach = np.linalg.norm(away[part], axis=1)
-        if reach.max() < 2.0 * r or reach.min() > 2.6 * r:
+        if reach.max() < 1.8 * r or reach.min() > 2.6 * r:
             continue
         side = "left" if level[part].mean() > 0 else "right"
         normals = body.normals[part]
