@@ -37,7 +37,7 @@ class Body:
     faces: np.ndarray
     normals: np.ndarray
     colours: np.ndarray
-    coarse_mm: float = 0.0  # how far its surface may be out: light is reckoned this far off it
+    coarse_mm: float = 0.0  # how far its surface may be out: light is measured this far off it
 
     def moved(self, by_mm: np.ndarray) -> Body:
         """The same body, shifted."""

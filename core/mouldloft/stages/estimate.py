@@ -30,7 +30,7 @@ StandIn = Literal["standing figure", "seated figure", "seated animal", "standing
 
 ROUGH_DIRECTIONS = 64
 ROUGH_PIXELS_PER_SKIN = 2.5  # lattice pitch: the skin over this; twice as coarse moves the amount by some 3 %
-FOOT_FLANGE_SHARE = 0.15  # of the seam's flange again round an open foot (our reckoning)
+FOOT_FLANGE_SHARE = 0.15  # of the seam's flange again round an open foot (our own figure)
 
 # What may still move an estimate from a maquette, relative half-widths (common practice, no source).
 FORM_CHANGES = ("the form may still change", 0.08)
@@ -67,8 +67,8 @@ def _ours(low: float, likely: float, high: float, why: str) -> Proportion:
 
 
 _DU_BOIS = "after Du Bois and Du Bois 1916, 0.007184 W^0.425 H^0.725, at 175 cm and 70 kg; the range is ours"
-_SOLIDS = "our reckoning from ellipsoids of such proportions"
-_LOCKS = "our reckoning: a smooth body has little, joined limbs and folds much"
+_SOLIDS = "our own figure, from ellipsoids of such proportions"
+_LOCKS = "our own figure: a smooth body has little, joined limbs and folds much"
 
 STAND_INS: dict[StandIn, StandInBody] = {
     "standing figure": StandInBody(
