@@ -78,6 +78,7 @@ FIGURES = (
     ("lifting", "team of up to three", "1, 2/3, 1/2 of the sum", PUBLISHED, "HSE L23"),
     ("lifting", "four may lift", "2/5 of the sum", RULE, ""),
     ("lifting", "most in one team", "4", PUBLISHED, "HSE L23"),
+    ("lifting", "one person in a team", "20 kg", PUBLISHED, "HSE L23"),
     ("lifting by the brief", "lift limit", "18.0 kg", RULE, "the brief"),
     ("programme", "green trim", "0.75 to 2.5 h after the last glass", RULE, "at 20 °C"),
     ("programme", "laminate laid at once", "4 mm", RULE, "against heat"),
