@@ -174,6 +174,8 @@ def halved(envelope: Envelope, most_pixels: int) -> Envelope:
             outer_mm=envelope.outer_mm[step],
             flange=envelope.flange[step],
             open_base=envelope.open_base[step],
+            jacket_flange=None if envelope.jacket_flange is None else envelope.jacket_flange[step],
+            bead_mm=None if envelope.bead_mm is None else envelope.bead_mm[step],
         )
     return envelope
 
