@@ -322,8 +322,9 @@ def _largest_parts(solid):
 
 
 def jacket_mesh(envelope: Envelope, keys: Iterable[Key], thickness_mm: float) -> tuple[np.ndarray, np.ndarray]:
-    """The jacket piece: the glove's outside, sockets and all, and the same a laminate further out along its normals."""
-    inside = with_keys(envelope, keys)
+    """The jacket piece: the glove's outside, sockets and all, and the wall past the rubber, and the same a laminate
+    further out along its normals."""
+    inside = np.where(envelope.past_rubber, envelope.parting_mm, with_keys(envelope, keys))
     flat = np.where(np.isfinite(inside), inside - 1.0, np.nan)
     vertices, faces = solid_between(flat, inside, envelope.frame, envelope.origin_mm, envelope.pixel_mm)
     count = len(vertices) // 2  # the upper sheet comes first, the lower in the same order

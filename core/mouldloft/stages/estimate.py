@@ -19,12 +19,12 @@ from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, read_catalogue
+from ..trade.seamterms import terms_for
 from ..trade.thickness import ThicknessRule, choose_thickness
 from .master import Master
-from .opening import find_opening
+from .pipeline import open_mould
 from .rubber import FADE, brush_rubber
 from .seam import place_seam
-from .undercut import undercut_field
 
 StandIn = Literal["standing figure", "seated figure", "seated animal", "standing animal", "bust", "head"]
 
@@ -239,19 +239,20 @@ def _from_proportions(height_mm: float, body: StandInBody, basis: str, brief: Br
 
 
 def _from_maquette(master: Master, brief: Brief, catalogue: Catalogue, progress: Progress) -> Estimate:
-    """The plan's own stages on the maquette, with few directions, a plane and a coarse lattice."""
+    """The plan's own stages on the maquette, parted by the brief's own seam, with few directions and a coarse lattice;
+    lines and weights drawn on the master's own mesh are left out."""
     rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
     pixel = max(rule.skin_mm / ROUGH_PIXELS_PER_SKIN, max(master.size_mm) / 1200.0)
     rough = replace(
         brief,
         opening=replace(brief.opening, directions=min(brief.opening.directions, ROUGH_DIRECTIONS), refine=1),
-        seam=replace(brief.seam, kind="plane", own_line=None, max_pieces=min(brief.seam.max_pieces, 2)),
+        seam=replace(brief.seam, own_line=None, keep_clear=None, max_pieces=min(brief.seam.max_pieces, 2)),
         rubber=replace(brief.rubber, pixel_mm=pixel),
     )
     progress.step(0.0, "opening of the maquette")
-    opening = find_opening(master, rough.opening, progress)
-    field = undercut_field(master, opening.chosen.direction, progress)
-    seam = place_seam(master, opening, field, rough.seam, progress)
+    opening, field = open_mould(master, rough, progress, catalogue=catalogue)
+    terms = terms_for(master.height_mm, rough, catalogue)
+    seam = place_seam(master, opening, field, rough.seam, progress, terms=terms)
     rubber = brush_rubber(master, seam, rough, progress, catalogue.rubber_for(brief.materials))
     likely = rubber.volume_mm3.likely * (1 + KEYS_SHARE)
     causes = (*rubber.volume_mm3.causes, FORM_CHANGES, SEAM_MOVES, CARVING_ADDS, KEYS_UNSURE)
