@@ -8,7 +8,6 @@ from __future__ import annotations
 
 LONG_MODULES: dict[str, str] = {
     "demo/hare.py": "the hare's shape is one long list of what it is made of",
-    "outputs/pictures/views.py": "still to be split: cameras, seam, locks, taken apart",
     "stages/division/propose.py": "still to be split",
     "stages/keys/place.py": "still to be split: one key, the ground, the fixture, placing",
     "stages/rubber/glove.py": "still to be split",
@@ -23,10 +22,12 @@ LONG_FUNCTIONS: dict[str, str] = {
 }
 
 IMPORTS: dict[str, str] = {
+    "stages/joining.py > stages/seam/__init__.py": "how the joint is reached, asked by cast and programme alike",
+    "stages/joining.py > stages/undercut.py": "how the joint is reached, asked by cast and programme alike",
+    "stages/places.py > stages/seam/__init__.py": "names of places, by the features the seam keeps clear of",
     "scene/results.py > mouldloft.outputs": "the add-on's floors are being built",
     "work/display.py > mouldloft.outputs": "colours; the add-on's floors are being built",
     "work/store.py > mouldloft.outputs": "a plan is saved in the file; the add-on's floors are being built",
-    "outputs/pictures/thickness.py + outputs/pictures/views.py": "draw_pictures stands with what it draws with",
 }
 
 TYPE_IMPORTS: dict[str, str] = {}

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import mouldloft
 from mouldloft.base.kept import kept_with_owner
-from mouldloft.outputs.pictures.views import kept
+from mouldloft.outputs.pictures.bodies import kept
 from mouldloft.stages.wall.surface import parting_surface
 from trade_bodies import box, seam_of
 

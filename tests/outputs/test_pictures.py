@@ -28,19 +28,12 @@ from mouldloft.outputs.look import (
 from mouldloft.outputs.pictures import studio
 from mouldloft.outputs.pictures import thickness as thicknessview
 from mouldloft.outputs.pictures import views as pictures
+from mouldloft.outputs.pictures.bodies import mould_bodies
+from mouldloft.outputs.pictures.draw import draw_pictures
+from mouldloft.outputs.pictures.overlay import dashes
 from mouldloft.outputs.pictures.studio import look, photograph, set_up, vtk_can_draw
 from mouldloft.outputs.pictures.thickness import thickness_view
-from mouldloft.outputs.pictures.views import (
-    VIEWS,
-    dashes,
-    draw_pictures,
-    elevation_camera,
-    hidden_points,
-    mould_bodies,
-    runs,
-    seam_view,
-    without_flicker,
-)
+from mouldloft.outputs.pictures.views import VIEWS, elevation_camera, hidden_points, runs, seam_view, without_flicker
 from mouldloft.solids.shapes import (
     body_of,
     clustered,

@@ -19,14 +19,8 @@ from mouldloft.outputs.look import JACKET, PATCH, RIB, rgb
 from mouldloft.outputs.page.build import page_text
 from mouldloft.outputs.pictures import studio
 from mouldloft.outputs.pictures import views as pictures
-from mouldloft.outputs.pictures.views import (
-    apart_picture,
-    apart_steps_mm,
-    jacket_body,
-    mould_bodies,
-    mould_meshes,
-    taken_apart,
-)
+from mouldloft.outputs.pictures.apart import apart_picture, apart_steps_mm, taken_apart
+from mouldloft.outputs.pictures.bodies import jacket_body, mould_bodies, mould_meshes
 from mouldloft.outputs.sheets.drawing import piece_drawing
 from mouldloft.outputs.sheets.pieces import piece_pages
 from mouldloft.solids.ribs import ribs_of

@@ -46,11 +46,12 @@ def watched(master, brief):
     seen: dict[str, set[str]] = {}
     stage = [""]
     parts = {type(getattr(Brief(), f.name)): f.name for f in dataclasses.fields(Brief) if f.name != "piece"}
+    own = {id(getattr(brief, part)) for part in parts.values()}
     kept = {kind: kind.__getattribute__ for kind in parts}
 
     def watch(kind, part, names):
         def read(self, name):
-            if name in names:
+            if name in names and id(self) in own:  # a default brief that a formula asks is nobody's wish
                 seen.setdefault(stage[0], set()).add(f"{part}.{name}")
             return object.__getattribute__(self, name)
 
@@ -64,7 +65,16 @@ def watched(master, brief):
         stage[0] = name
         begin(self, name)
 
+    terms_for = pipeline.terms_for
+
+    def weighed(*asked):  # what seams are weighed by is stamped by its own figures
+        running, stage[0] = stage[0], "terms"
+        made = terms_for(*asked)
+        stage[0] = running
+        return made
+
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pipeline, "terms_for", weighed)
         patch.setattr(Progress, "begin", begins)
         patch.setattr(pipeline, "with_notes", lambda made: made)
         patch.setattr(pipeline, "stage_stamps", lambda *_: {})
@@ -85,21 +95,15 @@ def declared(stage: str) -> set[str]:
             found |= {path} if field else whole
         if reads.catalogue != "nothing" or reads.terms != "nothing":  # entries are named in the brief
             found |= {f"materials.{f.name}" for f in dataclasses.fields(briefs.MaterialsBrief)}
-        if reads.terms != "nothing":  # what seams are weighed by is stamped by its figures
-            found |= {f"{p}.{f.name}" for p in ("rates", "jacket", "cast", "rubber") for f in _fields(p)}
-            found.add("run.casts")
+        if reads.terms != "nothing":
+            found |= {f"rates.{f.name}" for f in dataclasses.fields(briefs.RatesBrief)}
     return found
-
-
-def _fields(part: str):
-    return dataclasses.fields(getattr(Brief(), part))
 
 
 def test_no_stage_reads_what_the_table_does_not_say(watched):
     _, seen = watched
     assert {"opening", "seam", "rubber", "jacket", "takeoff"} <= seen.keys()
-    undeclared = {stage: read - declared(stage) for stage, read in seen.items() if stage in READS}
-    assert not {stage: sorted(read) for stage, read in undeclared.items() if read}
+    assert not [f"{stage}: {path}" for stage in READS for path in sorted(seen.get(stage, set()) - declared(stage))]
 
 
 def other(value, kind: str):
@@ -107,6 +111,7 @@ def other(value, kind: str):
     changes = {
         "start_date": "2027-04-01", "unit": "cm", "up": "+y", "front": "+y", "base": "closed", "seen_from": "front",
         "pieces": 3, "max_pieces": 3, "kind": "plane", "direction": (1.0, 0.0, 0.0), "working_tilts_deg": (0.0, 5.0),
+        "days_off": ("2027-03-02",), "colourways": ("moss",),
         "handling_points_mm": ((0.0, 0.0, 50.0),), "own_keys": (("left piece", 0.0, 0.0, 100.0),),
     }  # fmt: skip
     if kind in changes:

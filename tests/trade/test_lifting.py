@@ -85,9 +85,14 @@ def test_the_two_published_forms_say_the_same(reach_in, height_in, travel_in):
 
 
 def test_frequency_falls_with_rate_and_duration():
-    # from memory: corner entries of the frequency table of 94-110
+    # published: frequency table of NIOSH 94-110, hands at 75 cm or above, as restated in three public sources
+    rates = (0.2, 0.5, *range(1, 16))
+    hour = (1, 0.97, 0.94, 0.91, 0.88, 0.84, 0.80, 0.75, 0.70, 0.60, 0.52, 0.45, 0.41, 0.37, 0.34, 0.31, 0.28)
+    assert [frequency_multiplier(r, "an hour") for r in rates] == list(hour)
+    assert [frequency_multiplier(r, "two hours") for r in rates[:5]] == [0.95, 0.92, 0.88, 0.84, 0.79]
+    assert [frequency_multiplier(r, "a day") for r in (0.2, 1, 2, 4, 6, 10)] == [0.85, 0.75, 0.65, 0.45, 0.27, 0.13]
+    # from memory: more entries of the same table
     assert frequency_multiplier(0.1, "an hour") == 1.0
-    assert frequency_multiplier(0.2, "a day") == 0.85
     assert frequency_multiplier(5, "two hours") == 0.60
     assert frequency_multiplier(9, "a day", low=True) == 0.0
     assert frequency_multiplier(9, "a day", low=False) == 0.15
@@ -102,10 +107,12 @@ def test_frequency_falls_with_rate_and_duration():
 
 
 def test_team_share_of_the_guidance():
-    # from memory: HSE L23: two people about two thirds of the sum, three about half
+    # published: HSE L23 paragraph 120: two people two thirds of the sum, three half of it
     assert team_share(1) == 1.0
     assert team_share(2) == pytest.approx(2 / 3)
     assert team_share(3) == pytest.approx(1 / 2)
+    # published, a restatement of it: one person 20 kg, two about 26.6
+    assert 2 * team_share(2) * 20.0 == pytest.approx(26.6, abs=0.1)
     # a bigger team lifts more than a smaller one, each with a smaller share (own extrapolation, no source)
     capability = [n * team_share(n) for n in range(1, 9)]
     assert capability == sorted(capability)
@@ -193,9 +200,9 @@ def test_a_load_at_the_limit_may_be_lifted():
     assert alone.reason == (
         "the left jacket at 16.0 kg is over the 12.0 kg that one person may lift this way; 2 people could"
     )
-    # own extrapolation, no source: teams are counted up to eight, 8 × 2/9 of 12 kg
-    assert check_lift(21.3, brief).lifters_needed == 8
-    assert check_lift(21.4, brief).lifters_needed == 0
+    # teams are counted up to four (published: HSE L23 paragraph 120), whose share has no source: 4 × 2/5 of 12 kg
+    assert check_lift(19.1, brief).lifters_needed == 4
+    assert check_lift(19.3, brief).lifters_needed == 0
 
 
 def test_the_method_says_reach_and_heights():

@@ -59,7 +59,7 @@ def _page(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
 
 
 def _pictures(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    from .pictures.views import draw_pictures
+    from .pictures.draw import draw_pictures
 
     pictures = make_folder(folder / "pictures")
     draw_pictures(plan, pictures, progress)

@@ -11,7 +11,7 @@ of the stages it reads. The same on another computer; another version of the pro
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
@@ -40,6 +40,7 @@ class Reads:
 _LIFTING = tuple(
     f"jacket.{name}" for name in ("lifters", "lift_limit_per_person_kg", "lift_from_mm", "lift_to_mm", "reach_mm")
 )
+_ALL_BUT_MESH = tuple(f.name for f in fields(Brief) if f.name not in ("piece", "master", "opening"))
 # A test records what each stage reads while it runs and holds this table to it.
 READS: dict[str, Reads] = {
     "visibility": Reads(("master",), ("seam.seen_from", "seam.eye_height_mm", "seam.viewer_distance_mm")),
@@ -54,7 +55,7 @@ READS: dict[str, Reads] = {
         "rubber",
         "all",
     ),
-    "rubber": Reads(("master", "seam", "division"), ("rubber", "run.casts"), "rubber"),
+    "rubber": Reads(("master", "seam", "division"), ("rubber", "joint", "run.casts"), "rubber"),
     "wall": Reads(("master", "seam", "division", "rubber"), (), "figures"),
     "keys": Reads(("master", "seam", "locks", "division", "rubber"), ("keys",), "rubber"),
     "jacket": Reads(("rubber", "keys"), ("jacket", "cast", "materials"), "figures"),
@@ -67,7 +68,7 @@ READS: dict[str, Reads] = {
     ),
     "takeoff": Reads(
         ("master", "locks", "wall", "rubber", "keys", "jacket", "cradle", "cast", "programme"),
-        ("run", "rubber", "keys", "jacket", "cradle", "cast", "finish", "materials", "rates", "seam"),
+        _ALL_BUT_MESH,
         "all",
     ),
 }

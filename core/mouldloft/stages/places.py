@@ -16,7 +16,7 @@ from ..geometry.edges import connected
 from ..geometry.rays import RayScene, first_wall_mm, ray_scene
 from ..geometry.sampling import samples_by_area
 from .master import Master
-from .seam.features import Feature, KeepClearProposal, find_features
+from .seam import Feature, KeepClearProposal, find_features
 
 _SAMPLES = 12_000
 _SAY = 7  # samples around a place that vote for its name

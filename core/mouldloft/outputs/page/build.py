@@ -40,18 +40,12 @@ from ..look import (
     rgb,
 )
 from ..look import DATA as FONTS
+from ..pictures.apart import apart_steps_mm
+from ..pictures.bodies import MeshPair, jacket_body, kept, light_master, mould_meshes
+from ..pictures.locks import lock_scale_end_mm
 from ..pictures.studio import set_up
 from ..pictures.thickness import least_words, thickness_view
-from ..pictures.views import (
-    MeshPair,
-    apart_steps_mm,
-    jacket_body,
-    kept,
-    light_master,
-    lock_scale_end_mm,
-    mould_meshes,
-    seam_jpeg,
-)
+from ..pictures.views import seam_jpeg
 from ..words import (
     caution_lines,
     opening_line,

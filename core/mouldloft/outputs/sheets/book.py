@@ -19,8 +19,9 @@ from ...base.progress import SILENT, Progress
 from ...stages.plan import MouldPlan
 from ...stages.takeoff import OrderLine
 from ..look import SEAM, SOFT_INK
+from ..pictures.apart import apart_picture
+from ..pictures.locks import lock_picture
 from ..pictures.thickness import thickness_picture, thickness_view
-from ..pictures.views import apart_picture, lock_picture
 from ..summary import division_rows
 from ..words import (
     caution_lines,

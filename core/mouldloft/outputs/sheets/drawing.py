@@ -19,8 +19,8 @@ from ...solids.shapes import Body
 from ...stages.jacket.layup import in_patches
 from ...stages.plan import MouldPlan
 from ..look import BACKDROP, INK, KEY, RIB, SEAM, SOFT_INK
+from ..pictures.bodies import mould_bodies
 from ..pictures.studio import Camera, look, photograph, set_up
-from ..pictures.views import mould_bodies
 from .typeset import Placed, house_fonts, image_reader
 
 PATCH_NAMES = [*ascii_uppercase, *(f"{a}{b}" for a in ascii_uppercase for b in ascii_uppercase)]

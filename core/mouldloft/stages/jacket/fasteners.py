@@ -29,9 +29,9 @@ from ..rubber import (
 from .footflange import above_parting_mm, along_board, foot_lines, foot_pixels, on_board
 
 SPANNER_MM = 100.0  # common practice: room over a bolt in the board
-WEDGE_CLEAR_MM = 35.0  # half a wedge's width, and room for the hand that drives it
+WEDGE_CLEAR_MM = 35.0  # common practice: half a wedge's width, and room for the hand that drives it
 _BESIDE_MM = 25.0  # a bolt this near to a flange's middle line is one of its own
-_ROOM_MM = 6.0  # round a washer, as where the bolts are set
+_ROOM_MM = 6.0  # common practice: round a washer, as where the bolts are set
 _AXIS_MM = 12.0  # over which the flange's slope under a bolt is read
 
 

@@ -19,11 +19,13 @@ from .wedges import wedge_contact
 GRAVITY_M_S2 = 9.81
 
 
-# Published as a typical range: brushable silicone 1.07 to 1.09 g/cm3 (one data sheet, one workshop's notes).
+# Common practice: brushable silicone, 1.07 to 1.09 g/cm³ by one data sheet and one workshop's notes; the
+# catalogue decides.
 RUBBER_DENSITY_KG_DM3 = 1.08
 
 
-# Mark.MEMORY: Gent's relation between Shore A and modulus gives 0.5 to 1.0 MPa for Shore A 12 to 28.
+# Mark.MEMORY: Gent's relation between hardness and modulus (1958) gives 0.5 to 1.0 MPa for Shore A 12 to 28; it is good
+# from about 40 up, so it only guides here.
 RUBBER_MODULUS_MPA = 0.7
 
 

@@ -31,9 +31,9 @@ from .wedges import set_wedges
 # share.
 SMALLER_KEYS = (1.0, 0.8, 0.65, 0.5, 0.4)
 LEAST_ADDED = 0.65
-# an edge place further from a key than this share of the spacing gets one off the flange's middle line
+# common practice: an edge place further from a key than this share of the spacing gets one off the flange's middle line
 EDGE_UNSERVED = 0.75
-MOST_KEYS_A_PIECE = 150
+MOST_KEYS_A_PIECE = 150  # a bound on the search, past any workshop's patience
 WORTHWHILE = 0.9  # a key is added for a gap only if it takes at least a tenth off its radius
 
 
@@ -333,6 +333,8 @@ def key_assumptions(brief: KeysBrief, properties: RubberProperties | None = None
             f"open side up in its cradle, tipped {brief.tilt_deg:g}° at most",
             Mark.COMMON_PRACTICE,
         ),
-        Assumption("rubber modulus", f"{properties.modulus_mpa:g} MPa", Mark.MEMORY, "Gent, from Shore A 12 to 28"),
+        Assumption(
+            "rubber modulus", f"{properties.modulus_mpa:g} MPa", Mark.MEMORY, "Gent 1958, from Shore A 12 to 28"
+        ),
         Assumption("sag of a held patch", "that of a round plate clamped at its rim", Mark.COMMON_PRACTICE),
     )

@@ -30,12 +30,12 @@ SPACING_OF_FOOT = 1.5
 THIN_FILL_OF_SKIN = (0.5, 1.0)
 
 
-# The uphill wall of a tab on a slope still falls at 45 degrees or more: below that there is no socket to
-# speak of.
+# Common practice: the uphill wall of a tab on a slope still falls at 45 degrees or more: below that there is no
+# socket to speak of.
 LEAST_UPHILL_FALL = 1.0
 
 
-STEEPEST_DEG = 60.0
+STEEPEST_DEG = 60.0  # common practice: no tab stands on anything steeper
 
 
 # Common practice: the row inside the seam stands this far from it; on a small piece by its flange's width.

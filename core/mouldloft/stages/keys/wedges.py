@@ -19,8 +19,8 @@ from .record import Key
 SIDE_DRAFT_DEG = 5.0  # common practice: of a wedge's sides to the pull
 LEAST_RISE_MM = 60.0  # common practice: a shorter wall carries no wedge
 MOST_RISE_MM = 120.0  # common practice: how far inside the seam the row reaches
-RISE_SHARE = 0.8  # of the wall: the wedge runs out below its top
-FROM_BEVEL = 0.5  # of the flange's width: no wedge reaches further out on it
+RISE_SHARE = 0.8  # common practice: of the wall: the wedge runs out below its top
+FROM_BEVEL = 0.5  # common practice: of the flange's width: no wedge reaches further out on it
 
 
 def wedge_height_mm(key: Key, out_mm: np.ndarray, across_mm: np.ndarray) -> np.ndarray:

@@ -3,6 +3,7 @@
 from .bounds import skin_bounds
 from .costs import skin_areas_mm2
 from .draw import line_along, measures_of
+from .features import Feature, KeepClearProposal, find_features
 from .free import line_price
 from .ground import at_vertices, know_place
 from .pairs import price_openings
@@ -10,6 +11,8 @@ from .place import keep_clear_weights, place_seam, seam_assumptions
 from .record import Seam, SeamCandidate, SeamFigures, SeamLimits, SeamLine, SeamPiece
 
 __all__ = [
+    "Feature",
+    "KeepClearProposal",
     "Seam",
     "SeamCandidate",
     "SeamFigures",
@@ -17,6 +20,7 @@ __all__ = [
     "SeamLine",
     "SeamPiece",
     "at_vertices",
+    "find_features",
     "keep_clear_weights",
     "know_place",
     "line_along",

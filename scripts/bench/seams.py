@@ -1,6 +1,6 @@
 """Seams of a dozen sculpts, side by side: what is chosen, what the best plane would cost, which limits hold.
 
-python scripts/bench_seams.py [--meshes FOLDER] [--keep FOLDER] [NAME ...]
+python scripts/bench/seams.py [--meshes FOLDER] [--keep FOLDER] [NAME ...]
 
 The bodies made in code are always there; open meshes are read from FOLDER by the names in SCULPTS
 (they come, for one, with Debian's libcgal-demo, in data.tar.gz under data/meshes). Each stands a metre high, a run of
