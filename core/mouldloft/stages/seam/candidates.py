@@ -46,8 +46,8 @@ class Judged:
 
     @property
     def rank(self) -> tuple[bool, float]:
-        """Kept limits first, then the price. A small breach (a palm's breadth that a mirror and a roller on a stick reach)
-        is weighed, not barred: a hundredth of the skin as a twentieth of the price."""
+        """Kept limits first, then the price. A small breach (a palm's breadth, for a mirror and a roller on a stick) is
+        weighed, not barred: a hundredth of the skin as a twentieth of the price."""
         excess = self.limits.excess
         return excess > _SMALL_BREACH, self.drawn.price.total * (1.0 + _EXCESS_WEIGHS * excess)
 
