@@ -37,7 +37,7 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
     def _handle(self, kind: str, handle: str, colour):
         made = self.gizmos.new(kind)
         made.target_set_operator("mouldloft.turn_opening").handle = handle
-        made.use_draw_scale = False
+        made.use_draw_scale = False  # as large as the sculpt asks, whatever the zoom: the size is in the matrix
         made.use_draw_modal = True
         made.color = colour
         made.color_highlight = (1.0, 1.0, 1.0)
@@ -62,12 +62,12 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
         way = place.to_world(opening.direction_now(context.scene.mouldloft))
         at = Matrix.Translation(place.centre)
         for arrow, sign in ((self._tip, 1.0), (self._tail, -1.0)):
-            arrow.matrix_basis = at @ (sign * way).to_track_quat("Z", "Y").to_matrix().to_4x4()
-            arrow.scale_basis = place.radius / _LONG
+            turn = (sign * way).to_track_quat("Z", "Y").to_matrix().to_4x4()
+            arrow.matrix_basis = at @ turn @ Matrix.Scale(place.radius / _LONG, 4)
             arrow.length = _LONG
         up = results.vector(place.to_world((0.0, 0.0, 1.0)))
-        self._ring.matrix_basis = at @ up.to_track_quat("Z", "Y").to_matrix().to_4x4()
-        self._ring.scale_basis = 0.8 * place.radius
+        turn = up.to_track_quat("Z", "Y").to_matrix().to_4x4()
+        self._ring.matrix_basis = at @ turn @ Matrix.Scale(0.8 * place.radius, 4)
 
 
 register, unregister = bpy.utils.register_classes_factory((MOULDLOFT_GGT_opening,))

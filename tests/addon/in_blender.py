@@ -508,7 +508,10 @@ def the_gloves_thickness_is_a_map_on_the_glove():
         told = low + (high - low) * nearest * 8 / 255
         # the glove is drawn, and measured, on a coarse grid here: most of it to a fifth of the scale
         assert np.quantile(np.abs(told - away[shown]), 0.8) < 0.2 * (high - low)
-        assert np.corrcoef(told, away[shown])[0, 1] > 0.7
+        thin, thick = (
+            away[shown][part].mean() for part in (told <= np.quantile(told, 0.25), told >= np.quantile(told, 0.75))
+        )
+        assert thin < thick - 0.5, (thin, thick)
     assert len(bpy.data.objects["Seated hare"].data.color_attributes) == 0
     s.map_kind = "FREES"
     assert seen("map")
@@ -640,12 +643,9 @@ def a_handling_point_thickens_the_glove_there():
     before = state.done_now(bpy.context.scene)["bare_rubber"]
     root = bpy.data.objects[results.ROOT]
     master = state.done_now(bpy.context.scene)["master"]
-    from scipy.spatial import cKDTree
-
-    # away from the seam, along which the glove is thick already, and from the ground
-    seam = np.concatenate([line.points_mm for line in state.done_now(bpy.context.scene)["seam"].lines])
-    away = np.where(master.vertices_mm[:, 2] > 300.0, cKDTree(seam).query(master.vertices_mm)[0], 0.0)
-    place = master.vertices_mm[int(np.argmax(away))]
+    # the furthest out along a pull: away from the seam, where the glove is thick already, and under nothing
+    pull = np.array(state.done_now(bpy.context.scene)["seam"].pieces[0].pull)
+    place = master.vertices_mm[int(np.argmax(master.vertices_mm @ pull))]
     bpy.context.scene.cursor.location = root.matrix_world @ results.vector(place / 1000.0)
     assert bpy.ops.mouldloft.mark_handling() == {"FINISHED"}
     assert np.allclose(results.handling_points_mm(bpy.context.scene), place, atol=0.11)
@@ -658,10 +658,12 @@ def a_handling_point_thickens_the_glove_there():
     assert s.map_text == "", "the new glove was not measured"
     s.map_kind = "FREES"
     after = state.done_now(bpy.context.scene)["bare_rubber"]
-    assert after.volume_mm3.likely > before.volume_mm3.likely
+    volumes = before.volume_mm3.likely, after.volume_mm3.likely, [part.handling_mm3 for part in after.parts]
+    after_run = results.handling_points_mm(bpy.context.scene)
+    results.remove(bpy.context.scene, "handling")
+    assert volumes[1] > volumes[0], (volumes, after_run)
     assert sum(part.handling_mm3 for part in after.parts) > 0.0
     assert sum(part.handling_mm3 for part in before.parts) == 0.0
-    results.remove(bpy.context.scene, "handling")
     assert bpy.ops.mouldloft.run(section="order") == {"FINISHED"}
     assert set(kinds().values()) == {"fresh"}
 
@@ -755,6 +757,7 @@ class Watched:
 @check
 def a_change_during_a_run_is_noticed():
     s, hare = settings(), settings().sculpt
+    home = tuple(hare.data.vertices[0].co)
     s.hands += 1
 
     def lift():
@@ -765,7 +768,7 @@ def a_change_during_a_run_is_noticed():
         assert bpy.ops.mouldloft.plan_all() == {"FINISHED"}
     assert s.touched
     assert set(kinds().values()) == {"stale"}
-    hare.data.vertices[0].co.z -= 0.001
+    hare.data.vertices[0].co = home
     hare.data.update()
     s.hands -= 1
     assert addon("scene.state").settle(bpy.context)
@@ -1156,13 +1159,14 @@ def escape_stops_the_work_and_nothing_is_kept():
 @check
 def a_changed_sculpt_is_told():
     hare = bpy.data.objects["Seated hare"]
+    home = tuple(hare.data.vertices[0].co)
     hare.data.vertices[0].co.z += 0.001
     hare.data.update()
     hare.update_tag(refresh={"DATA"})
     bpy.context.view_layer.update()
     assert not addon("scene.state").settle(bpy.context), "an edit of the mesh is noticed"
     assert kinds()["sculpt"] == "stale"
-    hare.data.vertices[0].co.z -= 0.001
+    hare.data.vertices[0].co = home
     hare.data.update()
     bpy.context.view_layer.update()
     assert bpy.ops.mouldloft.run(section="sculpt") == {"FINISHED"}

@@ -112,20 +112,29 @@ def test_ball_glove_by_steiner():
     steiner = 4 * np.pi * radius**2 * t + 4 * np.pi * radius * t**2 + 4 / 3 * np.pi * t**3
     fine = plan_of(trimesh.creation.icosphere(subdivisions=5, radius=radius), pixel_mm=1.5)
     gloves = of_kind(make_solids(fine, tolerance_mm=1.5), "glove")
-    assert sum(s.volume_mm3 for s in gloves) == pytest.approx(steiner, rel=0.01)
+    # on the wall each ends in a bevel as long as it is thick, past two pixels of flange (Pappus)
+    rim = 2 * np.pi * (t * 3.0 * (radius + t + 1.5) + t * t / 2 * (radius + t + 3.0 + t / 3))
+    assert sum(s.volume_mm3 for s in gloves) == pytest.approx(steiner + 2 * rim, rel=0.012)
 
 
 def test_dome_and_flange_jacket_by_its_profile():
     """Offset of a ball standing on a flange: height over a radius r is the higher of both offsets (a solid of
     revolution, integrated by shells)."""
     wide = plan_of(trimesh.creation.icosphere(subdivisions=5, radius=150.0), flange_width_mm=40.0)
-    rim = 150.0 + 40.0
-    r = (np.arange(200_000) + 0.5) * rim / 200_000
-    glove = np.maximum(np.sqrt(np.maximum(160.0**2 - r**2, 0)), 10.0)
-    outside = np.maximum(np.sqrt(np.maximum((160.0 + LAMINATE_MM) ** 2 - r**2, 0)), 10.0 + LAMINATE_MM)
-    analytic = float((2 * np.pi * r * (outside - glove)).sum()) * rim / 200_000
+    toe = 150.0 + 40.0  # of the bevel, 45 degrees down from 10 mm
+    rim = toe + wide.rubber.section.jacket_flange_mm
+    step = 0.05
+    r = np.arange(0.5 * step, rim, step)
+
+    def inside(at):
+        flange = np.where(at < toe, np.minimum(10.0, toe - at), 0.0)
+        return np.maximum(np.sqrt(np.maximum(160.0**2 - at**2, 0)), np.maximum(flange, 0.0))
+
+    off = np.linspace(-LAMINATE_MM, LAMINATE_MM, 401)
+    raised = inside(np.clip(r[:, None] + off, 0.0, rim)) + np.sqrt(np.maximum(LAMINATE_MM**2 - off**2, 0.0))
+    analytic = float((2 * np.pi * r * (raised.max(axis=1) - inside(r))).sum()) * step
     for jacket in of_kind(make_solids(wide), "jacket"):
-        assert jacket.volume_mm3 == pytest.approx(analytic, rel=0.02)
+        assert jacket.volume_mm3 == pytest.approx(analytic, rel=0.03)
 
 
 def test_halves_of_the_ball_are_halves(ball_solids):

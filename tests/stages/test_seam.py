@@ -15,6 +15,7 @@ from mouldloft.geometry.facegraph import SplitCosts, absorb_small_regions, cheap
 from mouldloft.geometry.polyline import flatness_mm, length_mm, spaced_out, tightest_turn_mm
 from mouldloft.geometry.tautline import smooth_level
 from mouldloft.inputs.brief import Brief, RatesBrief, RunBrief, SeamBrief
+from mouldloft.outputs.planfile import save_plan
 from mouldloft.stages.seam.candidates import bench_of
 from mouldloft.stages.seam.costs import bends
 from mouldloft.stages.seam.draw import fill_of, measures_of
@@ -265,6 +266,32 @@ def test_the_price_of_a_seam_is_that_of_its_figures(lobes):
         assert again == candidate.price
         assert f.length_mm == pytest.approx(sum(line.length_mm for line in candidate.lines))
         assert f.on_show_mm == pytest.approx(sum(line.show * line.length_mm for line in candidate.lines))
+
+
+def test_the_price_follows_from_plan_json_by_hand(small_plan, tmp_path):
+    """Common practice, no source, for the rates: worked out anew from the saved plan with none of the price's code."""
+    saved = json.loads((save_plan(small_plan, tmp_path)).read_text())["plan"]
+    r, n = saved["brief"]["rates"], saved["brief"]["run"]["casts"]
+    rubber = saved["catalogue"]["rubber"][0]
+    density = rubber["density_kg_m3"] / 1000.0
+    per_kg = min(pack["price"] / pack["size"] for pack in rubber["packs"])
+    assert saved["seam"]["candidates"]
+    for c in saved["seam"]["candidates"]:
+        f = c["figures"]
+        metres, shown = f["length_mm"] / 1000, f["on_show_mm"] / 1000
+        litres, solid = f["fill_mm3"] / 1e6, n * f["solid_mm3"] / 1e6
+        hours = n * (r["cleanup_shown_h_m"] * shown + r["cleanup_hidden_h_m"] * (metres - shown))
+        hours += r["wall_h_m"] * (metres + r["wall_bent_share"] * f["bent_mm"] / 1000)
+        hours += r["wall_line_h"] * (f["loops"] - 1)
+        hours += n * r["joint_h_m"] * (metres + (r["past_reach_factor"] - 1) * f["past_reach_mm"] / 1000)
+        hours += n * (r["risk_shown_h_m"] * shown + r["keep_clear_h_m"] * f["keep_clear_mm"] / 1000)
+        hours += n * (r["carry_h_kg"] * litres * density + r["peel_h_m2"] * f["piece_locked_area_mm2"] / 1e6)
+        hours += r["solid_h_l"] * solid
+        waste = 1 + saved["brief"]["materials"]["waste_fraction"]
+        money = litres * per_kg * density * waste + n * r["joint_tape_cost_m"] * metres + r["solid_cost_l"] * solid
+        assert c["price"]["hours"] == pytest.approx(hours)
+        assert c["price"]["total"] == pytest.approx(hours * r["hourly_rate"] + money)
+    assert saved["seam"]["length_mm"] == pytest.approx(saved["seam"]["candidates"][0]["figures"]["length_mm"])
 
 
 # --- the best seam ---

@@ -199,7 +199,7 @@ def _on_head(body: _Body, names: np.ndarray, feet: dict[str, np.ndarray]) -> np.
     sides = [part for way in (1.0, -1.0) for part in _parts(body, np.flatnonzero(slender & (way * level > 0)))]
     for part in sides:
         reach = np.linalg.norm(away[part], axis=1)
-        if reach.max() < 2.0 * r or reach.min() > 2.6 * r:
+        if reach.max() < 1.8 * r or reach.min() > 2.6 * r:
             continue
         side = "left" if level[part].mean() > 0 else "right"
         normals = body.normals[part]

@@ -24,6 +24,7 @@ from ...geometry.polyline import spaced_out
 from ...solids.shapes import Body, body_of, evened, fewer_faces, lock_share
 from ...stages.jacket.zones import rib_words
 from ...stages.plan import MouldPlan
+from ...stages.seam.record import SeamLine
 from ..look import (
     BACKDROP,
     BOLT,
@@ -48,9 +49,12 @@ from ..pictures.thickness import least_words, thickness_view
 from ..pictures.views import seam_jpeg
 from ..words import (
     caution_lines,
+    kind_words,
     opening_line,
+    price_words,
     rubber_line,
     run_line,
+    said_first,
     seam_sentences,
     size_line,
     stands_words,
@@ -256,12 +260,19 @@ def _seam_lines(plan: MouldPlan, block: _Block, master: Body) -> list[dict[str, 
     lift = 2.0e-3 * float(np.linalg.norm(plan.master.size_mm))
     step = max(plan.seam.length_mm / _SEAM_POINTS, 1.0)
     lines = []
-    for line in plan.seam.lines:
-        points = spaced_out(line.points_mm, line.closed, step)
-        points = points + lift * master.normals[tree.query(points)[1]]
-        at = block.add(points.astype("<f4"))
-        lines.append({"at": at, "points": len(points), "closed": bool(line.closed)})
+    for candidate, drawn in enumerate(_seams_shown(plan)):
+        for line in drawn:
+            points = spaced_out(line.points_mm, line.closed, step)
+            points = points + lift * master.normals[tree.query(points)[1]]
+            at = block.add(points.astype("<f4"))
+            lines.append({"at": at, "points": len(points), "closed": bool(line.closed), "candidate": candidate})
     return lines
+
+
+def _seams_shown(plan: MouldPlan) -> list[tuple[SeamLine, ...]]:
+    """The lines of the planned seam, then those of the other candidates in their order."""
+    others = [candidate.lines for candidate in plan.seam.candidates if not candidate.chosen]
+    return [plan.seam.lines, *others]
 
 
 # --- what stands beside ----------------------------------------------------------------------------------
@@ -349,10 +360,36 @@ def _list(pairs: Sequence[tuple[str, str]]) -> str:
     return f"<dl>{rows}</dl>"
 
 
+def _candidates(plan: MouldPlan) -> str:
+    """The seams to choose from with their prices, as HTML; "" where there is but one."""
+    candidates = sorted(plan.seam.candidates, key=lambda c: not c.chosen)
+    if len(candidates) < 2:
+        return ""
+    rows = []
+    for at, candidate in enumerate(candidates):
+        figures, ticked = candidate.figures, " checked" if at == 0 else ""
+        measured = (
+            f"{metres(figures.length_mm)}, {metres(figures.on_show_mm)} on show, "
+            f"{counted(len(candidate.lines), 'line')}, {litres(figures.fill_mm3)} of undercut fill"
+        )
+        rows.append(
+            f'<label class="seam"><input type="radio" name="seam" value="{at}"{ticked}>'
+            f"<b>{escape(kind_words(candidate.kind).capitalize())}{' (planned)' if candidate.chosen else ''}</b> "
+            f"{escape(price_words(candidate, plan.takeoff.currency))}<br>{escape(measured)}"
+            f"<br><span>{escape(candidate.reason)}</span></label>"
+        )
+    return (
+        "<h2>Seams to choose from</h2><p>The one picked here is drawn; the mould shown is made for the planned one. "
+        f"</p>{''.join(rows)}"
+    )
+
+
 def _panel(plan: MouldPlan) -> str:
     """The figures beside the stage, as HTML."""
     take, locks = plan.takeoff, plan.locks
-    parts = ["<h2>The seam</h2>", *(f"<p>{escape(words)}</p>" for words in seam_sentences(plan)[:2])]
+    first = said_first(plan)
+    said = ([first] if first else []) + list(seam_sentences(plan)[:2])
+    parts = ["<h2>The seam</h2>", *(f"<p>{escape(words)}</p>" for words in said), _candidates(plan)]
     parts.append("<h2>The mould</h2>")
     parts.append(
         _list(

@@ -162,7 +162,7 @@ def _client_page(
         draw_seam_view(canvas, view, x, row, small_width, line=1.1)
         _ground_line(canvas, view.camera, x, row, small_width)
         draw_label(canvas, view.title, x + 6, row + small_height - 11)
-        _initials(canvas, x + small_width - 5, row + small_height - 5)
+        _initials(canvas, x + small_width - 4, row + 13)
         if at == roomiest:
             _height_measure(canvas, view.camera, plan.master.height_mm, x, row, small_width)
     _line_key(canvas, MARGIN, row - 13)
@@ -226,10 +226,10 @@ def _initials(canvas: Canvas, right: float, top: float) -> None:
     canvas.setStrokeColor(HexColor(SOFT_INK))
     canvas.setFillColor(HexColor("#ffffff"))
     canvas.setLineWidth(0.4)
-    canvas.rect(right - 26, top - 17, 26, 17, stroke=1, fill=1)
+    canvas.rect(right - 28, top - 11, 28, 11, stroke=1, fill=1)
     canvas.setFillColor(HexColor(SOFT_INK))
-    canvas.setFont(house_fonts()["regular"], 4.8)
-    canvas.drawCentredString(right - 13, top - 15.4, "initials")
+    canvas.setFont(house_fonts()["regular"], 5.2)
+    canvas.drawRightString(right - 30, top - 8, "initials")
     canvas.restoreState()
 
 

@@ -94,12 +94,14 @@ def _fit_words(wall: Wall) -> str:
 
 
 def _angle_words(wall: Wall) -> str:
-    if wall.rooted_mm > 0:
+    if wall.rooted_mm < 1.0:
+        return f"{wall.flattest_deg:.0f}° or more"
+    where = f"less than 60° along {wall.rooted_mm / 1000:.2f} m of the seam (flattest {wall.flattest_deg:.0f}°)"
+    if wall.kind == "boards":
         return (
-            f"a flat board would meet the skin at less than 60° along {wall.rooted_mm / 1000:.2f} m of the seam "
-            f"(flattest {wall.flattest_deg:.0f}°): there it stops {wall.root_mm:.0f} mm short, and clay turns square"
+            f"a flat board would meet it at {where}: there it stops {wall.root_mm:.0f} mm short, and clay turns steeper"
         )
-    return "turned square to the skin in clay" if wall.flattest_deg < 60 else f"{wall.flattest_deg:.0f}° or more"
+    return f"{where}: there shape the last {wall.root_mm:.0f} mm in clay, as square to the skin as it will go"
 
 
 def _how_to(wall: Wall, first: str) -> list[str]:

@@ -21,6 +21,7 @@ from .stations import numbered, station_rulings
 from .surface import PartingSurface, parting_surface, root_of, skin_normals
 
 WORKING_MARGIN_MM = 20.0  # of wall past the flanges (common practice, no source)
+_FOOT_SHARE = 0.1  # of the root, off the seam, from where the wall's angle to the skin is measured
 GAP_MM = 4.0  # that the skin edge is cut shy, closed with clay (common practice, no source: 3 to 5 mm)
 
 
@@ -54,11 +55,16 @@ def build_wall(master: Master, seam: Seam, width_mm: float, progress: Progress =
 
 
 def _root_angles_deg(rulings: Rulings, surface: PartingSurface, master: Master) -> np.ndarray:
-    """(k,) angle between wall and skin at each ruling's foot."""
+    """(k,) angle between wall and skin at each ruling's foot, over the first third of the root."""
     skin = surface.frame.to_frame(
         skin_normals(surface.frame.to_master(rulings.on_seam_mm), master, root_of(master) / 2)
     )
-    way = rulings.outer_mm - rulings.on_seam_mm
+    out = (rulings.outer_mm - rulings.on_seam_mm)[:, :2]
+    out = out / np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-9)
+    near = rulings.on_seam_mm[:, :2] + _FOOT_SHARE * root_of(master) * out
+    far = rulings.on_seam_mm[:, :2] + (_FOOT_SHARE + 1 / 3) * root_of(master) * out
+    rise = surface.over(far[:, 0], far[:, 1]) - surface.over(near[:, 0], near[:, 1])
+    way = np.column_stack([far - near, rise])
     way = way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
     return np.degrees(np.arcsin(np.clip(np.einsum("ij,ij->i", way, skin), 0.0, 1.0)))
 
@@ -97,8 +103,8 @@ def _of_boards(master: Master, seam: Seam, surface: PartingSurface, width_mm: fl
     parts = boards.cut_boards(whole.difference(kept), lines, width_mm)
     pieces = _named([boards.as_piece(part, line, kept, at, lines) for part, line in parts])
     lean = np.radians(90.0 - np.concatenate(angles))
-    # the root leaves square to the skin and comes back to the board: a cubic's greatest rise
-    rise = 4.0 / 27.0 * root * np.tan(np.minimum(lean, np.radians(80.0)))
+    # the root leaves the skin at 60 degrees and comes back to the board: a cubic's greatest rise
+    rise = 4.0 / 27.0 * root * np.tan(np.maximum(lean - np.radians(90.0 - LEAST_ANGLE_DEG), 0.0))
     bad = np.concatenate(flat)
     step = sum(n.length_mm for n in seam.lines) / max(len(bad), 1)
     return Wall(
@@ -174,12 +180,13 @@ def _sum_up(
             clay_off = max([clay_off, *gaps])
     lean = np.concatenate([_lean_deg(r.between(GAP_MM, width_mm)) for r, _, _ in made])
     angles = np.concatenate([_root_angles_deg(r, surface, master) for r, _, _ in made])
+    flat_mm = float((angles < LEAST_ANGLE_DEG).mean()) * total_mm
     kind = "strips" if clay_mm < 1.0 else "strips and clay" if sheet else "clay on ribs"
     return Wall(
         kind, width_mm, GAP_MM, root_of(master), pieces, tuple(at.values()),
         max((p.stretch for p in sheet), default=0.0), max(off, default=0.0), clay_off, 0.0,
         float(angles.min(initial=90.0)), float(lean.max(initial=0.0)), area, clay_mm2,
-        1.0 - clay_mm / max(total_mm, 1e-9), 0.0, wall_assumptions("free"),
+        1.0 - clay_mm / max(total_mm, 1e-9), flat_mm, wall_assumptions("free"),
     )  # fmt: skip
 
 

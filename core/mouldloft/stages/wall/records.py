@@ -88,7 +88,8 @@ class Wall:
     skin. off_sheet_mm, off_clay_mm : greatest distance of boards and strips, and of clay drawn straight from rib to
     rib, from the parting surface that all else is calculated on; clay_root_mm : the same of the clay that turns a board
     square to the skin. steepest_deg : greatest lean against the plane across the pull. strip_share : of the seam's
-    length that is sheet. clay_mm2 : area of the wall that is clay.
+    length that is sheet. clay_mm2 : area of the wall that is clay. flattest_deg : least angle to the skin; rooted_mm :
+    length of the seam along which it is under 60 degrees, where boards stop short for a clay root.
     """
 
     kind: str

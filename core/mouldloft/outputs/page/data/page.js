@@ -106,6 +106,7 @@
       depthFunc: THREE.GreaterDepth, depthWrite: false, transparent: true, opacity: 0.8,
     }));
     behind.computeLineDistances();
+    seen.userData.candidate = behind.userData.candidate = line.candidate;
     scene.add(behind, seen);
     return [seen, behind];
   }).flat();
@@ -130,6 +131,7 @@
   // --- what is shown, and how far it is apart -----------------------------------------------------------
   const shown = {};
   let apart = 0;
+  let seamShown = 0;
   const state = () => {
     root.dataset.shown = Object.keys(shown).filter((name) => shown[name]).join(" ");
     root.dataset.apart = String(apart);
@@ -150,7 +152,9 @@
         if (part.name.startsWith("glove") && !shown[part.name]) show(part.name, true);
       }
     } else {
-      for (const object of parts.get(name) || []) object.visible = on;
+      for (const object of parts.get(name) || []) {
+        object.visible = on && (name !== "seam" || object.userData.candidate === seamShown);
+      }
       floor.visible = Boolean(shown.master);
     }
     const button = document.querySelector(`[data-part="${name}"]`);
@@ -167,6 +171,14 @@
     state();
     draw();
   };
+
+  for (const choice of document.querySelectorAll("input[name=seam]")) {
+    choice.addEventListener("change", () => {
+      seamShown = Number(choice.value);
+      root.dataset.seam = choice.value;
+      show("seam", true);
+    });
+  }
 
   const chips = document.getElementById("parts");
   for (const part of plan.parts) {

@@ -12,9 +12,9 @@ from mouldloft.stages.places import name_places
 
 KNOWN = {
     "hare": ("left ear", "right ear", "chest"),
-    "figure": ("left leg", "right leg", "chest", "top of the head"),
+    "figure": ("left leg", "right leg", "chest"),
     "goat": (
-        "left horn", "right horn", "left ear", "right ear", "left foreleg", "right foreleg", "left hind leg",
+        "left horn", "right horn", "left foreleg", "right foreleg", "left hind leg",
         "right hind leg", "chest", "belly", "rump", "tail",
     ),
     "beast": ("chest",),
