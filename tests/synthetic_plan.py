@@ -31,6 +31,7 @@ from mouldloft.stages.takeoff import OrderLine, Takeoff
 from mouldloft.stages.undercut import UndercutField
 
 SKIN_MM, EDGE_MM, FLANGE_MM, FLANGE_THICK_MM = 8.0, 12.0, 50.0, 10.0
+PAST_MM = 42.0  # the jacket's own flange past the rubber
 
 
 def figure(cells: int = 60) -> tuple[np.ndarray, np.ndarray]:
@@ -125,7 +126,7 @@ def envelope_of(master: Master, piece: int, name: str, pull, pixel_mm: float) ->
 
     frame = pull_frame(np.array(pull, float))
     points = frame.to_frame(master.vertices_mm)
-    grid = grid_around(points, pixel_mm, FLANGE_MM + 30)
+    grid = grid_around(points, pixel_mm, FLANGE_MM + PAST_MM + 30)
     top, _ = column_image(points, master.faces, grid)
     filled = np.where(np.isfinite(top) & (top > 0), top, np.nan)
     solid = np.where(np.isnan(filled), -np.inf, filled).astype(np.float32)
@@ -137,12 +138,14 @@ def envelope_of(master: Master, piece: int, name: str, pull, pixel_mm: float) ->
     body = np.isfinite(skin) & (skin > FLANGE_THICK_MM)
     near = ndimage.distance_transform_edt(~body) * pixel_mm
     flange = ~body & (near <= FLANGE_MM)
+    past = ~body & ~flange & (near <= FLANGE_MM + PAST_MM)
     below = np.broadcast_to((grid.y() < 0)[:, None], body.shape)
     outer = np.where(body, skin, np.where(flange, FLANGE_THICK_MM, np.nan))
     outer = np.where(below, np.nan, outer).astype(np.float32)
     return Envelope(
         piece, name, frame, (grid.x0_mm, grid.y0_mm), pixel_mm, np.zeros_like(outer),
         filled.astype(np.float32), outer, flange & ~below, below.copy(),
+        jacket_flange=past & ~below,
     )  # fmt: skip
 
 

@@ -141,7 +141,7 @@ def test_the_page_has_them(plan, plain):
     assert bodies["ribs"]["pull"] == bodies["jacket0"]["pull"]
     assert {"name": "ribs", "label": "Ribs", "colour": RIB, "shown": True} in data["parts"]
     assert f"Jacket laid heavier here: {len(MAT.layers)} layers" in text
-    assert text.count("; 1 clamp where keys leave no place") == 1
+    assert text.count("; 1 clamp where the flange leans too much") == 1
     text, data = told(plain)
     assert not any(part["name"] == "ribs" for part in data["parts"])
     assert "laid heavier" not in text

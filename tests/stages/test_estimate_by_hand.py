@@ -16,6 +16,7 @@ from mouldloft.base.progress import Progress
 from mouldloft.inputs.brief import Brief, MasterBrief, MaterialsBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.estimate import STAND_INS, Proportion, StandInBody, estimate_rubber, scaled_to, widen
+from mouldloft.trade.seamterms import terms_for
 from mouldloft.trade.thickness import choose_thickness
 from trade_bodies import box, rubber_of
 
@@ -137,9 +138,14 @@ def stages_that_say(monkeypatch: pytest.MonkeyPatch, volume: Interval, brushed: 
         return replace(rubber_of(), volume_mm3=volume)
 
     chosen = SimpleNamespace(direction=(0.0, 1.0, 0.0))
-    monkeypatch.setattr(early, "find_opening", lambda master, brief, progress: SimpleNamespace(chosen=chosen))
-    monkeypatch.setattr(early, "undercut_field", lambda master, direction, progress: ("field", direction))
-    monkeypatch.setattr(early, "place_seam", lambda master, opening, field, brief, progress: ("seam", field, brief))
+
+    def opened(master, brief, progress, catalogue):
+        return SimpleNamespace(chosen=chosen), ("field", chosen.direction)
+
+    monkeypatch.setattr(early, "open_mould", opened)
+    monkeypatch.setattr(
+        early, "place_seam", lambda master, opening, field, brief, progress, terms: ("seam", field, brief, terms)
+    )
     monkeypatch.setattr(early, "brush_rubber", brush)
 
 
@@ -148,7 +154,7 @@ def test_rubber_of_a_maquette_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
     volume = Interval(8e6, 1e7, 1.2e7, (("brushing by hand", 0.1), ("resolution", 0.03)))
     stages_that_say(monkeypatch, volume, brushed)
     body = replace(box(40, 30, 100), detail_allowance=1.2)
-    own = replace(BRIEF, seam=SeamBrief(kind="free", own_line="a.json", max_pieces=3))
+    own = replace(BRIEF, seam=SeamBrief(kind="free", own_line="a.json", keep_clear="b.npy", max_pieces=3))
     made = estimate_rubber(2000.0, 5, maquette=body, brief=own)
     # keys 3 %; on top of the plan's causes: form 8 %, seam 6 %, carving 4 %, keys 2 % (common practice, no source)
     half = math.hypot(0.1, 0.03, 0.08, 0.06, 0.04, 0.02)
@@ -164,7 +170,9 @@ def test_rubber_of_a_maquette_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
     (master, seam, brief, rubber_material) = brushed[0]
     assert master.height_mm == 2000.0
     assert seam[1] == ("field", (0.0, 1.0, 0.0))
-    assert seam[2] == SeamBrief(kind="plane", max_pieces=2)
+    # the brief's own kind of seam, without what was drawn on the master's own mesh, at the brief's own prices
+    assert seam[2] == SeamBrief(kind="free", max_pieces=2)
+    assert seam[3] == terms_for(2000.0, brief, read_catalogue(None))
     assert rubber_material.code == "silicone-tin-brush"
     assert (brief.opening.directions, brief.opening.refine) == (64, 1)
     assert (brief.run.casts, brief.rubber.pixel_mm) == (5, 10.0 / 2.5)
@@ -183,12 +191,12 @@ def test_a_rough_lattice_is_bounded_and_few_directions_stay_few(monkeypatch: pyt
 
 @pytest.mark.parametrize("why", ["open", "empty", "not to be parted"])
 def test_a_maquette_of_which_only_the_skin_holds(monkeypatch: pytest.MonkeyPatch, why: str) -> None:
-    def refuse(*_):
+    def refuse(*_, **__):
         if why != "not to be parted":
             pytest.fail("no stage is asked about a body that is no solid")
         raise PlanImpossible("no")
 
-    monkeypatch.setattr(early, "find_opening", refuse)
+    monkeypatch.setattr(early, "open_mould", refuse)
     monkeypatch.setitem(STAND_INS, "bust", BODY)
     body = replace(box(40, 30, 100), detail_allowance=1.25)
     body = replace(body, health=replace(body.health, is_solid=why != "open"), volume_mm3=0.0 if why == "empty" else 1e5)

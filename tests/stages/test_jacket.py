@@ -346,7 +346,7 @@ def test_what_the_wall_carries_standing(pair):
     height = float(check.what.split(", ")[-1].split(" mm up")[0])
     above = (R - height) / (2 * R)  # Archimedes; the flange spreads alike
     wall = 2 * np.pi * np.sqrt(R**2 - height**2)
-    assert line == pytest.approx(mould * 9.81 * above / wall, rel=0.2)
+    assert line == pytest.approx(mould * 9.80665 * above / wall, rel=0.2)
     assert check.value == pytest.approx(line / jacket.pieces[0].zones[0].thickness_mm, rel=0.05)
 
 

@@ -182,7 +182,7 @@ def test_sag_is_the_clamped_plate():
     # independent: the axisymmetric plate equation solved numerically, with the weight of 10 mm of rubber
     a, t, properties = 120.0, 10.0, RubberProperties(density_kg_dm3=1.08, modulus_mpa=0.7)
     rigidity = 0.7 * t**3 / (12 * (1 - 0.25))
-    q = 1.08e-6 * 9.81 * t
+    q = 1.08e-6 * 9.80665 * t
 
     def plate(r, y):  # w, slope, and Q = q r / 2: slope'' + slope'/r - slope/r² = -q r / 2D (sign: w downwards)
         _, s, ds = y

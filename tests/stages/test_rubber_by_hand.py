@@ -12,6 +12,7 @@ import shapely
 from mouldloft.base.intervals import Interval
 from mouldloft.geometry.depthmap import Grid
 from mouldloft.geometry.frame import pull_frame
+from mouldloft.geometry.heightmap import sample_map
 from mouldloft.inputs.brief import Brief, RubberBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.keys.record import Key, Keys, count_keys_in
@@ -22,7 +23,6 @@ from mouldloft.stages.rubber.glove import (
     _interval,
     _mean_positive_part,
     _parts,
-    _read_map,
     _volume,
     coat_volumes_mm3,
     wanted_thickness_mm,
@@ -241,7 +241,7 @@ def test_what_stays_above_the_ground_by_geometry() -> None:
 def test_a_map_is_read_between_its_pixels() -> None:
     grid = Grid(10.0, 20.0, 2.0, 3, 4)
     x, y = np.meshgrid(grid.x(), grid.y())
-    found = _read_map(3 * x - 2 * y, grid, np.array([[11.0, 23.0, 0.0], [15.5, 20.5, 0.0], [0.0, 20.0, 0.0]]))
+    found = sample_map(3 * x - 2 * y, grid, np.array([11.0, 15.5, 0.0]), np.array([23.0, 20.5, 20.0]))
     assert found == pytest.approx([33.0 - 46.0, 46.5 - 41.0, 30.0 - 40.0])  # beyond the edge: the edge's value
 
 

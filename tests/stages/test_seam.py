@@ -23,7 +23,7 @@ from mouldloft.stages.seam.fair import line_fairness
 from mouldloft.stages.seam.free import line_price
 from mouldloft.stages.seam.ground import know_place, survey
 from mouldloft.stages.seam.ownline import read_keep_clear, read_own_lines
-from mouldloft.stages.seam.place import name_pieces, nudge_seam, place_seam
+from mouldloft.stages.seam.place import name_pieces, place_seam
 from mouldloft.stages.visibility import how_it_shows, viewpoints
 from mouldloft.trade.price import SeamMeasures, price_seam
 from mouldloft.trade.seamterms import fair_rule, seam_terms
@@ -654,34 +654,6 @@ def test_keep_clear_files_are_checked(tmp_path):
     (tmp_path / "words.csv").write_text("clear\n")
     with pytest.raises(BriefRefused, match="cannot be read"):
         read_keep_clear(tmp_path / "words.csv", 1)
-
-
-# --- nudge ---
-
-
-def test_nudge_moves_the_line_there_and_nowhere_else():
-    mesh = ball(100.0)
-    master, seam = seam_of(mesh, (1, 0, 0), 0.0, PLANE)
-    field = seen_field(master, (1, 0, 0))
-    target = np.array([100 * np.sin(0.3), -100 * np.cos(0.3), 100.0])
-    moved = nudge_seam(master, opening_along((1, 0, 0)), field, seam, FREE, tuple(target), 60.0)
-    (line,) = moved.lines
-    assert np.linalg.norm(line.points_mm - target, axis=1).min() < 4.0  # an edge's length
-    back = line.points_mm[line.points_mm[:, 1] > 0]
-    assert np.abs(back[:, 0]).max() < 0.2
-    assert moved.pieces[0].area_mm2 < seam.pieces[0].area_mm2
-    assert moved.length_mm > seam.length_mm
-    flipped = moved.labels != seam.labels
-    assert flipped.any()
-    assert np.linalg.norm(mesh.triangles_center[flipped] - target, axis=1).max() < 70.0
-    assert moved.kind == "own"
-
-
-def test_nudge_from_too_far_is_refused():
-    master, seam = seam_of(ball(100.0, 4), (1, 0, 0), 0.0, PLANE)
-    field = seen_field(master, (1, 0, 0))
-    with pytest.raises(PlanImpossible, match="nearer one or a wider reach"):
-        nudge_seam(master, opening_along((1, 0, 0)), field, seam, FREE, (100.0, 0.0, 100.0), 20.0)
 
 
 # --- how it shows ---

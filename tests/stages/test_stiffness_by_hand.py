@@ -28,7 +28,7 @@ from mouldloft.trade.panels import Panels, buckling_stress_mpa, panels_under_loa
 from synthetic_gloves import dome, rubber_of
 from test_zones_by_hand import EDGE, FIELD, PATCH, ROW, ZONES, cells
 
-G = 9.81
+G = 9.80665
 STRONG = 502 * 0.3**2 + 106.8  # breaking stress at 30 % glass (ISO 12215-5, from memory)
 BENDS = 38_000 * 0.3 - 5_000  # modulus (the same)
 

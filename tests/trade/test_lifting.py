@@ -121,6 +121,15 @@ def test_team_share_of_the_guidance():
         team_share(0)
 
 
+def test_one_guide_at_a_time():
+    # one person by NIOSH's equation; two by HSE's own figure: one person 20 kg, two 26.6 (published worked example)
+    brief = JacketBrief(lifters=2)
+    assert check_lift(26.6, brief).passes
+    assert not check_lift(26.8, brief).passes
+    assert check_lift(1.0, replace(brief, lifters=1)).team_capability_kg == one_person_limit_kg(brief)
+    assert check_lift(22.0, brief).lifters_needed == 2
+
+
 def test_the_brief_s_lift_at_its_worse_end():
     brief = JacketBrief(lift_from_mm=700, lift_to_mm=1000, reach_mm=400)
     # by hand from the equation, poor hold: H 40, D 30; V 100 is the worse end

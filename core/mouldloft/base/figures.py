@@ -8,6 +8,7 @@ import numpy as np
 
 MM_PER_INCH = 25.4
 KG_PER_LB = 0.45359237
+GRAVITY_M_S2 = 9.80665  # standard gravity, by the 3rd CGPM (1901)
 _MINUS = "\N{MINUS SIGN}"
 _ROUND = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 

@@ -233,13 +233,6 @@ def sample(height_mm: np.ndarray, origin_mm: tuple[float, float], pixel_mm: floa
 
 
 def sample_map(height_mm: np.ndarray, grid: Grid, x_mm: np.ndarray, y_mm: np.ndarray) -> np.ndarray:
-    """(k,) heights between the pixel centres, bilinear; points beyond the grid take its border's."""
-    at_x = np.clip((x_mm - grid.x0_mm) / grid.pixel_mm, 0, grid.columns - 1)
-    at_y = np.clip((y_mm - grid.y0_mm) / grid.pixel_mm, 0, grid.rows - 1)
-    j = np.minimum(at_x.astype(np.int64), max(grid.columns - 2, 0))
-    i = np.minimum(at_y.astype(np.int64), max(grid.rows - 2, 0))
-    s, t = at_x - j, at_y - i
-    j_next, i_next = np.minimum(j + 1, grid.columns - 1), np.minimum(i + 1, grid.rows - 1)
-    low = height_mm[i, j] * (1 - s) + height_mm[i, j_next] * s
-    high = height_mm[i_next, j] * (1 - s) + height_mm[i_next, j_next] * s
-    return low * (1 - t) + high * t
+    """(k,) heights of a full map between the pixel centres, bilinear; points beyond the grid take its border's."""
+    at = np.stack([(np.asarray(y_mm) - grid.y0_mm) / grid.pixel_mm, (np.asarray(x_mm) - grid.x0_mm) / grid.pixel_mm])
+    return ndimage.map_coordinates(height_mm.astype(np.float64), at, order=1, mode="nearest")

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
-from scipy.sparse import csgraph
 from scipy.sparse.linalg import splu
 from scipy.spatial import cKDTree
 
@@ -233,44 +232,3 @@ def keep_off_vertices(vertices_mm: np.ndarray, faces: np.ndarray, level: np.ndar
     least = _CLEARANCE * size
     pushed = np.where(level >= 0, np.maximum(level, least), np.minimum(level, -least))
     return np.where(size > 0, pushed, level)
-
-
-@dataclass(frozen=True, eq=False)
-class SurfaceLinks:
-    """Edges of a mesh as a graph with their lengths, for distances over the surface."""
-
-    links: sparse.csr_matrix
-    vertices_mm: np.ndarray
-
-    def from_vertex(self, vertex: int, reach_mm: float) -> np.ndarray:
-        """(n,) distance from one vertex along mesh edges, inf beyond `reach_mm`."""
-        return csgraph.dijkstra(self.links, directed=False, indices=vertex, limit=reach_mm)
-
-    def from_line(self, faces: np.ndarray, level: np.ndarray, reach_mm: float) -> np.ndarray:
-        """(n,) signed distance from the zero line of `level` along mesh edges, `reach_mm` at most.
-
-        Along edges a distance comes out up to about 15 % long on an even triangle mesh (1 / cos 30 degrees):
-        enough to move a line by, not to measure by.
-        """
-        crossings = cross_at_zero(self.vertices_mm, faces, level)
-        near = np.unique(faces[crossings.faces])
-        begin = distance_to_segments_mm(
-            self.vertices_mm[near], crossings.points_mm[crossings.start], crossings.points_mm[crossings.end]
-        )
-        # one more node stands for the line itself
-        size = len(self.vertices_mm)
-        own = self.links.tocoo()
-        rows = np.concatenate([own.row, np.full(len(near), size)])
-        columns = np.concatenate([own.col, near])
-        values = np.concatenate([own.data, np.maximum(begin, 1e-9)])
-        links = sparse.csr_matrix((values, (rows, columns)), shape=(size + 1, size + 1))
-        far = csgraph.dijkstra(links, directed=False, indices=size, limit=reach_mm)[:size]
-        return np.where(level >= 0, 1.0, -1.0) * np.minimum(far, reach_mm)
-
-
-def surface_links(vertices_mm: np.ndarray, edges: np.ndarray, length_mm: np.ndarray) -> SurfaceLinks:
-    """From the (e, 2) edges of a mesh, each once, and their lengths."""
-    size = len(vertices_mm)
-    values = np.maximum(length_mm, 1e-9)
-    links = sparse.csr_matrix((values, (edges[:, 0], edges[:, 1])), shape=(size, size))
-    return SurfaceLinks(links, vertices_mm)

@@ -78,7 +78,7 @@ class Material:
             alike = [pack for pack in self.packs if (pack.mark, pack.source) == standing]
             sizes, money = (", ".join(f"{getattr(pack, of):g}" for pack in alike) for of in ("size", "price"))
             prices.append(Assumption(f"{self.name}: price of {sizes} {unit_words(self.unit)}", money, *standing))
-        return (*_told(self, self.name, self.sources), *prices)
+        return (*_stated_words(self, self.name, self.sources), *prices)
 
 
 # a figure's unit stands at the end of its name; the longer endings first
@@ -92,7 +92,7 @@ _UNITS = (
 _COUNTS = ("layers", "amount", "tight_factor")  # neither a length nor a share
 
 
-def _told(record: Material | Rates, name: str, sources: Sequence[Stated]) -> Iterator[Assumption]:
+def _stated_words(record: Material | Rates, name: str, sources: Sequence[Stated]) -> Iterator[Assumption]:
     """Its figures in words, each with its mark."""
     for stated in sources:
         what, value = figure_words(stated.field, getattr(record, stated.field))
@@ -307,4 +307,4 @@ class Rates:
 
     def assumptions(self) -> tuple[Assumption, ...]:
         """All rates with their marks."""
-        return tuple(_told(self, "working rate", self.sources))
+        return tuple(_stated_words(self, "working rate", self.sources))

@@ -146,12 +146,20 @@ def _rows(plans: Sequence[MouldPlan]) -> list[Row]:
         said("Cast comes out", lambda p: "yes" if p.cast.comes_out else "NO"),
         row("Days for the mould", lambda p: p.programme.mould_days, lambda v: f"{v:.0f}", "less"),
         row("Days for the run", lambda p: p.programme.run_days, lambda v: f"{v:.0f}", "less"),
+        row("Hours of work", _person_hours, lambda v: f"{v:.0f} h", "less"),
         cash("Cost of all material", lambda t: t.total_cost),
-        cash("Cost of the mould", lambda t: t.cost_mould),
-        cash("Cost of each cast", lambda t: t.cost_per_cast),
-        cash("Cost of one cast more", lambda t: t.cost_next_cast),
+        cash("Material of the mould", lambda t: t.cost_mould),
+        cash("Material of each cast", lambda t: t.cost_per_cast),
+        cash("Material of one cast more", lambda t: t.cost_next_cast),
+        cash("Price of the mould", lambda t: t.money.mould.price if t.money else 0.0),
+        cash("Price of each cast", lambda t: t.money.each.price if t.money else 0.0),
+        cash("Price of one cast more", lambda t: t.money.more.price if t.money else 0.0),
         row("Mould life, casts", lambda p: p.takeoff.mould_life_casts, lambda v: f"about {v:.0f}", "more"),
     ]  # fmt: skip
+
+
+def _person_hours(plan: MouldPlan) -> float:
+    return plan.programme.mould_person_hours + plan.programme.run_person_hours
 
 
 def _stretch_share(plan: MouldPlan) -> float:

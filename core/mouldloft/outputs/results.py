@@ -42,6 +42,12 @@ def _workshop_sheets(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
     return workshop_sheets(plan, folder / "workshop-sheets.pdf", progress)
 
 
+def _offer(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+    from .sheets.work import write_offer
+
+    return write_offer(plan, folder / "offer.pdf")
+
+
 def _order(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
     return write_order(plan.takeoff, folder / "order.csv")
 
@@ -112,12 +118,22 @@ _OUTPUTS: tuple[tuple[str, str, Callable[[MouldPlan, Path, Progress], Path]], ..
     ("pictures", "views, seam, undercut map, glove and jacket, thickness", _pictures),
     ("client sheet", "for the client to sign", _client_sheet),
     ("workshop sheets", "for the bench", _workshop_sheets),
+    ("offer", "for the client: what it costs, without inner figures", _offer),
     ("templates", "wall and cradle boards to cut, at full size", _templates),
     ("page", "the plan to turn and pull apart, in a browser", _page),
 )
 
 
-_BY_CHOICE = ("calendar.ics", "pictures", "client-sheet.pdf", "workshop-sheets.pdf", "templates", "plan.html", "solids")
+_BY_CHOICE = (
+    "calendar.ics",
+    "offer.pdf",
+    "pictures",
+    "client-sheet.pdf",
+    "workshop-sheets.pdf",
+    "templates",
+    "plan.html",
+    "solids",
+)
 
 
 _WITHOUT_RENDERER = ("order", "templates")

@@ -8,6 +8,7 @@ from ..stages.division.propose import beyond_two
 from ..stages.jacket.record import JacketPiece
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
+from ..trade.money import Money
 from .words import kind_words, rubber_kg_per_mm3, run_line, stands_words, title_of
 
 _MOST_BOUGHT = 6  # materials named; the rest are counted
@@ -33,7 +34,9 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         ("Cast", _cast_words(plan)),
     ]
     if plan.takeoff.lines:
-        rows += [("Buy", _order_words(plan)), ("Cost", _cost_words(plan))]
+        rows += [("Buy", _order_words(plan)), ("Material", _cost_words(plan))]
+    if plan.takeoff.money is not None:
+        rows.append(("With labour", _price_words(plan.takeoff.money)))
     programme = plan.programme
     rows.append(("Days", f"{programme.mould_days} for the mould, {programme.run_days} for the run, of the calendar"))
     if said := (*filter(None, [plan.master.health.stance]), *plan.master.health.notes):
@@ -174,6 +177,16 @@ def _cost_words(plan: MouldPlan) -> str:
     return (
         f"{money(t.total_cost, t.currency)}; mould {number(t.cost_mould)}, each cast {number(t.cost_per_cast)}, "
         f"one more {number(t.cost_next_cast)} (prices: {marks})"
+    )
+
+
+def _price_words(cash: Money) -> str:
+    spread = cash.whole
+    hours = sum(line.person_hours for line in cash.labour)
+    return (
+        f"{money(spread.likely, cash.currency)} ({number(spread.low, 2)} to {number(spread.high, 2)}) with "
+        f"{hours:.0f} h of work at {number(cash.hourly_rate)}; mould {number(cash.mould.price)}, each cast "
+        f"{number(cash.each.price)}, one more {number(cash.more.price)}"
     )
 
 

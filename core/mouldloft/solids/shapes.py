@@ -37,7 +37,7 @@ class Body:
     faces: np.ndarray
     normals: np.ndarray
     colours: np.ndarray
-    coarse_mm: float = 0.0  # how far its surface may be out: light is reckoned this far off it
+    coarse_mm: float = 0.0  # how far its surface may be out: light is measured this far off it
 
     def moved(self, by_mm: np.ndarray) -> Body:
         """The same body, shifted."""
@@ -174,6 +174,8 @@ def halved(envelope: Envelope, most_pixels: int) -> Envelope:
             outer_mm=envelope.outer_mm[step],
             flange=envelope.flange[step],
             open_base=envelope.open_base[step],
+            jacket_flange=None if envelope.jacket_flange is None else envelope.jacket_flange[step],
+            bead_mm=None if envelope.bead_mm is None else envelope.bead_mm[step],
         )
     return envelope
 
@@ -320,8 +322,9 @@ def _largest_parts(solid):
 
 
 def jacket_mesh(envelope: Envelope, keys: Iterable[Key], thickness_mm: float) -> tuple[np.ndarray, np.ndarray]:
-    """The jacket piece: the glove's outside, sockets and all, and the same a laminate further out along its normals."""
-    inside = with_keys(envelope, keys)
+    """The jacket piece: the glove's outside, sockets and all, and the wall past the rubber, and the same a laminate
+    further out along its normals."""
+    inside = np.where(envelope.past_rubber, envelope.parting_mm, with_keys(envelope, keys))
     flat = np.where(np.isfinite(inside), inside - 1.0, np.nan)
     vertices, faces = solid_between(flat, inside, envelope.frame, envelope.origin_mm, envelope.pixel_mm)
     count = len(vertices) // 2  # the upper sheet comes first, the lower in the same order

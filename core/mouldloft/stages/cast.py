@@ -16,7 +16,7 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
-from ..base.figures import percent
+from ..base.figures import GRAVITY_M_S2, percent
 from ..base.intervals import CARVING, Interval, interval_of
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
@@ -34,7 +34,6 @@ from .locks import Locks
 from .master import Master
 from .seam import Seam
 
-GRAVITY_M_S2 = 9.80665  # standard gravity
 AIR_DENSITY_KG_M3 = 1.25  # from memory, verify: AIR_SOURCE
 BOARD_THICKNESS_MM = 18.0  # common practice: baseboard glassed into the foot
 PUSH_SHARE_OF_HEIGHT = 0.9  # common practice: of the height, where a person leans

@@ -19,18 +19,18 @@ from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, read_catalogue
+from ..trade.seamterms import terms_for
 from ..trade.thickness import ThicknessRule, choose_thickness
 from .master import Master
-from .opening import find_opening
+from .pipeline import open_mould
 from .rubber import FADE, brush_rubber
 from .seam import place_seam
-from .undercut import undercut_field
 
 StandIn = Literal["standing figure", "seated figure", "seated animal", "standing animal", "bust", "head"]
 
 ROUGH_DIRECTIONS = 64
 ROUGH_PIXELS_PER_SKIN = 2.5  # lattice pitch: the skin over this; twice as coarse moves the amount by some 3 %
-FOOT_FLANGE_SHARE = 0.15  # of the seam's flange again round an open foot (our reckoning)
+FOOT_FLANGE_SHARE = 0.15  # of the seam's flange again round an open foot (our own figure)
 
 # What may still move an estimate from a maquette, relative half-widths (common practice, no source).
 FORM_CHANGES = ("the form may still change", 0.08)
@@ -67,8 +67,8 @@ def _ours(low: float, likely: float, high: float, why: str) -> Proportion:
 
 
 _DU_BOIS = "after Du Bois and Du Bois 1916, 0.007184 W^0.425 H^0.725, at 175 cm and 70 kg; the range is ours"
-_SOLIDS = "our reckoning from ellipsoids of such proportions"
-_LOCKS = "our reckoning: a smooth body has little, joined limbs and folds much"
+_SOLIDS = "our own figure, from ellipsoids of such proportions"
+_LOCKS = "our own figure: a smooth body has little, joined limbs and folds much"
 
 STAND_INS: dict[StandIn, StandInBody] = {
     "standing figure": StandInBody(
@@ -239,19 +239,20 @@ def _from_proportions(height_mm: float, body: StandInBody, basis: str, brief: Br
 
 
 def _from_maquette(master: Master, brief: Brief, catalogue: Catalogue, progress: Progress) -> Estimate:
-    """The plan's own stages on the maquette, with few directions, a plane and a coarse lattice."""
+    """The plan's own stages on the maquette, parted by the brief's own seam, with few directions and a coarse lattice;
+    lines and weights drawn on the master's own mesh are left out."""
     rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
     pixel = max(rule.skin_mm / ROUGH_PIXELS_PER_SKIN, max(master.size_mm) / 1200.0)
     rough = replace(
         brief,
         opening=replace(brief.opening, directions=min(brief.opening.directions, ROUGH_DIRECTIONS), refine=1),
-        seam=replace(brief.seam, kind="plane", own_line=None, max_pieces=min(brief.seam.max_pieces, 2)),
+        seam=replace(brief.seam, own_line=None, keep_clear=None, max_pieces=min(brief.seam.max_pieces, 2)),
         rubber=replace(brief.rubber, pixel_mm=pixel),
     )
     progress.step(0.0, "opening of the maquette")
-    opening = find_opening(master, rough.opening, progress)
-    field = undercut_field(master, opening.chosen.direction, progress)
-    seam = place_seam(master, opening, field, rough.seam, progress)
+    opening, field = open_mould(master, rough, progress, catalogue=catalogue)
+    terms = terms_for(master.height_mm, rough, catalogue)
+    seam = place_seam(master, opening, field, rough.seam, progress, terms=terms)
     rubber = brush_rubber(master, seam, rough, progress, catalogue.rubber_for(brief.materials))
     likely = rubber.volume_mm3.likely * (1 + KEYS_SHARE)
     causes = (*rubber.volume_mm3.causes, FORM_CHANGES, SEAM_MOVES, CARVING_ADDS, KEYS_UNSURE)

@@ -60,7 +60,9 @@ READS: dict[str, Reads] = {
     "keys": Reads(("master", "seam", "locks", "division", "rubber"), ("keys",), "rubber"),
     "jacket": Reads(("rubber", "keys"), ("jacket", "cast", "materials"), "figures"),
     "cradle": Reads(("rubber", "keys", "jacket"), ("cradle",)),
-    "cast": Reads(("master", "seam", "locks", "division"), ("cast", "materials", *_LIFTING), "figures"),
+    "cast": Reads(
+        ("master", "seam", "locks", "division"), ("cast", "materials", "rates.reach_mm", *_LIFTING), "figures"
+    ),
     "programme": Reads(
         ("seam", "locks", "division", "rubber", "keys", "jacket", "cradle", "cast"),
         ("run", "cast", "jacket", "finish", "materials", "rates"),

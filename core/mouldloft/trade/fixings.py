@@ -14,10 +14,9 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from ..base.figures import number
+from ..base.figures import GRAVITY_M_S2, number
 from ..base.marks import Assumption, Mark
 
-GRAVITY_M_S2 = 9.80665
 FACTOR_LOAD = 1.5  # from memory: EN 1990, table A1.2, variable and unfavourable
 FACTOR_WEIGHT = 0.9  # from memory: EN 1990, table A1.2 (A), permanent and favourable
 FACTOR_BOLT = 1.25  # from memory: EN 1993-1-8, gamma M2

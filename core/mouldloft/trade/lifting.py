@@ -51,7 +51,8 @@ _FREQUENCY: dict[str, tuple[list[float], list[float]]] = {
         [0.85, 0.81, 0.75, 0.65, 0.55, 0.45, 0.35, 0.27, 0.22, 0.18, 0.15, 0.13, 0, 0, 0, 0, 0],
     ),
 }
-MOST_LIFTERS = 4  # published: HSE, larger teams are unlikely to work
+MOST_LIFTERS = 4  # published, HSE L23: larger teams are unlikely to work
+HSE_ONE_PERSON_KG = 20.0  # published restatement of HSE L23's worked example: one person 20 kg, two 26.6 kg
 MOST_PIECES = 12
 
 
@@ -159,6 +160,15 @@ def one_person_limit_kg(brief: JacketBrief, hold: Hold = "poor") -> float:
     return min(recommended_weight_kg(lift_multipliers(reach, v, travel, hold=hold)) for v in ends)
 
 
+def team_limit_kg(people: int, brief: JacketBrief, hold: Hold = "poor") -> float:
+    """What so many may lift together. One guide at a time: one person by NIOSH's equation, a team by HSE's rule with
+    HSE's own figure; the brief's limit, where it gives one, is taken for each of them."""
+    if people == 1:
+        return one_person_limit_kg(brief, hold)
+    each = brief.lift_limit_per_person_kg or HSE_ONE_PERSON_KG
+    return people * team_share(people) * each
+
+
 def check_lift(
     load_kg: float, brief: JacketBrief, what: str = "the piece", hold: Hold = "poor", most_kg: float | None = None
 ) -> LiftCheck:
@@ -170,9 +180,9 @@ def check_lift(
         raise ValueError("a load is not negative")
     most = max(load_kg, most_kg or 0.0)
     one = one_person_limit_kg(brief, hold)
-    capabilities = [n * team_share(n) * one for n in range(1, MOST_LIFTERS + 1)]
+    capabilities = [team_limit_kg(n, brief, hold) for n in range(1, MOST_LIFTERS + 1)]
     able = [n for n, kg in enumerate(capabilities, start=1) if kg >= most]
-    team = brief.lifters * team_share(brief.lifters) * one
+    team = team_limit_kg(min(brief.lifters, MOST_LIFTERS), brief, hold)
     weighs = f"{what} at {load_kg:.1f} kg"
     if most > load_kg:
         weighs += f" (at most {most:.1f})"
@@ -242,9 +252,10 @@ def _reason(weighs: str, load_kg: float, most_kg: float, lifters: int, team_kg: 
 
 def _method(brief: JacketBrief) -> str:
     if brief.lift_limit_per_person_kg is not None:
-        return "the brief's own limit per person, team share after HSE L23, paragraph 120"
+        return "the brief's own limit per person; a team by HSE L23, paragraph 120"
     way = f"reach {brief.reach_mm:.0f} mm, from {brief.lift_from_mm:.0f} to {brief.lift_to_mm:.0f} mm"
-    return f"{NIOSH}: {way}, seldom, poor hold; team share after HSE L23, paragraph 120"
+    team = f"a team by HSE L23, paragraph 120, {HSE_ONE_PERSON_KG:g} kg each"
+    return f"one person by {NIOSH}: {way}, seldom, poor hold; {team}"
 
 
 def lifting_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:
@@ -261,6 +272,7 @@ def lifting_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:
         Assumption("what a team of up to three may lift", share, Mark.PUBLISHED, HSE),
         Assumption("what four may lift", "2/5 of the sum", Mark.COMMON_PRACTICE, "the same rule carried on"),
         Assumption("most in one team", f"{MOST_LIFTERS}", Mark.PUBLISHED, HSE),
+        Assumption("one person in a team", f"{HSE_ONE_PERSON_KG:g} kg", Mark.PUBLISHED, f"{HSE}, its worked example"),
     )
 
 

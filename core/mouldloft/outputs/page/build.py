@@ -443,13 +443,14 @@ def _piece_figures(plan: MouldPlan, at: int) -> list[tuple[str, str]]:
     lift = piece.lift_with_glove
     hands = "a hoist" if lift.lifters_needed == 0 else counted(lift.lifters_needed, "person", "people")
     own = sum(key.piece == piece.piece for key in plan.keys.keys)
-    clamps = f"; {counted(len(piece.clamps_mm), 'clamp')} where keys leave no place" if piece.clamps_mm else ""
+    bolt = f" {plan.jacket.bolt.name} mm" if plan.jacket.bolt is not None else ""
+    clamps = f"; {counted(len(piece.clamps_mm), 'clamp')} where the flange leans too much" if piece.clamps_mm else ""
     return [
         ("Glove", f"{kg_lb(piece.rubber_mass_kg)}, {litres(part.total_mm3)}"),
         ("of it lock fill", litres(part.lock_fill_mm3)),
         ("Keys", str(own)),
         ("Jacket", kg_lb(piece.mass_kg)),
-        ("Bolts", f"{len(piece.bolts_mm)}, {mm(piece.bolt_pitch_mm)} apart at most{clamps}"),
+        ("Bolts", f"{len(piece.bolts_mm)}{bolt}, {mm(piece.bolt_pitch_mm)} apart at most{clamps}"),
         ("Lifting both", f"{kg_lb(lift.load_kg)}: {hands}"),
     ]
 

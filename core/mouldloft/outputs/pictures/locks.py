@@ -53,7 +53,7 @@ def lock_map_body(plan: MouldPlan) -> Body:
 
 
 def _lock_map_scene(plan: MouldPlan, progress: Progress) -> Baked:
-    """The studio's scene with the lock colours on: the light is the same, so it is not reckoned again."""
+    """The studio's scene with the lock colours on: the light is the same, so it is not worked out again."""
     plain = studio_for(plan, progress).plain
     body = lock_map_body(plan)
     if len(body.vertices_mm) != len(plain.vertices_mm):

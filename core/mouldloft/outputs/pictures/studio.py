@@ -1,6 +1,6 @@
 """A small photo studio: a camera, soft light baked into vertex colours, and two ways of drawing that look the same.
 
-All light is reckoned here (sky with what stands in its way, a soft key light with its shadow, fill and rim), so
+All light is worked out here (sky with what stands in its way, a soft key light with its shadow, fill and rim), so
 the drawing itself only has to fill triangles with colour. VTK does that off-screen where the machine lets it;
 otherwise rays do.
 """
@@ -28,7 +28,7 @@ from ...geometry.rays import RayScene, blocked, ray_scene
 from ...solids.shapes import Body, joined
 from ..look import BACKDROP, rgb, to_linear, to_srgb
 
-_MOST_BAKED = 60_000  # places where light is reckoned; other vertices take it from their neighbours
+_MOST_BAKED = 60_000  # places where light is worked out; other vertices take it from their neighbours
 _SKY_RAYS = 32
 _KEY_RAYS = 10
 _KEY_SPREAD = 0.22  # sine of the key light's half angle: how soft its shadow is
@@ -153,7 +153,7 @@ class Baked:
     """Bodies in one scene with what each vertex sees of the sky. All arrays run over the bodies put together.
 
     open_sky : (n,) 0 to 1, the unblocked part of the half-sphere over the vertex, weighted by the cosine.
-    stands : (s,) vertices where light is reckoned; off_mm : (s, 3) clear of the surface there; near, weight : (n, 3)
+    stands : (s,) vertices where light is worked out; off_mm : (s, 3) clear of the surface there; near, weight : (n, 3)
     how the others take from them.
     """
 

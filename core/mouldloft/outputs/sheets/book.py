@@ -53,6 +53,7 @@ from .typeset import (
     set_text,
 )
 from .wall import wall_pages
+from .work import work_pages
 
 _NOT_A_CERTIFICATE = (
     "A plan, not a certificate. Product data sheets, local codes and licensed practice come before it; "
@@ -82,6 +83,7 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     story += [PageBreak(), *_cast_pages(plan, inner)]
     story += [PageBreak(), *_work_pages(plan, inner)]
     story += [PageBreak(), *programme_pages(plan, inner)]
+    story += work_pages(plan, inner)
     story += [PageBreak(), *_order_pages(plan, inner)]
     story += _assumption_pages(plan, inner)
 

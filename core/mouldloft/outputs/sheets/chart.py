@@ -107,7 +107,7 @@ def programme_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         *heading("Day by day", "Each line as it begins; tick it when it is done. What sets, sets on overnight."),
         ruled_table(
             ("Day", "Date", "From, to", "Work", "People", "Wear", "Done"),
-            [[*row, _tick_box()] for row in day_rows(programme.tasks)],
+            [[*row, tick_box()] for row in day_rows(programme.tasks)],
             [inner * v for v in (0.05, 0.075, 0.12, 0.445, 0.065, 0.185, 0.06)],
             right=(4,),
             size=7.4,
@@ -152,7 +152,9 @@ def grams(value: float) -> str:
     return f"{value:.0f} g" if value >= 10 else f"{value:.1f} g"
 
 
-def _tick_box() -> Placed:
+def tick_box() -> Placed:
+    """A box to tick."""
+
     def draw(canvas: Canvas) -> None:
         canvas.setStrokeColor(HexColor(SOFT_INK))
         canvas.setLineWidth(0.6)

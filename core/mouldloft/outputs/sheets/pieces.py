@@ -168,14 +168,12 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         total=True,
     )
     bolts = (
-        f"{counted(len(piece.bolts_mm), 'bolt')} through the flange, no further than {mm(piece.bolt_pitch_mm)} apart; "
+        f"{counted(len(piece.bolts_mm), 'bolt')}{_bolt_name(plan)} through the glass past the rubber, no further "
+        f"than {mm(piece.bolt_pitch_mm)} apart; "
         f"{counted(len(piece.wedge_points_mm), 'wedge point')} to open it by."
     )
     if piece.clamps_mm:
-        bolts += (
-            f" Keys leave no place for a bolt in {mm(piece.bolt_pitch_mm)}: "
-            f"{counted(len(piece.clamps_mm), 'clamp')} on the rim there."
-        )
+        bolts += f" {counted(len(piece.clamps_mm), 'clamp')} where the flange leans more than 30° and has no step."
     if piece.foot_bolts_mm:
         bolts += (
             f" Into the board round the foot: {counted(len(piece.foot_bolts_mm), 'bolt')}, "
@@ -199,6 +197,10 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
             ),
         ]
     return parts
+
+
+def _bolt_name(plan: MouldPlan) -> str:
+    return f", {plan.jacket.bolt.name} mm," if plan.jacket.bolt is not None else ""
 
 
 def _stiffened(piece: JacketPiece, inner: float) -> list[Flowable]:

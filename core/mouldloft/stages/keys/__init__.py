@@ -1,12 +1,11 @@
 """Stage keys: what returns the glove to its place in the jacket."""
 
-from .fixture import GRAVITY_M_S2, RUBBER_DENSITY_KG_DM3, rubber_properties
+from .fixture import RUBBER_DENSITY_KG_DM3, rubber_properties
 from .place import key_assumptions, piece_prefixes, set_keys, snap_to_outside
 from .record import FixtureCheck, Key, Keys, count_keys_in
 from .shape import key_bumps
 
 __all__ = [
-    "GRAVITY_M_S2",
     "RUBBER_DENSITY_KG_DM3",
     "FixtureCheck",
     "Key",

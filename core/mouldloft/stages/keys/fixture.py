@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ...base.figures import GRAVITY_M_S2
 from ...inputs.brief import KeysBrief
 from ...inputs.materials import RubberMaterial
 from ...trade.panels import beyond_thickness_mm
@@ -15,9 +16,6 @@ from ..rubber import Envelope, Rubber
 from .record import FixtureCheck, Key, Keys
 from .sites import BARRED, KeySites, _sites_of
 from .wedges import wedge_contact
-
-GRAVITY_M_S2 = 9.81
-
 
 # Common practice: brushable silicone, 1.07 to 1.09 g/cm³ by one data sheet and one workshop's notes; the
 # catalogue decides.

@@ -16,6 +16,7 @@ from ...base.figures import listed
 from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue, temperature_factor
 from ...inputs.materials import RubberMaterial
+from ...trade.handling import Grips, Part, grips_for
 from ..cast import Cast
 from ..cradle import Cradle
 from ..jacket import Jacket, JacketPiece
@@ -117,7 +118,13 @@ class Workshop:
 
     def grips_on(self, shell: str) -> int:
         """Hand grips of a jacket piece."""
-        return 0
+        return next((len(g.places_mm) for g in self.grips if g.piece == shell), 0)
+
+    @property
+    def grips(self) -> tuple[Grips, ...]:
+        """Hand grips, by the heaviest lift that each jacket piece is part of."""
+        wet = self.cast.mass_kg / max(len(self.jacket.pieces), 1)
+        return grips_for([part_of(piece) for piece in self.jacket.pieces], wet)
 
     @property
     def peel_h(self) -> float:
@@ -255,6 +262,12 @@ class Workshop:
         """Time for its pots with so many at it, each with their own pot."""
         rounds = math.ceil(batch.batches / people)
         return rounds * (self.catalogue.rates.mixing_min + batch.brushing_min) / 60.0
+
+
+def part_of(piece: JacketPiece) -> Part:
+    """A jacket piece with its glove, as it is lifted."""
+    lift = piece.lift_with_glove
+    return Part(piece.name, lift.load_kg, max(lift.most_kg, lift.load_kg), piece.centre_of_mass_mm)
 
 
 def bolt_count(jacket: Jacket) -> int:

@@ -15,7 +15,8 @@ import shapely
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
-from ...geometry.heightmap import outline
+from ...geometry.depthmap import Grid
+from ...geometry.heightmap import outline, sample_map
 from ...trade.bolts import BOLT_SIZES
 from ...trade.section import CLEAR_DEG, LEAN_DEG, LEAST_RADIUS_MM, JointSection, bead_height_at_mm
 
@@ -396,8 +397,8 @@ def _away(shape: tuple[int, ...], x: float, y: float, origin_mm: tuple[float, fl
 
 def _read(height: np.ndarray, points: np.ndarray, origin_mm: tuple[float, float], pixel_mm: float) -> np.ndarray:
     """(k,) bilinear heights of a full map."""
-    at = [(points[:, 1] - origin_mm[1]) / pixel_mm, (points[:, 0] - origin_mm[0]) / pixel_mm]
-    return ndimage.map_coordinates(height.astype(float), at, order=1, mode="nearest")
+    grid = Grid(*origin_mm, pixel_mm, *height.shape)
+    return sample_map(height, grid, points[:, 0], points[:, 1])
 
 
 def share_registered(

@@ -26,6 +26,7 @@ from ...geometry.depthmap import (
 )
 from ...geometry.frame import PullFrame, pull_frame
 from ...geometry.heightmap import filled as filled_map
+from ...geometry.heightmap import sample_map
 from ...geometry.polyline import spaced_out
 from ...geometry.rays import RayScene, inside_body, ray_scene
 from ...geometry.sampling import covering_points, samples_on_every_face
@@ -126,7 +127,7 @@ def _solid_of_piece_mm3(
         return float((lift * _mean_positive_part(above)).sum())
     mine = np.flatnonzero(_own(master, seam, piece))
     centres = face_centres(vertices, master.faces[mine])
-    return float((lift[mine] * (centres[:, 2] - _read_map(parting, grid, centres))).sum())
+    return float((lift[mine] * (centres[:, 2] - sample_map(parting, grid, centres[:, 0], centres[:, 1]))).sum())
 
 
 def _solid_in_columns(
@@ -149,12 +150,6 @@ def _mean_positive_part(values: np.ndarray) -> np.ndarray:
         one_above = high**3 / (3 * (high - low) * (high - middle))
         two_above = mean - low**3 / (3 * (low - middle) * (low - high))
     return np.where(low >= 0, mean, np.where(high <= 0, 0.0, np.where(middle <= 0, one_above, two_above)))
-
-
-def _read_map(height: np.ndarray, grid: Grid, points: np.ndarray) -> np.ndarray:
-    """Bilinear values of a full map at (k, 2+) points."""
-    at = np.vstack([(points[:, 1] - grid.y0_mm) / grid.pixel_mm, (points[:, 0] - grid.x0_mm) / grid.pixel_mm])
-    return ndimage.map_coordinates(height.astype(np.float64), at, order=1, mode="nearest")
 
 
 def _above_base(frame: PullFrame, grid: Grid, master: Master) -> tuple[np.ndarray, np.ndarray]:
@@ -299,7 +294,7 @@ def _raise_body(
     filled = _own_columns(master, seam, piece, frame, grid, parting)
     filled[~usable] = EMPTY_TOP
 
-    above = points[:, 2] - _read_map(parting, grid, points)
+    above = points[:, 2] - sample_map(parting, grid, points[:, 0], points[:, 1])
     keep = above > -rule.edge_mm  # skin just under the parting surface is still covered
     points, above = points[keep], np.maximum(above[keep], 0.0)
     # the balls are that much larger

@@ -21,7 +21,7 @@ from .record import SeamFigures, SeamLine
 
 _TURN_STEP_MM = 10.0  # least step over which a turn is measured: less is the coat, not the line
 _LEAST_LINE_MM = 5.0  # of an open line
-_FIGURE_PIXELS = 140  # over the longest side, of the parting surface that fill is reckoned from
+_FIGURE_PIXELS = 140  # over the longest side, of the parting surface that fill is measured from
 _BOARD_BEARS = 1.0  # times what a fair line may be off: further from its plane, the wall is no board
 
 

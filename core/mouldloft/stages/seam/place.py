@@ -5,16 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from ...base.errors import PlanImpossible
 from ...base.kept import kept_with_owner
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...geometry.facegraph import face_graph, regions
 from ...geometry.frame import unit
 from ...geometry.rays import RayScene, ray_scene
-from ...geometry.tautline import keep_off_vertices, smooth_level, surface_links, tauten_level
+from ...geometry.tautline import keep_off_vertices, smooth_level, tauten_level
 from ...inputs.brief import SeamBrief
 from ...trade.seamterms import SeamTerms, fair_rule, seam_terms
 from ..lighter import LighterCopy, carry_to_light, carry_to_whole, lighten
@@ -33,7 +31,7 @@ from .record import Seam, SeamCandidate, SeamFigures, SeamLimits, SeamLine, Seam
 
 __all__ = [
     "Seam", "SeamCandidate", "SeamFigures", "SeamLimits", "SeamLine", "SeamPiece",
-    "keep_clear_weights", "name_pieces", "nudge_seam", "place_seam", "seam_assumptions",
+    "keep_clear_weights", "name_pieces", "place_seam", "seam_assumptions",
 ]  # fmt: skip
 
 _SIDES = (("left piece", "right piece"), ("back piece", "front piece"), ("top piece", "bottom piece"))
@@ -278,45 +276,3 @@ def seam_assumptions(brief: SeamBrief, size_mm: float = 1000.0) -> tuple[Assumpt
         *(Assumption(what, value, Mark.COMMON_PRACTICE) for what, value in practice),
         Assumption(*seen, Mark.INVENTED),
     )
-
-
-def nudge_seam(
-    master: Master,
-    opening: Opening,
-    field: UndercutField,
-    seam: Seam,
-    brief: SeamBrief,
-    to_mm: tuple[float, float, float],
-    reach_mm: float = 120.0,
-    progress: Progress = SILENT,
-    terms: SeamTerms | None = None,
-) -> Seam:
-    """Draw the nearest stretch of the seam over to a point on the surface; it fades out over `reach_mm`.
-
-    Everything else stays. The reach is widened to twice the move, so that the line cannot fold over itself.
-    Raises `PlanImpossible` where the point lies further from the seam than four times the reach.
-    """
-    if seam.level_mm is None:
-        raise PlanImpossible("The seam carries no field to move; place it again.")
-    direction = unit(np.asarray(opening.chosen.direction, float))
-    graph = face_graph(master.vertices_mm, master.faces)
-    links = surface_links(master.vertices_mm, graph.vertices, graph.length_mm)
-    _, target = cKDTree(master.vertices_mm).query(np.asarray(to_mm, float))
-    distance = links.from_line(master.faces, seam.level_mm, 4.0 * reach_mm)
-    move = float(distance[target])
-    if abs(move) >= 4.0 * reach_mm:
-        raise PlanImpossible(
-            f"The point lies over {4 * reach_mm:.0f} mm from the seam; choose a nearer one or a wider reach."
-        )
-    reach = max(reach_mm, 2.0 * abs(move))
-    away = links.from_vertex(int(target), reach)
-    fade = (1.0 - np.minimum(away / reach, 1.0) ** 2) ** 2
-    touched = fade > 0
-    moved = np.where(touched, distance - move * fade, seam.level_mm)
-    # a short tube: the line must stay by the point it was drawn to
-    level = tauten_level(master.vertices_mm, master.faces, moved, brief.smooth_mm / 4, progress)
-    level = keep_off_vertices(master.vertices_mm, master.faces, np.where(touched, level, seam.level_mm))
-    table = _table(master, field, brief, direction, terms or seam_terms(), progress, None, None)
-    moved_seam = _to_seam(table, [_judge_own(table, level)], "own", ["The seam was moved by hand."])
-    beside = tuple(replace(c, chosen=False) for c in seam.candidates if c.kind != "own")
-    return replace(moved_seam, alternative=seam.alternative, candidates=(*moved_seam.candidates, *beside))

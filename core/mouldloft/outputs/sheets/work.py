@@ -1,0 +1,333 @@
+"""Pages for the bench and the office: a cast's card, how it stands, lifts and grips, money, the client's offer."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import Path
+from typing import IO
+
+from reportlab.platypus import Flowable, PageBreak, SimpleDocTemplate, Spacer
+
+from ...base.figures import counted, kg, m2, metres, mm, money, number, percent
+from ...base.files import write_whole
+from ...inputs.brief import day_one
+from ...stages.plan import MouldPlan
+from ...stages.programme import Task, part_of
+from ...trade.handling import Lift, grips_for, lift_of
+from ...trade.money import Money
+from ..look import SOFT_INK
+from ..words import run_line, title_of
+from .chart import day_rows, grams, tick_box
+from .typeset import MARGIN, PAGE, facts_table, heading, ruled_table, set_text
+
+_ANSWERS = {
+    "pole": "roller on a pole, from the foot",
+    "hatch": "a hatch here, cut and glassed back",
+    "core": "limb cored with cut rigid polyurethane before the halves are shut",
+}
+
+
+def work_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """The casting card, how a cast stands, lifts and grips, and money: each begins a page of its own."""
+    pages: list[Flowable] = []
+    for part in (
+        casting_card(plan, inner),
+        standing_page(plan, inner),
+        lifting_page(plan, inner),
+        money_page(plan, inner),
+    ):
+        if part:
+            pages += [PageBreak(), *part]
+    return pages
+
+
+# --- casting card ----------------------------------------------------------------------------------------
+
+
+def casting_card(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """One cast from glove home to weighing, to copy for each cast of the run."""
+    cast = plan.cast
+    parts: list[Flowable] = [
+        set_text("Casting card", weight="light", size=20, leading=25),
+        set_text("Copy one for each cast. Cast number ____   Date ________   Temperature ____ °C", size=9),
+        Spacer(1, 6),
+        facts_table(_card_facts(plan), inner, 0.2),
+    ]
+    parts += heading("In this order", "Times as planned for the second cast, or the only one.")
+    rows = [[row[2], row[3], row[4], row[5], tick_box()] for row in day_rows(_one_cast(plan))]
+    table = ruled_table(
+        ("From, to", "Work", "People", "Wear", "Done"), rows, [inner * v for v in (0.13, 0.5, 0.08, 0.23, 0.06)], (2,)
+    )
+    parts.append(table)
+    if cast.joining is not None and cast.joining.spans:
+        spans = [
+            [s.name, metres(s.length_mm), "no arm" if s.reach_mm > 1e6 else mm(s.reach_mm), _ANSWERS[s.answer],
+             f"{s.litres:.1f} l" if s.litres else ""]
+            for s in cast.joining.spans
+        ]  # fmt: skip
+        note = f"Further than {mm(plan.brief.rates.reach_mm)} from the foot. Nobody puts head or body inside the cast."
+        parts += heading("Joint past an arm's reach", note)
+        parts.append(
+            ruled_table(
+                ("Where", "Length", "Reach", "How", "Core"),
+                spans,
+                [inner * v for v in (0.26, 0.1, 0.12, 0.42, 0.1)],
+                (1, 2, 4),
+            )
+        )
+    parts += heading("Weighed")
+    parts.append(set_text(f"Planned {_mass_words(plan)}.   Found ______ kg.   Signed ____________", size=9))
+    return parts
+
+
+def _card_facts(plan: MouldPlan) -> list[tuple[str, str]]:
+    cast, catalogue, materials = plan.cast, plan.catalogue, plan.brief.materials
+    gelcoat, resin = catalogue.gelcoat_for(materials), catalogue.resin_for(materials)
+    pots = {b.coat: b for b in plan.programme.batches if b.piece == "each cast"}
+
+    def mix(coat: str) -> str:
+        b = pots.get(coat)
+        return f"; {b.batches} pots of {grams(b.base_g)} and {grams(b.catalyst_g)} of catalyst" if b else ""
+
+    facts = [
+        ("Gelcoat", f"{gelcoat.name}: {kg(cast.gelcoat_kg)}, {mm(plan.brief.cast.gelcoat_wet_mm)} wet{mix('gelcoat')}"),
+        ("Wait", f"{gelcoat.overlay_h:g} to {gelcoat.overlay_most_h:g} h at 20 °C: tacky, and a finger leaves no mark"),
+        ("Glass", f"{', '.join(cast.layers)}; {kg(cast.glass_kg)}"),
+        ("Resin", f"{resin.name}: {kg(cast.resin_kg + cast.joint_resin_kg)}{mix('cast laminate')}"),
+    ]
+    if cast.joining is not None:
+        where = "; ".join(f"{name} ({m2(area * 1e6)})" for name, area in cast.joining.places)
+        facts.append(
+            ("Tight places", f"{percent(cast.joining.tight_share)} of the skin, tissue and 300 g first: {where}")
+        )
+    facts.append(("Joint", f"{metres(cast.joint_tape_m * 1000)}, paste and tape"))
+    return facts
+
+
+def _one_cast(plan: MouldPlan) -> list[Task]:
+    for name in ("Cast 2", "Cast 1"):
+        tasks = [t for t in plan.programme.tasks if t.line == name and t.stage == "casts" and t.hands]
+        if tasks:
+            return [t for t in tasks if "trial cast" not in t.name]
+    return []
+
+
+def _mass_words(plan: MouldPlan) -> str:
+    spread = plan.cast.mass_kg_interval
+    if spread is None:
+        return kg(plan.cast.mass_kg)
+    return f"{kg(spread.likely)} ({number(spread.low)} to {number(spread.high)})"
+
+
+# --- how it stands ---------------------------------------------------------------------------------------
+
+
+def standing_page(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """Sockets with the sum that a person can do again, and what is made in the cast for it."""
+    cast = plan.cast
+    parts: list[Flowable] = [set_text("How a cast stands", weight="light", size=20, leading=25), Spacer(1, 4)]
+    fixings = cast.fixings
+    if fixings is not None:
+        facts = [
+            ("Sockets", f"{fixings.count} of {fixings.size} A4-70, glassed into the foot on backing plates"),
+            ("Each plate", f"{fixings.plate_side_mm:.0f} mm square, {fixings.plate_thickness_mm:g} mm "
+                           f"steel; foot laid up to {fixings.pad_mm:.0f} mm under it"),
+            ("On the hardest worked", f"pull {fixings.pull_n / 1000:.2f} kN, shear {fixings.shear_n / 1000:.2f} kN, "
+                                      "with factors; plinth or anchor by others for these"),
+        ]  # fmt: skip
+        if not fixings.holds:
+            facts.append(
+                ("NOT enough", "no socket of these sizes holds it: a steel frame laid into the foot, by an engineer")
+            )
+        parts.append(facts_table(facts, inner, 0.22))
+        parts += heading("The sum", "Moments about the worst side of the foot; do it again before relying on it.")
+        rows = [[line.what, line.sum, line.result] for line in fixings.lines]
+        parts.append(ruled_table(("What", "Sum", "Comes to"), rows, [inner * v for v in (0.27, 0.51, 0.22)], (2,)))
+        places = [[str(k), f"{x:.0f}", f"{y:.0f}"] for k, (x, y) in enumerate(fixings.points_mm, 1)]
+        parts += heading("Where the sockets sit", "From the middle of the piece: x to its left, y to its back, mm.")
+        parts.append(ruled_table(("Socket", "x", "y"), places, [inner * 0.12] * 3, (1, 2)))
+    elif cast.ballast_kg > 0:
+        words = f"{kg(cast.ballast_kg)} of ballast in bags, low in the foot; the overturning sums stand with the casts."
+        parts.append(set_text(words, size=9))
+    else:
+        parts.append(set_text("It stands by itself against the stated push and wind.", size=9))
+    parts += heading("Drains, vent, port, eyes")
+    parts += [set_text("– " + words, size=8.8) for words in cast.openings]
+    parts.append(
+        set_text("Statics under stated loads; whoever answers for the place decides.", size=8, colour=SOFT_INK)
+    )
+    return parts
+
+
+# --- lifts -----------------------------------------------------------------------------------------------
+
+
+def lifts_that_happen(plan: MouldPlan) -> tuple[Lift, ...]:
+    """Every lift of the mould and the run, with its people."""
+    brief, cast = plan.brief.jacket, plan.cast
+    high = cast.mass_kg_interval.high if cast.mass_kg_interval is not None else cast.mass_kg
+    half, most_half = cast.mass_kg / max(len(plan.jacket.pieces), 1), high / max(len(plan.jacket.pieces), 1)
+    lifts = []
+    for piece in plan.jacket.pieces:
+        alone = piece.lift
+        lifts.append(
+            lift_of(f"jacket off, {piece.name}", alone.load_kg, alone.most_kg, brief, "Straight along its pull.")
+        )
+    for piece in plan.jacket.pieces:
+        rubber = piece.rubber_interval_kg
+        most = rubber.high if rubber is not None else piece.rubber_mass_kg
+        lifts.append(
+            lift_of(
+                f"glove peeled, {piece.name}",
+                piece.rubber_mass_kg,
+                most,
+                brief,
+                "Rolled back on itself, never by its edge.",
+            )
+        )
+    for piece in plan.jacket.pieces:
+        part = part_of(piece)
+        what = f"stood up with its wet cast, {piece.name}"
+        lifts.append(
+            lift_of(what, part.load_kg + half, part.most_kg + most_half, brief, "By its grips, cradle as the pivot.")
+        )
+    whole = sum(part_of(piece).load_kg for piece in plan.jacket.pieces)
+    most = sum(part_of(piece).most_kg for piece in plan.jacket.pieces)
+    rolled = "Rolled on its cradles, not lifted: half the weight is on the floor."
+    lifts.append(
+        lift_of("closed mould with its cast, rolled", (whole + cast.mass_kg) / 2, (most + high) / 2, brief, rolled)
+    )
+    lifts.append(
+        lift_of(
+            "cast out", cast.lift_kg, cast.lift_kg + high - cast.mass_kg, brief, "Hands inside the foot and under it."
+        )
+    )
+    return tuple(lifts)
+
+
+def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """The lifts, and the grips."""
+    rows = [
+        [lift.what[:1].upper() + lift.what[1:], str(lift.people or "none"), lift.sentence]
+        for lift in lifts_that_happen(plan)
+    ]
+    method = plan.jacket.pieces[0].lift.method if plan.jacket.pieces else ""
+    parts: list[Flowable] = [set_text("Lifting and turning", weight="light", size=20, leading=25), Spacer(1, 4)]
+    parts.append(ruled_table(("Lift", "People", "How"), rows, [inner * v for v in (0.36, 0.08, 0.56)], (1,)))
+    wet = plan.cast.mass_kg / max(len(plan.jacket.pieces), 1)
+    grips = grips_for([part_of(piece) for piece in plan.jacket.pieces], wet)
+    places = [
+        [g.piece, kg(g.heaviest_kg), str(k), *(f"{v:.0f}" for v in point)]
+        for g in grips
+        for k, point in enumerate(g.places_mm, 1)
+    ]
+    if places:
+        note = "About the centre of mass, glassed on while the jacket is on the master; mm in the plan."
+        parts += heading("Hand grips", note)
+        parts.append(
+            ruled_table(("Piece", "Heaviest lift", "Grip", "x", "y", "z"), places,
+                        [inner * v for v in (0.3, 0.16, 0.1, 0.1, 0.1, 0.1)], (1, 2, 3, 4, 5))
+        )  # fmt: skip
+    said = (
+        "A rope, a trolley and a second pair of hands come before a hoist; a hoist lifts from backed, rated eyes only."
+    )
+    parts += [Spacer(1, 6), set_text(said, size=8.6), set_text(f"Guide: {method}.", size=8, colour=SOFT_INK)]
+    return parts
+
+
+# --- money -----------------------------------------------------------------------------------------------
+
+
+def money_page(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """Labour by task, and labour and material by what is sold. For the office, not for the client."""
+    cash = plan.takeoff.money
+    if cash is None:
+        return []
+    hours = [
+        [line.part, line.what, f"{number(line.person_hours)} h", money(line.cost, cash.currency)]
+        for line in cash.labour
+    ]
+    whole = sum(line.person_hours for line in cash.labour)
+    hours.append(["all", "", f"{number(whole)} h", money(sum(line.cost for line in cash.labour), cash.currency)])
+    shares = [
+        [
+            s.name[:1].upper() + s.name[1:],
+            *(money(v, cash.currency) for v in (s.labour, s.material, s.overhead, s.margin, s.price)),
+        ]
+        for s in (cash.mould, cash.run, cash.each, cash.more)
+    ]
+    return [
+        set_text("Money", weight="light", size=20, leading=25),
+        set_text(f"{money(cash.hourly_rate, cash.currency)} an hour and person; no tax.", size=8.6, colour=SOFT_INK),
+        *heading("What it comes to", f"All of it {_whole_words(cash)}."),
+        ruled_table(("", "Labour", "Material", "Overhead", "Margin", "Price"), shares,
+                    [inner * v for v in (0.25, 0.15, 0.15, 0.15, 0.15, 0.15)], (1, 2, 3, 4, 5)),
+        *heading("Labour by task", "Hours as they stand on the calendar."),
+        ruled_table(("Part", "Work", "Hours", "Cost"), hours, [inner * v for v in (0.18, 0.42, 0.2, 0.2)], (2, 3),
+                    total=True),
+    ]  # fmt: skip
+
+
+def _whole_words(cash: Money) -> str:
+    spread = cash.whole
+    return f"{money(spread.likely, cash.currency)} ({number(spread.low, 2)} to {number(spread.high, 2)})"
+
+
+def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """An offer for the client: what is made, by when, for how much; no inner figures."""
+    cash = plan.takeoff.money
+    if cash is None:
+        return []
+    days = plan.programme.mould_days + plan.programme.run_days
+    start = day_one(plan.brief.run)
+    valid = f"Valid {plan.brief.money.offer_valid_days} days"
+    if start is not None:
+        valid += f"; work from {start.isoformat()}, ready about {(start + timedelta(days=days)).isoformat()}"
+    cast = plan.cast
+    finish = "painted and lacquered" if plan.brief.finish.paint else "unpainted, joint ground"
+    if plan.brief.finish.paint and plan.brief.finish.colourways:
+        finish += f" in {counted(len(set(plan.brief.finish.colourways)), 'colourway')}"
+    stands = "stands by itself"
+    if cast.fixings is not None:
+        stands = f"{cast.fixings.count} {cast.fixings.size} sockets in the foot; plinth and anchors by others"
+    elif cast.ballast_kg:
+        stands = f"{kg(cast.ballast_kg)} of ballast in bags"
+    rows = [
+        ["Mould, silicone with fibreglass jackets; yours to keep", money(round(cash.mould.price, -1), cash.currency)],
+        [
+            f"{run_line(plan)[:1].upper()}{run_line(plan)[1:]} in fibreglass, {finish}",
+            money(round(cash.run.price, -1), cash.currency),
+        ],
+        ["Together, without tax", money(round(cash.mould.price, -1) + round(cash.run.price, -1), cash.currency)],
+    ]
+    return [
+        set_text(f"Offer: {title_of(plan)}", weight="light", size=20, leading=25),
+        set_text(valid + ".", size=9, colour=SOFT_INK),
+        Spacer(1, 8),
+        ruled_table(("", ""), rows, (inner * 0.76, inner * 0.24), (1,), total=True),
+        Spacer(1, 8),
+        facts_table(
+            [
+                ("One cast more", f"{money(round(cash.more.price, -1), cash.currency)} while the mould is kept"),
+                ("Each cast weighs", f"{kg(cast.lift_kg)} about; {stands}"),
+                ("The mould lasts", f"about {plan.takeoff.mould_life_casts:.0f} casts, by rule, not by promise"),
+            ],
+            inner,
+            0.24,
+        ),
+        Spacer(1, 24),
+        set_text("Agreed ____________________   Date ____________", size=9),
+    ]  # fmt: skip
+
+
+def write_offer(plan: MouldPlan, path: str | Path) -> Path:
+    """The offer as a PDF of one page. Raises `OutputRefused`."""
+
+    def fill(handle: IO[bytes]) -> None:
+        title = f"{title_of(plan)}: offer"
+        document = SimpleDocTemplate(
+            handle, pagesize=PAGE, title=title, author="mouldloft", invariant=1, leftMargin=MARGIN, rightMargin=MARGIN
+        )
+        document.build(offer_page(plan, PAGE[0] - 2 * MARGIN - 12))
+
+    return write_whole(path, fill)

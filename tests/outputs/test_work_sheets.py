@@ -1,0 +1,73 @@
+"""Pages for the bench and the office: their figures are the plan's, and the client's offer shows no inner ones."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from mouldloft.outputs.sheets import typeset
+from mouldloft.outputs.sheets.work import lifts_that_happen, work_pages, write_offer
+from pypdf import PdfReader
+from reportlab.platypus import SimpleDocTemplate
+
+
+@pytest.fixture(scope="module")
+def pages(small_plan, tmp_path_factory) -> list[str]:
+    path = tmp_path_factory.mktemp("work") / "work.pdf"
+    inner = typeset.PAGE[0] - 2 * typeset.MARGIN
+    SimpleDocTemplate(str(path), pagesize=typeset.PAGE).build(work_pages(small_plan, inner))
+    return [" ".join((page.extract_text() or "").split()) for page in PdfReader(str(path)).pages]
+
+
+def test_the_casting_card_holds_one_cast(small_plan, pages) -> None:
+    (card,) = (page for page in pages if "Casting card" in page)
+    for words in ("gelcoat in the open halves", "trim flush while green", "shut like a book", "number and weigh"):
+        assert words in card
+    assert "Cast 3" not in card
+    for batch in small_plan.programme.batches:
+        if batch.piece == "each cast":
+            assert f"{batch.batches} pots of {batch.base_g:.0f} g" in card
+
+
+def test_the_sockets_and_their_sum_are_printed(small_plan, pages) -> None:
+    fixings = small_plan.cast.fixings
+    assert fixings is not None  # a hare 1.4 m tall, pushed at its ears
+    text = " ".join(pages)
+    assert f"{fixings.count} of {fixings.size} A4-70" in text
+    for line in fixings.lines:
+        assert line.result in text
+    for words in small_plan.cast.openings:
+        assert " ".join(words.split()) in text
+
+
+def test_every_lift_says_how_many(small_plan, pages) -> None:
+    text = " ".join(pages)
+    lifts = lifts_that_happen(small_plan)
+    assert len(lifts) == 3 * len(small_plan.jacket.pieces) + 2
+    for lift in lifts:
+        assert lift.people or "tackle" in lift.sentence
+        assert lift.sentence in text
+
+
+def test_the_money_adds_up_as_printed(small_plan, pages) -> None:
+    cash = small_plan.takeoff.money
+    text = " ".join(pages).replace("\N{NO-BREAK SPACE}", " ")
+    assert sum(line.person_hours for line in cash.labour) == pytest.approx(
+        small_plan.programme.mould_person_hours + small_plan.programme.run_person_hours
+    )
+    assert cash.mould.labour + cash.run.labour == pytest.approx(sum(line.cost for line in cash.labour))
+    assert cash.mould.material + cash.run.material == pytest.approx(small_plan.takeoff.total_cost)
+    for share in (cash.mould, cash.run, cash.each, cash.more):
+        assert f"{share.price:,.2f}".replace(",", " ") in text
+
+
+def test_the_offer_shows_no_inner_figures(small_plan, tmp_path) -> None:
+    path = write_offer(small_plan, tmp_path / "offer.pdf")
+    (page,) = PdfReader(str(path)).pages
+    text = page.extract_text()
+    cash = small_plan.takeoff.money
+    assert not re.search(r"margin|overhead|labour|an hour", text, re.IGNORECASE)
+    figures = [
+        float(f.replace(" ", "").replace("\N{NO-BREAK SPACE}", "")) for f in re.findall(r"([\d \u00a0]+\.\d\d)", text)
+    ]
+    assert figures[:3] == [round(cash.mould.price, -1), round(cash.run.price, -1), sum(figures[:2])]
