@@ -641,6 +641,8 @@ def a_moved_key_is_checked_again():
 def a_handling_point_thickens_the_glove_there():
     results, state = addon("scene.results"), addon("scene.state")
     before = state.done_now(bpy.context.scene)["bare_rubber"]
+    if not results.thickness_legend(bpy.context.scene):
+        assert bpy.ops.mouldloft.measure_thickness() == {"FINISHED"}
     root = bpy.data.objects[results.ROOT]
     master = state.done_now(bpy.context.scene)["master"]
     # the furthest out along a pull: away from the seam, where the glove is thick already, and under nothing
@@ -772,6 +774,8 @@ def a_change_during_a_run_is_noticed():
     hare.data.update()
     s.hands -= 1
     assert addon("scene.state").settle(bpy.context)
+    assert [key for key, kind in kinds().items() if kind == "stale"] == ["order"], "it was of one more pair of hands"
+    assert bpy.ops.mouldloft.plan_all() == {"FINISHED"}
     assert set(kinds().values()) == {"fresh"}
 
 

@@ -21,8 +21,7 @@ from mouldloft.base.progress import Progress
 from mouldloft.outputs.look import rgb
 from mouldloft.outputs.page import build as webpage
 from mouldloft.outputs.page.build import page_text, script_json, write_page
-from mouldloft.outputs.pictures import studio
-from mouldloft.outputs.pictures import views as pictures
+from mouldloft.outputs.pictures import bodies, studio
 from mouldloft.outputs.pictures.thickness import thickness_view
 from PIL import Image
 from synthetic_plan import small_plan as figure_plan
@@ -36,7 +35,7 @@ def coarse_shapes():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(studio, "_SCALE", 1)
         patch.setattr(studio, "_MOST_BAKED", 6000)
-        patch.setattr(pictures, "MOST_GLOVE_PIXELS", 8000)
+        patch.setattr(bodies, "MOST_GLOVE_PIXELS", 8000)
         patch.setattr(webpage, "MOST_SHELL_FACES", 20_000)
         yield
 

@@ -25,7 +25,7 @@ from mouldloft.outputs.look import (
     to_linear,
     to_srgb,
 )
-from mouldloft.outputs.pictures import studio
+from mouldloft.outputs.pictures import overlay, studio
 from mouldloft.outputs.pictures import thickness as thicknessview
 from mouldloft.outputs.pictures import views as pictures
 from mouldloft.outputs.pictures.bodies import mould_bodies
@@ -381,7 +381,7 @@ def test_a_machine_that_cannot_draw_is_told_apart():
 def test_pictures_are_written_without_vtk(plan, tmp_path, monkeypatch):
     monkeypatch.setattr(studio, "vtk_can_draw", lambda: False)
     monkeypatch.setattr(studio, "_SCALE", 1)  # a coarser picture is enough here
-    monkeypatch.setattr(pictures, "_FINE", 1)
+    monkeypatch.setattr(overlay, "_FINE", 1)
     monkeypatch.setattr(studio, "_draw_by_vtk", None)  # would raise if it were called
     made = draw_pictures(plan, tmp_path / "out")
     assert [p.name for p in made] == [

@@ -17,8 +17,7 @@ import trimesh
 from mouldloft.geometry.heightmap import surface_cells
 from mouldloft.outputs.look import JACKET, PATCH, RIB, rgb
 from mouldloft.outputs.page.build import page_text
-from mouldloft.outputs.pictures import studio
-from mouldloft.outputs.pictures import views as pictures
+from mouldloft.outputs.pictures import bodies, studio
 from mouldloft.outputs.pictures.apart import apart_picture, apart_steps_mm, taken_apart
 from mouldloft.outputs.pictures.bodies import jacket_body, mould_bodies, mould_meshes
 from mouldloft.outputs.sheets.drawing import piece_drawing
@@ -44,7 +43,7 @@ def coarse_pictures():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(studio, "_SCALE", 1)
         patch.setattr(studio, "_MOST_BAKED", 6000)
-        patch.setattr(pictures, "MOST_GLOVE_PIXELS", 20_000)
+        patch.setattr(bodies, "MOST_GLOVE_PIXELS", 20_000)
         yield
 
 

@@ -20,8 +20,7 @@ from mouldloft.base.errors import OutputRefused
 from mouldloft.base.figures import kg, kg_lb, litres, metres, mm, money, number, ounces, percent
 from mouldloft.base.marks import Mark
 from mouldloft.outputs import words
-from mouldloft.outputs.pictures import studio
-from mouldloft.outputs.pictures import views as pictures
+from mouldloft.outputs.pictures import bodies, overlay, studio
 from mouldloft.outputs.pictures.thickness import thickness_view
 from mouldloft.outputs.planfile import save_plan
 from mouldloft.outputs.sheets import book as sheets
@@ -38,10 +37,12 @@ from mouldloft.outputs.words import (
     seam_sentences,
     work_steps,
 )
+from mouldloft.stages.places import BodyPlaces
 from mouldloft.stages.programme import set_programme
 from mouldloft.stages.takeoff import write_order
 from PIL import Image
 from reportlab.platypus import SimpleDocTemplate
+from scipy.spatial import cKDTree
 from synthetic_plan import CAUTIONS, master_of
 from synthetic_plan import small_plan as figure_plan
 
@@ -56,9 +57,16 @@ def coarse_pictures():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(studio, "_SCALE", 1)
         patch.setattr(studio, "_MOST_BAKED", 6000)
-        patch.setattr(pictures, "MOST_GLOVE_PIXELS", 4000)
-        patch.setattr(pictures, "_FINE", 1)
+        patch.setattr(bodies, "MOST_GLOVE_PIXELS", 4000)
+        patch.setattr(overlay, "_FINE", 1)
         yield
+
+
+@pytest.fixture
+def no_names(monkeypatch):
+    """The figure as a body without a face: courses go by sides."""
+    nowhere = BodyPlaces(np.zeros(0, object), cKDTree(np.zeros((1, 3))), (), False)
+    monkeypatch.setattr(words, "places_of", lambda master: nowhere)
 
 
 @pytest.fixture(scope="module")
@@ -165,13 +173,13 @@ def test_fitted_shrinks_then_shortens():
 # --- sentences -------------------------------------------------------------------------------------------
 
 
-def test_course_of_a_plane_through_the_middle(plan):
+def test_course_of_a_plane_through_the_middle(plan, no_names):
     course = seam_course(plan)[0]
     # the plane x = 0 of a standing body: up one side, over, down the other (analytic)
     assert course == "up the front, over the top and down the back"
 
 
-def test_course_of_a_level_cut_runs_along_all_four_sides(plan):
+def test_course_of_a_level_cut_runs_along_all_four_sides(plan, no_names):
     turn = np.linspace(0, 2 * np.pi, 200, endpoint=False)
     from skimage.measure import marching_cubes
 
@@ -204,7 +212,7 @@ def arc(plan, bend, closed=True):
     return changed(plan, seam=replace(plan.seam, lines=(line,)))
 
 
-def test_course_of_a_diagonal_cut_names_the_sides_it_climbs(plan):
+def test_course_of_a_diagonal_cut_names_the_sides_it_climbs(plan, no_names):
     # a ring in the plane x = y: it climbs on the left of the back and comes down on the right of the front
     course = seam_course(arc(plan, lambda turn: -np.cos(turn)))[0]
     up, down = course.split(", over the top and ")
@@ -220,7 +228,7 @@ def test_a_second_side_is_told_when_it_takes_a_good_part():
     assert words._mostly(np.repeat([top], [90])) == ""
 
 
-def test_course_of_a_ring_on_one_side_is_a_loop(plan):
+def test_course_of_a_ring_on_one_side_is_a_loop(plan, no_names):
     ring = arc(plan, lambda turn: np.full_like(turn, 6.0))  # every point of it looks to its left
     assert seam_course(ring)[0] == "in a loop on its left side"
 
