@@ -108,14 +108,14 @@ def test_the_same_master_gives_the_same_opening(small_plan):
 
 
 def test_the_cheapest_pair_of_direction_and_seam_wins(small_plan):
-    """Each of the best directions stands with its seam's price; first those that keep the limits, then the cheaper."""
+    """Each of the best directions stands with its seam's price, and the first is the cheapest of those that keep the
+    limits, or dearer by no more than a direction askew to the mirror plane, or a small breach, is allowed."""
     priced = [c for c in small_plan.opening.candidates if c.seam_kind]
     assert len(priced) >= 3
     assert small_plan.opening.chosen == priced[0]
-    kept = [c for c in priced if c.keeps_limits]
-    assert priced[: len(kept)] == kept
-    # askew to the mirror plane, one has to save a tenth
-    assert kept[0].cost <= 1.1 * min(c.cost for c in kept)
+    kept = [c.cost for c in priced if c.keeps_limits]
+    assert not kept or priced[0].cost <= 1.1 * min(kept)
+    assert priced[0].cost <= 1.1 * min(c.cost for c in priced if c.keeps_limits or c is priced[0])
 
 
 def test_own_direction_is_kept_and_still_compared():

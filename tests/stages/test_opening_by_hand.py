@@ -235,10 +235,12 @@ def test_a_mould_makers_first_guesses() -> None:
     survey = survey_of(replace(box(200, 100, 1000), base="closed"), samples=4000)
     mirror = SymmetryPlane((1.0, 0.0, 0.0), 0.0, 0.001, True)
     tried = _special(survey, mirror)
-    assert [name for _, name in tried] == ["symmetry plane", "principal axis 1", "principal axis 2", "principal axis 3"]
-    for (axis, _), exact in zip(tried[1:], np.eye(3)[[2, 0, 1]], strict=True):  # longest first
+    names = ["level", "level", "symmetry plane", "principal axis 1", "principal axis 2", "principal axis 3"]
+    assert [name for _, name in tried] == names
+    exact_axes = np.eye(3)[[1, 0, 0, 2, 0, 1]]  # to the front, to the side, the mirror's normal; then longest first
+    for (axis, _), exact in zip(tried, exact_axes, strict=True):
         assert abs(axis @ exact) == pytest.approx(1.0, abs=1e-3)
-    assert len(_special(survey, replace(mirror, is_symmetric=False))) == 3
+    assert len(_special(survey, replace(mirror, is_symmetric=False))) == 5
 
 
 @pytest.mark.parametrize(

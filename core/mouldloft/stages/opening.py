@@ -71,6 +71,7 @@ class Opening:
 COARSE_SAMPLES = 12_000
 FINE_SAMPLES = 64_000
 _REFINE_EVERY = 3  # one coarse sample in so many is enough to follow a slope downhill
+LEVEL = "level"
 NEAR_DEG = 12.0  # the refined best stand at least this far apart, so that the ranking offers real choices
 
 
@@ -389,7 +390,9 @@ def find_opening(
     judged = in_threads(lambda one: _judge(fine, *one), finalists, progress, (0.8, 1.0), "judging the finalists")
     own = [c for c in judged if c.origin == "brief"]
     others = sorted((c for c in judged if c.origin != "brief"), key=lambda c: (c.cost, c.origin))
+    # a level pull is priced beside a slightly better one: a wall stood up square is built by eye
     ranked = _apart(others, max(brief.seams, 9), NEAR_DEG)
+    ranked += [c for c in others if c.origin == LEVEL and c not in ranked]
     if own:
         ranked = own + [c for c in ranked if _angle_deg(c.direction, own[0].direction) > 1.0]
     worded = tuple(replace(c, reason=_reason(c, ranked[0], symmetry, fine)) for c in ranked)
@@ -406,10 +409,22 @@ def _own_direction(given: tuple[float, float, float]) -> np.ndarray:
 
 
 def _special(survey: _Survey, symmetry: SymmetryPlane) -> list[tuple[np.ndarray, str]]:
-    """The mirror plane's normal and the principal axes: what a mould maker tries by eye."""
+    """The mirror plane's normal, level to the front and to the side, and the principal axes: what a mould maker tries
+    by eye."""
     axes = np.linalg.eigh(np.cov((survey.points - survey.points.mean(axis=0)).T))[1].T[::-1]
     out = [(axis, f"principal axis {k + 1}") for k, axis in enumerate(axes)]
-    return [(np.asarray(symmetry.normal), "symmetry plane"), *out] if symmetry.is_symmetric else out
+    if symmetry.is_symmetric:
+        out = [(np.asarray(symmetry.normal), "symmetry plane"), *out]
+    front = _level_front(symmetry)
+    return [(front, LEVEL), (np.cross(front, [0.0, 0.0, 1.0]), LEVEL), *out]
+
+
+def _level_front(symmetry: SymmetryPlane) -> np.ndarray:
+    """Level, along an upright mirror plane where there is one, else straight to the front."""
+    level = np.cross(symmetry.normal, [0.0, 0.0, 1.0])
+    if not symmetry.is_symmetric or np.linalg.norm(level) < 0.9:
+        return np.array([0.0, -1.0, 0.0])
+    return unit(level)
 
 
 def direction_words(direction: tuple[float, float, float]) -> str:

@@ -29,6 +29,10 @@ _PLACES_MOST = 5  # where a plane may follow the free seam
 _LINES_MOST = 8  # lines that are tried without
 
 
+_EXCESS_WEIGHS = 5.0  # of the price, for all of the skin past a limit (invented)
+_SMALL_BREACH = 0.02  # of the skin (invented)
+
+
 @dataclass(frozen=True, eq=False)
 class Judged:
     """A seam drawn, measured and held to its limits. offset_mm : of a plane; board_mm : of the plane that a relief
@@ -42,10 +46,10 @@ class Judged:
 
     @property
     def rank(self) -> tuple[bool, float]:
-        """Kept limits first, then the price; where they are broken, the less the better, a hundredth to the price."""
-        if self.limits.kept:
-            return False, self.drawn.price.total
-        return True, round(self.limits.excess, 2) * 1e6 + self.drawn.price.total
+        """Kept limits first, then the price. A small breach (a palm's breadth, for a mirror and a roller on a stick) is
+        weighed, not barred: a hundredth of the skin as a twentieth of the price."""
+        excess = self.limits.excess
+        return excess > _SMALL_BREACH, self.drawn.price.total * (1.0 + _EXCESS_WEIGHS * excess)
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,12 +13,12 @@ from ...base.progress import SILENT, Progress
 from ...geometry.contour import face_centres
 from ...geometry.depthmap import column_image, grid_around
 from ...geometry.edges import edges_of
-from ...geometry.facegraph import FaceGraph, face_graph
+from ...geometry.facegraph import FaceGraph, face_graph, regions
 from ...geometry.frame import pull_frame
 from ...geometry.freedom import freedom_by_rays
 from ...geometry.overhang import overhang_depths, ring_stretch
 from ...geometry.rays import RayScene, first_wall_mm, ray_scene
-from ...trade.seamterms import FairRule, SeamTerms, fair_rule
+from ...trade.seamterms import SOLID_MM, SOLID_MOST_MM3, FairRule, SeamTerms, fair_rule
 from ..lighter import LighterCopy
 from ..master import Master, skin_faces
 from .costs import Walls, form_hides, skin_areas_mm2, walls_along
@@ -92,6 +92,8 @@ def know_place(
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     centre = face_centres(master.vertices_mm, master.faces)
+    thick = first_wall_mm(scene, centre, -master.normals, -master.normals)
+    skin = skin_areas_mm2(master)
     return Place(
         master,
         terms,
@@ -102,10 +104,18 @@ def know_place(
         np.zeros(len(master.vertices_mm)) if clear is None else np.asarray(clear, float),
         _past_reach(master, terms.rates.reach_mm),
         normals,
-        skin_areas_mm2(master),
-        first_wall_mm(scene, centre, -master.normals, -master.normals),
+        skin,
+        _laid_up_all_the_same(graph, thick, skin),
         forced_lines(master),
     )
+
+
+def _laid_up_all_the_same(graph: FaceGraph, thick_mm: np.ndarray, skin_mm2: np.ndarray) -> np.ndarray:
+    """The thickness, but that thin limbs too large to be filled solid (a long ear) count as thick enough to lay up."""
+    thin = thick_mm <= SOLID_MM
+    count, region = regions(graph, thin.astype(np.int8))
+    held = np.bincount(region, skin_mm2 * np.minimum(thick_mm, SOLID_MM) / 2, minlength=count)
+    return np.where(thin & (held[region] > SOLID_MOST_MM3), SOLID_MM + 1.0, thick_mm)
 
 
 def _past_reach(master: Master, reach_mm: float) -> np.ndarray:

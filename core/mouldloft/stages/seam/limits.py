@@ -22,7 +22,7 @@ _MOUTH_PIXELS = 40  # over the longest side: how finely an opening is looked thr
 _LOOKS = 48  # places of an opening that each place of the inside is looked at from
 _GLANCE = 0.1  # sine of the flattest angle at which skin is seen and brushed (common practice, no source)
 _HEAVIER = 1.25  # times the plane's heavier half: what two or more lift anyway (invented)
-_LEAST_PLACE = 1.0 / 150.0  # of the skin: a smaller place, a palm or two of a figure a metre high, is texture
+_LEAST_PLACE = 1.0 / 100.0  # of the skin: a smaller place, a palm or two of a figure a metre high, is texture
 
 
 @dataclass(frozen=True, eq=False)
