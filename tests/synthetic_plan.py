@@ -16,6 +16,7 @@ from mouldloft.geometry.depthmap import column_image, grid_around, limit_slope, 
 from mouldloft.geometry.frame import pull_frame
 from mouldloft.geometry.rays import blocked, ray_scene
 from mouldloft.inputs.brief import Brief, JacketBrief, KeysBrief, MasterBrief, OpeningBrief, RunBrief, SeamBrief
+from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.cast import Cast, StandCheck
 from mouldloft.stages.cautions import Caution
 from mouldloft.stages.cradle import Cradle, CradlePiece, TiltCheck
@@ -276,9 +277,9 @@ def small_plan(piece: str = "Garden figure", cells: int = 44, pixel_mm: float = 
     keys = set_keys(rubber, locks, seam, brief.keys)
     jacket = lay_up_jacket(rubber, keys, brief, None)
     return SimpleNamespace(
-        brief=brief, catalogue=None, master=master, opening=opening, undercut=field, seam=seam, locks=locks,
-        rubber=rubber, keys=keys, jacket=jacket, cradle=cradle_of(jacket), cast=cast_of(),
+        brief=brief, catalogue=read_catalogue(None), master=master, opening=opening, undercut=field, seam=seam,
+        locks=locks, rubber=rubber, keys=keys, jacket=jacket, cradle=cradle_of(jacket), cast=cast_of(),
         takeoff=takeoff_of(rubber), programme=programme_of(),
         assumptions=(Assumption("rubber's elongation at break", "480 %", Mark.PUBLISHED, "a data sheet"),),
-        cautions=CAUTIONS, division=None, version=1, made_by="mouldloft test",
+        cautions=CAUTIONS, division=None, wall=None, version=1, made_by="mouldloft test",
     )  # fmt: skip

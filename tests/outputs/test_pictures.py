@@ -25,7 +25,7 @@ from mouldloft.outputs.look import (
     to_linear,
     to_srgb,
 )
-from mouldloft.outputs.pictures import overlay, studio
+from mouldloft.outputs.pictures import apart, overlay, studio
 from mouldloft.outputs.pictures import thickness as thicknessview
 from mouldloft.outputs.pictures import views as pictures
 from mouldloft.outputs.pictures.bodies import mould_bodies
@@ -373,7 +373,7 @@ def test_a_machine_that_cannot_draw_is_told_apart():
     environment = {k: v for k, v in os.environ.items() if k != "DISPLAY"}
     environment["__EGL_VENDOR_LIBRARY_FILENAMES"] = "/nonexistent.json"
     environment["VTK_DEFAULT_OPENGL_WINDOW"] = "vtkEGLRenderWindow"
-    words = "from mouldloft.studio import vtk_can_draw as v; print('can' if v() else 'cannot')"
+    words = "from mouldloft.outputs.pictures.studio import vtk_can_draw as v; print('can' if v() else 'cannot')"
     done = subprocess.run([sys.executable, "-c", words], env=environment, capture_output=True, text=True, timeout=120)
     assert done.stdout.strip() == "cannot"
 
@@ -438,9 +438,9 @@ def test_a_lid_is_drawn_over_its_floor_with_labels_beside(plan):
     red = (picture[..., 0] - picture[..., 1:].max(axis=2)) > 25
     assert abs(int(red[200:].sum()) - int(red[:200].sum())) < 0.25 * red.sum()  # the lower one is all there
     frame = SimpleNamespace(pull=np.array([0.1, 0.0, -0.9]))
-    assert pictures._stacked(SimpleNamespace(rubber=SimpleNamespace(envelopes=(SimpleNamespace(frame=frame),))))
-    assert not pictures._stacked(plan)
+    assert apart._stacked(SimpleNamespace(rubber=SimpleNamespace(envelopes=(SimpleNamespace(frame=frame),))))
+    assert not apart._stacked(plan)
     over = pictures.Overlay(picture.astype(np.uint8))
     labels = (("low", "1 kg", low), ("high", "2 kg", high))
-    pictures._label_beside(over, pictures.Apart((low, high), labels), camera)
+    apart._label_beside(over, pictures.Apart((low, high), labels), camera)
     assert np.asarray(over.finished()).min() < 60  # letters

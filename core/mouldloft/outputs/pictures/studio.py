@@ -361,21 +361,22 @@ def _averaged(large: np.ndarray) -> np.ndarray:
     """Down by `_SCALE`, in linear light so that edges keep their weight."""
     light = np.rint(to_linear(np.arange(256) / 255.0) * _FINE_STEPS).astype(np.uint32)
     back = np.rint(255 * to_srgb(np.arange(_FINE_STEPS + 1) / _FINE_STEPS)).astype(np.uint8)
-    return _average_kernel(large, light, back)
+    return _average_kernel(large, light, back, _SCALE)
 
 
 @njit(cache=True, nogil=True)
-def _average_kernel(large, light, back):
-    rows, columns = large.shape[0] // _SCALE, large.shape[1] // _SCALE
+def _average_kernel(large, light, back, scale):
+    """scale is handed over: what is compiled is kept on disk with the globals it saw."""
+    rows, columns = large.shape[0] // scale, large.shape[1] // scale
     out = np.empty((rows, columns, 3), np.uint8)
     for i in range(rows):
         for j in range(columns):
             for k in range(3):
                 total = 0
-                for di in range(_SCALE):
-                    for dj in range(_SCALE):
-                        total += light[large[_SCALE * i + di, _SCALE * j + dj, k]]
-                out[i, j, k] = back[total // _SCALE**2]
+                for di in range(scale):
+                    for dj in range(scale):
+                        total += light[large[scale * i + di, scale * j + dj, k]]
+                out[i, j, k] = back[total // scale**2]
     return out
 
 
