@@ -44,7 +44,7 @@ def flats(*rows):
 
 def loads(panels, leaning_n=200.0, pressure=1e-4, line=0.1, pitch=150.0):
     brief = JacketBrief(leaning_load_n=leaning_n)
-    return Loads(brief, pressure, 5e-6, np.full(len(panels), line), 80.0, pitch, 60.0)
+    return Loads(brief, pressure, 5e-6, np.full(len(panels), line), 80.0, pitch, 60.0, 60.0)
 
 
 def outside_with(panels):

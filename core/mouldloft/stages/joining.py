@@ -83,7 +83,7 @@ def plan_joining(master: Master, seam: Seam, rates: RatesBrief, hatch_h: float, 
     pole = sum(span.length_mm for span in spans if span.answer == "pole")
     hatches = tuple((span.name, span.point_mm) for span in spans if span.answer == "hatch")
     return Joining(
-        share, _places(master, hollow, tight), float(seam.length_mm - pole), pole, spans, hatches
+        share, _places(master, hollow, tight), float(seam.length_mm - pole), float(pole), spans, hatches
     )  # cored limbs and hatches are taped within reach
 
 
