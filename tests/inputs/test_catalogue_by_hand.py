@@ -118,7 +118,7 @@ def test_a_file_of_ones_own_over_the_bundled_one() -> None:
     )
     assert made.title == "Ours"
     assert made.currency == bundled().currency
-    assert [b.code for b in made.board] == ["plywood-9", "plywood-18"]
+    assert [b.code for b in made.board] == ["plywood-9", "plywood-18", "petg-sheet-1"]
     assert made.board[0].name == "Birch"
     assert made.rates.wall_m_h == 7.0
     assert made.rates.trim_m_h == bundled().rates.trim_m_h

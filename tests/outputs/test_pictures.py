@@ -442,5 +442,5 @@ def test_a_lid_is_drawn_over_its_floor_with_labels_beside(plan):
     assert not apart._stacked(plan)
     over = pictures.Overlay(picture.astype(np.uint8))
     labels = (("low", "1 kg", low), ("high", "2 kg", high))
-    apart._label_beside(over, pictures.Apart((low, high), labels), camera)
+    apart._label_beside(over, apart.Apart((low, high), labels), camera)
     assert np.asarray(over.finished()).min() < 60  # letters
