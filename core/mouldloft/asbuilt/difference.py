@@ -1,0 +1,155 @@
+"""How the finished clay differs from the plan: signed distances over the scan, and the places that matter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import trimesh
+from scipy import sparse, spatial
+from scipy.sparse import csgraph
+
+from ..base.progress import SILENT, Progress
+from ..geometry.edges import edges_of
+from ..geometry.sampling import samples_on_every_face
+
+_NEAREST = 4  # samples tried for the nearest face
+_CHUNK = 100_000  # points between two steps of progress
+_LEAST_OFF_MM = 2.0  # a clay surface is not worked truer than this (common practice, no source)
+_NOISES = 4.0  # distances beyond this many spreads are clay, not the scanner
+
+
+@dataclass(frozen=True)
+class Patch:
+    """One place where the clay differs: middle (plan mm), area, largest distance (+ proud of the plan, − shy of it),
+    volume between the two, and how near the seam it comes (inf without a seam)."""
+
+    middle_mm: tuple[float, float, float]
+    area_mm2: float
+    most_mm: float
+    volume_mm3: float
+    to_seam_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class ClayDifference:
+    """Scan against plan.
+
+    off_mm : (n,) signed distance of each scan vertex from the planned surface, + outside.
+    threshold_mm : what counts as a difference; noise_mm : the scanner's spread. patches : largest volume first.
+    height_mm : scanned and planned. missing_mm2 : planned skin with no scan near it.
+    """
+
+    off_mm: np.ndarray
+    threshold_mm: float
+    noise_mm: float
+    patches: tuple[Patch, ...]
+    height_mm: tuple[float, float]
+    volume_mm3: tuple[float, float]  # added and taken away
+    missing_mm2: float
+
+
+def signed_distances(
+    points_mm: np.ndarray, vertices_mm: np.ndarray, faces: np.ndarray, progress: Progress = SILENT
+) -> np.ndarray:
+    """(n,) distance of (n, 3) points from a mesh, + on the side its faces look to.
+
+    The nearest few samples give candidate faces; the distance is then to the faces themselves.
+    """
+    areas = trimesh.triangles.area(vertices_mm[faces])
+    spacing = max(float(np.sqrt(areas.sum() / 200_000)), 1e-6)
+    taken = samples_on_every_face(vertices_mm, faces, areas, spacing)
+    tree = spatial.cKDTree(taken.points_mm)
+    normals = trimesh.triangles.cross(vertices_mm[faces])
+    found = np.empty(len(points_mm))
+    for start in range(0, len(points_mm), _CHUNK):
+        part = points_mm[start : start + _CHUNK]
+        near = taken.faces[tree.query(part, k=_NEAREST, workers=-1)[1]]
+        again = np.repeat(part, _NEAREST, axis=0)
+        closest = trimesh.triangles.closest_point(vertices_mm[faces[near.ravel()]], again)
+        gap = again - closest
+        away = np.linalg.norm(gap, axis=1).reshape(-1, _NEAREST)
+        best = away.argmin(axis=1) + _NEAREST * np.arange(len(part))
+        side = np.einsum("ij,ij->i", gap[best], normals[near.ravel()[best]])
+        found[start : start + _CHUNK] = np.where(side < 0, -1.0, 1.0) * away.min(axis=1)
+        progress.step(min((start + _CHUNK) / len(points_mm), 1.0), "measuring the scan against the plan")
+    return found
+
+
+def measure_difference(
+    scan_vertices_mm: np.ndarray,
+    scan_faces: np.ndarray,
+    master_vertices_mm: np.ndarray,
+    master_faces: np.ndarray,
+    noise_mm: float,
+    seam_points_mm: np.ndarray | None = None,
+    progress: Progress = SILENT,
+) -> ClayDifference:
+    """Scan, already in plan coordinates, against the planned master.
+
+    noise_mm : robust spread of the scan (`Pose.spread_mm`). seam_points_mm : (k, 3) points along the planned seam.
+    """
+    off = signed_distances(scan_vertices_mm, master_vertices_mm, master_faces, progress.part(0.0, 0.7))
+    threshold = max(_LEAST_OFF_MM, _NOISES * noise_mm)
+    patches = _patches(scan_vertices_mm, scan_faces, off, threshold, seam_points_mm)
+    progress.step(0.8, "what the scanner did not see")
+    missing = _missing_mm2(scan_vertices_mm, scan_faces, master_vertices_mm, master_faces, 3 * threshold)
+    volumes = np.array([patch.volume_mm3 for patch in patches])
+    return ClayDifference(
+        off_mm=off,
+        threshold_mm=threshold,
+        noise_mm=noise_mm,
+        patches=patches,
+        height_mm=(float(scan_vertices_mm[:, 2].max()), float(master_vertices_mm[:, 2].max())),
+        volume_mm3=(float(volumes[volumes > 0].sum()), float(-volumes[volumes < 0].sum())),
+        missing_mm2=missing,
+    )
+
+
+def _patches(
+    vertices: np.ndarray, faces: np.ndarray, off: np.ndarray, threshold: float, seam: np.ndarray | None
+) -> tuple[Patch, ...]:
+    """Joined faces whose clay stands proud, or shy, by more than the threshold; specks of the scanner left out."""
+    mean = off[faces].mean(axis=1)
+    areas = trimesh.triangles.area(vertices[faces])
+    least = max(25.0, 16 * float(np.median(areas)))  # mm²: a fingertip, and more than a few triangles
+    edges = edges_of(faces, len(vertices))
+    found: list[Patch] = []
+    for sign in (1.0, -1.0):
+        chosen = np.flatnonzero(sign * mean > threshold)
+        for members in _joined(edges.edge_of[chosen], len(edges.ends), chosen):
+            area = float(areas[members].sum())
+            if area < least:
+                continue
+            centres = vertices[faces[members]].mean(axis=1)
+            middle = (centres * areas[members, None]).sum(axis=0) / area
+            values = mean[members]
+            nearest = float(spatial.cKDTree(seam).query(centres)[0].min()) if seam is not None else float("inf")
+            most = float(values[np.abs(values).argmax()])
+            volume = float((values * areas[members]).sum())
+            found.append(Patch((float(middle[0]), float(middle[1]), float(middle[2])), area, most, volume, nearest))
+    return tuple(sorted(found, key=lambda patch: -abs(patch.volume_mm3)))
+
+
+def _joined(edge_of: np.ndarray, edge_count: int, faces: np.ndarray) -> list[np.ndarray]:
+    """The faces in groups that share edges. edge_of : (k, 3) edges of the k faces."""
+    if not len(faces):
+        return []
+    rows = np.repeat(np.arange(len(faces)), 3)
+    on = sparse.csr_matrix((np.ones(len(rows), np.int8), (rows, edge_of.ravel())), shape=(len(faces), edge_count))
+    count, labels = csgraph.connected_components(on @ on.T, directed=False)
+    order = np.argsort(labels, kind="stable")
+    return np.split(faces[order], np.cumsum(np.bincount(labels, minlength=count))[:-1])
+
+
+def _missing_mm2(
+    scan_vertices: np.ndarray, scan_faces: np.ndarray, vertices: np.ndarray, faces: np.ndarray, beyond_mm: float
+) -> float:
+    """Planned skin with no scan near it: holes of the scan, and the underside it could not see."""
+    areas = trimesh.triangles.area(scan_vertices[scan_faces])
+    spacing = max(float(np.sqrt(areas.sum() / 100_000)), 1e-6)
+    seen = spatial.cKDTree(samples_on_every_face(scan_vertices, scan_faces, areas, spacing).points_mm)
+    own = trimesh.triangles.area(vertices[faces])
+    asked = samples_on_every_face(vertices, faces, own, max(float(np.sqrt(own.sum() / 40_000)), 1e-6))
+    away = seen.query(asked.points_mm, workers=-1)[0]
+    return float(asked.areas_mm2[away > max(beyond_mm, 2 * spacing)].sum())
