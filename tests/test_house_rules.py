@@ -30,6 +30,7 @@ FLOORS: dict[str, tuple[str, ...]] = {
     "solids": ("base", "inputs", "geometry", "trade", "stages"),
     "outputs": ("base", "inputs", "geometry", "trade", "stages", "solids"),
     "demo": ("base", "inputs", "geometry"),
+    "asbuilt": ("base", "inputs", "geometry", "trade", "stages"),
 }
 ADDON_FLOORS: dict[str, tuple[str, ...]] = {"work": (), "scene": ("work",), "ui": ("work", "scene")}
 RUN_STAGES = ("stages/pipeline.py", "stages/plan.py", "stages/estimate.py")  # they run stages, or hold their results
