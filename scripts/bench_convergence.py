@@ -21,9 +21,9 @@ from mouldloft.geometry.frame import pull_frame
 from mouldloft.geometry.rays import ray_scene
 from mouldloft.geometry.sampling import samples_by_area
 from mouldloft.inputs.brief import brief_from_dict
-from mouldloft.stages.master import Master, prepare_master
+from mouldloft.stages.master import Master, prepare_master, skin_faces
 from mouldloft.stages.opening import best_offset, fill_at
-from mouldloft.stages.undercut import freedom_by_columns, freedom_by_rays, skin_faces
+from mouldloft.stages.undercut import freedom_by_columns, freedom_by_rays
 
 PIXELS_ACROSS = (75, 150, 300, 600, 1200, 2400)  # over the diagonal
 SAMPLES = (1_000, 4_000, 16_000, 64_000, 256_000)

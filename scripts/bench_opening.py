@@ -21,9 +21,8 @@ from mouldloft.base.threads import WORKERS, in_threads
 from mouldloft.demo.hare import demo_hare
 from mouldloft.geometry.rays import ray_scene
 from mouldloft.inputs.brief import OpeningBrief, SeamBrief, brief_from_dict
-from mouldloft.stages.master import Master, prepare_master
+from mouldloft.stages.master import Master, prepare_master, skin_faces
 from mouldloft.stages.opening import COARSE_SAMPLES, Candidate, _judge, _survey, find_opening, half_sphere
-from mouldloft.stages.undercut import skin_faces
 from mouldloft.stages.visibility import how_it_shows
 
 Result = TypeVar("Result")

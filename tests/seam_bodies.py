@@ -8,7 +8,8 @@ from mouldloft.geometry.rays import blocked, ray_scene
 from mouldloft.inputs.brief import SeamBrief
 from mouldloft.stages.master import Health, Master
 from mouldloft.stages.opening import Candidate, Opening, SymmetryPlane
-from mouldloft.stages.seam.place import Seam, place_seam
+from mouldloft.stages.seam.place import place_seam
+from mouldloft.stages.seam.record import Seam
 from mouldloft.stages.undercut import UndercutField
 
 PLANE = SeamBrief(kind="plane")

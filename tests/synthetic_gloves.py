@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from mouldloft.base.intervals import Interval
 from mouldloft.geometry.frame import pull_frame
-from mouldloft.stages.rubber.glove import Envelope, Interval, Rubber, RubberParts
+from mouldloft.stages.rubber.record import Envelope, Rubber, RubberParts
 
 SKIN_MM = 10.0
 FLANGE_WIDTH_MM = 60.0

@@ -10,6 +10,7 @@ import functools
 from types import SimpleNamespace
 
 import numpy as np
+from mouldloft.base.intervals import Interval
 from mouldloft.base.marks import Assumption, Mark
 from mouldloft.geometry.depthmap import column_image, grid_around, limit_slope, raise_by_balls
 from mouldloft.geometry.frame import pull_frame
@@ -20,13 +21,14 @@ from mouldloft.stages.cautions import Caution
 from mouldloft.stages.cradle import Cradle, CradlePiece, TiltCheck
 from mouldloft.stages.jacket.layup import lay_up_jacket
 from mouldloft.stages.keys.place import set_keys
+from mouldloft.stages.locks import LockRegion, Locks
 from mouldloft.stages.master import Health, Master
 from mouldloft.stages.opening import Candidate, Opening, SymmetryPlane
 from mouldloft.stages.programme import Batch, Programme, Task
-from mouldloft.stages.rubber.glove import Coat, Envelope, Interval, Rubber, RubberParts
+from mouldloft.stages.rubber.record import Coat, Envelope, Rubber, RubberParts
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.takeoff import OrderLine, Takeoff
-from mouldloft.stages.undercut import LockRegion, Locks, UndercutField
+from mouldloft.stages.undercut import UndercutField
 
 SKIN_MM, EDGE_MM, FLANGE_MM, FLANGE_THICK_MM = 8.0, 12.0, 50.0, 10.0
 

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft.base.errors import Cancelled, CatalogueRefused
-from mouldloft.base.house import percent
+from mouldloft.base.figures import percent
+from mouldloft.base.intervals import interval_of
 from mouldloft.base.progress import Progress
 from mouldloft.inputs.brief import Brief, CastBrief, JacketBrief, MaterialsBrief
 from mouldloft.inputs.catalogue import Catalogue, read_catalogue
-from mouldloft.stages.cast import foot_polygons, interval_of, lay_up_cast, silhouettes, volume_below_mm3, wind_pressure
+from mouldloft.stages.cast import foot_polygons, lay_up_cast, silhouettes, volume_below_mm3, wind_pressure
 from mouldloft.trade.laminate import laminate_thickness_mm
 from trade_bodies import box, locks_of, seam_of, standing
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from mouldloft.base.house import percent
+from mouldloft.base.figures import percent
 from mouldloft.inputs.brief import Brief, CastBrief, JacketBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.cast import Cast, foot_polygons, lay_up_cast, wind_pressure

@@ -20,7 +20,7 @@ from mouldloft.inputs.catalogue import (
     read_catalogue,
     temperature_factor,
 )
-from mouldloft.trade.laminate import G_M2_PER_OZ_FT2, mat_weights
+from mouldloft.inputs.mats import G_M2_PER_OZ_FT2, mat_weights
 
 
 @pytest.fixture(scope="module")

@@ -9,12 +9,19 @@ import numpy as np
 import pytest
 from mouldloft.inputs.brief import Brief, CastBrief, MaterialsBrief
 from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.stages import cautions
 from mouldloft.stages.cast import lay_up_cast
-from mouldloft.stages.cautions import cautions_for
 from mouldloft.stages.cradle import Cradle
 from mouldloft.stages.programme import set_programme
 from mouldloft.stages.takeoff import take_off
 from trade_bodies import box, jacket_of, keys_of, locks_of, rubber_of, seam_of
+
+
+def cautions_for(plan):
+    """The cautions of a stand-in plan."""
+    return cautions.cautions_for(
+        plan.master, plan.jacket, plan.cast, plan.programme, plan.takeoff, plan.brief, plan.catalogue
+    )
 
 
 def plan_of(brief: Brief | None = None, height_mm: float = 1000.0, load_kg: float = 10.0):

@@ -10,10 +10,10 @@ from types import SimpleNamespace
 
 import pytest
 from mouldloft.base.errors import BriefRefused, OutputRefused
+from mouldloft.base.intervals import Interval
 from mouldloft.outputs.compare import Row, compare_plans, comparison_html, comparison_text, write_comparison
 from mouldloft.outputs.summary import caution_lines, summary_rows, summary_text
 from mouldloft.stages.cautions import SHEET, Caution
-from mouldloft.stages.rubber.glove import Interval
 from synthetic_plan import small_plan as figure_plan
 
 

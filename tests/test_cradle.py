@@ -16,7 +16,8 @@ from mouldloft.stages.cradle import (
     margin_in_polygon_mm,
 )
 from mouldloft.stages.jacket.layup import lay_up_jacket
-from mouldloft.stages.keys.place import Keys, set_keys
+from mouldloft.stages.keys.place import set_keys
+from mouldloft.stages.keys.record import Keys
 from synthetic_gloves import box, dome, rubber_of
 
 BRIEF = Brief()

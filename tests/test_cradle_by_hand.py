@@ -24,9 +24,9 @@ from mouldloft.stages.cradle import (
     build_cradle,
     jacket_outside,
 )
-from mouldloft.stages.jacket.layup import Jacket, Rib, Zone
-from mouldloft.stages.keys.place import Keys
-from mouldloft.stages.rubber.glove import Envelope
+from mouldloft.stages.jacket.record import Jacket, Rib, Zone
+from mouldloft.stages.keys.record import Keys
+from mouldloft.stages.rubber.record import Envelope
 from synthetic_gloves import envelope_of, rubber_of
 from trade_bodies import jacket_of
 

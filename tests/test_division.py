@@ -20,6 +20,7 @@ from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.planfile import open_plan, save_plan
 from mouldloft.outputs.results import write_results
 from mouldloft.outputs.summary import summary_text
+from mouldloft.solids.division import jacket_solids
 from mouldloft.stages.division.lattice import (
     Blocks,
     Ground,
@@ -31,19 +32,14 @@ from mouldloft.stages.division.lattice import (
     surface_of,
     unstack,
 )
-from mouldloft.stages.division.propose import (
-    Division,
-    beyond_two,
-    division_rubber,
-    jacket_solids,
-    propose_division,
-    seam_of_division,
-)
+from mouldloft.stages.division.propose import Division, beyond_two, division_rubber, propose_division, seam_of_division
 from mouldloft.stages.division.sharing import gather_patches, pull_costs
+from mouldloft.stages.locks import Locks, find_locks
 from mouldloft.stages.master import Master, prepare_master
-from mouldloft.stages.rubber.glove import brush_rubber, choose_thickness
-from mouldloft.stages.seam.place import Seam, place_seam
-from mouldloft.stages.undercut import Locks, find_locks
+from mouldloft.stages.rubber.glove import brush_rubber
+from mouldloft.stages.seam.place import place_seam
+from mouldloft.stages.seam.record import Seam
+from mouldloft.trade.thickness import choose_thickness
 from scipy.spatial import cKDTree
 from seam_bodies import as_master, opening_along, seen_field
 from test_planfile import same

@@ -10,12 +10,13 @@ import mouldloft.estimate as early
 import numpy as np
 import pytest
 from mouldloft.base.errors import PlanImpossible
+from mouldloft.base.intervals import Interval
 from mouldloft.base.marks import Assumption, Mark
 from mouldloft.base.progress import Progress
 from mouldloft.estimate import STAND_INS, Body, Proportion, estimate_rubber, scaled_to, widen
 from mouldloft.inputs.brief import Brief, MasterBrief, MaterialsBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
-from mouldloft.stages.rubber.glove import Interval, choose_thickness
+from mouldloft.trade.thickness import choose_thickness
 from trade_bodies import box, rubber_of
 
 LAYERS = RubberBrief(

@@ -15,7 +15,8 @@ from mouldloft.stages.jacket.fasteners import (
     place_fasteners,
     where_flanges_meet,
 )
-from mouldloft.stages.keys.place import Keys, shape_key
+from mouldloft.stages.keys.place import shape_key
+from mouldloft.stages.keys.record import Keys
 from mouldloft.stages.rubber.rims import steps_along, widest_step_mm
 from synthetic_gloves import FLANGE_WIDTH_MM, dome, rubber_of
 

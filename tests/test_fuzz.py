@@ -29,7 +29,8 @@ from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.compare import Comparison, comparison_html
 from mouldloft.outputs.planfile import open_plan, save_plan
 from mouldloft.outputs.results import write_results
-from mouldloft.solids.build import Solid, write_solids
+from mouldloft.solids.build import write_solids
+from mouldloft.solids.solid import Solid
 from mouldloft.stages.master import read_master
 from mouldloft.stages.seam.ownline import read_keep_clear, read_own_lines
 from mouldloft.stages.takeoff import order_csv

@@ -12,9 +12,11 @@ from mouldloft.geometry.heightmap import coarsen, fit_planes, outline, sample, s
 from mouldloft.inputs.brief import Brief, JacketBrief, KeysBrief
 from mouldloft.stages.jacket.fasteners import BOLT_PITCH_MM, WASHER_RADIUS_MM, place_on_board
 from mouldloft.stages.jacket.layup import laminate_mm, lay_up_jacket
-from mouldloft.stages.jacket.shell import Patch, section_lengths_mm, surface_samples, within
+from mouldloft.stages.jacket.record import Patch
+from mouldloft.stages.jacket.shell import section_lengths_mm, surface_samples, within
 from mouldloft.stages.jacket.stiffness import rib_section
-from mouldloft.stages.keys.place import Keys, set_keys, shape_key
+from mouldloft.stages.keys.place import set_keys, shape_key
+from mouldloft.stages.keys.record import Keys
 from mouldloft.stages.rubber.rims import on_this_flange, points_along, widest_step_mm
 from mouldloft.trade.laminate import laminate_of, lay_up, mat_g_m2_from_oz
 from synthetic_gloves import (

@@ -26,9 +26,9 @@ from mouldloft.stages.keys.place import (
     steepest_slope,
     survey_ground,
 )
+from mouldloft.stages.locks import LockRegion, Locks
 from mouldloft.stages.master import Health, Master
-from mouldloft.stages.seam.place import Seam, SeamFigures, SeamPiece
-from mouldloft.stages.undercut import LockRegion, Locks
+from mouldloft.stages.seam.record import Seam, SeamFigures, SeamPiece
 from scipy.integrate import quad, solve_bvp
 from synthetic_gloves import FLANGE_THICKNESS_MM, SKIN_MM, box, dome, envelope_of, half_torus, rubber_of
 

@@ -6,8 +6,8 @@ from __future__ import annotations
 
 import pytest
 from mouldloft.base.marks import Mark
+from mouldloft.inputs.mats import SOLD_MATS_G_M2, mat_weights
 from mouldloft.trade.laminate import (
-    SOLD_MATS_G_M2,
     flexural_strength_mpa,
     gelcoat_kg,
     laminate_assumptions,
@@ -16,7 +16,6 @@ from mouldloft.trade.laminate import (
     lay_up,
     mat_g_m2_from_oz,
     mat_schedule,
-    mat_weights,
     modulus_mpa,
     oz_from_mat_g_m2,
     resin_kg,

@@ -11,6 +11,7 @@ import pytest
 import shapely
 import trimesh
 from mouldloft.base.errors import BriefRefused, PlanImpossible
+from mouldloft.base.intervals import Interval
 from mouldloft.cli import _asked
 from mouldloft.geometry.depthmap import grid_around, solid_between_mm
 from mouldloft.geometry.frame import pull_frame
@@ -33,21 +34,17 @@ from mouldloft.stages.division.propose import (
     seam_of_division,
 )
 from mouldloft.stages.division.sharing import Shares
+from mouldloft.stages.locks import find_locks
 from mouldloft.stages.master import Master
-from mouldloft.stages.pipeline import MouldPlan, back_glove, key_glove, plan, reckon_work, with_notes
+from mouldloft.stages.pipeline import back_glove, key_glove, plan, reckon_work, with_notes
+from mouldloft.stages.plan import MouldPlan
 from mouldloft.stages.programme import bolt_count
-from mouldloft.stages.rubber.glove import (
-    Interval,
-    Rubber,
-    _claims,
-    brush_rubber,
-    choose_thickness,
-    flange_areas_mm2,
-    wall_areas_mm2,
-)
-from mouldloft.stages.seam.place import Seam, place_seam
-from mouldloft.stages.undercut import find_locks
+from mouldloft.stages.rubber.glove import _claims, brush_rubber, flange_areas_mm2, wall_areas_mm2
+from mouldloft.stages.rubber.record import Rubber
+from mouldloft.stages.seam.place import place_seam
+from mouldloft.stages.seam.record import Seam
 from mouldloft.stages.wall.joints import joint_surfaces, parting_of
+from mouldloft.trade.thickness import choose_thickness
 from seam_bodies import PLANE, as_master, opening_along, seen_field
 from test_planfile import same
 

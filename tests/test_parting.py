@@ -14,18 +14,13 @@ from mouldloft.base.errors import PlanImpossible
 from mouldloft.geometry.contour import cross_at_zero
 from mouldloft.geometry.depthmap import column_image, grid_around
 from mouldloft.geometry.frame import pull_frame
+from mouldloft.geometry.heightmap import sample_map
+from mouldloft.geometry.membrane import stretched_between
 from mouldloft.geometry.patch import fill_loops, refine_patch
 from mouldloft.geometry.polyline import spaced_out
+from mouldloft.outputs.templates.wall import wall_templates
 from mouldloft.solids.halves import cut_along_seam
-from mouldloft.stages.wall.boards import (
-    build_wall,
-    cell_stretch,
-    flange_width_mm,
-    lay_flat,
-    section_area,
-    wall_templates,
-)
-from mouldloft.stages.wall.parting import sample_map, stretched_between
+from mouldloft.stages.wall.boards import build_wall, cell_stretch, flange_width_mm, lay_flat, section_area
 from mouldloft.stages.wall.surface import parting_heights
 from seam_bodies import PLANE, ball, ellipsoid, ring, seam_of, two_lobes
 from shapely.geometry import Polygon

@@ -11,37 +11,23 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft.base.errors import Cancelled, OutputRefused
-from mouldloft.base.house import (
+from mouldloft.base.figures import feet_inches, kg_lb, money, number, round_step
+from mouldloft.base.progress import Progress
+from mouldloft.geometry.rays import ray_scene
+from mouldloft.outputs.look import (
     GLOVE,
     LOCK_STOPS,
     THICKNESS_STOPS,
-    feet_inches,
-    kg_lb,
     lightness,
     lock_colours,
-    money,
-    number,
     rgb,
-    round_step,
     thickness_colours,
     to_linear,
     to_srgb,
 )
-from mouldloft.base.progress import Progress
-from mouldloft.geometry.rays import ray_scene
 from mouldloft.outputs.pictures import studio
 from mouldloft.outputs.pictures import thickness as thicknessview
 from mouldloft.outputs.pictures import views as pictures
-from mouldloft.outputs.pictures.shapes import (
-    body_of,
-    clustered,
-    fewer_faces,
-    jacket_mesh,
-    key_mesh,
-    pin,
-    solid_between,
-    split_creases,
-)
 from mouldloft.outputs.pictures.studio import look, photograph, set_up, vtk_can_draw
 from mouldloft.outputs.pictures.thickness import thickness_view
 from mouldloft.outputs.pictures.views import (
@@ -55,7 +41,17 @@ from mouldloft.outputs.pictures.views import (
     seam_view,
     without_flicker,
 )
-from mouldloft.stages.rubber.thickness import measure_thickness
+from mouldloft.solids.shapes import (
+    body_of,
+    clustered,
+    fewer_faces,
+    jacket_mesh,
+    key_mesh,
+    pin,
+    solid_between,
+    split_creases,
+)
+from mouldloft.solids.thickness import measure_thickness
 from PIL import Image
 from synthetic_gloves import box, dome
 from synthetic_plan import small_plan as figure_plan

@@ -14,8 +14,8 @@ import pypdf
 import pytest
 import shapely
 import trimesh
-from mouldloft.base.house import JACKET, PATCH, RIB, rgb
 from mouldloft.geometry.heightmap import surface_cells
+from mouldloft.outputs.look import JACKET, PATCH, RIB, rgb
 from mouldloft.outputs.page.build import page_text
 from mouldloft.outputs.pictures import studio
 from mouldloft.outputs.pictures import views as pictures
@@ -31,7 +31,7 @@ from mouldloft.outputs.sheets.drawing import piece_drawing
 from mouldloft.outputs.sheets.pieces import piece_pages
 from mouldloft.solids.ribs import ribs_of
 from mouldloft.stages.jacket.layup import in_patches
-from mouldloft.stages.jacket.shell import Patch, Rib, Zone
+from mouldloft.stages.jacket.record import Patch, Rib, Zone
 from mouldloft.stages.keys.place import snap_to_outside
 from mouldloft.stages.rubber.rims import over
 from mouldloft.trade.laminate import lay_up, mat_g_m2_from_oz

@@ -23,7 +23,7 @@ from mouldloft.stages.programme import (
     set_programme,
     split_into_batches,
 )
-from mouldloft.stages.rubber.glove import Coat
+from mouldloft.stages.rubber.record import Coat
 from trade_bodies import box, jacket_of, keys_of, locks_of, rubber_of, seam_of
 
 

@@ -10,13 +10,14 @@ from datetime import date, timedelta
 
 import pytest
 from mouldloft.base.errors import PlanImpossible
+from mouldloft.base.intervals import Interval
 from mouldloft.inputs.brief import Brief, CastBrief, JacketBrief, RunBrief
 from mouldloft.inputs.catalogue import Catalogue, read_catalogue
 from mouldloft.stages.cast import Cast
-from mouldloft.stages.jacket.layup import Jacket, Zone
-from mouldloft.stages.keys.place import Keys
+from mouldloft.stages.jacket.record import Jacket, Zone
+from mouldloft.stages.keys.record import Keys
 from mouldloft.stages.programme import Programme, first_day, set_programme, split_into_batches
-from mouldloft.stages.rubber.glove import Coat, Interval, Rubber, RubberParts
+from mouldloft.stages.rubber.record import Coat, Rubber, RubberParts
 from trade_bodies import cast_record, jacket_of, keys_of, rubber_of, uneven_flanges
 
 HANDS = 3

@@ -15,11 +15,13 @@ from hypothesis import strategies as st
 from mouldloft.inputs.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.solids.halves import cut_along_seam
+from mouldloft.stages.locks import Locks
 from mouldloft.stages.master import Master, prepare_master
 from mouldloft.stages.pipeline import draw_seam, open_mould
-from mouldloft.stages.rubber.glove import Rubber, brush_rubber, choose_thickness
-from mouldloft.stages.seam.place import Seam
-from mouldloft.stages.undercut import Locks
+from mouldloft.stages.rubber.glove import brush_rubber
+from mouldloft.stages.rubber.record import Rubber
+from mouldloft.stages.seam.record import Seam
+from mouldloft.trade.thickness import choose_thickness
 
 CATALOGUE = read_catalogue(None)
 HEIGHT_MM, SKIN_MM, PIXEL_MM = 300.0, 8.0, 4.0

@@ -12,8 +12,10 @@ import trimesh
 from mouldloft.inputs.brief import Brief, JacketBrief
 from mouldloft.solids.ribs import rib_solids, ribs_of
 from mouldloft.stages.jacket.layup import lay_up_jacket
-from mouldloft.stages.jacket.shell import Rib, Zone, rib_cover_mm2
-from mouldloft.stages.keys.place import Keys, shape_key
+from mouldloft.stages.jacket.record import Rib, Zone
+from mouldloft.stages.jacket.shell import rib_cover_mm2
+from mouldloft.stages.keys.place import shape_key
+from mouldloft.stages.keys.record import Keys
 from mouldloft.trade.laminate import lay_up, mat_g_m2_from_oz
 from scipy.spatial import cKDTree
 from synthetic_gloves import box, dome, rubber_of

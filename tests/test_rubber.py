@@ -13,15 +13,11 @@ from mouldloft.base.errors import PlanImpossible
 from mouldloft.geometry.frame import pull_frame
 from mouldloft.inputs.brief import Brief, RubberBrief, RunBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
-from mouldloft.stages.rubber.glove import (
-    _lattice,
-    _mean_positive_part,
-    brush_rubber,
-    choose_thickness,
-    coat_volumes_mm3,
-)
+from mouldloft.stages.locks import find_locks
+from mouldloft.stages.rubber.glove import _lattice, _mean_positive_part, brush_rubber, coat_volumes_mm3
 from mouldloft.stages.seam.place import place_seam
-from mouldloft.stages.undercut import find_locks, undercut_field
+from mouldloft.stages.undercut import undercut_field
+from mouldloft.trade.thickness import choose_thickness
 from seam_bodies import as_master, opening_along, seam_of, two_lobes
 from test_undercut import channel, mushroom, to_mesh
 

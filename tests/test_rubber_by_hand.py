@@ -9,16 +9,13 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import shapely
+from mouldloft.base.intervals import Interval
 from mouldloft.geometry.depthmap import Grid
 from mouldloft.geometry.frame import pull_frame
 from mouldloft.inputs.brief import Brief, RubberBrief
 from mouldloft.inputs.catalogue import read_catalogue
-from mouldloft.stages.keys.place import Key, Keys
+from mouldloft.stages.keys.record import Key, Keys, add_tabs
 from mouldloft.stages.rubber.glove import (
-    Coat,
-    Interval,
-    RubberParts,
-    ThicknessRule,
     _above_base,
     _coats,
     _edge_share,
@@ -27,11 +24,11 @@ from mouldloft.stages.rubber.glove import (
     _parts,
     _read_map,
     _volume,
-    add_tabs,
-    choose_thickness,
     coat_volumes_mm3,
     wanted_thickness_mm,
 )
+from mouldloft.stages.rubber.record import Coat, RubberParts
+from mouldloft.trade.thickness import ThicknessRule, choose_thickness
 from trade_bodies import box, rubber_of
 
 

@@ -17,7 +17,7 @@ import pypdf
 import pytest
 import trimesh
 from mouldloft.base.errors import OutputRefused
-from mouldloft.base.house import kg, kg_lb, litres, metres, mm, money, number, ounces, percent
+from mouldloft.base.figures import kg, kg_lb, litres, metres, mm, money, number, ounces, percent
 from mouldloft.base.marks import Mark
 from mouldloft.outputs import words
 from mouldloft.outputs.pictures import studio

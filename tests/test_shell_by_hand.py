@@ -7,8 +7,9 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from mouldloft.stages.jacket.shell import Outside, Patch, Rib, Schedule, glove_columns, lay, rib_cover_mm2, rib_words
-from mouldloft.stages.jacket.stiffness import Ribbed, _cover, _draw_ribs, _least_glass
+from mouldloft.stages.jacket.record import Patch, Rib
+from mouldloft.stages.jacket.shell import Outside, Ribbed, Schedule, glove_columns, lay, rib_cover_mm2, rib_words
+from mouldloft.stages.jacket.stiffness import _cover, _draw_ribs, _least_glass
 from mouldloft.trade.laminate import laminate_of
 from mouldloft.trade.panels import Panels
 from scipy.spatial import cKDTree

@@ -13,10 +13,12 @@ from mouldloft.base.errors import BriefRefused, OutputRefused, PlanImpossible
 from mouldloft.inputs.brief import Brief, RubberBrief, RunBrief, SeamBrief, brief_from_dict
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.results import write_results
-from mouldloft.solids.build import Solid, make_solids, write_solids
+from mouldloft.solids.build import make_solids, write_solids
+from mouldloft.solids.solid import Solid
 from mouldloft.stages.cradle import board_in_plan
 from mouldloft.stages.jacket.layup import laminate_mm
-from mouldloft.stages.keys.place import Keys, key_bumps
+from mouldloft.stages.keys.place import key_bumps
+from mouldloft.stages.keys.record import Keys
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.pipeline import plan
 from mouldloft.stages.rubber.glove import brush_rubber

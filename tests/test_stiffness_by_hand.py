@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from mouldloft.inputs.brief import Brief, JacketBrief
-from mouldloft.stages.jacket.shell import Patch, Schedule, lay
+from mouldloft.stages.jacket.record import Patch
+from mouldloft.stages.jacket.shell import Ribbed, Schedule, lay
 from mouldloft.stages.jacket.stiffness import (
     RIB_CORES_MM,
     Loads,
-    Ribbed,
     _final_look,
     _flange_checks,
     _rib_found,

@@ -13,16 +13,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from mouldloft.base.errors import CatalogueRefused, OutputRefused
+from mouldloft.base.intervals import Interval, add_intervals
 from mouldloft.base.marks import Mark
 from mouldloft.inputs.brief import Brief, CastBrief, MaterialsBrief, RunBrief
 from mouldloft.inputs.catalogue import Catalogue, Pack, read_catalogue
 from mouldloft.stages.cast import Cast, lay_up_cast
 from mouldloft.stages.cradle import Cradle, CradlePiece
-from mouldloft.stages.rubber.glove import Interval
 from mouldloft.stages.takeoff import (
     MOULD_STAGES,
     Takeoff,
-    add_intervals,
     cheapest_packs,
     mould_life,
     order_csv,

@@ -9,13 +9,14 @@ from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
+from mouldloft.base.intervals import Interval
 from mouldloft.base.marks import Assumption, Mark
 from mouldloft.inputs.brief import Brief, MaterialsBrief, RunBrief
 from mouldloft.inputs.catalogue import Catalogue, Pack, read_catalogue
 from mouldloft.stages.cradle import Cradle, CradlePiece
-from mouldloft.stages.jacket.layup import Jacket, Rib, Zone
+from mouldloft.stages.jacket.record import Jacket, Rib, Zone
 from mouldloft.stages.programme import Batch, Programme
-from mouldloft.stages.rubber.glove import Coat, Interval, Rubber
+from mouldloft.stages.rubber.record import Coat, Rubber
 from mouldloft.stages.takeoff import (
     OrderLine,
     Takeoff,

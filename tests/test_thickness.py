@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft.solids.build import make_solids
-from mouldloft.stages.rubber.thickness import ALLOWED_MM, READ_HIGH_MM, measure_thickness
+from mouldloft.solids.thickness import ALLOWED_MM, READ_HIGH_MM, measure_thickness
 from test_solids import plan_of
 from trimesh.triangles import closest_point
 

@@ -12,9 +12,10 @@ from mouldloft.geometry.frame import pull_frame
 from mouldloft.geometry.rays import ray_scene
 from mouldloft.geometry.sampling import samples_on_every_face
 from mouldloft.inputs.brief import SeamBrief
+from mouldloft.stages.locks import find_locks
 from mouldloft.stages.opening import half_sphere
 from mouldloft.stages.seam.place import place_seam
-from mouldloft.stages.undercut import find_locks, freedom_by_columns, freedom_by_rays, undercut_field, where_on_piece
+from mouldloft.stages.undercut import freedom_by_columns, freedom_by_rays, undercut_field, where_on_piece
 from seam_bodies import as_master, opening_along
 
 RUBBER = SimpleNamespace(elongation_at_break=4.8)

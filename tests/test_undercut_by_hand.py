@@ -11,20 +11,9 @@ from mouldloft.base.progress import SILENT
 from mouldloft.geometry.depthmap import Grid
 from mouldloft.geometry.rays import ray_scene
 from mouldloft.geometry.sampling import Samples
-from mouldloft.stages.undercut import (
-    _depths,
-    _hanging_mm,
-    _own_sine,
-    _piece_locked_share,
-    _quantile,
-    _regions,
-    _share_per_face,
-    _stretch,
-    _ways_out,
-    freedom_by_columns,
-    skin_faces,
-    where_on_piece,
-)
+from mouldloft.stages.locks import _depths, _hanging_mm, _own_sine, _piece_locked_share, _quantile, _regions, _stretch
+from mouldloft.stages.master import skin_faces
+from mouldloft.stages.undercut import _share_per_face, _ways_out, freedom_by_columns, where_on_piece
 from trade_bodies import box, seam_of
 
 BODY = box(400, 300, 1000)

@@ -11,6 +11,7 @@ import shapely
 import trimesh
 from mouldloft.base.marks import Mark
 from mouldloft.geometry.frame import pull_frame
+from mouldloft.outputs.templates.wall import wall_templates
 from mouldloft.stages.wall.boards import (
     Station,
     Wall,
@@ -29,7 +30,6 @@ from mouldloft.stages.wall.boards import (
     flange_width_mm,
     lay_flat,
     section_area,
-    wall_templates,
 )
 from trade_bodies import box, seam_of, standing
 

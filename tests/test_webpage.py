@@ -16,8 +16,9 @@ import pytest
 import trimesh
 from browser import browser, why_no_browser
 from mouldloft.base.errors import Cancelled, OutputRefused
-from mouldloft.base.house import kg_lb, metres, mm, rgb
+from mouldloft.base.figures import kg_lb, metres, mm
 from mouldloft.base.progress import Progress
+from mouldloft.outputs.look import rgb
 from mouldloft.outputs.page import build as webpage
 from mouldloft.outputs.page.build import page_text, script_json, write_page
 from mouldloft.outputs.pictures import studio

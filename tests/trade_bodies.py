@@ -6,14 +6,15 @@ from dataclasses import replace
 
 import numpy as np
 import trimesh
+from mouldloft.base.intervals import Interval
 from mouldloft.geometry.frame import pull_frame
 from mouldloft.stages.cast import Cast
-from mouldloft.stages.jacket.layup import Jacket, JacketPiece, Zone
-from mouldloft.stages.keys.place import Key, Keys
+from mouldloft.stages.jacket.record import Jacket, JacketPiece, Zone
+from mouldloft.stages.keys.record import Key, Keys
+from mouldloft.stages.locks import LockRegion, Locks
 from mouldloft.stages.master import Health, Master
-from mouldloft.stages.rubber.glove import Coat, Envelope, Interval, Rubber, RubberParts
-from mouldloft.stages.seam.place import Seam, SeamFigures, SeamLine, SeamPiece
-from mouldloft.stages.undercut import LockRegion, Locks
+from mouldloft.stages.rubber.record import Coat, Envelope, Rubber, RubberParts
+from mouldloft.stages.seam.record import Seam, SeamFigures, SeamLine, SeamPiece
 from mouldloft.trade.lifting import LiftCheck
 
 SOUND = Health(0, 0, False, 0, 0, 0, True)

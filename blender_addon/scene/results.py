@@ -117,7 +117,7 @@ def remove(*roles: str) -> None:
 
 def material(name: str, colour: tuple[float, float, float], attribute: str = "") -> bpy.types.Material:
     """A plain material of the house colour (sRGB); with `attribute`, coloured by that attribute."""
-    from mouldloft.base.house import to_linear
+    from mouldloft.outputs.look import to_linear
 
     made = bpy.data.materials.get(name)
     if made is not None:
@@ -189,7 +189,7 @@ def show_shape(scene: bpy.types.Scene, shape: Shape) -> bpy.types.Object:
 
 def show_line(scene: bpy.types.Scene, line: Line) -> bpy.types.Object:
     """A run of the seam as an editable poly curve."""
-    from mouldloft.base.house import SEAM, rgb
+    from mouldloft.outputs.look import SEAM, rgb
 
     unit = units_per_mm(scene)
     curve = bpy.data.curves.new(line.name, "CURVE")
@@ -299,7 +299,7 @@ def show_map(scene: bpy.types.Scene, master, stamp: str) -> bpy.types.Object:
     if thing is not None and thing.get(STAMP) == stamp:
         return thing
     remove("map")
-    from mouldloft.base.house import PLASTER, rgb
+    from mouldloft.outputs.look import PLASTER, rgb
 
     mesh = new_mesh(MAP, master.vertices_mm * units_per_mm(scene), master.faces, True)
     mesh.materials.append(material("Mouldloft map", rgb(PLASTER), ATTRIBUTE))

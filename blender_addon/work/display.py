@@ -85,15 +85,15 @@ def _seam(done: dict[str, Any], progress: Any) -> Shown:
 
 def _wall(envelope: Any, thick_mm: float) -> tuple[np.ndarray, np.ndarray]:
     """The wall as it stands: the parting surface over the flange, a board thick behind it."""
-    from mouldloft.outputs.pictures.shapes import solid_between
+    from mouldloft.solids.shapes import solid_between
 
     front = np.where(envelope.flange, envelope.parting_mm, np.nan)
     return solid_between(front - thick_mm, front, envelope.frame, envelope.origin_mm, envelope.pixel_mm)
 
 
 def _glove(done: dict[str, Any], progress: Any) -> Shown:
-    from mouldloft.base.house import GLOVE, PLASTER, rgb
-    from mouldloft.outputs.pictures.shapes import fewer_faces, glove_mesh, halved
+    from mouldloft.outputs.look import GLOVE, PLASTER, rgb
+    from mouldloft.solids.shapes import fewer_faces, glove_mesh, halved
 
     master, rubber = done["master"], done["bare_rubber"]
     cut = fewer_faces(master.vertices_mm, master.faces, 120_000)
@@ -115,8 +115,8 @@ def _glove(done: dict[str, Any], progress: Any) -> Shown:
 
 def key_shapes(keys: Any, rubber: Any) -> list[Shape]:
     """One shape for each key, its origin at the key's foot so that moving it moves the foot."""
-    from mouldloft.base.house import KEY, rgb
-    from mouldloft.outputs.pictures.shapes import key_mesh
+    from mouldloft.outputs.look import KEY, rgb
+    from mouldloft.solids.shapes import key_mesh
 
     by_piece = {envelope.piece: envelope for envelope in rubber.envelopes}
     shapes = []
@@ -135,8 +135,8 @@ def _keys(done: dict[str, Any], progress: Any) -> Shown:
 
 
 def _jacket(done: dict[str, Any], progress: Any) -> Shown:
-    from mouldloft.base.house import JACKET, PLASTER, rgb
-    from mouldloft.outputs.pictures.shapes import halved, jacket_mesh
+    from mouldloft.outputs.look import JACKET, PLASTER, rgb
+    from mouldloft.solids.shapes import halved, jacket_mesh
     from mouldloft.stages.cradle import board_in_plan
 
     rubber, keys, jacket, cradle = (done[name] for name in ("bare_rubber", "keys", "jacket", "cradle"))
@@ -164,7 +164,7 @@ def _jacket(done: dict[str, Any], progress: Any) -> Shown:
 
 
 def _solids(done: dict[str, Any], progress: Any) -> Shown:
-    from mouldloft.base.house import GLOVE, JACKET, PLASTER, rgb
+    from mouldloft.outputs.look import GLOVE, JACKET, PLASTER, rgb
 
     envelopes = {envelope.piece: envelope for envelope in done["bare_rubber"].envelopes}
     moving = {f"{kind}, {e.name}": e.piece for e in envelopes.values() for kind in ("glove", "jacket")}
@@ -217,14 +217,14 @@ def map_colours(kind: str, done: dict[str, Any]) -> Colours:
 
 
 def _linear(colours: list[str]) -> np.ndarray:
-    from mouldloft.base.house import rgb, to_linear
+    from mouldloft.outputs.look import rgb, to_linear
 
     srgb = np.array([rgb(colour) for colour in colours])
     return np.column_stack([to_linear(srgb), np.ones(len(srgb))]).astype(np.float32)
 
 
 def _frees(done: dict[str, Any]) -> Colours:
-    from mouldloft.base.house import percent
+    from mouldloft.base.figures import percent
     from mouldloft.stages.seam.place import name_pieces
 
     field = done["undercut"]
@@ -261,7 +261,8 @@ def _pieces(done: dict[str, Any]) -> Colours:
 
 
 def _scale(kind: str, done: dict[str, Any]) -> Colours:
-    from mouldloft.base.house import lock_colours, round_step, to_linear
+    from mouldloft.base.figures import round_step
+    from mouldloft.outputs.look import lock_colours, to_linear
 
     locks = done["locks"]
     title, values, unit = {
@@ -301,7 +302,8 @@ def thickness_shown(done: dict[str, Any], brief: Any, glove_mm: dict[int, np.nda
     """
     from types import SimpleNamespace
 
-    from mouldloft.base.house import counted, mm, thickness_colours, to_linear
+    from mouldloft.base.figures import counted, mm
+    from mouldloft.outputs.look import thickness_colours, to_linear
     from mouldloft.outputs.pictures.thickness import least_words, thickness_view
 
     rubber = done["bare_rubber"]

@@ -49,7 +49,7 @@ def unpack(data: bytes) -> tuple[dict, dict[str, str]]:
         except UNREADABLE as error:
             print(f"Mouldloft: the {name} kept in this file cannot be reopened ({error}); run its section again.")
     if {"keys", "bare_rubber"} <= records.keys():
-        from mouldloft.stages.rubber.glove import add_tabs
+        from mouldloft.stages.keys.record import add_tabs
 
         records["rubber"] = add_tabs(records["bare_rubber"], records["keys"])
     return records, told["stamps"]

@@ -7,7 +7,7 @@ import signal
 import sys
 from pathlib import Path
 from threading import Thread
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 from rich.console import Console
@@ -19,10 +19,8 @@ from . import __version__
 from .base.errors import BriefRefused, Cancelled, MouldloftError, OutputRefused, PlanImpossible
 from .base.files import why_not_written
 from .base.progress import Progress
-
-if TYPE_CHECKING:
-    from .inputs.brief import Brief
-    from .stages.pipeline import MouldPlan
+from .inputs.brief import Brief
+from .stages.plan import MouldPlan
 
 app = typer.Typer(
     add_completion=False,

@@ -13,16 +13,18 @@ from dataclasses import dataclass, fields, replace
 from typing import Literal
 
 from .base.errors import BriefRefused, PlanImpossible
-from .base.house import counted, percent
+from .base.figures import counted, percent
+from .base.intervals import Interval
 from .base.marks import Assumption, Mark
 from .base.progress import SILENT, Progress
 from .inputs.brief import Brief
 from .inputs.catalogue import Catalogue, read_catalogue
 from .stages.master import Master
 from .stages.opening import find_opening
-from .stages.rubber.glove import FADE, Interval, ThicknessRule, brush_rubber, choose_thickness
+from .stages.rubber.glove import FADE, brush_rubber
 from .stages.seam.place import place_seam
 from .stages.undercut import undercut_field
+from .trade.thickness import ThicknessRule, choose_thickness
 
 StandIn = Literal["standing figure", "seated figure", "seated animal", "standing animal", "bust", "head"]
 

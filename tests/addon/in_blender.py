@@ -334,8 +334,8 @@ def vertices_mm(thing) -> np.ndarray:
 def the_gloves_thickness_is_a_map_on_the_glove():
     """Against Blender's own search for the nearest place on the copy of the sculpt."""
     from mathutils.bvhtree import BVHTree
-    from mouldloft.base.house import GLOVE, rgb, to_linear
-    from mouldloft.stages.rubber import thickness
+    from mouldloft.outputs.look import GLOVE, rgb, to_linear
+    from mouldloft.solids import thickness
 
     s = settings()
     done = addon("scene.state").done_now(bpy.context.scene)

@@ -18,8 +18,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from mouldloft.base import house
 from mouldloft.inputs.brief import Brief, KeysBrief, RunBrief
+from mouldloft.outputs import look
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -43,7 +43,7 @@ def builder():
 
 
 def test_every_stage_of_the_pipeline_is_in_one_section(part):
-    from mouldloft.stages.pipeline import MouldPlan
+    from mouldloft.stages.plan import MouldPlan
 
     sections = part("work.sections")
     made = {name for names in sections._RECORDS.values() for name in names} - {"bare_rubber", "solids"}
@@ -114,7 +114,7 @@ def _lab(linear: np.ndarray) -> np.ndarray:
 def test_the_maps_colours_are_told_apart_with_any_colour_vision(part, deficiency):
     display = part("work.display")
     colours = [display.FREE_AHEAD, display.FREE_BEHIND, display.FREE_BOTH, display.LOCKED]
-    linear = house.to_linear(np.array([house.rgb(c) for c in colours]))
+    linear = look.to_linear(np.array([look.rgb(c) for c in colours]))
     if deficiency != "none":
         linear = linear @ np.array(DEFICIENCIES[deficiency]).T
     lab = _lab(linear)
@@ -131,7 +131,7 @@ def test_freedom_becomes_the_right_swatch(part):
     field = UndercutField((1.0, 0.0, 0.0), plus, minus, np.zeros(4, np.float32), 1.0, 0.25, "", 0.0)
     made = display.map_colours("FREES", {"undercut": field})
     wanted = [display.FREE_AHEAD, display.FREE_BEHIND, display.FREE_BOTH, display.LOCKED]
-    assert np.allclose(house.to_srgb(made.per_face[:, :3]), [house.rgb(c) for c in wanted], atol=1e-3)
+    assert np.allclose(look.to_srgb(made.per_face[:, :3]), [look.rgb(c) for c in wanted], atol=1e-3)
     assert made.legend["swatches"][0][1] == "free along the left piece's pull"
 
 

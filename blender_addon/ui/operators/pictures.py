@@ -57,7 +57,7 @@ def _lights(scene: bpy.types.Scene) -> None:
 
 
 def _world(scene: bpy.types.Scene) -> None:
-    from mouldloft.base.house import BACKDROP, rgb, to_linear
+    from mouldloft.outputs.look import BACKDROP, rgb, to_linear
 
     world = bpy.data.worlds.new(SCENE)
     colour = [float(v) for v in to_linear(list(rgb(BACKDROP)))]
@@ -107,7 +107,7 @@ def _fit(scene: bpy.types.Scene, camera: bpy.types.Object, corners: list[float])
 
 def set_up(context: bpy.types.Context) -> bpy.types.Scene:
     """The pictures' scene: the piece in plaster with its seam, cameras bound to frames, lights, a turn."""
-    from mouldloft.base.house import PLASTER, rgb
+    from mouldloft.outputs.look import PLASTER, rgb
     from mouldloft.outputs.pictures.views import VIEWS
 
     remove_stills()

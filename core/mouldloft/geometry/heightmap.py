@@ -14,6 +14,8 @@ import shapely
 from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
+from .depthmap import Grid
+
 
 @dataclass(frozen=True, eq=False)
 class Cells:
@@ -228,3 +230,16 @@ def sample(height_mm: np.ndarray, origin_mm: tuple[float, float], pixel_mm: floa
     total = weights.sum(axis=0)
     with np.errstate(invalid="ignore"):
         return np.where(total > 0, (weights * np.where(known, values, 0.0)).sum(axis=0) / total, np.nan)
+
+
+def sample_map(height_mm: np.ndarray, grid: Grid, x_mm: np.ndarray, y_mm: np.ndarray) -> np.ndarray:
+    """(k,) heights between the pixel centres, bilinear; points beyond the grid take its border's."""
+    at_x = np.clip((x_mm - grid.x0_mm) / grid.pixel_mm, 0, grid.columns - 1)
+    at_y = np.clip((y_mm - grid.y0_mm) / grid.pixel_mm, 0, grid.rows - 1)
+    j = np.minimum(at_x.astype(np.int64), max(grid.columns - 2, 0))
+    i = np.minimum(at_y.astype(np.int64), max(grid.rows - 2, 0))
+    s, t = at_x - j, at_y - i
+    j_next, i_next = np.minimum(j + 1, grid.columns - 1), np.minimum(i + 1, grid.rows - 1)
+    low = height_mm[i, j] * (1 - s) + height_mm[i, j_next] * s
+    high = height_mm[i_next, j] * (1 - s) + height_mm[i_next, j_next] * s
+    return low * (1 - t) + high * t

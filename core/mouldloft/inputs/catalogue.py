@@ -21,11 +21,11 @@ from typing import Annotated, Any, Literal
 import msgspec
 
 from ..base.errors import CatalogueRefused
+from ..base.figures import unit_words
 from ..base.files import in_plain_words, read_toml
-from ..base.house import unit_words
 from ..base.marks import Assumption, Mark
-from ..trade.laminate import G_M2_PER_OZ_FT2, HAND_LAYER_G_M2, NOMINAL_SHORTFALL, mat_weights
 from .brief import MaterialsBrief
+from .mats import G_M2_PER_OZ_FT2, HAND_LAYER_G_M2, NOMINAL_SHORTFALL, mat_weights
 
 MOST_LAYERS = 24
 

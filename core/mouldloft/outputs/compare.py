@@ -8,30 +8,16 @@ from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 from string import Template
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from ..base.errors import BriefRefused
+from ..base.figures import cm2, kg, litres, metres, mm, money, number, percent
 from ..base.files import write_text
-from ..base.house import (
-    HAIRLINE,
-    INK,
-    SEAM,
-    SOFT_INK,
-    cm2,
-    kg,
-    litres,
-    metres,
-    mm,
-    money,
-    number,
-    percent,
-)
+from ..base.intervals import Interval
 from ..stages.opening import direction_words
-from ..stages.rubber.glove import Interval
+from ..stages.plan import MouldPlan
+from .look import HAIRLINE, INK, SEAM, SOFT_INK
 from .words import rubber_kg_per_mm3, title_of
-
-if TYPE_CHECKING:
-    from ..stages.pipeline import MouldPlan
 
 Better = Literal["less", "more", ""]
 _KINDS = {"plane": "on a plane", "free": "free", "own": "own line", "joints": "more than two pieces"}

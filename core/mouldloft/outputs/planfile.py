@@ -120,7 +120,7 @@ def _unpack(path: Path, digest: str) -> dict[str, np.ndarray]:
 
 def open_plan(path: str | Path) -> Any:
     """The `MouldPlan` saved at `path` (the folder or its plan.json). Raises `PlanFileRefused` with one sentence."""
-    from ..stages.pipeline import PLAN_VERSION, MouldPlan
+    from ..stages.plan import PLAN_VERSION, MouldPlan
 
     file = Path(path)
     try:

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from ..base.errors import PlanImpossible
 from ..base.files import make_folder, write_text, write_whole, written_together
 from ..base.progress import SILENT, Progress
+from ..stages.plan import MouldPlan, OpenSurvey
+from ..stages.takeoff import write_order
 from .planfile import ARRAYS, PLAN_NAME, drop_old_arrays, save_plan
 from .summary import summary_text
-
-if TYPE_CHECKING:
-    from ..stages.pipeline import MouldPlan, OpenSurvey
 
 
 @dataclass(frozen=True)
@@ -28,51 +26,43 @@ class Written:
     what: str
 
 
+# each output brings its own libraries, so it is imported when it is made
+
+
 def _client_sheet(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    return import_module("mouldloft.outputs.sheets.client").client_sheet(plan, folder / "client-sheet.pdf", progress)
+    from .sheets.client import client_sheet
+
+    return client_sheet(plan, folder / "client-sheet.pdf", progress)
 
 
 def _workshop_sheets(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    return import_module("mouldloft.outputs.sheets.book").workshop_sheets(
-        plan, folder / "workshop-sheets.pdf", progress
-    )
+    from .sheets.book import workshop_sheets
+
+    return workshop_sheets(plan, folder / "workshop-sheets.pdf", progress)
 
 
 def _order(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    return import_module("mouldloft.stages.takeoff").write_order(plan.takeoff, folder / "order.csv")
+    return write_order(plan.takeoff, folder / "order.csv")
 
 
 def _page(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    return import_module("mouldloft.outputs.page.build").write_page(plan, folder / "plan.html", progress)
+    from .page.build import write_page
+
+    return write_page(plan, folder / "plan.html", progress)
 
 
 def _pictures(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+    from .pictures.views import draw_pictures
+
     pictures = make_folder(folder / "pictures")
-    import_module("mouldloft.outputs.pictures.views").draw_pictures(plan, pictures, progress)
+    draw_pictures(plan, pictures, progress)
     return pictures
 
 
 def _templates(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
-    """Wall and cradle boards at full size: DXF and SVG for the cutter, PDF on A4 for the bench."""
-    paper, wall = import_module("mouldloft.outputs.templates.fullsize"), import_module("mouldloft.stages.wall.boards")
-    inner = make_folder(folder / "templates")
-    boards = [
-        paper.Template(f"{plan.seam.pieces[piece.piece].name}, {board.name}", (paper.PaperLine(board.outline_mm),))
-        for piece in plan.cradle.pieces
-        for board in piece.boards
-    ]
-    walls = []
-    if len(plan.seam.pieces) == 2:
-        walls = list(
-            wall.wall_templates(wall.build_wall(plan.master, plan.seam, plan.rubber.flange_width_mm, progress))
-        )
-    for name, templates in (("wall", walls), ("cradle", boards)):
-        if templates:
-            progress.step(0.5, f"{name} templates")
-            paper.write_dxf(inner / f"{name}.dxf", templates)
-            paper.write_svg(inner / f"{name}.svg", templates)
-            paper.write_pdf(inner / f"{name}-a4.pdf", templates, "A4", plan.master.name)
-    return inner
+    from .templates.write import write_templates
+
+    return write_templates(plan, make_folder(folder / "templates"), progress)
 
 
 def write_survey(survey: OpenSurvey, folder: str | Path) -> tuple[Written, ...]:
@@ -130,11 +120,13 @@ def _write_solids(plan: MouldPlan, folder: Path, formats: tuple[str, ...], progr
     """The closed meshes in each format; nothing where there is none. Raises `PlanImpossible`."""
     if not formats:
         return []
-    module = import_module("mouldloft.solids.build")
-    shapes = module.make_solids(plan, progress=progress)
+    from ..solids.build import make_solids, write_solids
+    from ..solids.division import jacket_solids
+
+    shapes = make_solids(plan, progress=progress)
     if plan.division is not None:
-        shapes += import_module("mouldloft.stages.division.propose").jacket_solids(plan.division)
-    module.write_solids(shapes, folder, formats)
+        shapes += jacket_solids(plan.division)
+    write_solids(shapes, folder, formats)
     return [Written(folder, "halves, gloves, jackets and boards as closed meshes")]
 
 

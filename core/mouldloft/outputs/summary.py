@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from ..base.house import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent, unit_words
+from ..base.figures import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent, unit_words
 from ..stages.cautions import SHEET
 from ..stages.division.propose import beyond_two
+from ..stages.jacket.record import JacketPiece
 from ..stages.opening import direction_words
+from ..stages.plan import MouldPlan
 from .words import kind_words, rubber_kg_per_mm3, run_line, title_of
-
-if TYPE_CHECKING:
-    from ..stages.jacket.layup import JacketPiece
-    from ..stages.pipeline import MouldPlan
 
 _MOST_BOUGHT = 6  # materials named; the rest are counted
 

@@ -8,24 +8,21 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
-from ..base.house import counted, feet_inches, kg, listed, litres, metres, mm, number, ounces
+from ..base.figures import counted, feet_inches, kg, listed, litres, metres, mm, number, ounces
 from ..geometry.polyline import spaced_out
+from ..stages.master import Master
 from ..stages.opening import direction_words
+from ..stages.plan import MouldPlan
 from ..stages.programme import bolt_count
 from ..stages.rubber.glove import coat_volumes_mm3
+from ..stages.rubber.record import Coat
+from ..stages.seam.record import SeamLine
 from ..stages.takeoff import STAGES
-
-if TYPE_CHECKING:
-    from ..stages.master import Master
-    from ..stages.pipeline import MouldPlan
-    from ..stages.rubber.glove import Coat
-    from ..stages.seam.place import SeamLine
 
 _COURSE_SAMPLES = 240
 _LEAST_RUN = 0.05  # of a line's length: shorter turns to another side are not told

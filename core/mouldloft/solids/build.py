@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from scipy import ndimage, sparse
@@ -30,18 +30,20 @@ from ..geometry.heightmap import coarsen, filled, sample, share_of_blocks
 from ..geometry.sampling import covering_points
 from ..stages.cast import BOARD_THICKNESS_MM
 from ..stages.cradle import Board, CradlePiece
-from ..stages.jacket.layup import JacketPiece, laminate_mm
-from ..stages.keys.place import Keys, key_bumps
+from ..stages.jacket.layup import laminate_mm
+from ..stages.jacket.record import JacketPiece
+from ..stages.keys.place import key_bumps
+from ..stages.keys.record import Keys
 from ..stages.master import Master
-from ..stages.rubber.glove import SPACING_PIXELS, Envelope, Rubber, missed_mm
+from ..stages.plan import MouldPlan
+from ..stages.rubber.glove import SPACING_PIXELS, missed_mm
+from ..stages.rubber.record import Envelope, Rubber
 from ..stages.rubber.rims import bent_to_board, covered
-from ..stages.rubber.thickness import asked_skin
-from ..stages.seam.place import Seam
+from ..stages.seam.record import Seam
 from .halves import cut_along_seam
 from .ribs import rib_solids
-
-if TYPE_CHECKING:
-    from ..stages.pipeline import MouldPlan
+from .solid import Solid
+from .thickness import asked_skin
 
 LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed by hand
 FORMATS = ("stl", "3mf", "glb")
@@ -52,21 +54,6 @@ _WELD_MM = 1e-3
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
 _MISSED_MM = 0.02  # of a thickness, at most, between the points of the skin that facets are held from
 _STEEP = 2.0  # slope over which cells are quartered: a wall climbs this many pitches between two nodes
-
-
-@dataclass(frozen=True, eq=False)
-class Solid:
-    """A closed mesh in plan coordinates. vertices_mm : (n, 3) float64; faces : (m, 3) int32, outward.
-
-    kind : "master half", "glove" and "jacket" (each with its flange in one), "rib core" and "rib glass" (what covers
-    them), "cradle board", "cradle rail" or "baseboard" (half of what stands in the cast's foot).
-    """
-
-    name: str
-    kind: str
-    vertices_mm: np.ndarray
-    faces: np.ndarray
-    volume_mm3: float
 
 
 def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Progress = SILENT) -> tuple[Solid, ...]:

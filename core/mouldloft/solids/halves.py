@@ -12,7 +12,7 @@ from ..geometry.contour import Chain, Crossings, SplitMesh, cross_at_zero, join_
 from ..geometry.frame import PullFrame, pull_frame
 from ..geometry.patch import fill_loops, refine_patch
 from ..stages.master import Master
-from ..stages.seam.place import Seam
+from ..stages.seam.record import Seam
 from ..stages.wall.surface import parting_surface
 
 _CAP_CELLS = 60  # over the longest side, of the closing surface's own triangles

@@ -9,24 +9,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from scipy import ndimage
 
 from ..geometry.depthmap import Grid, raise_by_balls
+from ..geometry.facets import face_vectors, nearest_values
 from ..geometry.frame import unit
 from ..geometry.heightmap import sample
 from ..geometry.sampling import covering_points
-from ..outputs.pictures.shapes import face_vectors, nearest_values
-from ..stages.jacket.layup import JacketPiece, laminate_mm
-from ..stages.jacket.shell import LAP_MM, Rib, outside_with_keys
-from ..stages.keys.place import Keys
-from ..stages.rubber.glove import Envelope, Rubber
-
-if TYPE_CHECKING:
-    from ..stages.pipeline import MouldPlan
-    from .build import Solid
+from ..stages.jacket.layup import laminate_mm
+from ..stages.jacket.record import JacketPiece, Rib
+from ..stages.jacket.shell import LAP_MM, outside_with_keys
+from ..stages.keys.record import Keys
+from ..stages.plan import MouldPlan
+from ..stages.rubber.record import Envelope, Rubber
+from .solid import Solid
 
 _PITCH_MM = 2.0  # of the height map under a rib, and half of its facets' size
 _ASIDE_MM = 8.0  # the map goes on past the lap
@@ -213,7 +212,7 @@ def _solid(name: str, kind: str, made: Any) -> Solid:
     """A manifold as a `Solid`, without crumbs."""
     import manifold3d
 
-    from .build import Solid
+    from .solid import Solid
 
     parts = made.simplify(_EVEN_MM).decompose()
     least = _CRUMB_SHARE * sum(part.volume() for part in parts)

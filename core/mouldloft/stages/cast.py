@@ -17,7 +17,8 @@ from scipy.spatial import cKDTree
 from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.ops import polygonize, split, unary_union
 
-from ..base.house import percent
+from ..base.figures import percent
+from ..base.intervals import Interval, interval_of
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..geometry.contour import face_centres
@@ -28,10 +29,9 @@ from ..inputs.brief import Brief, CastBrief
 from ..inputs.catalogue import Catalogue, GelcoatMaterial, TapeMaterial
 from ..trade.laminate import laminate_thickness_mm, resin_kg
 from ..trade.lifting import check_lift
+from .locks import Locks
 from .master import Master, skin_faces
-from .rubber.glove import Interval
-from .seam.place import Seam
-from .undercut import Locks
+from .seam import Seam
 
 GRAVITY_M_S2 = 9.80665  # standard gravity
 AIR_DENSITY_KG_M3 = 1.25  # published: AIR_SOURCE
@@ -234,19 +234,6 @@ def _lay_shell(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Catalog
         thickness_mm=laminate + cast.gelcoat_wet_mm,
         layers=tuple(f"{mat.mat_g_m2:.0f} g/m²" for mat in layers),
     )
-
-
-def combine_causes(causes: Sequence[tuple[str, float]]) -> float:
-    """Relative half-width of a figure with independent causes: the root of the sum of squares (JCGM 100:2008, 5.1.2,
-    for a product of powers)."""
-    return math.sqrt(sum(half**2 for _, half in causes))
-
-
-def interval_of(likely: float, causes: Sequence[tuple[str, float]]) -> Interval:
-    """Interval about a likely value with independent causes; causes of no width are left out."""
-    kept = tuple((name, half) for name, half in causes if half > 0)
-    half = combine_causes(kept)
-    return Interval(likely * max(0.0, 1 - half), likely, likely * (1 + half), kept)
 
 
 def _mass_interval(shell: _Shell, master: Master, catalogue: Catalogue) -> Interval:

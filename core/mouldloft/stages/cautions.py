@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from ..inputs.catalogue import Hazard, Material
-from .cast import joint_tape
-
-if TYPE_CHECKING:
-    from .pipeline import MouldPlan
+from ..inputs.brief import Brief
+from ..inputs.catalogue import Catalogue, Hazard, Material
+from .cast import Cast, joint_tape
+from .jacket import Jacket
+from .master import Master
+from .programme import Programme
+from .takeoff import Takeoff
 
 SHEET = "the product's safety data sheet"
 CODES = "local codes and whoever answers for the place"
@@ -37,29 +38,32 @@ class Caution:
         return f"{self.sentence} What decides: {self.defers_to}."
 
 
-def cautions_for(plan: MouldPlan) -> tuple[Caution, ...]:
+def cautions_for(
+    master: Master,
+    jacket: Jacket,
+    cast: Cast,
+    programme: Programme,
+    takeoff: Takeoff,
+    brief: Brief,
+    catalogue: Catalogue,
+) -> tuple[Caution, ...]:
     """Cautions for a plan, in the order of the work: chemicals, dust, heat, lifting, standing."""
-    hazards = hazards_of(materials_in_use(plan))
+    hazards = hazards_of(materials_in_use(takeoff, brief, catalogue))
     return (
         *(_CHEMICAL[hazard] for hazard in _CHEMICAL if hazard in hazards),
-        *_heat(plan),
-        *_lifting(plan),
-        *_standing(plan),
+        *_heat(jacket, cast, programme),
+        *_lifting(master, jacket, cast),
+        *_standing(cast),
         _NO_CERTIFICATE,
     )
 
 
-def materials_in_use(plan: MouldPlan) -> tuple[Material, ...]:
-    """The catalogue's entries that the order of this plan holds, or would by the brief."""
-    catalogue, brief = plan.catalogue, plan.brief.materials
-    named: list[Material] = [
-        catalogue.rubber_for(brief),
-        catalogue.gelcoat_for(brief),
-        catalogue.resin_for(brief),
-        joint_tape(catalogue),
-    ]
-    named += [catalogue.catalyst_of(m.catalyst) for m in (catalogue.gelcoat_for(brief), catalogue.resin_for(brief))]
-    ordered = {line.code for line in plan.takeoff.lines}
+def materials_in_use(takeoff: Takeoff, brief: Brief, catalogue: Catalogue) -> tuple[Material, ...]:
+    """The catalogue's entries that the order holds, or would by the brief."""
+    gelcoat, resin = catalogue.gelcoat_for(brief.materials), catalogue.resin_for(brief.materials)
+    named: list[Material] = [catalogue.rubber_for(brief.materials), gelcoat, resin, joint_tape(catalogue)]
+    named += [catalogue.catalyst_of(material.catalyst) for material in (gelcoat, resin)]
+    ordered = {line.code for line in takeoff.lines}
     named += [material for material in catalogue.materials() if material.code in ordered]
     unique = {material.code: material for material in named}
     return tuple(unique.values())
@@ -125,15 +129,15 @@ _NO_CERTIFICATE = Caution(
 )
 
 
-def _heat(plan: MouldPlan) -> Iterator[Caution]:
+def _heat(jacket: Jacket, cast: Cast, programme: Programme) -> Iterator[Caution]:
     """Resin left thick or in the pot heats itself."""
-    resin_pots = [b for b in plan.programme.batches if "laminate" in b.coat or b.coat == "gelcoat"]
+    resin_pots = [b for b in programme.batches if "laminate" in b.coat or b.coat == "gelcoat"]
     biggest = max((b.batch_kg for b in resin_pots), default=0.0)
     thickest = max(
-        (zone.thickness_mm for piece in plan.jacket.pieces for zone in piece.zones),
+        (zone.thickness_mm for piece in jacket.pieces for zone in piece.zones),
         default=0.0,
     )
-    thickest = max(thickest, plan.cast.laminate_mm)
+    thickest = max(thickest, cast.laminate_mm)
     if not resin_pots and thickest <= 0:
         return
     said = [
@@ -150,8 +154,8 @@ def _heat(plan: MouldPlan) -> Iterator[Caution]:
     yield Caution("heat of curing", " ".join(said), SHEET)
 
 
-def _lifting(plan: MouldPlan) -> Iterator[Caution]:
-    loads = [(f"the {p.name} with its glove", p.lift_with_glove) for p in plan.jacket.pieces]
+def _lifting(master: Master, jacket: Jacket, cast: Cast) -> Iterator[Caution]:
+    loads = [(f"the {p.name} with its glove", p.lift_with_glove) for p in jacket.pieces]
     heaviest = max(loads, key=lambda pair: pair[1].load_kg, default=None)
     if heaviest is not None and heaviest[1].load_kg >= HEAVY_KG:
         name, lift = heaviest
@@ -162,10 +166,10 @@ def _lifting(plan: MouldPlan) -> Iterator[Caution]:
             f"{hands}: plan the path, clear the floor, lift together and never over anyone.",
             PRACTICE,
         )
-    if plan.cast.lift_kg >= HEAVY_KG:
+    if cast.lift_kg >= HEAVY_KG:
         yield Caution(
             "lifting the cast",
-            f"Each cast with its baseboard weighs about {plan.cast.lift_kg:.0f} kg, without ballast: lift it by the "
+            f"Each cast with its baseboard weighs about {cast.lift_kg:.0f} kg, without ballast: lift it by the "
             "foot and body, never by a thin limb, with as many hands as your own assessment says.",
             PRACTICE,
         )
@@ -175,17 +179,17 @@ def _lifting(plan: MouldPlan) -> Iterator[Caution]:
         "points, and keep hands and faces out of the flange.",
         PRACTICE,
     )
-    if plan.master.height_mm > HEIGHT_OF_WORK_MM:
+    if master.height_mm > HEIGHT_OF_WORK_MM:
         yield Caution(
             "working at height",
-            f"The piece stands {plan.master.height_mm / 1000:.1f} m tall: brush and roll its top from a "
+            f"The piece stands {master.height_mm / 1000:.1f} m tall: brush and roll its top from a "
             "platform with a rail, not from a ladder with a pot in the hand.",
             PRACTICE,
         )
 
 
-def _standing(plan: MouldPlan) -> Iterator[Caution]:
-    for check in plan.cast.stands:
+def _standing(cast: Cast) -> Iterator[Caution]:
+    for check in cast.stands:
         short = check.factor * check.overturning_nm > check.holding_nm
         if not short or check.overturning_nm <= 0:
             continue

@@ -17,11 +17,9 @@ from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..geometry.depthmap import Grid, raise_by_balls
 from ..inputs.brief import CradleBrief
-from .jacket.layup import Jacket, JacketPiece, laminate_mm
-from .jacket.shell import glove_columns, outside_with_keys
-from .keys.place import Keys, piece_prefixes, snap_to_outside
-from .rubber.glove import Envelope, Rubber
-from .rubber.rims import covered
+from .jacket import Jacket, JacketPiece, glove_columns, laminate_mm, outside_with_keys
+from .keys import Keys, piece_prefixes, snap_to_outside
+from .rubber import Envelope, Rubber, covered
 
 BOARD_SPACING_MM = 400.0  # common practice: further apart the jacket sags between boards
 GROUND_CLEARANCE_MM = 40.0  # common practice: wood left under the lowest point

@@ -16,8 +16,8 @@ from ..geometry.rays import RayScene, ray_scene
 from ..geometry.repair import signed_volume
 from ..geometry.sampling import samples_by_area
 from ..inputs.brief import OpeningBrief, SeamBrief
-from .master import Master
-from .undercut import freedom_by_rays, skin_faces
+from .master import Master, skin_faces
+from .undercut import freedom_by_rays
 from .visibility import how_it_shows
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from .. import __version__
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..geometry.rays import RayScene, ray_scene
@@ -16,20 +15,21 @@ from ..trade.laminate import laminate_assumptions
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions
-from .division.propose import Division, division_assumptions, propose_division, seam_of_division, takes_division
-from .jacket.layup import Jacket, jacket_assumptions, lay_up_jacket
-from .keys.place import Keys, key_assumptions, rubber_stuff, set_keys
+from .division import division_assumptions, propose_division, seam_of_division, takes_division
+from .jacket import Jacket, jacket_assumptions, lay_up_jacket
+from .keys import Keys, add_tabs, key_assumptions, rubber_stuff, set_keys
+from .locks import Locks, find_locks
 from .master import Master
 from .opening import Opening, find_opening
+from .plan import MouldPlan, OpenSurvey
 from .programme import Programme, programme_assumptions, set_programme
-from .rubber.glove import Rubber, add_tabs, brush_rubber
-from .seam.place import Seam, place_seam, seam_assumptions
+from .rubber import Rubber, brush_rubber
+from .seam import Seam, place_seam, seam_assumptions
 from .takeoff import Takeoff, take_off, takeoff_assumptions
-from .undercut import Locks, UndercutField, find_locks, undercut_field
+from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
-from .wall.boards import wall_assumptions
+from .wall import wall_assumptions
 
-PLAN_VERSION = 1
 STAGES = (
     "master",
     "opening",
@@ -44,31 +44,6 @@ STAGES = (
     "programme",
     "takeoff",
 )
-
-
-@dataclass(frozen=True, eq=False)
-class MouldPlan:
-    """All that was decided and proved, stage by stage. Saved and reopened by `planfile`."""
-
-    brief: Brief
-    catalogue: Catalogue
-    master: Master
-    opening: Opening
-    undercut: UndercutField
-    seam: Seam
-    locks: Locks
-    rubber: Rubber
-    keys: Keys
-    jacket: Jacket
-    cradle: Cradle
-    cast: Cast
-    takeoff: Takeoff
-    programme: Programme
-    assumptions: tuple[Assumption, ...]
-    cautions: tuple[Caution, ...]
-    division: Division | None = None  # more than two pieces, where two are not enough and the brief allows more
-    version: int = PLAN_VERSION
-    made_by: str = f"mouldloft {__version__}"
 
 
 def plan(
@@ -105,26 +80,14 @@ def plan(
     return with_notes(made)
 
 
+def _cautions(made: MouldPlan) -> tuple[Caution, ...]:
+    return cautions_for(made.master, made.jacket, made.cast, made.programme, made.takeoff, made.brief, made.catalogue)
+
+
 def with_notes(made: MouldPlan) -> MouldPlan:
     """The plan with the cautions and the assumptions that follow from all its stages."""
-    made = replace(made, cautions=cautions_for(made))
+    made = replace(made, cautions=_cautions(made))
     return replace(made, assumptions=gather_assumptions(made))
-
-
-@dataclass(frozen=True, eq=False)
-class OpenSurvey:
-    """What needs no closed solid: the opening, where the master locks, where the seam falls.
-
-    scene, show : of this master and brief, for stages that ask them again; at full size they take seconds.
-    """
-
-    master: Master
-    opening: Opening
-    undercut: UndercutField
-    seam: Seam
-    locks: Locks
-    scene: RayScene
-    show: np.ndarray
 
 
 def survey_open_master(

@@ -18,9 +18,9 @@ from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief, day_one
 from ..inputs.catalogue import Catalogue, RubberMaterial, temperature_factor
 from .cast import Cast
-from .jacket.layup import Jacket, JacketPiece
-from .keys.place import Keys
-from .rubber.glove import Rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
+from .jacket import Jacket, JacketPiece
+from .keys import Keys
+from .rubber import Rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
 
 DAY_H = 24.0
 BOARDS_PER_CRADLE = 3  # common practice: two profiles and a middle one; the cradle itself says how many

@@ -16,20 +16,21 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..base.errors import CatalogueRefused
+from ..base.figures import listed, percent
 from ..base.files import write_text
-from ..base.house import listed, percent
+from ..base.intervals import Interval, add_intervals, interval_of
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, Material, MatMaterial, Pack, ResinMaterial, RubberMaterial
-from .cast import BOARD_THICKNESS_MM, Cast, interval_of, joint_tape
+from .cast import BOARD_THICKNESS_MM, Cast, joint_tape
 from .cradle import Cradle
-from .jacket.layup import Jacket, Zone
-from .keys.place import Keys
+from .jacket import Jacket, Zone
+from .keys import Keys
+from .locks import Locks
 from .master import Master
 from .programme import Programme, bolt_count, set_programme
-from .rubber.glove import Interval, Rubber, flange_areas_mm2, wall_areas_mm2
-from .undercut import Locks
+from .rubber import Rubber, flange_areas_mm2, wall_areas_mm2
 
 STAGES = ("wall", "glove", "jacket", "cradle", "casts")
 MOULD_STAGES = STAGES[:-1]
@@ -362,18 +363,6 @@ def _gathered(needs: Iterable[Need]) -> list[tuple[Material, list[Need]]]:
         if need.net.likely > 1e-9:
             gathered.setdefault(need.material.code, []).append(need)
     return [(parts[0].material, parts) for parts in gathered.values()]
-
-
-def add_intervals(intervals: Sequence[Interval]) -> Interval:
-    """Sum of amounts whose causes may be the same: half-widths add straight, the careful way. A cause's width is its
-    share of the sum."""
-    likely = sum(i.likely for i in intervals)
-    causes: dict[str, float] = {}
-    for each in intervals:
-        for name, half in each.causes:
-            causes[name] = causes.get(name, 0.0) + half * each.likely / likely if likely > 0 else 0.0
-    low, high = sum(i.low for i in intervals), sum(i.high for i in intervals)
-    return Interval(low, likely, high, tuple(causes.items()))
 
 
 def _order(material: Material, parts: list[Need], catalogue: Catalogue) -> OrderLine:

@@ -3,24 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import ndimage
 
 from ..base.progress import SILENT, Progress
-from ..geometry.contour import face_centres
-from ..geometry.depthmap import Grid, column_image, covered_from_above, grid_around
-from ..geometry.frame import PullFrame, pull_frame, unit
-from ..geometry.mincut import face_graph, regions
-from ..geometry.rays import RayScene, blocked, first_face, first_wall_mm, ray_scene
+from ..geometry.depthmap import column_image, covered_from_above, grid_around
+from ..geometry.frame import pull_frame, unit
+from ..geometry.rays import RayScene, blocked, ray_scene
 from ..geometry.sampling import Samples, samples_on_every_face
 from .master import Master, skin_faces
-from .wall.joints import parting_of
 
-if TYPE_CHECKING:
-    from ..inputs.catalogue import RubberMaterial
-    from .seam.place import Seam
+pass
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,43 +34,7 @@ class UndercutField:
     disagreement_fraction: float  # area where ray and depth-map methods differ, over the skin area
 
 
-@dataclass(frozen=True, eq=False)
-class LockRegion:
-    """One connected patch that its piece's pull does not free."""
-
-    name: str  # by position: "left side, 620 mm up"
-    piece: int
-    area_mm2: float
-    depth_mm: float  # greatest, across the pull
-    stretch: float  # greatest strain the glove needs to pass, 0.4 = 40 %
-    fill_mm3: float  # rubber that fills it so that the jacket comes off
-    centre_mm: tuple[float, float, float]
-    height_mm: float
-    faces: np.ndarray  # (k,) int32
-
-
-@dataclass(frozen=True, eq=False)
-class Locks:
-    """The three questions, apart: rigid (area), rubber (stretch), jacket (fill).
-
-    depth_mm, stretch, fill_mm : (m,) float32 per face, 0 where free. fill_mm is the height, along the pull, of the
-    rubber column that hangs from the face.
-    """
-
-    regions: tuple[LockRegion, ...]  # ranked, worst first
-    rigid_area_mm2: float  # neither pull frees it
-    piece_locked_area_mm2: float  # its own piece's pull does not free it
-    fill_mm3: float
-    worst_stretch: float
-    stretch_allowed: float
-    elongation_at_break: float
-    depth_mm: np.ndarray
-    stretch: np.ndarray
-    fill_mm: np.ndarray
-
-
 VERTICAL_DEG = 0.05  # |draft| below this counts as a vertical wall: it slides, so both pulls are asked
-_TILE_LEVELS = 48
 
 
 def _sample_spacing(master: Master) -> float:
@@ -177,88 +134,6 @@ def undercut_field(
 # --- locks: what is left once the seam says which piece owns each face ----------------------------------------------
 
 
-def _hanging_mm(
-    master: Master,
-    scene: RayScene,
-    centres: np.ndarray,
-    which: np.ndarray,
-    pull: np.ndarray,
-    floor_mm: np.ndarray,
-) -> np.ndarray:
-    """Height, along the pull, of the empty column below each overhanging face: to the next wall or to the parting
-    surface, whichever is nearer. Every gap of a piece's columns hangs from exactly one such face, so these heights
-    times the faces' projected areas add up to the lock fill."""
-    wall = first_wall_mm(scene, centres[which], master.normals[which], -pull)
-    return np.clip(np.minimum(wall, centres[which] @ pull - floor_mm), 0.0, None)
-
-
-def _roofed_mm(
-    master: Master, seam: Seam, scene: RayScene, centres: np.ndarray, which: np.ndarray, pull: np.ndarray
-) -> np.ndarray:
-    """Height, along the pull, of the gap between a piece's own skin and skin of another that roofs it over. Under its
-    own skin the gap hangs from that."""
-    normals = master.normals[which]
-    roof = first_face(scene, centres[which], normals, pull)
-    others = (roof >= 0) & (seam.labels[roof] != seam.labels[which])
-    gap = np.zeros(len(which))
-    gap[others] = first_wall_mm(scene, centres[which[others]], normals[others], pull)
-    return gap
-
-
-def _rigid_mm2(master: Master, seam: Seam, scene: RayScene, centres: np.ndarray, skin: np.ndarray) -> float:
-    """Skin that no piece's pull frees."""
-    left = np.flatnonzero(skin)
-    for piece in seam.pieces:
-        free = freedom_by_rays(scene, centres[left], master.normals[left], unit(np.asarray(piece.pull)))[0]
-        left = left[~free]
-    return float(master.face_areas_mm2[left].sum())
-
-
-def _depths(points: np.ndarray, top: np.ndarray, grid: Grid, progress: Progress) -> tuple[np.ndarray, np.ndarray]:
-    """Depth of each locked point across the pull, and the inscribed radius of the overhang it lies under.
-
-    At height z the overhang is the set of columns whose top is above z; the way out is the nearest column that is
-    clear. Both come from Euclidean distance transforms at levels between the lowest and the highest locked point.
-    """
-    depth, inscribed = np.zeros(len(points)), np.zeros(len(points))
-    if not len(points):
-        return depth, inscribed
-    i, j = grid.nearest(points[:, 0], points[:, 1])
-    low, high = points[:, 2].min(), points[:, 2].max()
-    edges = np.linspace(low, high + 1e-6, min(_TILE_LEVELS, len(points)) + 1)
-    level = np.clip(np.searchsorted(edges, points[:, 2], side="right") - 1, 0, len(edges) - 2)
-    margin = 0.5 * grid.pixel_mm
-    for k in range(len(edges) - 1):
-        here = np.flatnonzero(level == k)
-        if not len(here):
-            continue
-        progress.step(k / len(edges), "measuring the depth of the locks")
-        overhang = np.pad(top > (edges[k] + edges[k + 1]) / 2 + margin, 1)
-        distance = ndimage.distance_transform_edt(overhang) * grid.pixel_mm
-        islands, count = ndimage.label(overhang, np.ones((3, 3)))
-        widest = np.zeros(count + 1)
-        np.maximum.at(widest, islands[overhang], distance[overhang])
-        # the transform measures to the centre of the first clear pixel: half a pixel too far
-        depth[here] = np.maximum(distance[i[here] + 1, j[here] + 1] - margin, 0.0)
-        inscribed[here] = np.maximum(widest[islands[i[here] + 1, j[here] + 1]] - margin, 0.0)
-    return depth, inscribed
-
-
-def _stretch(depth_mm: np.ndarray, inscribed_mm: np.ndarray, neck_mm: np.ndarray, is_wall: np.ndarray) -> np.ndarray:
-    """Strain the glove needs at each locked point.
-
-    Rubber round a neck is a ring of the neck's radius that must pass the overhang: strain = depth / ring radius, where
-    the ring is what is left of the overhang's inscribed circle after the depth, and no smaller than the neck (half the
-    solid's width there). Under a ledge with no neck the rubber is a tongue: it is drawn out folded, and a strip folded
-    flat on itself strains its outer fibre by 100 %, which caps it. [derivation ours; ring model: common practice,
-    no source]
-    """
-    ring = np.maximum(inscribed_mm - depth_mm, np.where(is_wall, neck_mm, 0.0))
-    ring = np.maximum(ring, 1e-3 * np.maximum(inscribed_mm, 1.0))
-    strain = depth_mm / ring
-    return np.where(is_wall, strain, np.minimum(strain, 1.0))
-
-
 def where_on_piece(point_mm: np.ndarray, master: Master) -> str:
     """A place's name as the workshop would call it out: side and height, seen from the piece's own left and right."""
     half = np.maximum(np.array(master.size_mm[:2]) / 2, 1e-6)
@@ -267,168 +142,3 @@ def where_on_piece(point_mm: np.ndarray, master: Master) -> str:
     along = "" if abs(y) < 0.2 else ("back" if y > 0 else "front")
     side = " ".join(part for part in (along, across) if part) or "middle"
     return f"{side}, {round(float(point_mm[2]) / 10) * 10:.0f} mm up"
-
-
-def _connected(master: Master, inside: np.ndarray, labels: np.ndarray) -> np.ndarray:
-    """(m,) int32, number of the connected patch of `inside` faces of one label, -1 elsewhere."""
-    which = np.flatnonzero(inside)
-    patches = np.full(len(inside), -1, np.int32)
-    patches[which] = regions(face_graph(master.vertices_mm, master.faces[which]), labels[which])[1]
-    return patches
-
-
-def find_locks(
-    master: Master,
-    field: UndercutField,
-    seam: Seam,
-    rubber: RubberMaterial,
-    progress: Progress = SILENT,
-    *,
-    scene: RayScene | None = None,
-    working_fraction: float = 1.0 / 3.0,
-    least_area_mm2: float | None = None,
-) -> Locks:
-    """The three questions for a given split: rigid area, stretch of the glove, fill under the jacket.
-
-    rubber : the glove's rubber, for its elongation at break; working_fraction : share of it that may be used
-    [common practice, no source: stay under about a third]. Patches under `least_area_mm2` (default: a 20-thousandth of
-    the skin) are counted in every sum but not listed.
-    """
-    scene = scene or ray_scene(master.vertices_mm, master.faces)
-    centres, skin = face_centres(master.vertices_mm, master.faces), skin_faces(master)
-    count = len(master.faces)
-    depth, stretch, fill = np.zeros(count), np.zeros(count), np.zeros(count)
-    locked_share = np.zeros(count)
-    for index, piece in enumerate(seam.pieces):
-        pull = unit(np.asarray(piece.pull))
-        mine = (seam.labels == index) & skin
-        share = _piece_locked_share(master, field, scene, centres, mine, pull)
-        locked_share[mine] = share[mine]
-        frame = pull_frame(pull)
-        floor = _parting_under(seam, index, frame, frame.to_frame(centres), master)
-        over = np.flatnonzero(mine & (master.normals @ pull < -1e-6))
-        fill[over] = _hanging_mm(master, scene, centres, over, pull, floor[over])
-        if len(seam.pieces) > 2:
-            under = np.flatnonzero(mine & (master.normals @ pull > 1e-6))
-            fill[under] = _roofed_mm(master, seam, scene, centres, under, pull)
-        which = np.flatnonzero(mine & (share > 0.5))
-        depth[which], inscribed = _piece_depths(master, centres[which], frame, progress)
-        across = master.normals[which] - np.outer(master.normals[which] @ pull, pull)
-        steepness = np.linalg.norm(across, axis=1)
-        is_wall = steepness > 0.5
-        neck = np.full(len(which), 0.0)
-        inward = -across[is_wall] / steepness[is_wall, None]
-        neck[is_wall] = first_wall_mm(scene, centres[which[is_wall]], -master.normals[which[is_wall]], inward) / 2
-        neck[~np.isfinite(neck)] = 0.0
-        stretch[which] = _stretch(depth[which], inscribed, neck, is_wall)
-    projected = master.face_areas_mm2 * np.abs(_own_sine(master, seam))
-    regions = _regions(
-        master, seam, centres, locked_share, depth, stretch, fill * projected,
-        least_area_mm2 or master.skin_area_mm2 / 20_000,
-    )  # fmt: skip
-    worst = max((r.stretch for r in regions), default=0.0)
-    rigid = field.locked_area_mm2
-    if len(seam.pieces) > 2:
-        rigid = _rigid_mm2(master, seam, scene, centres, skin)
-    return Locks(
-        regions=regions,
-        rigid_area_mm2=rigid,
-        piece_locked_area_mm2=float((locked_share * master.face_areas_mm2)[skin].sum()),
-        fill_mm3=float((fill * projected).sum()),
-        worst_stretch=worst,
-        stretch_allowed=rubber.elongation_at_break * working_fraction,
-        elongation_at_break=rubber.elongation_at_break,
-        depth_mm=depth.astype(np.float32),
-        stretch=stretch.astype(np.float32),
-        fill_mm=fill.astype(np.float32),
-    )
-
-
-def _own_sine(master: Master, seam: Seam) -> np.ndarray:
-    pulls = np.array([piece.pull for piece in seam.pieces])
-    return np.einsum("ij,ij->i", master.normals, pulls[seam.labels])
-
-
-def _piece_locked_share(
-    master: Master,
-    field: UndercutField,
-    scene: RayScene,
-    centres: np.ndarray,
-    mine: np.ndarray,
-    pull: np.ndarray,
-) -> np.ndarray:
-    """(m,) share of each of a piece's faces that its own pull does not free; from the field where the pull is its."""
-    along = float(pull @ np.asarray(field.direction))
-    if along > 1 - 1e-9:
-        return 1.0 - field.free_plus
-    if along < -1 + 1e-9:
-        return 1.0 - field.free_minus
-    share = np.ones(len(mine))
-    which = np.flatnonzero(mine)
-    share[which] = ~freedom_by_rays(scene, centres[which], master.normals[which], pull)[0]
-    return share
-
-
-def _parting_under(seam: Seam, piece: int, frame: PullFrame, points: np.ndarray, master: Master) -> np.ndarray:
-    """(k,) height of the parting surface, along the pull, under points in the pull frame."""
-    grid = grid_around(points, float(np.linalg.norm(master.size_mm)) / 300.0)
-    heights = parting_of(master, seam, piece, frame, grid)
-    i, j = grid.nearest(points[:, 0], points[:, 1])
-    return heights[i, j].astype(float)
-
-
-def _piece_depths(
-    master: Master, points_mm: np.ndarray, frame: PullFrame, progress: Progress
-) -> tuple[np.ndarray, np.ndarray]:
-    vertices = frame.to_frame(master.vertices_mm)
-    grid = grid_around(vertices, float(np.linalg.norm(master.size_mm)) / 600.0)
-    top, _ = column_image(vertices, master.faces, grid)
-    return _depths(frame.to_frame(points_mm), top, grid, progress)
-
-
-def _regions(
-    master: Master,
-    seam: Seam,
-    centres: np.ndarray,
-    locked_share: np.ndarray,
-    depth: np.ndarray,
-    stretch: np.ndarray,
-    fill_mm3: np.ndarray,
-    least_area_mm2: float,
-) -> tuple[LockRegion, ...]:
-    """Connected locked patches, worst first: by fill, then stretch, then area."""
-    patches = _connected(master, locked_share > 0.5, seam.labels)
-    inside = np.flatnonzero(patches >= 0)
-    if not len(inside):
-        return ()
-    _, compact = np.unique(patches[inside], return_inverse=True)
-    area = master.face_areas_mm2[inside]
-    total = np.bincount(compact, area)
-    order = np.argsort(compact, kind="stable")
-    bounds = np.concatenate([[0], np.cumsum(np.bincount(compact))])
-    regions = []
-    for k in np.flatnonzero(total >= least_area_mm2):
-        faces = inside[order[bounds[k] : bounds[k + 1]]]
-        weight = master.face_areas_mm2[faces]
-        centre = np.average(centres[faces], axis=0, weights=weight)
-        # a single sliver face may sit on a pixel's edge: the greatest values are read at the 98th percentile by area
-        regions.append(
-            LockRegion(
-                name=where_on_piece(centre, master),
-                piece=int(seam.labels[faces[0]]),
-                area_mm2=float(total[k]),
-                depth_mm=_quantile(depth[faces], weight),
-                stretch=_quantile(stretch[faces], weight),
-                fill_mm3=float(fill_mm3[faces].sum()),
-                centre_mm=tuple(float(c) for c in centre),  # type: ignore[arg-type]
-                height_mm=float(centre[2]),
-                faces=faces.astype(np.int32),
-            )
-        )
-    return tuple(sorted(regions, key=lambda r: (-r.fill_mm3, -r.stretch, -r.area_mm2)))
-
-
-def _quantile(values: np.ndarray, weights: np.ndarray, share: float = 0.98) -> float:
-    order = np.argsort(values)
-    along = np.cumsum(weights[order])
-    return float(values[order][min(np.searchsorted(along, share * along[-1]), len(values) - 1)])

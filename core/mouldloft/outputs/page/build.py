@@ -11,12 +11,20 @@ from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 from string import Template
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from ...base.figures import cm2, counted, kg, kg_lb, listed, litres, metres, mm, money, number, percent
 from ...base.files import write_text
-from ...base.house import (
+from ...base.progress import SILENT, Progress
+from ...geometry.facets import nearest_values
+from ...geometry.frame import unit
+from ...geometry.polyline import spaced_out
+from ...solids.shapes import Body, body_of, evened, fewer_faces, lock_share
+from ...stages.jacket.shell import rib_words
+from ...stages.plan import MouldPlan
+from ..look import (
     BACKDROP,
     BOLT,
     GLOVE,
@@ -28,28 +36,10 @@ from ...base.house import (
     RIB,
     SEAM,
     THICKNESS_STOPS,
-    cm2,
-    counted,
-    kg,
-    kg_lb,
-    listed,
-    litres,
     lock_colours,
-    metres,
-    mm,
-    money,
-    number,
-    percent,
     rgb,
 )
-from ...base.house import (
-    DATA as FONTS,
-)
-from ...base.progress import SILENT, Progress
-from ...geometry.frame import unit
-from ...geometry.polyline import spaced_out
-from ...stages.jacket.shell import rib_words
-from ..pictures.shapes import Body, body_of, evened, fewer_faces, lock_share, nearest_values
+from ..look import DATA as FONTS
 from ..pictures.studio import set_up
 from ..pictures.thickness import least_words, thickness_view
 from ..pictures.views import (
@@ -71,9 +61,6 @@ from ..words import (
     size_line,
     title_of,
 )
-
-if TYPE_CHECKING:
-    from ...stages.pipeline import MouldPlan
 
 _DATA = Path(__file__).parent / "data"
 MOST_SHELL_FACES = 80_000

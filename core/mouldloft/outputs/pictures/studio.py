@@ -21,12 +21,12 @@ from numba import njit
 from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
 
-from ...base.house import BACKDROP, rgb, to_linear, to_srgb
 from ...base.progress import SILENT, Progress
 from ...base.threads import in_threads
 from ...geometry.frame import unit
 from ...geometry.rays import RayScene, blocked, ray_scene
-from .shapes import Body, joined
+from ...solids.shapes import Body, joined
+from ..look import BACKDROP, rgb, to_linear, to_srgb
 
 _MOST_BAKED = 60_000  # places where light is reckoned; other vertices take it from their neighbours
 _SKY_RAYS = 32

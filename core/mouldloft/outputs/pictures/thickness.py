@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from PIL import Image
 from scipy.spatial import cKDTree
 
-from ...base.house import GLOVE, INK, SOFT_INK, mm, rgb, round_step, thickness_colours
+from ...base.figures import mm, round_step
 from ...base.progress import SILENT, Progress
-from ...stages.rubber.thickness import GloveThickness, measure_thickness
-from .shapes import face_vectors
+from ...geometry.facets import face_vectors
+from ...solids.thickness import GloveThickness, measure_thickness
+from ...stages.plan import MouldPlan
+from ..look import GLOVE, INK, SOFT_INK, rgb, thickness_colours
 from .studio import Camera, look, photograph, set_up
 from .views import Overlay, kept, mould_bodies
-
-if TYPE_CHECKING:
-    from ...stages.pipeline import MouldPlan
 
 BARS = 20
 _MOST_SHOWN = 0.9  # of the glove's outside ends within the scale; fills of deep locks lie beyond

@@ -8,43 +8,22 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from PIL import Image, ImageDraw, ImageFont
 from scipy.spatial import cKDTree
 
+from ...base.figures import cm2, kg, mm, percent, round_step
 from ...base.files import make_folder, write_whole
-from ...base.house import (
-    BOLT,
-    GLOVE,
-    HAIRLINE,
-    INK,
-    JACKET,
-    KEY,
-    PATCH,
-    PLASTER,
-    RIB,
-    SEAM,
-    SOFT_INK,
-    cm2,
-    font_path,
-    kg,
-    lock_colours,
-    mm,
-    percent,
-    rgb,
-    round_step,
-)
 from ...base.progress import SILENT, Progress
+from ...geometry.facets import nearest_values
 from ...geometry.frame import unit
 from ...geometry.heightmap import outline
 from ...geometry.polyline import spaced_out
 from ...geometry.rays import RayScene, blocked, ray_scene
 from ...solids.ribs import ribs_of
-from ...stages.jacket.layup import laid_as_flange
-from .shapes import (
+from ...solids.shapes import (
     Body,
     body_of,
     clustered,
@@ -56,15 +35,29 @@ from .shapes import (
     joined,
     key_mesh,
     lock_share,
-    nearest_values,
     pin,
 )
+from ...stages.jacket.layup import laid_as_flange
+from ...stages.jacket.record import JacketPiece
+from ...stages.plan import MouldPlan
+from ...stages.rubber.record import Envelope
+from ..look import (
+    BOLT,
+    GLOVE,
+    HAIRLINE,
+    INK,
+    JACKET,
+    KEY,
+    PATCH,
+    PLASTER,
+    RIB,
+    SEAM,
+    SOFT_INK,
+    font_path,
+    lock_colours,
+    rgb,
+)
 from .studio import Baked, Camera, look, photograph, set_up
-
-if TYPE_CHECKING:
-    from ...stages.jacket.layup import JacketPiece
-    from ...stages.pipeline import MouldPlan
-    from ...stages.rubber.glove import Envelope
 
 MOST_DRAWN = 1_500_000  # faces of a master drawn as it is; finer ones are thinned to this for the picture
 MOST_GLOVE_PIXELS = 70_000

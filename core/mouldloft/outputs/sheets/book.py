@@ -4,32 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import IO
 
 from reportlab.lib.colors import HexColor
 from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, PageTemplate, Spacer
 
+from ...base.figures import cm2, counted, kg_lb, litres, m2, metres, mm, money, number, percent, unit_words
+from ...base.figures import kg as kilograms
 from ...base.files import write_whole
-from ...base.house import (
-    SEAM,
-    SOFT_INK,
-    cm2,
-    counted,
-    kg_lb,
-    litres,
-    m2,
-    metres,
-    mm,
-    money,
-    number,
-    percent,
-    unit_words,
-)
-from ...base.house import kg as kilograms
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
+from ...stages.plan import MouldPlan
+from ...stages.takeoff import OrderLine
+from ..look import SEAM, SOFT_INK
 from ..pictures.thickness import thickness_picture, thickness_view
 from ..pictures.views import apart_picture, lock_picture
 from ..summary import division_rows
@@ -60,10 +49,6 @@ from .typeset import (
     set_rich,
     set_text,
 )
-
-if TYPE_CHECKING:
-    from ...stages.pipeline import MouldPlan
-    from ...stages.takeoff import OrderLine
 
 _NOT_A_CERTIFICATE = (
     "A plan, not a certificate. Product data sheets, local codes and licensed practice come before it; "

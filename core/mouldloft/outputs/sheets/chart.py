@@ -5,35 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
 
 import numpy as np
 from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, Spacer
 
-from ...base.house import (
-    GLOVE,
-    HAIRLINE,
-    INK,
-    JACKET,
-    KEY,
-    SEAM,
-    SOFT_INK,
-    counted,
-    mm,
-    number,
-    percent,
-    thickness_colours,
-)  # fmt: skip
-from ...base.house import kg as kilograms
+from ...base.figures import counted, mm, number, percent  # fmt: skip
+from ...base.figures import kg as kilograms
+from ...stages.plan import MouldPlan
+from ...stages.programme import Task
+from ..look import GLOVE, HAIRLINE, INK, JACKET, KEY, SEAM, SOFT_INK, thickness_colours  # fmt: skip
 from ..pictures.thickness import thickness_view
 from ..words import run_line
 from .typeset import Placed, fitted, heading, house_fonts, ruled_table, set_text
-
-if TYPE_CHECKING:
-    from ...stages.pipeline import MouldPlan
-    from ...stages.programme import Task
 
 _STAGE_COLOURS = {
     "wall": "#b9ac95",

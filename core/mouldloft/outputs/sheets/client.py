@@ -4,23 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import IO
 
 import numpy as np
 from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Spacer
 
+from ...base.figures import mm
 from ...base.files import write_whole
-from ...base.house import HAIRLINE, SEAM, SOFT_INK, mm
 from ...base.progress import SILENT, Progress
+from ...stages.plan import MouldPlan
+from ..look import HAIRLINE, SEAM, SOFT_INK
 from ..pictures.studio import Camera
 from ..pictures.views import ELEVATIONS, SeamView, dashes, seam_view
 from ..words import run_line, seam_sentences, size_line, title_of
 from .typeset import MARGIN, PAGE, draw_label, draw_polyline, fitted, house_fonts, image_reader, put, set_text
-
-if TYPE_CHECKING:
-    from ...stages.pipeline import MouldPlan
 
 
 def _thinned(points: np.ndarray, least: float = 0.4) -> np.ndarray:

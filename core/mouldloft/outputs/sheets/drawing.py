@@ -6,7 +6,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from string import ascii_uppercase
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -14,16 +13,15 @@ from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
 from shapely.geometry.base import BaseGeometry
 
-from ...base.house import BACKDROP, INK, KEY, RIB, SEAM, SOFT_INK, mm
+from ...base.figures import mm
 from ...geometry.heightmap import outline
+from ...solids.shapes import Body
 from ...stages.jacket.layup import in_patches
+from ...stages.plan import MouldPlan
+from ..look import BACKDROP, INK, KEY, RIB, SEAM, SOFT_INK
 from ..pictures.studio import Camera, look, photograph, set_up
 from ..pictures.views import mould_bodies
 from .typeset import Placed, house_fonts, image_reader
-
-if TYPE_CHECKING:
-    from ...stages.pipeline import MouldPlan
-    from ..pictures.shapes import Body
 
 PATCH_NAMES = [*ascii_uppercase, *(f"{a}{b}" for a in ascii_uppercase for b in ascii_uppercase)]
 _TALL = 300.0  # points of the two views

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
 
-from ...base.house import SOFT_INK, counted, kg_lb, listed, litres, m2, mm, number, ounces
-from ...base.house import kg as kilograms
+from ...base.figures import counted, kg_lb, listed, litres, m2, mm, number, ounces
+from ...base.figures import kg as kilograms
+from ...stages.jacket.record import JacketPiece, Rib
 from ...stages.opening import direction_words
+from ...stages.plan import MouldPlan
+from ..look import SOFT_INK
 from ..words import coats_of, rubber_kg_per_mm3
 from .drawing import PATCH_NAMES, piece_drawing
 from .typeset import facts_table, heading, ruled_table, set_text
-
-if TYPE_CHECKING:
-    from ...stages.jacket.layup import JacketPiece
-    from ...stages.jacket.shell import Rib
-    from ...stages.pipeline import MouldPlan
 
 _KEYS_A_ROW = 3
 

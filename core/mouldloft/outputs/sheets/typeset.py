@@ -24,7 +24,7 @@ from reportlab.pdfbase.ttfonts import TTFError, TTFont
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import CondPageBreak, Flowable, Paragraph, Spacer, Table, TableStyle
 
-from ...base.house import BACKDROP, FONT_FILES, HAIRLINE, INK, SOFT_INK, font_path
+from ..look import BACKDROP, FONT_FILES, HAIRLINE, INK, SOFT_INK, font_path
 
 PAGE = A4
 MARGIN = 16 * MM

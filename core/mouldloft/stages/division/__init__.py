@@ -1,1 +1,11 @@
 """More than two pieces, where two cost too much."""
+
+from .propose import Division, division_assumptions, propose_division, seam_of_division, takes_division
+
+__all__ = [
+    "Division",
+    "division_assumptions",
+    "propose_division",
+    "seam_of_division",
+    "takes_division",
+]

@@ -18,8 +18,7 @@ from ...base.progress import SILENT, Progress
 from ...geometry.contour import face_centres
 from ...geometry.rays import RayScene, blocked, ray_scene
 from ...geometry.sampling import samples_by_area
-from ..master import Master
-from ..undercut import skin_faces
+from ..master import Master, skin_faces
 
 CELLS = 120  # on the longest side
 _MOST_CELLS = 3_000_000

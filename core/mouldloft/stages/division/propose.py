@@ -7,14 +7,13 @@ pieces' and every later stage follows it.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
-from ...base.house import listed, litres, mm, percent
+from ...base.figures import listed, litres, mm, percent
+from ...base.intervals import Interval
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...geometry.contour import cross_at_zero, face_centres, join_chains
@@ -24,12 +23,12 @@ from ...geometry.polyline import length_mm
 from ...geometry.rays import RayScene, ray_scene
 from ...inputs.brief import Brief, SeamBrief
 from ...trade.laminate import lay_up, mat_g_m2_from_oz
+from ...trade.thickness import ThicknessRule, choose_thickness
+from ..locks import Locks
 from ..master import Master
 from ..opening import Opening, direction_words
-from ..rubber.glove import Interval, ThicknessRule, choose_thickness
-from ..seam.costs import edge_prices, skin_areas_mm2
-from ..seam.place import Seam, SeamFigures, SeamPiece, keep_clear_weights, line_along
-from ..undercut import Locks, freedom_by_rays
+from ..seam import Seam, SeamFigures, SeamPiece, edge_prices, keep_clear_weights, line_along, skin_areas_mm2
+from ..undercut import freedom_by_rays
 from ..visibility import how_it_shows
 from .lattice import (
     CELLS,
@@ -49,8 +48,7 @@ from .lattice import (
 )
 from .sharing import Shares, at_most, drawn_shares, gather_patches, possible_pulls, pull_costs, share_skin, useful_pulls
 
-if TYPE_CHECKING:
-    from ...solids.build import Solid
+pass
 
 
 @dataclass(frozen=True)
@@ -562,46 +560,3 @@ def seam_of_division(master: Master, division: Division, two: Seam, show: np.nda
         two.figures,
         tuple(step.piece for step in division.order),
     )
-
-
-# --- to look at ------------------------------------------------------------------------------------------
-
-
-def jacket_solids(division: Division) -> tuple[Solid, ...]:
-    """The proposal's jacket pieces as closed meshes, to look at and to move: within a cell, thicker than the laminate.
-
-    A level set over the cells (manifold3d: always manifold out), in plan coordinates; a piece without a jacket is left
-    out.
-    """
-    from ...solids.build import Solid
-
-    out = []
-    for k, piece in enumerate(division.pieces):
-        cells = division.jacket_cells == k
-        if not cells.any():
-            continue
-        mesh = _skin_of(cells).to_mesh64()
-        vertices = np.array(division.lattice_first_mm) + division.cell_mm * np.array(mesh.vert_properties[:, :3])
-        faces = np.ascontiguousarray(mesh.tri_verts, np.int32)
-        corner = vertices[faces]
-        volume = float(np.einsum("ij,ij->", corner[:, 0], np.cross(corner[:, 1], corner[:, 2]))) / 6
-        out.append(Solid(f"proposed jacket, {piece.name}", "jacket", vertices, faces, volume))
-    return tuple(out)
-
-
-def _skin_of(cells: np.ndarray) -> Any:
-    """Manifold half a cell round the middles of the cells that are set, a cell long a unit."""
-    import manifold3d
-
-    (around,) = ndimage.find_objects(cells.astype(np.int8))
-    near = np.pad(cells[around], 2).astype(float)
-    # the library asks at corners, which are middles of cells, and half way between eight of them
-    between = sum(near[tuple(slice(s, n - 1 + s) for s, n in zip(at, near.shape))] for at in np.ndindex(2, 2, 2)) / 8
-    at_corner, half_way = near.tolist(), np.asarray(between).tolist()
-
-    def share(x: float, y: float, z: float) -> float:
-        return float((at_corner if x == int(x) else half_way)[int(x)][int(y)][int(z)])
-
-    last = [n - 2.0 for n in near.shape]
-    made = manifold3d.Manifold.level_set(share, (1.0, 1.0, 1.0, *last), 1.0, 0.5)
-    return made.translate([float(s.start - 2) for s in around])

@@ -21,8 +21,7 @@ from ...geometry.mincut import FaceGraph, regions
 from ...geometry.rays import RayScene, blocked, first_wall_mm
 from ...inputs.brief import SeamBrief
 from ..master import Master
-from ..seam.costs import skin_areas_mm2
-from ..seam.place import at_vertices
+from ..seam import at_vertices, skin_areas_mm2
 from ..undercut import VERTICAL_DEG
 
 _PATCHES = 90  # patches along the diagonal

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from ..keys.place import Keys
-from ..rubber.glove import Envelope, Rubber
-from ..rubber.rims import (
+from ..keys import Keys
+from ..rubber import (
     OTHER_LINE_WITHIN,
     TOO_NEAR,
+    Envelope,
+    Rubber,
     covered,
     on_parting,
     on_this_flange,

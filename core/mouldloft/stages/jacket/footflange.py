@@ -10,8 +10,7 @@ import numpy as np
 import shapely
 
 from ...geometry.heightmap import sample
-from ..rubber.glove import Envelope
-from ..rubber.rims import covered
+from ..rubber import Envelope, covered
 
 LEVEL_PULL = 0.8  # least share of upright in the map's rows, as the rubber stage has it
 LEAST_PULL = 0.3  # the same for any pull: a piece pulled more steeply hardly stands on the board

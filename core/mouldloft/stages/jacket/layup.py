@@ -8,32 +8,30 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...base.house import listed
+from ...base.figures import listed
+from ...base.intervals import Interval
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...inputs.brief import Brief, JacketBrief
+from ...inputs.catalogue import Catalogue
 from ...trade.laminate import Laminate, laminate_of, lay_up, mat_g_m2_from_oz
 from ...trade.lifting import LiftCheck, check_lift, lifting_assumptions, lightest_cuts, who_lifts
 from ...trade.panels import KNOCK_DOWN, POISSON
 from ...trade.panels import SOURCE as PANEL_SOURCE
-from ..keys.place import RUBBER_DENSITY_KG_DM3, Keys
+from ..keys import RUBBER_DENSITY_KG_DM3, Keys
 from ..opening import direction_words
-from ..rubber.glove import Envelope, Interval, Rubber
-from ..rubber.rims import covered
+from ..rubber import Envelope, Rubber, covered
 from .fasteners import BOLT_PITCH_MM, Fasteners, Foot, place_fasteners, place_on_board
 from .footflange import LEVEL_PULL, foot_pixels
+from .record import Jacket, JacketPiece, LoadCheck
 from .shell import (
     RIB_WIDTH_MM,
     Outside,
-    Patch,
-    Rib,
     Schedule,
     Shell,
-    Zone,
     as_point,
     glove_columns,
     lay,
@@ -46,7 +44,6 @@ from .shell import (
 from .stiffness import (
     MOST_EXTRA_OF_BRIEF,
     STRENGTH_SAFETY,
-    LoadCheck,
     cast_kg_mm2,
     check_loads,
     loads_on,
@@ -54,49 +51,8 @@ from .stiffness import (
     strengthen,
 )
 
-if TYPE_CHECKING:
-    from ...inputs.catalogue import Catalogue
-
 EXTRA_PLY_G_M2 = 450  # common practice: what a laminate is thickened with
 HAND_LAID_VARIATION = 0.10  # common practice: resin taken up by hand, from one laminator to the next
-
-
-@dataclass(frozen=True)
-class JacketPiece:
-    """One jacket piece."""
-
-    piece: int
-    name: str
-    zones: tuple[Zone, ...]
-    area_mm2: float
-    mass_kg: float
-    rubber_mass_kg: float
-    centre_of_mass_mm: tuple[float, float, float]
-    bolts_mm: tuple[tuple[float, float, float], ...]  # on the parting surface, shared by the pieces that meet there
-    wedge_points_mm: tuple[tuple[float, float, float], ...]
-    bolt_pitch_mm: float  # the widest distance between neighbours along the flange
-    checks: tuple[LoadCheck, ...]
-    lift: LiftCheck  # jacket alone
-    lift_with_glove: LiftCheck
-    mass_interval_kg: Interval | None = None
-    patches: tuple[Patch, ...] = ()  # where the zone "patch" lies
-    ribs: tuple[Rib, ...] = ()
-    # on the board, through the flange that lies on it round the foot
-    foot_bolts_mm: tuple[tuple[float, float, float], ...] = ()
-    foot_wedge_points_mm: tuple[tuple[float, float, float], ...] = ()
-    clamps_mm: tuple[tuple[float, float, float], ...] = ()  # at the rim, where keys leave no place for a bolt
-    rubber_interval_kg: Interval | None = None
-    flange_width_mm: float = 0.0  # of the glove's flanges, round the foot as at the parting
-    flange_thickness_mm: float = 0.0
-
-
-@dataclass(frozen=True)
-class Jacket:
-    """The shell in pieces. advice holds sentences such as: more hands, or more pieces."""
-
-    pieces: tuple[JacketPiece, ...]
-    gelcoat_kg: float  # 0: the jacket's face is rubber, no tooling coat is laid
-    advice: tuple[str, ...]
 
 
 def lay_up_jacket(

@@ -9,14 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from ...base.house import counted, listed
+from ...base.figures import counted, listed
+from ...base.intervals import Interval
 from ...geometry.heightmap import Cells, surface_cells
 from ...trade.laminate import Laminate, oz_from_mat_g_m2, resin_kg
 from ...trade.panels import Panels, find_panels
-from ..keys.place import Key, Keys, key_bumps
-from ..rubber.glove import Envelope, Interval, Rubber
-from ..rubber.rims import covered
+from ..keys import Key, Keys, key_bumps
+from ..rubber import Envelope, Rubber, covered
 from .footflange import foot_pixels
+from .record import Patch, Rib, Zone
 
 LAP_MM = 50.0  # common practice: a patch runs on past what it stiffens
 RIB_WIDTH_MM = 40.0  # common practice
@@ -24,40 +25,6 @@ CORE_KG_MM3 = 0.6e-6  # Mark.MEMORY: sheet timber, where no catalogue says
 SAMPLES = 15_000  # of the surface, for the panel search
 _SECTION = ("core_width_mm", "core_height_mm")
 ZONES = ("field", "handling edge", "flange", "patch")
-
-
-@dataclass(frozen=True)
-class Zone:
-    """A zone of the jacket with one laminate. mat_g_m2 is the sum of the layers as sold."""
-
-    name: str  # "field", "handling edge", "flange"; "patch" and "ribs" where there are any
-    area_mm2: float
-    mat_g_m2: float
-    mat_oz_ft2: float
-    layers: tuple[str, ...]  # schedule, mat weights as sold
-    thickness_mm: float
-    glass_kg: float
-    resin_kg: float
-
-
-@dataclass(frozen=True)
-class Patch:
-    """Where the field is laid heavier: all outside within a reach of a point."""
-
-    centre_mm: tuple[float, float, float]
-    radius_mm: float
-
-
-@dataclass(frozen=True)
-class Rib:
-    """A strip of foam or timber bonded to the outside and glassed over, the stiffness of its core not counted on."""
-
-    start_mm: tuple[float, float, float]
-    end_mm: tuple[float, float, float]
-    core_height_mm: float
-    core_width_mm: float
-    layers: tuple[str, ...]
-    core_kg: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)

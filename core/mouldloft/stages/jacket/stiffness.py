@@ -17,22 +17,10 @@ from ...inputs.brief import Brief, CastBrief, JacketBrief
 from ...trade.laminate import GELCOAT_DENSITY_KG_DM3, Laminate, laminate_of, lay_up, mat_g_m2_from_oz
 from ...trade.panels import KNOCK_DOWN, PATCH_RADIUS_MM, Panels, buckling_stress_mpa, panels_under_load
 from ...trade.panels import SOURCE as PANEL_SOURCE
-from ..keys.place import GRAVITY_M_S2
-from ..rubber.glove import Rubber
-from .shell import (
-    LAP_MM,
-    RIB_WIDTH_MM,
-    Outside,
-    Patch,
-    Rib,
-    Ribbed,
-    Schedule,
-    Shell,
-    as_point,
-    lay,
-    section_lengths_mm,
-    within,
-)
+from ..keys import GRAVITY_M_S2
+from ..rubber import Rubber
+from .record import LoadCheck, Patch, Rib
+from .shell import LAP_MM, RIB_WIDTH_MM, Outside, Ribbed, Schedule, Shell, as_point, lay, section_lengths_mm, within
 
 STRENGTH_SAFETY = 3.0  # common practice: against the breaking stress of hand-laid mat
 HANGING_SHOCK = 2.0  # common practice: a piece on slings is set down with a jerk
@@ -49,19 +37,6 @@ BUCKLING_SOURCE = (
     "shallow shell held at its edges (Timoshenko & Gere, Theory of elastic stability; from memory, verify), "
 )
 BUCKLING_SOURCE += f"{KNOCK_DOWN:.0%} of its curve counted on (after NASA SP-8007, from memory, verify)"
-
-
-@dataclass(frozen=True)
-class LoadCheck:
-    """A stiffness, strength or buckling check, with its load stated."""
-
-    what: str
-    load: str
-    value: float
-    limit: float
-    unit: str
-    passes: bool
-    method: str  # formula and source
 
 
 def cast_kg_mm2(cast: CastBrief) -> float:

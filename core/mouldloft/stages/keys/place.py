@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -20,15 +19,13 @@ from ...base.progress import SILENT, Progress
 from ...geometry.depthmap import Grid, column_image
 from ...geometry.heightmap import clearance_mm, coarsen, fit_planes, sample, share_of_blocks, surface_cells
 from ...inputs.brief import KeysBrief
+from ...inputs.catalogue import RubberMaterial
 from ...trade.panels import beyond_thickness_mm
+from ..locks import Locks
 from ..master import Master
-from ..rubber.glove import Envelope, Rubber
-from ..rubber.rims import covered, on_this_flange, points_along, rim_lines
-from ..seam.place import Seam
-from ..undercut import Locks
-
-if TYPE_CHECKING:
-    from ...inputs.catalogue import RubberMaterial
+from ..rubber import Envelope, Rubber, covered, on_this_flange, points_along, rim_lines
+from ..seam import Seam
+from .record import FixtureCheck, Key, Keys, _blend_run_mm, _side_run_mm
 
 GRAVITY_M_S2 = 9.81
 # Common practice: the root is blended so that the rubber does not tear there and the jacket's mat lies in.
@@ -63,60 +60,6 @@ LIES_DEG = 10.0
 STRETCH_UNDER_SPREAD = 0.488  # see `hung_sag_mm`
 RUBBER_POISSON = 0.5  # rubber keeps its volume
 _AROUND = 12  # samples of a key's side: exact for the second moments of a circle from 5 up
-
-
-@dataclass(frozen=True)
-class Key:
-    """A tapered tab standing on the glove's outside along the pull: a blended cone frustum."""
-
-    name: str  # "L3"
-    piece: int
-    where: str  # "edge" or "middle"
-    foot_mm: tuple[float, float, float]  # plan coordinates, on the glove's outside
-    base_diameter_mm: float
-    top_diameter_mm: float
-    height_mm: float
-    volume_mm3: float
-    blend_mm: float = 0.0  # radius of the fillet at the root
-    own: bool = False  # the user's, from the brief or moved by hand
-
-    @property
-    def reach_mm(self) -> float:
-        """Radius of all it touches, its blend included."""
-        return self.base_diameter_mm / 2.0 + _blend_run_mm(self)
-
-    @property
-    def taper_deg(self) -> float:
-        """Angle of its side to the pull."""
-        return float(np.degrees(np.arctan2(_side_run_mm(self), self.height_mm)))
-
-
-@dataclass(frozen=True)
-class FixtureCheck:
-    """Is the glove of one piece held? stiffness is the smallest singular value of the key-face contact
-    matrix, with turns scaled by the piece's radius of gyration, over the root of the key count; sag is that
-    of the worst patch that nothing holds, the piece lying in its cradle and tipped as the brief says."""
-
-    piece: int
-    stiffness: float
-    least_stiffness: float
-    widest_gap_mm: float  # radius of the largest circle without a key, hanging or not
-    sag_mm: float
-    sag_limit_mm: float
-    holds: bool
-    reason: str
-    gap_centre_mm: tuple[float, float, float] | None = None  # plan coordinates, where it sags most
-
-
-@dataclass(frozen=True)
-class Keys:
-    """All keys and one check for each piece. notes: sentences on keys that stand badly or could not be
-    set.
-    """
-
-    keys: tuple[Key, ...]
-    checks: tuple[FixtureCheck, ...]
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -159,16 +102,6 @@ def shape_key(
     x, y, z = (float(v) for v in foot_mm)
     key = Key(name, piece, where, (x, y, z), base, top, height, 0.0, BLEND_OF_HEIGHT * height, own)
     return replace(key, volume_mm3=key_volume_mm3(key))
-
-
-def _side_run_mm(key: Key) -> float:
-    return (key.base_diameter_mm - key.top_diameter_mm) / 2.0
-
-
-def _blend_run_mm(key: Key) -> float:
-    """Length along the foot (and along the side) from the sharp root to where the fillet touches."""
-    side_angle = np.arctan2(key.height_mm, _side_run_mm(key))
-    return float(key.blend_mm * np.tan(side_angle / 2.0))
 
 
 def key_profile_mm(key: Key, radius_mm: np.ndarray) -> np.ndarray:

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from scipy import ndimage, spatial
 
 from ...base.errors import PlanImpossible
-from ...base.house import counted
-from ...base.marks import Mark
+from ...base.intervals import Interval
 from ...base.progress import SILENT, Progress
 from ...base.threads import in_threads
 from ...geometry.contour import face_centres
@@ -31,153 +29,14 @@ from ...geometry.rays import RayScene, inside_body, ray_scene
 from ...geometry.sampling import covering_points, samples_on_every_face
 from ...inputs.brief import Brief, RubberBrief
 from ...inputs.catalogue import RubberMaterial, read_catalogue
+from ...trade.thickness import ThicknessRule, choose_thickness
 from ..master import Master, skin_faces
-from ..wall.joints import parting_of
-from ..wall.surface import parting_heights
-
-if TYPE_CHECKING:
-    from ..keys.place import Keys
-    from ..seam.place import Seam
+from ..seam import Seam
+from ..wall import parting_heights, parting_of
+from .record import Coat, Envelope, Rubber, RubberParts
 
 SPACING_PIXELS = 1.2  # between the points of the skin that the outside is held from
 FADE = 0.5  # of the handling band: past it the edge's thickness goes smoothly down to the skin's (common practice)
-
-
-@dataclass(frozen=True, eq=False)
-class Envelope:
-    """One glove piece as a column image along its pull. All maps are (rows, columns) float32 in the pull frame,
-    row i at y = origin_mm[1] + i * pixel_mm, column j at x = origin_mm[0] + j * pixel_mm (pixel centres); values
-    are z along the pull, NaN where there is nothing.
-
-    parting_mm : the parting surface, everywhere on the grid.
-    filled_mm : top of the master's columns with locks filled (NaN outside its outline).
-    outer_mm : the glove's outside before keys, over body and flange (NaN beyond the rubber).
-    flange : bool, pixels of flange (outer - parting is the flange thickness there).
-    open_base : bool, pixels where the rubber ends at the open base: no rubber outside it, no jacket over it.
-    of_many : one of more than two pieces, whose pulls need not be level nor opposed.
-    """
-
-    piece: int
-    name: str
-    frame: PullFrame
-    origin_mm: tuple[float, float]
-    pixel_mm: float
-    parting_mm: np.ndarray
-    filled_mm: np.ndarray
-    outer_mm: np.ndarray
-    flange: np.ndarray
-    open_base: np.ndarray
-    of_many: bool = False
-
-
-@dataclass(frozen=True)
-class RubberParts:
-    """Rubber volume of one piece by cause, mm³; tabs are added once keys are placed."""
-
-    skin_mm3: float
-    lock_fill_mm3: float
-    edge_mm3: float
-    draft_mm3: float
-    flange_mm3: float
-    tabs_mm3: float = 0.0
-    handling_mm3: float = 0.0  # where the brief says it is handled
-
-    @property
-    def total_mm3(self) -> float:
-        return sum(volume for _, volume in self.by_cause)
-
-    @property
-    def by_cause(self) -> tuple[tuple[str, float], ...]:
-        """Each cause in the workshop's words, with its volume, in the order of the work."""
-        return (
-            ("skin", self.skin_mm3),
-            ("lock fill", self.lock_fill_mm3),
-            ("edge", self.edge_mm3),
-            *((("handling points", self.handling_mm3),) if self.handling_mm3 > 0 else ()),
-            ("draft", self.draft_mm3),
-            ("flange", self.flange_mm3),
-            ("keys", self.tabs_mm3),
-        )
-
-
-@dataclass(frozen=True)
-class Coat:
-    """One brushed layer: its build, what it is for, and the volume it takes over all pieces."""
-
-    name: str  # "print coat", "build coat 1", ...
-    thickness_mm: float
-    volume_mm3: float
-    thickened: bool
-
-
-@dataclass(frozen=True)
-class Interval:
-    """Low, likely and high of a volume or mass, with what makes it up (name, relative half-width)."""
-
-    low: float
-    likely: float
-    high: float
-    causes: tuple[tuple[str, float], ...]
-
-
-@dataclass(frozen=True, eq=False)
-class Rubber:
-    """The glove. volumes in mm³ without waste; masses follow in take-off from the catalogue's density."""
-
-    skin_thickness_mm: float
-    edge_thickness_mm: float
-    edge_band_mm: float
-    flange_width_mm: float
-    flange_thickness_mm: float
-    thickness_reason: str
-    envelopes: tuple[Envelope, ...]
-    parts: tuple[RubberParts, ...]  # one for each envelope
-    measured_volume_mm3: tuple[float, ...]  # from the final columns, independent of the parts
-    volume_mm3: Interval
-    coats: tuple[Coat, ...]
-    min_thickness_mm: float  # true 3-D, measured on the outside
-    thickness_quantiles_mm: tuple[float, ...]  # 5, 25, 50, 75, 95 %
-
-    @property
-    def skin_m2(self) -> float:
-        """Skin under the print coat, detail allowance in."""
-        first = self.coats[0]
-        return first.volume_mm3 / first.thickness_mm * 1e-6
-
-
-@dataclass(frozen=True)
-class ThicknessRule:
-    """What is brushed where. All mm."""
-
-    skin_mm: float
-    edge_mm: float
-    band_mm: float
-    flange_width_mm: float
-    flange_mm: float
-    reason: str
-
-
-def choose_thickness(height_mm: float, casts: int, brief: RubberBrief) -> ThicknessRule:
-    """Rubber thickness by the size of the piece and the length of the run.
-
-    Skin: 5 mm, and 1.5 mm for each metre of height, and 1 mm each time the run doubles, to the next half millimetre;
-    edge: half as thick again; handling band: five edge thicknesses, at least 40 mm; flange: 40 mm and 20 mm for each
-    metre, as thick as the edge. [common practice, no source: thicker for size, for the run and where it is handled; the
-    coefficients are ours] The brief overrides each.
-    """
-    metres = height_mm / 1000.0
-    ruled = np.ceil(2 * (5.0 + 1.5 * metres + np.log2(max(casts, 1)))) / 2
-    skin = brief.skin_thickness_mm or float(ruled)
-    edge = max(brief.edge_thickness_mm or 1.5 * skin, skin)
-    band = max(5 * edge, 40.0) if brief.edge_band_mm is None else brief.edge_band_mm
-    flange = brief.flange_thickness_mm or edge
-    width = brief.flange_width_mm or float(np.ceil((40 + 20 * metres) / 5) * 5)
-    how = "by the brief" if brief.skin_thickness_mm else f"by rule for {height_mm:.0f} mm and {counted(casts, 'cast')}"
-    reason = (
-        f"{skin:.3g} mm skin {how}, {edge:.3g} mm within {band:.3g} mm of the seam where it is handled "
-        f"({Mark.COMMON_PRACTICE.value})"
-    )
-    return ThicknessRule(skin, edge, band, width, flange, reason)
 
 
 @dataclass(frozen=True, eq=False)
@@ -814,19 +673,3 @@ def wall_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
         return (areas[0], *(0.0 for _ in areas[1:]))
     whole, first = sum(areas) / 2, max(sum(areas[:-1]), 1e-9)
     return (*(whole * area / first for area in areas[:-1]), 0.0)
-
-
-def add_tabs(rubber: Rubber, keys: Keys) -> Rubber:
-    """The same glove with its tabs' rubber counted: parts, measured volume, interval and the last coat."""
-    tabs = [sum(k.volume_mm3 for k in keys.keys if k.piece == e.piece) for e in rubber.envelopes]
-    total = float(sum(tabs))
-    grown = rubber.volume_mm3
-    scale = (grown.likely + total) / grown.likely
-    coats = (*rubber.coats[:-1], replace(rubber.coats[-1], volume_mm3=rubber.coats[-1].volume_mm3 + total))
-    return replace(
-        rubber,
-        parts=tuple(replace(part, tabs_mm3=float(tab)) for part, tab in zip(rubber.parts, tabs)),
-        measured_volume_mm3=tuple(float(v + tab) for v, tab in zip(rubber.measured_volume_mm3, tabs)),
-        volume_mm3=Interval(grown.low * scale, grown.likely + total, grown.high * scale, grown.causes),
-        coats=coats,
-    )

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from ...geometry.heightmap import outline, sample
-from .glove import Envelope
+from .record import Envelope
 
 SHARED_WITHIN = 0.75  # of a pitch: nearer than this to a point shared with another piece, no other is needed
 OTHER_LINE_WITHIN = 0.4  # the same for points on another line: where two lines end side by side one point serves both

@@ -14,11 +14,10 @@ from ...base.progress import SILENT, Progress
 from ...geometry.contour import cross_at_zero, join_chains
 from ...geometry.depthmap import Grid, grid_around
 from ...geometry.frame import PullFrame, pull_frame
+from ...geometry.heightmap import sample_map
 from ...geometry.polyline import spaced_out, steps_mm
-from ...outputs.templates.fullsize import PaperLine, PaperText, Template
 from ..master import Master
-from ..seam.place import Seam, SeamLine
-from .parting import sample_map
+from ..seam import Seam, SeamLine
 from .surface import parting_heights
 
 _STEP_MM = 8.0  # between rulings of a bent strip
@@ -101,22 +100,6 @@ def build_wall(master: Master, seam: Seam, width_mm: float | None = None, progre
     if seam.kind == "plane":
         return _boards(master, seam, frame, width, assumptions)
     return _strips(master, seam, frame, width, assumptions, progress)
-
-
-def wall_templates(wall: Wall) -> tuple[Template, ...]:
-    """Each piece of the wall as a template to cut, with its numbered stations drawn across it."""
-    templates = []
-    for piece in wall.pieces:
-        lines = [PaperLine(piece.outline_mm)]
-        lines += [PaperLine(hole) for hole in piece.holes_mm]
-        texts = []
-        for station in piece.stations:
-            ends = np.array([station.inner_mm, station.outer_mm])
-            lines.append(PaperLine(ends, closed=False, use="mark"))
-            x, y = (float(v) for v in ends.mean(axis=0))
-            texts.append(PaperText(str(station.number), (x + 1.5, y), 5.0))
-        templates.append(Template(piece.name, tuple(lines), tuple(texts)))
-    return tuple(templates)
 
 
 def section_area(master: Master, seam: Seam) -> shapely.Geometry:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -17,14 +16,12 @@ from ...base.errors import PlanImpossible
 from ...geometry.contour import face_centres, faces_at
 from ...geometry.depthmap import Grid, column_image, grid_around
 from ...geometry.frame import PullFrame, pull_frame, unit
+from ...geometry.membrane import stretch_surface
 from ...geometry.polyline import spaced_out
 from ...geometry.rays import inside_body, ray_scene
 from ..master import Master, skin_faces
-from .parting import stretch_surface
+from ..seam import Seam
 from .surface import fair_through, parting_heights
-
-if TYPE_CHECKING:
-    from ..seam.place import Seam
 
 _PIXELS = 250  # along the master's longest side, of the map a joint's surface is stretched on
 _LEAST_TURN_DEG = 20.0  # between the pulls of two pieces that meet: closer, neither could part from the other

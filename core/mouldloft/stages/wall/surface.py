@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import ndimage
@@ -19,13 +18,12 @@ from scipy.spatial import cKDTree
 from ...geometry.depthmap import Grid, grid_around
 from ...geometry.fairsheet import Asked, fair_sheet, near_line
 from ...geometry.frame import PullFrame, pull_frame
+from ...geometry.heightmap import sample_map
+from ...geometry.membrane import stretch_surface
 from ...geometry.polyline import spaced_out
 from ...geometry.rays import inside_body, ray_scene
 from ..master import Master
-from .parting import sample_map, skin_bounds, stretch_surface
-
-if TYPE_CHECKING:
-    from ..seam.place import Seam
+from ..seam import Seam, skin_bounds
 
 _PIXELS = 350  # along the master's longest side
 _REACH_SHARE, _REACH_LEAST_MM, _REACH_MOST_MM = 1 / 9, 60.0, 200.0  # of the longest side: past any flange's width

@@ -7,19 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import sparse
-from scipy.spatial import cKDTree
 
-from ...geometry.frame import PullFrame
-from ...geometry.heightmap import sample
-from ...stages.keys.place import Key, key_bumps, key_profile_mm
-from ...stages.rubber.glove import Envelope
-
-if TYPE_CHECKING:
-    from ...stages.master import Master
+from ..geometry.facets import face_vectors
+from ..geometry.frame import PullFrame
+from ..geometry.heightmap import sample
+from ..stages.keys.place import key_bumps, key_profile_mm
+from ..stages.keys.record import Key
+from ..stages.master import Master
+from ..stages.rubber.record import Envelope
 
 _RIM_ROUNDS = 6  # averaging rounds that take the pixel stairs out of a rim
 _STAIR_ROUNDS = 10
@@ -62,12 +60,6 @@ def body_of(
     colours = np.asarray(colour, float)
     colours = np.broadcast_to(colours, (len(vertices), 3)) if colours.ndim == 1 else colours[origin]
     return Body(name, vertices, faces, normals, np.ascontiguousarray(colours), coarse_mm)
-
-
-def face_vectors(vertices_mm: np.ndarray, faces: np.ndarray) -> np.ndarray:
-    """(m, 3) normals of twice the face's area in length."""
-    corner = vertices_mm[faces]
-    return np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
 
 
 def split_creases(
@@ -165,11 +157,6 @@ def clustered(vertices_mm: np.ndarray, faces: np.ndarray, most: int) -> tuple[np
         cell *= 1.15
     count = np.bincount(at)[:, None]
     return _summed(at, vertices_mm, len(count)) / count, merged[whole].astype(np.int32)
-
-
-def nearest_values(points_mm: np.ndarray, at_mm: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Values given at (k, 3) places, carried to (n, 3) points by the nearest of them."""
-    return values[cKDTree(at_mm).query(points_mm)[1]]
 
 
 # --- column solids ---------------------------------------------------------------------------------------

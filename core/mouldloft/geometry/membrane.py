@@ -1,27 +1,27 @@
-"""Height maps stretched through lines and between skins, along a pull."""
+"""A surface stretched over a grid: through lines, between bounds, level where nothing holds it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numba import njit
 from scipy import ndimage
 
-from ...geometry.contour import cross_at_zero, split_faces
-from ...geometry.depthmap import Grid, column_image
-from ...geometry.frame import PullFrame
-
-if TYPE_CHECKING:
-    from ..master import Master
+from .depthmap import Grid
+from .frame import PullFrame
 
 _SWEEPS = 10  # between looks at how far the solution still moves
+
+
 _ROUNDS_MOST = 200
+
+
 # of the height range: a sweep that moves no pixel further ends a resolution. What is slow to level out is wide, so a
 # coarser one, at half the pixels across a quarter of the work, is brought to rest eight times closer
 _STILL, _STILL_PIXELS = 1e-5, 800
+
+
 _COARSEST = 24  # pixels across, at which the solution starts
 
 
@@ -155,28 +155,6 @@ def _line_pixels(points_mm: np.ndarray, closed: bool, grid: Grid) -> tuple[np.nd
     return total, np.bincount(at, minlength=size).reshape(shape)
 
 
-def skin_bounds(master: Master, level: np.ndarray, frame: PullFrame, grid: Grid) -> tuple[np.ndarray, np.ndarray]:
-    """Between which heights the parting surface must pass over each pixel: two (rows, cols) float maps.
-
-    It stays above the skin of the piece behind and below that of the piece ahead (positive `level`); -inf
-    and +inf where there is none. The skin is split along the seam first, so that the bounds meet on it.
-    """
-    crossings = cross_at_zero(master.vertices_mm, master.faces, level)
-    crossed = replace(crossings, faces=np.arange(len(crossings.faces)))
-    split = split_faces(master.vertices_mm, master.faces[crossings.faces], level, crossed)
-    points = frame.to_frame(split.vertices_mm)
-    side = (level >= 0).astype(np.int8)[master.faces[:, 0]]
-    side[crossings.faces] = -1
-
-    def skin(ahead: bool) -> np.ndarray:
-        parts = split.faces[split.positive == ahead].astype(np.int32)
-        return np.concatenate([master.faces[side == ahead], parts])
-
-    low, _ = column_image(points, skin(False), grid)
-    _, high = column_image(points, skin(True), grid)
-    return low.astype(float), high.astype(float)
-
-
 def stretch_surface(
     lines: Sequence[tuple[np.ndarray, bool]],
     frame: PullFrame,
@@ -202,16 +180,3 @@ def stretch_surface(
     if bounds is None:
         bounds = (np.full(total.shape, -np.inf), np.full(total.shape, np.inf))
     return stretched_between(value, known, *bounds)
-
-
-def sample_map(height_mm: np.ndarray, grid: Grid, x_mm: np.ndarray, y_mm: np.ndarray) -> np.ndarray:
-    """(k,) heights between the pixel centres, bilinear; points beyond the grid take its border's."""
-    at_x = np.clip((x_mm - grid.x0_mm) / grid.pixel_mm, 0, grid.columns - 1)
-    at_y = np.clip((y_mm - grid.y0_mm) / grid.pixel_mm, 0, grid.rows - 1)
-    j = np.minimum(at_x.astype(np.int64), max(grid.columns - 2, 0))
-    i = np.minimum(at_y.astype(np.int64), max(grid.rows - 2, 0))
-    s, t = at_x - j, at_y - i
-    j_next, i_next = np.minimum(j + 1, grid.columns - 1), np.minimum(i + 1, grid.rows - 1)
-    low = height_mm[i, j] * (1 - s) + height_mm[i, j_next] * s
-    high = height_mm[i_next, j] * (1 - s) + height_mm[i_next, j_next] * s
-    return low * (1 - t) + high * t

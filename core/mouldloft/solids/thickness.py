@@ -11,26 +11,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ...base.progress import SILENT, Progress
-from ...geometry.heightmap import filled, sample
-from ...geometry.sampling import covering_points, samples_on_every_face
-from ...outputs.pictures.shapes import face_vectors
-from ..undercut import skin_faces
-from .glove import ThicknessRule, wanted_thickness_mm
-from .rims import bent_to_board, covered
-
-if TYPE_CHECKING:
-    from ...inputs.brief import RubberBrief
-    from ...solids.build import Solid
-    from ..master import Master
-    from ..pipeline import MouldPlan
-    from ..seam.place import Seam
-    from .glove import Envelope, Rubber
+from ..base.progress import SILENT, Progress
+from ..geometry.facets import face_vectors
+from ..geometry.heightmap import filled, sample
+from ..geometry.sampling import covering_points, samples_on_every_face
+from ..inputs.brief import RubberBrief
+from ..stages.master import Master, skin_faces
+from ..stages.plan import MouldPlan
+from ..stages.rubber.glove import wanted_thickness_mm
+from ..stages.rubber.record import Envelope, Rubber
+from ..stages.rubber.rims import bent_to_board, covered
+from ..stages.seam.record import Seam
+from ..trade.thickness import ThicknessRule
+from .solid import Solid
 
 READ_HIGH_MM = 0.05  # what the nearest of the covering points may be further away than the skin itself
 ALLOWED_MM = 0.1  # a place thinner than asked by more than this is told

@@ -1,0 +1,70 @@
+"""The plan: every stage's result, saved and reopened together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .. import __version__
+from ..base.marks import Assumption
+from ..geometry.rays import RayScene
+from ..inputs.brief import Brief
+from ..inputs.catalogue import Catalogue
+from .cast import Cast
+from .cautions import Caution
+from .cradle import Cradle
+from .division import Division
+from .jacket import Jacket
+from .keys import Keys
+from .locks import Locks
+from .master import Master
+from .opening import Opening
+from .programme import Programme
+from .rubber import Rubber
+from .seam import Seam
+from .takeoff import Takeoff
+from .undercut import UndercutField
+
+PLAN_VERSION = 1
+
+
+@dataclass(frozen=True, eq=False)
+class MouldPlan:
+    """All that was decided and proved, stage by stage. Saved and reopened by `planfile`."""
+
+    brief: Brief
+    catalogue: Catalogue
+    master: Master
+    opening: Opening
+    undercut: UndercutField
+    seam: Seam
+    locks: Locks
+    rubber: Rubber
+    keys: Keys
+    jacket: Jacket
+    cradle: Cradle
+    cast: Cast
+    takeoff: Takeoff
+    programme: Programme
+    assumptions: tuple[Assumption, ...]
+    cautions: tuple[Caution, ...]
+    division: Division | None = None  # more than two pieces, where two are not enough and the brief allows more
+    version: int = PLAN_VERSION
+    made_by: str = f"mouldloft {__version__}"
+
+
+@dataclass(frozen=True, eq=False)
+class OpenSurvey:
+    """What needs no closed solid: the opening, where the master locks, where the seam falls.
+
+    scene, show : of this master and brief, for stages that ask them again; at full size they take seconds.
+    """
+
+    master: Master
+    opening: Opening
+    undercut: UndercutField
+    seam: Seam
+    locks: Locks
+    scene: RayScene
+    show: np.ndarray
