@@ -15,7 +15,7 @@ from .motion import run_steps
 GRAVITY_MM_S2 = 9806.65  # standard gravity, exact by definition
 _STEADY = 0.02  # share of mu that holds a cell's one mode without energy
 _COURANT = 0.6  # of the greatest stable step
-_CHUNK_S = 0.25  # about the time between two steps of progress
+_STEP_ASKED_EVERY = 8
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ _NOWHERE = CastField(np.full((2, 2, 2), 1e9, np.float32), np.zeros(3), 1.0)
 class Body:
     """A lattice in motion. u_mm, v_mm_s : (n, 3). held : (n, 3) bool, components that stay where they are put.
 
-    contact : MPa for each mm a skin point sinks in; friction : Coulomb's. spring : N/mm of a hand, cap_n : its most.
+    contact : MPa for each mm a skin point sinks in; friction : Coulomb's. spring : N/mm of a hand; `cap_n`, (h,), is the most each pulls.
     """
 
     lattice: Lattice
@@ -58,7 +58,6 @@ class Body:
     gravity: tuple[float, float, float] = (0.0, 0.0, 0.0)
     damping_per_s: float = 5.0
     spring_n_mm: float = 8.0
-    cap_n: float = np.inf
     heavier: float = 1.0  # mass for motion over true mass; gravity stays true
 
     def __post_init__(self) -> None:
@@ -76,7 +75,9 @@ class Body:
         self.hand_of = np.zeros(0, np.int64)
         self.hand_mm = np.zeros((0, 3))
         self.hand_force_n = np.zeros((0, 3))
+        self.cap_n = np.zeros(0)
         self.energy_n_mm = 0.0
+        self._moves, self._dt = 0, 0.0
 
     def set_hands(self, groups: Sequence[np.ndarray]) -> None:
         """Hands that each hold the nodes of a group, from where these are now."""
@@ -87,6 +88,7 @@ class Body:
         at = self.lattice.positions_mm + self.u_mm
         self.hand_mm = np.stack([(share[self.hand_of == k, None] * at[g]).sum(axis=0) for k, g in enumerate(groups)])
         self.hand_force_n = np.zeros((len(groups), 3))
+        self.cap_n = np.full(len(groups), np.inf)
 
     def forces(self, u: np.ndarray) -> np.ndarray:
         """Elastic forces (n, 3) N at displacements u."""
@@ -118,11 +120,25 @@ class Body:
             top += self.spring_n_mm * float((self.grip_share / self.mass_t[self.grip]).max())
         return _COURANT * 2.0 / np.sqrt(top)
 
+    def _step_s(self) -> float:
+        """The time step, asked anew every so many moves: stretched rubber is stiffer."""
+        if self._moves % _STEP_ASKED_EVERY == 0:
+            self._dt = self.stable_step_s()
+        self._moves += 1
+        return self._dt
+
+    def hands_at(self) -> np.ndarray:
+        """(h, 3) where the held places are now."""
+        at = (self.lattice.positions_mm + self.u_mm)[self.grip] * self.grip_share[:, None]
+        out = np.zeros_like(self.hand_mm)
+        np.add.at(out, self.hand_of, at)
+        return out
+
     def move(
         self, seconds: float, hands_to_mm: np.ndarray | None = None, progress: Progress = SILENT, most_steps: int = 0
     ) -> None:
         """Let `seconds` of motion pass while the hands go to their new places (h, 3) at an even speed."""
-        dt = self.stable_step_s()
+        dt = self._step_s()
         steps = max(int(np.ceil(seconds / dt)), 1)
         if most_steps and steps > most_steps:
             raise FloatingPointError(f"{steps} steps")

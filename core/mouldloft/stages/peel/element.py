@@ -81,7 +81,7 @@ def _turned(q, f00, f01, f02, f10, f11, f12, f20, f21, f22):  # type: ignore[no-
     return _matrix(q[0], q[1], q[2], q[3])
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def cell_forces(
     u: np.ndarray,
     nodes: np.ndarray,
@@ -118,6 +118,22 @@ def cell_forces(
         f00, f01, f02 = 1 + one * x0 + ly * c0 + lz * b0, one * y0 + lx * c0 + lz * a0, one * z0 + lx * b0 + ly * a0
         f10, f11, f12 = one * x1 + ly * c1 + lz * b1, 1 + one * y1 + lx * c1 + lz * a1, one * z1 + lx * b1 + ly * a1
         f20, f21, f22 = one * x2 + ly * c2 + lz * b2, one * y2 + lx * c2 + lz * a2, 1 + one * z2 + lx * b2 + ly * a2
+        # --- what varies over the cell, in its own turned axes
+        r00, r01, r02, r10, r11, r12, r20, r21, r22 = _turned(turn[c], f00, f01, f02, f10, f11, f12, f20, f21, f22)
+        ax, ay, az = r00 * a0 + r10 * a1 + r20 * a2, r01 * a0 + r11 * a1 + r21 * a2, r02 * a0 + r12 * a1 + r22 * a2
+        bx, by, bz = r00 * b0 + r10 * b1 + r20 * b2, r01 * b0 + r11 * b1 + r21 * b2, r02 * b0 + r12 * b1 + r22 * b2
+        cx, cy, cz = r00 * c0 + r10 * c1 + r20 * c2, r01 * c0 + r11 * c1 + r21 * c2, r02 * c0 + r12 * c1 + r22 * c2
+        # a cube bends by shearing; that share of the shear at the rubber's middle is left out, as it is further on
+        gxy, gxz, gyx, gyz, gzx, gzy = lx * cx, lx * bx, ly * cy, ly * ay, lz * bz, lz * az
+        f00 -= r01 * gyx + r02 * gzx
+        f10 -= r11 * gyx + r12 * gzx
+        f20 -= r21 * gyx + r22 * gzx
+        f01 -= r00 * gxy + r02 * gzy
+        f11 -= r10 * gxy + r12 * gzy
+        f21 -= r20 * gxy + r22 * gzy
+        f02 -= r00 * gxz + r01 * gyz
+        f12 -= r10 * gxz + r11 * gyz
+        f22 -= r20 * gxz + r21 * gyz
         # --- stretch at the rubber's middle
         k00, k01, k02 = f11 * f22 - f12 * f21, f12 * f20 - f10 * f22, f10 * f21 - f11 * f20
         k10, k11, k12 = f21 * f02 - f22 * f01, f22 * f00 - f20 * f02, f20 * f01 - f21 * f00
@@ -132,11 +148,6 @@ def cell_forces(
             f00 * f00 + f01 * f01 + f02 * f02 + f10 * f10 + f11 * f11 + f12 * f12 + f20 * f20 + f21 * f21 + f22 * f22
         )
         energy += v * (0.5 * mu * (square - 3.0) - mu * (j - 1.0) + 0.5 * bulk * (j - 1.0) * (j - 1.0))
-        # --- what varies over the cell, in its own turned axes
-        r00, r01, r02, r10, r11, r12, r20, r21, r22 = _turned(turn[c], f00, f01, f02, f10, f11, f12, f20, f21, f22)
-        ax, ay, az = r00 * a0 + r10 * a1 + r20 * a2, r01 * a0 + r11 * a1 + r21 * a2, r02 * a0 + r12 * a1 + r22 * a2
-        bx, by, bz = r00 * b0 + r10 * b1 + r20 * b2, r01 * b0 + r11 * b1 + r21 * b2, r02 * b0 + r12 * b1 + r22 * b2
-        cx, cy, cz = r00 * c0 + r10 * c1 + r20 * c2, r01 * c0 + r11 * c1 + r21 * c2, r02 * c0 + r12 * c1 + r22 * c2
         # strain for each mm along x: (yy, zz, yz), xx closing the sum to nothing; likewise along y and z
         ux, vx, wx = cy, bz, 0.5 * (by + cz)
         uy, vy, wy = az, cx, 0.5 * (cz + ax)
@@ -179,6 +190,12 @@ def cell_forces(
         qax, qay, qaz = 0.5 * (ty + tz), pvz, puy
         qbx, qby, qbz = puz, 0.5 * (tx + tz), pvx
         qcx, qcy, qcz = pvy, pux, 0.5 * (tx + ty)
+        qcx -= lx * (r00 * p01 + r10 * p11 + r20 * p21)
+        qbx -= lx * (r00 * p02 + r10 * p12 + r20 * p22)
+        qcy -= ly * (r01 * p00 + r11 * p10 + r21 * p20)
+        qay -= ly * (r01 * p02 + r11 * p12 + r21 * p22)
+        qbz -= lz * (r02 * p00 + r12 * p10 + r22 * p20)
+        qaz -= lz * (r02 * p01 + r12 * p11 + r22 * p21)
         # --- back to the nodes
         hold = steady * mu * v * three * three * pitch * pitch * pitch * pitch
         energy += 0.5 * hold * (t0 * t0 + t1 * t1 + t2 * t2)

@@ -1,4 +1,4 @@
-"""A rubber body as a lattice of part-filled cubes, from anything that says what is inside it."""
+"""A rubber body as a lattice of part-filled cubes, from anything that says how deep a place lies in it."""
 
 from __future__ import annotations
 
@@ -13,11 +13,12 @@ from .element import CORNERS
 
 _SUB = 6  # points along a cell's side where rubber is asked for
 _LEAST_FILL = 0.02  # emptier cells are left out
-_STIFFNESS_FLOOR, _MASS_FLOOR = 0.05, 0.10  # of a full cell: slivers would set the time step (from a trial)
+_STIFFNESS_FLOOR, _MASS_FLOOR = 0.02, 0.10  # of a full cell: slivers would set the time step (from a trial)
 _CROSSWISE = 0.3  # of its second moment a thin layer keeps where it runs at 45 degrees to the cells (fitted to strips)
 _MOST_CELLS = 400_000
 
-Inside = Callable[[np.ndarray], np.ndarray]  # (n, 3) points, mm → (n,) bool
+# (n, 3) points, mm → (n,) how deep they lie in the rubber, mm, negative outside; only right near the surface
+Depth = Callable[[np.ndarray], np.ndarray]
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,17 +39,17 @@ class Lattice:
 
 
 def lattice_of(
-    inside: Inside,
+    depth: Depth,
     low_mm: np.ndarray,
     high_mm: np.ndarray,
     pitch_mm: float,
     density_kg_per_mm3: float,
     progress: Progress = SILENT,
 ) -> Lattice:
-    """Cells of `pitch_mm` over a box, filled as `inside` says. Raises `PlanImpossible` where they would be too many."""
+    """Cells of `pitch_mm` over a box, filled as `depth` says. Raises `PlanImpossible` where they would be too many."""
     count = np.maximum(np.ceil((np.asarray(high_mm) - low_mm) / pitch_mm - 1e-9).astype(int), 1)
     low = np.asarray(low_mm, float)
-    fill, middle, moment, at = _filled(inside, low, count, pitch_mm, progress)
+    fill, middle, moment, at = _filled(depth, low, count, pitch_mm, progress)
     if not len(fill):
         raise PlanImpossible("There is no rubber in this lattice; give a finer pitch.")
     nodes, corners = _nodes(at, count)
@@ -73,7 +74,7 @@ def lattice_of(
 
 
 def _filled(
-    inside: Inside, low: np.ndarray, count: np.ndarray, pitch: float, progress: Progress
+    depth: Depth, low: np.ndarray, count: np.ndarray, pitch: float, progress: Progress
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Fill, middle, second moments (all in cell sides) and place of the cells that hold rubber."""
     steps = (np.arange(_SUB) + 0.5) / _SUB - 0.5
@@ -85,11 +86,11 @@ def _filled(
         centres = low + (cells + 0.5) * pitch
         for part in np.array_split(np.arange(len(cells)), max(len(cells) // 20_000, 1)):
             points = centres[part][:, None] + sub[None] * pitch
-            held = inside(points.reshape(-1, 3)).reshape(len(part), -1)
+            held = np.clip(0.5 + depth(points.reshape(-1, 3)) * _SUB / pitch, 0.0, 1.0).reshape(len(part), -1)
             fill = held.mean(axis=1)
             keep = fill >= _LEAST_FILL
-            chosen = held[keep].astype(float)
-            whole = np.maximum(chosen.sum(axis=1), 1.0)
+            chosen = held[keep]
+            whole = np.maximum(chosen.sum(axis=1), 1e-9)
             middle = chosen @ sub / whole[:, None]
             square = chosen @ (sub[:, [0, 1, 2, 1, 0, 0]] * sub[:, [0, 1, 2, 2, 2, 1]]) / whole[:, None]
             square[:, :3] += 1 / (12 * _SUB**2)  # each point stands for a small cube
@@ -108,7 +109,7 @@ def _along_axes(held: np.ndarray, middle: np.ndarray, fill: np.ndarray, sub: np.
     """What share of a layer's second moment counts: all where it lies along the cells, less where it runs across them,
     since there the cells' own steps already bend. The layer's normal is the axis in which its rubber is thinnest."""
     off = sub[None] - middle[:, None]
-    square = np.einsum("cp,cpi,cpj->cij", held, off, off) / np.maximum(held.sum(axis=1), 1.0)[:, None, None]
+    square = np.einsum("cp,cpi,cpj->cij", held, off, off) / np.maximum(held.sum(axis=1), 1e-9)[:, None, None]
     normal = np.linalg.eigh(square)[1][:, :, 0]
     aligned = np.clip(2 * (normal**4).sum(axis=1) - 1, 0, 1)
     return np.where(fill > 0.999, 1.0, _CROSSWISE + (1 - _CROSSWISE) * aligned)

@@ -10,6 +10,9 @@ from numba import njit
 
 from .element import cell_forces
 
+# of a time step: forces asked a little ahead of the motion damp what a lattice cannot carry, and hardly anything slower
+_LOOK_AHEAD = 0.3
+
 
 @njit(cache=True, nogil=True, fastmath=True, inline="always")
 def _field(grid, low, step, x, y, z):  # type: ignore[no-untyped-def]
@@ -35,7 +38,7 @@ def _field(grid, low, step, x, y, z):  # type: ignore[no-untyped-def]
     return low_x + a * (high_x - low_x), gx / n, gy / n, gz / n
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def contact_forces(
     x: np.ndarray,
     v: np.ndarray,
@@ -94,7 +97,7 @@ def contact_forces(
     return total
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def run_steps(
     steps: int,
     dt: float,
@@ -128,7 +131,7 @@ def run_steps(
     start: np.ndarray,
     end: np.ndarray,
     spring: float,
-    cap: float,
+    cap: np.ndarray,
     hand_force: np.ndarray,
     gap: np.ndarray,
     held: np.ndarray,
@@ -136,12 +139,13 @@ def run_steps(
     """Step the motion on in place, hands moving from `start` to `end` (h, 3, mm); returns the elastic energy (N mm).
 
     Units: mm, N, s, tonnes (N s²/mm). mass : (n,) t. weight : (3,) mm/s², gravity. grip : (g,) nodes held, by hand
-    hand_of with the share grip_share. spring : N/mm of a hand; cap : most a hand pulls, N. A hand holds the middle of
+    hand_of with the share grip_share. spring : N/mm of a hand; cap : (h,) most a hand pulls, N; 0 for one that has not taken hold. A hand holds the middle of
     its nodes, wherever that is. held : (n, 3) bool, components that do not move. hand_force : (h, 3) out, averaged.
     """
     n = len(u)
     force = np.zeros((n, 3))
     x = np.empty((n, 3))
+    ahead = np.empty((n, 3))
     hands = len(start)
     here = np.zeros((hands, 3))
     pull = np.zeros((hands, 3))
@@ -152,7 +156,8 @@ def run_steps(
             for i in range(3):
                 x[a, i] = rest[a, i] + u[a, i]
                 force[a, i] = mass[a] * (weight[i] - damp * v[a, i])
-        energy = cell_forces(u, nodes, volume, middle, moment, turn, pitch, mu, bulk, steady, force)
+                ahead[a, i] = u[a, i] + _LOOK_AHEAD * dt * v[a, i]
+        energy = cell_forces(ahead, nodes, volume, middle, moment, turn, pitch, mu, bulk, steady, force)
         if len(cell):
             contact_forces(x, v, nodes, cell, weights, area, grid, low, step_mm, stiff, friction, slip, force, gap)
         if hands:
@@ -167,7 +172,7 @@ def run_steps(
                     pull[h, i] = spring * (start[h, i] + t * (end[h, i] - start[h, i]) - here[h, i])
                     size += pull[h, i] * pull[h, i]
                 size = np.sqrt(size)
-                ease = cap / size if size > cap else 1.0
+                ease = cap[h] / size if size > cap[h] else 1.0
                 for i in range(3):
                     pull[h, i] *= ease
                     hand_force[h, i] += pull[h, i] / steps
