@@ -25,7 +25,7 @@ def one_cell(u, turn, pitch=10.0, bulk=4.0):
     middle, volume, turn = rng.normal(size=(1, 3)), np.array([600.0]), turn.copy()
     for _ in range(40):
         force = np.zeros_like(u)
-        energy = cell_forces(u, nodes, volume, middle, moment, turn, pitch, MU, bulk, 0.02, force)
+        energy = cell_forces(u, nodes, volume, middle, middle, moment, turn, pitch, MU, bulk, 0.02, force)
     return energy, force
 
 
@@ -133,7 +133,7 @@ def stiffness(lattice: Lattice, bulk: float) -> sparse.csr_matrix:
         force = np.zeros_like(u)
         turn = np.tile([1.0, 0, 0, 0], (count, 1))
         cell_forces(
-            u, apart, lattice.volume_mm3, lattice.middle_mm, lattice.moment_mm5, turn, lattice.pitch_mm, MU, bulk, 0.02,
+            u, apart, lattice.volume_mm3, lattice.middle_mm, lattice.eased_mm, lattice.moment_mm5, turn, lattice.pitch_mm, MU, bulk, 0.02,
             force,
         )  # fmt: skip
         columns.append(-force.reshape(count, 24) / 1e-4)

@@ -94,7 +94,7 @@ class Body:
         """Elastic forces (n, 3) N at displacements u."""
         lat, out = self.lattice, np.zeros_like(u)
         cell_forces(
-            u, lat.nodes, lat.volume_mm3, lat.middle_mm, lat.moment_mm5, self.turn.copy(), lat.pitch_mm,
+            u, lat.nodes, lat.volume_mm3, lat.middle_mm, lat.eased_mm, lat.moment_mm5, self.turn.copy(), lat.pitch_mm,
             self.law.shear_mpa, self.law.bulk_mpa, _STEADY, out,
         )  # fmt: skip
         return out
@@ -114,7 +114,9 @@ class Body:
             way = answer
         if len(self.cell):
             pressed = np.zeros(len(self.mass_t))
-            np.add.at(pressed, self.lattice.nodes[self.cell].ravel(), (self.weights * self.area[:, None]).ravel())
+            size = np.abs(self.weights)
+            size *= self.area[:, None] * size.sum(axis=1, keepdims=True)
+            np.add.at(pressed, self.lattice.nodes[self.cell].ravel(), size.ravel())
             top += self.contact_mpa_mm * float((pressed / self.mass_t).max())
         if len(self.grip):
             top += self.spring_n_mm * float((self.grip_share / self.mass_t[self.grip]).max())
@@ -147,7 +149,7 @@ class Body:
         lat = self.lattice
         self.energy_n_mm = run_steps(
             steps, seconds / steps, lat.positions_mm, self.u_mm, self.v_mm_s, self.mass_t,
-            np.asarray(self.gravity, float) / self.heavier, lat.nodes, lat.volume_mm3, lat.middle_mm, lat.moment_mm5,
+            np.asarray(self.gravity, float) / self.heavier, lat.nodes, lat.volume_mm3, lat.middle_mm, lat.eased_mm, lat.moment_mm5,
             self.turn, lat.pitch_mm, self.law.shear_mpa, self.law.bulk_mpa, _STEADY, self.cell, self.weights,
             self.area, self.cast.values, self.cast.low_mm, self.cast.step_mm, self.contact_mpa_mm, self.friction,
             self.slip_mm_s, self.damping_per_s, self.grip, self.grip_share, self.hand_of, start, end,

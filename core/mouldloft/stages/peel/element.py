@@ -87,6 +87,7 @@ def cell_forces(
     nodes: np.ndarray,
     volume: np.ndarray,
     middle: np.ndarray,
+    eased: np.ndarray,
     moment: np.ndarray,
     turn: np.ndarray,
     pitch: float,
@@ -98,7 +99,7 @@ def cell_forces(
     """Add every cell's forces to `force` and return the elastic energy (N mm).
 
     u, force : (n, 3) displacements (mm) and forces (N). nodes : (c, 8) int32 in the order of CORNERS. volume : (c,) mm³
-    of rubber. middle : (c, 3) mm, its centroid from the cell's centre. moment : (c, 6) mm⁵, its second moments about
+    of rubber. middle : (c, 3) mm, its centroid from the cell's centre; eased : the same, less for slivers (`lattice`). moment : (c, 6) mm⁵, its second moments about
     the centroid (xx, yy, zz, yz, xz, xy), lessened where the skin runs across the cell's axes (`lattice`). turn : (c, 4)
     quaternions, kept from step to step. mu, bulk : MPa. steady : share of mu that holds the one mode without energy.
     """
@@ -124,7 +125,8 @@ def cell_forces(
         bx, by, bz = r00 * b0 + r10 * b1 + r20 * b2, r01 * b0 + r11 * b1 + r21 * b2, r02 * b0 + r12 * b1 + r22 * b2
         cx, cy, cz = r00 * c0 + r10 * c1 + r20 * c2, r01 * c0 + r11 * c1 + r21 * c2, r02 * c0 + r12 * c1 + r22 * c2
         # a cube bends by shearing; that share of the shear at the rubber's middle is left out, as it is further on
-        gxy, gxz, gyx, gyz, gzx, gzy = lx * cx, lx * bx, ly * cy, ly * ay, lz * bz, lz * az
+        ex, ey, ez = eased[c, 0], eased[c, 1], eased[c, 2]
+        gxy, gxz, gyx, gyz, gzx, gzy = ex * cx, ex * bx, ey * cy, ey * ay, ez * bz, ez * az
         f00 -= r01 * gyx + r02 * gzx
         f10 -= r11 * gyx + r12 * gzx
         f20 -= r21 * gyx + r22 * gzx
@@ -190,12 +192,12 @@ def cell_forces(
         qax, qay, qaz = 0.5 * (ty + tz), pvz, puy
         qbx, qby, qbz = puz, 0.5 * (tx + tz), pvx
         qcx, qcy, qcz = pvy, pux, 0.5 * (tx + ty)
-        qcx -= lx * (r00 * p01 + r10 * p11 + r20 * p21)
-        qbx -= lx * (r00 * p02 + r10 * p12 + r20 * p22)
-        qcy -= ly * (r01 * p00 + r11 * p10 + r21 * p20)
-        qay -= ly * (r01 * p02 + r11 * p12 + r21 * p22)
-        qbz -= lz * (r02 * p00 + r12 * p10 + r22 * p20)
-        qaz -= lz * (r02 * p01 + r12 * p11 + r22 * p21)
+        qcx -= ex * (r00 * p01 + r10 * p11 + r20 * p21)
+        qbx -= ex * (r00 * p02 + r10 * p12 + r20 * p22)
+        qcy -= ey * (r01 * p00 + r11 * p10 + r21 * p20)
+        qay -= ey * (r01 * p02 + r11 * p12 + r21 * p22)
+        qbz -= ez * (r02 * p00 + r12 * p10 + r22 * p20)
+        qaz -= ez * (r02 * p01 + r12 * p11 + r22 * p21)
         # --- back to the nodes
         hold = steady * mu * v * three * three * pitch * pitch * pitch * pitch
         energy += 0.5 * hold * (t0 * t0 + t1 * t1 + t2 * t2)

@@ -91,7 +91,7 @@ def peel_glove(
     areas = master.face_areas_mm2[mine]
     taken = samples_on_every_face(master.vertices_mm, master.faces[mine], areas, 0.7 * pitch_mm)
     rim, along, length = _rim(envelope, lattice)
-    return PeelGlove(lattice, taken.points_mm, taken.areas_mm2, rim, along, length, np.asarray(frame.axes[2], float))
+    return PeelGlove(lattice, taken.points_mm, taken.areas_mm2, rim, along, length, np.asarray(envelope.frame.axes[2], float))
 
 
 def _rubber_depth(envelope: Envelope, cast: CastField) -> Callable[[np.ndarray], np.ndarray]:

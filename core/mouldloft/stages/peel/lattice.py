@@ -14,7 +14,9 @@ from .element import CORNERS
 _SUB = 6  # points along a cell's side where rubber is asked for
 _LEAST_FILL = 0.02  # emptier cells are left out
 _STIFFNESS_FLOOR, _MASS_FLOOR = 0.02, 0.10  # of a full cell: slivers would set the time step (from a trial)
-_CROSSWISE = 0.3  # of its second moment a thin layer keeps where it runs at 45 degrees to the cells (fitted to strips)
+_SLIVER = 0.12  # cells with less fill bend more like a plain cube: they are too soft to stand on their own
+_MOMENT_FLOOR = 0.02  # of a full cell's
+_CROSSWISE = 0.25  # of its second moment a thin layer keeps where it runs at 45 degrees to the cells (fitted to strips)
 _MOST_CELLS = 400_000
 
 # (n, 3) points, mm → (n,) how deep they lie in the rubber, mm, negative outside; only right near the surface
@@ -32,6 +34,7 @@ class Lattice:
     volume_mm3: np.ndarray
     fill_mm3: np.ndarray
     middle_mm: np.ndarray
+    eased_mm: np.ndarray
     moment_mm5: np.ndarray
     mass_kg: np.ndarray
     low_mm: np.ndarray  # (3,) corner of cell (0, 0, 0)
@@ -66,7 +69,8 @@ def lattice_of(
         volume_mm3=fill * share * whole,
         fill_mm3=fill * whole,
         middle_mm=middle * pitch_mm,
-        moment_mm5=moment * share[:, None] * pitch_mm**5,
+        eased_mm=middle * pitch_mm * np.clip(fill / _SLIVER, 0, 1)[:, None],
+        moment_mm5=(moment + np.array([1, 1, 1, 0, 0, 0]) * _MOMENT_FLOOR / 12) * pitch_mm**5,
         mass_kg=mass,
         low_mm=low,
         cell_at=cell_at,
@@ -139,8 +143,9 @@ def embed(lattice: Lattice, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarr
     centres = lattice.positions_mm[lattice.nodes[:, 0]] + lattice.pitch_mm / 2
     if len(lost):
         away, nearest = spatial.cKDTree(centres).query(points_mm[lost])
-        cell[lost] = np.where(away < 1.8 * lattice.pitch_mm, nearest, -1)
+        cell[lost] = np.where(away < 1.4 * lattice.pitch_mm, nearest, -1)
     kept = np.flatnonzero(cell >= 0)
-    local = (points_mm[kept] - centres[cell[kept]]) / (lattice.pitch_mm / 2)
+    # further out than half a cell a point would weigh on the corners many times over
+    local = np.clip((points_mm[kept] - centres[cell[kept]]) / (lattice.pitch_mm / 2), -1.5, 1.5)
     weights = np.prod(1 + local[:, None, :] * CORNERS[None], axis=2) / 8
     return cell[kept], weights, kept

@@ -109,6 +109,7 @@ def run_steps(
     nodes: np.ndarray,
     volume: np.ndarray,
     middle: np.ndarray,
+    eased: np.ndarray,
     moment: np.ndarray,
     turn: np.ndarray,
     pitch: float,
@@ -157,7 +158,7 @@ def run_steps(
                 x[a, i] = rest[a, i] + u[a, i]
                 force[a, i] = mass[a] * (weight[i] - damp * v[a, i])
                 ahead[a, i] = u[a, i] + _LOOK_AHEAD * dt * v[a, i]
-        energy = cell_forces(ahead, nodes, volume, middle, moment, turn, pitch, mu, bulk, steady, force)
+        energy = cell_forces(ahead, nodes, volume, middle, eased, moment, turn, pitch, mu, bulk, steady, force)
         if len(cell):
             contact_forces(x, v, nodes, cell, weights, area, grid, low, step_mm, stiff, friction, slip, force, gap)
         if hands:
