@@ -23,6 +23,7 @@ _COARSE_POINTS, _FINE_POINTS, _TARGET_POINTS = 900, 30_000, 250_000
 _KEPT_SHARE = 0.8  # of the pairs in the coarse rounds: what is missing or added is at most a fifth of the skin
 _COARSE_ROUNDS, _SECOND_ROUNDS, _FINE_ROUNDS = 6, 25, 60
 _TUKEY = 4.685  # 95 % efficient for normal errors: Beaton and Tukey 1974 (from memory, verify)
+_HOPELESS_AFTER = 5  # rounds: a fit that is still this far off is not followed further
 _WORST_SPREAD = 0.006  # of the master's height: a fit no better than this is no fit (invented starting value)
 
 
@@ -184,6 +185,7 @@ def _fine(
     """Gauss-Newton on the distances to the master's tangent planes, weighted anew each round."""
     tree = master.tree
     spread, weights = np.inf, np.zeros(len(scan.points))
+    size = float(np.ptp(master.points[:, 2]))
     for k in range(_FINE_ROUNDS):
         moved = scale * scan.points @ turn.T + shift
         facing = scan.normals @ turn.T
@@ -196,6 +198,8 @@ def _fine(
         step = _newton_step(moved, normal, off, weights, scale_known)
         turn, scale, shift = _moved_on(step, turn, scale, shift, moved)
         progress.step(0.4 + 0.5 * (k + 1) / _FINE_ROUNDS, "settling the scan")
+        if k >= _HOPELESS_AFTER and spread > 2 * _WORST_SPREAD * size:
+            break
         if np.abs(step[:3]).max() < 1e-7 and np.abs(step[3:6]).max() < 1e-4 and abs(step[6]) < 1e-8:
             break
     return Pose(turn, scale, shift, spread, float((weights > 0).mean()))
