@@ -14,7 +14,7 @@ from ..base.figures import listed, mm, money, number, unit_words
 from ..stages.plan import MouldPlan
 
 BOARD_KEEPS_MM, CLAY_KEEPS_MM = 2.0, 5.0  # common practice: boards and strips, and what clay or felt makes up
-_ROUNDS = 12
+_ROUNDS = 100
 _SPACING_MM = 4.0
 
 Fate = Literal["keep", "cut again", "new", "not needed"]
@@ -92,20 +92,21 @@ def _templates(plan: MouldPlan) -> Iterable[tuple[str, tuple[np.ndarray, float]]
 
 def outline_off_mm(one: np.ndarray, other: np.ndarray) -> float:
     """How far apart two closed outlines, (k, 2) each, are at most once one is laid on the other as well as may be."""
-    a, b = _along(one), _along(other)
-    a, b = a - a.mean(axis=0), b - b.mean(axis=0)
+    laid, goal = (np.asarray(outline, float)[:, :2] for outline in (one, other))
+    a, b = _along(laid), _along(goal)
+    laid, a = laid - a.mean(axis=0) + b.mean(axis=0), a - a.mean(axis=0) + b.mean(axis=0)
     tree = spatial.cKDTree(b)
     for _ in range(_ROUNDS):
         near = b[tree.query(a)[1]]
-        u, _, v = np.linalg.svd((a - a.mean(axis=0)).T @ (near - near.mean(axis=0)))
+        middle, onto = a.mean(axis=0), near.mean(axis=0)
+        u, _, v = np.linalg.svd((a - middle).T @ (near - onto))
         turn = u @ np.diag([1.0, np.sign(np.linalg.det(u @ v))]) @ v
-        a = (a - a.mean(axis=0)) @ turn + near.mean(axis=0)
-    rings = [shapely.LinearRing(points) for points in (a, b)]
-    return float(shapely.hausdorff_distance(rings[0], rings[1], densify=0.01))
+        laid, a = (laid - middle) @ turn + onto, (a - middle) @ turn + onto
+    return float(shapely.hausdorff_distance(shapely.LinearRing(laid), shapely.LinearRing(goal), densify=0.02))
 
 
 def _along(outline: np.ndarray) -> np.ndarray:
-    ring = shapely.LinearRing(np.asarray(outline, float)[:, :2])
+    ring = shapely.LinearRing(outline)
     count = max(int(ring.length / _SPACING_MM), 16)
     return shapely.get_coordinates(shapely.line_interpolate_point(ring, np.arange(count) / count, normalized=True))
 

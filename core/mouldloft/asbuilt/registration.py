@@ -19,11 +19,11 @@ from ..base.errors import MasterRefused
 from ..base.progress import SILENT, Progress
 from ..geometry.sampling import samples_by_area
 
+_FIRST_FINE_POINTS = 4_000
 _COARSE_POINTS, _FINE_POINTS, _TARGET_POINTS = 900, 30_000, 250_000
 _KEPT_SHARE = 0.8  # of the pairs in the coarse rounds: what is missing or added is at most a fifth of the skin
 _COARSE_ROUNDS, _SECOND_ROUNDS, _FINE_ROUNDS = 6, 25, 60
 _TUKEY = 4.685  # 95 % efficient for normal errors: Beaton and Tukey 1974 (from memory, verify)
-_HOPELESS_AFTER = 5  # rounds: a fit that is still this far off is not followed further
 _WORST_SPREAD = 0.006  # of the master's height: a fit no better than this is no fit (invented starting value)
 
 
@@ -74,7 +74,10 @@ def lay_scan_on(
     height = float(np.ptp(master_vertices_mm[:, 2]))
     progress.step(0.05, "laying the scan on the master")
     turn, scale, shift = _coarse(scan, master, mm_per_unit, progress)
-    pose = _fine(scan, master, turn, scale, shift, mm_per_unit is not None, progress)
+    known = mm_per_unit is not None
+    pose = _fine(_thin(scan, _FIRST_FINE_POINTS), master, turn, scale, shift, known, progress.part(0.0, 0.7))
+    if np.isfinite(pose.spread_mm) and pose.spread_mm < 2 * _WORST_SPREAD * height:
+        pose = _fine(scan, master, pose.turn, pose.scale, pose.shift_mm, known, progress.part(0.7, 1.0))
     if not np.isfinite(pose.spread_mm) or pose.spread_mm > _WORST_SPREAD * height or pose.share_fitted < 0.4:
         raise MasterRefused(
             f"The scan does not fit the planned master (typical distance {pose.spread_mm:.0f} mm over "
@@ -185,7 +188,6 @@ def _fine(
     """Gauss-Newton on the distances to the master's tangent planes, weighted anew each round."""
     tree = master.tree
     spread, weights = np.inf, np.zeros(len(scan.points))
-    size = float(np.ptp(master.points[:, 2]))
     for k in range(_FINE_ROUNDS):
         moved = scale * scan.points @ turn.T + shift
         facing = scan.normals @ turn.T
@@ -198,8 +200,6 @@ def _fine(
         step = _newton_step(moved, normal, off, weights, scale_known)
         turn, scale, shift = _moved_on(step, turn, scale, shift, moved)
         progress.step(0.4 + 0.5 * (k + 1) / _FINE_ROUNDS, "settling the scan")
-        if k >= _HOPELESS_AFTER and spread > 2 * _WORST_SPREAD * size:
-            break
         if np.abs(step[:3]).max() < 1e-7 and np.abs(step[3:6]).max() < 1e-4 and abs(step[6]) < 1e-8:
             break
     return Pose(turn, scale, shift, spread, float((weights > 0).mean()))
