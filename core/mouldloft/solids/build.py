@@ -14,9 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from scipy import ndimage, sparse
-from scipy.sparse import csgraph
-from scipy.spatial import cKDTree
+from scipy import ndimage
 
 from ..base.errors import BriefRefused, OutputRefused, PlanImpossible
 from ..base.files import DEVICE_NAMES, make_folder, write_via_path
@@ -43,6 +41,7 @@ from ..stages.rubber.rims import bent_to_board, jacketed
 from ..stages.seam.record import Seam
 from ..trade.section import JointSection
 from .halves import cut_along_seam
+from .pinches import opened_pinches, welded
 from .ribs import rib_solids
 from .solid import Solid
 from .thickness import asked_skin
@@ -53,7 +52,6 @@ _LEAST_WALL_MM = 0.1  # columns are at least this long: a film brushed on the wa
 _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice's, not the mould's
 _STRAY_SHARE = 1e-6  # of a half outside its master: more is no rounding
 _CRUMB_ROUNDS = 4
-_WELD_MM = 1e-3
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
 _MISSED_MM = 0.02  # of a thickness, at most, between the points of the skin that facets are held from
 _STEEP = 2.0  # slope over which cells are quartered: a wall climbs this many pitches between two nodes
@@ -162,8 +160,8 @@ def _solid(
     vertices, faces = _arrays(solid.simplify(_EVEN_MM) if thinned else solid)
     if frame is not None:
         vertices = frame.to_master(vertices)
-    # where two walls pass closer than the weld, joining them would tie them: then they stay as they are
-    made = _manifold_or_none(*_welded(vertices, faces)) or _manifold(vertices, faces, f"the {name}")
+    # walls that pass closer than the weld are tied by it, and opened again by a hair
+    made = _manifold_or_none(*opened_pinches(*welded(vertices, faces))) or _manifold(vertices, faces, f"the {name}")
     # taking a part away can bare another that hung on it by a corner
     for _ in range(_CRUMB_ROUNDS):
         made, fell = _without_crumbs(made, crumb_share, name)
@@ -198,38 +196,15 @@ def _master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
     laid together they are one."""
     halves = cut_along_seam(master, seam)
     names = [f"master half, {half.name}" for half in halves]
-    made = [_manifold(*_welded(h.vertices_mm, h.faces), f"the {n}") for h, n in zip(halves, names)]
+    made = [_manifold(*welded(h.vertices_mm, h.faces), f"the {n}") for h, n in zip(halves, names)]
     if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
         first = made[0] ^ print_of
         made = [first, print_of - first]
-    arrays = [_arrays(half) for half in made]
+    arrays = [opened_pinches(*welded(*_arrays(half))) for half in made]
     return [
         Solid(name, "master half", vertices, faces.astype(np.int32), float(half.volume()))
         for name, half, (vertices, faces) in zip(names, made, arrays)
     ]
-
-
-def _welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Corners that single precision cannot tell apart joined: a seam through the master's own corners leaves some.
-
-    Faces that fold flat go, alone or with their back.
-    """
-    near = cKDTree(vertices_mm, balanced_tree=False).query_pairs(_WELD_MM, output_type="ndarray")
-    if len(near) == 0:
-        return vertices_mm, faces
-    count = len(vertices_mm)
-    links = sparse.coo_matrix((np.ones(len(near)), (near[:, 0], near[:, 1])), shape=(count, count))
-    groups, into = csgraph.connected_components(links, directed=False)
-    first = np.full(groups, count)
-    np.minimum.at(first, into, np.arange(count))
-    moved = np.isin(faces, near).any(axis=1)  # only these can fold
-    folded = into[faces[moved]]
-    a, b, c = folded.T
-    folded = folded[(a != b) & (b != c) & (c != a)]
-    _, which, uses = np.unique(np.sort(folded, axis=1), axis=0, return_inverse=True, return_counts=True)
-    joined = np.concatenate([into[faces[~moved]], folded[uses[which.reshape(-1)] == 1]])
-    used, local = np.unique(joined, return_inverse=True)
-    return vertices_mm[first[used]], local.reshape(-1, 3)
 
 
 # --- lattices --------------------------------------------------------------------------------------------
