@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 from scipy import ndimage
+from scipy.spatial import cKDTree
 
 from ..base.errors import BriefRefused, OutputRefused, PlanImpossible
 from ..base.files import DEVICE_NAMES, make_folder, write_via_path
@@ -44,7 +45,7 @@ from .halves import cut_along_seam
 from .pinches import opened_pinches, welded
 from .ribs import rib_solids
 from .solid import Solid
-from .thickness import asked_skin
+from .thickness import AskedSkin, asked_skin
 
 LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed by hand
 FORMATS = ("stl", "3mf", "glb")
@@ -98,11 +99,12 @@ def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: 
     """One piece's glove, and its jacket where one goes over it."""
     name = lattice.envelope.name
     inside = _thick_enough(lattice, plan)
-    block = _column_solid(lattice, lattice.share, inside)
+    block = _column_solid(lattice, lattice.share, inside, plan.master)
     glove = _trimmed(block, plan.master) - print_of
     made = [_solid(f"glove, {name}", "glove", glove, crumb_share=_CRUMB_SHARE, thinned=False)]
     if (lattice.jacket_share >= 0.5).any():
-        over = _column_solid(lattice, lattice.jacket_share, _jacket_outside(lattice, inside, plan.rubber, shell))
+        outside = _jacket_outside(lattice, inside, plan.rubber, shell)
+        over = _column_solid(lattice, lattice.jacket_share, outside, plan.master)
         # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
         jacket = _trimmed(over - block, plan.master)
         made.append(_solid(f"jacket, {name}", "jacket", jacket, crumb_share=_CRUMB_SHARE, thinned=False))
@@ -136,10 +138,11 @@ def _arrays(solid: Any) -> tuple[np.ndarray, np.ndarray]:
     return np.array(mesh.vert_properties[:, :3], np.float64), np.array(mesh.tri_verts, np.int64)
 
 
-def _on_grid(vertices_mm: np.ndarray) -> np.ndarray:
+def _on_grid(vertices_mm: np.ndarray, master: Master) -> np.ndarray:
     """The vertices on a grid that single precision holds exactly, about a thousandth of a millimetre: two solids that
-    meet then have the same corners there, in every format."""
-    most = float(np.abs(vertices_mm).max(initial=1.0))
+    meet then have the same corners there, in every format. One step for all solids of a master, by twice its size: what
+    stands out further is cut off at the board."""
+    most = 2.0 * float(np.abs(master.vertices_mm).max(initial=1.0))
     step = 2.0 ** max(int(np.ceil(np.log2(most))) - 23, -10)
     return np.asarray(np.rint(vertices_mm / step) * step)
 
@@ -367,12 +370,15 @@ def _thick_enough(lattice: _Lattice, plan: MouldPlan) -> _Outside:
     cuts a convex edge. It stays a height map.
 
     Steep cells are quartered, the others cut along the higher of their diagonals, where a convex outside lies. The
-    envelope is over the skin by what its own points may miss between them; here that is taken off first, as the facets
-    are held by denser points.
+    envelope is over the skin by what its own points may miss between them; here that is taken off first, where it was
+    held from the skin, as the facets are held by denser points.
     """
     rubber, envelope = plan.rubber, lattice.envelope
+    skin = asked_skin(plan.master, plan.seam, envelope, rubber, plan.brief.rubber, _MISSED_MM)
+    centres = envelope.frame.to_frame(skin.points_mm)
     slope = np.hypot(*np.gradient(lattice.top_mm, lattice.pitch_mm))
-    spare = missed_mm(SPACING_PIXELS * envelope.pixel_mm, rubber.skin_thickness_mm) * np.sqrt(1.0 + slope**2)
+    missed = missed_mm(SPACING_PIXELS * envelope.pixel_mm, rubber.skin_thickness_mm)
+    spare = np.where(_over_skin(lattice, centres, skin, 2.0 * missed), missed * np.sqrt(1.0 + slope**2), 0.0)
     top = np.maximum(lattice.top_mm - spare, lattice.low_mm + _LEAST_WALL_MM)
     # where the rubber is a film its two sides stay the same triangles, so that they never cross
     whole = (lattice.share >= 1.0) & (lattice.jacket_share >= 1.0) & (top - lattice.low_mm > lattice.pitch_mm)
@@ -386,10 +392,20 @@ def _thick_enough(lattice: _Lattice, plan: MouldPlan) -> _Outside:
     middles = sample(outside, envelope.origin_mm, envelope.pixel_mm, np.column_stack(halfway[:2])) - halfway[2]
     middles = np.maximum(middles, halfway[3] + _LEAST_WALL_MM)
     nodes = np.column_stack([*(np.append(m.ravel(), e) for m, e in zip((x, y, top), (*halfway[:2], middles)))])
-    skin = asked_skin(plan.master, plan.seam, envelope, rubber, plan.brief.rubber, _MISSED_MM)
-    centres = envelope.frame.to_frame(skin.points_mm)
     raised = raised_clear(nodes, cut.cells(_any_corner(lattice.share > 0)), centres, skin.thickness_mm + _MISSED_MM)
     return _Outside(cut, raised[: top.size].reshape(top.shape), raised[top.size :])
+
+
+def _over_skin(lattice: _Lattice, centres_mm: np.ndarray, skin: AskedSkin, more_mm: float) -> np.ndarray:
+    """(rows, columns) bool: where the outside stands no further off the skin than asked there: not on fills, flanges
+    and keys."""
+    x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
+    nodes = np.column_stack([x.ravel(), y.ravel(), lattice.top_mm.ravel()])
+    reach = float(skin.thickness_mm.max()) + more_mm
+    away, nearest = cKDTree(centres_mm).query(nodes, distance_upper_bound=reach, workers=2)
+    found = np.isfinite(away)
+    found[found] = away[found] <= skin.thickness_mm[nearest[found]] + more_mm
+    return found.reshape(lattice.top_mm.shape)
 
 
 def _any_corner(nodes: np.ndarray) -> np.ndarray:
@@ -409,7 +425,7 @@ def _points(lattice: _Lattice, sheet: Sheet, height_mm: np.ndarray) -> np.ndarra
     return np.column_stack([sheet.at(x), sheet.at(y), sheet.at(height_mm)])
 
 
-def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside) -> Any:
+def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside, master: Master) -> Any:
     """The columns between the parting surface and an outside as a manifold, walls at the rim; in plan
     coordinates.
 
@@ -423,7 +439,7 @@ def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside) -> An
         np.column_stack([rim[:, 1], rim[:, 0] + count, rim[:, 1] + count]),
     ]
     vertices = np.concatenate([outside.points(lattice, above), _points(lattice, below, lattice.low_mm)])
-    vertices = _on_grid(lattice.envelope.frame.to_master(vertices))
+    vertices = _on_grid(lattice.envelope.frame.to_master(vertices), master)
     faces = np.concatenate([above.faces, below.faces[:, ::-1] + count, *walls])
     return _manifold(vertices, faces, f"the columns of the {lattice.envelope.name}")
 
