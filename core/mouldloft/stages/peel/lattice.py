@@ -1,0 +1,151 @@
+"""A rubber body as a lattice of part-filled cubes, from anything that says how deep a place lies in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...base.errors import PlanImpossible
+from ...base.progress import SILENT, Progress
+from .element import CORNERS
+
+_SUB = 6  # points along a cell's side where rubber is asked for
+_LEAST_FILL = 0.02  # emptier cells are left out
+_STIFFNESS_FLOOR, _MASS_FLOOR = 0.02, 0.10  # of a full cell: slivers would set the time step (from a trial)
+_SLIVER = 0.12  # cells with less fill bend more like a plain cube: they are too soft to stand on their own
+_MOMENT_FLOOR = 0.02  # of a full cell's
+_CROSSWISE = 0.25  # of its second moment a thin layer keeps where it runs at 45 degrees to the cells (fitted to strips)
+_MOST_CELLS = 400_000
+
+# (n, 3) points, mm → (n,) how deep they lie in the rubber, mm, negative outside; only right near the surface
+Depth = Callable[[np.ndarray], np.ndarray]
+
+
+@dataclass(frozen=True, eq=False)
+class Lattice:
+    """positions_mm : (n, 3) nodes at rest. nodes : (c, 8) int32. volume_mm3 : (c,) as stiffness counts it; fill_mm3 :
+    (c,) as it is. middle_mm : (c, 3) of the rubber from the cell's centre. moment_mm5 : (c, 6). mass_kg : (n,)."""
+
+    pitch_mm: float
+    positions_mm: np.ndarray
+    nodes: np.ndarray
+    volume_mm3: np.ndarray
+    fill_mm3: np.ndarray
+    middle_mm: np.ndarray
+    eased_mm: np.ndarray
+    moment_mm5: np.ndarray
+    mass_kg: np.ndarray
+    low_mm: np.ndarray  # (3,) corner of cell (0, 0, 0)
+    cell_at: np.ndarray  # (x, y, z) int32: which cell stands there, −1 for none
+
+
+def lattice_of(
+    depth: Depth,
+    low_mm: np.ndarray,
+    high_mm: np.ndarray,
+    pitch_mm: float,
+    density_kg_per_mm3: float,
+    progress: Progress = SILENT,
+) -> Lattice:
+    """Cells of `pitch_mm` over a box, filled as `depth` says. Raises `PlanImpossible` where they would be too many."""
+    count = np.maximum(np.ceil((np.asarray(high_mm) - low_mm) / pitch_mm - 1e-9).astype(int), 1)
+    low = np.asarray(low_mm, float)
+    fill, middle, moment, at = _filled(depth, low, count, pitch_mm, progress)
+    if not len(fill):
+        raise PlanImpossible("There is no rubber in this lattice; give a finer pitch.")
+    nodes, corners = _nodes(at, count)
+    cell_at = np.full(count, -1, np.int32)
+    cell_at[tuple(at.T)] = np.arange(len(at))
+    whole = pitch_mm**3
+    share = np.maximum(fill, _STIFFNESS_FLOOR) / fill
+    mass = np.zeros(len(corners))
+    np.add.at(mass, nodes.ravel(), np.repeat(np.maximum(fill, _MASS_FLOOR) * whole * density_kg_per_mm3 / 8, 8))
+    return Lattice(
+        pitch_mm=pitch_mm,
+        positions_mm=low + corners * pitch_mm,
+        nodes=nodes,
+        volume_mm3=fill * share * whole,
+        fill_mm3=fill * whole,
+        middle_mm=middle * pitch_mm,
+        eased_mm=middle * pitch_mm * np.clip(fill / _SLIVER, 0, 1)[:, None],
+        moment_mm5=(moment + np.array([1, 1, 1, 0, 0, 0]) * _MOMENT_FLOOR / 12) * pitch_mm**5,
+        mass_kg=mass,
+        low_mm=low,
+        cell_at=cell_at,
+    )
+
+
+def _filled(
+    depth: Depth, low: np.ndarray, count: np.ndarray, pitch: float, progress: Progress
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Fill, middle, second moments (all in cell sides) and place of the cells that hold rubber."""
+    steps = (np.arange(_SUB) + 0.5) / _SUB - 0.5
+    sub = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
+    fills, middles, moments, places = [], [], [], []
+    slab = np.stack(np.meshgrid(*(np.arange(n) for n in (1, *count[1:])), indexing="ij"), axis=-1).reshape(-1, 3)
+    for i in range(count[0]):
+        cells = slab + [i, 0, 0]
+        centres = low + (cells + 0.5) * pitch
+        for part in np.array_split(np.arange(len(cells)), max(len(cells) // 20_000, 1)):
+            points = centres[part][:, None] + sub[None] * pitch
+            held = np.clip(0.5 + depth(points.reshape(-1, 3)) * _SUB / pitch, 0.0, 1.0).reshape(len(part), -1)
+            fill = held.mean(axis=1)
+            keep = fill >= _LEAST_FILL
+            chosen = held[keep]
+            whole = np.maximum(chosen.sum(axis=1), 1e-9)
+            middle = chosen @ sub / whole[:, None]
+            square = chosen @ (sub[:, [0, 1, 2, 1, 0, 0]] * sub[:, [0, 1, 2, 2, 2, 1]]) / whole[:, None]
+            square[:, :3] += 1 / (12 * _SUB**2)  # each point stands for a small cube
+            square -= middle[:, [0, 1, 2, 1, 0, 0]] * middle[:, [0, 1, 2, 2, 2, 1]]
+            fills.append(fill[keep])
+            middles.append(middle)
+            moments.append(square * fill[keep, None] * _along_axes(chosen, middle, fill[keep], sub)[:, None])
+            places.append(cells[part][keep])
+        if sum(len(f) for f in fills) > _MOST_CELLS:
+            raise PlanImpossible(f"A lattice of {pitch:g} mm has too many cells for this glove; give a coarser pitch.")
+        progress.step((i + 1) / count[0], "filling the lattice with rubber")
+    return tuple(np.concatenate(part) for part in (fills, middles, moments, places))  # type: ignore[return-value]
+
+
+def _along_axes(held: np.ndarray, middle: np.ndarray, fill: np.ndarray, sub: np.ndarray) -> np.ndarray:
+    """What share of a layer's second moment counts: all where it lies along the cells, less where it runs across them,
+    since there the cells' own steps already bend. The layer's normal is the axis in which its rubber is thinnest."""
+    off = sub[None] - middle[:, None]
+    square = np.einsum("cp,cpi,cpj->cij", held, off, off) / np.maximum(held.sum(axis=1), 1e-9)[:, None, None]
+    normal = np.linalg.eigh(square)[1][:, :, 0]
+    aligned = np.clip(2 * (normal**4).sum(axis=1) - 1, 0, 1)
+    return np.where(fill > 0.999, 1.0, _CROSSWISE + (1 - _CROSSWISE) * aligned)
+
+
+def _nodes(at: np.ndarray, count: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(c, 8) node numbers and the (n, 3) lattice places of the nodes, in a fixed order."""
+    corner = at[:, None, :] + (CORNERS[None].astype(int) + 1) // 2
+    flat = np.ravel_multi_index(tuple(np.moveaxis(corner, -1, 0)), tuple(count + 1))
+    used, number = np.unique(flat, return_inverse=True)
+    return number.reshape(-1, 8).astype(np.int32), np.stack(np.unravel_index(used, tuple(count + 1)), axis=-1)
+
+
+def embed(lattice: Lattice, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Cells and corner weights of points in the rubber: (k,) int32, (k, 8), and which of the points lie in a cell.
+
+    A point in an empty place beside the lattice is given to the next cell, and follows it as if it were in it.
+    """
+    from scipy import spatial
+
+    place = np.floor((points_mm - lattice.low_mm) / lattice.pitch_mm).astype(int)
+    size = np.array(lattice.cell_at.shape)
+    within = ((place >= 0) & (place < size)).all(axis=1)
+    cell = np.full(len(points_mm), -1, np.int32)
+    cell[within] = lattice.cell_at[tuple(place[within].T)]
+    lost = np.flatnonzero(cell < 0)
+    centres = lattice.positions_mm[lattice.nodes[:, 0]] + lattice.pitch_mm / 2
+    if len(lost):
+        away, nearest = spatial.cKDTree(centres).query(points_mm[lost])
+        cell[lost] = np.where(away < 1.4 * lattice.pitch_mm, nearest, -1)
+    kept = np.flatnonzero(cell >= 0)
+    # further out than half a cell a point would weigh on the corners many times over
+    local = np.clip((points_mm[kept] - centres[cell[kept]]) / (lattice.pitch_mm / 2), -1.5, 1.5)
+    weights = np.prod(1 + local[:, None, :] * CORNERS[None], axis=2) / 8
+    return cell[kept], weights, kept
