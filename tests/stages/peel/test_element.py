@@ -7,7 +7,6 @@ import pytest
 from mouldloft.stages.peel.body import Body, CastField, RubberLaw
 from mouldloft.stages.peel.element import CORNERS, cell_forces
 from mouldloft.stages.peel.lattice import Lattice, lattice_of
-from mouldloft.stages.peel.motion import contact_forces
 from scipy import integrate, sparse
 from scipy.sparse import linalg
 from scipy.spatial.transform import Rotation
@@ -110,11 +109,8 @@ def test_a_thick_tube_opened_to_twice_its_bore_presses_as_it_should(pitch, close
         body.cast = CastField(np.hypot(x, y) - now * bore, np.array([-72.0, -72.0, -2.0]), 2.0)
         body.move(0.03)
     body.move(0.4)
+    push = body.touching_n()
     at = lattice.positions_mm + body.u_mm
-    push = contact_forces(
-        at, body.v_mm_s, lattice.nodes, body.cell, body.weights, body.area, body.cast.values, body.cast.low_mm, 2.0,
-        1.0, 0.0, 20.0, np.zeros_like(at), body.gap_mm,
-    )  # fmt: skip
     a = float(np.hypot(*(body.weights[:, :, None] * at[lattice.nodes[body.cell]]).sum(axis=1)[:, :2].T).mean())
     b = np.sqrt(outside**2 - bore**2 + a**2)
     exact = MU * integrate.quad(lambda r: (s := r / np.sqrt(r * r - a * a + bore * bore)) ** 2 / r - s**-2 / r, a, b)[0]
@@ -133,8 +129,8 @@ def stiffness(lattice: Lattice, bulk: float) -> sparse.csr_matrix:
         force = np.zeros_like(u)
         turn = np.tile([1.0, 0, 0, 0], (count, 1))
         cell_forces(
-            u, apart, lattice.volume_mm3, lattice.middle_mm, lattice.eased_mm, lattice.moment_mm5, turn, lattice.pitch_mm, MU, bulk, 0.02,
-            force,
+            u, apart, lattice.volume_mm3, lattice.middle_mm, lattice.eased_mm, lattice.moment_mm5, turn,
+            lattice.pitch_mm, MU, bulk, 0.02, force,
         )  # fmt: skip
         columns.append(-force.reshape(count, 24) / 1e-4)
     own = np.stack(columns, axis=2)
@@ -145,7 +141,7 @@ def stiffness(lattice: Lattice, bulk: float) -> sparse.csr_matrix:
 
 
 def guided(pitch: float, degrees: float, offset: float, length: float, thick: float = 8.5) -> float:
-    """Force over displacement of a strip one cell wide in plane strain, one end held, the other guided straight across."""
+    """Force over displacement of a strip one cell wide in plane strain, one end held, the other guided across."""
     bulk, turn = 20.0 * MU, np.radians(degrees)
     along, across = np.array([np.cos(turn), 0, np.sin(turn)]), np.array([-np.sin(turn), 0, np.cos(turn)])
 
@@ -174,12 +170,12 @@ def guided(pitch: float, degrees: float, offset: float, length: float, thick: fl
 @pytest.mark.parametrize("degrees", [0, 15, 30, 45])
 def test_one_layer_of_cells_bends_as_stiffly_as_the_skin_in_it(degrees):
     """A skin of 8.5 mm in cells of 8 mm: bending stiffness from the compliances of two lengths, whose difference leaves
-    out the ends and the shear: F = 12 E I δ / L³ with E = 4 μ (plane strain, incompressible). To 16 % in the mean of
-    four places in the lattice, and each to 35 %. (A cube with eight points and one pressure gives 0.4 to 2.7 times.)"""
+    out the ends and the shear: F = 12 E I δ / L³ with E = 4 μ (plane strain, incompressible). To 15 % in the mean of
+    four places in the lattice, and each to 40 %. (A cube with eight points and one pressure gives 0.4 to 2.7 times.)"""
     exact = 4 * MU * 8.5**3 / 12
     found = []
     for offset in (0.0, 0.25, 0.5, 0.75):
         roots = [(12 / guided(8.0, degrees, offset, length)) ** (1 / 3) for length in (160.0, 320.0)]
         found.append((160.0 / (roots[1] - roots[0])) ** 3 / exact)
-    assert np.mean(found) == pytest.approx(1.0, abs=0.16), found
-    assert max(np.abs(np.array(found) - 1)) < 0.35, found
+    assert np.mean(found) == pytest.approx(1.0, abs=0.15), found
+    assert max(np.abs(np.array(found) - 1)) < 0.4, found

@@ -7,10 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ...base.progress import SILENT, Progress
 from .element import cell_forces
 from .lattice import Lattice, embed
-from .motion import run_steps
+from .motion import Cells, Hands, Touch, contact_forces, run_steps
 
 GRAVITY_MM_S2 = 9806.65  # standard gravity, exact by definition
 _STEADY = 0.02  # share of mu that holds a cell's one mode without energy
@@ -20,8 +19,8 @@ _STEP_ASKED_EVERY = 8
 
 @dataclass(frozen=True)
 class RubberLaw:
-    """shear_mpa : shear modulus mu at rest. bulk_mpa : how firmly volume is kept; ten to twenty times mu is enough, since
-    what the rubber does hardly depends on it. density_kg_per_mm3."""
+    """shear_mpa : shear modulus mu at rest. bulk_mpa : how firmly volume is kept; ten to twenty times mu is enough,
+    since what the rubber does hardly depends on it. density_kg_per_mm3."""
 
     shear_mpa: float
     bulk_mpa: float
@@ -44,7 +43,8 @@ _NOWHERE = CastField(np.full((2, 2, 2), 1e9, np.float32), np.zeros(3), 1.0)
 class Body:
     """A lattice in motion. u_mm, v_mm_s : (n, 3). held : (n, 3) bool, components that stay where they are put.
 
-    contact : MPa for each mm a skin point sinks in; friction : Coulomb's. spring : N/mm of a hand; `cap_n`, (h,), is the most each pulls.
+    contact_mpa_mm : MPa for each mm a skin point sinks in; friction : Coulomb's. spring_n_mm : of a hand. holding :
+    (h,) bool, which hands have taken hold; each pulls hand_most_n at most, all together hands_most_n.
     """
 
     lattice: Lattice
@@ -75,7 +75,8 @@ class Body:
         self.hand_of = np.zeros(0, np.int64)
         self.hand_mm = np.zeros((0, 3))
         self.hand_force_n = np.zeros((0, 3))
-        self.cap_n = np.zeros(0)
+        self.holding = np.zeros(0, bool)
+        self.hand_most_n, self.hands_most_n = np.inf, np.inf
         self.energy_n_mm = 0.0
         self._moves, self._dt = 0, 0.0
 
@@ -88,7 +89,7 @@ class Body:
         at = self.lattice.positions_mm + self.u_mm
         self.hand_mm = np.stack([(share[self.hand_of == k, None] * at[g]).sum(axis=0) for k, g in enumerate(groups)])
         self.hand_force_n = np.zeros((len(groups), 3))
-        self.cap_n = np.full(len(groups), np.inf)
+        self.holding = np.ones(len(groups), bool)
 
     def forces(self, u: np.ndarray) -> np.ndarray:
         """Elastic forces (n, 3) N at displacements u."""
@@ -100,8 +101,8 @@ class Body:
         return out
 
     def stable_step_s(self) -> float:
-        """The greatest stable time step about where the body is now, by power iteration on its stiffness, less a margin;
-        contact and hands add theirs."""
+        """The greatest stable time step about where the body is now, by power iteration on its stiffness, less a
+        margin; contact and hands add theirs."""
         rng = np.random.default_rng(1)
         way = rng.normal(size=self.u_mm.shape)
         rest = self.forces(self.u_mm)
@@ -136,32 +137,50 @@ class Body:
         np.add.at(out, self.hand_of, at)
         return out
 
-    def move(
-        self, seconds: float, hands_to_mm: np.ndarray | None = None, progress: Progress = SILENT, most_steps: int = 0
-    ) -> None:
-        """Let `seconds` of motion pass while the hands go to their new places (h, 3) at an even speed."""
+    def touching_n(self) -> float:
+        """The sum of the cast's pushes on the skin, N, as the body lies now; `gap_mm` is set."""
+        at, force = self.lattice.positions_mm + self.u_mm, np.zeros_like(self.u_mm)
+        return float(contact_forces(at, self.v_mm_s, self.lattice.nodes, self._touch(), force, self.gap_mm))
+
+    def _touch(self) -> Touch:
+        cast = self.cast
+        return Touch(
+            self.cell, self.weights, self.area, cast.values, cast.low_mm, float(cast.step_mm),
+            float(self.contact_mpa_mm), float(self.friction), float(self.slip_mm_s),
+        )  # fmt: skip
+
+    def _cells(self) -> Cells:
+        lat, law = self.lattice, self.law
+        return Cells(
+            lat.nodes, lat.volume_mm3, lat.middle_mm, lat.eased_mm, lat.moment_mm5, self.turn, float(lat.pitch_mm),
+            float(law.shear_mpa), float(law.bulk_mpa), _STEADY,
+        )  # fmt: skip
+
+    def _hands(self) -> Hands:
+        most = np.where(self.holding, self.hand_most_n, 0.0)
+        return Hands(self.grip, self.grip_share, self.hand_of, float(self.spring_n_mm), most, float(self.hands_most_n))
+
+    def move(self, seconds: float, hands_to_mm: np.ndarray | None = None) -> None:
+        """Let `seconds` of motion pass while the hands go to their new places (h, 3) at an even speed.
+
+        Raises `FloatingPointError` where the motion runs away.
+        """
         dt = self._step_s()
         steps = max(int(np.ceil(seconds / dt)), 1)
-        if most_steps and steps > most_steps:
-            raise FloatingPointError(f"{steps} steps")
-        start = self.hand_mm
-        end = start if hands_to_mm is None else np.asarray(hands_to_mm, float)
-        lat = self.lattice
+        end = self.hand_mm if hands_to_mm is None else np.asarray(hands_to_mm, float)
+        gravity = np.asarray(self.gravity, float) / self.heavier
         self.energy_n_mm = run_steps(
-            steps, seconds / steps, lat.positions_mm, self.u_mm, self.v_mm_s, self.mass_t,
-            np.asarray(self.gravity, float) / self.heavier, lat.nodes, lat.volume_mm3, lat.middle_mm, lat.eased_mm, lat.moment_mm5,
-            self.turn, lat.pitch_mm, self.law.shear_mpa, self.law.bulk_mpa, _STEADY, self.cell, self.weights,
-            self.area, self.cast.values, self.cast.low_mm, self.cast.step_mm, self.contact_mpa_mm, self.friction,
-            self.slip_mm_s, self.damping_per_s, self.grip, self.grip_share, self.hand_of, start, end,
-            self.spring_n_mm, self.cap_n, self.hand_force_n, self.gap_mm, self.held,
+            steps, seconds / steps, self.lattice.positions_mm, self.u_mm, self.v_mm_s, self.mass_t, gravity,
+            float(self.damping_per_s), self._cells(), self._touch(), self._hands(), self.hand_mm, end,
+            self.hand_force_n, self.gap_mm, self.held,
         )  # fmt: skip
         self.hand_mm = end.copy()
-        progress.step(0.0, "peeling")
         if not np.isfinite(self.energy_n_mm):
             raise FloatingPointError("the motion ran away")
 
     def settle(self, seconds: float, part_s: float, still_n: float = 0.0) -> float:
-        """Come to rest: stops where the speed turns against the forces (kinetic damping), until little is out of balance.
+        """Come to rest: stops where the speed turns against the forces (kinetic damping), until little is out of
+        balance.
 
         Returns what is out of balance on the free components, as a share of the held ones' (or still_n's) force.
         """

@@ -1,11 +1,11 @@
 """Rubber on a lattice of cubes: forces in every cell from its nodes' displacements, compiled.
 
-A cell is an eight-node cube of which only a part is rubber. Its stretch is taken at the middle of that rubber by a stable
-neo-Hookean law (Smith, De Goes and Kim, ACM Transactions on Graphics 37, 2018; from memory, verify). What varies over the
-cell (bending, twisting) is taken in the cell's own turned axes, weighted by the rubber's second moments, without the shear
-and the thickness strain that a cube puts there by mistake: the idea of physical hourglass stabilisation (Belytschko and
-Bindeman 1993; from memory, verify). So one layer of cells bends as stiffly as the skin in it, and one evaluation a cell
-is enough. Components stand as plain numbers, so that the compiler keeps them in registers.
+A cell is an eight-node cube of which only a part is rubber. Its stretch is taken at the middle of that rubber by a
+stable neo-Hookean law (Smith, De Goes and Kim, ACM Transactions on Graphics 37, 2018; from memory, verify). What varies
+over the cell (bending, twisting) is taken in the cell's own turned axes, weighted by the rubber's second moments,
+without the shear and the thickness strain that a cube puts there by mistake: the idea of physical hourglass
+stabilisation (Belytschko and Bindeman 1993; from memory, verify). So one layer of cells bends as stiffly as the skin
+in it, and one evaluation a cell is enough. Components stand as plain numbers: the compiler keeps them in registers.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ CORNERS = np.array([(i, j, k) for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)
 Three = tuple[float, float, float]
 
 
-@njit(cache=True, nogil=True, fastmath=True, inline="always")
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
 def _modes(u, at, i):  # type: ignore[no-untyped-def]
     """Sums of one component over a cell's corners with the signs of x, y, z, yz, xz, xy, xyz."""
     a, b, c, d = u[at[0], i], u[at[1], i], u[at[2], i], u[at[3], i]
@@ -34,7 +34,7 @@ def _modes(u, at, i):  # type: ignore[no-untyped-def]
     )  # fmt: skip
 
 
-@njit(cache=True, nogil=True, fastmath=True, inline="always")
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
 def _spread(force, at, i, x, y, z, yz, xz, xy, xyz):  # type: ignore[no-untyped-def]
     """Take one component's sums back to the corners: the transpose of `_modes`."""
     low, high = -x, x
@@ -51,7 +51,7 @@ def _spread(force, at, i, x, y, z, yz, xz, xy, xyz):  # type: ignore[no-untyped-
     force[at[7], i] -= high + high_y + high_z + high_yz
 
 
-@njit(cache=True, nogil=True, fastmath=True, inline="always")
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
 def _matrix(w, x, y, z):  # type: ignore[no-untyped-def]
     return (
         1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y),
@@ -60,10 +60,11 @@ def _matrix(w, x, y, z):  # type: ignore[no-untyped-def]
     )  # fmt: skip
 
 
-@njit(cache=True, nogil=True, fastmath=True, inline="always")
-def _turned(q, f00, f01, f02, f10, f11, f12, f20, f21, f22):  # type: ignore[no-untyped-def]
-    """One step of the quaternion q towards the turn in f, and its matrix (Müller and others, "A robust method to extract
-    the rotational part of deformations", 2016; from memory, verify)."""
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
+def _turned(q, f):  # type: ignore[no-untyped-def]
+    """One step of the quaternion q towards the turn in f, and its matrix (Müller and others, "A robust method to
+    extract the rotational part of deformations", 2016; from memory, verify)."""
+    f00, f01, f02, f10, f11, f12, f20, f21, f22 = f
     w, x, y, z = q[0], q[1], q[2], q[3]
     r00, r01, r02, r10, r11, r12, r20, r21, r22 = _matrix(w, x, y, z)
     ox = r10 * f20 - r20 * f10 + r11 * f21 - r21 * f11 + r12 * f22 - r22 * f12
@@ -79,6 +80,90 @@ def _turned(q, f00, f01, f02, f10, f11, f12, f20, f21, f22):  # type: ignore[no-
     n = 1.0 / np.sqrt(nw * nw + nx * nx + ny * ny + nz * nz)
     q[0], q[1], q[2], q[3] = nw * n, nx * n, ny * n, nz * n
     return _matrix(q[0], q[1], q[2], q[3])
+
+
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
+def _across(r, a0, a1, a2):  # type: ignore[no-untyped-def]
+    """A vector in the cell's turned axes: rᵀa."""
+    return (
+        r[0] * a0 + r[3] * a1 + r[6] * a2, r[1] * a0 + r[4] * a1 + r[7] * a2, r[2] * a0 + r[5] * a1 + r[8] * a2,
+    )  # fmt: skip
+
+
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
+def _back(r, a, b, c, i):  # type: ignore[no-untyped-def]
+    """Component i of ra, back in the axes of the plan."""
+    return r[3 * i] * a + r[3 * i + 1] * b + r[3 * i + 2] * c
+
+
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
+def _less_shear(f, r, ex, ey, ez, a, b, c):  # type: ignore[no-untyped-def]
+    """The gradient without the shear by which a cube bends: as it is at the rubber's middle, so further on."""
+    gxy, gxz, gyx, gyz, gzx, gzy = ex * c[0], ex * b[0], ey * c[1], ey * a[1], ez * b[2], ez * a[2]
+    r00, r01, r02, r10, r11, r12, r20, r21, r22 = r
+    return (
+        f[0] - r01 * gyx - r02 * gzx, f[1] - r00 * gxy - r02 * gzy, f[2] - r00 * gxz - r01 * gyz,
+        f[3] - r11 * gyx - r12 * gzx, f[4] - r10 * gxy - r12 * gzy, f[5] - r10 * gxz - r11 * gyz,
+        f[6] - r21 * gyx - r22 * gzx, f[7] - r20 * gxy - r22 * gzy, f[8] - r20 * gxz - r21 * gyz,
+    )  # fmt: skip
+
+
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
+def _stress(f, v, mu, bulk):  # type: ignore[no-untyped-def]
+    """Energy, and force over gradient (nine), of v mm³ stretched by f."""
+    f00, f01, f02, f10, f11, f12, f20, f21, f22 = f
+    k00, k01, k02 = f11 * f22 - f12 * f21, f12 * f20 - f10 * f22, f10 * f21 - f11 * f20
+    k10, k11, k12 = f21 * f02 - f22 * f01, f22 * f00 - f20 * f02, f20 * f01 - f21 * f00
+    k20, k21, k22 = f01 * f12 - f02 * f11, f02 * f10 - f00 * f12, f00 * f11 - f01 * f10
+    j = f00 * k00 + f01 * k01 + f02 * k02
+    vm, vp = v * mu, v * (bulk * (j - 1.0) - mu)
+    square = f00 * f00 + f01 * f01 + f02 * f02 + f10 * f10 + f11 * f11 + f12 * f12 + f20 * f20 + f21 * f21 + f22 * f22
+    energy = v * (0.5 * mu * (square - 3.0) - mu * (j - 1.0) + 0.5 * bulk * (j - 1.0) * (j - 1.0))
+    return energy, (
+        vm * f00 + vp * k00, vm * f01 + vp * k01, vm * f02 + vp * k02,
+        vm * f10 + vp * k10, vm * f11 + vp * k11, vm * f12 + vp * k12,
+        vm * f20 + vp * k20, vm * f21 + vp * k21, vm * f22 + vp * k22,
+    )  # fmt: skip
+
+
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
+def _moments(m, g, a, b, c):  # type: ignore[no-untyped-def]
+    return (
+        g * (m[0] * a + m[5] * b + m[4] * c), g * (m[5] * a + m[1] * b + m[3] * c),
+        g * (m[4] * a + m[3] * b + m[2] * c),
+    )  # fmt: skip
+
+
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
+def _bending(m, mu, a, b, c):  # type: ignore[no-untyped-def]
+    """Energy of what varies over the cell, and its slope against the modes yz, xz and xy (three each), in turned axes.
+
+    Strain for each mm along x: yy = ux, zz = vx, xx = −ux − vx, yz = wx; along y: zz = uy, xx = vy, yy = −uy − vy,
+    xz = wy; along z: xx = uz, yy = vz, zz = −uz − vz, xy = wz.
+    """
+    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = a, b, c
+    ux, vx, wx = cy, bz, 0.5 * (by + cz)
+    uy, vy, wy = az, cx, 0.5 * (cz + ax)
+    uz, vz, wz = bx, ay, 0.5 * (ax + by)
+    xx0, xx1, xx2 = -ux - vx, vy, uz
+    yy0, yy1, yy2 = ux, -uy - vy, vz
+    zz0, zz1, zz2 = vx, uy, -uz - vz
+    g = 2.0 * mu
+    sxx0, sxx1, sxx2 = _moments(m, g, xx0, xx1, xx2)
+    syy0, syy1, syy2 = _moments(m, g, yy0, yy1, yy2)
+    szz0, szz1, szz2 = _moments(m, g, zz0, zz1, zz2)
+    # each shear stands twice in the strain: yz for x, xz for y, xy for z, and no two of them at one place
+    tx, ty, tz = 2 * g * m[0] * wx, 2 * g * m[1] * wy, 2 * g * m[2] * wz
+    energy = 0.5 * (
+        sxx0 * xx0 + sxx1 * xx1 + sxx2 * xx2 + syy0 * yy0 + syy1 * yy1 + syy2 * yy2 + szz0 * zz0 + szz1 * zz1
+        + szz2 * zz2 + tx * wx + ty * wy + tz * wz
+    )  # fmt: skip
+    return (
+        energy,
+        (0.5 * (ty + tz), syy2 - szz2, szz1 - syy1),
+        (sxx2 - szz2, 0.5 * (tx + tz), szz0 - sxx0),
+        (sxx1 - syy1, syy0 - sxx0, 0.5 * (tx + ty)),
+    )
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
@@ -99,124 +184,44 @@ def cell_forces(
     """Add every cell's forces to `force` and return the elastic energy (N mm).
 
     u, force : (n, 3) displacements (mm) and forces (N). nodes : (c, 8) int32 in the order of CORNERS. volume : (c,) mm³
-    of rubber. middle : (c, 3) mm, its centroid from the cell's centre; eased : the same, less for slivers (`lattice`). moment : (c, 6) mm⁵, its second moments about
-    the centroid (xx, yy, zz, yz, xz, xy), lessened where the skin runs across the cell's axes (`lattice`). turn : (c, 4)
-    quaternions, kept from step to step. mu, bulk : MPa. steady : share of mu that holds the one mode without energy.
+    of rubber. middle : (c, 3) mm, its centroid from the cell's centre; eased : the same, less for slivers (`lattice`).
+    moment : (c, 6) mm⁵, its second moments about the centroid (xx, yy, zz, yz, xz, xy), lessened where the skin runs
+    across the cell's axes (`lattice`). turn : (c, 4) quaternions, kept from step to step. mu, bulk : MPa. steady :
+    share of mu that holds the one mode without energy.
     """
-    one = 0.25 / pitch
-    two = 0.5 / (pitch * pitch)
-    three = 1.0 / (pitch * pitch * pitch)
+    one, two = 0.25 / pitch, 0.5 / (pitch * pitch)
     energy = 0.0
-    for c in range(len(nodes)):
-        at = nodes[c]
+    for n in range(len(nodes)):
+        at, m, v = nodes[n], moment[n], volume[n]
+        lx, ly, lz = middle[n, 0], middle[n, 1], middle[n, 2]
+        ex, ey, ez = eased[n, 0], eased[n, 1], eased[n, 2]
         x0, y0, z0, a0, b0, c0, t0 = _modes(u, at, 0)  # a, b, c: the modes yz, xz, xy
         x1, y1, z1, a1, b1, c1, t1 = _modes(u, at, 1)
         x2, y2, z2, a2, b2, c2, t2 = _modes(u, at, 2)
-        a0, b0, c0 = two * a0, two * b0, two * c0
-        a1, b1, c1 = two * a1, two * b1, two * c1
+        a0, b0, c0, a1, b1, c1 = two * a0, two * b0, two * c0, two * a1, two * b1, two * c1
         a2, b2, c2 = two * a2, two * b2, two * c2
-        lx, ly, lz = middle[c, 0], middle[c, 1], middle[c, 2]
-        f00, f01, f02 = 1 + one * x0 + ly * c0 + lz * b0, one * y0 + lx * c0 + lz * a0, one * z0 + lx * b0 + ly * a0
-        f10, f11, f12 = one * x1 + ly * c1 + lz * b1, 1 + one * y1 + lx * c1 + lz * a1, one * z1 + lx * b1 + ly * a1
-        f20, f21, f22 = one * x2 + ly * c2 + lz * b2, one * y2 + lx * c2 + lz * a2, 1 + one * z2 + lx * b2 + ly * a2
-        # --- what varies over the cell, in its own turned axes
-        r00, r01, r02, r10, r11, r12, r20, r21, r22 = _turned(turn[c], f00, f01, f02, f10, f11, f12, f20, f21, f22)
-        ax, ay, az = r00 * a0 + r10 * a1 + r20 * a2, r01 * a0 + r11 * a1 + r21 * a2, r02 * a0 + r12 * a1 + r22 * a2
-        bx, by, bz = r00 * b0 + r10 * b1 + r20 * b2, r01 * b0 + r11 * b1 + r21 * b2, r02 * b0 + r12 * b1 + r22 * b2
-        cx, cy, cz = r00 * c0 + r10 * c1 + r20 * c2, r01 * c0 + r11 * c1 + r21 * c2, r02 * c0 + r12 * c1 + r22 * c2
-        # a cube bends by shearing; that share of the shear at the rubber's middle is left out, as it is further on
-        ex, ey, ez = eased[c, 0], eased[c, 1], eased[c, 2]
-        gxy, gxz, gyx, gyz, gzx, gzy = ex * cx, ex * bx, ey * cy, ey * ay, ez * bz, ez * az
-        f00 -= r01 * gyx + r02 * gzx
-        f10 -= r11 * gyx + r12 * gzx
-        f20 -= r21 * gyx + r22 * gzx
-        f01 -= r00 * gxy + r02 * gzy
-        f11 -= r10 * gxy + r12 * gzy
-        f21 -= r20 * gxy + r22 * gzy
-        f02 -= r00 * gxz + r01 * gyz
-        f12 -= r10 * gxz + r11 * gyz
-        f22 -= r20 * gxz + r21 * gyz
-        # --- stretch at the rubber's middle
-        k00, k01, k02 = f11 * f22 - f12 * f21, f12 * f20 - f10 * f22, f10 * f21 - f11 * f20
-        k10, k11, k12 = f21 * f02 - f22 * f01, f22 * f00 - f20 * f02, f20 * f01 - f21 * f00
-        k20, k21, k22 = f01 * f12 - f02 * f11, f02 * f10 - f00 * f12, f00 * f11 - f01 * f10
-        j = f00 * k00 + f01 * k01 + f02 * k02
-        v = volume[c]
-        vm, vp = v * mu, v * (bulk * (j - 1.0) - mu)
-        p00, p01, p02 = vm * f00 + vp * k00, vm * f01 + vp * k01, vm * f02 + vp * k02
-        p10, p11, p12 = vm * f10 + vp * k10, vm * f11 + vp * k11, vm * f12 + vp * k12
-        p20, p21, p22 = vm * f20 + vp * k20, vm * f21 + vp * k21, vm * f22 + vp * k22
-        square = (
-            f00 * f00 + f01 * f01 + f02 * f02 + f10 * f10 + f11 * f11 + f12 * f12 + f20 * f20 + f21 * f21 + f22 * f22
-        )
-        energy += v * (0.5 * mu * (square - 3.0) - mu * (j - 1.0) + 0.5 * bulk * (j - 1.0) * (j - 1.0))
-        # strain for each mm along x: (yy, zz, yz), xx closing the sum to nothing; likewise along y and z
-        ux, vx, wx = cy, bz, 0.5 * (by + cz)
-        uy, vy, wy = az, cx, 0.5 * (cz + ax)
-        uz, vz, wz = bx, ay, 0.5 * (ax + by)
-        # along x: yy = ux, zz = vx, xx = −ux−vx, yz = wx; along y: zz = uy, xx = vy, yy = −uy−vy, xz = wy;
-        # along z: xx = uz, yy = vz, zz = −uz−vz, xy = wz
-        mxx, myy, mzz, myz, mxz, mxy = (
-            moment[c, 0],
-            moment[c, 1],
-            moment[c, 2],
-            moment[c, 3],
-            moment[c, 4],
-            moment[c, 5],
-        )
-        xx0, xx1, xx2 = -ux - vx, vy, uz
-        yy0, yy1, yy2 = ux, -uy - vy, vz
-        zz0, zz1, zz2 = vx, uy, -uz - vz
-        g = 2.0 * mu
-        sxx0, sxx1, sxx2 = (
-            g * (mxx * xx0 + mxy * xx1 + mxz * xx2), g * (mxy * xx0 + myy * xx1 + myz * xx2),
-            g * (mxz * xx0 + myz * xx1 + mzz * xx2),
+        f = (
+            1 + one * x0 + ly * c0 + lz * b0, one * y0 + lx * c0 + lz * a0, one * z0 + lx * b0 + ly * a0,
+            one * x1 + ly * c1 + lz * b1, 1 + one * y1 + lx * c1 + lz * a1, one * z1 + lx * b1 + ly * a1,
+            one * x2 + ly * c2 + lz * b2, one * y2 + lx * c2 + lz * a2, 1 + one * z2 + lx * b2 + ly * a2,
         )  # fmt: skip
-        syy0, syy1, syy2 = (
-            g * (mxx * yy0 + mxy * yy1 + mxz * yy2), g * (mxy * yy0 + myy * yy1 + myz * yy2),
-            g * (mxz * yy0 + myz * yy1 + mzz * yy2),
-        )  # fmt: skip
-        szz0, szz1, szz2 = (
-            g * (mxx * zz0 + mxy * zz1 + mxz * zz2), g * (mxy * zz0 + myy * zz1 + myz * zz2),
-            g * (mxz * zz0 + myz * zz1 + mzz * zz2),
-        )  # fmt: skip
-        # each shear stands twice in the strain: yz for x, xz for y, xy for z, and no two of them at one place
-        tx, ty, tz = 2 * g * mxx * wx, 2 * g * myy * wy, 2 * g * mzz * wz
-        energy += 0.5 * (
-            sxx0 * xx0 + sxx1 * xx1 + sxx2 * xx2 + syy0 * yy0 + syy1 * yy1 + syy2 * yy2 + szz0 * zz0 + szz1 * zz1
-            + szz2 * zz2 + tx * wx + ty * wy + tz * wz
-        )  # fmt: skip
-        pux, pvx = syy0 - sxx0, szz0 - sxx0
-        puy, pvy = szz1 - syy1, sxx1 - syy1
-        puz, pvz = sxx2 - szz2, syy2 - szz2
-        qax, qay, qaz = 0.5 * (ty + tz), pvz, puy
-        qbx, qby, qbz = puz, 0.5 * (tx + tz), pvx
-        qcx, qcy, qcz = pvy, pux, 0.5 * (tx + ty)
-        qcx -= ex * (r00 * p01 + r10 * p11 + r20 * p21)
-        qbx -= ex * (r00 * p02 + r10 * p12 + r20 * p22)
-        qcy -= ey * (r01 * p00 + r11 * p10 + r21 * p20)
-        qay -= ey * (r01 * p02 + r11 * p12 + r21 * p22)
-        qbz -= ez * (r02 * p00 + r12 * p10 + r22 * p20)
-        qaz -= ez * (r02 * p01 + r12 * p11 + r22 * p21)
-        # --- back to the nodes
-        hold = steady * mu * v * three * three * pitch * pitch * pitch * pitch
-        energy += 0.5 * hold * (t0 * t0 + t1 * t1 + t2 * t2)
-        _spread(
-            force, at, 0, one * p00, one * p01, one * p02,
-            two * (r00 * qax + r01 * qay + r02 * qaz + ly * p02 + lz * p01),
-            two * (r00 * qbx + r01 * qby + r02 * qbz + lx * p02 + lz * p00),
-            two * (r00 * qcx + r01 * qcy + r02 * qcz + lx * p01 + ly * p00), hold * t0,
-        )  # fmt: skip
-        _spread(
-            force, at, 1, one * p10, one * p11, one * p12,
-            two * (r10 * qax + r11 * qay + r12 * qaz + ly * p12 + lz * p11),
-            two * (r10 * qbx + r11 * qby + r12 * qbz + lx * p12 + lz * p10),
-            two * (r10 * qcx + r11 * qcy + r12 * qcz + lx * p11 + ly * p10), hold * t1,
-        )  # fmt: skip
-        _spread(
-            force, at, 2, one * p20, one * p21, one * p22,
-            two * (r20 * qax + r21 * qay + r22 * qaz + ly * p22 + lz * p21),
-            two * (r20 * qbx + r21 * qby + r22 * qbz + lx * p22 + lz * p20),
-            two * (r20 * qcx + r21 * qcy + r22 * qcz + lx * p21 + ly * p20), hold * t2,
-        )  # fmt: skip
+        r = _turned(turn[n], f)
+        a, b, c = _across(r, a0, a1, a2), _across(r, b0, b1, b2), _across(r, c0, c1, c2)
+        stored, p = _stress(_less_shear(f, r, ex, ey, ez, a, b, c), v, mu, bulk)
+        bent, qa, qb, qc = _bending(m, mu, a, b, c)
+        hold = steady * mu * v / (pitch * pitch)
+        energy += stored + bent + 0.5 * hold * (t0 * t0 + t1 * t1 + t2 * t2)
+        p0, p1, p2 = _across(r, p[0], p[3], p[6]), _across(r, p[1], p[4], p[7]), _across(r, p[2], p[5], p[8])
+        qax, qay, qaz = qa[0], qa[1] - ey * p2[1], qa[2] - ez * p1[2]
+        qbx, qby, qbz = qb[0] - ex * p2[0], qb[1], qb[2] - ez * p0[2]
+        qcx, qcy, qcz = qc[0] - ex * p1[0], qc[1] - ey * p0[1], qc[2]
+        for i in range(3):
+            px, py, pz = p[3 * i], p[3 * i + 1], p[3 * i + 2]
+            t = t0 if i == 0 else t1 if i == 1 else t2
+            _spread(
+                force, at, i, one * px, one * py, one * pz,
+                two * (_back(r, qax, qay, qaz, i) + ly * pz + lz * py),
+                two * (_back(r, qbx, qby, qbz, i) + lx * pz + lz * px),
+                two * (_back(r, qcx, qcy, qcz, i) + lx * py + ly * px), hold * t,
+            )  # fmt: skip
     return energy

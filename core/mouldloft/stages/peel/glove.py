@@ -1,4 +1,4 @@
-"""A planned glove piece and its cast made ready to peel: the lattice, the skin that touches, the cast's distances, the rim."""
+"""A planned glove piece and its cast made ready to peel: lattice, skin, rim, the cast's distances."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from scipy import ndimage, spatial
 
 from ...base.progress import SILENT, Progress
 from ...geometry.rays import RayScene, inside_body
-from ...geometry.sampling import samples_on_every_face
-from ..master import Master
+from ...geometry.sampling import samples_by_area, samples_on_every_face
+from ..master import Master, skin_faces
 from ..rubber import Envelope
 from .body import CastField
 from .lattice import Lattice, lattice_of
@@ -20,20 +20,25 @@ from .lattice import Lattice, lattice_of
 _FIELD_MM = 4.0  # step of the cast's distances
 _BAND_STEPS = 3.0  # steps either side of the surface within which distances are exact
 _NEAREST = 4
+_SKIN_SPACING = 0.7  # of a cell, between points of skin that touch
 
 
 @dataclass(frozen=True, eq=False)
 class PeelGlove:
-    """lattice of the rubber; skin_mm : (k, 3) points of the cast's skin that this piece touches, each standing for
-    skin_area_mm2; rim : (r,) nodes near the outer edge of the flange, in order round it, with rim_along_mm; pull : (3,)."""
+    """lattice of the rubber. skin_mm : (k, 3) points of the cast's skin that this piece touches, each standing for
+    skin_area_mm2; open_edge : (k,) bool, those at the piece's edge. rim : (r,) nodes near the outer edge of the flange,
+    in order round it, with rim_along_mm. pull : (3,) unit.
+    """
 
     lattice: Lattice
     skin_mm: np.ndarray
     skin_area_mm2: np.ndarray
+    open_edge: np.ndarray
     rim: np.ndarray
     rim_along_mm: np.ndarray
     rim_length_mm: float
     pull: np.ndarray
+    density_kg_per_mm3: float
 
 
 def cast_field(master: Master, scene: RayScene, step_mm: float = _FIELD_MM, progress: Progress = SILENT) -> CastField:
@@ -87,15 +92,28 @@ def peel_glove(
     deep = _rubber_depth(envelope, cast)
     low, high = _box(envelope)
     lattice = lattice_of(deep, low, high, pitch_mm, density_kg_per_mm3, progress)
-    mine = np.flatnonzero((labels == envelope.piece) & ~(master.base_faces & (master.base == "open")))
-    areas = master.face_areas_mm2[mine]
-    taken = samples_on_every_face(master.vertices_mm, master.faces[mine], areas, 0.7 * pitch_mm)
+    mine = (labels == envelope.piece) & skin_faces(master)
+    areas = master.face_areas_mm2
+    count = max(int(areas[mine].sum() / (_SKIN_SPACING * pitch_mm) ** 2), 50)
+    taken = samples_by_area(master.vertices_mm, master.faces, areas, count, mine)
     rim, along, length = _rim(envelope, lattice)
-    return PeelGlove(lattice, taken.points_mm, taken.areas_mm2, rim, along, length, np.asarray(envelope.frame.axes[2], float))
+    pull = np.asarray(envelope.frame.pull, float)
+    edge = _beside(master, ~mine, taken.points_mm, 1.5 * pitch_mm)
+    return PeelGlove(lattice, taken.points_mm, taken.areas_mm2, edge, rim, along, length, pull, density_kg_per_mm3)
+
+
+def _beside(master: Master, others: np.ndarray, points: np.ndarray, within_mm: float) -> np.ndarray:
+    """(k,) which points lie beside skin of another piece or the open foot, where air comes in by itself."""
+    if not others.any():
+        return np.zeros(len(points), bool)
+    areas = master.face_areas_mm2
+    count = int(areas[others].sum() / (within_mm / 2) ** 2) + 50
+    theirs = samples_by_area(master.vertices_mm, master.faces, areas, count, others)
+    return np.asarray(spatial.cKDTree(theirs.points_mm).query(points)[0] < within_mm)
 
 
 def _rubber_depth(envelope: Envelope, cast: CastField) -> Callable[[np.ndarray], np.ndarray]:
-    """How deep a place lies in this piece's rubber: by its two height maps, square to them, and the cast's distances."""
+    """How deep a place lies in this piece's rubber: by its height maps, square to them, and the cast's distances."""
     frame, pixel = envelope.frame, envelope.pixel_mm
     rows, columns = envelope.outer_mm.shape
     leans = []

@@ -16,7 +16,9 @@ _LEAST_FILL = 0.02  # emptier cells are left out
 _STIFFNESS_FLOOR, _MASS_FLOOR = 0.02, 0.10  # of a full cell: slivers would set the time step (from a trial)
 _SLIVER = 0.12  # cells with less fill bend more like a plain cube: they are too soft to stand on their own
 _MOMENT_FLOOR = 0.02  # of a full cell's
-_CROSSWISE = 0.25  # of its second moment a thin layer keeps where it runs at 45 degrees to the cells (fitted to strips)
+# of its second moment a thin layer keeps where it runs at 45 degrees to the cells, whose own steps already bend there
+# (fitted to strips; its normal is the axis in which its rubber is thinnest)
+_CROSSWISE = 0.15
 _MOST_CELLS = 400_000
 
 # (n, 3) points, mm → (n,) how deep they lie in the rubber, mm, negative outside; only right near the surface
@@ -81,42 +83,49 @@ def _filled(
     depth: Depth, low: np.ndarray, count: np.ndarray, pitch: float, progress: Progress
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Fill, middle, second moments (all in cell sides) and place of the cells that hold rubber."""
-    steps = (np.arange(_SUB) + 0.5) / _SUB - 0.5
-    sub = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
-    fills, middles, moments, places = [], [], [], []
+    sub, rough = _inner(_SUB), _inner(2)
+    found: list[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]] = []
     slab = np.stack(np.meshgrid(*(np.arange(n) for n in (1, *count[1:])), indexing="ij"), axis=-1).reshape(-1, 3)
     for i in range(count[0]):
         cells = slab + [i, 0, 0]
-        centres = low + (cells + 0.5) * pitch
-        for part in np.array_split(np.arange(len(cells)), max(len(cells) // 20_000, 1)):
-            points = centres[part][:, None] + sub[None] * pitch
-            held = np.clip(0.5 + depth(points.reshape(-1, 3)) * _SUB / pitch, 0.0, 1.0).reshape(len(part), -1)
-            fill = held.mean(axis=1)
-            keep = fill >= _LEAST_FILL
-            chosen = held[keep]
-            whole = np.maximum(chosen.sum(axis=1), 1e-9)
-            middle = chosen @ sub / whole[:, None]
-            square = chosen @ (sub[:, [0, 1, 2, 1, 0, 0]] * sub[:, [0, 1, 2, 2, 2, 1]]) / whole[:, None]
-            square[:, :3] += 1 / (12 * _SUB**2)  # each point stands for a small cube
-            square -= middle[:, [0, 1, 2, 1, 0, 0]] * middle[:, [0, 1, 2, 2, 2, 1]]
-            fills.append(fill[keep])
-            middles.append(middle)
-            moments.append(square * fill[keep, None] * _along_axes(chosen, middle, fill[keep], sub)[:, None])
-            places.append(cells[part][keep])
-        if sum(len(f) for f in fills) > _MOST_CELLS:
+        near = depth(_points(low, cells, rough, pitch).reshape(-1, 3)).reshape(len(cells), -1).max(axis=1) > -pitch
+        cells = cells[near]
+        for part in np.array_split(cells, max(len(cells) // 20_000, 1)):
+            held = np.clip(0.5 + depth(_points(low, part, sub, pitch).reshape(-1, 3)) * _SUB / pitch, 0.0, 1.0)
+            held = held.reshape(len(part), _SUB**3)
+            keep = held.mean(axis=1) >= _LEAST_FILL
+            found.append((*_measured(held[keep], sub), part[keep]))
+        if sum(len(f[0]) for f in found) > _MOST_CELLS:
             raise PlanImpossible(f"A lattice of {pitch:g} mm has too many cells for this glove; give a coarser pitch.")
         progress.step((i + 1) / count[0], "filling the lattice with rubber")
-    return tuple(np.concatenate(part) for part in (fills, middles, moments, places))  # type: ignore[return-value]
+    return tuple(np.concatenate(part) for part in zip(*found))  # type: ignore[return-value]
 
 
-def _along_axes(held: np.ndarray, middle: np.ndarray, fill: np.ndarray, sub: np.ndarray) -> np.ndarray:
-    """What share of a layer's second moment counts: all where it lies along the cells, less where it runs across them,
-    since there the cells' own steps already bend. The layer's normal is the axis in which its rubber is thinnest."""
-    off = sub[None] - middle[:, None]
-    square = np.einsum("cp,cpi,cpj->cij", held, off, off) / np.maximum(held.sum(axis=1), 1e-9)[:, None, None]
-    normal = np.linalg.eigh(square)[1][:, :, 0]
+def _inner(count: int) -> np.ndarray:
+    """(count³, 3) places spread evenly over a cell of side 1 about its centre."""
+    steps = (np.arange(count) + 0.5) / count - 0.5
+    return np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
+
+
+def _points(low: np.ndarray, cells: np.ndarray, inner: np.ndarray, pitch: float) -> np.ndarray:
+    return (low + (cells + 0.5) * pitch)[:, None] + inner[None] * pitch
+
+
+def _measured(held: np.ndarray, sub: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Fill, middle and second moments (xx, yy, zz, yz, xz, xy) of the rubber at the points of cells; (c, points)."""
+    fill, whole = held.mean(axis=1), held.sum(axis=1)
+    middle = held @ sub / whole[:, None]
+    pairs = np.array([0, 1, 2, 1, 0, 0]), np.array([0, 1, 2, 2, 2, 1])
+    square = held @ (sub[:, pairs[0]] * sub[:, pairs[1]]) / whole[:, None]
+    square -= middle[:, pairs[0]] * middle[:, pairs[1]]
+    square[:, :3] += 1 / (12 * _SUB**2)  # each point stands for a small cube
+    normal = np.linalg.eigh(square[:, [0, 5, 4, 5, 1, 3, 4, 3, 2]].reshape(-1, 3, 3))[1][:, :, 0]
+    # a face between points is a slope as wide as they lie apart, which spreads the layer along its normal
+    part = fill < 0.999
+    square[part] -= (normal[:, pairs[0]] * normal[:, pairs[1]])[part] / (12 * _SUB**2)
     aligned = np.clip(2 * (normal**4).sum(axis=1) - 1, 0, 1)
-    return np.where(fill > 0.999, 1.0, _CROSSWISE + (1 - _CROSSWISE) * aligned)
+    share = np.where(part, _CROSSWISE + (1 - _CROSSWISE) * aligned, 1.0)
+    return fill, middle, square * (fill * share)[:, None]
 
 
 def _nodes(at: np.ndarray, count: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -5,6 +5,8 @@ Slow enough that inertia hardly counts, so that what the hands hold is what the 
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numba import njit
 
@@ -14,7 +16,49 @@ from .element import cell_forces
 _LOOK_AHEAD = 0.3
 
 
-@njit(cache=True, nogil=True, fastmath=True, inline="always")
+class Cells(NamedTuple):
+    """The rubber as `element.cell_forces` wants it, with its law: shear and bulk modulus, MPa."""
+
+    nodes: np.ndarray
+    volume: np.ndarray
+    middle: np.ndarray
+    eased: np.ndarray
+    moment: np.ndarray
+    turn: np.ndarray
+    pitch: float
+    mu: float
+    bulk: float
+    steady: float
+
+
+class Touch(NamedTuple):
+    """Skin points in cells, (k,), (k, 8), (k,) mm²; the cast's signed distances on a grid, positive outside; stiff :
+    MPa for each mm; friction, eased below the speed slip (mm/s)."""
+
+    cell: np.ndarray
+    weights: np.ndarray
+    area: np.ndarray
+    grid: np.ndarray
+    low: np.ndarray
+    step: float
+    stiff: float
+    friction: float
+    slip: float
+
+
+class Hands(NamedTuple):
+    """grip : (g,) nodes held, by hand `hand_of` with the share `share`. spring : N/mm of a hand; most : (h,) N a hand
+    pulls, 0 for one that has not taken hold; together : N all pull. A hand holds the middle of its nodes."""
+
+    grip: np.ndarray
+    share: np.ndarray
+    hand_of: np.ndarray
+    spring: float
+    most: np.ndarray
+    together: float
+
+
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
 def _field(grid, low, step, x, y, z):  # type: ignore[no-untyped-def]
     """Signed distance and its gradient at a point, from a grid of distances; far outside: a large distance."""
     fx, fy, fz = (x - low[0]) / step, (y - low[1]) / step, (z - low[2]) / step
@@ -38,63 +82,84 @@ def _field(grid, low, step, x, y, z):  # type: ignore[no-untyped-def]
     return low_x + a * (high_x - low_x), gx / n, gy / n, gz / n
 
 
-@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
-def contact_forces(
-    x: np.ndarray,
-    v: np.ndarray,
-    nodes: np.ndarray,
-    cell: np.ndarray,
-    weights: np.ndarray,
-    area: np.ndarray,
-    grid: np.ndarray,
-    low: np.ndarray,
-    step: float,
-    stiff: float,
-    friction: float,
-    slip: float,
-    force: np.ndarray,
-    gap: np.ndarray,
-) -> float:
-    """Add the cast's push on the glove's skin points, and Coulomb friction eased below the speed `slip` (mm/s).
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
+def _place(x, at, weights, p):  # type: ignore[no-untyped-def]
+    """A skin point's place (or speed) from its cell's corners."""
+    px = py = pz = 0.0
+    for a in range(8):
+        w = weights[p, a]
+        px += w * x[at[a], 0]
+        py += w * x[at[a], 1]
+        pz += w * x[at[a], 2]
+    return px, py, pz
 
-    x, v, force : (n, 3) of the nodes. cell, weights, area : skin points in cells, (k,), (k, 8), (k,) mm². grid : signed
-    distances of the cast, positive outside. stiff : MPa for each mm. gap : (k,) out, distance of each point (mm).
-    Returns the sum of normal forces, N.
+
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
+def _drag(vx, vy, vz, nx, ny, nz, limit, slip):  # type: ignore[no-untyped-def]
+    """Friction against the sliding part of a speed."""
+    vn = vx * nx + vy * ny + vz * nz
+    vx, vy, vz = vx - vn * nx, vy - vn * ny, vz - vn * nz
+    speed = np.sqrt(vx * vx + vy * vy + vz * vz) + 1e-12
+    drag = limit * min(speed / slip, 1.0) / speed
+    return -drag * vx, -drag * vy, -drag * vz
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def contact_forces(x: np.ndarray, v: np.ndarray, nodes: np.ndarray, touch: Touch, force: np.ndarray,
+                   gap: np.ndarray) -> float:  # fmt: skip
+    """Add the cast's push on the glove's skin points, and Coulomb friction.
+
+    x, v, force : (n, 3) of the nodes, mm, mm/s, N. gap : (k,) out, distance of each point (mm). Returns the sum of
+    normal forces, N.
     """
     total = 0.0
-    for p in range(len(cell)):
-        at = nodes[cell[p]]
-        px = py = pz = 0.0
-        for a in range(8):
-            w = weights[p, a]
-            px += w * x[at[a], 0]
-            py += w * x[at[a], 1]
-            pz += w * x[at[a], 2]
-        d, nx, ny, nz = _field(grid, low, step, px, py, pz)
+    weights = touch.weights
+    for p in range(len(touch.cell)):
+        at = nodes[touch.cell[p]]
+        px, py, pz = _place(x, at, weights, p)
+        d, nx, ny, nz = _field(touch.grid, touch.low, touch.step, px, py, pz)
         gap[p] = d
         if d >= 0.0:
             continue
-        push = -stiff * area[p] * d
+        push = -touch.stiff * touch.area[p] * d
         total += push
         fx, fy, fz = push * nx, push * ny, push * nz
-        if friction > 0.0:
-            vx = vy = vz = 0.0
-            for a in range(8):
-                w = weights[p, a]
-                vx += w * v[at[a], 0]
-                vy += w * v[at[a], 1]
-                vz += w * v[at[a], 2]
-            vn = vx * nx + vy * ny + vz * nz
-            vx, vy, vz = vx - vn * nx, vy - vn * ny, vz - vn * nz
-            speed = np.sqrt(vx * vx + vy * vy + vz * vz) + 1e-12
-            drag = friction * push * min(speed / slip, 1.0) / speed
-            fx, fy, fz = fx - drag * vx, fy - drag * vy, fz - drag * vz
+        if touch.friction > 0.0:
+            vx, vy, vz = _place(v, at, weights, p)
+            dx, dy, dz = _drag(vx, vy, vz, nx, ny, nz, touch.friction * push, touch.slip)
+            fx, fy, fz = fx + dx, fy + dy, fz + dz
         for a in range(8):
             w = weights[p, a]
             force[at[a], 0] += w * fx
             force[at[a], 1] += w * fy
             force[at[a], 2] += w * fz
     return total
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def hand_forces(x: np.ndarray, hands: Hands, target: np.ndarray, pull: np.ndarray, force: np.ndarray) -> None:
+    """Add the pull of hands that want to be at `target` (h, 3); pull : (h, 3) out, N."""
+    pull[:] = 0.0
+    for g in range(len(hands.grip)):
+        for i in range(3):
+            pull[hands.hand_of[g], i] += hands.share[g] * x[hands.grip[g], i]
+    whole = 0.0
+    for h in range(len(target)):
+        size = 0.0
+        for i in range(3):
+            pull[h, i] = hands.spring * (target[h, i] - pull[h, i])
+            size += pull[h, i] * pull[h, i]
+        size = np.sqrt(size)
+        if size > hands.most[h]:
+            for i in range(3):
+                pull[h, i] *= hands.most[h] / size
+            size = hands.most[h]
+        whole += size
+    if whole > hands.together:
+        pull *= hands.together / whole
+    for g in range(len(hands.grip)):
+        for i in range(3):
+            force[hands.grip[g], i] += hands.share[g] * pull[hands.hand_of[g], i]
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
@@ -106,80 +171,43 @@ def run_steps(
     v: np.ndarray,
     mass: np.ndarray,
     weight: np.ndarray,
-    nodes: np.ndarray,
-    volume: np.ndarray,
-    middle: np.ndarray,
-    eased: np.ndarray,
-    moment: np.ndarray,
-    turn: np.ndarray,
-    pitch: float,
-    mu: float,
-    bulk: float,
-    steady: float,
-    cell: np.ndarray,
-    weights: np.ndarray,
-    area: np.ndarray,
-    grid: np.ndarray,
-    low: np.ndarray,
-    step_mm: float,
-    stiff: float,
-    friction: float,
-    slip: float,
     damp: float,
-    grip: np.ndarray,
-    grip_share: np.ndarray,
-    hand_of: np.ndarray,
+    cells: Cells,
+    touch: Touch,
+    hands: Hands,
     start: np.ndarray,
     end: np.ndarray,
-    spring: float,
-    cap: np.ndarray,
     hand_force: np.ndarray,
     gap: np.ndarray,
     held: np.ndarray,
 ) -> float:
     """Step the motion on in place, hands moving from `start` to `end` (h, 3, mm); returns the elastic energy (N mm).
 
-    Units: mm, N, s, tonnes (N s²/mm). mass : (n,) t. weight : (3,) mm/s², gravity. grip : (g,) nodes held, by hand
-    hand_of with the share grip_share. spring : N/mm of a hand; cap : (h,) most a hand pulls, N; 0 for one that has not taken hold. A hand holds the middle of
-    its nodes, wherever that is. held : (n, 3) bool, components that do not move. hand_force : (h, 3) out, averaged.
+    Units: mm, N, s, tonnes (N s²/mm). rest, u, v : (n, 3). mass : (n,) t. weight : (3,) mm/s², gravity. held : (n, 3)
+    bool, components that do not move. hand_force : (h, 3) out, averaged. gap : (k,) out.
     """
     n = len(u)
-    force = np.zeros((n, 3))
-    x = np.empty((n, 3))
-    ahead = np.empty((n, 3))
-    hands = len(start)
-    here = np.zeros((hands, 3))
-    pull = np.zeros((hands, 3))
+    force, x, ahead = np.zeros((n, 3)), np.empty((n, 3)), np.empty((n, 3))
+    pull, target = np.zeros(start.shape), np.zeros(start.shape)
     hand_force[:] = 0.0
     energy = 0.0
+    c = cells
     for s in range(steps):
         for a in range(n):
             for i in range(3):
                 x[a, i] = rest[a, i] + u[a, i]
                 force[a, i] = mass[a] * (weight[i] - damp * v[a, i])
                 ahead[a, i] = u[a, i] + _LOOK_AHEAD * dt * v[a, i]
-        energy = cell_forces(ahead, nodes, volume, middle, eased, moment, turn, pitch, mu, bulk, steady, force)
-        if len(cell):
-            contact_forces(x, v, nodes, cell, weights, area, grid, low, step_mm, stiff, friction, slip, force, gap)
-        if hands:
-            here[:] = 0.0
-            for g in range(len(grip)):
-                for i in range(3):
-                    here[hand_of[g], i] += grip_share[g] * x[grip[g], i]
+        energy = cell_forces(
+            ahead, c.nodes, c.volume, c.middle, c.eased, c.moment, c.turn, c.pitch, c.mu, c.bulk, c.steady, force
+        )
+        if len(touch.cell):
+            contact_forces(x, v, c.nodes, touch, force, gap)
+        if len(start):
             t = (s + 1.0) / steps
-            for h in range(hands):
-                size = 0.0
-                for i in range(3):
-                    pull[h, i] = spring * (start[h, i] + t * (end[h, i] - start[h, i]) - here[h, i])
-                    size += pull[h, i] * pull[h, i]
-                size = np.sqrt(size)
-                ease = cap[h] / size if size > cap[h] else 1.0
-                for i in range(3):
-                    pull[h, i] *= ease
-                    hand_force[h, i] += pull[h, i] / steps
-            for g in range(len(grip)):
-                for i in range(3):
-                    force[grip[g], i] += grip_share[g] * pull[hand_of[g], i]
+            target[:] = start + t * (end - start)
+            hand_forces(x, hands, target, pull, force)
+            hand_force += pull / steps
         for a in range(n):
             for i in range(3):
                 if held[a, i]:
