@@ -9,12 +9,13 @@ import numpy as np
 
 from .element import cell_forces
 from .lattice import Lattice, embed
-from .motion import Cells, Hands, Touch, contact_forces, run_steps
+from .motion import Cells, Hands, Touch, contact_forces, distances, run_steps
 
 GRAVITY_MM_S2 = 9806.65  # standard gravity, exact by definition
 _STEADY = 0.02  # share of mu that holds a cell's one mode without energy
 _COURANT = 0.6  # of the greatest stable step
-_STEP_ASKED_EVERY = 8
+_ROUNDS, _ROUNDS_AGAIN = 25, 8  # of power iteration, the first time and then
+_TRIES = 4
 
 
 @dataclass(frozen=True)
@@ -25,6 +26,13 @@ class RubberLaw:
     shear_mpa: float
     bulk_mpa: float
     density_kg_per_mm3: float = 1.08e-6
+
+
+def law_of(young_mpa: float, density_kg_per_mm3: float, bulk_over_shear: float = 15.0) -> RubberLaw:
+    """The law with the modulus asked: the shear modulus a third of it, and what the slight give of the volume takes off
+    put back: E = μ (3 − μ/K), K the factor of (J − 1)²/2 (small strain of the law above; derivation ours)."""
+    shear = young_mpa / (3.0 - 1.0 / bulk_over_shear)
+    return RubberLaw(shear, bulk_over_shear * shear, density_kg_per_mm3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,9 +74,13 @@ class Body:
         self.v_mm_s = np.zeros((n, 3))
         self.held = np.zeros((n, 3), bool)
         self.turn = np.tile([1.0, 0.0, 0.0, 0.0], (len(self.lattice.nodes), 1))
-        self.mass_t = self.lattice.mass_kg * 1e-3 * self.heavier
+        self.mass_t = self.lattice.inertia_kg * 1e-3 * self.heavier
         self.cell, self.weights, self.kept = embed(self.lattice, self.skin_mm)
         self.area = self.skin_area_mm2[self.kept].astype(float)
+        at = self.skin_mm[self.kept].astype(float)
+        places = self.lattice.positions_mm[self.lattice.nodes[self.cell]]
+        self.shift_mm = at - np.einsum("ka,kai->ki", self.weights, places)
+        self.rest_mm = np.minimum(distances(at, self.cast.values, self.cast.low_mm, float(self.cast.step_mm)), 0.0)
         self.gap_mm = np.full(len(self.cell), 1e9)
         self.grip = np.zeros(0, np.int64)
         self.grip_share = np.zeros(0)
@@ -78,7 +90,7 @@ class Body:
         self.holding = np.zeros(0, bool)
         self.hand_most_n, self.hands_most_n = np.inf, np.inf
         self.energy_n_mm = 0.0
-        self._moves, self._dt = 0, 0.0
+        self._way: np.ndarray | None = None
 
     def set_hands(self, groups: Sequence[np.ndarray]) -> None:
         """Hands that each hold the nodes of a group, from where these are now."""
@@ -103,16 +115,16 @@ class Body:
     def stable_step_s(self) -> float:
         """The greatest stable time step about where the body is now, by power iteration on its stiffness, less a
         margin; contact and hands add theirs."""
-        rng = np.random.default_rng(1)
-        way = rng.normal(size=self.u_mm.shape)
+        way = np.random.default_rng(1).normal(size=self.u_mm.shape) if self._way is None else self._way
         rest = self.forces(self.u_mm)
         top, eps = 0.0, 1e-4 * self.lattice.pitch_mm
-        for _ in range(25):
+        for _ in range(_ROUNDS if self._way is None else _ROUNDS_AGAIN):
             way /= np.sqrt((self.mass_t[:, None] * way**2).sum())
             scale = eps / np.abs(way).max()
             answer = -(self.forces(self.u_mm + scale * way) - rest) / scale / self.mass_t[:, None]
             top = float(np.sqrt((self.mass_t[:, None] * answer**2).sum()))
             way = answer
+        self._way = way  # where the next one begins: what is stiff stays stiff, or gets stiffer
         if len(self.cell):
             pressed = np.zeros(len(self.mass_t))
             size = np.abs(self.weights)
@@ -122,13 +134,6 @@ class Body:
         if len(self.grip):
             top += self.spring_n_mm * float((self.grip_share / self.mass_t[self.grip]).max())
         return _COURANT * 2.0 / np.sqrt(top)
-
-    def _step_s(self) -> float:
-        """The time step, asked anew every so many moves: stretched rubber is stiffer."""
-        if self._moves % _STEP_ASKED_EVERY == 0:
-            self._dt = self.stable_step_s()
-        self._moves += 1
-        return self._dt
 
     def hands_at(self) -> np.ndarray:
         """(h, 3) where the held places are now."""
@@ -145,7 +150,7 @@ class Body:
     def _touch(self) -> Touch:
         cast = self.cast
         return Touch(
-            self.cell, self.weights, self.area, cast.values, cast.low_mm, float(cast.step_mm),
+            self.cell, self.weights, self.area, self.shift_mm, self.rest_mm, cast.values, cast.low_mm, float(cast.step_mm),
             float(self.contact_mpa_mm), float(self.friction), float(self.slip_mm_s),
         )  # fmt: skip
 
@@ -165,18 +170,31 @@ class Body:
 
         Raises `FloatingPointError` where the motion runs away.
         """
-        dt = self._step_s()
-        steps = max(int(np.ceil(seconds / dt)), 1)
         end = self.hand_mm if hands_to_mm is None else np.asarray(hands_to_mm, float)
-        gravity = np.asarray(self.gravity, float) / self.heavier
+        dt = self.stable_step_s()
+        before = self.u_mm.copy(), self.v_mm_s.copy(), self.turn.copy()
+        for _ in range(_TRIES):  # rubber stretched within the move is stiffer than it was
+            self._run(seconds, dt, end)
+            if np.isfinite(self.energy_n_mm) and np.isfinite(self.u_mm).all():
+                self.hand_mm = end.copy()
+                return
+            for now, was in zip((self.u_mm, self.v_mm_s, self.turn), before):
+                now[:] = was
+            dt /= 2
+        raise FloatingPointError("the motion ran away")
+
+    def _weight(self) -> np.ndarray:
+        """(n, 3) N."""
+        return self.lattice.mass_kg[:, None] * 1e-3 * np.asarray(self.gravity, float)
+
+    def _run(self, seconds: float, dt: float, end: np.ndarray) -> None:
+        steps = max(int(np.ceil(seconds / dt)), 1)
+        weight = self._weight()
         self.energy_n_mm = run_steps(
-            steps, seconds / steps, self.lattice.positions_mm, self.u_mm, self.v_mm_s, self.mass_t, gravity,
+            steps, seconds / steps, self.lattice.positions_mm, self.u_mm, self.v_mm_s, self.mass_t, weight,
             float(self.damping_per_s), self._cells(), self._touch(), self._hands(), self.hand_mm, end,
             self.hand_force_n, self.gap_mm, self.held,
         )  # fmt: skip
-        self.hand_mm = end.copy()
-        if not np.isfinite(self.energy_n_mm):
-            raise FloatingPointError("the motion ran away")
 
     def settle(self, seconds: float, part_s: float, still_n: float = 0.0) -> float:
         """Come to rest: stops where the speed turns against the forces (kinetic damping), until little is out of
@@ -190,7 +208,7 @@ class Body:
             self.move(part_s)
             passed += part_s
             out = self.forces(self.u_mm)
-            out += self.mass_t[:, None] * np.asarray(self.gravity) / self.heavier
+            out += self._weight()
             scale = max(np.abs(out[self.held]).sum() / 2 if self.held.any() else 0.0, still_n, 1e-9)
             left = float(np.abs(out[~self.held]).sum() / scale)
             if left < 2e-3:

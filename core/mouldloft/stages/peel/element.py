@@ -15,8 +15,7 @@ from numba import njit
 
 # corners of a cell, in the order of its nodes
 CORNERS = np.array([(i, j, k) for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)], dtype=np.int8)
-
-Three = tuple[float, float, float]
+_MOST_TURN = 0.02  # half of the angle, in radians, by which a cell's axes turn in one step
 
 
 @njit(cache=True, nogil=True, fastmath=True, forceinline=True)
@@ -61,7 +60,7 @@ def _matrix(w, x, y, z):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, fastmath=True, forceinline=True)
-def _turned(q, f):  # type: ignore[no-untyped-def]
+def _turned(q, f, ease):  # type: ignore[no-untyped-def]
     """One step of the quaternion q towards the turn in f, and its matrix (Müller and others, "A robust method to
     extract the rotational part of deformations", 2016; from memory, verify)."""
     f00, f01, f02, f10, f11, f12, f20, f21, f22 = f
@@ -71,7 +70,9 @@ def _turned(q, f):  # type: ignore[no-untyped-def]
     oy = r20 * f00 - r00 * f20 + r21 * f01 - r01 * f21 + r22 * f02 - r02 * f22
     oz = r00 * f10 - r10 * f00 + r01 * f11 - r11 * f01 + r02 * f12 - r12 * f02
     dot = r00 * f00 + r01 * f01 + r02 * f02 + r10 * f10 + r11 * f11 + r12 * f12 + r20 * f20 + r21 * f21 + r22 * f22
-    s = 0.5 / (abs(dot) + 1e-9)
+    # half an angle; a cell pressed flat has no turn of its own and would flip from step to step
+    size = 0.5 * np.sqrt(ox * ox + oy * oy + oz * oz) / (abs(dot) + 1e-9)
+    s = ease * min(1.0, _MOST_TURN / (size + 1e-12)) * 0.5 / (abs(dot) + 1e-9)
     hx, hy, hz = s * ox, s * oy, s * oz  # half of a small turn, as a quaternion
     nw = w - hx * x - hy * y - hz * z
     nx = x + hx * w + hy * z - hz * y
@@ -80,6 +81,17 @@ def _turned(q, f):  # type: ignore[no-untyped-def]
     n = 1.0 / np.sqrt(nw * nw + nx * nx + ny * ny + nz * nz)
     q[0], q[1], q[2], q[3] = nw * n, nx * n, ny * n, nz * n
     return _matrix(q[0], q[1], q[2], q[3])
+
+
+@njit(cache=True, nogil=True, fastmath=True, forceinline=True)
+def _ease(f):  # type: ignore[no-untyped-def]
+    """1, falling to 0 as a cell is pressed flat: its turned axes then say nothing, so they
+    stay as they are and it is left a plain cube."""
+    f00, f01, f02, f10, f11, f12, f20, f21, f22 = f
+    j = (
+        f00 * (f11 * f22 - f12 * f21) + f01 * (f12 * f20 - f10 * f22) + f02 * (f10 * f21 - f11 * f20)
+    )  # fmt: skip
+    return min(max((j - 0.2) / 0.4, 0.0), 1.0)
 
 
 @njit(cache=True, nogil=True, fastmath=True, forceinline=True)
@@ -194,7 +206,6 @@ def cell_forces(
     for n in range(len(nodes)):
         at, m, v = nodes[n], moment[n], volume[n]
         lx, ly, lz = middle[n, 0], middle[n, 1], middle[n, 2]
-        ex, ey, ez = eased[n, 0], eased[n, 1], eased[n, 2]
         x0, y0, z0, a0, b0, c0, t0 = _modes(u, at, 0)  # a, b, c: the modes yz, xz, xy
         x1, y1, z1, a1, b1, c1, t1 = _modes(u, at, 1)
         x2, y2, z2, a2, b2, c2, t2 = _modes(u, at, 2)
@@ -205,7 +216,9 @@ def cell_forces(
             one * x1 + ly * c1 + lz * b1, 1 + one * y1 + lx * c1 + lz * a1, one * z1 + lx * b1 + ly * a1,
             one * x2 + ly * c2 + lz * b2, one * y2 + lx * c2 + lz * a2, 1 + one * z2 + lx * b2 + ly * a2,
         )  # fmt: skip
-        r = _turned(turn[n], f)
+        ease = _ease(f)
+        r = _turned(turn[n], f, ease)
+        ex, ey, ez = ease * eased[n, 0], ease * eased[n, 1], ease * eased[n, 2]
         a, b, c = _across(r, a0, a1, a2), _across(r, b0, b1, b2), _across(r, c0, c1, c2)
         stored, p = _stress(_less_shear(f, r, ex, ey, ez, a, b, c), v, mu, bulk)
         bent, qa, qb, qc = _bending(m, mu, a, b, c)

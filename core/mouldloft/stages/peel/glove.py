@@ -20,7 +20,7 @@ from .lattice import Lattice, lattice_of
 _FIELD_MM = 4.0  # step of the cast's distances
 _BAND_STEPS = 3.0  # steps either side of the surface within which distances are exact
 _NEAREST = 4
-_SKIN_SPACING = 0.7  # of a cell, between points of skin that touch
+_SKIN_SPACING = 0.9  # of a cell, between points of skin that touch
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,13 +12,15 @@ from ...base.progress import SILENT, Progress
 from .element import CORNERS
 
 _SUB = 6  # points along a cell's side where rubber is asked for
-_LEAST_FILL = 0.02  # emptier cells are left out
-_STIFFNESS_FLOOR, _MASS_FLOOR = 0.02, 0.10  # of a full cell: slivers would set the time step (from a trial)
+_LEAST_FILL = 0.03  # emptier cells are left out
+_STIFFNESS_FLOOR, _MASS_FLOOR = 0.04, 0.50  # of a full cell: slivers would set the time step (from a trial)
 _SLIVER = 0.12  # cells with less fill bend more like a plain cube: they are too soft to stand on their own
 _MOMENT_FLOOR = 0.02  # of a full cell's
 # of its second moment a thin layer keeps where it runs at 45 degrees to the cells, whose own steps already bend there
 # (fitted to strips; its normal is the axis in which its rubber is thinnest)
 _CROSSWISE = 0.15
+_BEARS = 0.15  # emptier cells carry no skin point: they give way under it
+_CRUMB = 0.02  # of all rubber
 _MOST_CELLS = 400_000
 
 # (n, 3) points, mm → (n,) how deep they lie in the rubber, mm, negative outside; only right near the surface
@@ -28,7 +30,9 @@ Depth = Callable[[np.ndarray], np.ndarray]
 @dataclass(frozen=True, eq=False)
 class Lattice:
     """positions_mm : (n, 3) nodes at rest. nodes : (c, 8) int32. volume_mm3 : (c,) as stiffness counts it; fill_mm3 :
-    (c,) as it is. middle_mm : (c, 3) of the rubber from the cell's centre. moment_mm5 : (c, 6). mass_kg : (n,)."""
+    (c,) as it is. middle_mm : (c, 3) of the rubber from the cell's centre; eased_mm : less in slivers. moment_mm5 :
+    (c, 6). mass_kg : (n,), what weighs; inertia_kg : (n,), what is moved, more in slivers: that hardly matters at a
+    hand's pace, and fewer steps do."""
 
     pitch_mm: float
     positions_mm: np.ndarray
@@ -39,6 +43,7 @@ class Lattice:
     eased_mm: np.ndarray
     moment_mm5: np.ndarray
     mass_kg: np.ndarray
+    inertia_kg: np.ndarray
     low_mm: np.ndarray  # (3,) corner of cell (0, 0, 0)
     cell_at: np.ndarray  # (x, y, z) int32: which cell stands there, −1 for none
 
@@ -57,13 +62,16 @@ def lattice_of(
     fill, middle, moment, at = _filled(depth, low, count, pitch_mm, progress)
     if not len(fill):
         raise PlanImpossible("There is no rubber in this lattice; give a finer pitch.")
+    kept = _in_one_piece(fill, at, count)
+    fill, middle, moment, at = fill[kept], middle[kept], moment[kept], at[kept]
     nodes, corners = _nodes(at, count)
     cell_at = np.full(count, -1, np.int32)
     cell_at[tuple(at.T)] = np.arange(len(at))
     whole = pitch_mm**3
     share = np.maximum(fill, _STIFFNESS_FLOOR) / fill
-    mass = np.zeros(len(corners))
-    np.add.at(mass, nodes.ravel(), np.repeat(np.maximum(fill, _MASS_FLOOR) * whole * density_kg_per_mm3 / 8, 8))
+    mass, inertia = np.zeros(len(corners)), np.zeros(len(corners))
+    np.add.at(mass, nodes.ravel(), np.repeat(fill * whole * density_kg_per_mm3 / 8, 8))
+    np.add.at(inertia, nodes.ravel(), np.repeat(np.maximum(fill, _MASS_FLOOR) * whole * density_kg_per_mm3 / 8, 8))
     return Lattice(
         pitch_mm=pitch_mm,
         positions_mm=low + corners * pitch_mm,
@@ -74,6 +82,7 @@ def lattice_of(
         eased_mm=middle * pitch_mm * np.clip(fill / _SLIVER, 0, 1)[:, None],
         moment_mm5=(moment + np.array([1, 1, 1, 0, 0, 0]) * _MOMENT_FLOOR / 12) * pitch_mm**5,
         mass_kg=mass,
+        inertia_kg=inertia,
         low_mm=low,
         cell_at=cell_at,
     )
@@ -99,6 +108,17 @@ def _filled(
             raise PlanImpossible(f"A lattice of {pitch:g} mm has too many cells for this glove; give a coarser pitch.")
         progress.step((i + 1) / count[0], "filling the lattice with rubber")
     return tuple(np.concatenate(part) for part in zip(*found))  # type: ignore[return-value]
+
+
+def _in_one_piece(fill: np.ndarray, at: np.ndarray, count: np.ndarray) -> np.ndarray:
+    """Which cells hang together face to face in more than crumbs: a crumb at a corner would fly off by itself."""
+    from scipy import ndimage
+
+    there = np.zeros(count, bool)
+    there[tuple(at.T)] = True
+    number = ndimage.label(there)[0][tuple(at.T)]
+    share = np.bincount(number, weights=fill) / fill.sum()
+    return np.asarray(share[number] > _CRUMB)
 
 
 def _inner(count: int) -> np.ndarray:
@@ -139,7 +159,8 @@ def _nodes(at: np.ndarray, count: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def embed(lattice: Lattice, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Cells and corner weights of points in the rubber: (k,) int32, (k, 8), and which of the points lie in a cell.
 
-    A point in an empty place beside the lattice is given to the next cell, and follows it as if it were in it.
+    A point in an empty place beside the lattice, or in a sliver, is given to the next cell with rubber enough, and
+    follows it as if it were in it.
     """
     from scipy import spatial
 
@@ -148,11 +169,13 @@ def embed(lattice: Lattice, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarr
     within = ((place >= 0) & (place < size)).all(axis=1)
     cell = np.full(len(points_mm), -1, np.int32)
     cell[within] = lattice.cell_at[tuple(place[within].T)]
-    lost = np.flatnonzero(cell < 0)
+    bears = lattice.fill_mm3 >= _BEARS * lattice.pitch_mm**3
+    lost = np.flatnonzero((cell < 0) | ~bears[cell])
     centres = lattice.positions_mm[lattice.nodes[:, 0]] + lattice.pitch_mm / 2
-    if len(lost):
-        away, nearest = spatial.cKDTree(centres).query(points_mm[lost])
-        cell[lost] = np.where(away < 1.4 * lattice.pitch_mm, nearest, -1)
+    if len(lost) and bears.any():
+        able = np.flatnonzero(bears)
+        away, nearest = spatial.cKDTree(centres[able]).query(points_mm[lost])
+        cell[lost] = np.where(away < 1.4 * lattice.pitch_mm, able[nearest], -1)
     kept = np.flatnonzero(cell >= 0)
     # further out than half a cell a point would weigh on the corners many times over
     local = np.clip((points_mm[kept] - centres[cell[kept]]) / (lattice.pitch_mm / 2), -1.5, 1.5)

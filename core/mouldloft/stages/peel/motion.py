@@ -14,6 +14,8 @@ from .element import cell_forces
 
 # of a time step: forces asked a little ahead of the motion damp what a lattice cannot carry, and hardly anything slower
 _LOOK_AHEAD = 0.3
+_FASTEST_MM_S = 7000.0  # ten times a hand
+_DEEPEST_MM = 4.0  # a point further in is pushed no harder: beyond a thin limb's middle it would be thrown out behind
 
 
 class Cells(NamedTuple):
@@ -32,12 +34,16 @@ class Cells(NamedTuple):
 
 
 class Touch(NamedTuple):
-    """Skin points in cells, (k,), (k, 8), (k,) mm²; the cast's signed distances on a grid, positive outside; stiff :
-    MPa for each mm; friction, eased below the speed slip (mm/s)."""
+    """Skin points in cells, (k,), (k, 8), (k,) mm², with what they lie off their cell's own place at rest (shift,
+    (k, 3) mm) and how deep the grid has them then (rest, mm, at most 0: a coarse grid puts some a little inside, and
+    they are not pushed for that). The cast's signed distances on a grid, positive outside; stiff : MPa for each mm;
+    friction, eased below the speed slip (mm/s)."""
 
     cell: np.ndarray
     weights: np.ndarray
     area: np.ndarray
+    shift: np.ndarray
+    rest: np.ndarray
     grid: np.ndarray
     low: np.ndarray
     step: float
@@ -82,6 +88,15 @@ def _field(grid, low, step, x, y, z):  # type: ignore[no-untyped-def]
     return low_x + a * (high_x - low_x), gx / n, gy / n, gz / n
 
 
+@njit(cache=True, nogil=True)
+def distances(points: np.ndarray, grid: np.ndarray, low: np.ndarray, step: float) -> np.ndarray:
+    """(k,) signed distances of (k, 3) points by the grid, mm."""
+    out = np.empty(len(points))
+    for p in range(len(points)):
+        out[p] = _field(grid, low, step, points[p, 0], points[p, 1], points[p, 2])[0]
+    return out
+
+
 @njit(cache=True, nogil=True, fastmath=True, forceinline=True)
 def _place(x, at, weights, p):  # type: ignore[no-untyped-def]
     """A skin point's place (or speed) from its cell's corners."""
@@ -117,11 +132,13 @@ def contact_forces(x: np.ndarray, v: np.ndarray, nodes: np.ndarray, touch: Touch
     for p in range(len(touch.cell)):
         at = nodes[touch.cell[p]]
         px, py, pz = _place(x, at, weights, p)
+        px, py, pz = px + touch.shift[p, 0], py + touch.shift[p, 1], pz + touch.shift[p, 2]
         d, nx, ny, nz = _field(touch.grid, touch.low, touch.step, px, py, pz)
+        d -= touch.rest[p]
         gap[p] = d
         if d >= 0.0:
             continue
-        push = -touch.stiff * touch.area[p] * d
+        push = touch.stiff * touch.area[p] * min(-d, _DEEPEST_MM)
         total += push
         fx, fy, fz = push * nx, push * ny, push * nz
         if touch.friction > 0.0:
@@ -163,6 +180,20 @@ def hand_forces(x: np.ndarray, hands: Hands, target: np.ndarray, pull: np.ndarra
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def _advance(u, v, mass, force, held, dt):  # type: ignore[no-untyped-def]
+    """One step of every node; none goes faster than rubber that snaps back."""
+    for a in range(len(u)):
+        fast = 0.0
+        for i in range(3):
+            v[a, i] = 0.0 if held[a, i] else v[a, i] + dt * force[a, i] / mass[a]
+            fast += v[a, i] * v[a, i]
+        ease = _FASTEST_MM_S / np.sqrt(fast) if fast > _FASTEST_MM_S * _FASTEST_MM_S else 1.0
+        for i in range(3):
+            v[a, i] *= ease
+            u[a, i] += dt * v[a, i]
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def run_steps(
     steps: int,
     dt: float,
@@ -183,7 +214,7 @@ def run_steps(
 ) -> float:
     """Step the motion on in place, hands moving from `start` to `end` (h, 3, mm); returns the elastic energy (N mm).
 
-    Units: mm, N, s, tonnes (N s²/mm). rest, u, v : (n, 3). mass : (n,) t. weight : (3,) mm/s², gravity. held : (n, 3)
+    Units: mm, N, s, tonnes (N s²/mm). rest, u, v : (n, 3). mass : (n,) t. weight : (n, 3) N. held : (n, 3)
     bool, components that do not move. hand_force : (h, 3) out, averaged. gap : (k,) out.
     """
     n = len(u)
@@ -196,7 +227,7 @@ def run_steps(
         for a in range(n):
             for i in range(3):
                 x[a, i] = rest[a, i] + u[a, i]
-                force[a, i] = mass[a] * (weight[i] - damp * v[a, i])
+                force[a, i] = weight[a, i] - mass[a] * damp * v[a, i]
                 ahead[a, i] = u[a, i] + _LOOK_AHEAD * dt * v[a, i]
         energy = cell_forces(
             ahead, c.nodes, c.volume, c.middle, c.eased, c.moment, c.turn, c.pitch, c.mu, c.bulk, c.steady, force
@@ -208,11 +239,5 @@ def run_steps(
             target[:] = start + t * (end - start)
             hand_forces(x, hands, target, pull, force)
             hand_force += pull / steps
-        for a in range(n):
-            for i in range(3):
-                if held[a, i]:
-                    v[a, i] = 0.0
-                else:
-                    v[a, i] += dt * force[a, i] / mass[a]
-                    u[a, i] += dt * v[a, i]
+        _advance(u, v, mass, force, held, dt)
     return energy

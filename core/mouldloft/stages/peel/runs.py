@@ -16,7 +16,7 @@ from ..locks import Locks
 from ..master import Master
 from ..rubber import Rubber
 from ..seam import Seam
-from .body import CastField, RubberLaw
+from .body import CastField, RubberLaw, law_of
 from .glove import PeelGlove, cast_field, peel_glove
 from .paths import STRAIGHT, PeelPath, paths_for
 from .record import Peel
@@ -25,7 +25,6 @@ from .verdict import judged
 
 _COARSE, _FINE = 1.7, 1.3  # pitch of the lattice in thicknesses of the skin
 _LEAST_PITCH_MM = 3.0
-_BULK = 10.0  # over the shear modulus: enough (from a trial)
 _FINER_WAYS = 2
 LEFT_OUT = (
     "suction under rubber that no air reaches", "rubber sticking to the cast", "rubber touching rubber", "the floor",
@@ -94,8 +93,7 @@ def peel_gloves(
     """
     progress.step(0.0, "how far the cast is, on a grid")
     cast = cast_field(master, scene or ray_scene(master.vertices_mm, master.faces), progress=progress.part(0.0, 0.04))
-    shear = material.young_modulus_mpa / 3.0
-    law = RubberLaw(shear, _BULK * shear, material.density_kg_m3 * 1e-9)
+    law = law_of(material.young_modulus_mpa, material.density_kg_m3 * 1e-9)
     skin = rubber.skin_thickness_mm
     coarse = brief.pitch_mm or max(_COARSE * skin, _LEAST_PITCH_MM)
 
@@ -117,7 +115,7 @@ def peel_gloves(
     progress.step(1.0)
     return Peel(
         gloves=gloves, people=brief.people, hands_n=brief.hands_n, frictions=tuple(brief.frictions),
-        average_mm=brief.average_mm, stretch_allowed=locks.stretch_allowed, shear_mpa=shear, left_out=LEFT_OUT,
+        average_mm=brief.average_mm, stretch_allowed=locks.stretch_allowed, shear_mpa=law.shear_mpa, left_out=LEFT_OUT,
     )  # fmt: skip
 
 

@@ -21,6 +21,7 @@ _STRETCHED_MM = 40.0  # a hand whose rubber gives no more than this waits
 FRAMES = 30
 _HELD_UP_S = 0.7  # without a hand's breadth of progress: stuck
 _DAMPING_PER_S = 2.0
+_CONTACT = 10.0  # stiffness of contact over shear modulus and pitch: skin sinks in a few hundredths of a cell
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +69,7 @@ def try_peel(
     body = Body(
         glove.lattice, law, glove.skin_mm, glove.skin_area_mm2, cast, friction=friction,
         gravity=(0.0, 0.0, -GRAVITY_MM_S2), damping_per_s=_DAMPING_PER_S,
+        contact_mpa_mm=_CONTACT * law.shear_mpa / glove.lattice.pitch_mm,
     )  # fmt: skip
     groups, along = hand_grips(glove)
     body.set_hands(groups)
