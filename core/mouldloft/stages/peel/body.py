@@ -150,8 +150,8 @@ class Body:
     def _touch(self) -> Touch:
         cast = self.cast
         return Touch(
-            self.cell, self.weights, self.area, self.shift_mm, self.rest_mm, cast.values, cast.low_mm, float(cast.step_mm),
-            float(self.contact_mpa_mm), float(self.friction), float(self.slip_mm_s),
+            self.cell, self.weights, self.area, self.shift_mm, self.rest_mm, cast.values, cast.low_mm,
+            float(cast.step_mm), float(self.contact_mpa_mm), float(self.friction), float(self.slip_mm_s),
         )  # fmt: skip
 
     def _cells(self) -> Cells:

@@ -12,13 +12,13 @@ from ...base.progress import SILENT, Progress
 from .element import CORNERS
 
 _SUB = 6  # points along a cell's side where rubber is asked for
-_LEAST_FILL = 0.03  # emptier cells are left out
+_LEAST_FILL = 0.02  # emptier cells are left out
 _STIFFNESS_FLOOR, _MASS_FLOOR = 0.04, 0.50  # of a full cell: slivers would set the time step (from a trial)
 _SLIVER = 0.12  # cells with less fill bend more like a plain cube: they are too soft to stand on their own
 _MOMENT_FLOOR = 0.02  # of a full cell's
 # of its second moment a thin layer keeps where it runs at 45 degrees to the cells, whose own steps already bend there
 # (fitted to strips; its normal is the axis in which its rubber is thinnest)
-_CROSSWISE = 0.15
+_CROSSWISE = 0.2
 _BEARS = 0.15  # emptier cells carry no skin point: they give way under it
 _CRUMB = 0.02  # of all rubber
 _MOST_CELLS = 400_000
