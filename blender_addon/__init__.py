@@ -4,10 +4,10 @@ Nothing here computes a mould. The core is imported when it is first needed, so 
 without it.
 """
 
-from .scene import settings
+from .scene import properties
 from .ui import gizmos, handlers, menus, operators, overlay, panels, preferences, presets
 
-_PARTS = (settings, preferences, operators, presets, panels, menus, gizmos, overlay, handlers)
+_PARTS = (properties, preferences, operators, presets, panels, menus, gizmos, overlay, handlers)
 
 
 def register():

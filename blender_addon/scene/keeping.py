@@ -22,13 +22,13 @@ def packed(scene: bpy.types.Scene) -> dict[str, str]:
         told = json.loads(scene.get(PACKED, "{}"))
     except ValueError:
         return {}
-    return told if STORE in scene and isinstance(told, dict) else {}
+    return told if isinstance(told, dict) and scene.get(STORE) is not None else {}
 
 
 def write(scene: bpy.types.Scene, data: np.ndarray, stamps: dict[str, str]) -> None:
     """Put packed bytes into the scene."""
     padded = data.tobytes() + b"\0" * (-len(data) % 4)
-    if STORE in scene:  # Blender writes a new array over an old one whatever its length, and tears its memory
+    if scene.get(STORE) is not None:  # a new array over an old one of another length tears Blender's memory
         del scene[STORE]
     scene[STORE] = np.frombuffer(padded, np.int32)
     scene[LENGTH] = len(data)
@@ -38,7 +38,7 @@ def write(scene: bpy.types.Scene, data: np.ndarray, stamps: dict[str, str]) -> N
 def reopen(scene: bpy.types.Scene) -> None:
     """Bring back the records kept in the scene, once for each file opened."""
     mark = scene.session_uid if hasattr(scene, "session_uid") else hash(scene.name)
-    if mark in _reopened or STORE not in scene:
+    if mark in _reopened or scene.get(STORE) is None:
         return
     _reopened.add(mark)
     try:
@@ -56,7 +56,7 @@ def reopen(scene: bpy.types.Scene) -> None:
 def drop(scene: bpy.types.Scene) -> None:
     """Take the packed plan out of the scene."""
     for name in (STORE, LENGTH, PACKED):
-        if name in scene:
+        if scene.get(name) is not None:
             del scene[name]
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import bpy
 
 from ..work import display, quick
-from . import reading, results, state
+from . import properties, reading, results, state
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ def _matrix(rows):
 
 def stand(scene: bpy.types.Scene) -> Stand | None:
     """Where the arrow stands: on the plan where there is one, else on the sculpt; None without a sculpt."""
-    s = scene.mouldloft
+    s = properties.of(scene)
     if s.root is not None and "mouldloft_size" in s.root:
         world = s.root.matrix_world
         size = [v * results.units_per_mm(scene) for v in s.root["mouldloft_size"]]
@@ -79,7 +79,7 @@ def show_exact(context: bpy.types.Context, direction):
     from mouldloft.stages.undercut import undercut_field
 
     scene = context.scene
-    s = scene.mouldloft
+    s = properties.of(scene)
     done = state.done_now(scene)
     if "master" not in done:
         raise reading.Unreadable("Take the sculpt in first.", "mouldloft.take_sculpt")

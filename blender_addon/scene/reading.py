@@ -9,11 +9,13 @@ import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Literal
 
 import bpy
 import numpy as np
 
 from ..work.sections import Sculpt
+from . import properties
 from .roles import is_ours
 
 _SURFACES = ("CURVE", "SURFACE", "META", "FONT", "CURVES", "POINTCLOUD", "VOLUME", "GREASEPENCIL")
@@ -35,11 +37,6 @@ class Members:
     left_out: tuple[str, ...]
 
 
-def mm_per_unit(scene: bpy.types.Scene) -> float:
-    """Millimetres in one Blender unit, by the scene's unit scale."""
-    return 1000.0 * scene.unit_settings.scale_length
-
-
 def _instances(thing: bpy.types.Object) -> bool:
     return thing.type == "EMPTY" and thing.instance_type == "COLLECTION" and thing.instance_collection is not None
 
@@ -58,7 +55,7 @@ def whose_mesh(thing: bpy.types.Object | None) -> str:
 
 def members_of(scene: bpy.types.Scene, view_layer: bpy.types.ViewLayer) -> Members:
     """The sculpt with what belongs to it: chosen parts, the objects of a chosen collection, and all their children."""
-    s = scene.mouldloft
+    s = properties.of(scene)
     roots = [s.sculpt, *(part.thing for part in s.parts)]
     if s.group is not None:
         roots += list(s.group.all_objects)
@@ -122,7 +119,7 @@ def _arrays(thing: bpy.types.Object, mirrored: bool, group: str, depsgraph: bpy.
     return points.reshape(-1, 3), np.ascontiguousarray(rows), weights
 
 
-def _leave_modes(context: bpy.types.Context, things: tuple[bpy.types.Object, ...]) -> str:
+def _leave_modes(context: bpy.types.Context, things: tuple[bpy.types.Object, ...]) -> Literal["SCULPT", ""]:
     """Bring strokes and edits into the mesh; the mode to return to afterwards, where one was left."""
     for thing in things:
         if thing.mode == "EDIT":
@@ -148,7 +145,7 @@ def _uncovered(context: bpy.types.Context) -> Iterator[None]:
     """Show what is hidden only because its map lies in its place: Blender evaluates nothing that is hidden."""
     global is_reading
     layer = context.view_layer
-    hidden = [kept.thing for kept in context.scene.mouldloft.covered if kept.thing is not None]
+    hidden = [kept.thing for kept in properties.of(context.scene).covered if kept.thing is not None]
     hidden = [thing for thing in hidden if thing.name in layer.objects and thing.hide_get(view_layer=layer)]
     is_reading = True
     try:
@@ -176,7 +173,7 @@ def read_sculpt(context: bpy.types.Context) -> tuple[Sculpt, list[str]]:
 
 def _read(context: bpy.types.Context) -> tuple[Sculpt, list[str]]:
     scene = context.scene
-    main, group = scene.mouldloft.sculpt, scene.mouldloft.keep_clear
+    main, group = properties.of(scene).sculpt, properties.of(scene).keep_clear
     _check(context, main)
     members = members_of(scene, context.view_layer)
     remarks = joined_words(members)
@@ -195,7 +192,7 @@ def _read(context: bpy.types.Context) -> tuple[Sculpt, list[str]]:
             bpy.ops.object.mode_set(mode=mode)
     if not found:
         raise Unreadable(f"{main.name} has no faces: choose an object with a surface.")
-    return _put_together(main.name, found, mm_per_unit(scene), bool(group)), remarks
+    return _put_together(main.name, found, properties.mm_per_unit(scene), bool(group)), remarks
 
 
 def token_now(context: bpy.types.Context) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from typing import Any
 
 import bpy
 import numpy as np
@@ -21,7 +22,7 @@ from ..work.display import (
     Thickness,
     linear_colours,
 )
-from . import reading
+from . import properties, reading
 from .roles import COLLECTIONS, LEGEND, MOVED, NAME, PIECE, ROLE, ROLES_OF, SHARE, STAMP, WAY
 
 COLLECTION = "Mouldloft"
@@ -33,17 +34,17 @@ THICKNESS = "Mouldloft thickness"
 
 def units_per_mm(scene: bpy.types.Scene) -> float:
     """Blender units in a millimetre."""
-    return 1.0 / reading.mm_per_unit(scene)
+    return 1.0 / properties.mm_per_unit(scene)
 
 
 def _is_shared(top: bpy.types.Collection, scene: bpy.types.Scene) -> bool:
     """Whether another scene holds the same results, as a linked copy of a scene does."""
-    return any(other != scene and other.mouldloft.collection == top for other in bpy.data.scenes)
+    return any(other != scene and properties.of(other).collection == top for other in bpy.data.scenes)
 
 
 def collection_for(scene: bpy.types.Scene, role: str = "") -> bpy.types.Collection:
     """The collection of this scene's results, or the one inside it for a role; made where missing."""
-    s = scene.mouldloft
+    s = properties.of(scene)
     top = s.collection
     if top is not None and _is_shared(top, scene):
         if top.name in scene.collection.children:
@@ -66,13 +67,13 @@ def collection_for(scene: bpy.types.Scene, role: str = "") -> bpy.types.Collecti
 
 def role_collection(scene: bpy.types.Scene, role: str) -> bpy.types.Collection | None:
     """This scene's collection for a role, or None."""
-    top = scene.mouldloft.collection
+    top = properties.of(scene).collection
     return next((inner for inner in top.children if inner.get(ROLE) == role), None) if top else None
 
 
 def root_for(scene: bpy.types.Scene) -> bpy.types.Object:
     """The empty that all results of the scene hang from."""
-    top, s = collection_for(scene), scene.mouldloft
+    top, s = collection_for(scene), properties.of(scene)
     if s.root is None:
         root = s.root = bpy.data.objects.new(ROOT, None)
         root[ROLE] = "root"
@@ -94,7 +95,7 @@ def turn_to_plan(scene: bpy.types.Scene):
     """The 3 x 3 turn from the scene's axes to the plan's, by what is set as up and front."""
     from mathutils import Matrix
 
-    z, y = _axis(scene.mouldloft.up), -_axis(scene.mouldloft.front)
+    z, y = _axis(properties.of(scene).up), -_axis(properties.of(scene).front)
     return Matrix((y.cross(z), y, z))
 
 
@@ -102,7 +103,7 @@ def place(scene: bpy.types.Scene) -> None:
     """Stand the results on the sculpt or beside it, as chosen, and have them follow it."""
     from mathutils import Matrix
 
-    s = scene.mouldloft
+    s = properties.of(scene)
     root = s.root
     if root is None or "mouldloft_scale" not in root:
         return
@@ -144,7 +145,7 @@ def place_for(scene: bpy.types.Scene, master) -> None:
 
 def cover(scene: bpy.types.Scene) -> None:
     """Hide the sculpt while its map lies in its place, and show it again when it does not."""
-    s = scene.mouldloft
+    s = properties.of(scene)
     layer = bpy.context.view_layer if bpy.context.scene == scene else scene.view_layers[0]
     inner = role_collection(scene, "map")
     covering = s.placing == "IN_PLACE" and inner is not None and not inner.hide_viewport and bool(inner.objects)
@@ -187,23 +188,23 @@ def of_role(scene: bpy.types.Scene, *roles: str) -> list[bpy.types.Object]:
 
 def remove(scene: bpy.types.Scene, *roles: str) -> None:
     """Take away the scene's result objects of the given roles with their data."""
-    if scene.mouldloft.collection is not None:
+    if properties.of(scene).collection is not None:
         collection_for(scene)  # its own first, where a copied scene shares them
     for thing in of_role(scene, *roles):
         data = thing.data
         bpy.data.objects.remove(thing)
         if data is not None and data.users == 0:
-            kinds = {bpy.types.Mesh: bpy.data.meshes, bpy.types.Curve: bpy.data.curves}
-            for kind, store in kinds.items():
-                if isinstance(data, kind):
-                    store.remove(data)
+            if isinstance(data, bpy.types.Mesh):
+                bpy.data.meshes.remove(data)
+            elif isinstance(data, bpy.types.Curve):
+                bpy.data.curves.remove(data)
 
 
 def material(name: str, colour: tuple[float, float, float], attribute: str = "") -> bpy.types.Material:
     """A plain material of the house colour (sRGB); with `attribute`, coloured by that attribute."""
     from mouldloft.outputs.look import to_linear
 
-    made = bpy.data.materials.get(name)
+    made: Any = bpy.data.materials.get(name)
     if made is not None:
         return made
     made = bpy.data.materials.new(name)
@@ -211,12 +212,12 @@ def material(name: str, colour: tuple[float, float, float], attribute: str = "")
     made.diffuse_color = linear
     if not made.use_nodes:
         made.use_nodes = True
-    shader = made.node_tree.nodes.get("Principled BSDF")
+    shader: Any = made.node_tree.nodes.get("Principled BSDF")
     if shader is not None:
         shader.inputs["Base Color"].default_value = linear
         shader.inputs["Roughness"].default_value = 0.6
         if attribute:
-            source = made.node_tree.nodes.new("ShaderNodeAttribute")
+            source: Any = made.node_tree.nodes.new("ShaderNodeAttribute")
             source.attribute_name = attribute
             source.location = (-300.0, 300.0)
             made.node_tree.links.new(source.outputs["Color"], shader.inputs["Base Color"])
@@ -267,7 +268,7 @@ def show_shape(scene: bpy.types.Scene, shape: Shape) -> bpy.types.Object:
     _hang_moving(scene, thing, shape.role, shape)
     thing[NAME] = shape.name
     if shape.thick_mm:
-        board = thing.modifiers.new("Board", "SOLIDIFY")
+        board: Any = thing.modifiers.new("Board", "SOLIDIFY")
         board.thickness = shape.thick_mm * unit
         board.offset = 0.0
     return thing
@@ -301,7 +302,7 @@ def show(scene: bpy.types.Scene, key: str, shown: Shown) -> None:
         show_shape(scene, shape)
     for line in shown.lines:
         show_line(scene, line)
-    set_apart(scene, scene.mouldloft.apart)
+    set_apart(scene, properties.of(scene).apart)
     if key == "solids":
         show_only(scene, "solid")
     elif shown.shapes or shown.lines:
@@ -358,14 +359,14 @@ def _key_rows(scene: bpy.types.Scene):
 def remember(scene: bpy.types.Scene, key: str) -> None:
     """Remember how seam or keys look as the plan shows them."""
     if key == "seam":
-        scene.mouldloft.seam_shown = _digest(_seam_rows(scene))
+        properties.of(scene).seam_shown = _digest(_seam_rows(scene))
     elif key == "keys":
-        scene.mouldloft.keys_shown = _digest(_key_rows(scene))
+        properties.of(scene).keys_shown = _digest(_key_rows(scene))
 
 
 def is_edited(scene: bpy.types.Scene, key: str) -> bool:
     """Whether the seam's curve or the keys were moved since they were shown, and are still there."""
-    s = scene.mouldloft
+    s = properties.of(scene)
     if key == "seam" and s.seam_shown and of_role(scene, "seam"):
         return _digest(_seam_rows(scene)) != s.seam_shown
     if key == "keys" and s.keys_shown and of_role(scene, "key"):
@@ -383,7 +384,7 @@ def set_apart(scene: bpy.types.Scene, share: float) -> None:
 def plan_position(scene: bpy.types.Scene, thing: bpy.types.Object) -> tuple[float, float, float]:
     """Where a result's origin stands in plan millimetres, its move along the slider taken out."""
     moved = thing.location - thing.get(SHARE, 0.0) * vector(thing.get(WAY, (0.0, 0.0, 0.0)))
-    x, y, z = moved * reading.mm_per_unit(scene)
+    x, y, z = moved * properties.mm_per_unit(scene)
     return float(x), float(y), float(z)
 
 
@@ -414,7 +415,7 @@ def seam_lines_mm(scene: bpy.types.Scene) -> list[list[list[float]]]:
             rows = np.empty(len(points) * width, np.float32)
             points.foreach_get("co", rows)
             at = rows.reshape(-1, width)[:, :3] @ matrix[:3, :3].T + matrix[:3, 3]
-            lines.append((at * reading.mm_per_unit(scene)).round(3).tolist())
+            lines.append((at * properties.mm_per_unit(scene)).round(3).tolist())
     return [line for line in lines if len(line) >= 3]
 
 
@@ -446,8 +447,8 @@ def colour_map(scene: bpy.types.Scene, thing: bpy.types.Object, colours: Colours
     attribute.data.foreach_set("color", np.repeat(colours.per_face, 3, axis=0).ravel())
     mesh.color_attributes.active_color = attribute
     mesh.update()
-    scene.mouldloft.map_text = json.dumps(colours.legend)
-    scene.mouldloft.map_way = colours.way
+    properties.of(scene).map_text = json.dumps(colours.legend)
+    properties.of(scene).map_way = colours.way
 
 
 def colour_answers(thing: bpy.types.Object, answers: np.ndarray) -> None:
@@ -467,7 +468,7 @@ def glove_points_mm(scene: bpy.types.Scene) -> dict[int, np.ndarray]:
     for thing in of_role(scene, "glove"):
         points = np.empty(len(thing.data.vertices) * 3, np.float32)
         thing.data.vertices.foreach_get("co", points)
-        found[thing[PIECE]] = points.reshape(-1, 3).astype(float) * reading.mm_per_unit(scene)
+        found[thing[PIECE]] = points.reshape(-1, 3).astype(float) * properties.mm_per_unit(scene)
     return found
 
 
@@ -489,9 +490,13 @@ def show_thickness(scene: bpy.types.Scene, shown: Thickness) -> None:
         thing.empty_display_size = place.radius_mm * units_per_mm(scene)
         thing.show_name = thing.show_in_front = True
         _hang_moving(scene, thing, "thin", place)
-    set_apart(scene, scene.mouldloft.apart)
+    set_apart(scene, properties.of(scene).apart)
 
 
 def thickness_legend(scene: bpy.types.Scene) -> str:
     """The legend of the glove's thickness as JSON; empty where the gloves as they stand were not measured."""
-    return next((thing[LEGEND] for thing in of_role(scene, "glove") if LEGEND in thing), "")
+    return next((thing[LEGEND] for thing in of_role(scene, "glove") if thing.get(LEGEND)), "")
+
+
+properties.on_apart_change.append(lambda context: set_apart(context.scene, properties.of(context.scene).apart))
+properties.on_placing_change.append(lambda context: place(context.scene))

@@ -36,4 +36,4 @@ ROLES_OF = {
 
 def is_ours(thing: bpy.types.Object) -> bool:
     """Whether an object was made by the plan."""
-    return ROLE in thing
+    return thing.get(ROLE) is not None

@@ -6,13 +6,14 @@ import hashlib
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import bpy
 import numpy as np
 
 from ..work import records, sections, store
 from ..work.sections import BY_KEY, KEYS, Records, stamps
-from . import keeping, reading, results, settings
+from . import keeping, properties, reading, results, settings
 
 EDITABLE = ("seam", "keys")  # sections whose objects the user drags
 
@@ -34,13 +35,13 @@ def _digest_of(path: str, size: int, changed_ns: int) -> str:
 
 def catalogue_path(scene: bpy.types.Scene) -> str:
     """The catalogue chosen in the scene, else the preferences'; empty for the one that comes along."""
-    own = scene.mouldloft.catalogue or preference("catalogue")
+    own = properties.of(scene).catalogue or preference("catalogue")
     return bpy.path.abspath(own) if own else ""
 
 
 def preference(name: str) -> str:
     """A text of the add-on's preferences; empty where it runs without any."""
-    found = bpy.context.preferences.addons.get(settings.ADDON)
+    found: Any = bpy.context.preferences.addons.get(properties.ADDON)
     return str(getattr(found.preferences, name, "")) if found and found.preferences else ""
 
 
@@ -49,7 +50,7 @@ def folder_of(scene: bpy.types.Scene) -> str:
 
     Raises `Unreadable` where that needs a .blend that was saved.
     """
-    folder = scene.mouldloft.folder or preference("folder") or "//mouldloft/"
+    folder = properties.of(scene).folder or preference("folder") or "//mouldloft/"
     if folder.startswith("//") and not bpy.data.filepath:
         raise reading.Unreadable("Save the .blend first, or choose a folder to write into.", "wm.save_mainfile")
     return bpy.path.abspath(folder).rstrip("/\\")
@@ -67,7 +68,7 @@ def catalogue_digest(scene: bpy.types.Scene) -> str:
 
 def stamps_of(scene: bpy.types.Scene) -> dict[str, str]:
     """The stamp of every section by the settings as they are. Raises `BriefRefused`."""
-    s = scene.mouldloft
+    s = properties.of(scene)
     token = f"{s.token}|{s.keep_clear}|{scene.unit_settings.scale_length:.9g}"
     return stamps(settings.brief_of(scene), token, catalogue_digest(scene))
 
@@ -76,7 +77,7 @@ def standings(scene: bpy.types.Scene) -> tuple[dict[str, Standing], str]:
     """How every section stands, and what is wrong with the settings ("" for nothing)."""
     from mouldloft.base.errors import MouldloftError
 
-    s = scene.mouldloft
+    s = properties.of(scene)
     try:
         now, problem = stamps_of(scene), ""
     except MouldloftError as error:
@@ -102,7 +103,7 @@ def standings(scene: bpy.types.Scene) -> tuple[dict[str, Standing], str]:
 
 def settle(context: bpy.types.Context) -> bool:
     """Read the sculpt again and note whether it is another than was taken in; True where it is not."""
-    s = context.scene.mouldloft
+    s = properties.of(context.scene)
     if not s.token:
         return False
     changed = reading.token_now(context) != s.token

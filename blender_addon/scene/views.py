@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy
 
 from ..work import display
-from . import results, settings, state
+from . import properties, results, state
 
 
 def redraw(context: bpy.types.Context, *kinds: str) -> None:
@@ -22,7 +22,7 @@ def redraw(context: bpy.types.Context, *kinds: str) -> None:
 def show_colours(context: bpy.types.Context, on: bool) -> None:
     """Have the view that was worked in show the maps' colours, or the materials again."""
     space = context.space_data
-    if space is None or space.type != "VIEW_3D" or space.shading.type != "SOLID":
+    if not isinstance(space, bpy.types.SpaceView3D) or space.shading.type != "SOLID":
         return
     if on or space.shading.color_type == "VERTEX":
         space.shading.color_type = "VERTEX" if on else "MATERIAL"
@@ -33,7 +33,7 @@ def show_map(context: bpy.types.Context) -> None:
     from mouldloft.base.errors import MouldloftError
 
     scene = context.scene
-    s = scene.mouldloft
+    s = properties.of(scene)
     thing = next(iter(results.of_role(scene, "map")), None)
     if thing is None:
         return
@@ -60,7 +60,7 @@ def skin_map(s, done: dict) -> str:
 
 def colours_shown(context: bpy.types.Context) -> bool:
     """Whether this view shows the maps' colours."""
-    shading = context.space_data.shading
+    shading = context.space_data.shading  # type: ignore[attr-defined]
     return shading.type == "SOLID" and shading.color_type == "VERTEX"
 
 
@@ -89,4 +89,4 @@ def frame(context: bpy.types.Context, *roles: str) -> None:
     layer.objects.active = active
 
 
-settings.on_map_change.append(show_map)
+properties.on_map_change.append(show_map)

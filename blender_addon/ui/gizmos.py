@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import bpy
 
-from ..scene import opening, results
+from ..registering import registering
+from ..scene import opening, properties, results
 from ..work import display
 
 _LONG = 2.2  # heads of the arrow in its length
@@ -59,7 +60,7 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
         place = opening.stand(context.scene)
         if place is None:
             return
-        way = place.to_world(opening.direction_now(context.scene.mouldloft))
+        way = place.to_world(opening.direction_now(properties.of(context.scene)))
         at = Matrix.Translation(place.centre)
         for arrow, sign in ((self._tip, 1.0), (self._tail, -1.0)):
             turn = (sign * way).to_track_quat("Z", "Y").to_matrix().to_4x4()
@@ -70,4 +71,4 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
         self._ring.matrix_basis = at @ turn @ Matrix.Scale(0.8 * place.radius, 4)
 
 
-register, unregister = bpy.utils.register_classes_factory((MOULDLOFT_GGT_opening,))
+register, unregister = registering((MOULDLOFT_GGT_opening,))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy
 from bpy.app.handlers import persistent
 
-from ..scene import keeping, reading, results, state, views
+from ..scene import keeping, properties, reading, results, state, views
 from ..scene.roles import ROLE, is_ours
 from ..work import jobs, quick
 from .operators.keys import check_moved_keys
@@ -16,7 +16,7 @@ REST_S = 0.4  # what is dragged or sculpted is looked at once it rests this long
 @persistent
 def _before_save(*_):
     for scene in bpy.data.scenes:
-        if scene.mouldloft.results:
+        if properties.of(scene).results:
             state.put_away(scene)
 
 
@@ -103,7 +103,7 @@ def _look_at_sculpt():
         return REST_S
     if context.mode in ("SCULPT", "EDIT_MESH"):
         return None  # leaving the mode tells of it again
-    s = context.scene.mouldloft
+    s = properties.of(context.scene)
     before = s.touched
     state.settle(context)
     if s.touched != before:
@@ -121,10 +121,10 @@ def _check_keys():
         done = state.done_now(scene, "keys")
         if "keys" in done and results.is_edited(scene, "keys"):
             check_moved_keys(scene, done)
-        elif scene.mouldloft.keys_check:
-            scene.mouldloft.keys_check = ""
+        elif properties.of(scene).keys_check:
+            properties.of(scene).keys_check = ""
     except (MouldloftError, KeyError, ValueError) as error:
-        scene.mouldloft.keys_check, scene.mouldloft.keys_check_good = str(error), False
+        properties.of(scene).keys_check, properties.of(scene).keys_check_good = str(error), False
     views.redraw(bpy.context, "UI")
     return None
 

@@ -6,10 +6,13 @@ touched meanwhile, which would cost more than the map itself.
 
 from __future__ import annotations
 
+from importlib import import_module
+from typing import Any
+
 import bpy
 import numpy as np
 
-from ..scene import results
+from ..scene import properties, results
 from ..work import display
 
 _WIDTH = 4096  # of the texture that holds a number for each face
@@ -39,8 +42,7 @@ def _vec3(colour: str) -> str:
 
 
 def _shader():
-    import gpu
-
+    gpu: Any = import_module("gpu")  # whose stubs know no arguments
     info = gpu.types.GPUShaderCreateInfo()
     between = gpu.types.GPUStageInterfaceInfo("mouldloft_live")
     between.flat("FLOAT", "code")
@@ -71,18 +73,20 @@ class LiveMap:
 
     def __init__(self, scene: bpy.types.Scene, master) -> None:
         self._scene, self._master = scene, master
-        self._batch = self._shader = self._answers = None
+        self._batch: Any = None
+        self._shader: Any = None
+        self._answers: Any = None
         self._handle = None
 
     def start(self) -> None:
         """Send the surface to the graphics card and begin to draw. Raises where this Blender cannot."""
-        import gpu
+        gpu: Any = import_module("gpu")
         from gpu_extras.batch import batch_for_shader
 
         self._shader = _shader()
         faces = self._master.faces
         corner = self._master.vertices_mm[faces].reshape(-1, 3) * results.units_per_mm(self._scene)
-        own = {
+        own: dict[str, Any] = {
             "pos": np.ascontiguousarray(corner, np.float32),
             "normal": np.repeat(self._master.normals.astype(np.float32), 3, axis=0),
             "face": np.repeat(np.arange(len(faces), dtype=np.float32), 3),
@@ -104,7 +108,7 @@ class LiveMap:
         if context.scene != self._scene or self._answers is None:
             return
         state, region = self._gpu.state, context.region_data
-        world = self._scene.mouldloft.root.matrix_world
+        world = properties.of(self._scene).root.matrix_world
         self._shader.bind()
         self._shader.uniform_float("whole", region.perspective_matrix @ world)
         self._shader.uniform_float("turn", (region.view_matrix @ world).to_3x3().normalized().to_4x4())

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import bpy
 
+from ..scene import properties
+
 
 class MOULDLOFT_MT_opening(bpy.types.Menu):
     """The opening direction"""
@@ -17,7 +19,7 @@ class MOULDLOFT_MT_opening(bpy.types.Menu):
         layout.operator_menu_enum("mouldloft.snap_opening", "to", icon="SNAP_ON")
         layout.operator("mouldloft.find_opening", icon="VIEWZOOM")
         layout.separator()
-        layout.prop(context.scene.mouldloft, "arrow")
+        layout.prop(properties.of(context.scene), "arrow")
 
 
 class MOULDLOFT_MT_object(bpy.types.Menu):

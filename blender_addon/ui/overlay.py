@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import bpy
 
@@ -64,7 +65,8 @@ def _left_bottom(context: bpy.types.Context) -> tuple[float, float]:
 
 def _colours_are_seen(context: bpy.types.Context, kind: str) -> bool:
     """Whether this view shows the map's colours, rather than plain materials or a wire."""
-    shading = context.space_data.shading
+    space: Any = context.space_data
+    shading = space.shading
     on_glove = kind == "THICKNESS"  # whose material stays plain: drawn views do not show it
     coloured = (
         shading.color_type == "VERTEX" if shading.type == "SOLID" else shading.type != "WIREFRAME" and not on_glove
@@ -90,10 +92,11 @@ def _is_plans_way(settings) -> bool:
 def draw() -> None:
     """Draw the legend where the map's colours are in view."""
     context = bpy.context
+    space: Any = context.space_data
     settings = getattr(context.scene, "mouldloft", None)
     if settings is None or not settings.legend or not settings.map_text:
         return
-    if not context.space_data.overlay.show_overlays or not _colours_are_seen(context, settings.map_kind):
+    if not space.overlay.show_overlays or not _colours_are_seen(context, settings.map_kind):
         return
     try:
         legend = json.loads(settings.map_text)

@@ -7,10 +7,12 @@ import json
 import re
 import time
 from pathlib import Path
+from typing import Any
 
 import bpy
 
-from ..scene import reading, results, state, views
+from ..registering import registering
+from ..scene import properties, reading, results, state, views
 from ..scene.roles import COLLECTIONS
 from ..work import jobs
 from ..work.sections import BY_KEY, KEYS, PLAN_KEYS
@@ -24,7 +26,7 @@ ICONS = {"none": "RADIOBUT_OFF", "fresh": "CHECKMARK", "stale": "FILE_REFRESH"}
 _FIGURE = re.compile(r"(?<=\d) (?=(?:%|mm|m|m²|cm²|l|ml|kg|lb|oz|days?)\b|%|m²|cm²)")
 
 
-def wrapped(layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: str = "NONE") -> None:
+def wrapped(layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: Any = "NONE") -> None:
     """Text over as many lines as the sidebar's width asks for, so that none is cut."""
     import blf
 
@@ -49,8 +51,8 @@ def wrapped(layout: bpy.types.UILayout, context: bpy.types.Context, text: str, i
 class InSidebar:
     """What all panels share."""
 
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
+    bl_space_type: Any = "VIEW_3D"  # Blender's own class says more narrowly what each may be
+    bl_region_type: Any = "UI"
     bl_category = TAB
 
 
@@ -74,7 +76,7 @@ def _next_section(context) -> str | None:
 
 def _refusal(layout, context, key: str) -> None:
     """Why a section did not run when last asked to, and a button that mends it where there is one."""
-    result = context.scene.mouldloft.results.get(key)
+    result = properties.of(context.scene).results.get(key)
     if result is None or not result.refusal:
         return
     box = layout.box()
@@ -260,7 +262,7 @@ def _line(context, layout, key: str) -> None:
         wrapped(box, context, f"Out of date. {standing.why}", "FILE_REFRESH")
         box.active = False
     wrapped(box, context, standing.line, "NONE" if standing.good else "ERROR")
-    result = context.scene.mouldloft.results[key]
+    result = properties.of(context.scene).results[key]
     try:
         remarks = [str(remark) for remark in json.loads(result.remarks or "[]")]
     except ValueError:
@@ -278,7 +280,7 @@ def _line(context, layout, key: str) -> None:
 
 def _section(context, layout, key: str, following: str | None) -> None:
     """One section: its header with how it stands, its settings, its button, what it said."""
-    s = context.scene.mouldloft
+    s = properties.of(context.scene)
     standing = _standings(context)[0][key]
     result = s.results.get(key)
     icon = ICONS[standing.kind]
@@ -319,7 +321,7 @@ class MOULDLOFT_PT_plan(InSidebar, bpy.types.Panel):
             box.progress(factor=job.fraction, text=f"{job.fraction:.0%}")
             box.operator("mouldloft.stop", text="Stop (Esc)", icon="X")
             return
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         if s.sculpt is None:
             self._start(context, layout)
             return
@@ -344,7 +346,7 @@ class MOULDLOFT_PT_plan(InSidebar, bpy.types.Panel):
 class MOULDLOFT_UL_ways(bpy.types.UIList):
     """Directions found, best first."""
 
-    def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0):
+    def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0, flt_flag=0):
         row = layout.row()
         row.label(text=item.text)
         row.operator("mouldloft.preview_way", text="", icon="HIDE_OFF", emboss=False).index = index
@@ -359,14 +361,14 @@ class MOULDLOFT_PT_view(InSidebar, bpy.types.Panel):
 
     @classmethod
     def poll(cls, context):
-        return context.scene.mouldloft.root is not None
+        return properties.of(context.scene).root is not None
 
     def draw(self, context):
         layout = self.layout
         layout.use_property_split = True
         layout.use_property_decorate = False
         scene = context.scene
-        s = scene.mouldloft
+        s = properties.of(scene)
         layout.row().prop(s, "placing", expand=True)
         shown = layout.grid_flow(columns=3, row_major=True, even_columns=True, align=True)
         for role, name in COLLECTIONS.items():
@@ -401,7 +403,7 @@ class MOULDLOFT_PT_client(InSidebar, bpy.types.Panel):
         layout = self.layout
         layout.use_property_split = True
         layout.use_property_decorate = False
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         if not results.of_role(context.scene, "seam"):
             wrapped(layout, context, "Draw the seam first: the pictures show the piece with it.")
             return
@@ -435,7 +437,7 @@ class MOULDLOFT_PT_sheets(InSidebar, bpy.types.Panel):
         layout = self.layout
         layout.use_property_split = True
         layout.use_property_decorate = False
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         layout.prop(s, "folder")
         layout.row().prop(s, "solids", expand=True)
         row = layout.row()
@@ -461,4 +463,4 @@ _CLASSES = (
 )
 
 
-register, unregister = bpy.utils.register_classes_factory(_CLASSES)
+register, unregister = registering(_CLASSES)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import bpy
 from bpy.props import StringProperty
 
-from ..scene.settings import ADDON
+from ..registering import registering
+from ..scene.properties import ADDON
 
 
 class MouldloftPreferences(bpy.types.AddonPreferences):
@@ -29,4 +30,4 @@ class MouldloftPreferences(bpy.types.AddonPreferences):
             layout.prop(self, name)
 
 
-register, unregister = bpy.utils.register_classes_factory((MouldloftPreferences,))
+register, unregister = registering((MouldloftPreferences,))

@@ -6,6 +6,8 @@ from __future__ import annotations
 import bpy
 from bl_operators.presets import AddPresetBase
 
+from ..registering import registering
+
 FOLDER = "mouldloft"
 # what a workshop sets once and uses again; not what belongs to one sculpt
 KEPT = (
@@ -23,7 +25,7 @@ class MOULDLOFT_MT_presets(bpy.types.Menu):
     bl_label = "Mould Presets"
     preset_subdir = FOLDER
     preset_operator = "script.execute_preset"
-    draw = bpy.types.Menu.draw_preset
+    draw = bpy.types.Menu.draw_preset  # type: ignore[assignment]  # as Blender's own menus have it
 
 
 class MOULDLOFT_OT_preset(AddPresetBase, bpy.types.Operator):
@@ -45,4 +47,4 @@ def draw(layout: bpy.types.UILayout) -> None:
     row.operator("mouldloft.preset", text="", icon="REMOVE").remove_active = True
 
 
-register, unregister = bpy.utils.register_classes_factory((MOULDLOFT_MT_presets, MOULDLOFT_OT_preset))
+register, unregister = registering((MOULDLOFT_MT_presets, MOULDLOFT_OT_preset))

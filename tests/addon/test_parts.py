@@ -253,7 +253,7 @@ def test_the_addons_version_is_the_cores(builder):
 )
 def test_an_untouched_setting_is_the_briefs_own_default(setting, stage, name):
     """Read off the source, since a property's default lives only in a running Blender."""
-    source = (Path(__file__).parents[2] / "blender_addon" / "scene" / "settings.py").read_text()
+    source = (Path(__file__).parents[2] / "blender_addon" / "scene" / "properties.py").read_text()
     defaults = {
         node.target.id: keyword.value.value
         for node in ast.walk(ast.parse(source))

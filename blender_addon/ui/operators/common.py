@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import ClassVar
-
-import bpy
+from typing import Any, ClassVar, Protocol
 
 from ...scene import reading
 from ...work import jobs
 
-UNDO = {"UNDO"}  # no REGISTER: long work is not for the last operation's panel to run again
+UNDO: Any = {"UNDO"}  # no REGISTER: long work is not for the last operation's panel to run again
 BUSY = "Something is still running: wait for it, or stop it with Escape"
 
 
-def say(operator: bpy.types.Operator, error: BaseException) -> set[str]:
+class Reports(Protocol):
+    """What can put a sentence into Blender's report."""
+
+    report: Callable[..., None]
+
+
+def say(operator: Reports, error: BaseException) -> set[str]:
     """Put a refusal of the core into Blender's report, and anything unforeseen with its kind."""
     from mouldloft.base.errors import Cancelled, MouldloftError
 

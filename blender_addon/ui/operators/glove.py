@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import bpy
 
-from ...scene import reading, results, settings, state
+from ...registering import registering
+from ...scene import properties, reading, results, settings, state
 from ...work import display
 from .common import UNDO, Idle
 from .running import Working
@@ -26,7 +27,7 @@ class MOULDLOFT_OT_mark_handling(Idle, bpy.types.Operator):
 
     def execute(self, context):
         scene = context.scene
-        results.mark_handling(scene, scene.cursor.location, scene.mouldloft.handling_mm)
+        results.mark_handling(scene, scene.cursor.location, properties.of(scene).handling_mm)
         return {"FINISHED"}
 
 
@@ -55,11 +56,11 @@ class MOULDLOFT_OT_measure_thickness(Working, bpy.types.Operator):
 
     def finish(self, context, result) -> None:
         results.show_thickness(context.scene, result)
-        context.scene.mouldloft.map_kind = "THICKNESS"
+        properties.of(context.scene).map_kind = "THICKNESS"
         self.report({"WARNING"} if result.thin else {"INFO"}, result.legend["note"].capitalize())
 
 
 _CLASSES = (MOULDLOFT_OT_mark_handling, MOULDLOFT_OT_measure_thickness)
 
 
-register, unregister = bpy.utils.register_classes_factory(_CLASSES)
+register, unregister = registering(_CLASSES)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import bpy
 
-from ...scene import results, settings, state
+from ...registering import registering
+from ...scene import properties, results, settings, state
 from ...work import display, lines
 from .common import UNDO, Idle, say
 from .running import RunsSections
@@ -17,9 +18,9 @@ def check_moved_keys(scene: bpy.types.Scene, done: dict) -> None:
 
     moved = keys_as_moved(scene, done)
     brief = settings.brief_of(scene)
-    properties = rubber_properties(state.catalogue_of(scene).rubber_for(brief.materials))
-    checks = recheck_keys(moved, done["bare_rubber"], brief.keys, properties)
-    s = scene.mouldloft
+    rubber = rubber_properties(state.catalogue_of(scene).rubber_for(brief.materials))
+    checks = recheck_keys(moved, done["bare_rubber"], brief.keys, rubber)
+    s = properties.of(scene)
     s.keys_check = lines.keys_line(checks, len(moved), lines.Units(scene.unit_settings.system == "IMPERIAL"))
     s.keys_check_good = all(check.holds for check in checks)
 
@@ -50,7 +51,7 @@ class MOULDLOFT_OT_check_keys(HasKeys, bpy.types.Operator):
             check_moved_keys(context.scene, done)
         except Exception as error:
             return say(self, error)
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         self.report({"INFO"} if s.keys_check_good else {"WARNING"}, s.keys_check)
         return {"FINISHED"}
 
@@ -78,7 +79,7 @@ class MOULDLOFT_OT_forget_keys(Idle, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        if not context.scene.mouldloft.moved_keys and not results.is_edited(context.scene, "keys"):
+        if not properties.of(context.scene).moved_keys and not results.is_edited(context.scene, "keys"):
             cls.poll_message_set("No key was moved by hand")
             return False
         return super().poll(context)
@@ -90,7 +91,7 @@ class MOULDLOFT_OT_forget_keys(Idle, bpy.types.Operator):
         from mouldloft.base.progress import SILENT
 
         scene = context.scene
-        scene.mouldloft.moved_keys = scene.mouldloft.keys_check = ""
+        properties.of(scene).moved_keys = properties.of(scene).keys_check = ""
         done = state.done_now(scene)
         if "keys" in done:
             results.show(scene, "keys", display.shown_of("keys", done, SILENT))
@@ -102,4 +103,4 @@ class MOULDLOFT_OT_forget_keys(Idle, bpy.types.Operator):
 _CLASSES = (MOULDLOFT_OT_check_keys, MOULDLOFT_OT_use_keys, MOULDLOFT_OT_forget_keys)
 
 
-register, unregister = bpy.utils.register_classes_factory(_CLASSES)
+register, unregister = registering(_CLASSES)

@@ -4,11 +4,13 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import bpy
 from bpy.props import EnumProperty, FloatVectorProperty, IntProperty
 
-from ...scene import opening, results, state, views
+from ...registering import registering
+from ...scene import opening, properties, results, state, views
 from ...work import lines, quick
 from .. import live
 from .common import UNDO, Idle, say
@@ -29,7 +31,7 @@ class MOULDLOFT_OT_take_sculpt(RunsSections, bpy.types.Operator):
 
 def finish_turn(operator, context, direction) -> set[str]:
     """Open by hand along a direction: exact map, figures in the report."""
-    s = context.scene.mouldloft
+    s = properties.of(context.scene)
     try:
         opening.set_direction(s, direction)
         if s.map_kind != "FREES":
@@ -49,12 +51,13 @@ def finish_turn(operator, context, direction) -> set[str]:
 
 def taken_in(context) -> bool:
     """Have the sculpt taken in, at once, where it was not; whether it is now."""
+    ops: Any = bpy.ops  # ours is there once it is registered
     try:
         if state.settle(context) and "master" in state.done_now(context.scene):
             return True
         if context.window is not None:
             context.window.cursor_set("WAIT")
-        return "FINISHED" in bpy.ops.mouldloft.take_sculpt("EXEC_DEFAULT")
+        return "FINISHED" in ops.mouldloft.take_sculpt("EXEC_DEFAULT")
     except RuntimeError:  # it has said why
         return False
     finally:
@@ -67,7 +70,7 @@ class NeedsSculpt(Idle):
 
     @classmethod
     def poll(cls, context):
-        if context.scene.mouldloft.sculpt is None:
+        if properties.of(context.scene).sculpt is None:
             cls.poll_message_set("Choose the sculpt first: Use Selected as Sculpt")
             return False
         return super().poll(context)
@@ -104,11 +107,11 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
             return {"CANCELLED"}
         scene = context.scene
         self._master = state.done_now(scene)["master"]
-        self._before = self._now = self._free = opening.direction_now(scene.mouldloft)
-        self._kept = (scene.mouldloft.way, tuple(scene.mouldloft.own_way))
+        self._before = self._now = self._free = opening.direction_now(properties.of(scene))
+        self._kept = (properties.of(scene).way, tuple(properties.of(scene).own_way))
         self._mouse = self._last = (event.mouse_region_x, event.mouse_region_y)
         self._units = lines.Units(scene.unit_settings.system == "IMPERIAL")
-        self._map = results.show_map(scene, self._master, scene.mouldloft.result("sculpt").stamp)
+        self._map = results.show_map(scene, self._master, properties.of(scene).result("sculpt").stamp)
         self._begin_live(context)
         self._follow(context, self._now)
         context.window_manager.modal_handler_add(self)
@@ -131,7 +134,7 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
         """The map, the arrow and the header at a direction."""
         found = quick.quick(self._master, direction)
         self._now = direction
-        opening.set_direction(context.scene.mouldloft, direction)
+        opening.set_direction(properties.of(context.scene), direction)
         if self._live is not None:
             self._live.show(found.answers)
         else:
@@ -160,8 +163,8 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
             at = tuple(m + 0.1 * (a - m) for m, a in zip(self._mouse, at))
         else:
             self._mouse = at
-        eye = region_2d_to_origin_3d(context.region, context.region_data, at)
-        sight = region_2d_to_vector_3d(context.region, context.region_data, at)
+        eye: Any = region_2d_to_origin_3d(context.region, context.region_data, at)
+        sight: Any = region_2d_to_vector_3d(context.region, context.region_data, at)
         sign = -1.0 if self.handle == "TAIL" else 1.0
         before = sign * place.to_world(self._free)
         world = quick.on_sphere(eye, sight, place.centre, place.radius, before)
@@ -170,7 +173,7 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
     def modal(self, context, event):
         if event.type == "MOUSEMOVE":
             self._free = self._pointed(context, event)
-            named = opening.proposals(context.scene.mouldloft)
+            named = opening.proposals(properties.of(context.scene))
             self._follow(context, quick.snapped(self._free, named) if event.ctrl else self._free)
         elif event.type in {"X", "Y", "Z"} and event.value == "PRESS":
             self._free = (float(event.type == "X"), float(event.type == "Y"), float(event.type == "Z"))
@@ -190,7 +193,7 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
 
     def _go_back(self, context) -> None:
         self._end(context)
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         s.way, s.own_way = self._kept
 
     def _end(self, context) -> None:
@@ -246,7 +249,7 @@ class MOULDLOFT_OT_snap_opening(NeedsSculpt, bpy.types.Operator):
     def execute(self, context):
         if not taken_in(context):
             return {"CANCELLED"}
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         way = tuple(float(self.to == axis) for axis in "XYZ")
         if self.to == "PROPOSAL":
             if not s.ways:
@@ -268,7 +271,7 @@ class MOULDLOFT_OT_preview_way(NeedsSculpt, bpy.types.Operator):
 
     def execute(self, context):
         scene = context.scene
-        s = scene.mouldloft
+        s = properties.of(scene)
         try:
             way = s.ways[self.index].direction if 0 <= self.index < len(s.ways) else s.own_way
             if s.map_kind != "FREES":
@@ -291,14 +294,14 @@ class MOULDLOFT_OT_take_way(Idle, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         if not 0 <= s.way_index < len(s.ways):
             cls.poll_message_set("Find the best opening first, then choose a direction in the list")
             return False
         return super().poll(context)
 
     def execute(self, context):
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         return finish_turn(self, context, tuple(s.ways[s.way_index].direction))
 
 
@@ -330,7 +333,7 @@ class MOULDLOFT_OT_frame(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        if context.scene.mouldloft.root is None:
+        if properties.of(context.scene).root is None:
             cls.poll_message_set("There are no results yet: take the sculpt in first")
             return False
         return True
@@ -352,4 +355,4 @@ _CLASSES = (
 )
 
 
-register, unregister = bpy.utils.register_classes_factory(_CLASSES)
+register, unregister = registering(_CLASSES)

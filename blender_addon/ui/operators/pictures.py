@@ -4,11 +4,13 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import bpy
 import numpy as np
 
-from ...scene import results, state
+from ...registering import registering
+from ...scene import properties, results, state
 from .common import Idle, say
 
 SCENE = "Mouldloft pictures"
@@ -22,10 +24,10 @@ MOST_FIT_POINTS = 6000
 
 def remove_stills(owner: bpy.types.Scene) -> None:
     """Take away a scene's pictures' scene with its cameras and lights."""
-    scene = owner.mouldloft.pictures
+    scene = properties.of(owner).pictures
     if scene is None:
         return
-    owner.mouldloft.pictures = None
+    properties.of(owner).pictures = None
     world = scene.world
     for thing in [thing for thing in scene.objects if thing.get(results.ROLE) == PLACE]:
         data = thing.data
@@ -52,7 +54,7 @@ def _lights(scene: bpy.types.Scene) -> None:
         ("Mouldloft key light", 1.6, (0.9, 0.15, 0.6)),
         ("Mouldloft fill light", 0.5, (1.1, 0.0, -1.0)),
     ):
-        data = bpy.data.lights.new(name, "SUN")
+        data: Any = bpy.data.lights.new(name, "SUN")
         data.energy = strength
         data.angle = 0.2
         _place(scene, name, data).rotation_euler = turn
@@ -66,7 +68,7 @@ def _world(scene: bpy.types.Scene) -> None:
     world.color = colour
     if not world.use_nodes:
         world.use_nodes = True
-    background = world.node_tree.nodes.get("Background")
+    background: Any = world.node_tree.nodes.get("Background")
     if background is not None:
         background.inputs["Color"].default_value = (*colour, 1.0)
         background.inputs["Strength"].default_value = 0.9
@@ -113,7 +115,7 @@ def set_up(context: bpy.types.Context) -> bpy.types.Scene:
     from mouldloft.outputs.pictures.views import VIEWS
 
     remove_stills(context.scene)
-    settings = context.scene.mouldloft
+    settings = properties.of(context.scene)
     (copy,) = results.of_role(context.scene, "map")
     scene = settings.pictures = bpy.data.scenes.new(SCENE)
     scene[results.STAMP] = _stamp(settings)
@@ -166,7 +168,7 @@ def _turntable(scene: bpy.types.Scene, piece: bpy.types.Object, corners: list[fl
 
 def curves_of(thing: bpy.types.Object) -> list:
     """The F-curves of an object's action, in layered actions and in those before."""
-    action = thing.animation_data.action if thing.animation_data else None
+    action: Any = thing.animation_data.action if thing.animation_data else None
     if action is None:
         return []
     if hasattr(action, "fcurves"):
@@ -190,7 +192,8 @@ def _render_settings(scene: bpy.types.Scene, settings) -> None:
     scene.render.resolution_x = scene.render.resolution_y = settings.picture_size
     scene.render.resolution_percentage = 100
     scene.render.image_settings.file_format = "PNG"
-    scene.view_settings.view_transform = "Standard"
+    view: Any = scene.view_settings  # the stubs list no transform of the colour set-up that is in use
+    view.view_transform = "Standard"
     shading = scene.display.shading
     shading.light = "STUDIO"
     shading.color_type = "MATERIAL"
@@ -259,7 +262,7 @@ class MOULDLOFT_OT_render(Idle, bpy.types.Operator):
     )
 
     def _prepare(self, context):
-        settings = context.scene.mouldloft
+        settings = properties.of(context.scene)
         scene = settings.pictures
         if scene is None or scene.get(results.STAMP) != _stamp(settings):
             scene = set_up(context)
@@ -320,11 +323,11 @@ class MOULDLOFT_OT_animate(Idle, bpy.types.Operator):
         names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}
         by_order = [piece for name in order for piece in names if names[piece] == name]
         steps = [(piece, roles) for roles in (("jacket", "cradle"), ("glove", "key", "thin")) for piece in by_order]
-        start, length = scene.frame_start, scene.mouldloft.opening_frames / max(len(steps), 1)
+        start, length = scene.frame_start, properties.of(scene).opening_frames / max(len(steps), 1)
         for number, (piece, roles) in enumerate(steps):
             first, last = start + number * length, start + (number + 0.85) * length
             self._key(scene, piece, roles, first, last)
-        scene.frame_end = max(scene.frame_end, int(start + scene.mouldloft.opening_frames))
+        scene.frame_end = max(scene.frame_end, int(start + properties.of(scene).opening_frames))
         return {"FINISHED"}
 
     def _key(self, scene, piece: int, roles: tuple[str, ...], first: float, last: float) -> None:
@@ -366,4 +369,4 @@ class MOULDLOFT_OT_still_again(bpy.types.Operator):
 _CLASSES = (MOULDLOFT_OT_cameras, MOULDLOFT_OT_render, MOULDLOFT_OT_animate, MOULDLOFT_OT_still_again)
 
 
-register, unregister = bpy.utils.register_classes_factory(_CLASSES)
+register, unregister = registering(_CLASSES)

@@ -8,7 +8,8 @@ import json
 import bpy
 from bpy.props import EnumProperty
 
-from ...scene import keeping, reading, results, settings, state, views
+from ...registering import registering
+from ...scene import keeping, properties, reading, results, settings, state, views
 from ...work import display, jobs, lines, records, sections
 from ...work.sections import BY_KEY, KEYS, PLAN_KEYS, SECTIONS
 from . import taking
@@ -140,7 +141,7 @@ class RunsSections(Working):
 
     def _read(self, context):
         """The sculpt as it stands, where it is another than was taken in or its records are gone; else None."""
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         self._at = "sculpt"
         sculpt, remarks = reading.read_sculpt(context)
         if sculpt.digest == s.token and records.kept("sculpt", state.stamps_of(context.scene)["sculpt"]) is not None:
@@ -154,7 +155,7 @@ class RunsSections(Working):
         return sculpt
 
     def _stands(self, scene, key: str) -> bool:
-        result = scene.mouldloft.result(key)
+        result = properties.of(scene).result(key)
         whole = results.count_of(scene, key) >= result.objects
         return result.stamp == self._stamps[key] and whole and (key != "sculpt" or bool(results.of_role(scene, "map")))
 
@@ -164,14 +165,14 @@ class RunsSections(Working):
         if self._so_far[1]:
             self._take(context, *self._so_far)
         if self._at and not isinstance(error, Cancelled):
-            refused = context.scene.mouldloft.result(self._at)
+            refused = properties.of(context.scene).result(self._at)
             refused.refusal, refused.cure = unforeseen(error), getattr(error, "cure", "")
-            setattr(context.scene.mouldloft, f"open_{self._at}", True)
+            setattr(properties.of(context.scene), f"open_{self._at}", True)
         return bool(self._so_far[1])
 
     def finish(self, context, result) -> None:
         self._take(context, *result)
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         if not state.settle(context):
             self.report({"WARNING"}, "The sculpt changed meanwhile: this is of the sculpt as it was. Run it again.")
             return
@@ -187,7 +188,7 @@ class RunsSections(Working):
 
     def _open_next(self, context) -> None:
         """The next section that does not stand opens, those that do close."""
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         standing = state.standings(context.scene)[0]
         following = next((key for key in PLAN_KEYS if standing[key].kind != "fresh"), None)
         for key in KEYS:
@@ -199,7 +200,7 @@ class RunsSections(Working):
         units = lines.Units(scene.unit_settings.system == "IMPERIAL")
         for key, part, shown in made:
             records.keep(key, self._stamps[key], part)
-            kept = scene.mouldloft.result(key)
+            kept = properties.of(scene).result(key)
             kept.line, kept.good = lines.line_of(key, done, units), lines.is_good(key, done)
             kept.remarks = json.dumps([remark for remark in lines.remarks_of(key, done) if remark])
             kept.stamp, kept.refusal, kept.cure = self._stamps[key], "", ""
@@ -208,7 +209,7 @@ class RunsSections(Working):
 
     def _show(self, context, key: str, done: dict, shown: display.Shown) -> None:
         scene = context.scene
-        s = scene.mouldloft
+        s = properties.of(scene)
         if key == "sculpt":
             taking.show_master(context, done["master"], self._stamps[key])
         elif key == "opening":
@@ -264,7 +265,7 @@ class MOULDLOFT_OT_find_opening(RunsSections, bpy.types.Operator):
     section = "opening"
 
     def prepare(self, context):
-        context.scene.mouldloft.way = "SEARCH"
+        properties.of(context.scene).way = "SEARCH"
         return super().prepare(context)
 
 
@@ -291,4 +292,4 @@ class MOULDLOFT_OT_stop(bpy.types.Operator):
 _CLASSES = (MOULDLOFT_OT_run, MOULDLOFT_OT_plan_all, MOULDLOFT_OT_find_opening, MOULDLOFT_OT_stop)
 
 
-register, unregister = bpy.utils.register_classes_factory(_CLASSES)
+register, unregister = registering(_CLASSES)

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import bpy
 
-from ...scene import reading, results
+from ...registering import registering
+from ...scene import properties, reading, results
 from .common import UNDO, Idle
 
 HARE = Path(__file__).parents[2] / "hare.npz"
@@ -39,7 +40,7 @@ class MOULDLOFT_OT_use_selection(Idle, bpy.types.Operator):
         if not chosen:
             self.report({"ERROR"}, "Nothing selected has a mesh: select the sculpt first.")
             return {"CANCELLED"}
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         s.parts.clear()
         for thing in chosen[1:]:
             if thing not in chosen[0].children_recursive:
@@ -58,7 +59,7 @@ class MOULDLOFT_OT_drop_parts(Idle, bpy.types.Operator):
     bl_options = {"UNDO", "INTERNAL"}
 
     def execute(self, context):
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         s.parts.clear()
         s.group = None
         s.touched = True
@@ -74,13 +75,13 @@ class MOULDLOFT_OT_show_sculpt(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        if context.scene.mouldloft.sculpt is None:
+        if properties.of(context.scene).sculpt is None:
             cls.poll_message_set("Choose the sculpt first")
             return False
         return True
 
     def execute(self, context):
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         results.set_seen(context.scene, False, "map")
         for thing in reading.members_of(context.scene, context.view_layer).things:
             if thing.name in context.view_layer.objects:
@@ -119,9 +120,9 @@ class MOULDLOFT_OT_add_hare(bpy.types.Operator):
             thing.select_set(False)
         hare.select_set(True)
         context.view_layer.objects.active = hare
-        scene.mouldloft.parts.clear()
-        scene.mouldloft.group = None
-        scene.mouldloft.sculpt = hare
+        properties.of(scene).parts.clear()
+        properties.of(scene).group = None
+        properties.of(scene).sculpt = hare
         return {"FINISHED"}
 
 
@@ -134,13 +135,13 @@ class MOULDLOFT_OT_paint_keep_clear(Idle, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        if context.scene.mouldloft.sculpt is None:
+        if properties.of(context.scene).sculpt is None:
             cls.poll_message_set("Choose the sculpt first")
             return False
         return super().poll(context)
 
     def execute(self, context):
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         thing = s.sculpt
         problem = reading.whose_mesh(thing)
         if problem or thing.type != "MESH":
@@ -172,4 +173,4 @@ _CLASSES = (
 )
 
 
-register, unregister = bpy.utils.register_classes_factory(_CLASSES)
+register, unregister = registering(_CLASSES)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import bpy
 
-from ...scene import results, state, views
+from ...registering import registering
+from ...scene import properties, results, state, views
 from ...work import display
 from .common import UNDO, Idle
 from .running import RunsSections
@@ -72,7 +73,7 @@ class MOULDLOFT_OT_forget_seam(Idle, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        if not context.scene.mouldloft.drawn_seam and not results.is_edited(context.scene, "seam"):
+        if not properties.of(context.scene).drawn_seam and not results.is_edited(context.scene, "seam"):
             cls.poll_message_set("No line was drawn by hand")
             return False
         return super().poll(context)
@@ -84,7 +85,7 @@ class MOULDLOFT_OT_forget_seam(Idle, bpy.types.Operator):
         from mouldloft.base.progress import SILENT
 
         scene = context.scene
-        scene.mouldloft.drawn_seam = ""
+        properties.of(scene).drawn_seam = ""
         done = state.done_now(scene)
         if "seam" in done:
             results.show(scene, "seam", display.shown_of("seam", done, SILENT))
@@ -96,4 +97,4 @@ class MOULDLOFT_OT_forget_seam(Idle, bpy.types.Operator):
 _CLASSES = (MOULDLOFT_OT_edit_seam, MOULDLOFT_OT_use_seam, MOULDLOFT_OT_forget_seam)
 
 
-register, unregister = bpy.utils.register_classes_factory(_CLASSES)
+register, unregister = registering(_CLASSES)

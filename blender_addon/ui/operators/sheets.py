@@ -9,7 +9,8 @@ from pathlib import Path
 import bpy
 from bpy.props import BoolProperty, StringProperty
 
-from ...scene import results, state
+from ...registering import registering
+from ...scene import properties, results, state
 from ...scene.roles import COLLECTIONS
 from . import taking
 from .common import Idle
@@ -21,7 +22,7 @@ OPENED = (".pdf", ".csv", ".dxf", ".svg", ".json", ".html", ".png", ".stl", ".gl
 def written_files(scene: bpy.types.Scene) -> list[tuple[str, str]]:
     """(path, what) of the results written last; nothing else that a stranger's .blend may name."""
     try:
-        told = json.loads(scene.mouldloft.sheets or "[]")
+        told = json.loads(properties.of(scene).sheets or "[]")
         rows = [(str(path), str(what)) for path, what in told]
     except (ValueError, TypeError):
         return []
@@ -38,7 +39,7 @@ class MOULDLOFT_OT_write_sheets(Working, bpy.types.Operator):
         scene = context.scene
         target = state.folder_of(scene)
         plan = state.plan_for_sure(context)
-        solids = tuple(sorted(scene.mouldloft.solids))
+        solids = tuple(sorted(properties.of(scene).solids))
 
         def work(progress):
             from mouldloft.outputs.results import write_results
@@ -51,12 +52,12 @@ class MOULDLOFT_OT_write_sheets(Working, bpy.types.Operator):
         from mouldloft.base.errors import Cancelled
 
         if not isinstance(error, Cancelled):
-            kept = context.scene.mouldloft.result("sheets")
+            kept = properties.of(context.scene).result("sheets")
             kept.refusal, kept.cure = str(error), getattr(error, "cure", "")
         return False
 
     def finish(self, context, result) -> None:
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         s.sheets = json.dumps(result)
         s.result("sheets").refusal = ""
         self.report({"INFO"}, f"{len(result)} results stand in {state.folder_of(context.scene)}")
@@ -99,7 +100,7 @@ class MOULDLOFT_OT_clear(Idle, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        s = context.scene.mouldloft
+        s = properties.of(context.scene)
         if not s.results and not results.of_role(context.scene, *COLLECTIONS):
             cls.poll_message_set("There is no plan to clear")
             return False
@@ -130,4 +131,4 @@ class MOULDLOFT_OT_toggle_shown(bpy.types.Operator):
 _CLASSES = (MOULDLOFT_OT_write_sheets, MOULDLOFT_OT_open_file, MOULDLOFT_OT_clear, MOULDLOFT_OT_toggle_shown)
 
 
-register, unregister = bpy.utils.register_classes_factory(_CLASSES)
+register, unregister = registering(_CLASSES)

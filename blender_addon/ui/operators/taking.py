@@ -6,11 +6,12 @@ import json
 
 import bpy
 
-from ...scene import keeping, reading, results, state, views
+from ...scene import keeping, properties, reading, results, state, views
 from ...scene.roles import COLLECTIONS, NAME, PIECE
 from ...work import lines
 from ...work.sections import KEYS
 from . import pictures
+from .common import Reports
 
 
 def keys_as_moved(scene: bpy.types.Scene, done: dict):
@@ -38,7 +39,7 @@ def take_seam(scene: bpy.types.Scene) -> None:
     drawn = results.seam_lines_mm(scene)
     if not drawn:
         raise reading.Unreadable("No seam curve with three points or more is there: draw the seam first.")
-    s = scene.mouldloft
+    s = properties.of(scene)
     s.drawn_seam = json.dumps(drawn)
     if s.seam_kind == "plane":
         s.seam_kind = "cheapest"
@@ -52,11 +53,11 @@ def take_keys(scene: bpy.types.Scene) -> None:
         raise reading.Unreadable("The keys are out of date: set them again first.")
     names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}
     rows = [[names[key.piece], *(round(v, 2) for v in key.foot_mm)] for key in keys_as_moved(scene, done)]
-    scene.mouldloft.moved_keys = json.dumps(rows)
+    properties.of(scene).moved_keys = json.dumps(rows)
     results.remember(scene, "keys")
 
 
-def take_edits(operator: bpy.types.Operator, context: bpy.types.Context, section: str) -> None:
+def take_edits(operator: Reports, context: bpy.types.Context, section: str) -> None:
     """Take over a dragged seam and moved keys before what follows from them, and say so."""
     scene, upto = context.scene, KEYS.index(section)
     if upto >= KEYS.index("seam") and results.is_edited(scene, "seam"):
@@ -75,7 +76,7 @@ def take_edits(operator: bpy.types.Operator, context: bpy.types.Context, section
 def show_master(context: bpy.types.Context, master, stamp: str) -> None:
     """The sculpt was taken in: its copy takes its place, and colours of an earlier one go."""
     scene = context.scene
-    s = scene.mouldloft
+    s = properties.of(scene)
     s.taken = s.sculpt
     before = next(iter(results.of_role(scene, "map")), None)
     thing = results.show_map(scene, master, stamp)
@@ -100,7 +101,7 @@ def list_ways(s, opening) -> None:
 def forget_plan(context: bpy.types.Context, everything: bool) -> None:
     """Take away the scene's results and what the sections said; with `everything`, drawn seam and moved keys too."""
     scene = context.scene
-    s = scene.mouldloft
+    s = properties.of(scene)
     pictures.remove_stills(scene)
     results.set_seen(scene, False, "map")  # which shows the sculpt again
     results.remove(scene, *COLLECTIONS)

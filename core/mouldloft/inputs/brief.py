@@ -134,6 +134,24 @@ class JacketBrief:
 
 
 @dataclass(frozen=True)
+class PeelBrief:
+    """The glove peeled off its cast by mechanics: whether, by whom, and how many ways are tried."""
+
+    run: bool = False
+    people: Literal[1, 2] = 2
+    person_n: Annotated[float, msgspec.Meta(ge=20, le=400)] = 400.0  # both hands, for a moment
+    frictions: Annotated[tuple[Fraction, ...], msgspec.Meta(min_length=1, max_length=4)] = (0.0, 0.3)
+    ways: Literal["straight", "all"] = "all"  # straight and coarse is a first answer
+    average_mm: Annotated[float, msgspec.Meta(ge=5, le=200)] = 20.0  # stretch is a mean over so much rubber
+    pitch_mm: Annotated[float, msgspec.Meta(ge=2, le=60)] | None = None  # of the coarse lattice; None: by the skin
+
+    @property
+    def hands_n(self) -> float:
+        """What all pull together at most, N."""
+        return self.people * self.person_n
+
+
+@dataclass(frozen=True)
 class CradleBrief:
     """Boards and the tilts the piece is worked at."""
 
@@ -257,6 +275,7 @@ class Brief:
     joint: JointBrief = field(default_factory=JointBrief)
     keys: KeysBrief = field(default_factory=KeysBrief)
     jacket: JacketBrief = field(default_factory=JacketBrief)
+    peel: PeelBrief = field(default_factory=PeelBrief)
     cradle: CradleBrief = field(default_factory=CradleBrief)
     cast: CastBrief = field(default_factory=CastBrief)
     finish: FinishBrief = field(default_factory=FinishBrief)
