@@ -243,6 +243,9 @@ class RatesBrief:
     keep_clear_h_m: NotNegative = 10.0  # on every cast: over a face or lettering
     carry_h_kg: NotNegative = 0.02  # on every cast: fill makes a glove heavier to peel, carry and set home
     peel_h_m2: NotNegative = 0.5  # on every cast: the glove worked off skin its pull does not free
+    overhang_h_m2: NotNegative = (
+        2.0  # on every cast: gelcoat and mat laid up under the same skin, more than in the open
+    )
     solid_h_l: NotNegative = 0.5  # on every cast: a limb nobody can lay up filled with resin in thin lifts, or cored
     solid_cost_l: NotNegative = 6.0
     piece_h: NotNegative = 8.0  # a further glove piece with its jacket and cradle

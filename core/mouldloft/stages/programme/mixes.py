@@ -133,6 +133,11 @@ class Workshop:
         return self.brief.rates.peel_h_m2 * self.locks.piece_locked_area_mm2 * 1e-6
 
     @property
+    def overhang_h(self) -> float:
+        """Person-hours more to lay up under skin that its half's pull does not free, each cast."""
+        return self.brief.rates.overhang_h_m2 * self.locks.piece_locked_area_mm2 * 1e-6
+
+    @property
     def tight_share(self) -> float:
         """Share of the skin in places that heavy mat does not go into."""
         return self.cast.joining.tight_share if self.cast.joining else 0.0
