@@ -134,6 +134,24 @@ class JacketBrief:
 
 
 @dataclass(frozen=True)
+class PeelBrief:
+    """The glove peeled off its cast by mechanics: whether, by whom, and how many ways are tried."""
+
+    run: bool = False
+    people: Literal[1, 2] = 2
+    person_n: Annotated[float, msgspec.Meta(ge=20, le=400)] = 400.0  # both hands, for a moment
+    frictions: Annotated[tuple[Fraction, ...], msgspec.Meta(min_length=1, max_length=4)] = (0.0, 0.3)
+    ways: Literal["straight", "all"] = "all"  # straight and coarse is a first answer
+    average_mm: Annotated[float, msgspec.Meta(ge=5, le=200)] = 20.0  # stretch is a mean over so much rubber
+    pitch_mm: Annotated[float, msgspec.Meta(ge=2, le=60)] | None = None  # of the coarse lattice; None: by the skin
+
+    @property
+    def hands_n(self) -> float:
+        """What all pull together at most, N."""
+        return self.people * self.person_n
+
+
+@dataclass(frozen=True)
 class CradleBrief:
     """Boards and the tilts the piece is worked at."""
 
@@ -225,6 +243,9 @@ class RatesBrief:
     keep_clear_h_m: NotNegative = 10.0  # on every cast: over a face or lettering
     carry_h_kg: NotNegative = 0.02  # on every cast: fill makes a glove heavier to peel, carry and set home
     peel_h_m2: NotNegative = 0.5  # on every cast: the glove worked off skin its pull does not free
+    overhang_h_m2: NotNegative = (
+        2.0  # on every cast: gelcoat and mat laid up under the same skin, more than in the open
+    )
     solid_h_l: NotNegative = 0.5  # on every cast: a limb nobody can lay up filled with resin in thin lifts, or cored
     solid_cost_l: NotNegative = 6.0
     piece_h: NotNegative = 8.0  # a further glove piece with its jacket and cradle
@@ -284,6 +305,7 @@ class Brief:
     joint: JointBrief = field(default_factory=JointBrief)
     keys: KeysBrief = field(default_factory=KeysBrief)
     jacket: JacketBrief = field(default_factory=JacketBrief)
+    peel: PeelBrief = field(default_factory=PeelBrief)
     cradle: CradleBrief = field(default_factory=CradleBrief)
     cast: CastBrief = field(default_factory=CastBrief)
     finish: FinishBrief = field(default_factory=FinishBrief)

@@ -21,6 +21,7 @@ from .keys import Keys
 from .locks import Locks
 from .master import Master
 from .opening import Opening
+from .peel import Peel
 from .programme import Programme
 from .rubber import Rubber
 from .seam import Seam
@@ -52,6 +53,7 @@ class MouldPlan:
     assumptions: tuple[Assumption, ...]
     cautions: tuple[Caution, ...]
     division: Division | None = None  # more than two pieces, where two are not enough and the brief allows more
+    peel: Peel | None = None  # where the brief asks for it
     wall: Wall | None = None  # of two pieces; more are walled off one against the other
     version: int = PLAN_VERSION
     made_by: str = f"mouldloft {__version__}"

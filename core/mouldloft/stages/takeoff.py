@@ -30,8 +30,8 @@ from .jacket import Jacket, Zone
 from .keys import Keys
 from .locks import Locks
 from .master import Master
-from .programme import RUN_PARTS, Programme, bolt_count
-from .rubber import Rubber, flange_areas_mm2, wall_areas_mm2
+from .programme import RUN_PARTS, Programme, bolt_count, slot_count
+from .rubber import Rubber, flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
 from .wall import BOARD_MM, Wall
 
 ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts", "finish")
@@ -311,12 +311,16 @@ def _counted(
     finish = brief.finish
     painted = area * brief.run.casts / (1.0 - finish.overspray) if finish.paint else 0.0
     wall = sum(wall_areas_mm2(rubber)) * 1e-6
+    slots = float(slot_count(jacket))
+    reinforced = sum(handled_edges_mm2(rubber)) * 1e-6 if brief.joint.reinforced_edges else 0.0
     return {
         "wall": {"skin m2": rubber.skin_m2, "wall m2": wall, "flange m2": sum(flanges),
                  "flange m": sum(flanges) / width_m, **days.get("wall", {})},
         "glove": {"coat m2": len(rubber.coats) * rubber.skin_m2, "batch": mould_pots, "job": 1.0,
+                  "reinforced m2": reinforced,
                   **days.get("glove", {})},
-        "jacket": {"jacket m2": sum(p.area_mm2 for p in jacket.pieces) * 1e-6, **days.get("jacket", {})},
+        "jacket": {"jacket m2": sum(p.area_mm2 for p in jacket.pieces) * 1e-6, "wedge slot": slots,
+                   **days.get("jacket", {})},
         "casts": {"coat m2": n * area * 2.0, "batch": n * cast_pots, "cast": float(n), "cast m2": n * area,
                   "joint m": n * cast.joint_tape_m, **days.get("casts", {})},  # gelcoat, then resin over the mat
         "finish": {"primer m2": painted * finish.primer_coats, "colour m2": painted * finish.colour_coats,
