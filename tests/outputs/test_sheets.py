@@ -268,9 +268,9 @@ def test_order_of_work_names_every_piece_and_opens_in_order(plan):
     assert "Brush the left piece" in whole
     assert "Print coat (1 mm), build coat (3 mm) and build coat (4 mm)." in whole
     even = tuple(replace(coat, thickness_mm=2.0) for coat in plan.rubber.coats[1:])
-    filling = replace(even[0], name="lock fill, edges and flange", thickness_mm=0.0)
+    filling = replace(even[0], name="undercut fill, edges and flange", thickness_mm=0.0)
     brushed = changed(plan, rubber=replace(plan.rubber, coats=(plan.rubber.coats[0], *even, filling)))
-    told = "Print coat (1 mm), 2 build coats (2 mm each) and lock fill, edges and flange."
+    told = "Print coat (1 mm), 2 build coats (2 mm each) and undercut fill, edges and flange."
     assert any(told in step.text for step in work_steps(brushed))
     assert "The same for the right piece" in whole
     first, second = plan.seam.taking_off
@@ -410,7 +410,7 @@ def test_what_is_needed_first_stands_over_the_order_list(plan, workshop):
 
 def test_order_list_reads_back_as_the_take_off(plan, tmp_path):
     path = write_order(plan.takeoff, tmp_path / "order.csv")
-    with path.open(encoding="utf-8", newline="") as handle:
+    with path.open(encoding="utf-8-sig", newline="") as handle:
         rows = list(csv.reader(handle))
     assert len(rows) == 1 + len(plan.takeoff.lines)
     for row, line in zip(rows[1:], plan.takeoff.lines):
@@ -588,7 +588,7 @@ def test_printed_days_packs_and_cost_are_those_saved(printed):
 
 def test_the_csv_holds_what_was_saved(printed, small_plan, tmp_path):
     saved, _, _ = printed
-    with write_order(small_plan.takeoff, tmp_path / "order.csv").open(encoding="utf-8", newline="") as handle:
+    with write_order(small_plan.takeoff, tmp_path / "order.csv").open(encoding="utf-8-sig", newline="") as handle:
         rows = list(csv.DictReader(handle))
     lines = {line["code"]: line for line in saved["takeoff"]["lines"]}
     assert sum(float(row["cost"]) for row in rows) == pytest.approx(

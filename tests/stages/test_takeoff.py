@@ -311,7 +311,7 @@ def test_no_cell_starts_a_formula(catalogue: Catalogue, cast: Cast) -> None:
 def test_the_order_is_written_whole(catalogue: Catalogue, cast: Cast, tmp_path) -> None:
     made = order(catalogue, cast)
     path = write_order(made, tmp_path / "order.csv")
-    assert path.read_text(encoding="utf-8") == order_csv(made)
+    assert path.read_text(encoding="utf-8-sig") == order_csv(made)
     with pytest.raises(OutputRefused):
         write_order(made, tmp_path / "none" / "order.csv")
     assert order_rows(made)[0][0] == "code"

@@ -67,8 +67,8 @@ class SeamBrief:
     pieces: Pieces = 2
     max_pieces: Annotated[int, msgspec.Meta(ge=1, le=8)] = 2
     # when two pieces cost too much, more are proposed, up to max_pieces (invented starting values)
-    most_fill_share: Fraction = 0.08  # lock fill of two pieces over the master's volume
-    deepest_fill_skins: Positive = 20.0  # deepest lock fill of two pieces, in thicknesses of the skin
+    most_fill_share: Fraction = 0.08  # undercut fill of two pieces over the master's volume
+    deepest_fill_skins: Positive = 20.0  # deepest undercut fill of two pieces, in thicknesses of the skin
 
 
 @dataclass(frozen=True)
@@ -283,12 +283,14 @@ class ObservedBrief:
 
 @dataclass(frozen=True)
 class JobBrief:
-    """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on."""
+    """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on. paper :
+    of the sheets."""
 
     studio: Annotated[str, msgspec.Meta(max_length=80)] = ""
     number: Annotated[str, msgspec.Meta(max_length=40)] = ""
     revision: Annotated[str, msgspec.Meta(max_length=20)] = ""
     date: Annotated[str, msgspec.Meta(max_length=40)] = ""
+    paper: Literal["A4", "letter"] = "A4"
 
 
 @dataclass(frozen=True)

@@ -59,7 +59,7 @@ def clay_lines(clay: ClayDifference) -> list[str]:
         touches = [
             *(["on the seam"] if patch.to_seam_mm < 5 else
               [f"{mm(patch.to_seam_mm)} from the seam"] if patch.to_seam_mm < 60 else []),
-            *(["locks there"] if patch.locks else []),
+            *(["undercut there"] if patch.locks else []),
         ]  # fmt: skip
         way = "proud" if patch.most_mm > 0 else "shy"
         lines.append(

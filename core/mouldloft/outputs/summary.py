@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..base.figures import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent, unit_words
+from ..base.figures import amount, cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent
 from ..stages.cautions import SHEET
 from ..stages.division.propose import beyond_two
 from ..stages.jacket.record import JacketPiece
@@ -20,13 +20,13 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
     rows = [
         ("Master", _master_words(plan)),
         ("Opens", _opening_words(plan)),
-        ("Pieces", f"{len(seam.pieces)}: {listed(p.name for p in seam.pieces)}; first off: {_first_off(plan)}"),
+        ("Pieces", f"{len(seam.pieces)}: {listed(p.name for p in seam.pieces)}; comes off first: {_first_off(plan)}"),
         (
             "Seam",
-            f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; shows like {metres(seam.figures.on_show_mm)} in view",
+            f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; {metres(seam.figures.on_show_mm)} of it on show",
         ),
-        ("Locked", _lock_words(plan)),
-        ("Lock fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}"),
+        ("Undercuts", _lock_words(plan)),
+        ("Undercut fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}"),
         *division_rows(plan),
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
@@ -38,7 +38,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
     if plan.takeoff.money is not None:
         rows.append(("With labour", _price_words(plan.takeoff.money)))
     programme = plan.programme
-    rows.append(("Days", f"{programme.mould_days} for the mould, {programme.run_days} for the run, of the calendar"))
+    rows.append(("Days", f"{programme.mould_days} for the mould, {programme.run_days} for the run, weekends included"))
     if said := (*filter(None, [plan.master.health.stance]), *plan.master.health.notes):
         rows.append(("Note", " ".join(said)))
     if plan.master.health.left_out:
@@ -67,7 +67,7 @@ def _first_off(plan: MouldPlan) -> str:
 def _lock_words(plan: MouldPlan) -> str:
     locks = plan.locks
     return (
-        f"{cm2(locks.rigid_area_mm2)} free to neither side, {cm2(locks.piece_locked_area_mm2)} not free to its own "
+        f"{cm2(locks.rigid_area_mm2)} undercut for both pieces, {cm2(locks.piece_locked_area_mm2)} for its own "
         f"piece; the glove stretches {percent(locks.worst_stretch)}, {percent(locks.stretch_allowed)} is allowed"
     )
 
@@ -103,8 +103,8 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
         rows.append(
             (
                 f"  {piece.name}",
-                f"{percent(piece.share)} of the skin, {litres(piece.fill_mm3)} of lock fill, "
-                f"{cm2(piece.locked_area_mm2)} locked, jacket about {kg(piece.jacket_kg)}",
+                f"{percent(piece.share)} of the skin, {litres(piece.fill_mm3)} of undercut fill, "
+                f"{cm2(piece.locked_area_mm2)} undercut, jacket about {kg(piece.jacket_kg)}",
             )
         )
     if made.order:
@@ -117,7 +117,7 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
                 f"joints {metres(made.joint_length_mm)}",
             )
         )
-    rows.append(("  Mind", " ".join((*made.notes, _STILL_LEFT if built else _STILL_TWO))))
+    rows.append(("  Limits", " ".join((*made.notes, _STILL_LEFT if built else _STILL_TWO))))
     return rows
 
 
@@ -166,7 +166,7 @@ def _cast_words(plan: MouldPlan) -> str:
 
 def _order_words(plan: MouldPlan) -> str:
     dear = sorted(plan.takeoff.lines, key=lambda line: -line.cost)
-    words = "; ".join(f"{line.buy:.4g} {unit_words(line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
+    words = "; ".join(f"{amount(line.buy, line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
     rest = len(dear) - _MOST_BOUGHT
     return words + (f"; and {rest} more in the order list" if rest > 0 else "")
 

@@ -54,7 +54,7 @@ class Proportion:
 @dataclass(frozen=True)
 class StandInBody:
     """A stand-in: skin over height squared, volume over height cubed, seam over height (a plane through the middle, the
-    foot left out), lock fill over the body's volume."""
+    foot left out), undercut fill over the body's volume."""
 
     skin: Proportion
     volume: Proportion
@@ -185,7 +185,7 @@ def scaled_to(master: Master, height_mm: float) -> Master:
 
 def _rubber_of_body(height_mm: float, body: dict[str, float], rule: ThicknessRule) -> float:
     """Rubber, mm³: skin, what the edge band and half of its fade add on both sides of the seam, flange on both sides,
-    lock fill, and tabs."""
+    undercut fill, and tabs."""
     skin = body["skin"] * height_mm**2 * rule.skin_mm
     seam = body["seam"] * height_mm
     edge = 2 * seam * (1 + FADE / 2) * rule.band_mm * (rule.edge_mm - rule.skin_mm)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -532,18 +533,26 @@ def safe_cell(text: str) -> str:
     return "'" + text if lead.startswith(_FORMULA_STARTS) else text
 
 
-def order_csv(takeoff: Takeoff) -> str:
-    """`order_rows` as CSV text with safe cells and Unix line ends."""
+def order_csv(takeoff: Takeoff, comma_decimals: bool = False) -> str:
+    """`order_rows` as CSV text with safe cells and Unix line ends; with decimal commas and semicolons between cells
+    for spreadsheets of countries that write so."""
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
+    writer = csv.writer(out, lineterminator="\n", delimiter=";" if comma_decimals else ",")
+    rows = order_rows(takeoff)
+    if comma_decimals:
+        rows = [rows[0], *([_DECIMAL.sub(r"\1,\2", cell) for cell in row] for row in rows[1:])]
     # the writer leaves a lone carriage return unquoted, and a spreadsheet takes it for a new row
-    writer.writerows([safe_cell(cell).replace("\r", " ") for cell in row] for row in order_rows(takeoff))
+    writer.writerows([safe_cell(cell).replace("\r", " ") for cell in row] for row in rows)
     return out.getvalue()
 
 
-def write_order(takeoff: Takeoff, path: str | Path) -> Path:
-    """Write the order list whole or not at all. Raises `OutputRefused`."""
-    return write_text(path, order_csv(takeoff))
+_DECIMAL = re.compile(r"^(-?\d+)\.(\d+)$")
+_BYTE_ORDER = "\ufeff"  # without it a spreadsheet on Windows takes the file for its own code page
+
+
+def write_order(takeoff: Takeoff, path: str | Path, comma_decimals: bool = False) -> Path:
+    """Write the order list whole or not at all, as a spreadsheet opens it. Raises `OutputRefused`."""
+    return write_text(path, _BYTE_ORDER + order_csv(takeoff, comma_decimals))
 
 
 def takeoff_assumptions(brief: Brief, catalogue: Catalogue) -> tuple[Assumption, ...]:

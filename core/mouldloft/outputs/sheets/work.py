@@ -16,9 +16,10 @@ from ...stages.programme import Task, part_of
 from ...trade.handling import Lift, grips_for, lift_of
 from ...trade.money import Money
 from ..look import SOFT_INK
+from ..whereabouts import where_words
 from ..words import run_line, title_of
 from .chart import day_rows, grams, tick_box
-from .typeset import MARGIN, PAGE, facts_table, heading, ruled_table, set_text
+from .typeset import MARGIN, facts_table, heading, job_line, paper_of, ruled_table, set_text
 
 _ANSWERS = {
     "pole": "roller on a pole, from the foot",
@@ -143,9 +144,12 @@ def standing_page(plan: MouldPlan, inner: float) -> list[Flowable]:
         parts += heading("The sum", "Moments about the worst side of the foot; do it again before relying on it.")
         rows = [[line.what, line.sum, line.result] for line in fixings.lines]
         parts.append(ruled_table(("What", "Sum", "Comes to"), rows, [inner * v for v in (0.27, 0.51, 0.22)], (2,)))
-        places = [[str(k), f"{x:.0f}", f"{y:.0f}"] for k, (x, y) in enumerate(fixings.points_mm, 1)]
-        parts += heading("Where the sockets sit", "From the middle of the piece: x to its left, y to its back, mm.")
-        parts.append(ruled_table(("Socket", "x", "y"), places, [inner * 0.12] * 3, (1, 2)))
+        places = [
+            [str(k), _off(x, "left", "right"), _off(y, "back", "front")]
+            for k, (x, y) in enumerate(fixings.points_mm, 1)
+        ]
+        parts += heading("Where the sockets sit", "From the middle of the piece, mm.")
+        parts.append(ruled_table(("Socket", "Across", "Along"), places, [inner * 0.16] * 3, (1, 2)))
     elif cast.ballast_kg > 0:
         words = f"{kg(cast.ballast_kg)} of ballast in bags, low in the foot; the overturning sums stand with the casts."
         parts.append(set_text(words, size=9))
@@ -160,6 +164,13 @@ def standing_page(plan: MouldPlan, inner: float) -> list[Flowable]:
 
 
 # --- lifts -----------------------------------------------------------------------------------------------
+
+
+def _off(value_mm: float, ahead: str, behind: str) -> str:
+    """'120 to its left', 'on the middle'."""
+    if round(value_mm) == 0:
+        return "on the middle"
+    return f"{abs(value_mm):.0f} to its {ahead if value_mm > 0 else behind}"
 
 
 def lifts_that_happen(plan: MouldPlan) -> tuple[Lift, ...]:
@@ -223,16 +234,16 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     wet = plan.cast.mass_kg / max(len(plan.jacket.pieces), 1)
     grips = grips_for([part_of(piece) for piece in plan.jacket.pieces], wet)
     places = [
-        [g.piece, kg(g.heaviest_kg), str(k), *(f"{v:.0f}" for v in point)]
+        [g.piece, kg(g.heaviest_kg), str(k), where_words(plan, [point])[0]]
         for g in grips
         for k, point in enumerate(g.places_mm, 1)
     ]
     if places:
-        note = "About the centre of mass, glassed on while the jacket is on the master; mm in the plan."
+        note = "About the centre of mass, on the jacket, glassed on while it is on the master; heights from the floor."
         parts += heading("Hand grips", note)
         parts.append(
-            ruled_table(("Piece", "Heaviest lift", "Grip", "x", "y", "z"), places,
-                        [inner * v for v in (0.3, 0.16, 0.1, 0.1, 0.1, 0.1)], (1, 2, 3, 4, 5))
+            ruled_table(("Piece", "Heaviest lift", "Grip", "Where"), places,
+                        [inner * v for v in (0.3, 0.16, 0.1, 0.44)], (1, 2))
         )  # fmt: skip
     said = (
         "A rope, a trolley and a second pair of hands come before a hoist; a hoist lifts from backed, rated eyes only."
@@ -308,6 +319,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]
     return [
         set_text(f"Offer: {title_of(plan)}", weight="light", size=20, leading=25),
+        set_text(job_line(plan), size=9, colour=SOFT_INK),
         set_text(valid + ".", size=9, colour=SOFT_INK),
         Spacer(1, 8),
         ruled_table(("", ""), rows, (inner * 0.76, inner * 0.24), (1,), total=True),
@@ -332,8 +344,14 @@ def write_offer(plan: MouldPlan, path: str | Path) -> Path:
     def fill(handle: IO[bytes]) -> None:
         title = f"{title_of(plan)}: offer"
         document = SimpleDocTemplate(
-            handle, pagesize=PAGE, title=title, author="mouldloft", invariant=1, leftMargin=MARGIN, rightMargin=MARGIN
+            handle,
+            pagesize=paper_of(plan),
+            title=title,
+            author="mouldloft",
+            invariant=1,
+            leftMargin=MARGIN,
+            rightMargin=MARGIN,
         )
-        document.build(offer_page(plan, PAGE[0] - 2 * MARGIN - 12))
+        document.build(offer_page(plan, paper_of(plan)[0] - 2 * MARGIN - 12))
 
     return write_whole(path, fill)
