@@ -175,7 +175,7 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
 
 
 def _dangers_by_stage(plan: MouldPlan, inner: float) -> list[Flowable]:
-    """On which days what is worn, stage by stage, and the hazards in short; what to do stands with the order of work."""
+    """On which days what is worn, stage by stage, and the hazards' names."""
     rows = []
     for stage in ORDER_SECTIONS:
         tasks = [t for t in plan.programme.tasks if t.stage == stage and t.hands]

@@ -147,8 +147,8 @@ def _key_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
     parts.append(ruled_table(head, rows, [inner * v for v in one * _KEYS_A_ROW], right=right, size=7.0))
     words = (
         "mm to the middle of each key, whose number stands in the picture. Along: of the seam, from its lowest place "
-        f"at the front, up the front first{', after the number of the line' if more else ''}. Inside: straight from the "
-        "seam. Up: from the floor. Size: foot across × height. "
+        f"at the front, up the front first{', after the number of the line' if more else ''}. Inside: straight from "
+        "the seam. Up: from the floor. Size: foot across × height. "
         f"{'A star marks your own. ' if any(key.own for key in keys) else ''}"
         f"Sides taper {number(keys[0].taper_deg, 2, 0)}° to the pull."
     )
