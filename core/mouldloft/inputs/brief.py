@@ -282,6 +282,15 @@ class ObservedBrief:
 
 
 @dataclass(frozen=True)
+class SculptBrief:
+    """The full-size sculpt before the mould: clay over foam, the foam's blocks as sold."""
+
+    clay_mm: Annotated[float, msgspec.Meta(ge=3, le=200)] = 25.0
+    block_mm: tuple[Positive, Positive, Positive] = (1250.0, 600.0, 100.0)
+    cutting_waste: Annotated[float, msgspec.Meta(ge=0, le=1)] = 0.15
+
+
+@dataclass(frozen=True)
 class JobBrief:
     """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on. paper :
     of the sheets."""
@@ -299,6 +308,7 @@ class Brief:
 
     piece: Text = ""
     job: JobBrief = field(default_factory=JobBrief)
+    sculpt: SculptBrief = field(default_factory=SculptBrief)
     master: MasterBrief = field(default_factory=MasterBrief)
     run: RunBrief = field(default_factory=RunBrief)
     opening: OpeningBrief = field(default_factory=OpeningBrief)

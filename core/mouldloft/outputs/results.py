@@ -53,6 +53,12 @@ def _order(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
     return write_order(plan.takeoff, folder / "order.csv")
 
 
+def _before(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+    from .sheets.aside import write_beforehand
+
+    return write_beforehand(plan, folder / "before.csv")
+
+
 def _calendar(plan: MouldPlan, folder: Path) -> Path:
     title = plan.brief.piece or plan.master.name
     key = plan.master.source_hash[:12]
@@ -116,6 +122,7 @@ def _coloured_ply(survey: OpenSurvey) -> bytes:
 
 _OUTPUTS: tuple[tuple[str, str, Callable[[MouldPlan, Path, Progress], Path]], ...] = (
     ("order", "what to buy; order-semicolon.csv where decimals have a comma", _order),
+    ("before", "foam, clay, armature and sealer of the sculpt", _before),
     ("pictures", "views, seam, undercut map, glove and jacket, thickness", _pictures),
     ("client sheet", "for the client to sign", _client_sheet),
     ("workshop sheets", "for the bench", _workshop_sheets),
@@ -137,7 +144,7 @@ _BY_CHOICE = (
 )
 
 
-_WITHOUT_RENDERER = ("order", "templates")
+_WITHOUT_RENDERER = ("order", "before", "templates")
 
 
 def _write_solids(plan: MouldPlan, folder: Path, formats: tuple[str, ...], progress: Progress) -> list[Written]:

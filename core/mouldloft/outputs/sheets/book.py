@@ -50,6 +50,7 @@ from ..words import (
     title_of,
     work_steps,
 )
+from .aside import beforehand_page
 from .chart import histogram, programme_pages
 from .pieces import piece_pages
 from .section import section_pages
@@ -103,6 +104,7 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     story += [PageBreak(), *programme_pages(plan, inner)]
     story += work_pages(plan, inner)
     story += [PageBreak(), *_order_pages(plan, inner)]
+    story += [PageBreak(), *beforehand_page(plan, inner), PageBreak()]
     story += _assumption_pages(plan, inner)
 
     def fill(handle: IO[bytes]) -> None:

@@ -6,18 +6,21 @@ from datetime import timedelta
 from pathlib import Path
 from typing import IO
 
+import numpy as np
 from reportlab.platypus import Flowable, PageBreak, SimpleDocTemplate, Spacer
 
 from ...base.figures import counted, kg, m2, metres, mm, money, number, percent
 from ...base.files import write_whole
+from ...geometry.heightmap import sample
 from ...inputs.brief import day_one
 from ...stages.plan import MouldPlan
 from ...stages.programme import Task, part_of
-from ...trade.handling import Lift, grips_for, lift_of
+from ...trade.handling import Grips, Lift, grips_for, lift_of
 from ...trade.money import Money
 from ..look import SOFT_INK
 from ..whereabouts import where_words
 from ..words import run_line, title_of
+from .aside import installation_part
 from .chart import day_rows, grams, tick_box
 from .typeset import MARGIN, facts_table, heading, job_line, paper_of, ruled_table, set_text
 
@@ -155,6 +158,7 @@ def standing_page(plan: MouldPlan, inner: float) -> list[Flowable]:
         parts.append(set_text(words, size=9))
     else:
         parts.append(set_text("It stands by itself against the stated push and wind.", size=9))
+    parts += installation_part(plan, inner)
     parts += heading("Drains, vent, port, eyes")
     parts += [set_text("– " + words, size=8.8) for words in cast.openings]
     parts.append(
@@ -234,9 +238,9 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     wet = plan.cast.mass_kg / max(len(plan.jacket.pieces), 1)
     grips = grips_for([part_of(piece) for piece in plan.jacket.pieces], wet)
     places = [
-        [g.piece, kg(g.heaviest_kg), str(k), where_words(plan, [point])[0]]
+        [g.piece, kg(g.heaviest_kg), str(k), where]
         for g in grips
-        for k, point in enumerate(g.places_mm, 1)
+        for k, where in enumerate(where_words(plan, grips_on_jacket(plan, g)), 1)
     ]
     if places:
         note = "About the centre of mass, on the jacket, glassed on while it is on the master; heights from the floor."
@@ -246,10 +250,32 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
                         [inner * v for v in (0.3, 0.16, 0.1, 0.44)], (1, 2))
         )  # fmt: skip
     said = (
+        "HSE's own guide for one person close in at knuckle height is 25 kg for a man and 16 kg for a woman, less higher, "
+        "lower and further out (from memory: see INDG143). "
         "A rope, a trolley and a second pair of hands come before a hoist; a hoist lifts from backed, rated eyes only."
     )
     parts += [Spacer(1, 6), set_text(said, size=8.6), set_text(f"Guide: {method}.", size=8, colour=SOFT_INK)]
     return parts
+
+
+def grips_on_jacket(plan: MouldPlan, grips: Grips) -> np.ndarray:
+    """(k, 3) places of a piece's grips on the outside of its jacket: about the centre of mass across the pull, drawn in
+    towards it where the piece is too narrow."""
+    at = next(k for k, piece in enumerate(plan.jacket.pieces) if piece.name == grips.piece)
+    piece, envelope = plan.jacket.pieces[at], plan.rubber.envelopes[at]
+    centre = np.asarray(piece.centre_of_mass_mm, float)
+    level, up, _ = envelope.frame.axes
+    thick = max((zone.thickness_mm for zone in piece.zones if zone.name == "field"), default=0.0)
+    found = []
+    for place in np.asarray(grips.places_mm, float) - centre:
+        for share in (1.0, 0.8, 0.6, 0.4, 0.2, 0.0):
+            spot = envelope.frame.to_frame((centre + share * (place[1] * level + place[2] * up))[None])
+            high = sample(envelope.outer_mm, envelope.origin_mm, envelope.pixel_mm, spot[:, :2])
+            if np.isfinite(high[0]) or share == 0.0:
+                spot[:, 2] = np.where(np.isfinite(high), high + thick, spot[:, 2])
+                found.append(envelope.frame.to_master(spot)[0])
+                break
+    return np.array(found)
 
 
 # --- money -----------------------------------------------------------------------------------------------
