@@ -39,12 +39,13 @@ def installation_part(plan: MouldPlan, inner: float) -> list[Flowable]:
     cast = plan.cast
     width, depth, height = crate_mm(plan)
     high = cast.mass_kg_interval.high if cast.mass_kg_interval is not None else cast.mass_kg
+    full = crate_kg(plan) + cast.lift_kg
     facts = [
         ("Crate, outside", f"{width:.0f} × {depth:.0f} × {height:.0f} mm, about {kg(crate_kg(plan))} empty"),
-        ("Crate with a cast", f"{kg(crate_kg(plan) + cast.lift_kg)}, at most {kg(crate_kg(plan) + cast.lift_kg + high - cast.mass_kg)}"),
+        ("Crate with a cast", f"{kg(full)}, at most {kg(full + high - cast.mass_kg)}"),
         ("Van door", f"at least {mm(min(width, depth) + 50)} wide and {mm(height + 50)} high; lying down, "
                      f"{mm(min(height, max(width, depth)) + 50)} high"),
-        ("On the place", "carried by pallet truck; stood up by the people on the lifting page; eyes only where named below"),
+        ("On the place", "by pallet truck; stood up by the people on the lifting page; eyes only where named below"),
     ]  # fmt: skip
     return [
         *heading("Crate and way in", "One cast a crate, standing, soft packing all round."),

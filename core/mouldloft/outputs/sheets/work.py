@@ -250,8 +250,8 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
                         [inner * v for v in (0.3, 0.16, 0.1, 0.44)], (1, 2))
         )  # fmt: skip
     said = (
-        "HSE's own guide for one person close in at knuckle height is 25 kg for a man and 16 kg for a woman, less higher, "
-        "lower and further out (from memory: see INDG143). "
+        "HSE's own guide for one person, close in at knuckle height, is 25 kg for a man and 16 kg for a woman, less "
+        "higher, lower and further out (from memory: see INDG143). "
         "A rope, a trolley and a second pair of hands come before a hoist; a hoist lifts from backed, rated eyes only."
     )
     parts += [Spacer(1, 6), set_text(said, size=8.6), set_text(f"Guide: {method}.", size=8, colour=SOFT_INK)]
