@@ -8,7 +8,6 @@ from typing import Annotated
 
 import typer
 
-from .asbuilt.rescan import Rescan
 from .base.errors import BriefRefused
 from .stages.plan import MouldPlan
 from .terminal import Terminal
@@ -51,7 +50,7 @@ def rescan_command(
         line, clear = (_in_place(path, inner, target) for path in (seam.own_line, seam.keep_clear))
         seam = replace(seam, own_line=line, keep_clear=clear)
         made = replace(found.plan, brief=replace(found.plan.brief, seam=seam))
-        words = _write_rescan(planned, replace(found, plan=made), inner)
+        words = _write_rescan(planned, made, inner)
         write_results(made, inner, terminal.progress, pictures=pictures)
     print(words)
     print(f"\nThe new plan is in {target.resolve()}; scan-report.txt says all of this again.")
@@ -62,7 +61,7 @@ def _in_place(path: str | None, inner: Path, target: Path) -> str | None:
     return str(target / Path(path).name) if path is not None and Path(path).parent == inner else path
 
 
-def _write_rescan(planned: MouldPlan, found: Rescan, folder: Path) -> str:
+def _write_rescan(planned: MouldPlan, made: MouldPlan, folder: Path) -> str:
     """What a rescan leaves beside the new plan; returns the report."""
     from .asbuilt.changes import report_lines
     from .asbuilt.rescan import CLOSED_FILE
@@ -71,7 +70,6 @@ def _write_rescan(planned: MouldPlan, found: Rescan, folder: Path) -> str:
     from .outputs.clay import clay_lines, write_closed_scan, write_difference
     from .outputs.compare import compare_plans, comparison_text, write_comparison
 
-    made = found.plan
     assert made.clay is not None
     names = ("as planned", "as scanned")
     comparison = compare_plans([planned, made], names)
