@@ -162,3 +162,25 @@ def repair_command(
         shrunk = review_log(plan, read_log(log)).shrinkage if log is not None else None
         parts.append(cast_as_master(plan, *((shrunk.likely, shrunk.observations) if shrunk else ())))
     print("\n\n".join("\n".join(lines) for lines in parts))
+
+
+@bench.command("demo-bench")
+def demo_bench_command(
+    plan_folder: PlanFolder,
+    casts: Annotated[int, typer.Option("--casts", help="Casts taken in the made-up log.", min=1, max=500)] = 4,
+) -> None:
+    """Make up a scan of the clay and a filled log for a plan, to try rescan and log on."""
+    import trimesh
+
+    from .asbuilt.review import planned_cast, planned_coats
+    from .base.files import write_text, write_whole
+    from .demo.bench import made_up_log, made_up_scan
+    from .outputs.planfile import open_plan
+
+    plan = open_plan(plan_folder)
+    folder = plan_folder if plan_folder.is_dir() else plan_folder.parent
+    vertices, faces = made_up_scan(plan.master.vertices_mm, plan.master.faces)
+    data = trimesh.Trimesh(vertices, faces, process=False).export(file_type="stl")
+    print(write_whole(folder / "made-up-scan.stl", lambda handle: handle.write(data)))  # type: ignore[arg-type]
+    text = made_up_log(planned_coats(plan), planned_cast(plan), casts)
+    print(write_text(folder / "made-up-log.toml", text))
