@@ -26,9 +26,9 @@ app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
     help="Plan a brush-on silicone mould, its jacket and a run of casts from a digital master.",
-    epilog="Exit codes: 0 done, 1 not all of several planned, 2 the mesh, 3 the brief, 4 the catalogue, 5 the output, 6 a saved plan, "
-    "7 no plan within the brief, 130 stopped. A check here is no certification: product data sheets, local codes and "
-    "licensed practice decide.",
+    epilog="Exit codes: 0 done, 1 not all of several planned, 2 the mesh, 3 the brief, 4 the catalogue, 5 the output, "
+    "6 a saved plan, 7 no plan within the brief, 130 stopped. A check here is no certification: product data sheets, "
+    "local codes and licensed practice decide.",
 )
 
 MeshPath = Annotated[Path, typer.Argument(help="The digital master: STL, OBJ, PLY, GLB or 3MF.", show_default=False)]
