@@ -109,7 +109,7 @@ def money(value: float, currency: str) -> str:
     """Amount with its currency in whole units, to the hundredth under ten, thousands apart by a no-break space:
     '1 234 EUR', '4.50 EUR'."""
     return (
-        f"{value:,.{0 if abs(value) >= 9.995 else 2}f}".replace(",", "\N{NO-BREAK SPACE}")
+        f"{value:,.{2 if 0 < abs(value) < 9.995 else 0}f}".replace(",", "\N{NO-BREAK SPACE}")
         + f"\N{NO-BREAK SPACE}{currency}"
     )
 

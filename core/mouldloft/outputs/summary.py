@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..base.figures import amount, cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent
+from ..base.figures import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent, unit_words
 from ..stages.cautions import SHEET
 from ..stages.division.propose import beyond_two
 from ..stages.jacket.record import JacketPiece
@@ -166,7 +166,7 @@ def _cast_words(plan: MouldPlan) -> str:
 
 def _order_words(plan: MouldPlan) -> str:
     dear = sorted(plan.takeoff.lines, key=lambda line: -line.cost)
-    words = "; ".join(f"{amount(line.buy, line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
+    words = "; ".join(f"{line.buy:g} {unit_words(line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
     rest = len(dear) - _MOST_BOUGHT
     return words + (f"; and {rest} more in the order list" if rest > 0 else "")
 
@@ -185,8 +185,8 @@ def _price_words(cash: Money) -> str:
     hours = sum(line.person_hours for line in cash.labour)
     return (
         f"{money(spread.likely, cash.currency)} ({number(spread.low, 2)} to {number(spread.high, 2)}) with "
-        f"{hours:.0f} h of work at {number(cash.hourly_rate)}; mould {number(cash.mould.price)}, each cast "
-        f"{number(cash.each.price)}, one more {number(cash.more.price)}"
+        f"{hours:.0f} h of work at {money(cash.hourly_rate, cash.currency)}; mould {number(cash.mould.price)}, each "
+        f"cast {number(cash.each.price)}, one more {number(cash.more.price)}"
     )
 
 
