@@ -45,6 +45,9 @@ SeamChoice = Annotated[
     str | None,
     typer.Option("--seam", help="Seam to build: cheapest, plane, relief (a plane that follows an edge) or free."),
 ]
+PeelChoice = Annotated[
+    bool, typer.Option("--peel", help="Also peel the gloves off the cast by mechanics, which takes minutes.")
+]
 Up = Annotated[str | None, typer.Option("--up", help="The mesh's axis that points up, such as +y.", metavar="AXIS")]
 Front = Annotated[str | None, typer.Option("--front", help="The mesh's axis that its front faces.", metavar="AXIS")]
 Pictures = Annotated[bool, typer.Option("--pictures/--no-pictures", help="Also draw pictures, sheets and the page.")]
@@ -62,6 +65,7 @@ def _asked(
     up: str | None = None,
     front: str | None = None,
     seam: str | None = None,
+    peel: bool = False,
 ) -> Brief:
     from typing import get_args
 
@@ -84,6 +88,8 @@ def _asked(
         if pieces not in known:
             raise BriefRefused(f"A mould in {pieces[:40]!r} pieces cannot be planned; give 2 to 8, or 'as proposed'.")
         brief = replace(brief, seam=replace(brief.seam, pieces=known[pieces]))
+    if peel:
+        brief = replace(brief, peel=replace(brief.peel, run=True))
     if seam is not None:
         kinds = {str(word): word for word in get_args(SeamKind)}
         if seam not in kinds:
@@ -231,6 +237,7 @@ def plan_command(
     brief: BriefPath = None,
     pieces: PieceCount = None,
     seam: SeamChoice = None,
+    peel: PeelChoice = False,
     up: Up = None,
     front: Front = None,
     catalogue: CataloguePath = None,
@@ -239,7 +246,7 @@ def plan_command(
     quiet: Quiet = False,
 ) -> None:
     """Plan the mould of a mesh file. --height, --casts, --pieces, --seam, --up and --front override the brief."""
-    _run(mesh, _asked(brief, height, casts, pieces, up, front, seam), catalogue, out, pictures, solids, quiet)
+    _run(mesh, _asked(brief, height, casts, pieces, up, front, seam, peel), catalogue, out, pictures, solids, quiet)
 
 
 @app.command("demo")
@@ -247,6 +254,7 @@ def demo_command(
     out: OutFolder = Path("demo_plan"),
     triangles: Annotated[int, typer.Option(help="Triangles of the body.", min=20_000, max=5_000_000)] = 300_000,
     body: Annotated[str, typer.Option(help="hare, figure, goat or beast.")] = "hare",
+    peel: PeelChoice = False,
     catalogue: CataloguePath = None,
     pictures: Pictures = True,
     solids: Solids = None,
@@ -260,7 +268,7 @@ def demo_command(
     with _Terminal(quiet) as terminal:
         terminal.progress.begin(f"demo {body}")
         mesh, brief_path = write_demo(folder, triangles, terminal.progress, body)
-    _run(mesh, _asked(brief_path, None, None), catalogue, folder, pictures, solids, quiet)
+    _run(mesh, _asked(brief_path, None, None, peel=peel), catalogue, folder, pictures, solids, quiet)
 
 
 @app.command("show")
