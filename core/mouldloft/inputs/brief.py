@@ -55,7 +55,7 @@ class SeamBrief:
 
     kind: SeamKind = "cheapest"  # relief: a plane that follows an edge where it pays
     plane_offset_mm: Offset | None = None
-    own_line: Text | None = None  # path of a .json/.csv/.txt file of points, snapped to the surface
+    own_line: Text | None = None  # path of a .json/.csv/.txt of points, snapped to the surface; .npy: carried over
     find_features: bool = True  # eyes, nose, mouth, fingers are kept clear of where nothing is painted
     keep_clear: Text | None = None  # path of a per-vertex weight file (.npy or .csv): 0 free, 1 keep clear
     eye_height_mm: Positive = 1600.0
@@ -243,9 +243,42 @@ class RatesBrief:
     keep_clear_h_m: NotNegative = 10.0  # on every cast: over a face or lettering
     carry_h_kg: NotNegative = 0.02  # on every cast: fill makes a glove heavier to peel, carry and set home
     peel_h_m2: NotNegative = 0.5  # on every cast: the glove worked off skin its pull does not free
+    overhang_h_m2: NotNegative = (
+        2.0  # on every cast: gelcoat and mat laid up under the same skin, more than in the open
+    )
     solid_h_l: NotNegative = 0.5  # on every cast: a limb nobody can lay up filled with resin in thin lifts, or cored
     solid_cost_l: NotNegative = 6.0
     piece_h: NotNegative = 8.0  # a further glove piece with its jacket and cradle
+
+
+Factor = Annotated[float, msgspec.Meta(ge=0.2, le=5)]
+Entries = Annotated[int, msgspec.Meta(ge=0, le=100_000)]
+
+
+@dataclass(frozen=True)
+class ObservedBrief:
+    """What earlier runs used over what was planned, as `mouldloft log` finds it: factors on amounts and hours, the
+    half-width of each (None: the plan's own causes stand) and how many entries it was found from. Amounts are as
+    weighed out, so what stays in the pots is in them."""
+
+    rubber: Factor = 1.0
+    rubber_uncertainty: Fraction | None = None
+    rubber_entries: Entries = 0
+    gelcoat: Factor = 1.0
+    gelcoat_uncertainty: Fraction | None = None
+    gelcoat_entries: Entries = 0
+    resin: Factor = 1.0
+    resin_uncertainty: Fraction | None = None
+    resin_entries: Entries = 0
+    glass: Factor = 1.0
+    glass_uncertainty: Fraction | None = None
+    glass_entries: Entries = 0
+    coat_hours: Factor = 1.0
+    coat_hours_uncertainty: Fraction | None = None
+    coat_hours_entries: Entries = 0
+    cast_hours: Factor = 1.0
+    cast_hours_uncertainty: Fraction | None = None
+    cast_hours_entries: Entries = 0
 
 
 @dataclass(frozen=True)
@@ -279,6 +312,7 @@ class Brief:
     money: MoneyBrief = field(default_factory=MoneyBrief)
     materials: MaterialsBrief = field(default_factory=MaterialsBrief)
     rates: RatesBrief = field(default_factory=RatesBrief)
+    observed: ObservedBrief = field(default_factory=ObservedBrief)
 
 
 def _check_names(given: dict, known: type, where: str) -> None:

@@ -56,6 +56,10 @@ THICKNESS_STOPS = ("#2b1a4d", "#2f5a8c", "#3d998c", "#a5cc8a", "#f3ecc6")
 STRETCH_STOPS = ("#dfe3e6", "#b9cfc4", "#e0b05a", "#c25b3c", "#5d1d3c")
 
 
+# Clay shy of the plan, as planned, proud of it. Both ways lightness falls, and blue and ochre stay apart for any eye.
+OFF_STOPS = ("#1c3f7a", "#5f8fc4", PLASTER, "#d08a3a", "#7a3412")
+
+
 FONT_FILES = {
     "light": "SourceSans3-Light.ttf",
     "regular": "SourceSans3-Regular.ttf",
@@ -106,6 +110,11 @@ def thickness_colours(share: np.ndarray) -> np.ndarray:
 def stretch_colours(share: np.ndarray) -> np.ndarray:
     """(k, 3) sRGB of the stretch scale at `share` (0 none, 1 all that is allowed)."""
     return _along_stops(STRETCH_STOPS, share)
+
+
+def off_colours(share: np.ndarray) -> np.ndarray:
+    """(k, 3) sRGB of the scale of differences at `share` (-1 furthest shy of the plan, 0 on it, 1 furthest proud)."""
+    return _along_stops(OFF_STOPS, (np.asarray(share, float) + 1.0) / 2.0)
 
 
 def _along_stops(colours: tuple[str, ...], share: np.ndarray) -> np.ndarray:

@@ -66,7 +66,7 @@ READS: dict[str, Reads] = {
     ),
     "programme": Reads(
         ("seam", "locks", "division", "rubber", "keys", "jacket", "cradle", "cast"),
-        ("run", "cast", "jacket", "finish", "materials", "rates"),
+        ("run", "cast", "jacket", "finish", "materials", "rates", "observed"),
         "figures",
     ),
     "takeoff": Reads(
