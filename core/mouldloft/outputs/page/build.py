@@ -26,6 +26,7 @@ from ...stages.jacket.zones import rib_words
 from ...stages.peel import played
 from ...stages.plan import MouldPlan
 from ...stages.seam.record import SeamLine
+from ..clay import PATCHES_LISTED, clay_colours, clay_head, clay_scale_words, clay_ticks, patch_words
 from ..look import (
     BACKDROP,
     BOLT,
@@ -33,6 +34,7 @@ from ..look import (
     JACKET,
     KEY,
     LOCK_STOPS,
+    OFF_STOPS,
     PATCH,
     PLASTER,
     RIB,
@@ -99,6 +101,9 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
         "stretch_ramp": ", ".join(STRETCH_STOPS),
         "stretch_ticks": _stretch_ticks(plan),
         "least": escape(least_words(plan)),
+        "off_ramp": ", ".join(OFF_STOPS),
+        "off_ticks": "".join(f"<span>{escape(tick)}</span>" for tick in (clay_ticks(plan.clay) if plan.clay else ())),
+        "off_words": escape(clay_scale_words(plan.clay) if plan.clay else ""),
         "signs": _signs(plan),
         "panel": _panel(plan),
         "footer": escape(_footer(plan)),
@@ -160,6 +165,7 @@ class _Shown:
     seam: list[dict[str, Any]]
     lock_colours: int
     peel: list[dict[str, Any]]
+    clay_colours: int | None  # where the master is a scan: how far it is off its plan
 
 
 def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
@@ -172,6 +178,10 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
     near = nearest_values(master.vertices_mm, plan.master.vertices_mm, share)
     shade = _hollows(master)
     locks_at = block.add(_bytes_of(lock_colours(near), shade))
+    clay_at = None
+    if plan.clay is not None:
+        off = nearest_values(master.vertices_mm, plan.master.vertices_mm, plan.clay.off_mm)
+        clay_at = block.add(_bytes_of(clay_colours(plan.clay, off), shade))
     for at, (envelope, piece) in enumerate(zip(plan.rubber.envelopes, plan.jacket.pieces)):
         progress.step(0.2 + 0.5 * at / len(plan.jacket.pieces), f"shapes of the {envelope.name}")
         meshes = mould_meshes(plan)
@@ -205,7 +215,7 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
             said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
             bodies.append(_packed(bolts, block, "bolts", said, steps[2]))
     peel = _peeled(plan, block, bodies)
-    return _Shown(bodies, _seam_lines(plan, block, master), locks_at, peel)
+    return _Shown(bodies, _seam_lines(plan, block, master), locks_at, peel, clay_at)
 
 
 def _peeled(plan: MouldPlan, block: _Block, bodies: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -321,8 +331,10 @@ def _data(plan: MouldPlan, shown: _Shown) -> dict[str, Any]:
         "seam": shown.seam,
         "peel": shown.peel,
         "lockColours": shown.lock_colours,
+        "clayColours": shown.clay_colours,
         "parts": _parts(plan, shown),
         "locks": _lock_views(plan),
+        "clay": _clay_views(plan),
         "backdrop": BACKDROP,
         "seamColour": SEAM,
         "size": size,
@@ -340,6 +352,8 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
         ("locks", "Where it locks", LOCK_STOPS[2], False),
         ("thickness", "How thick the glove is", THICKNESS_STOPS[2], False),
     ]
+    if plan.clay is not None:
+        parts.append(("clay", "Scan against plan", OFF_STOPS[3], False))
     parts += [(f"glove{k}", f"Glove, {e.name}", GLOVE, True) for k, e in enumerate(plan.rubber.envelopes)]
     parts.append(("keys", "Keys", KEY, True))
     parts += [(f"jacket{k}", f"Jacket, {p.name}", JACKET, True) for k, p in enumerate(plan.jacket.pieces)]
@@ -347,7 +361,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
         for name, label, colour, on in parts
-        if name in there or name in ("seam", "locks", "thickness")
+        if name in there or name in ("seam", "locks", "thickness", "clay")
     ]
 
 
@@ -368,6 +382,34 @@ def _lock_views(plan: MouldPlan) -> list[dict[str, Any]]:
             }
         )
     return views
+
+
+def _clay_views(plan: MouldPlan) -> list[dict[str, Any]]:
+    """For each place where the clay differs: words, middle, and a way to look at it."""
+    if plan.clay is None:
+        return []
+    views = []
+    for patch in plan.clay.patches[:PATCHES_LISTED]:
+        away = np.linalg.norm(plan.master.vertices_mm[plan.master.faces[:, 0]] - patch.middle_mm, axis=1)
+        near = away < max(np.sqrt(patch.area_mm2), float(away.min()) + 1.0)
+        way = (plan.master.normals[near] * plan.master.face_areas_mm2[near][:, None]).sum(axis=0)
+        way = unit(way / max(float(np.linalg.norm(way)), 1e-9) + np.array([0.0, -0.2, 0.15]))
+        centre = [float(v) for v in patch.middle_mm]
+        views.append({"words": patch_words(patch), "centre": centre, "way": [float(v) for v in way]})
+    return views
+
+
+def _clay_list(plan: MouldPlan) -> str:
+    """Scan against plan beside the stage, as HTML; "" where the plan is of no scan."""
+    if plan.clay is None:
+        return ""
+    said = "".join(f"<p>{escape(words)}</p>" for words in clay_head(plan.clay))
+    rows = "".join(
+        f'<li><button type="button" data-clay="{k}"><b>{k + 1}</b>'
+        f"<span>{escape(patch_words(patch))}</span></button></li>"
+        for k, patch in enumerate(plan.clay.patches[:PATCHES_LISTED])
+    )
+    return f"<h2>Scan against plan</h2>{said}" + (f'<ol class="locks">{rows}</ol>' if rows else "")
 
 
 def _lock_words(region) -> str:
@@ -433,6 +475,7 @@ def _panel(plan: MouldPlan) -> str:
     first = said_first(plan)
     said = ([first] if first else []) + list(seam_sentences(plan)[:2])
     parts = ["<h2>The seam</h2>", *(f"<p>{escape(words)}</p>" for words in said), _candidates(plan)]
+    parts.append(_clay_list(plan))
     parts.append("<h2>The mould</h2>")
     parts.append(
         _list(
