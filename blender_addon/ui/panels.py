@@ -17,6 +17,7 @@ from ..scene.roles import COLLECTIONS
 from ..work import jobs
 from ..work.sections import BY_KEY, KEYS, PLAN_KEYS
 from . import presets
+from .operators.seam import KINDS
 from .operators.sheets import written_files
 
 TAB = "Mouldloft"
@@ -164,6 +165,17 @@ def _seam(context, layout, s):
 def _after_seam(context, layout, s):
     if not results.of_role(context.scene, "seam"):
         return
+    if len(s.candidates):
+        layout.label(text="Seams, with cost over the run:")
+        column = layout.column(align=True)
+        for number, found in enumerate(s.candidates):
+            row = column.row(align=True)
+            row.operator("mouldloft.preview_candidate", text="", icon="HIDE_OFF").index = number
+            words = f"{found.text}{'' if found.kept else ' (a limit is broken)'}"
+            if found.kind in KINDS:
+                row.operator("mouldloft.take_candidate", text=words, depress=found.chosen).kind = found.kind
+            else:
+                row.label(text=words, icon="CHECKMARK" if found.chosen else "NONE")
     if results.is_edited(context.scene, "seam"):
         wrapped(layout, context, "The line was dragged. What you run next uses it as it is.", "INFO")
     row = layout.row(align=True)
@@ -439,6 +451,8 @@ class MOULDLOFT_PT_sheets(InSidebar, bpy.types.Panel):
         layout.use_property_decorate = False
         s = properties.of(context.scene)
         layout.prop(s, "folder")
+        layout.prop(s, "job")
+        layout.prop(s, "revision")
         layout.row().prop(s, "solids", expand=True)
         row = layout.row()
         ready = _next_section(context) is None

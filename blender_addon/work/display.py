@@ -269,6 +269,20 @@ def _pieces(done: dict[str, Any]) -> Colours:
     return Colours(linear_colours(list(_PIECE_COLOURS))[np.asarray(held.labels, np.int64)], legend)
 
 
+def candidate_colours(done: dict[str, Any], at: int) -> Colours:
+    """Which piece takes which skin with one of the seams that the planned one was chosen from."""
+    from .lines import SEAM_NAMES
+
+    seam = done["seam"]
+    found = seam.candidates[at]
+    words = [piece.name for piece in seam.pieces[:2]]
+    title = f"Pieces, seam {SEAM_NAMES.get(found.kind, found.kind).lower()}" + (
+        "" if found.chosen else " (not planned)"
+    )
+    colours = linear_colours(list(_PIECE_COLOURS))[np.asarray(found.labels, np.int64)]
+    return Colours(colours, {"title": title, "swatches": list(zip(_PIECE_COLOURS, words))})
+
+
 def _scale(kind: str, done: dict[str, Any]) -> Colours:
     from mouldloft.base.figures import round_step
     from mouldloft.outputs.look import lock_colours, to_linear

@@ -201,6 +201,17 @@ def line_of(key: str, done: dict[str, Any], units: Units = METRIC) -> str:
     return _LINES[key](done, units)
 
 
+SEAM_NAMES = {"plane": "Plane", "relief": "Relief", "free": "Free", "own": "Your line"}
+
+
+def candidate_line(found: Any, currency: str, units: Units) -> str:
+    """A seam beside the others, as short as a list asks: what it costs over the run and how long it is."""
+    from mouldloft.base import figures
+
+    price = f"{figures.money(found.price.total, currency)}, {figures.number(found.price.hours)} h"
+    return f"{SEAM_NAMES.get(found.kind, found.kind)}: {price}, {units.metres(found.figures.length_mm)}"
+
+
 def way_words(direction: Any) -> str:
     """Where a direction points, in a few words."""
     from mouldloft.stages.opening import direction_words

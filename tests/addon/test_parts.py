@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from mouldloft.inputs.brief import Brief, KeysBrief, RunBrief
+from mouldloft.inputs.brief import Brief, CastBrief, JobBrief, KeysBrief, RunBrief, SeamBrief
 from mouldloft.outputs import look
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -53,16 +53,35 @@ def test_every_stage_of_the_pipeline_is_in_one_section(part):
     assert made == kept
 
 
-def test_a_change_moves_the_stamps_from_there_on(part):
-    sections = part("work.sections")
-    before = sections.stamps(Brief(), "token")
-    after = sections.stamps(replace(Brief(), keys=KeysBrief(height_mm=15.0)), "token")
-    same = [key for key in sections.KEYS if before[key] == after[key]]
-    assert same == ["sculpt", "opening", "seam", "glove"]
-    hands = sections.stamps(replace(Brief(), run=RunBrief(hands=3)), "token")
-    assert [key for key in sections.KEYS if before[key] != hands[key]] == ["order"]
+def test_a_change_moves_the_stamps_of_what_follows_from_it(part):
+    from mouldloft.inputs.catalogue import read_catalogue
+
+    sections, catalogue = part("work.sections"), read_catalogue(None)
+
+    def changed(token="token", **parts):
+        now = sections.stamps(replace(Brief(), **parts), sections.Taken(token, 1400.0), catalogue)
+        return {key for key in sections.KEYS if before[key] != now[key]}
+
+    before = sections.stamps(Brief(), sections.Taken("token", 1400.0), catalogue)
+    assert changed() == set()
+    assert changed(keys=KeysBrief(height_mm=15.0)) == {"keys", "jacket", "order", "solids"}, "a cast knows no keys"
+    assert changed(run=RunBrief(hands=3)) == {"order"}
+    assert changed(cast=CastBrief(push_n=400.0)) >= {"casts", "order"}
+    assert changed(seam=SeamBrief(own_line=__file__)) == set(sections.KEYS) - {"sculpt", "opening"}
+    assert changed(piece="Another name") == set(), "a name is printed, nothing else"
+    assert changed(job=JobBrief(studio="Ours")) == set()
+    assert changed(token="other") == set(sections.KEYS)
     assert sections.KEYS[:-1] == sections.PLAN_KEYS
-    assert len(set(sections.stamps(Brief(), "other").values()) & set(before.values())) == 0
+
+
+def test_a_section_follows_from_what_its_stages_read(part):
+    sections = part("work.sections")
+    for section in sections.SECTIONS:
+        before = sections.KEYS[: sections.KEYS.index(section.key)]
+        assert sections.follows(section.key) <= set(before), section.key
+    assert sections.needed_for("casts") == ("sculpt", "opening", "seam", "casts")
+    assert sections.needed_for("order") == sections.PLAN_KEYS
+    assert sections.needed_for("solids") == sections.KEYS
 
 
 def test_the_sections_make_the_same_plan_as_the_pipeline(part, small_hare, small_brief, small_plan):
