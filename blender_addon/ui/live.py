@@ -68,6 +68,9 @@ def _shader():
     return gpu.shader.create_from_info(info)
 
 
+shown: set[int] = set()  # scenes, by their address, whose map is drawn here rather than on its object
+
+
 class LiveMap:
     """The map of one master, drawn in all 3D views of its scene from `start` to `stop`."""
 
@@ -94,6 +97,7 @@ class LiveMap:
         self._batch = batch_for_shader(self._shader, "TRIS", own)
         self._rows = -(-len(faces) // _WIDTH)
         self._gpu = gpu
+        shown.add(self._scene.as_pointer())
         self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw, (), "WINDOW", "POST_VIEW")
 
     def show(self, answers: np.ndarray) -> None:
@@ -123,4 +127,5 @@ class LiveMap:
         """No longer draw, and let go of what was sent."""
         if self._handle is not None:
             bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
+        shown.discard(self._scene.as_pointer())
         self._handle = self._batch = self._shader = self._answers = None

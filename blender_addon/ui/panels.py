@@ -119,6 +119,8 @@ def _sculpt(context, layout, s):
     row.prop(s, "front", text="")
     layout.prop(s, "base")
     layout.prop(s, "detail")
+    if s.arrow and not s.token and s.sculpt is not None:
+        wrapped(layout, context, "Drag the arrow on the sculpt to turn the opening, or go step by step:", "INFO")
 
 
 def _opening(context, layout, s):
@@ -129,9 +131,9 @@ def _opening(context, layout, s):
     else:
         layout.prop(s, "directions")
     row = layout.row(align=True)
-    row.prop(s, "arrow", toggle=True, icon="ORIENTATION_GIMBAL")
     row.operator("mouldloft.opening_from_view", text="From View", icon="VIEW_CAMERA_UNSELECTED")
-    row.operator_menu_enum("mouldloft.snap_opening", "to", text="", icon="SNAP_ON")
+    row.operator_menu_enum("mouldloft.snap_opening", "to", text="Snap", icon="SNAP_ON")
+    layout.prop(s, "arrow")
     if s.arrow:
         wrapped(layout, context, "Drag the arrow or the ring in the view: the map follows.", "INFO")
 

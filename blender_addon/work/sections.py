@@ -71,10 +71,26 @@ class Taken:
     vertex_weights: None = None
 
 
-STAMPS_KEPT = 8  # sets of stamps kept, for the panels ask for them at every redraw
-_stamps: OrderedDict[tuple, tuple[Any, dict[str, str]]] = (
+KEPT = 8  # sets of stamps kept, for the panels ask for them at every redraw, and rankings of directions
+# with the catalogue beside each set, so that its id stays its own
+_stages: OrderedDict[tuple, tuple[Any, dict[str, str]]] = OrderedDict()
     OrderedDict()
 )  # with the catalogue, so that its id stays its own
+_ranked: OrderedDict[str, Any] = OrderedDict()  # the search's ranking of directions, by the stamp of what it read
+
+
+def _stage_stamps(brief: Any, taken: Taken, catalogue: Any) -> dict[str, str]:
+    import msgspec
+
+    brief = replace(brief, piece="", job=type(brief.job)())  # printed at the head of the sheets, nothing else
+    key = (msgspec.json.encode(brief), taken, id(catalogue))
+    if key not in _stages:
+        made = import_module("mouldloft.stages.freshness").stage_stamps(taken, brief, catalogue)
+        _stages[key] = catalogue, made
+        while len(_stages) > KEPT:
+            _stages.popitem(last=False)
+    _stages.move_to_end(key)
+    return _stages[key][1]
 
 
 def stamps(brief: Any, taken: Taken, catalogue: Any) -> dict[str, str]:
@@ -82,18 +98,32 @@ def stamps(brief: Any, taken: Taken, catalogue: Any) -> dict[str, str]:
 
     Raises the core's errors where the catalogue lacks what the brief names.
     """
-    import msgspec
+    now = _stage_stamps(brief, taken, catalogue)
+    undivided = brief.seam.max_pieces == 2 and brief.seam.pieces == 2  # the seam then stands whatever the rubber is
+    left_out = {"division"} if undivided else set()
+    return {
+        section.key: "-".join(now[stage][:16] for stage in section.stages if stage not in left_out)
+        for section in SECTIONS
+    }
 
-    brief = replace(brief, piece="", job=type(brief.job)())  # printed at the head of the sheets, nothing else
-    key = (msgspec.json.encode(brief), taken, id(catalogue))
-    if key not in _stamps:
-        now = import_module("mouldloft.stages.freshness").stage_stamps(taken, brief, catalogue)
-        found = {section.key: "-".join(now[stage][:16] for stage in section.stages) for section in SECTIONS}
-        _stamps[key] = catalogue, found
-        while len(_stamps) > STAMPS_KEPT:
-            _stamps.popitem(last=False)
-    _stamps.move_to_end(key)
-    return _stamps[key][1]
+
+def ranking_of(brief: Any, taken: Taken, catalogue: Any) -> Any:
+    """The search's ranking of directions made earlier from the same, or None."""
+    return _ranked.get(_stage_stamps(brief, taken, catalogue)["directions"])
+
+
+def keep_ranking(brief: Any, taken: Taken, catalogue: Any, ranking: Any) -> None:
+    """Keep the search's ranking of directions: other prices or another thickness rank no direction anew."""
+    if ranking is not None:
+        _ranked[_stage_stamps(brief, taken, catalogue)["directions"]] = ranking
+        while len(_ranked) > KEPT:
+            _ranked.popitem(last=False)
+
+
+def forget() -> None:
+    """Drop what was kept: another file was opened."""
+    _stages.clear()
+    _ranked.clear()
 
 
 @lru_cache(maxsize=1)
@@ -143,7 +173,8 @@ def _sculpt(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records
 
 
 def _opening(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    opening, field = pipeline().open_mould(done["master"], brief, progress, catalogue=catalogue)
+    ranked = done.get("ranked")
+    opening, field = pipeline().open_mould(done["master"], brief, progress, catalogue=catalogue, directions=ranked)
     return {"opening": opening, "undercut": field}
 
 

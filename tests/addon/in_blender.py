@@ -586,10 +586,14 @@ def a_change_puts_what_follows_out_of_date():
     s.set_skin = True
     s.skin_mm = 9.0
     now = kinds()
+    assert now["sculpt"] == "fresh"
+    assert now["opening"] == now["seam"] == now["glove"] == "stale", "what rubber costs weighs in both"
+    s.set_skin = False
+    s.draft_deg += 1.0
+    now = kinds()
     assert [now[k] for k in ("sculpt", "opening", "seam")] == ["fresh"] * 3
     assert {now[k] for k in ("glove", "keys", "jacket", "order")} == {"stale"}
-    assert now["casts"] == "fresh", "a cast is laid up in the glove's print, however thick the glove is"
-    s.set_skin = False
+    s.draft_deg -= 1.0
     assert set(kinds().values()) == {"fresh"}
     s.key_height_mm += 1.0
     now = kinds()
@@ -1505,9 +1509,9 @@ def plans_of_before_are_let_go():
 
     s, records = settings(), addon("work.records")
     plan_a_ball("Ball")
-    s.set_skin, held, sizes = True, [], []
+    held, sizes = [], []
     for step in range(10):
-        s.skin_mm = 6.0 + 0.25 * step
+        s.draft_deg = 3.0 + 0.25 * step
         assert bpy.ops.mouldloft.run(section="glove") == {"FINISHED"}
         done = addon("scene.state").done_now(bpy.context.scene)
         held.append([weakref.ref(done["bare_rubber"]), weakref.ref(done["bare_rubber"].envelopes[0].outer_mm)])

@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from mouldloft.inputs.brief import Brief, CastBrief, JobBrief, KeysBrief, RunBrief, SeamBrief
+from mouldloft.inputs.brief import Brief, CastBrief, JobBrief, KeysBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
 from mouldloft.outputs import look
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -66,12 +66,27 @@ def test_a_change_moves_the_stamps_of_what_follows_from_it(part):
     assert changed() == set()
     assert changed(keys=KeysBrief(height_mm=15.0)) == {"keys", "jacket", "order", "solids"}, "a cast knows no keys"
     assert changed(run=RunBrief(hands=3)) == {"order"}
+    assert changed(rubber=RubberBrief(draft_deg=4.0)) >= {"glove", "keys", "jacket", "order", "solids"}
+    assert not changed(rubber=RubberBrief(draft_deg=4.0)) & {"sculpt", "opening", "seam"}
     assert changed(cast=CastBrief(push_n=400.0)) >= {"casts", "order"}
     assert changed(seam=SeamBrief(own_line=__file__)) == set(sections.KEYS) - {"sculpt", "opening"}
     assert changed(piece="Another name") == set(), "a name is printed, nothing else"
     assert changed(job=JobBrief(studio="Ours")) == set()
     assert changed(token="other") == set(sections.KEYS)
     assert sections.KEYS[:-1] == sections.PLAN_KEYS
+
+
+def test_a_ranking_of_directions_outlives_another_thickness(part):
+    """The search's own ranking is used again where only prices differ; another number of directions ranks anew."""
+    from mouldloft.inputs.catalogue import read_catalogue
+
+    sections, catalogue, taken = part("work.sections"), read_catalogue(None), part("work.sections").Taken("t", 1400.0)
+    sections.keep_ranking(Brief(), taken, catalogue, "ranked")
+    thicker = replace(Brief(), rubber=RubberBrief(skin_thickness_mm=9.0))
+    assert sections.ranking_of(thicker, taken, catalogue) == "ranked"
+    assert sections.ranking_of(replace(Brief(), opening=OpeningBrief(directions=64)), taken, catalogue) is None
+    sections.forget()
+    assert sections.ranking_of(Brief(), taken, catalogue) is None
 
 
 def test_a_section_follows_from_what_its_stages_read(part):

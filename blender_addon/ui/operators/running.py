@@ -126,19 +126,24 @@ class RunsSections(Working):
         self._so_far = (done, made)
 
         def work(progress):
+            nonlocal taken
             self._stamps = sections.stamps(brief, taken, catalogue)
             for key in wanted:
                 self._at = key
                 part = already = records.kept(key, self._stamps[key])
                 if part is None:
+                    if key == "opening":
+                        done["ranked"] = sections.ranking_of(brief, taken, catalogue)
                     part = sections.run_section(key, done, brief, catalogue, progress)
+                if key == "opening":
+                    sections.keep_ranking(brief, taken, catalogue, part["opening"].directions)
                 done.update(part)
                 # what stands needs no showing again, unless it was asked for by name or its objects are gone
                 if already is None or stood[key] != self._stamps[key] or key == wanted[-1]:
                     made.append((key, part, display.shown_of(key, done, progress)))
                 if key == "sculpt":  # what follows is stamped by its height too
-                    tall = replace(taken, height_mm=part["master"].height_mm)
-                    self._stamps = sections.stamps(brief, tall, catalogue)
+                    taken = replace(taken, height_mm=part["master"].height_mm)
+                    self._stamps = sections.stamps(brief, taken, catalogue)
             return done, made
 
         return work
