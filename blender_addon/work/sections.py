@@ -74,8 +74,6 @@ class Taken:
 KEPT = 8  # sets of stamps kept, for the panels ask for them at every redraw, and rankings of directions
 # with the catalogue beside each set, so that its id stays its own
 _stages: OrderedDict[tuple, tuple[Any, dict[str, str]]] = OrderedDict()
-    OrderedDict()
-)  # with the catalogue, so that its id stays its own
 _ranked: OrderedDict[str, Any] = OrderedDict()  # the search's ranking of directions, by the stamp of what it read
 
 
