@@ -305,7 +305,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         name="Results", update=_place_changed, default="IN_PLACE",
         description="Where map, glove and jacket stand",
         items=(
-            ("IN_PLACE", "On the Sculpt", "In its place, at its size; it is hidden while the map lies there"),
+            ("IN_PLACE", "On It", "In its place, at its size; it is hidden while the map lies there"),
             ("BESIDE", "Beside It", "Next to it, at the finished height"),
         ),
     )  # fmt: skip

@@ -173,15 +173,20 @@ def _after_seam(context, layout, s):
         for number, found in enumerate(s.candidates):
             row = column.row(align=True)
             row.operator("mouldloft.preview_candidate", text="", icon="HIDE_OFF").index = number
-            words = f"{found.text}{'' if found.kept else ' (a limit is broken)'}"
+            icon = "NONE" if found.kept else "ERROR"
             if found.kind in KINDS:
-                row.operator("mouldloft.take_candidate", text=words, depress=found.chosen).kind = found.kind
+                taken = row.operator("mouldloft.take_candidate", text=found.text, icon=icon, depress=found.chosen)
+                taken.kind = found.kind
             else:
-                row.label(text=words, icon="CHECKMARK" if found.chosen else "NONE")
+                row.label(text=found.text, icon="CHECKMARK" if found.chosen else icon)
+        broken = next((found for found in s.candidates if found.chosen and not found.kept), None)
+        if broken is not None:
+            wrapped(layout, context, broken.reason, "ERROR")
     if results.is_edited(context.scene, "seam"):
         wrapped(layout, context, "The line was dragged. What you run next uses it as it is.", "INFO")
+    layout.operator("mouldloft.shape_seam", icon="MOD_SMOOTH")
     row = layout.row(align=True)
-    row.operator("mouldloft.edit_seam", text="Edit the Line", icon="EDITMODE_HLT")
+    row.operator("mouldloft.edit_seam", text="Edit Points", icon="EDITMODE_HLT")
     row.operator("mouldloft.use_seam", icon="CHECKMARK")
     if s.drawn_seam or results.is_edited(context.scene, "seam"):
         layout.separator()

@@ -204,12 +204,27 @@ def line_of(key: str, done: dict[str, Any], units: Units = METRIC) -> str:
 SEAM_NAMES = {"plane": "Plane", "relief": "Relief", "free": "Free", "own": "Your line"}
 
 
-def candidate_line(found: Any, currency: str, units: Units) -> str:
-    """A seam beside the others, as short as a list asks: what it costs over the run and how long it is."""
+def _price(found: Any, currency: str) -> str:
+    """What a seam costs over the run, no finer than it is known."""
     from mouldloft.base import figures
 
-    price = f"{figures.money(found.price.total, currency)}, {figures.number(found.price.hours)} h"
-    return f"{SEAM_NAMES.get(found.kind, found.kind)}: {price}, {units.metres(found.figures.length_mm)}"
+    return f"{figures.number(round(found.price.total, -1))} {currency}, {round(found.price.hours)} h"
+
+
+def candidate_line(found: Any, currency: str) -> str:
+    """A seam beside the others, as short as a list asks: what it costs over the run."""
+    return f"{SEAM_NAMES.get(found.kind, found.kind)}: {_price(found, currency)}"
+
+
+def shaped_line(now: Any, before: Any, currency: str, units: Units) -> str:
+    """A seam under the hand: cost over the run, length and fill, and what they were."""
+
+    def said(drawn: Any) -> str:
+        figures = drawn.figures
+        lengths = f"{units.metres(figures.length_mm)} long, {units.litres(figures.fill_mm3)} of undercut fill"
+        return f"{_price(drawn, currency)}; {lengths}"
+
+    return f"Seam: {said(now)}" if now is before else f"Seam: {said(now)}  (as planned {said(before)})"
 
 
 def way_words(direction: Any) -> str:

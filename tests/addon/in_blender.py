@@ -614,7 +614,7 @@ def a_seam_is_picked_from_the_candidates():
     assert [row.chosen for row in s.candidates] == [True] + [False] * (len(s.candidates) - 1)
     ranked = len(s.ways)
     other = next(at for at, found in enumerate(seam.candidates) if not found.chosen)
-    assert f"{round(seam.candidates[other].price.total):,}"[:2] in s.candidates[other].text
+    assert f"{round(seam.candidates[other].price.hours)} h" in s.candidates[other].text
     assert bpy.ops.mouldloft.preview_candidate(index=other) == {"FINISHED"}
     drawn = colours_of(bpy.data.objects["Undercut map"], "Mouldloft undercut")
     first = drawn[int(np.argmax(seam.candidates[other].labels == 0))]
@@ -734,6 +734,31 @@ def a_dragged_seam_is_used():
     assert bpy.ops.mouldloft.forget_seam() == {"FINISHED"}
     assert bpy.ops.mouldloft.run(section="seam") == {"FINISHED"}
     assert kinds()["order"] == "fresh"
+
+
+@check
+def a_seam_is_shaped_by_hand():
+    state, results, scene = addon("scene.state"), addon("scene.results"), bpy.context.scene
+    done = state.done_now(scene)
+    before, points = done["seam"], done["seam"].lines[0].points_mm
+    wanted = points[len(points) // 3] + 40.0 * np.array(before.pieces[0].pull)
+    vertices = done["master"].vertices_mm
+    place = vertices[int(np.argmin(np.linalg.norm(vertices - wanted, axis=1)))]
+    assert bpy.ops.mouldloft.shape_seam(through=place, reach=60.0) == {"FINISHED"}
+    drawn = np.concatenate([np.array(line) for line in results.seam_lines_mm(scene)])
+    assert np.linalg.norm(drawn - place, axis=1).min() < 20.0, "as far apart as the curve's points"
+    assert kinds()["seam"] == "stale"
+    assert "dragged" in refused(bpy.ops.mouldloft.shape_seam, through=place)
+    assert bpy.ops.mouldloft.run(section="seam") == {"FINISHED"}
+    after = state.done_now(scene)["seam"]
+    assert after.kind == "own"
+    assert 0.0 < float(np.mean(before.labels != after.labels)) < 0.2
+    ends = np.concatenate([line.points_mm for line in after.lines])
+    assert np.linalg.norm(ends - place, axis=1).min() < 20.0
+    assert settings().candidates[0].kind == "own"
+    assert bpy.ops.mouldloft.forget_seam() == {"FINISHED"}
+    assert bpy.ops.mouldloft.plan_all() == {"FINISHED"}
+    assert set(kinds().values()) == {"fresh"}
 
 
 @check

@@ -229,8 +229,7 @@ class RunsSections(Working):
         elif key == "opening":
             taking.list_ways(s, done["opening"])
         elif key == "seam":
-            currency = state.catalogue_of(scene).currency
-            taking.list_candidates(s, done["seam"], currency, lines.Units(scene.unit_settings.system == "IMPERIAL"))
+            taking.list_candidates(s, done["seam"], state.catalogue_of(scene).currency)
         elif key == "keys":
             s.keys_check, s.keys_check_good = "", True
         results.show(scene, key, shown)

@@ -89,13 +89,13 @@ def show_master(context: bpy.types.Context, master, stamp: str) -> None:
     views.frame(context, "map")
 
 
-def list_candidates(s, seam, currency: str, units: lines.Units) -> None:
+def list_candidates(s, seam, currency: str) -> None:
     """The seams side by side, as the panel lists them."""
     s.candidates.clear()
     for found in seam.candidates:
         row = s.candidates.add()
         row.kind, row.chosen, row.kept = found.kind, found.chosen, found.limits.kept
-        row.text = lines.candidate_line(found, currency, units)
+        row.text = lines.candidate_line(found, currency)
         row.reason = " ".join(dict.fromkeys((found.reason, *found.limits.broken)))
 
 
