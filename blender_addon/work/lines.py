@@ -243,15 +243,20 @@ def dragged_line(locked_fraction: float, locked_area_mm2: float, fill_mm3: float
 
 
 def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
-    """What else there is to say: repairs, reasons, advice, cautions."""
+    """What else there is to say, each once: repairs, reasons, advice, cautions."""
+    return list(dict.fromkeys(remark for remark in _remarks(key, done) if remark))
+
+
+def _remarks(key: str, done: dict[str, Any]) -> list[str]:
     from mouldloft.base import figures
 
     if key == "sculpt":
         health = done["master"].health
         stance = [health.stance] if health.stance else []
-        return [done["master"].unit_assumed, *health.repairs, *stance, *health.notes, *health.left_out]
+        return [*health.repairs, *stance, *health.notes, *health.left_out]
     if key == "opening":
-        return [done["opening"].chosen.reason]
+        chosen = done["opening"].chosen  # of those found, the list says why
+        return [chosen.reason] if chosen.origin == "brief" else []
     if key == "seam":
         return [*done["seam"].notes, *_more_pieces(done["division"])]
     if key == "glove":

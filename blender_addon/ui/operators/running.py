@@ -216,7 +216,7 @@ class RunsSections(Working):
             records.keep(key, self._stamps[key], part)
             kept = properties.of(scene).result(key)
             kept.line, kept.good = lines.line_of(key, done, units), lines.is_good(key, done)
-            kept.remarks = json.dumps([remark for remark in lines.remarks_of(key, done) if remark])
+            kept.remarks = json.dumps(lines.remarks_of(key, done))
             kept.stamp, kept.refusal, kept.cure = self._stamps[key], "", ""
             self._show(context, key, done, shown)
             kept.objects = results.count_of(scene, key)
