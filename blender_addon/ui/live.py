@@ -68,6 +68,7 @@ def _shader():
     return gpu.shader.create_from_info(info)
 
 
+lined: set[int] = set()  # scenes, by their address, whose seam is under the hand
 shown: set[int] = set()  # scenes, by their address, whose map is drawn here rather than on its object
 
 
@@ -140,6 +141,7 @@ class LiveLine:
         self._handle = None
 
     def start(self) -> None:
+        lined.add(self._scene.as_pointer())
         self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw, (), "WINDOW", "POST_VIEW")
 
     def show(self, runs: list[tuple[np.ndarray, bool]]) -> None:
@@ -177,6 +179,7 @@ class LiveLine:
         """No longer draw."""
         if self._handle is not None:
             bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
+        lined.discard(self._scene.as_pointer())
         self._handle = None
 
 

@@ -224,7 +224,8 @@ def shaped_line(now: Any, before: Any, currency: str, units: Units) -> str:
         lengths = f"{units.metres(figures.length_mm)} long, {units.litres(figures.fill_mm3)} of undercut fill"
         return f"{_price(drawn, currency)}; {lengths}"
 
-    return f"Seam: {said(now)}" if now is before else f"Seam: {said(now)}  (as planned {said(before)})"
+    here, planned = said(now), said(before)
+    return f"Seam: {here}" if here == planned else f"Seam: {here}  (as planned: {planned})"
 
 
 def way_words(direction: Any) -> str:

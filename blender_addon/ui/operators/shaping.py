@@ -204,7 +204,7 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
             self._shaping.go_to(self._shaping.levels[0])
             self._show(context)
         elif event.type in {"RET", "NUMPAD_ENTER"} and pressed:
-            return self._end(context, keep=self._shaping.now is not self._shaping.first)
+            return self._end(context, keep=self._shaping.levels[-1] is not self._shaping.levels[0])
         elif event.type in {"ESC", "RIGHTMOUSE"} and pressed:
             return self._end(context, keep=False)
         elif event.type in {"MIDDLEMOUSE", "WHEELUPMOUSE", "WHEELDOWNMOUSE"} or event.type.startswith(

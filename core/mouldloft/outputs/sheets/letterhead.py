@@ -53,7 +53,8 @@ def draw_logo(canvas: Canvas, job: JobBrief, right: float, top: float, width: fl
 def job_line(job: JobBrief) -> str:
     """Studio, job number and revision in one line; "" where the brief gives none."""
     parts = [job.studio, f"job {job.number}" if job.number else "", f"rev. {job.revision}" if job.revision else ""]
-    return ", ".join(part for part in parts if part)
+    line = ", ".join(part for part in parts if part)
+    return line[:1].upper() + line[1:]
 
 
 def draw_right(canvas: Canvas, words: str, right: float, y: float, width: float) -> None:

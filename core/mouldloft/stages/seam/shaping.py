@@ -11,9 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 from scipy.sparse import csgraph
+from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
 from ...base.progress import SILENT, Progress
+from ...geometry.contour import cross_at_zero, join_chains
 from ...geometry.edges import edges_of
 from ...geometry.frame import unit
 from ...geometry.rays import ray_scene
@@ -28,6 +30,7 @@ from .ground import survey
 from .place import keep_clear_weights, lay_out
 from .record import Seam
 
+_NEAREST = 6  # pieces of the line that the nearest is looked for among
 SHAPED_ON = 10_000  # triangles of the copy: drawn and priced in some 50 ms
 
 
@@ -87,6 +90,7 @@ def drawn_through(shaper: Shaper, level_mm: np.ndarray, face: int, at_mm: np.nda
     follows, as the standard deviation of a bell.
     """
     light = shaper.master
+    level_mm = _by_distance(light, level_mm)
     corners = light.faces[face]
     weights = _barycentric(light.vertices_mm[corners], np.asarray(at_mm, float))
     first = np.linalg.norm(light.vertices_mm[corners] - at_mm, axis=1)
@@ -94,6 +98,26 @@ def drawn_through(shaper: Shaper, level_mm: np.ndarray, face: int, at_mm: np.nda
     bell = np.exp(-0.5 * ((first[:, None] + away).min(axis=0) / reach_mm) ** 2)  # nothing past the limit, which is inf
     value = float(weights @ level_mm[corners])
     return level_mm - value / float(weights @ bell[corners]) * bell
+
+
+def _by_distance(light: Master, level_mm: np.ndarray) -> np.ndarray:
+    """(n,) the level as the distance from its line, mm, where no line crosses: one that levels off gives no fair line
+    far from where it was."""
+    crossings = cross_at_zero(light.vertices_mm, light.faces, level_mm)
+    chains = join_chains(crossings, None)
+    ends = [crossings.points_mm[np.append(c.nodes, c.nodes[:1]) if c.closed else c.nodes] for c in chains]
+    one = np.concatenate([points[:-1] for points in ends])
+    two = np.concatenate([points[1:] for points in ends])
+    near = cKDTree((one + two) / 2).query(light.vertices_mm, k=min(_NEAREST, len(one)))[1].reshape(len(level_mm), -1)
+    along = two[near] - one[near]
+    to = light.vertices_mm[:, None] - one[near]
+    share = (to * along).sum(axis=2) / np.maximum((along**2).sum(axis=2), 1e-12)
+    away = np.linalg.norm(to - np.clip(share, 0.0, 1.0)[:, :, None] * along, axis=2).min(axis=1)
+    sides = np.sign(level_mm[light.faces])
+    crossed = np.unique(light.faces[(sides.min(axis=1) < 0) & (sides.max(axis=1) > 0)])
+    made = np.sign(level_mm) * away
+    made[crossed] = level_mm[crossed]
+    return made
 
 
 def _barycentric(corners: np.ndarray, at: np.ndarray) -> np.ndarray:
