@@ -5,9 +5,12 @@ from __future__ import annotations
 import ast
 import gc
 import re
+import time
 import weakref
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
+from threading import Event
 
 import mouldloft
 from mouldloft.base.kept import kept_with_owner
@@ -35,6 +38,25 @@ def test_a_result_is_made_once_for_each_owner_and_argument():
     assert surface(two, one, 3.0)[0] is two
     assert surface(one, Mesh("two"), 3.0)[0] is one, "an equal mesh that is another one counts anew"
     assert made == [("one", "two", 3.0), ("one", "two", 4.0), ("two", "one", 3.0), ("one", "two", 3.0)]
+
+
+def test_threads_that_ask_at_once_get_the_one_that_is_made():
+    made, begun = [], Event()
+
+    @kept_with_owner(2)
+    def surface(mesh):
+        begun.set()
+        time.sleep(0.05)
+        made.append(mesh.name)
+        return [mesh.name]
+
+    owner = Mesh("owner")
+    with ThreadPoolExecutor(3) as pool:
+        first = pool.submit(surface, owner)
+        begun.wait(5.0)
+        others = [pool.submit(surface, owner) for _ in range(2)]
+        assert all(other.result() is first.result() for other in others)
+    assert made == ["owner"]
 
 
 def test_a_mesh_nobody_holds_is_let_go_though_its_result_holds_it():

@@ -329,12 +329,13 @@ def test_dashes_by_arc_length():
     assert parts[1].tolist() == [[8.0, 0.0], [10.0, 0.0], [10.0, 4.0]]  # the corner is kept
 
 
-def test_seam_by_a_plane_through_the_middle_is_upright_from_the_front(plan):
-    # the plan's seam is the plane x = 0: from the front it is one upright line in the middle of the picture
+def test_seam_by_a_plane_across_the_view_is_upright_from_the_front(plan):
+    # the plan's seam is a plane of one x, a little off the middle: from the front it is one upright line there
+    assert plan.seam.pieces[0].pull == (1.0, 0.0, 0.0)
     view = seam_view(plan, "front", 240, 320, renderer="rays")
     drawn = np.concatenate([*view.seen, *view.hidden])
-    middle = view.camera.project(np.zeros((1, 3)))[0][0, 0]
-    assert np.abs(drawn[:, 0] - middle).max() < 0.5
+    there = view.camera.project(np.array([[plan.seam.plane_offset_mm, 0.0, 0.0]]))[0][0, 0]
+    assert np.abs(drawn[:, 0] - there).max() < 0.5
     assert 0.3 < view.seen_share < 0.7  # about half of it goes up the front, the rest down the back
 
 

@@ -26,7 +26,11 @@ BRIEF = {
     "rubber": {"pixel_mm": 5.0},
 }
 # progress names the stage that runs; these run under another's name, whose part of the table they share
-TOGETHER = {"opening": ("visibility", "directions", "opening"), "locks": ("locks", "division")}
+TOGETHER = {
+    "opening": ("visibility", "directions", "opening"),
+    "locks": ("locks", "division"),
+    "cradle": ("cradle", "peel"),
+}
 STAMPED = {"rubber", "gelcoat"}  # entries that the stamps look up themselves
 
 
@@ -111,7 +115,7 @@ def other(value, kind: str):
     changes = {
         "start_date": "2027-04-01", "unit": "cm", "up": "+y", "front": "+y", "base": "closed", "seen_from": "front",
         "pieces": 3, "max_pieces": 3, "kind": "plane", "direction": (1.0, 0.0, 0.0), "working_tilts_deg": (0.0, 5.0),
-        "days_off": ("2027-03-02",), "colourways": ("moss",),
+        "days_off": ("2027-03-02",), "colourways": ("moss",), "frictions": (0.0, 0.2),
         "handling_points_mm": ((0.0, 0.0, 50.0),), "own_keys": (("left piece", 0.0, 0.0, 100.0),),
     }  # fmt: skip
     if kind in changes:

@@ -273,7 +273,7 @@ def test_a_pull_in_the_workshops_words(direction, words: str) -> None:
         ({"pull_depth_mm": 400.0}, "a pull 300 mm deeper"),  # 120 mm past the reach
         ({"show": 0.9}, "60 % more of the seam on show"),
         # each just outweighed by the next, in money
-        ({"locked_fraction": 0.14, "locked_area_mm2": 0.4e6, "fill_mm3": 3e6}, "1.0 litres more"),
+        ({"locked_fraction": 0.14, "locked_area_mm2": 0.4e6, "fill_mm3": 9e6}, "7.0 litres more"),
         ({"fill_mm3": 2.5e6, "pull_depth_mm": 400.0}, "a pull 300 mm deeper"),
     ],
 )

@@ -11,7 +11,7 @@ from types import SimpleNamespace
 import pytest
 from mouldloft.base.intervals import Interval
 from mouldloft.base.marks import Assumption, Mark
-from mouldloft.inputs.brief import Brief, MaterialsBrief, RunBrief
+from mouldloft.inputs.brief import Brief, JointBrief, MaterialsBrief, RunBrief
 from mouldloft.inputs.catalogue import Catalogue, read_catalogue
 from mouldloft.inputs.materials import Pack
 from mouldloft.stages.cradle import Cradle, CradlePiece
@@ -168,6 +168,7 @@ SHEET = {
     "release-pva": [("wall", 0.15 * 0.25, *WORK)],
     "release-jelly": [("wall", 0.1 * 0.25, *WORK)],
     "flange-tape": [("wall", 1.1 * 5.0, *WORK)],
+    "wedge-formers": [("jacket", 1, *WORK)],  # both pieces list the same slot
     "test-patch-boards": [("glove", 3, *spread(0.0))],
     "cleaner-acetone": [("casts", 0.7 * 3, *WORK)],
     "rollers": [("casts", 0.1 * 3, *WORK)],
@@ -191,6 +192,13 @@ def line_of(takeoff: Takeoff, code: str) -> OrderLine:
 
 def test_the_order_holds_what_the_sheet_holds() -> None:
     assert {line.code for line in order().lines} == set(SHEET)
+
+
+def test_gauze_is_bought_for_handled_edges_where_the_brief_asks() -> None:
+    """0.25 m² of flanges 50 mm wide and the band of 40 mm behind them, with 15 % of overlaps (common practice)."""
+    asked = order(replace(RUN, joint=JointBrief(reinforced_edges=True)))
+    assert line_of(asked, "edge-gauze").net.likely == pytest.approx(0.25 * 90 / 50 * 1.15)
+    assert not [line for line in order().lines if line.code == "edge-gauze"]
 
 
 @pytest.mark.parametrize("code", SHEET)

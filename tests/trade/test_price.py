@@ -33,11 +33,12 @@ def test_a_seam_is_priced_as_by_hand():
     assert price.keep_clear_h == pytest.approx(6 * 10 * 0.1)
     assert price.carry_h == pytest.approx(6 * 0.02 * 6.6)
     assert price.peel_h == pytest.approx(6 * 0.5 * 0.2)
+    assert price.overhang_h == pytest.approx(6 * 2.0 * 0.2)
     assert price.rubber_cost == pytest.approx(132.0)
     assert price.tape_cost == pytest.approx(36.0)
     assert price.solid_h == pytest.approx(6 * 0.5 * 0.5)
     assert price.solid_cost == pytest.approx(6 * 6 * 0.5)
-    hours = 7.5 + 4.95 + 7.2 + 1.2 + 6.0 + 0.792 + 0.6 + 1.5
+    hours = 7.5 + 4.95 + 7.2 + 1.2 + 6.0 + 0.792 + 0.6 + 2.4 + 1.5
     assert price.hours == pytest.approx(hours)
     assert price.total == pytest.approx(40 * hours + 168.0 + 18.0)
 

@@ -145,9 +145,11 @@ def _tauten(
     progress: Progress,
     weight: np.ndarray | None = None,
     push: np.ndarray | None = None,
+    tube: np.ndarray | None = None,
 ) -> np.ndarray:
-    """Let the zero line of a signed distance on the band shorten within its tube; weight, push : (b,) as in
+    """Let the zero line of a signed distance on the band shorten within its tube; weight, push, tube : (b,) as in
     `smooth_level`."""
+    most = tolerance_mm if tube is None else np.minimum(tolerance_mm, tube)
     level = began
     stiffness, area = _stiffness(band.points_mm, band.faces, weight)
     step = 0.5 * tolerance_mm**2
@@ -156,7 +158,7 @@ def _tauten(
     for k in range(_STEPS):
         progress.step(0.8 + 0.1 * k / _STEPS, "smoothing the seam")
         level = solver.solve(area * (level + shift))
-        level = np.clip(level, began - tolerance_mm, began + tolerance_mm)
+        level = np.clip(level, began - most, began + most)
         level = _signed_distance_mm(band, level)
     return level
 
@@ -170,11 +172,13 @@ def smooth_level(
     *,
     weight: np.ndarray | None = None,
     push: np.ndarray | None = None,
+    tube: np.ndarray | None = None,
 ) -> tuple[np.ndarray, float]:
     """A signed distance whose zero line parts the labels smoothly, within a tolerance from their edge.
 
     labels : (m,) 0 (positive side) or 1. weight : (n,) what a mm of line costs at each vertex; push : (n,) 1/mm,
     what the positive side gains there beside it: at rest the line turns by the push, towards where it is cheaper.
+    tube : (n,) mm, a closer tolerance where the body is thin: a limb that is parted lengthwise stays parted.
     The tolerance is raised to one typical edge where the mesh is coarser than that, since no smooth line follows its
     edges more closely. Returns ((n,) level, tolerance used in mm).
     """
@@ -190,7 +194,7 @@ def smooth_level(
     began = _label_distance_mm(band, labels[band.within], sign[band.vertices])
     whole = sign * reach
     at = band.vertices
-    whole[at] = _tauten(band, began, tolerance, progress, _at(weight, at), _at(push, at))
+    whole[at] = _tauten(band, began, tolerance, progress, _at(weight, at), _at(push, at), _at(tube, at))
     return keep_off_vertices(vertices_mm, faces, whole), tolerance
 
 
@@ -203,6 +207,7 @@ def tauten_level(
     *,
     weight: np.ndarray | None = None,
     push: np.ndarray | None = None,
+    tube: np.ndarray | None = None,
 ) -> np.ndarray:
     """`smooth_level` for a line that is already the zero line of a (n,) level."""
     positive = level >= 0
@@ -214,7 +219,7 @@ def tauten_level(
     whole = level.astype(float)
     began = _signed_distance_mm(band, level[band.vertices])
     at = band.vertices
-    whole[at] = _tauten(band, began, tolerance, progress, _at(weight, at), _at(push, at))
+    whole[at] = _tauten(band, began, tolerance, progress, _at(weight, at), _at(push, at), _at(tube, at))
     return keep_off_vertices(vertices_mm, faces, whole)
 
 

@@ -55,7 +55,7 @@ class SeamBrief:
 
     kind: SeamKind = "cheapest"  # relief: a plane that follows an edge where it pays
     plane_offset_mm: Offset | None = None
-    own_line: Text | None = None  # path of a .json/.csv/.txt file of points, snapped to the surface
+    own_line: Text | None = None  # path of a .json/.csv/.txt of points, snapped to the surface; .npy: carried over
     find_features: bool = True  # eyes, nose, mouth, fingers are kept clear of where nothing is painted
     keep_clear: Text | None = None  # path of a per-vertex weight file (.npy or .csv): 0 free, 1 keep clear
     eye_height_mm: Positive = 1600.0
@@ -131,6 +131,24 @@ class JacketBrief:
     lift_from_mm: NotNegative = 700.0
     lift_to_mm: NotNegative = 1000.0
     reach_mm: Positive = 300.0
+
+
+@dataclass(frozen=True)
+class PeelBrief:
+    """The glove peeled off its cast by mechanics: whether, by whom, and how many ways are tried."""
+
+    run: bool = False
+    people: Literal[1, 2] = 2
+    person_n: Annotated[float, msgspec.Meta(ge=20, le=400)] = 400.0  # both hands, for a moment
+    frictions: Annotated[tuple[Fraction, ...], msgspec.Meta(min_length=1, max_length=4)] = (0.0, 0.3)
+    ways: Literal["straight", "all"] = "all"  # straight and coarse is a first answer
+    average_mm: Annotated[float, msgspec.Meta(ge=5, le=200)] = 20.0  # stretch is a mean over so much rubber
+    pitch_mm: Annotated[float, msgspec.Meta(ge=2, le=60)] | None = None  # of the coarse lattice; None: by the skin
+
+    @property
+    def hands_n(self) -> float:
+        """What all pull together at most, N."""
+        return self.people * self.person_n
 
 
 @dataclass(frozen=True)
@@ -225,9 +243,42 @@ class RatesBrief:
     keep_clear_h_m: NotNegative = 10.0  # on every cast: over a face or lettering
     carry_h_kg: NotNegative = 0.02  # on every cast: fill makes a glove heavier to peel, carry and set home
     peel_h_m2: NotNegative = 0.5  # on every cast: the glove worked off skin its pull does not free
+    overhang_h_m2: NotNegative = (
+        2.0  # on every cast: gelcoat and mat laid up under the same skin, more than in the open
+    )
     solid_h_l: NotNegative = 0.5  # on every cast: a limb nobody can lay up filled with resin in thin lifts, or cored
     solid_cost_l: NotNegative = 6.0
     piece_h: NotNegative = 8.0  # a further glove piece with its jacket and cradle
+
+
+Factor = Annotated[float, msgspec.Meta(ge=0.2, le=5)]
+Entries = Annotated[int, msgspec.Meta(ge=0, le=100_000)]
+
+
+@dataclass(frozen=True)
+class ObservedBrief:
+    """What earlier runs used over what was planned, as `mouldloft log` finds it: factors on amounts and hours, the
+    half-width of each (None: the plan's own causes stand) and how many entries it was found from. Amounts are as
+    weighed out, so what stays in the pots is in them."""
+
+    rubber: Factor = 1.0
+    rubber_uncertainty: Fraction | None = None
+    rubber_entries: Entries = 0
+    gelcoat: Factor = 1.0
+    gelcoat_uncertainty: Fraction | None = None
+    gelcoat_entries: Entries = 0
+    resin: Factor = 1.0
+    resin_uncertainty: Fraction | None = None
+    resin_entries: Entries = 0
+    glass: Factor = 1.0
+    glass_uncertainty: Fraction | None = None
+    glass_entries: Entries = 0
+    coat_hours: Factor = 1.0
+    coat_hours_uncertainty: Fraction | None = None
+    coat_hours_entries: Entries = 0
+    cast_hours: Factor = 1.0
+    cast_hours_uncertainty: Fraction | None = None
+    cast_hours_entries: Entries = 0
 
 
 @dataclass(frozen=True)
@@ -256,12 +307,14 @@ class Brief:
     joint: JointBrief = field(default_factory=JointBrief)
     keys: KeysBrief = field(default_factory=KeysBrief)
     jacket: JacketBrief = field(default_factory=JacketBrief)
+    peel: PeelBrief = field(default_factory=PeelBrief)
     cradle: CradleBrief = field(default_factory=CradleBrief)
     cast: CastBrief = field(default_factory=CastBrief)
     finish: FinishBrief = field(default_factory=FinishBrief)
     money: MoneyBrief = field(default_factory=MoneyBrief)
     materials: MaterialsBrief = field(default_factory=MaterialsBrief)
     rates: RatesBrief = field(default_factory=RatesBrief)
+    observed: ObservedBrief = field(default_factory=ObservedBrief)
 
 
 def _check_names(given: dict, known: type, where: str) -> None:

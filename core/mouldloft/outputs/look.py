@@ -54,6 +54,10 @@ LOCK_STOPS = ("#e2d9c9", "#e3ad55", "#cf7a35", "#92383f", "#42184a")
 THICKNESS_STOPS = ("#2b1a4d", "#2f5a8c", "#3d998c", "#a5cc8a", "#f3ecc6")
 
 
+# Clay shy of the plan, as planned, proud of it. Both ways lightness falls, and blue and ochre stay apart for any eye.
+OFF_STOPS = ("#1c3f7a", "#5f8fc4", PLASTER, "#d08a3a", "#7a3412")
+
+
 FONT_FILES = {
     "light": "SourceSans3-Light.ttf",
     "regular": "SourceSans3-Regular.ttf",
@@ -99,6 +103,11 @@ def lock_colours(share: np.ndarray) -> np.ndarray:
 def thickness_colours(share: np.ndarray) -> np.ndarray:
     """(k, 3) sRGB of the thickness scale at `share` (0 the scale's thinnest, 1 its thickest)."""
     return _along_stops(THICKNESS_STOPS, share)
+
+
+def off_colours(share: np.ndarray) -> np.ndarray:
+    """(k, 3) sRGB of the scale of differences at `share` (-1 furthest shy of the plan, 0 on it, 1 furthest proud)."""
+    return _along_stops(OFF_STOPS, (np.asarray(share, float) + 1.0) / 2.0)
 
 
 def _along_stops(colours: tuple[str, ...], share: np.ndarray) -> np.ndarray:

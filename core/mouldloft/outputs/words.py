@@ -371,7 +371,8 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
             f"Brush the {first}",
             f"{coats[:1].upper()}{coats[1:]}. Skin {mm(rubber.skin_thickness_mm)}, "
             f"{mm(rubber.edge_thickness_mm)} over the last {mm(rubber.edge_band_mm)} to the seam; flange "
-            f"{mm(rubber.flange_thickness_mm)}.",
+            f"{mm(rubber.flange_thickness_mm)}."
+            + (" Gauze in the thickened coat over flange and edge." if plan.brief.joint.reinforced_edges else ""),
         ),
         Step(
             "Set its keys",

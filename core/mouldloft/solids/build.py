@@ -14,8 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from scipy import ndimage, sparse
-from scipy.sparse import csgraph
+from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from ..base.errors import BriefRefused, OutputRefused, PlanImpossible
@@ -43,9 +42,10 @@ from ..stages.rubber.rims import bent_to_board, jacketed
 from ..stages.seam.record import Seam
 from ..trade.section import JointSection
 from .halves import cut_along_seam
+from .pinches import opened_pinches, welded
 from .ribs import rib_solids
 from .solid import Solid
-from .thickness import asked_skin
+from .thickness import AskedSkin, asked_skin
 
 LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed by hand
 FORMATS = ("stl", "3mf", "glb")
@@ -53,7 +53,6 @@ _LEAST_WALL_MM = 0.1  # columns are at least this long: a film brushed on the wa
 _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice's, not the mould's
 _STRAY_SHARE = 1e-6  # of a half outside its master: more is no rounding
 _CRUMB_ROUNDS = 4
-_WELD_MM = 1e-3
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
 _MISSED_MM = 0.02  # of a thickness, at most, between the points of the skin that facets are held from
 _STEEP = 2.0  # slope over which cells are quartered: a wall climbs this many pitches between two nodes
@@ -100,11 +99,12 @@ def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: 
     """One piece's glove, and its jacket where one goes over it."""
     name = lattice.envelope.name
     inside = _thick_enough(lattice, plan)
-    block = _column_solid(lattice, lattice.share, inside)
+    block = _column_solid(lattice, lattice.share, inside, plan.master)
     glove = _trimmed(block, plan.master) - print_of
     made = [_solid(f"glove, {name}", "glove", glove, crumb_share=_CRUMB_SHARE, thinned=False)]
     if (lattice.jacket_share >= 0.5).any():
-        over = _column_solid(lattice, lattice.jacket_share, _jacket_outside(lattice, inside, plan.rubber, shell))
+        outside = _jacket_outside(lattice, inside, plan.rubber, shell)
+        over = _column_solid(lattice, lattice.jacket_share, outside, plan.master)
         # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
         jacket = _trimmed(over - block, plan.master)
         made.append(_solid(f"jacket, {name}", "jacket", jacket, crumb_share=_CRUMB_SHARE, thinned=False))
@@ -138,10 +138,11 @@ def _arrays(solid: Any) -> tuple[np.ndarray, np.ndarray]:
     return np.array(mesh.vert_properties[:, :3], np.float64), np.array(mesh.tri_verts, np.int64)
 
 
-def _on_grid(vertices_mm: np.ndarray) -> np.ndarray:
+def _on_grid(vertices_mm: np.ndarray, master: Master) -> np.ndarray:
     """The vertices on a grid that single precision holds exactly, about a thousandth of a millimetre: two solids that
-    meet then have the same corners there, in every format."""
-    most = float(np.abs(vertices_mm).max(initial=1.0))
+    meet then have the same corners there, in every format. One step for all solids of a master, by twice its size: what
+    stands out further is cut off at the board."""
+    most = 2.0 * float(np.abs(master.vertices_mm).max(initial=1.0))
     step = 2.0 ** max(int(np.ceil(np.log2(most))) - 23, -10)
     return np.asarray(np.rint(vertices_mm / step) * step)
 
@@ -162,8 +163,8 @@ def _solid(
     vertices, faces = _arrays(solid.simplify(_EVEN_MM) if thinned else solid)
     if frame is not None:
         vertices = frame.to_master(vertices)
-    # where two walls pass closer than the weld, joining them would tie them: then they stay as they are
-    made = _manifold_or_none(*_welded(vertices, faces)) or _manifold(vertices, faces, f"the {name}")
+    # walls that pass closer than the weld are tied by it, and opened again by a hair
+    made = _manifold_or_none(*opened_pinches(*welded(vertices, faces))) or _manifold(vertices, faces, f"the {name}")
     # taking a part away can bare another that hung on it by a corner
     for _ in range(_CRUMB_ROUNDS):
         made, fell = _without_crumbs(made, crumb_share, name)
@@ -198,38 +199,15 @@ def _master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
     laid together they are one."""
     halves = cut_along_seam(master, seam)
     names = [f"master half, {half.name}" for half in halves]
-    made = [_manifold(*_welded(h.vertices_mm, h.faces), f"the {n}") for h, n in zip(halves, names)]
+    made = [_manifold(*welded(h.vertices_mm, h.faces), f"the {n}") for h, n in zip(halves, names)]
     if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
         first = made[0] ^ print_of
         made = [first, print_of - first]
-    arrays = [_arrays(half) for half in made]
+    arrays = [opened_pinches(*welded(*_arrays(half))) for half in made]
     return [
         Solid(name, "master half", vertices, faces.astype(np.int32), float(half.volume()))
         for name, half, (vertices, faces) in zip(names, made, arrays)
     ]
-
-
-def _welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Corners that single precision cannot tell apart joined: a seam through the master's own corners leaves some.
-
-    Faces that fold flat go, alone or with their back.
-    """
-    near = cKDTree(vertices_mm, balanced_tree=False).query_pairs(_WELD_MM, output_type="ndarray")
-    if len(near) == 0:
-        return vertices_mm, faces
-    count = len(vertices_mm)
-    links = sparse.coo_matrix((np.ones(len(near)), (near[:, 0], near[:, 1])), shape=(count, count))
-    groups, into = csgraph.connected_components(links, directed=False)
-    first = np.full(groups, count)
-    np.minimum.at(first, into, np.arange(count))
-    moved = np.isin(faces, near).any(axis=1)  # only these can fold
-    folded = into[faces[moved]]
-    a, b, c = folded.T
-    folded = folded[(a != b) & (b != c) & (c != a)]
-    _, which, uses = np.unique(np.sort(folded, axis=1), axis=0, return_inverse=True, return_counts=True)
-    joined = np.concatenate([into[faces[~moved]], folded[uses[which.reshape(-1)] == 1]])
-    used, local = np.unique(joined, return_inverse=True)
-    return vertices_mm[first[used]], local.reshape(-1, 3)
 
 
 # --- lattices --------------------------------------------------------------------------------------------
@@ -392,12 +370,15 @@ def _thick_enough(lattice: _Lattice, plan: MouldPlan) -> _Outside:
     cuts a convex edge. It stays a height map.
 
     Steep cells are quartered, the others cut along the higher of their diagonals, where a convex outside lies. The
-    envelope is over the skin by what its own points may miss between them; here that is taken off first, as the facets
-    are held by denser points.
+    envelope is over the skin by what its own points may miss between them; here that is taken off first, where it was
+    held from the skin, as the facets are held by denser points.
     """
     rubber, envelope = plan.rubber, lattice.envelope
+    skin = asked_skin(plan.master, plan.seam, envelope, rubber, plan.brief.rubber, _MISSED_MM)
+    centres = envelope.frame.to_frame(skin.points_mm)
     slope = np.hypot(*np.gradient(lattice.top_mm, lattice.pitch_mm))
-    spare = missed_mm(SPACING_PIXELS * envelope.pixel_mm, rubber.skin_thickness_mm) * np.sqrt(1.0 + slope**2)
+    missed = missed_mm(SPACING_PIXELS * envelope.pixel_mm, rubber.skin_thickness_mm)
+    spare = np.where(_over_skin(lattice, centres, skin, 2.0 * missed), missed * np.sqrt(1.0 + slope**2), 0.0)
     top = np.maximum(lattice.top_mm - spare, lattice.low_mm + _LEAST_WALL_MM)
     # where the rubber is a film its two sides stay the same triangles, so that they never cross
     whole = (lattice.share >= 1.0) & (lattice.jacket_share >= 1.0) & (top - lattice.low_mm > lattice.pitch_mm)
@@ -411,10 +392,20 @@ def _thick_enough(lattice: _Lattice, plan: MouldPlan) -> _Outside:
     middles = sample(outside, envelope.origin_mm, envelope.pixel_mm, np.column_stack(halfway[:2])) - halfway[2]
     middles = np.maximum(middles, halfway[3] + _LEAST_WALL_MM)
     nodes = np.column_stack([*(np.append(m.ravel(), e) for m, e in zip((x, y, top), (*halfway[:2], middles)))])
-    skin = asked_skin(plan.master, plan.seam, envelope, rubber, plan.brief.rubber, _MISSED_MM)
-    centres = envelope.frame.to_frame(skin.points_mm)
     raised = raised_clear(nodes, cut.cells(_any_corner(lattice.share > 0)), centres, skin.thickness_mm + _MISSED_MM)
     return _Outside(cut, raised[: top.size].reshape(top.shape), raised[top.size :])
+
+
+def _over_skin(lattice: _Lattice, centres_mm: np.ndarray, skin: AskedSkin, more_mm: float) -> np.ndarray:
+    """(rows, columns) bool: where the outside stands no further off the skin than asked there: not on fills, flanges
+    and keys."""
+    x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
+    nodes = np.column_stack([x.ravel(), y.ravel(), lattice.top_mm.ravel()])
+    reach = float(skin.thickness_mm.max()) + more_mm
+    away, nearest = cKDTree(centres_mm).query(nodes, distance_upper_bound=reach, workers=2)
+    found = np.isfinite(away)
+    found[found] = away[found] <= skin.thickness_mm[nearest[found]] + more_mm
+    return found.reshape(lattice.top_mm.shape)
 
 
 def _any_corner(nodes: np.ndarray) -> np.ndarray:
@@ -434,7 +425,7 @@ def _points(lattice: _Lattice, sheet: Sheet, height_mm: np.ndarray) -> np.ndarra
     return np.column_stack([sheet.at(x), sheet.at(y), sheet.at(height_mm)])
 
 
-def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside) -> Any:
+def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside, master: Master) -> Any:
     """The columns between the parting surface and an outside as a manifold, walls at the rim; in plan
     coordinates.
 
@@ -448,7 +439,7 @@ def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside) -> An
         np.column_stack([rim[:, 1], rim[:, 0] + count, rim[:, 1] + count]),
     ]
     vertices = np.concatenate([outside.points(lattice, above), _points(lattice, below, lattice.low_mm)])
-    vertices = _on_grid(lattice.envelope.frame.to_master(vertices))
+    vertices = _on_grid(lattice.envelope.frame.to_master(vertices), master)
     faces = np.concatenate([above.faces, below.faces[:, ::-1] + count, *walls])
     return _manifold(vertices, faces, f"the columns of the {lattice.envelope.name}")
 

@@ -13,6 +13,7 @@ STAGES = (
     "rubber",
     "keys",
     "jacket",
+    "peel",
     "cradle",
     "cast",
     "programme",

@@ -40,7 +40,7 @@ class Reads:
 _LIFTING = tuple(
     f"jacket.{name}" for name in ("lifters", "lift_limit_per_person_kg", "lift_from_mm", "lift_to_mm", "reach_mm")
 )
-_ALL_BUT_MESH = tuple(f.name for f in fields(Brief) if f.name not in ("piece", "master", "opening"))
+_ALL_BUT_MESH = tuple(f.name for f in fields(Brief) if f.name not in ("piece", "master", "opening", "peel"))
 # A test records what each stage reads while it runs and holds this table to it.
 READS: dict[str, Reads] = {
     "visibility": Reads(("master",), ("seam.seen_from", "seam.eye_height_mm", "seam.viewer_distance_mm")),
@@ -63,13 +63,14 @@ READS: dict[str, Reads] = {
     "wall": Reads(("master", "seam", "division", "rubber"), (), "figures"),
     "keys": Reads(("master", "seam", "locks", "division", "rubber"), ("keys",), "rubber"),
     "jacket": Reads(("rubber", "keys"), ("jacket", "cast", "materials"), "figures"),
+    "peel": Reads(("master", "seam", "locks", "rubber"), ("peel",), "rubber"),
     "cradle": Reads(("rubber", "keys", "jacket"), ("cradle",)),
     "cast": Reads(
         ("master", "seam", "locks", "division"), ("cast", "materials", "rates.reach_mm", *_LIFTING), "figures"
     ),
     "programme": Reads(
         ("seam", "locks", "division", "rubber", "keys", "jacket", "cradle", "cast"),
-        ("run", "cast", "jacket", "finish", "materials", "rates"),
+        ("run", "cast", "jacket", "finish", "materials", "rates", "observed"),
         "figures",
     ),
     "takeoff": Reads(

@@ -72,6 +72,8 @@ COARSE_SAMPLES = 12_000
 FINE_SAMPLES = 64_000
 _REFINE_EVERY = 3  # one coarse sample in so many is enough to follow a slope downhill
 LEVEL = "level"
+_LEVEL_STEP = 2.0  # degrees between the level directions that are tried
+_NEARLY_LEVEL = 0.8  # of an axis's length: what of it has to lie level to be tried as a level pull
 NEAR_DEG = 12.0  # the refined best stand at least this far apart, so that the ranking offers real choices
 
 
@@ -85,6 +87,18 @@ def half_sphere(count: int) -> np.ndarray:
     turn = np.pi * (1.0 + np.sqrt(5.0)) * k
     across = np.sqrt(1.0 - along**2)
     return np.column_stack([along, across * np.cos(turn), across * np.sin(turn)])
+
+
+def level_half(count: int) -> np.ndarray:
+    """(count, 3) level directions spread evenly over half a turn, none twice as d and -d; the first is sideways."""
+    turn = np.pi * np.arange(count) / count
+    return np.column_stack([np.cos(turn), np.sin(turn), np.zeros(count)])
+
+
+def opens_level(master: Master) -> bool:
+    """Whether every pull has to be level: pieces laid up on a board slide over it, and none comes off down through it
+    (common practice, no source)."""
+    return master.base == "open"
 
 
 def positive_half(direction: np.ndarray) -> np.ndarray:
@@ -235,24 +249,24 @@ def _section(survey: _Survey, d: np.ndarray, height: np.ndarray, offset: float) 
 
 
 def _refine(survey: _Survey, start: Candidate) -> Candidate:
-    """Nelder-Mead over the two tilts about a start, on the same terms."""
+    """Nelder-Mead over the two tilts about a start, or the one that stays level, on the same terms."""
     centre = np.asarray(start.direction)
-    frame = pull_frame(centre)
+    level = opens_level(survey.master)
+    axes = np.cross([0.0, 0.0, 1.0], centre)[None] if level else pull_frame(centre).axes[:2]
     best = replace(start, cost=np.inf)  # it was judged on another survey
 
     def trouble(tilt: np.ndarray) -> float:
         nonlocal best
-        d = centre + tilt[0] * frame.axes[0] + tilt[1] * frame.axes[1]
-        judged = _judge(survey, d, start.origin)
+        judged = _judge(survey, centre + tilt @ axes, start.origin)
         if judged.cost < best.cost:
             best = judged
         return judged.cost
 
-    step = np.tan(np.radians(3.0))
+    free = len(axes)
+    simplex = np.concatenate([np.zeros((1, free)), np.tan(np.radians(3.0)) * np.eye(free)])
     optimize.minimize(
-        trouble, np.zeros(2), method="Nelder-Mead",
-        options={"maxfev": 30, "xatol": np.radians(0.25), "fatol": 1e-4,
-                 "initial_simplex": [[0.0, 0.0], [step, 0.0], [0.0, step]]},
+        trouble, np.zeros(free), method="Nelder-Mead",
+        options={"maxfev": 15 * free, "xatol": np.radians(0.25), "fatol": 1e-4, "initial_simplex": simplex},
     )  # fmt: skip
     return best
 
@@ -364,7 +378,8 @@ def find_opening(
     show: np.ndarray | None = None,
     terms: SeamTerms | None = None,
 ) -> Opening:
-    """Search the half-sphere, refine the best, try the symmetry plane and the principal axes, rank them all.
+    """Search the half-sphere, or the level ways of a master on its board, refine the best, try the symmetry plane and
+    the principal axes, rank them all.
 
     Each direction is judged by exact occlusion at surface samples (locked area, within about 0.3 % of the skin) and by
     a column image (fill and best plane offset). Deterministic. With `brief.direction` the user's own is chosen and the
@@ -377,7 +392,8 @@ def find_opening(
     if show is None:
         show = how_it_shows(master, SeamBrief(), progress, scene, span=(0.0, 0.1))
     coarse = _survey(master, brief, scene, show, COARSE_SAMPLES, False, terms)
-    tried = half_sphere(brief.directions)
+    level = opens_level(master)
+    tried = level_half(min(brief.directions, round(180 / _LEVEL_STEP))) if level else half_sphere(brief.directions)
     found = in_threads(lambda d: _judge(coarse, d, "search"), tried, progress, (0.1, 0.6), f"{len(tried)} directions")
     symmetry = find_symmetry(master, progress, (0.6, 0.65))
     refined = _refine_all(coarse, found, progress, (0.65, 0.8))
@@ -416,6 +432,9 @@ def _special(survey: _Survey, symmetry: SymmetryPlane) -> list[tuple[np.ndarray,
     if symmetry.is_symmetric:
         out = [(np.asarray(symmetry.normal), "symmetry plane"), *out]
     front = _level_front(symmetry)
+    if opens_level(survey.master):
+        laid = [(axis * [1.0, 1.0, 0.0], origin) for axis, origin in out]
+        out = [(unit(axis), origin) for axis, origin in laid if np.linalg.norm(axis) > _NEARLY_LEVEL]
     return [(front, LEVEL), (np.cross(front, [0.0, 0.0, 1.0]), LEVEL), *out]
 
 

@@ -26,6 +26,7 @@ from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_k
 from .locks import Locks, find_locks
 from .master import Master
 from .opening import Opening, find_opening
+from .peel import Peel, peel_assumptions, peel_gloves
 from .plan import MouldPlan, OpenSurvey
 from .programme import Programme, programme_assumptions, set_programme
 from .rubber import Rubber, brush_rubber
@@ -62,6 +63,7 @@ def plan(
         ("rubber", "keys"), lambda: key_glove(master, seam, locks, bare, brief, catalogue, progress)
     )
     jacket, cradle = kept.take(("jacket", "cradle"), lambda: back_glove(rubber, keys, brief, catalogue, progress))
+    (peel,) = kept.take(("peel",), lambda: (peel_off(master, seam, locks, rubber, brief, catalogue, progress),))
     (cast,) = kept.take(("cast",), lambda: (_cast(master, seam, locks, brief, catalogue, progress),))
     takeoff, programme = kept.take(
         ("takeoff", "programme"),
@@ -83,7 +85,7 @@ def plan(
     )
     made = MouldPlan(
         brief, catalogue, master, opening, field, seam, locks, rubber, keys, jacket, cradle, cast,
-        takeoff, programme, assumptions=(), cautions=(), division=division, wall=wall,
+        takeoff, programme, assumptions=(), cautions=(), division=division, wall=wall, peel=peel,
         stamps=tuple(now.items()), bare_rubber=replace(bare, envelopes=()),
     )  # fmt: skip
     return with_notes(made)
@@ -138,6 +140,22 @@ def _opened_and_divided(
 def _cast(master: Master, seam: Seam, locks: Locks, brief: Brief, catalogue: Catalogue, progress: Progress) -> Cast:
     progress.begin("cast")
     return lay_up_cast(master, seam, locks, brief, catalogue, progress)
+
+
+def peel_off(
+    master: Master,
+    seam: Seam,
+    locks: Locks,
+    rubber: Rubber,
+    brief: Brief,
+    catalogue: Catalogue,
+    progress: Progress = SILENT,
+) -> Peel | None:
+    """The gloves peeled off the cast by mechanics, where the brief asks for it."""
+    if not brief.peel.run:
+        return None
+    progress.begin("peel")
+    return peel_gloves(master, seam, locks, rubber, brief.peel, catalogue.rubber_for(brief.materials), progress)
 
 
 def _cautions(made: MouldPlan) -> tuple[Caution, ...]:
@@ -340,6 +358,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         *key_assumptions(brief.keys, rubber_properties(made.catalogue.rubber_for(brief.materials))),
         *laminate_assumptions(brief.jacket.glass_fraction),
         *jacket_assumptions(brief.jacket),
+        *peel_assumptions(made.peel),
         *cradle_assumptions(brief.cradle),
         *cast_assumptions(brief.cast),
         *takeoff_assumptions(brief, made.catalogue),

@@ -13,6 +13,7 @@ from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
 from .cast import Cast
 from .cautions import Caution
+from .clay import ClayDifference
 from .cradle import Cradle
 from .division import Division
 from .jacket import Jacket
@@ -20,6 +21,7 @@ from .keys import Keys
 from .locks import Locks
 from .master import Master
 from .opening import Opening
+from .peel import Peel
 from .programme import Programme
 from .rubber import Rubber
 from .seam import Seam
@@ -51,12 +53,14 @@ class MouldPlan:
     assumptions: tuple[Assumption, ...]
     cautions: tuple[Caution, ...]
     division: Division | None = None  # more than two pieces, where two are not enough and the brief allows more
+    peel: Peel | None = None  # where the brief asks for it
     wall: Wall | None = None  # of two pieces; more are walled off one against the other
     version: int = PLAN_VERSION
     made_by: str = f"mouldloft {__version__}"
     stamps: tuple[tuple[str, str], ...] = ()  # of what each stage read, as `freshness` has them
     bare_rubber: Rubber | None = None  # the glove before its keys were counted in; its envelopes are the glove's
     mesh_stamp: str = ""  # of the file the master was read from, and how the brief had it read
+    clay: ClayDifference | None = None  # where the master is a scan of the finished clay: how it differs from its plan
 
 
 @dataclass(frozen=True, eq=False)

@@ -45,8 +45,9 @@ class SeamMeasures:
 class SeamPrice:
     """Hours and money of a seam over its whole run, by cause. Hours are of people; money in the catalogue's currency.
 
-    cleanup_h, joint_h, risk_h, keep_clear_h, carry_h, peel_h, solid_h : over all casts. wall_h : once. rubber_cost,
-    tape_cost, solid_cost : material. hours : all of them; total : hours at the hourly rate and the material.
+    cleanup_h, joint_h, risk_h, keep_clear_h, carry_h, peel_h, overhang_h, solid_h : over all casts. wall_h : once.
+    rubber_cost, tape_cost, solid_cost : material. hours : all of them; total : hours at the hourly rate and the
+    material.
     """
 
     cleanup_h: float
@@ -56,6 +57,7 @@ class SeamPrice:
     keep_clear_h: float
     carry_h: float
     peel_h: float
+    overhang_h: float
     solid_h: float
     rubber_cost: float
     tape_cost: float
@@ -119,13 +121,14 @@ def price_seam(seam: SeamMeasures, casts: int, rubber: RubberPrice, rates: Rates
     clear = casts * rates.keep_clear_h_m * seam.keep_clear_mm / 1000
     carry = casts * rates.carry_h_kg * litres * rubber.kg_per_litre
     peel = casts * rates.peel_h_m2 * seam.locked_mm2 / 1e6
+    overhang = casts * rates.overhang_h_m2 * seam.locked_mm2 / 1e6
     solid = casts * seam.solid_mm3 / 1e6
     rubber_cost = litres * rubber.per_litre
     tape_cost = casts * rates.joint_tape_cost_m * seam.length_mm / 1000
     solid_h, solid_cost = rates.solid_h_l * solid, rates.solid_cost_l * solid
-    hours = cleanup + wall + joint + risk + clear + carry + peel + solid_h
+    hours = cleanup + wall + joint + risk + clear + carry + peel + overhang + solid_h
     return SeamPrice(
-        cleanup, wall, joint, risk, clear, carry, peel, solid_h, rubber_cost, tape_cost, solid_cost,
+        cleanup, wall, joint, risk, clear, carry, peel, overhang, solid_h, rubber_cost, tape_cost, solid_cost,
         rates.hourly_rate, hours, hours * rates.hourly_rate + rubber_cost + tape_cost + solid_cost,
     )  # fmt: skip
 
@@ -177,6 +180,7 @@ def rate_assumptions(rates: RatesBrief, currency: str = "") -> tuple[Assumption,
         ("joint over a place to be kept clear", f"{rates.keep_clear_h_m:g} h more a metre and cast"),
         ("weight of fill carried", f"{rates.carry_h_kg:g} h a kg and cast"),
         ("glove worked off locked skin", f"{rates.peel_h_m2:g} h a m² and cast"),
+        ("lay-up under locked skin", f"{rates.overhang_h_m2:g} h a m² and cast"),
         ("a limb filled with resin in thin lifts", f"{rates.solid_h_l:g} h a litre and cast"),
         ("resin and filler of a filled limb", f"{rates.solid_cost_l:g}{money} a litre"),
         ("a further glove piece with its jacket", f"{rates.piece_h:g} h"),

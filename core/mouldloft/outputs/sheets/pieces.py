@@ -11,6 +11,7 @@ from ...base.figures import kg as kilograms
 from ...stages.jacket.record import JacketPiece, Rib
 from ...stages.opening import direction_words
 from ...stages.plan import MouldPlan
+from ...stages.rubber import handled_edges_mm2
 from ..look import SOFT_INK
 from ..words import coats_of, rubber_kg_per_mm3
 from .cradle import cradle_drawing
@@ -110,6 +111,11 @@ def _rubber_tables(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         )
     )
     note = "Without waste. Catalyst by the product's data sheet and never beyond its limits."
+    if plan.brief.joint.reinforced_edges:
+        note += (
+            f" Gauze, {m2(handled_edges_mm2(plan.rubber)[at])}, goes into the thickened coat over "
+            "flange and edge band, cut at tight turns; only where the rubber's maker allows it."
+        )
     return [KeepTogether([*heading("Rubber"), both, set_text(note, size=7.6, colour=SOFT_INK)])]
 
 

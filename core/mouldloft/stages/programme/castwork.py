@@ -119,8 +119,9 @@ def _lay_up(ledger: Ledger, shop: Workshop, key: str, name: str, home: str) -> s
     behind = Wait(first, 0.0, 1.0) if glass_h * tight > 1e-9 else window
     laid = ledger.add(
         Work(
-            f"{key} lay", f"{name}: glass in the {parts}", "casts", name, "casting", glass_h * (1 - tight) + pots,
-            all_hands, (behind,), True, ", ".join(shop.cast.layers), RESIN_WEAR, (batch.coat, batch.piece),
+            f"{key} lay", f"{name}: glass in the {parts}", "casts", name, "casting",
+            glass_h * (1 - tight) + pots + shop.overhang_h, all_hands, (behind,), True, ", ".join(shop.cast.layers),
+            RESIN_WEAR, (batch.coat, batch.piece),
         )
     )  # fmt: skip
     cored = ledger.add(

@@ -22,10 +22,11 @@ from ..cradle import Cradle
 from ..jacket import Jacket, JacketPiece
 from ..keys import Keys
 from ..locks import Locks
-from ..rubber import Rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
+from ..rubber import FILL_LIFT_MM, Rubber, coat_volumes_mm3, flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
 from ..seam import Seam
 from .record import Batch
 
+DEEP_SHARE = 0.95  # common practice: of the locked skin; what lies deeper is packed with cured scrap
 TACK_COAT_MM = 0.3  # common practice: a thin wet film for the next coat to take to
 
 
@@ -132,6 +133,11 @@ class Workshop:
         return self.brief.rates.peel_h_m2 * self.locks.piece_locked_area_mm2 * 1e-6
 
     @property
+    def overhang_h(self) -> float:
+        """Person-hours more to lay up under skin that its half's pull does not free, each cast."""
+        return self.brief.rates.overhang_h_m2 * self.locks.piece_locked_area_mm2 * 1e-6
+
+    @property
     def tight_share(self) -> float:
         """Share of the skin in places that heavy mat does not go into."""
         return self.cast.joining.tight_share if self.cast.joining else 0.0
@@ -176,6 +182,10 @@ class Workshop:
             return self.seam_m * self.rubber.flange_width_mm * 1e-3
         return flange_areas_mm2(self.rubber)[piece] * 1e-6
 
+    def gauze_m2(self, piece: int) -> float:
+        """Gauze laid into a piece's handled edges, where the brief asks for it."""
+        return handled_edges_mm2(self.rubber)[piece] * 1e-6 if self.brief.joint.reinforced_edges else 0.0
+
     def skin_m2(self, piece: int) -> float:
         """Skin under a piece: shared out as its first coat is."""
         first = [coat_volumes_mm3(self.rubber, k)[0] for k in range(len(self.rubber.envelopes))]
@@ -196,7 +206,8 @@ class Workshop:
         return self.warmth(self.catalogue.resin_for(self.brief.materials).gel_temperature_c)
 
     def _rubber_batch(self, coat: str, piece: int, kg: float, kg_h: float, thickened: bool) -> Batch:
-        rubber_material = self.rubber_material
+        rubber_material, seen = self.rubber_material, self.brief.observed.rubber
+        kg, kg_h = kg * seen, kg_h * seen  # as logged runs mixed it, over the same area in the same hours
         dose = 0.0
         if thickened and rubber_material.viscosity != "thixotropic":
             dose = self.catalogue.thickener_for(self.brief.materials).dose_fraction
@@ -216,15 +227,26 @@ class Workshop:
         kg_h = self.catalogue.rates.brushing_m2_h * 1e6 * spread_mm * density
         return self._rubber_batch(coat.name, piece, kg, kg_h, coat.thickened)
 
+    def fill_depth_mm(self, piece: int) -> float:
+        """How deep the undercuts of a piece are that are filled, but for the deepest twentieth of their skin."""
+        depth = self.locks.depth_mm
+        own = (self.seam.labels == piece) & (depth > 0) & (self.locks.fill_mm > 0)
+        return float(np.quantile(depth[own], DEEP_SHARE)) if own.any() else 0.0
+
+    def fill_lifts(self, piece: int) -> int:
+        """Goes in which a piece's undercuts are filled, so that each can set."""
+        return max(1, math.ceil(self.fill_depth_mm(piece) / FILL_LIFT_MM - 1e-9))
+
     def tack_batch(self, piece: int) -> Batch:
         density = self.rubber_material.density_kg_m3 * 1e-9
         kg = self.skin_m2(piece) * 1e6 * TACK_COAT_MM * density
         kg_h = self.catalogue.rates.brushing_m2_h * 1e6 * TACK_COAT_MM * density
         return self._rubber_batch("tack coat", piece, kg, kg_h, False)
 
-    def resin_batch(self, what: str, piece: str, kg: float, glass_fraction: float) -> Batch:
+    def resin_batch(self, what: str, piece: str, kg: float, glass_fraction: float, seen: float = 1.0) -> Batch:
         resin = self.catalogue.resin_for(self.brief.materials)
         kg_h = self.catalogue.rates.laminating_kg_h * (1 / glass_fraction - 1)
+        kg, kg_h = kg * seen, kg_h * seen
         life = resin.gel_time_min * self.resin_warmth
         share = resin.catalyst_fraction / (1 + resin.catalyst_fraction)
         mixed = kg * (1 + resin.catalyst_fraction)
@@ -234,7 +256,8 @@ class Workshop:
         gelcoat = self.catalogue.gelcoat_for(self.brief.materials)
         kg = self.cast.gelcoat_kg
         kg_m2 = kg / (self.cast.area_mm2 * 1e-6) if self.cast.area_mm2 > 0 else 1.0
-        kg_h = self.catalogue.rates.brushing_m2_h * kg_m2
+        seen = self.brief.observed.gelcoat
+        kg, kg_h = kg * seen, self.catalogue.rates.brushing_m2_h * kg_m2 * seen
         life = gelcoat.gel_time_min * self.warmth(gelcoat.gel_temperature_c)
         share = gelcoat.catalyst_fraction / (1 + gelcoat.catalyst_fraction)
         mixed = kg * (1 + gelcoat.catalyst_fraction)
@@ -246,7 +269,8 @@ class Workshop:
 
     def cast_batch(self) -> Batch:
         kg = self.cast.resin_kg + self.cast.joint_resin_kg
-        return self.resin_batch("cast laminate", "each cast", kg, self.brief.cast.glass_fraction)
+        seen = self.brief.observed.resin
+        return self.resin_batch("cast laminate", "each cast", kg, self.brief.cast.glass_fraction, seen)
 
     def batches(self) -> Iterable[Batch]:
         """Every mix of the mould, then those of one cast."""
@@ -273,7 +297,17 @@ def part_of(piece: JacketPiece) -> Part:
 def bolt_count(jacket: Jacket) -> int:
     """Bolts of the whole jacket, also into the board: pieces that meet list the same, so places within 5 mm are one."""
     bolts = [b for piece in jacket.pieces for b in (*piece.bolts_mm, *piece.foot_bolts_mm)]
-    points = np.array(bolts, float).reshape(-1, 3)
+    return _places(np.array(bolts, float).reshape(-1, 3))
+
+
+def slot_count(jacket: Jacket) -> int:
+    """Wedge slots of the whole jacket, each once, those under the flange on the board too."""
+    slots = [b for piece in jacket.pieces for b in (*piece.wedge_points_mm, *piece.foot_wedge_points_mm)]
+    return _places(np.array(slots, float).reshape(-1, 3))
+
+
+def _places(points: np.ndarray) -> int:
+    """How many of (k, 3) points are more than 5 mm from each other."""
     if not len(points):
         return 0
     pairs = cKDTree(points).query_pairs(5.0, output_type="ndarray")

@@ -195,13 +195,23 @@ def _rubber(ledger: Ledger, shop: Workshop, piece: int, ready: str, keys_cast: s
             waits.append(Wait(keys_cast))
             hours += bedded / shop.catalogue.rates.keys_per_h
             note += f"; {bedded} keys bedded in it"
-        key = ledger.add(
-            Work(
-                f"coat {piece}.{at}", f"{coat.name.capitalize()}, {name}", "glove", line, "rubber", hours, all_hands,
-                tuple(waits), unbroken=True, note=note, wear=RUBBER_WEAR, mix=(batch.coat, batch.piece),
-            )
-        )  # fmt: skip
-        before = key
+        if coat.thickness_mm == 0 and shop.gauze_m2(piece) > 0:
+            gauze_m = shop.flange_m2(piece) / (shop.rubber.flange_width_mm * 1e-3)
+            hours += gauze_m / shop.catalogue.rates.edge_tape_m_h
+            note += f"; {shop.gauze_m2(piece):.2f} m² of gauze laid into the handled edges"
+        lifts = shop.fill_lifts(piece) if coat.thickness_mm == 0 and batch.batches else 1
+        for lift in range(lifts):
+            if lift:
+                waits = [Wait(before, least, most, f"Lift {lift} sets, {name}", "Wipe, thin tack coat, test", tack_h)]
+            said = f", lift {lift + 1} of {lifts}" if lifts > 1 else ""
+            before = ledger.add(
+                Work(
+                    f"coat {piece}.{at}" + (f".{lift}" if lift else ""), f"{coat.name.capitalize()}{said}, {name}",
+                    "glove", line, "rubber", hours / lifts, all_hands, tuple(waits), unbroken=True,
+                    note=f"{note} in all; the middle may be cured scrap of this rubber" if lifts > 1 else note,
+                    wear=RUBBER_WEAR, mix=(batch.coat, batch.piece),
+                )
+            )  # fmt: skip
     cure = Wait(before, used.cure_h * shop.rubber_warmth, name=f"Rubber cures, {name}")
     if piece == 0:
         return ledger.add(

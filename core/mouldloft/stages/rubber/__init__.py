@@ -1,7 +1,8 @@
 """Stage rubber: the glove's outside and what it takes."""
 
+from .edges import handled_edges_mm2
 from .flanges import bead_middle_mm, lean_of, middle_lines, spaced_spots
-from .glove import FADE, brush_rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
+from .glove import FADE, FILL_LIFT_MM, brush_rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
 from .record import Coat, Envelope, Registration, Rubber, RubberParts
 from .rims import (
     OTHER_LINE_WITHIN,
@@ -21,6 +22,7 @@ from .rims import (
 
 __all__ = [
     "FADE",
+    "FILL_LIFT_MM",
     "OTHER_LINE_WITHIN",
     "TOO_NEAR",
     "Coat",
@@ -33,6 +35,7 @@ __all__ = [
     "coat_volumes_mm3",
     "covered",
     "flange_areas_mm2",
+    "handled_edges_mm2",
     "inside_of_jacket_mm",
     "jacketed",
     "lean_of",

@@ -20,9 +20,12 @@ from .record import SeamLimits
 
 _OFFSETS = 9  # planes tried along the pull
 _OFFSET_SHARE = 0.16  # of the body's depth along the pull, to each side of the plane of least fill
+_OFF_MIDDLE_SAVES = (
+    0.03  # of its price: what a plane beside the middle has to save, for its halves are unlike (invented)
+)
 # how dear a place is that could not be laid up, in turn until none is left, then halved back
 _AT_LEISURE = (0.0, 1.0, 4.0, 16.0, 64.0)
-_QUICKLY = (4.0, 24.0)
+_QUICKLY = (4.0, 24.0, 96.0)
 _HALVINGS = 2
 _OTHERS_MOST = 3  # free seams that a plane is tried along
 _PLACES_MOST = 5  # where a plane may follow the free seam
@@ -30,6 +33,7 @@ _LINES_MOST = 8  # lines that are tried without
 
 
 _EXCESS_WEIGHS = 5.0  # of the price, for all of the skin past a limit (invented)
+_OFF_PLANE_SAVES = 0.03  # of the price (invented)
 _SMALL_BREACH = 0.02  # of the skin (invented)
 
 
@@ -47,9 +51,11 @@ class Judged:
     @property
     def rank(self) -> tuple[bool, float]:
         """Kept limits first, then the price. A small breach (a palm's breadth, for a mirror and a roller on a stick) is
-        weighed, not barred: a hundredth of the skin as a twentieth of the price."""
+        weighed, not barred: a hundredth of the skin as a twentieth of the price. A seam that leaves the plane has to
+        save a thirtieth: a flat wall is simply stood up."""
         excess = self.limits.excess
-        return excess > _SMALL_BREACH, self.drawn.price.total * (1.0 + _EXCESS_WEIGHS * excess)
+        off_plane = 0.0 if self.drawn.kind == "plane" else _OFF_PLANE_SAVES
+        return excess > _SMALL_BREACH, self.drawn.price.total * (1.0 + _EXCESS_WEIGHS * excess + off_plane)
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,13 +107,13 @@ def best_plane(bench: Bench, offset_mm: float | None = None, tries: int = _OFFSE
             continue
     if not drawn:
         return best_plane(bench, middle)
-    drawn.sort(key=lambda one: (one[0].price.total, one[1]))
+    drawn.sort(key=lambda one: (one[0].price.total * (1.0 + _OFF_MIDDLE_SAVES * (one[1] != middle)), one[1]))
     judged = []
     for one, at in drawn[: max(tries // 2, 1)]:
         judged.append(bench.judge(one, None, at))
         if judged[-1].limits.kept:
             break
-    return min(judged, key=lambda j: j.rank)
+    return min(judged, key=lambda j: (j.rank[0], j.rank[1] * (1.0 + _OFF_MIDDLE_SAVES * (j.offset_mm != middle))))
 
 
 def free_seams(
@@ -249,8 +255,9 @@ def all_candidates(
     bench: Bench, offset_mm: float | None = None, progress: Progress = SILENT, quick: bool = False
 ) -> list[Judged]:
     """The best plane, the plane with local relief, the free seam, those that there are. quick : to compare directions
-    by, without relief and with fewer tries."""
+    by, with fewer tries, and without relief where a seam keeps the limits without it."""
     plane = best_plane(bench, offset_mm, 3 if quick else _OFFSETS)
     found = free_seams(bench, plane, progress, _QUICKLY if quick else _AT_LEISURE)
-    relief = None if quick else relieved_plane(bench, plane, found, progress)
+    enough = quick and any(not judged.rank[0] for judged in (plane, *found[:1]))
+    relief = None if enough else relieved_plane(bench, plane, found, progress)
     return [plane, *([relief] if relief else []), *found[:1]]

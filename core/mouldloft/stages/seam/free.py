@@ -19,6 +19,7 @@ _ZIGZAG = (
 )
 _FOOT_SHARE = 0.01  # of the full price: what a cut under an open base costs, enough to keep it straight
 _PREFERRED_SHARE = 0.2  # of the full price, where the client would have the seam (invented)
+_LIMB_SHARE = 0.12  # of a limb's thickness: how far the fair line may leave the cut there, or it slips off (invented)
 _GRAZING = 0.05  # |n . d| under which a face counts as standing along the pull (3 degrees)
 
 
@@ -116,9 +117,12 @@ def fair_level(
     push = at_vertices(master, cost[1] - cost[0]) / np.maximum(price, 1e-12)
     push = np.clip(push, -1.0 / place.rule.turn_mm, 1.0 / place.rule.turn_mm)
     weight = price / float(np.median(price))
-    tube_mm = max(tube_mm, 2.0 * float(np.median(place.graph.length_mm)))  # no line is drawn finer than the mesh
-    level, _ = smooth_level(master.vertices_mm, master.faces, labels, tube_mm, progress, weight=weight, push=push)
-    level = tauten_level(master.vertices_mm, master.faces, level, tube_mm, progress, weight=weight, push=push)
+    finest = 2.0 * float(np.median(place.graph.length_mm))  # no line is drawn finer than the mesh
+    tube_mm = max(tube_mm, finest)
+    tube = np.maximum(_LIMB_SHARE * at_vertices(master, np.minimum(place.thick_mm, 1e6)), 0.25 * finest)
+    how = {"weight": weight, "push": push, "tube": tube}
+    level, _ = smooth_level(master.vertices_mm, master.faces, labels, tube_mm, progress, **how)
+    level = tauten_level(master.vertices_mm, master.faces, level, tube_mm, progress, **how)
     return without_islands(place, level)
 
 

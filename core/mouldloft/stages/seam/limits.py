@@ -18,8 +18,9 @@ from .bounds import skin_bounds
 from .ground import Ground
 from .record import SeamLimits
 
-_MOUTH_PIXELS = 40  # over the longest side: how finely an opening is looked through
-_LOOKS = 48  # places of an opening that each place of the inside is looked at from
+_MOUTH_PIXELS = 100  # over the longest side: how finely an opening is looked through
+_LOOKS = 40  # places of an opening, spread over it, that each place of the inside is looked at from
+_NEAR = (0, 8, 24, 48, 96, 160)  # and of those nearest straight out from it, the so manieth
 _GLANCE = 0.1  # sine of the flattest angle at which skin is seen and brushed (common practice, no source)
 _HEAVIER = 1.25  # times the plane's heavier half: what two or more lift anyway (invented)
 _LEAST_PLACE = 1.0 / 100.0  # of the skin: a smaller place, a palm or two of a figure a metre high, is texture
@@ -114,11 +115,11 @@ def _looked_into(
     looks = opening[np.unique(np.linspace(0, len(opening) - 1, _LOOKS).astype(int))]
     least = np.cos(np.radians(LEAN_DEG))
     nearest = _nearest(points, opening, out)
-    for k in range(len(looks) + 1):
+    for k in range(len(nearest) + len(looks)):
         left = np.flatnonzero(~reached)
         if not len(left):
             break
-        to = (nearest[left] if k == 0 else looks[k - 1]) - points[left]
+        to = (opening[nearest[k][left]] if k < len(nearest) else looks[k - len(nearest)]) - points[left]
         far = np.linalg.norm(to, axis=1)
         way = to / np.maximum(far, 1e-9)[:, None]
         within = far <= reach_mm[left]
@@ -138,9 +139,11 @@ def _looked_into(
 
 
 def _nearest(points: np.ndarray, opening: np.ndarray, out: np.ndarray) -> np.ndarray:
-    """(k, 3) the place of an opening that lies most nearly straight out from each point."""
+    """(6, k) places of an opening that lie nearly straight out from each point, the nearest first."""
     flat = opening - np.outer(opening @ out, out)
-    return opening[cKDTree(flat).query(points - np.outer(points @ out, out))[1]]
+    across = points - np.outer(points @ out, out)
+    wanted = [1 + min(n, len(opening) - 1) for n in _NEAR]
+    return cKDTree(flat).query(across, k=wanted)[1].T
 
 
 def _places(ground: Ground, labels: np.ndarray, which: np.ndarray) -> np.ndarray:

@@ -23,6 +23,8 @@ from .reasons import KIND_NAMES
 
 _SQUARE_DEG = 25.0  # to the mirror plane, or along it
 _ASKEW_SAVES = 0.1
+_EXACTLY_DEG = 1.0
+_NEARLY_SAVES = 0.03
 PRICED_ON = 9_000  # triangles of the copy that pairs are compared on
 
 
@@ -74,13 +76,16 @@ def _priced(place: Place, candidate: Candidate, brief: SeamBrief) -> Judged | No
 
 def _rank(judged: Judged, candidate: Candidate, opening: Opening) -> tuple[bool, float]:
     """The seam's own rank, but of a body with a mirror plane a direction askew to it has to save a tenth: its halves
-    are unlike, and its seam runs where no eye expects one (common practice, no source)."""
+    are unlike, and its seam runs where no eye expects one. One that is nearly square or along has to save a
+    thirtieth beside the one that is: a wall is stood up square (common practice, no source)."""
     broken, price = judged.rank
     if not opening.symmetry.is_symmetric:
         return broken, price
     off = abs(float(np.dot(candidate.direction, opening.symmetry.normal)))
-    square = off > np.cos(np.radians(_SQUARE_DEG)) or off < np.sin(np.radians(_SQUARE_DEG))
-    return broken, price if square else (1.0 + _ASKEW_SAVES) * price
+    askew = np.degrees(min(np.arccos(min(off, 1.0)), np.arcsin(min(off, 1.0))))
+    if askew <= _EXACTLY_DEG:
+        return broken, price
+    return broken, price * (1.0 + (_NEARLY_SAVES if askew < _SQUARE_DEG else _ASKEW_SAVES))
 
 
 def _with_seam(c: Candidate, judged: Judged, first: Judged, opening: Opening, terms: SeamTerms) -> Candidate:

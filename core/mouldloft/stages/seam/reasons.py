@@ -36,6 +36,9 @@ def _chosen(found: list[Judged], asked: str, terms: SeamTerms) -> str:
         return f"{name[0].upper()}{name[1:]} is {alone}: {cost}."
     other = kept[0]
     less = other.drawn.price.total - price.total
+    if less < 0:  # too little to leave a flat wall for
+        bent = f"{KIND_NAMES[other.drawn.kind]} would save {money(-less, terms.currency)}, too little for a bent wall"
+        return f"{name[0].upper()}{name[1:]} keeps the limits, and a flat wall is simply stood up: {cost}; {bent}."
     why = _cause(other.drawn.price, price)
     beside = KIND_NAMES[other.drawn.kind]
     head = f"{name[0].upper()}{name[1:]} is the cheapest that keeps the limits: {cost}"
@@ -53,6 +56,7 @@ def _cause(dear: SeamPrice, cheap: SeamPrice) -> str:
         "keeping clear": (dear.keep_clear_h - cheap.keep_clear_h) * rate,
         "undercut fill": dear.rubber_cost - cheap.rubber_cost + (dear.carry_h - cheap.carry_h) * rate,
         "peeling": (dear.peel_h - cheap.peel_h) * rate,
+        "lay-up under overhangs": (dear.overhang_h - cheap.overhang_h) * rate,
     }
     return max(parts, key=lambda name: parts[name])
 

@@ -1,0 +1,119 @@
+"""A mesh as single precision can hold it: corners too close to tell apart joined, and edges that four faces share
+opened by a hair. Where two walls of a solid touch along a line, no reader of a mesh can tell which faces belong
+together, and most call it open."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import sparse
+from scipy.sparse import csgraph
+from scipy.spatial import cKDTree
+
+WELD_MM = 1e-3
+OPENED_MM = 4e-3  # each side steps back by this: a few steps of single precision, far below any tool's accuracy
+_ROUNDS = 24
+
+
+def opened_pinches(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The mesh with every edge of more than two faces split in its middle, one middle for each wedge of the solid.
+
+    vertices_mm : (n, 3); faces : (m, 3), outward. Faces that bound one wedge of the solid are paired by turning about
+    the edge, and their new corner steps back into that wedge. Edges of two faces stay as they are.
+    """
+    for _ in range(_ROUNDS):
+        edges, owners = _shared_by_more(faces)
+        if not edges:
+            break
+        vertices_mm, faces = _split(vertices_mm, faces, edges, owners)
+    return vertices_mm, faces
+
+
+def _shared_by_more(faces: np.ndarray) -> tuple[list[tuple[int, int]], list[np.ndarray]]:
+    """Edges of more than two faces, no two of them of one face, and the faces of each."""
+    ends = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1).astype(np.int64)
+    keys = ends[:, 0] * (int(faces.max()) + 1) + ends[:, 1]
+    order = np.argsort(keys, kind="stable")
+    starts = np.flatnonzero(np.concatenate([[True], np.diff(keys[order]) > 0]))
+    counts = np.diff(np.append(starts, len(order)))
+    taken = np.zeros(len(faces), bool)
+    edges, owners = [], []
+    for start, count in zip(starts[counts > 2], counts[counts > 2]):
+        mine = order[start : start + count] // 3
+        if taken[mine].any() or len(np.unique(mine)) < len(mine):
+            continue
+        taken[mine] = True
+        a, b = ends[order[start]]
+        edges.append((int(a), int(b)))
+        owners.append(mine)
+    return edges, owners
+
+
+def _split(
+    vertices: np.ndarray, faces: np.ndarray, edges: list[tuple[int, int]], owners: list[np.ndarray]
+) -> tuple[np.ndarray, np.ndarray]:
+    points: list[np.ndarray] = []
+    added: list[list[int]] = []
+    gone = np.zeros(len(faces), bool)
+    for (a, b), mine in zip(edges, owners):
+        for one, other, back in _wedges(vertices, faces, a, b, mine):
+            middle = len(vertices) + len(points)
+            points.append((vertices[a] + vertices[b]) / 2.0 + OPENED_MM * back)
+            for face in (one, other):
+                for end in (a, b):
+                    added.append([middle if corner == end else corner for corner in faces[face].tolist()])
+        gone[mine] = True
+    new = np.array(added, faces.dtype).reshape(-1, 3)
+    return np.concatenate([vertices, np.array(points).reshape(-1, 3)]), np.concatenate([faces[~gone], new])
+
+
+def _wedges(
+    vertices: np.ndarray, faces: np.ndarray, a: int, b: int, mine: np.ndarray
+) -> list[tuple[int, int, np.ndarray]]:
+    """Pairs of faces that bound one wedge of the solid about the edge from a to b, and the unit way into each."""
+    along = vertices[b] - vertices[a]
+    along = along / max(float(np.linalg.norm(along)), 1e-12)
+    aside = np.eye(3)[np.argmin(np.abs(along))]
+    u = np.cross(along, aside)
+    u /= np.linalg.norm(u)
+    v = np.cross(along, u)
+    corners = faces[mine]
+    third = corners.sum(axis=1) - a - b
+    out = vertices[third] - vertices[a]
+    turn = np.arctan2(out @ v, out @ u)
+    # a face that runs from a to b looks outward on the side of greater turn: a wedge of the solid ends there
+    ends_here = [(c == a).argmax() == ((c == b).argmax() + 2) % 3 for c in corners]
+    order = np.argsort(turn, kind="stable")
+    left = [k for k in range(len(order)) if ends_here[order[k]]]
+    found = []
+    for k in (k for k in range(len(order)) if not ends_here[order[k]]):
+        after = sorted(left, key=lambda j: (j - k) % len(order))
+        if not after:
+            continue
+        left.remove(after[0])
+        one, other = order[k], order[after[0]]
+        middle = turn[one] + float(np.mod(turn[other] - turn[one], 2.0 * np.pi)) / 2.0
+        found.append((int(mine[one]), int(mine[other]), np.cos(middle) * u + np.sin(middle) * v))
+    return found
+
+
+def welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Corners that single precision cannot tell apart joined: a seam through the master's own corners leaves some.
+
+    Faces that fold flat go, alone or with their back.
+    """
+    near = cKDTree(vertices_mm, balanced_tree=False).query_pairs(WELD_MM, output_type="ndarray")
+    if len(near) == 0:
+        return vertices_mm, faces
+    count = len(vertices_mm)
+    links = sparse.coo_matrix((np.ones(len(near)), (near[:, 0], near[:, 1])), shape=(count, count))
+    groups, into = csgraph.connected_components(links, directed=False)
+    first = np.full(groups, count)
+    np.minimum.at(first, into, np.arange(count))
+    moved = np.isin(faces, near).any(axis=1)  # only these can fold
+    folded = into[faces[moved]]
+    a, b, c = folded.T
+    folded = folded[(a != b) & (b != c) & (c != a)]
+    _, which, uses = np.unique(np.sort(folded, axis=1), axis=0, return_inverse=True, return_counts=True)
+    joined = np.concatenate([into[faces[~moved]], folded[uses[which.reshape(-1)] == 1]])
+    used, local = np.unique(joined, return_inverse=True)
+    return vertices_mm[first[used]], local.reshape(-1, 3)

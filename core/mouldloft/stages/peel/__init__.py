@@ -1,0 +1,15 @@
+"""Stage peel: whether the glove comes off the cast, by mechanics, and how it is peeled."""
+
+from .record import AirPocket, Peel, PeeledGlove, PeelMotion, TriedPeel, Verdict
+from .runs import peel_assumptions, peel_gloves
+
+__all__ = [
+    "AirPocket",
+    "Peel",
+    "PeelMotion",
+    "PeeledGlove",
+    "TriedPeel",
+    "Verdict",
+    "peel_assumptions",
+    "peel_gloves",
+]

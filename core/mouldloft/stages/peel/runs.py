@@ -1,0 +1,169 @@
+"""The stage's work: which ways are tried on each glove, coarse and fine, several at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ...base.errors import PlanImpossible
+from ...base.marks import Assumption, Mark
+from ...base.progress import SILENT, Progress
+from ...base.threads import in_threads
+from ...geometry.rays import RayScene, ray_scene
+from ...inputs.brief import PeelBrief
+from ...inputs.materials import RubberMaterial
+from ..locks import Locks
+from ..master import Master
+from ..rubber import Rubber
+from ..seam import Seam
+from .body import CastField, RubberLaw, law_of
+from .glove import PeelGlove, cast_field, peel_glove
+from .paths import STRAIGHT, PeelPath, paths_for
+from .record import Peel
+from .trial import PeelTry, try_peel
+from .verdict import judged
+
+_COARSE, _FINE = 1.7, 1.3  # pitch of the lattice in thicknesses of the skin
+_LEAST_PITCH_MM = 3.0
+_FINER_WAYS = 2
+LEFT_OUT = (
+    "suction under rubber that no air reaches", "rubber sticking to the cast", "rubber touching rubber", "the floor",
+    "tearing", "keys and bead",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Job:
+    glove: int
+    path: PeelPath
+    friction: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Bench:
+    """Gloves of one pitch on their cast, ready to be pulled."""
+
+    gloves: tuple[PeelGlove, ...]
+    cast: CastField
+    law: RubberLaw
+    brief: PeelBrief
+
+    def pulled(self, jobs: Sequence[_Job], progress: Progress, span: tuple[float, float], note: str) -> list[PeelTry]:
+        """Every job tried, in threads: the compiled steps keep the interpreter free. Stops all with `progress`."""
+        done = [0.0] * len(jobs)
+        live = Progress(
+            lambda _stage, _fraction, words: progress.step(
+                span[0] + (span[1] - span[0]) * sum(done) / max(len(jobs), 1), words
+            )
+        )
+        workers: list[Progress] = []
+
+        def run(k: int) -> PeelTry:
+            own = Progress(lambda _stage, fraction, _note: done.__setitem__(k, fraction))
+            workers.append(own)
+            job = jobs[k]
+            tried = try_peel(
+                self.gloves[job.glove], self.cast, self.law, job.path, job.friction, 2 * self.brief.hands_n,
+                self.brief.average_mm, own,
+            )  # fmt: skip
+            done[k] = 1.0
+            return tried
+
+        try:
+            return in_threads(run, range(len(jobs)), live, note=note)
+        finally:
+            for own in workers:
+                own.cancel()
+
+
+def peel_gloves(
+    master: Master,
+    seam: Seam,
+    locks: Locks,
+    rubber: Rubber,
+    brief: PeelBrief,
+    material: RubberMaterial,
+    progress: Progress = SILENT,
+    scene: RayScene | None = None,
+) -> Peel:
+    """Peel every glove off the cast by mechanics and say how it goes.
+
+    All hands together may pull twice what the brief's people can, so that one try tells off from doubtful and stuck.
+    Raises `Cancelled`, and `PlanImpossible` where a glove cannot be set in motion.
+    """
+    progress.step(0.0, "how far the cast is, on a grid")
+    cast = cast_field(master, scene or ray_scene(master.vertices_mm, master.faces), progress=progress.part(0.0, 0.04))
+    law = law_of(material.young_modulus_mpa, material.density_kg_m3 * 1e-9)
+    skin = rubber.skin_thickness_mm
+    coarse = brief.pitch_mm or max(_COARSE * skin, _LEAST_PITCH_MM)
+
+    def bench(pitch_mm: float, span: tuple[float, float]) -> _Bench:
+        own = progress.part(*span)
+        gloves = tuple(
+            peel_glove(master, seam.labels, envelope, cast, pitch_mm, law.density_kg_per_mm3, own)
+            for envelope in rubber.envelopes
+        )
+        return _Bench(gloves, cast, law, brief)
+
+    try:
+        tries = _all_tries(bench, coarse, coarse * _FINE / _COARSE, brief, progress)
+    except FloatingPointError as error:
+        raise PlanImpossible(f"A glove could not be set in motion ({error}); plan without --peel.") from None
+    gloves = tuple(
+        judged(master, rubber, locks, k, found, glove, brief) for k, (glove, found) in enumerate(zip(*tries))
+    )
+    progress.step(1.0)
+    return Peel(
+        gloves=gloves, people=brief.people, hands_n=brief.hands_n, frictions=tuple(brief.frictions),
+        average_mm=brief.average_mm, stretch_allowed=locks.stretch_allowed, shear_mpa=law.shear_mpa, left_out=LEFT_OUT,
+    )  # fmt: skip
+
+
+def _all_tries(bench, coarse: float, fine: float, brief: PeelBrief, progress: Progress):  # type: ignore[no-untyped-def]
+    """The gloves as last cut into cells, and for each the tries made of it: straight first, then, where the brief wants
+    all ways, the others with the most friction, then the best again finer with every friction."""
+    few = brief.ways == "straight"
+    rough = bench(coarse, (0.04, 0.06))
+    span = (0.06, 1.0) if few else (0.06, 0.2)
+    jobs = [_Job(k, STRAIGHT, f) for k in range(len(rough.gloves)) for f in brief.frictions]
+    made = list(zip(jobs, rough.pulled(jobs, progress, span, "peeling straight")))
+    last = rough
+    if not few:
+        most = max(brief.frictions)
+        jobs = [_Job(k, p, most) for k, g in enumerate(rough.gloves) for p in paths_for(g.pull)[1:]]
+        made += zip(jobs, rough.pulled(jobs, progress, (0.2, 0.5), "peeling in other ways"))
+        last = bench(fine, (0.5, 0.52))
+        jobs = [
+            _Job(k, path, f)
+            for k in range(len(rough.gloves))
+            for path in _best_ways([t for job, t in made if job.glove == k and job.friction == most], brief)
+            for f in brief.frictions
+        ]
+        made += zip(jobs, last.pulled(jobs, progress, (0.52, 1.0), "peeling the best ways, finer"))
+    return last.gloves, [[t for job, t in made if job.glove == k] for k in range(len(last.gloves))]
+
+
+def _best_ways(tries: Sequence[PeelTry], brief: PeelBrief) -> list[PeelPath]:
+    return [t.path for t in sorted(tries, key=lambda t: effort(t, brief))[:_FINER_WAYS]]
+
+
+def effort(tried: PeelTry, brief: PeelBrief) -> tuple[bool, float]:
+    """What ranks ways: off before stuck, then the more of force against the hands' and stretch."""
+    return not tried.off, max(tried.force_n / brief.hands_n, tried.stretch - 1.0)
+
+
+def peel_assumptions(peel: Peel | None) -> tuple[Assumption, ...]:
+    """What the mechanics rest on that is not geometry; nothing where no glove was peeled."""
+    if peel is None:
+        return ()
+    frictions = " and ".join(f"{f:g}" for f in peel.frictions)
+    return (
+        Assumption("peeling: friction of rubber on the cast", frictions, Mark.INVENTED, "a range to stay within"),
+        Assumption("peeling: pull of all hands", f"{peel.hands_n:.0f} N, {peel.people} people", Mark.INVENTED),
+        Assumption(
+            "peeling: rubber's law", f"incompressible neo-Hookean, shear modulus {peel.shear_mpa:.2f} MPa", Mark.MEMORY,
+            "a third of the catalogue's modulus; real rubber stiffens past about twice its length",
+        ),
+        Assumption("peeling: stretch is a mean over", f"{peel.average_mm:g} mm of rubber", Mark.COMMON_PRACTICE),
+        Assumption("peeling leaves out", ", ".join(peel.left_out), Mark.COMMON_PRACTICE),
+    )  # fmt: skip

@@ -1,0 +1,152 @@
+"""What the tries say: off, doubtful or stuck, with figures as a range and the order in which places let go."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ...base.figures import cm2, percent
+from ...inputs.brief import PeelBrief
+from ..locks import Locks
+from ..master import Master
+from ..rubber import Rubber
+from ..undercut import where_on_piece
+from .glove import PeelGlove
+from .lattice import Lattice
+from .record import AirPocket, PeeledGlove, PeelMotion, TriedPeel, Verdict
+from .trial import PeelTry
+
+_DOUBT = 2.0  # a force within this factor of the hands' most is doubtful (from a trial: deep plugs differ so much)
+_POCKET_MM2 = 4000.0  # smaller pockets are about one cell's worth of skin
+_PLACES = 6  # named in the order of letting go
+_POCKETS = 4
+
+
+def judged(
+    master: Master,
+    rubber: Rubber,
+    locks: Locks,
+    index: int,
+    tries: Sequence[PeelTry],
+    glove: PeelGlove,
+    brief: PeelBrief,
+) -> PeeledGlove:
+    """One glove's tries as its record. glove : cut as in the last tries."""
+    way = _chosen(tries, brief)
+    chosen = [t for t in tries if t.path == way]
+    shown = max(chosen, key=lambda t: (-t.pitch_mm, t.friction))  # the finest, with the most friction
+    envelope = rubber.envelopes[index]
+    pockets = _pockets(master, glove, shown)
+    verdict, why = verdict_of(chosen, brief.hands_n, locks.stretch_allowed, locks.elongation_at_break, pockets)
+    rule = max((r.stretch for r in locks.regions if r.piece == envelope.piece), default=0.0)
+    stretches, forces = [t.stretch - 1 for t in chosen], [t.force_n for t in chosen]
+    end = _last_free(shown)
+    return PeeledGlove(
+        piece=envelope.piece, name=envelope.name, verdict=verdict, why=why, way=way.words,
+        stretch_low=min(stretches), stretch_high=max(stretches),
+        stretch_place=where_on_piece(np.array(shown.at_mm), master), stretch_at_mm=shown.at_mm, rule_stretch=rule,
+        force_low_n=min(forces), force_high_n=max(forces),
+        rubber_kg=float(glove.lattice.fill_mm3.sum()) * glove.density_kg_per_mm3, order=_order(master, glove, shown),
+        pockets=pockets, tries=tuple(_figures(t) for t in tries), advice=(),
+        skin_mm=glove.skin_mm[shown.kept].astype(np.float32), stretches=(shown.stretches - 1).astype(np.float32),
+        freed_at=np.where(np.isfinite(shown.free_s), shown.free_s / end, 2.0).astype(np.float32),
+        motion=_motion(glove.lattice, shown),
+    )  # fmt: skip
+
+
+def verdict_of(
+    tries: Sequence[PeelTry], hands_n: float, allowed: float, breaks_at: float, pockets: Sequence[AirPocket] = ()
+) -> tuple[Verdict, tuple[str, ...]]:
+    """off, doubtful or stuck, and why. tries : of one way, at every friction and pitch, with hands that pulled up to
+    twice hands_n."""
+    most = max(t.force_n for t in tries)
+    low, high = min(t.stretch for t in tries) - 1, max(t.stretch for t in tries) - 1
+    if not any(t.off for t in tries):
+        freed = max(t.freed for t in tries)
+        return "stuck", (f"{percent(freed)} of the skin comes clear, and no more with {2 * hands_n:.0f} N.",)
+    if low > breaks_at:
+        return "stuck", (f"It would have to stretch {percent(low)}, and breaks at {percent(breaks_at)}.",)
+    why = []
+    if not all(t.off for t in tries):
+        by_friction = {t.friction for t in tries if t.off} != {t.friction for t in tries}
+        why.append(f"It comes off in some tries and not in others ({'friction' if by_friction else 'pitch'} decides).")
+    if most > hands_n / _DOUBT:
+        why.append(f"It takes up to {most:.0f} N, and the hands pull {hands_n:.0f} N at most: too near to be sure.")
+    if high > allowed:
+        why.append(f"It stretches up to {percent(high)}, and {percent(allowed)} is allowed.")
+    forces: dict[float, list[float]] = {}
+    for t in tries:
+        forces.setdefault(t.friction, []).append(t.force_n)
+    if any(max(f) > _DOUBT * max(min(f), 1.0) for f in forces.values()):
+        why.append("Force differs more than twofold between a coarse and a fine lattice.")
+    verdict: Verdict = "doubtful" if why else "off"
+    if pockets:
+        places = ", ".join(f"{p.place} ({cm2(p.area_mm2)})" for p in pockets)
+        why.append(f"Air has to be let in first: {places}.")
+    return verdict, tuple(why)
+
+
+def _chosen(tries: Sequence[PeelTry], brief: PeelBrief):  # type: ignore[no-untyped-def]
+    """The way that costs least at its worst, among those tried at the finest pitch."""
+    finest = min(t.pitch_mm for t in tries)
+    ways = list(dict.fromkeys(t.path for t in tries if t.pitch_mm == finest))
+
+    def worst(way) -> tuple[bool, float]:  # type: ignore[no-untyped-def]
+        own = [t for t in tries if t.path == way]
+        return not all(t.off for t in own), max(max(t.force_n / brief.hands_n, t.stretch - 1) for t in own)
+
+    return min(ways, key=worst)
+
+
+def _figures(t: PeelTry) -> TriedPeel:
+    return TriedPeel(t.path.words, t.friction, t.pitch_mm, t.off, t.freed, t.stretch - 1, t.force_n)
+
+
+def _last_free(tried: PeelTry) -> float:
+    finite = tried.free_s[np.isfinite(tried.free_s)]
+    return float(finite.max()) if len(finite) else 1.0
+
+
+def _order(master: Master, glove: PeelGlove, tried: PeelTry) -> tuple[str, ...]:
+    """Names of places in the order they let go: the skin in even shares by time, each by the middle of its largest
+    cluster, said once."""
+    when = np.where(np.isfinite(tried.free_s), tried.free_s, np.inf)
+    points = glove.skin_mm[tried.kept]
+    order = np.argsort(when, kind="stable")
+    named: list[str] = []
+    for part in np.array_split(order[np.isfinite(when[order])], _PLACES):
+        if len(part):
+            middle = np.median(points[part], axis=0)
+            nearest = points[part[np.linalg.norm(points[part] - middle, axis=1).argmin()]]
+            named.append(where_on_piece(nearest, master))
+    held = np.flatnonzero(~np.isfinite(when))
+    if len(held) and not tried.off:
+        named.append(f"held at {where_on_piece(np.median(points[held], axis=0), master)}")
+    return tuple(dict.fromkeys(named))
+
+
+def _pockets(master: Master, glove: PeelGlove, tried: PeelTry) -> tuple[AirPocket, ...]:
+    """The shut pockets of the try, the largest first, each as one place."""
+    points, areas = glove.skin_mm[tried.kept], tried.pocket_mm2
+    found: list[AirPocket] = []
+    left = areas >= _POCKET_MM2
+    while left.any() and len(found) < _POCKETS:
+        largest = float(areas[left].max())
+        own = left & (areas >= 0.999 * largest)
+        centre = points[own].mean(axis=0)
+        at = points[own][np.linalg.norm(points[own] - centre, axis=1).argmin()]
+        found.append(AirPocket(where_on_piece(at, master), (float(at[0]), float(at[1]), float(at[2])), largest))
+        reach = np.linalg.norm(points[own] - at, axis=1).max()
+        left &= np.linalg.norm(points - at, axis=1) > max(reach, 50.0)
+    return tuple(found)
+
+
+def _motion(lattice: Lattice, tried: PeelTry) -> PeelMotion:
+    corners = np.rint((lattice.positions_mm - lattice.low_mm) / lattice.pitch_mm).astype(np.int16)
+    low = lattice.low_mm
+    return PeelMotion(
+        pitch_mm=float(lattice.pitch_mm), low_mm=(float(low[0]), float(low[1]), float(low[2])), corners=corners,
+        nodes=lattice.nodes, moved_mm=tried.frames_mm.astype(np.float16),
+        force_n=tried.frame_force_n.astype(np.float32), clear=tried.frame_clear.astype(np.float32),
+    )  # fmt: skip
