@@ -70,7 +70,7 @@ READS: dict[str, Reads] = {
     ),
     "programme": Reads(
         ("seam", "locks", "division", "rubber", "keys", "jacket", "cradle", "cast"),
-        ("run", "cast", "jacket", "finish", "materials", "rates", "observed"),
+        ("run", "cast", "jacket", "finish", "materials", "rates", "observed", "joint.reinforced_edges"),
         "figures",
     ),
     "takeoff": Reads(
