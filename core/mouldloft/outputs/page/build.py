@@ -25,6 +25,7 @@ from ...solids.shapes import Body, body_of, evened, fewer_faces, lock_share
 from ...stages.jacket.zones import rib_words
 from ...stages.plan import MouldPlan
 from ...stages.seam.record import SeamLine
+from ..clay import PATCHES_LISTED, clay_colours, clay_head, clay_scale_words, clay_ticks, patch_words
 from ..look import (
     BACKDROP,
     BOLT,
@@ -32,6 +33,7 @@ from ..look import (
     JACKET,
     KEY,
     LOCK_STOPS,
+    OFF_STOPS,
     PATCH,
     PLASTER,
     RIB,
@@ -92,6 +94,9 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
         "thick_ticks": "".join(f"<span>{tick:.3g}</span>" for tick in thickness_view(plan).ticks_mm()[:-1])
         + f"<span>{thickness_view(plan).high_mm:.3g} mm +</span>",
         "least": escape(least_words(plan)),
+        "off_ramp": ", ".join(OFF_STOPS),
+        "off_ticks": "".join(f"<span>{escape(tick)}</span>" for tick in (clay_ticks(plan.clay) if plan.clay else ())),
+        "off_words": escape(clay_scale_words(plan.clay) if plan.clay else ""),
         "signs": _signs(plan),
         "panel": _panel(plan),
         "footer": escape(_footer(plan)),
@@ -152,6 +157,7 @@ class _Shown:
     bodies: list[dict[str, Any]]
     seam: list[dict[str, Any]]
     lock_colours: int
+    clay_colours: int | None  # where the master is a scan: how far it is off its plan
 
 
 def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
@@ -164,6 +170,10 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
     near = nearest_values(master.vertices_mm, plan.master.vertices_mm, share)
     shade = _hollows(master)
     locks_at = block.add(_bytes_of(lock_colours(near), shade))
+    clay_at = None
+    if plan.clay is not None:
+        off = nearest_values(master.vertices_mm, plan.master.vertices_mm, plan.clay.off_mm)
+        clay_at = block.add(_bytes_of(clay_colours(plan.clay, off), shade))
     for at, (envelope, piece) in enumerate(zip(plan.rubber.envelopes, plan.jacket.pieces)):
         progress.step(0.2 + 0.5 * at / len(plan.jacket.pieces), f"shapes of the {envelope.name}")
         meshes = mould_meshes(plan)
@@ -196,7 +206,7 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
             bolts = body_of("bolts", *meshes.bolts[at], rgb(BOLT))
             said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
             bodies.append(_packed(bolts, block, "bolts", said, steps[2]))
-    return _Shown(bodies, _seam_lines(plan, block, master), locks_at)
+    return _Shown(bodies, _seam_lines(plan, block, master), locks_at, clay_at)
 
 
 def _lightened(mesh: MeshPair, fine_mm: float) -> MeshPair:
@@ -284,8 +294,10 @@ def _data(plan: MouldPlan, shown: _Shown) -> dict[str, Any]:
         "bodies": shown.bodies,
         "seam": shown.seam,
         "lockColours": shown.lock_colours,
+        "clayColours": shown.clay_colours,
         "parts": _parts(plan, shown),
         "locks": _lock_views(plan),
+        "clay": _clay_views(plan),
         "backdrop": BACKDROP,
         "seamColour": SEAM,
         "size": size,
@@ -303,6 +315,8 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
         ("locks", "Where it locks", LOCK_STOPS[2], False),
         ("thickness", "How thick the glove is", THICKNESS_STOPS[2], False),
     ]
+    if plan.clay is not None:
+        parts.append(("clay", "Scan against plan", OFF_STOPS[3], False))
     parts += [(f"glove{k}", f"Glove, {e.name}", GLOVE, True) for k, e in enumerate(plan.rubber.envelopes)]
     parts.append(("keys", "Keys", KEY, True))
     parts += [(f"jacket{k}", f"Jacket, {p.name}", JACKET, True) for k, p in enumerate(plan.jacket.pieces)]
@@ -310,7 +324,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
         for name, label, colour, on in parts
-        if name in there or name in ("seam", "locks", "thickness")
+        if name in there or name in ("seam", "locks", "thickness", "clay")
     ]
 
 
@@ -331,6 +345,34 @@ def _lock_views(plan: MouldPlan) -> list[dict[str, Any]]:
             }
         )
     return views
+
+
+def _clay_views(plan: MouldPlan) -> list[dict[str, Any]]:
+    """For each place where the clay differs: words, middle, and a way to look at it."""
+    if plan.clay is None:
+        return []
+    views = []
+    for patch in plan.clay.patches[:PATCHES_LISTED]:
+        away = np.linalg.norm(plan.master.vertices_mm[plan.master.faces[:, 0]] - patch.middle_mm, axis=1)
+        near = away < max(np.sqrt(patch.area_mm2), float(away.min()) + 1.0)
+        way = (plan.master.normals[near] * plan.master.face_areas_mm2[near][:, None]).sum(axis=0)
+        way = unit(way / max(float(np.linalg.norm(way)), 1e-9) + np.array([0.0, -0.2, 0.15]))
+        centre = [float(v) for v in patch.middle_mm]
+        views.append({"words": patch_words(patch), "centre": centre, "way": [float(v) for v in way]})
+    return views
+
+
+def _clay_list(plan: MouldPlan) -> str:
+    """Scan against plan beside the stage, as HTML; "" where the plan is of no scan."""
+    if plan.clay is None:
+        return ""
+    said = "".join(f"<p>{escape(words)}</p>" for words in clay_head(plan.clay))
+    rows = "".join(
+        f'<li><button type="button" data-clay="{k}"><b>{k + 1}</b>'
+        f"<span>{escape(patch_words(patch))}</span></button></li>"
+        for k, patch in enumerate(plan.clay.patches[:PATCHES_LISTED])
+    )
+    return f"<h2>Scan against plan</h2>{said}" + (f'<ol class="locks">{rows}</ol>' if rows else "")
 
 
 def _lock_words(region) -> str:
@@ -390,6 +432,7 @@ def _panel(plan: MouldPlan) -> str:
     first = said_first(plan)
     said = ([first] if first else []) + list(seam_sentences(plan)[:2])
     parts = ["<h2>The seam</h2>", *(f"<p>{escape(words)}</p>" for words in said), _candidates(plan)]
+    parts.append(_clay_list(plan))
     parts.append("<h2>The mould</h2>")
     parts.append(
         _list(

@@ -88,7 +88,8 @@
   }));
   const master = meshes.find((mesh) => mesh.userData.part === "master");
   const plain = master.geometry.getAttribute("color");
-  const locked = colourOf(master, plan.lockColours);
+  const maps = { locks: ["legend", colourOf(master, plan.lockColours)] };
+  if (plan.clayColours !== null) maps.clay = ["legend-clay", colourOf(master, plan.clayColours)];
 
   const seams = plan.seam.map((line) => {
     const geometry = new THREE.LineSegmentsGeometry();
@@ -138,15 +139,16 @@
   };
   const show = (name, on) => {
     shown[name] = on;
-    if (name === "locks") {
-      master.geometry.setAttribute("color", on ? locked : plain);
-      document.getElementById("legend").hidden = !on;
-      if (on && shown.thickness) show("thickness", false); // one scale at a time
+    if (maps[name]) {
+      const [legend, colours] = maps[name];
+      for (const other of ["thickness", ...Object.keys(maps)]) if (on && other !== name && shown[other]) show(other, false); // one scale at a time
+      master.geometry.setAttribute("color", on ? colours : plain);
+      document.getElementById(legend).hidden = !on;
       if (on && !shown.master) show("master", true);
     } else if (name === "thickness") {
       for (const glove of gloves) glove.mesh.geometry.setAttribute("color", on ? glove.thick : glove.plain);
       document.getElementById("legend-thickness").hidden = !on;
-      if (on && shown.locks) show("locks", false);
+      for (const map of Object.keys(maps)) if (on && shown[map]) show(map, false);
       if (on) for (const part of plan.parts) {
         if (part.name.startsWith("jacket") || part.name === "bolts") show(part.name, false);
         if (part.name.startsWith("glove") && !shown[part.name]) show(part.name, true);
@@ -251,15 +253,17 @@
       root.dataset.view = button.dataset.view;
     });
   });
-  document.querySelectorAll("[data-lock]").forEach((button) => {
+  const listed = (name, views, attribute) => document.querySelectorAll(`[data-${attribute}]`).forEach((button) => {
     button.addEventListener("click", () => {
-      const lock = plan.locks[Number(button.dataset.lock)];
-      for (const part of plan.parts) if (!["master", "locks", "seam"].includes(part.name)) show(part.name, false);
-      show("locks", true);
-      place(new THREE.Vector3(...lock.centre), new THREE.Vector3(...lock.way), plan.size * 1.25 / Math.min(camera.aspect, 1));
-      tell(lock.words);
+      const spot = views[Number(button.dataset[attribute])];
+      for (const part of plan.parts) if (!["master", name, "seam"].includes(part.name)) show(part.name, false);
+      show(name, true);
+      place(new THREE.Vector3(...spot.centre), new THREE.Vector3(...spot.way), plan.size * 1.25 / Math.min(camera.aspect, 1));
+      tell(spot.words);
     });
   });
+  listed("locks", plan.locks, "lock");
+  listed("clay", plan.clay, "clay");
 
   // a tap, not a drag, tells what was touched
   let down = null;
