@@ -38,13 +38,6 @@ def paper_of(plan: MouldPlan) -> tuple[float, float]:
     return float(width), float(height)
 
 
-def job_line(plan: MouldPlan) -> str:
-    """'Job 27-014   Revision B   Date 3 March 2027', a line to write on for what the brief leaves out."""
-    job = plan.brief.job
-    parts = (("Job", job.number), ("Revision", job.revision), ("Date", job.date))
-    return "   ".join(f"{label} {value or '________'}" for label, value in parts)
-
-
 @functools.cache
 def house_fonts() -> dict[str, str]:
     """Register the house type once; returns PDF font names by weight."""

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import IO
 
 import numpy as np
+from reportlab.lib.colors import HexColor
+from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, SimpleDocTemplate, Spacer
 
 from ...base.figures import counted, kg, m2, metres, mm, money, number, percent
@@ -22,7 +24,8 @@ from ..whereabouts import where_words
 from ..words import run_line, title_of
 from .aside import installation_part
 from .chart import day_rows, grams, tick_box
-from .typeset import MARGIN, facts_table, heading, job_line, paper_of, ruled_table, set_text
+from .letterhead import draw_logo, draw_right, filing_line, job_line
+from .typeset import MARGIN, facts_table, heading, paper_of, ruled_table, set_text
 
 _ANSWERS = {
     "pole": "roller on a pole, from the foot",
@@ -345,7 +348,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]
     return [
         set_text(f"Offer: {title_of(plan)}", weight="light", size=20, leading=25),
-        set_text(job_line(plan), size=9, colour=SOFT_INK),
+        set_text(filing_line(plan.brief.job), size=9, colour=SOFT_INK),
         set_text(valid + ".", size=9, colour=SOFT_INK),
         Spacer(1, 8),
         ruled_table(("", ""), rows, (inner * 0.76, inner * 0.24), (1,), total=True),
@@ -364,6 +367,14 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]  # fmt: skip
 
 
+def _letterhead(canvas: Canvas, plan: MouldPlan) -> None:
+    """Whose offer it is, at its head."""
+    job, right, top = plan.brief.job, paper_of(plan)[0] - MARGIN, paper_of(plan)[1] - 20
+    logo = draw_logo(canvas, job, right, top, 110, 38)
+    canvas.setFillColor(HexColor(SOFT_INK))
+    draw_right(canvas, job_line(job), right - (logo + 8 if logo else 0), top - 26, 300)
+
+
 def write_offer(plan: MouldPlan, path: str | Path) -> Path:
     """The offer as a PDF of one page. Raises `OutputRefused`."""
 
@@ -378,6 +389,7 @@ def write_offer(plan: MouldPlan, path: str | Path) -> Path:
             leftMargin=MARGIN,
             rightMargin=MARGIN,
         )
-        document.build(offer_page(plan, paper_of(plan)[0] - 2 * MARGIN - 12))
+        story = offer_page(plan, paper_of(plan)[0] - 2 * MARGIN - 12)
+        document.build(story, onFirstPage=lambda canvas, _: _letterhead(canvas, plan))
 
     return write_whole(path, fill)
