@@ -125,7 +125,7 @@ def _per_unit(packs: Sequence) -> float:
 
 def early_assumptions() -> tuple[Assumption, ...]:
     """What the table lays on the body's two figures, with marks."""
-    rule = Mark.COMMON_PRACTICE
+    rule = Mark.MEMORY
     return (
         Assumption("jacket over skin", f"{JACKET_OVER_SKIN:g} times", rule, "our own figure"),
         Assumption(
