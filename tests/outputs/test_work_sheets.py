@@ -21,7 +21,7 @@ def pages(small_plan, tmp_path_factory) -> list[str]:
 
 def test_the_casting_card_holds_one_cast(small_plan, pages) -> None:
     (card,) = (page for page in pages if "Casting card" in page)
-    for words in ("gelcoat in the open halves", "trim flush while green", "shut like a book", "number and weigh"):
+    for words in ("Gelcoat in the open halves", "Trim flush while green", "shut like a book", "Number and weigh"):
         assert words in card
     assert "Cast 3" not in card
     for batch in small_plan.programme.batches:

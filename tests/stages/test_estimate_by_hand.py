@@ -150,7 +150,9 @@ def stages_that_say(monkeypatch: pytest.MonkeyPatch, volume: Interval, brushed: 
 
     monkeypatch.setattr(early, "open_mould", opened)
     monkeypatch.setattr(
-        early, "place_seam", lambda master, opening, field, brief, progress, terms: SaidSeam(("seam", field, brief, terms))
+        early,
+        "place_seam",
+        lambda master, opening, field, brief, progress, terms: SaidSeam(("seam", field, brief, terms)),
     )
     monkeypatch.setattr(early, "brush_rubber", brush)
 

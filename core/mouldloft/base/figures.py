@@ -79,7 +79,8 @@ def unit_words(unit: str) -> str:
 
 def amount(value: float, unit: str) -> str:
     """An amount of the order: '12.3 kg', '46 pieces'; what is counted is never parted."""
-    return f"{np.ceil(value - 1e-6):.0f} pieces" if unit == "pcs" else f"{number(value)} {unit_words(unit)}"
+    whole = int(np.ceil(value - 1e-6))
+    return counted(whole, "piece") if unit == "pcs" else f"{number(value)} {unit_words(unit)}"
 
 
 def percent(share: float) -> str:

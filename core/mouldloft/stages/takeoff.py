@@ -296,7 +296,9 @@ def _consumable_needs(
         for section, amounts in counted.items():
             amount = amounts.get(item.per, 0.0) * item.amount
             if amount > 0:
-                yield Need(item, section, exactly(amount) if item.per == "job" else interval_of(amount, loose), 0.0)
+                yield Need(
+                    item, section, exactly(amount) if item.per in ("job", "socket") else interval_of(amount, loose), 0.0
+                )
 
 
 def _counted(
@@ -313,6 +315,7 @@ def _counted(
     painted = area * brief.run.casts / (1.0 - finish.overspray) if finish.paint else 0.0
     wall = sum(wall_areas_mm2(rubber)) * 1e-6
     slots = float(slot_count(jacket))
+    sockets = cast.fixings.count if cast.fixings is not None else 0
     reinforced = sum(handled_edges_mm2(rubber)) * 1e-6 if brief.joint.reinforced_edges else 0.0
     return {
         "wall": {"skin m2": rubber.skin_m2, "wall m2": wall, "flange m2": sum(flanges),
@@ -323,7 +326,8 @@ def _counted(
         "jacket": {"jacket m2": sum(p.area_mm2 for p in jacket.pieces) * 1e-6, "wedge slot": slots,
                    **days.get("jacket", {})},
         "casts": {"coat m2": n * area * 2.0, "batch": n * cast_pots, "cast": float(n), "cast m2": n * area,
-                  "joint m": n * cast.joint_tape_m, **days.get("casts", {})},  # gelcoat, then resin over the mat
+                  "joint m": n * cast.joint_tape_m, "socket": float(n * sockets),
+                  **days.get("casts", {})},  # gelcoat, then resin over the mat
         "finish": {"primer m2": painted * finish.primer_coats, "colour m2": painted * finish.colour_coats,
                    "lacquer m2": painted * finish.lacquer_coats, **days.get("finish", {})},
     }  # fmt: skip

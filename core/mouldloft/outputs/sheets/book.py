@@ -455,7 +455,10 @@ def _bare(value: float, unit: str) -> str:
 def packs_in_words(line: OrderLine) -> str:
     """What to put in the cart: '1 × 25 + 3 × 5 kg'."""
     packs = line.pack_list or ((line.pack_size, line.packs, 0.0),)
-    return " + ".join(f"{count} × {size:.3g}" for size, count, _ in packs) + f" {unit_words(line.unit)}"
+    words = " + ".join(
+        f"{count}" if size == 1 and line.unit == "pcs" else f"{count} × {size:.3g}" for size, count, _ in packs
+    )
+    return f"{words} {unit_words(line.unit)}" if line.unit != "pcs" else words
 
 
 def _gloves(count: int) -> str:

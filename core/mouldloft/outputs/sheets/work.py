@@ -60,10 +60,20 @@ def casting_card(plan: MouldPlan, inner: float) -> list[Flowable]:
         Spacer(1, 6),
         facts_table(_card_facts(plan), inner, 0.2),
     ]
-    parts += heading("In this order", "Times as planned for the second cast, or the only one.")
-    rows = [[row[2], row[3], row[4], row[5], tick_box()] for row in day_rows(_one_cast(plan))]
+    parts += heading(
+        "In this order",
+        "Days counted from its first, weekends included; times as planned for the second cast, or the only one.",
+    )
+    tasks = _one_cast(plan)
+    begun = min((t.day for t in tasks), default=1)
+    rows = [
+        [_day_of(row[0], begun), row[2], _without_cast(row[3]), row[4], row[5], tick_box()] for row in day_rows(tasks)
+    ]
     table = ruled_table(
-        ("From, to", "Work", "People", "Wear", "Done"), rows, [inner * v for v in (0.13, 0.5, 0.08, 0.23, 0.06)], (2,)
+        ("Day", "From, to", "Work", "People", "Wear", "Done"),
+        rows,
+        [inner * v for v in (0.05, 0.13, 0.46, 0.08, 0.22, 0.06)],
+        (3,),
     )
     parts.append(table)
     if cast.joining is not None and cast.joining.spans:
@@ -103,7 +113,7 @@ def _card_facts(plan: MouldPlan) -> list[tuple[str, str]]:
         ("Resin", f"{resin.name}: {kg(cast.resin_kg + cast.joint_resin_kg)}{mix('cast laminate')}"),
     ]
     if cast.joining is not None:
-        where = "; ".join(f"{name} ({m2(area * 1e6)})" for name, area in cast.joining.places)
+        where = "; ".join(f"{name} ({m2(area * 1e6)})" for name, area in cast.joining.places if area >= 0.005)
         facts.append(
             ("Tight places", f"{percent(cast.joining.tight_share)} of the skin, tissue and 300 g first: {where}")
         )
@@ -117,6 +127,17 @@ def _one_cast(plan: MouldPlan) -> list[Task]:
         if tasks:
             return [t for t in tasks if "trial cast" not in t.name]
     return []
+
+
+def _without_cast(words: str) -> str:
+    """A task's words on the card of any cast: 'Cast 2: lay glove home' reads 'Lay glove home'."""
+    said = words.split(": ", 1)[-1]
+    return said[:1].upper() + said[1:]
+
+
+def _day_of(day: str, begun: int) -> str:
+    """A day of the calendar counted from the cast's first; "" where the row before has it."""
+    return str(int(day) - begun + 1) if day else ""
 
 
 def _mass_words(plan: MouldPlan) -> str:
