@@ -8,28 +8,27 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 from threading import Thread
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
-from rich.progress import Progress as Bar
 from rich.table import Table
 
 from . import __version__
 from .base.errors import BriefRefused, Cancelled, MouldloftError, OutputRefused, PlanImpossible
 from .base.files import why_not_written
-from .base.progress import Progress
+from .bench import bench
 from .inputs.brief import Brief
 from .stages.plan import MouldPlan
+from .terminal import Terminal as _Terminal
 
 app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
     help="Plan a brush-on silicone mould, its jacket and a run of casts from a digital master.",
-    epilog="Exit codes: 0 done, 2 the mesh, 3 the brief, 4 the catalogue, 5 the output, 6 a saved plan, "
-    "7 no plan within the brief, 130 stopped. A check here is no certification: product data sheets, local codes and "
-    "licensed practice decide.",
+    epilog="Exit codes: 0 done, 1 not all of several planned, 2 the mesh, 3 the brief, 4 the catalogue, 5 the output, "
+    "6 a saved plan, 7 no plan within the brief, 130 stopped. A check here is no certification: product data sheets, "
+    "local codes and licensed practice decide.",
 )
 
 MeshPath = Annotated[Path, typer.Argument(help="The digital master: STL, OBJ, PLY, GLB or 3MF.", show_default=False)]
@@ -44,6 +43,9 @@ PieceCount = Annotated[
 SeamChoice = Annotated[
     str | None,
     typer.Option("--seam", help="Seam to build: cheapest, plane, relief (a plane that follows an edge) or free."),
+]
+PeelChoice = Annotated[
+    bool, typer.Option("--peel", help="Also peel the gloves off the cast by mechanics, which takes minutes.")
 ]
 Up = Annotated[str | None, typer.Option("--up", help="The mesh's axis that points up, such as +y.", metavar="AXIS")]
 Front = Annotated[str | None, typer.Option("--front", help="The mesh's axis that its front faces.", metavar="AXIS")]
@@ -62,6 +64,7 @@ def _asked(
     up: str | None = None,
     front: str | None = None,
     seam: str | None = None,
+    peel: bool = False,
 ) -> Brief:
     from typing import get_args
 
@@ -84,60 +87,14 @@ def _asked(
         if pieces not in known:
             raise BriefRefused(f"A mould in {pieces[:40]!r} pieces cannot be planned; give 2 to 8, or 'as proposed'.")
         brief = replace(brief, seam=replace(brief.seam, pieces=known[pieces]))
+    if peel:
+        brief = replace(brief, peel=replace(brief.peel, run=True))
     if seam is not None:
         kinds = {str(word): word for word in get_args(SeamKind)}
         if seam not in kinds:
             raise BriefRefused(f"There is no seam {seam[:40]!r}; pick one of: {', '.join(kinds)}.")
         brief = replace(brief, seam=replace(brief.seam, kind=kinds[seam]))
     return brief
-
-
-class _Terminal:
-    """Shows each stage on standard error, as a bar on a screen and as plain lines in a log."""
-
-    def __init__(self, quiet: bool) -> None:
-        self._console = Console(stderr=True)
-        self._live = self._console.is_terminal and not quiet
-        self._quiet = quiet
-        self._stage = ""
-        self._task: Any = None
-        self._bar = Bar(
-            TextColumn("{task.description:<16}"), BarColumn(), TextColumn("{task.fields[note]}"), TimeElapsedColumn(),
-            console=self._console,
-        )  # fmt: skip
-        self.progress = Progress(self._step)
-
-    def __enter__(self) -> _Terminal:
-        # the work hears of Ctrl-C, or of being told to end, at its next step, between files and never inside one; a
-        # second one ends it at once
-        self._before = {number: signal.signal(number, self._stop) for number in (signal.SIGINT, signal.SIGTERM)}
-        if self._live:
-            self._bar.start()
-        return self
-
-    def _stop(self, number: int, *_: object) -> None:
-        self.progress.cancel()
-        signal.signal(number, signal.default_int_handler if number == signal.SIGINT else signal.SIG_DFL)
-
-    def __exit__(self, *_: object) -> None:
-        for number, before in self._before.items():
-            signal.signal(number, before or signal.SIG_DFL)
-        if self._live:
-            self._bar.stop()
-
-    def _step(self, stage: str, fraction: float, note: str) -> None:
-        if self._quiet:
-            return
-        if stage != self._stage:
-            self._stage = stage
-            if self._live:
-                if self._task is not None:
-                    self._bar.update(self._task, completed=1.0, note="")
-                self._task = self._bar.add_task(stage, total=1.0, note="")
-            else:
-                self._console.print(f"{stage} ...", highlight=False)
-        if self._live:
-            self._bar.update(self._task, completed=fraction, note=note)
 
 
 def _show(plan: MouldPlan) -> None:
@@ -224,13 +181,17 @@ def _run(
 
 @app.command("plan")
 def plan_command(
-    mesh: MeshPath,
+    mesh: Annotated[
+        list[Path],
+        typer.Argument(help="The digital master: STL, OBJ, PLY, GLB or 3MF; or several.", show_default=False),
+    ],
     out: OutFolder = Path("mould_plan"),
     height: Height = None,
     casts: Casts = None,
     brief: BriefPath = None,
     pieces: PieceCount = None,
     seam: SeamChoice = None,
+    peel: PeelChoice = False,
     up: Up = None,
     front: Front = None,
     catalogue: CataloguePath = None,
@@ -238,8 +199,49 @@ def plan_command(
     solids: Solids = None,
     quiet: Quiet = False,
 ) -> None:
-    """Plan the mould of a mesh file. --height, --casts, --pieces, --seam, --up and --front override the brief."""
-    _run(mesh, _asked(brief, height, casts, pieces, up, front, seam), catalogue, out, pictures, solids, quiet)
+    """Plan the mould of a mesh file. --height, --casts, --pieces, --seam, --up and --front override the brief.
+
+    Of several files each is planned by a process of its own, into a folder of its name in --out; one that fails does
+    not stop the rest.
+    """
+    asked = _asked(brief, height, casts, pieces, up, front, seam, peel)
+    if len(mesh) == 1:
+        _run(mesh[0], asked, catalogue, out, pictures, solids, quiet)
+        return
+    given = {"--height": height, "--casts": casts, "--brief": brief, "--pieces": pieces, "--seam": seam, "--up": up,
+             "--front": front, "--catalogue": catalogue}  # fmt: skip
+    options = [word for name, value in given.items() if value is not None for word in (name, str(value))]
+    options += ["--peel"] if peel else []
+    options += [word for kind in solids or () for word in ("--solids", kind)]
+    _run_many(mesh, out, [*options, "--pictures" if pictures else "--no-pictures", "--quiet"])
+
+
+def _run_many(meshes: list[Path], out: Path, options: list[str]) -> None:
+    """Each mesh in a process; a table at the end, and exit code 1 where one failed."""
+    from .base.files import make_folder
+    from .library import HEAD, Outcome, plan_library, processes_at_once, table_rows, this_program
+
+    make_folder(out)
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # the processes are ended before this one
+    done: list[Outcome] = []
+
+    def said(outcome: Outcome) -> None:
+        done.append(outcome)
+        how = "planned" if outcome.code == 0 else "NOT PLANNED"
+        print(f"{len(done)} of {len(meshes)}: {outcome.mesh.name} {how}", file=sys.stderr, flush=True)
+
+    print(f"{len(meshes)} sculpts, {processes_at_once()} at a time", file=sys.stderr, flush=True)
+    command = [*this_program(), "plan"]
+    made = plan_library(meshes, out, lambda mesh, folder: [*command, str(mesh), "--out", str(folder), *options], said)
+    table = Table(*HEAD, box=None, padding=(0, 1), show_edge=False)
+    for row in table_rows(made):
+        table.add_row(*row)
+    console = Console(width=None if sys.stdout.isatty() else 240)
+    console.print(table, highlight=False, markup=False)
+    failed = sum(outcome.code != 0 for outcome in made)
+    print(f"{len(made) - failed} of {len(made)} planned, in {out.resolve()}.")
+    if failed:
+        raise SystemExit(1)
 
 
 @app.command("demo")
@@ -247,6 +249,7 @@ def demo_command(
     out: OutFolder = Path("demo_plan"),
     triangles: Annotated[int, typer.Option(help="Triangles of the body.", min=20_000, max=5_000_000)] = 300_000,
     body: Annotated[str, typer.Option(help="hare, figure, goat or beast.")] = "hare",
+    peel: PeelChoice = False,
     catalogue: CataloguePath = None,
     pictures: Pictures = True,
     solids: Solids = None,
@@ -260,7 +263,7 @@ def demo_command(
     with _Terminal(quiet) as terminal:
         terminal.progress.begin(f"demo {body}")
         mesh, brief_path = write_demo(folder, triangles, terminal.progress, body)
-    _run(mesh, _asked(brief_path, None, None), catalogue, folder, pictures, solids, quiet)
+    _run(mesh, _asked(brief_path, None, None, peel=peel), catalogue, folder, pictures, solids, quiet)
 
 
 @app.command("show")
@@ -350,6 +353,9 @@ def health_command(
         for x, y, z in h.fault_points_mm[:10]:
             print(f"- look at x {x:.0f}, y {y:.0f}, z {z:.0f} mm")
     print("A closed solid: the whole plan can be made." if h.is_solid else "Not a closed solid after repair.")
+
+
+app.registered_commands += bench.registered_commands
 
 
 def _version(wanted: bool) -> None:

@@ -4,42 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from asbuilt_scans import scanned, vertex_normals
 from mouldloft.asbuilt.difference import measure_difference, signed_distances
 from mouldloft.asbuilt.registration import lay_scan_on
 from mouldloft.base.errors import MasterRefused
-from mouldloft.demo.hare import demo_hare
-from scipy.spatial.transform import Rotation
-
-
-@pytest.fixture(scope="module")
-def hare():
-    vertices, faces = demo_hare(20_000)
-    vertices = np.asarray(vertices, float)
-    vertices *= 1400 / np.ptp(vertices[:, 2])
-    vertices -= [0, 0, vertices[:, 2].min()]
-    return vertices, faces
-
-
-def vertex_normals(vertices, faces):
-    corner = vertices[faces]
-    across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    found = np.zeros_like(vertices)
-    for k in range(3):
-        np.add.at(found, faces[:, k], across)
-    return found / (np.linalg.norm(found, axis=1)[:, None] + 1e-12)
-
-
-def scanned(vertices, faces, seed, scale, drop):
-    """What a scanner gives: another pose and scale, half a millimetre of noise, faces missing."""
-    rng = np.random.default_rng(seed)
-    turn, shift = Rotation.random(random_state=seed).as_matrix(), rng.normal(size=3) * 500
-    noisy = vertices + rng.normal(size=(len(vertices), 1)) * 0.5 * vertex_normals(vertices, faces)
-    used, faces_left = np.unique(faces[~drop], return_inverse=True)
-    return (
-        ((noisy - shift) @ turn * scale)[used],
-        faces_left.reshape(-1, 3),
-        lambda points: (points - shift) @ turn * scale,
-    )
 
 
 @pytest.mark.parametrize(("seed", "scale"), [(0, 1.0), (1, 0.001), (2, 1 / 25.4), (3, 1.3)])

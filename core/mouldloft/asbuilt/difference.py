@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 import numpy as np
 import trimesh
@@ -12,6 +12,9 @@ from scipy.sparse import csgraph
 from ..base.progress import SILENT, Progress
 from ..geometry.edges import edges_of
 from ..geometry.sampling import samples_on_every_face
+from ..stages.clay import ClayDifference, Patch
+
+__all__ = ["ClayDifference", "Patch", "carried_values", "measure_difference", "signed_distances"]
 
 _NEAREST = 4  # samples tried for the nearest face
 _CHUNK = 100_000  # points between two steps of progress
@@ -19,40 +22,32 @@ _LEAST_OFF_MM = 2.0  # a clay surface is not worked truer than this (common prac
 _NOISES = 4.0  # distances beyond this many spreads are clay, not the scanner
 
 
-@dataclass(frozen=True)
-class Patch:
-    """One place where the clay differs: middle (plan mm), area, largest distance (+ proud of the plan, − shy of it),
-    volume between the two, and how near the seam it comes (inf without a seam)."""
-
-    middle_mm: tuple[float, float, float]
-    area_mm2: float
-    most_mm: float
-    volume_mm3: float
-    to_seam_mm: float
-
-
-@dataclass(frozen=True, eq=False)
-class ClayDifference:
-    """Scan against plan.
-
-    off_mm : (n,) signed distance of each scan vertex from the planned surface, + outside.
-    threshold_mm : what counts as a difference; noise_mm : the scanner's spread. patches : largest volume first.
-    height_mm : scanned and planned. missing_mm2 : planned skin with no scan near it.
-    """
-
-    off_mm: np.ndarray
-    threshold_mm: float
-    noise_mm: float
-    patches: tuple[Patch, ...]
-    height_mm: tuple[float, float]
-    volume_mm3: tuple[float, float]  # added and taken away
-    missing_mm2: float
-
-
 def signed_distances(
     points_mm: np.ndarray, vertices_mm: np.ndarray, faces: np.ndarray, progress: Progress = SILENT
 ) -> np.ndarray:
-    """(n,) distance of (n, 3) points from a mesh, + on the side its faces look to.
+    """(n,) distance of (n, 3) points from a mesh, + on the side its faces look to."""
+    found = np.empty(len(points_mm))
+    normals = trimesh.triangles.cross(vertices_mm[faces])
+    for part, closest, face in _closest(points_mm, vertices_mm, faces, progress):
+        gap = points_mm[part] - closest
+        side = np.einsum("ij,ij->i", gap, normals[face])
+        found[part] = np.where(side < 0, -1.0, 1.0) * np.linalg.norm(gap, axis=1)
+    return found
+
+
+def carried_values(points_mm: np.ndarray, vertices_mm: np.ndarray, faces: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """(n,) values at (n, 3) points, linear over the nearest face of the mesh that has (k,) of them at its vertices."""
+    found = np.empty(len(points_mm))
+    for part, closest, face in _closest(points_mm, vertices_mm, faces, SILENT):
+        shares = trimesh.triangles.points_to_barycentric(vertices_mm[faces[face]], closest)
+        found[part] = (shares * values[faces[face]]).sum(axis=1)
+    return found
+
+
+def _closest(
+    points_mm: np.ndarray, vertices_mm: np.ndarray, faces: np.ndarray, progress: Progress
+) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
+    """By chunks of the points: (k, 3) closest places on the mesh and (k,) their faces.
 
     The nearest few samples give candidate faces; the distance is then to the faces themselves.
     """
@@ -60,20 +55,15 @@ def signed_distances(
     spacing = max(float(np.sqrt(areas.sum() / 200_000)), 1e-6)
     taken = samples_on_every_face(vertices_mm, faces, areas, spacing)
     tree = spatial.cKDTree(taken.points_mm)
-    normals = trimesh.triangles.cross(vertices_mm[faces])
-    found = np.empty(len(points_mm))
     for start in range(0, len(points_mm), _CHUNK):
-        part = points_mm[start : start + _CHUNK]
-        near = taken.faces[tree.query(part, k=_NEAREST, workers=-1)[1]]
-        again = np.repeat(part, _NEAREST, axis=0)
+        part = slice(start, min(start + _CHUNK, len(points_mm)))
+        near = taken.faces[tree.query(points_mm[part], k=_NEAREST, workers=-1)[1]]
+        again = np.repeat(points_mm[part], _NEAREST, axis=0)
         closest = trimesh.triangles.closest_point(vertices_mm[faces[near.ravel()]], again)
-        gap = again - closest
-        away = np.linalg.norm(gap, axis=1).reshape(-1, _NEAREST)
-        best = away.argmin(axis=1) + _NEAREST * np.arange(len(part))
-        side = np.einsum("ij,ij->i", gap[best], normals[near.ravel()[best]])
-        found[start : start + _CHUNK] = np.where(side < 0, -1.0, 1.0) * away.min(axis=1)
-        progress.step(min((start + _CHUNK) / len(points_mm), 1.0), "measuring the scan against the plan")
-    return found
+        away = np.linalg.norm(again - closest, axis=1).reshape(-1, _NEAREST)
+        best = away.argmin(axis=1) + _NEAREST * np.arange(len(away))
+        yield part, closest[best], near.ravel()[best]
+        progress.step(part.stop / len(points_mm), "measuring the scan against the plan")
 
 
 def measure_difference(
@@ -84,12 +74,16 @@ def measure_difference(
     noise_mm: float,
     seam_points_mm: np.ndarray | None = None,
     progress: Progress = SILENT,
+    measured: np.ndarray | None = None,
 ) -> ClayDifference:
     """Scan, already in plan coordinates, against the planned master.
 
     noise_mm : robust spread of the scan (`Pose.spread_mm`). seam_points_mm : (k, 3) points along the planned seam.
+    measured : (n,) bool, scan vertices that the scanner saw; of the others nothing is said. None: all of them.
     """
     off = signed_distances(scan_vertices_mm, master_vertices_mm, master_faces, progress.part(0.0, 0.7))
+    if measured is not None:
+        off[~measured] = 0.0
     threshold = max(_LEAST_OFF_MM, _NOISES * noise_mm)
     patches = _patches(scan_vertices_mm, scan_faces, off, threshold, seam_points_mm)
     progress.step(0.8, "what the scanner did not see")

@@ -19,6 +19,7 @@ from ..base.errors import MasterRefused
 from ..base.progress import SILENT, Progress
 from ..geometry.sampling import samples_by_area
 
+_FIRST_FINE_POINTS = 4_000
 _COARSE_POINTS, _FINE_POINTS, _TARGET_POINTS = 900, 30_000, 250_000
 _KEPT_SHARE = 0.8  # of the pairs in the coarse rounds: what is missing or added is at most a fifth of the skin
 _COARSE_ROUNDS, _SECOND_ROUNDS, _FINE_ROUNDS = 6, 25, 60
@@ -73,7 +74,10 @@ def lay_scan_on(
     height = float(np.ptp(master_vertices_mm[:, 2]))
     progress.step(0.05, "laying the scan on the master")
     turn, scale, shift = _coarse(scan, master, mm_per_unit, progress)
-    pose = _fine(scan, master, turn, scale, shift, mm_per_unit is not None, progress)
+    known = mm_per_unit is not None
+    pose = _fine(_thin(scan, _FIRST_FINE_POINTS), master, turn, scale, shift, known, progress.part(0.0, 0.7))
+    if np.isfinite(pose.spread_mm) and pose.spread_mm < 2 * _WORST_SPREAD * height:
+        pose = _fine(scan, master, pose.turn, pose.scale, pose.shift_mm, known, progress.part(0.7, 1.0))
     if not np.isfinite(pose.spread_mm) or pose.spread_mm > _WORST_SPREAD * height or pose.share_fitted < 0.4:
         raise MasterRefused(
             f"The scan does not fit the planned master (typical distance {pose.spread_mm:.0f} mm over "

@@ -72,7 +72,8 @@ _TABLES = {"coat": (CoatEntry, "coats"), "cast": (CastEntry, "casts"), "marks": 
 
 
 def read_log(path: str | Path) -> RunLog:
-    """A log in TOML ([[coat]], [[cast]], [[marks]] tables) or CSV (a column `kind`: coat, cast or marks).
+    """A log in TOML ([[coat]], [[cast]], [[marks]] tables) or CSV (a column `kind`: coat, cast or marks; rows
+    that only name their coat or cast are not filled in yet, and passed over).
 
     Raises `BriefRefused` with one sentence for a file that cannot be read, an unknown column, a value out of range,
     or a cast entered twice.
@@ -92,6 +93,8 @@ def read_log(path: str | Path) -> RunLog:
         raise BriefRefused("The log is empty: it holds no [[coat]], [[cast]] or [[marks]] entry.")
     return log
 
+
+_NAMES = {"coat": {"piece", "coat"}, "cast": {"number"}, "marks": {"what"}}  # what an entry is of
 
 Row = tuple[str, dict[str, Any], str]
 
@@ -118,6 +121,8 @@ def _csv_rows(path: str | Path) -> list[Row]:
         kind = cells.pop("kind", "")
         if not cells and not kind:
             continue
+        if kind in _TABLES and not cells.keys() - _NAMES[kind]:
+            continue  # a row of the blank log that nobody has filled in
         if kind not in _TABLES:
             raise ValueError(f"line {line} says kind {kind[:40]!r}, which is none of coat, cast, marks")
         hints = get_type_hints(_TABLES[kind][0], include_extras=False)

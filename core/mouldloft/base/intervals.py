@@ -49,6 +49,14 @@ def widened(interval: Interval, causes: Sequence[tuple[str, float]]) -> Interval
     return Interval(low, interval.likely, interval.likely + up, (*interval.causes, *kept))
 
 
+def as_observed(interval: Interval, factor: float, half: float | None) -> Interval:
+    """The amount as earlier runs used it, factor times what was planned. half : relative half-width of what was used,
+    which takes the place of the plan's own causes; None keeps them."""
+    if half is None:
+        return interval.times(factor)
+    return interval_of(interval.likely * factor, (("as earlier runs were logged", half),))
+
+
 def exactly(amount: float) -> Interval:
     """An amount that nothing moves, such as a count."""
     return Interval(float(amount), float(amount), float(amount), ())

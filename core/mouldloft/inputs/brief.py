@@ -55,7 +55,7 @@ class SeamBrief:
 
     kind: SeamKind = "cheapest"  # relief: a plane that follows an edge where it pays
     plane_offset_mm: Offset | None = None
-    own_line: Text | None = None  # path of a .json/.csv/.txt file of points, snapped to the surface
+    own_line: Text | None = None  # path of a .json/.csv/.txt of points, snapped to the surface; .npy: carried over
     find_features: bool = True  # eyes, nose, mouth, fingers are kept clear of where nothing is painted
     keep_clear: Text | None = None  # path of a per-vertex weight file (.npy or .csv): 0 free, 1 keep clear
     eye_height_mm: Positive = 1600.0
@@ -251,14 +251,46 @@ class RatesBrief:
     piece_h: NotNegative = 8.0  # a further glove piece with its jacket and cradle
 
 
+Factor = Annotated[float, msgspec.Meta(ge=0.2, le=5)]
+Entries = Annotated[int, msgspec.Meta(ge=0, le=100_000)]
+
+
+@dataclass(frozen=True)
+class ObservedBrief:
+    """What earlier runs used over what was planned, as `mouldloft log` finds it: factors on amounts and hours, the
+    half-width of each (None: the plan's own causes stand) and how many entries it was found from. Amounts are as
+    weighed out, so what stays in the pots is in them."""
+
+    rubber: Factor = 1.0
+    rubber_uncertainty: Fraction | None = None
+    rubber_entries: Entries = 0
+    gelcoat: Factor = 1.0
+    gelcoat_uncertainty: Fraction | None = None
+    gelcoat_entries: Entries = 0
+    resin: Factor = 1.0
+    resin_uncertainty: Fraction | None = None
+    resin_entries: Entries = 0
+    glass: Factor = 1.0
+    glass_uncertainty: Fraction | None = None
+    glass_entries: Entries = 0
+    coat_hours: Factor = 1.0
+    coat_hours_uncertainty: Fraction | None = None
+    coat_hours_entries: Entries = 0
+    cast_hours: Factor = 1.0
+    cast_hours_uncertainty: Fraction | None = None
+    cast_hours_entries: Entries = 0
+
+
 @dataclass(frozen=True)
 class JobBrief:
-    """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on."""
+    """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on.
+    logo : path of a PNG or JPEG, drawn at the head of each sheet."""
 
     studio: Annotated[str, msgspec.Meta(max_length=80)] = ""
     number: Annotated[str, msgspec.Meta(max_length=40)] = ""
     revision: Annotated[str, msgspec.Meta(max_length=20)] = ""
     date: Annotated[str, msgspec.Meta(max_length=40)] = ""
+    logo: Annotated[str, msgspec.Meta(max_length=1000)] = ""
 
 
 @dataclass(frozen=True)
@@ -282,6 +314,7 @@ class Brief:
     money: MoneyBrief = field(default_factory=MoneyBrief)
     materials: MaterialsBrief = field(default_factory=MaterialsBrief)
     rates: RatesBrief = field(default_factory=RatesBrief)
+    observed: ObservedBrief = field(default_factory=ObservedBrief)
 
 
 def _check_names(given: dict, known: type, where: str) -> None:

@@ -13,6 +13,7 @@ from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
 from .cast import Cast
 from .cautions import Caution
+from .clay import ClayDifference
 from .cradle import Cradle
 from .division import Division
 from .jacket import Jacket
@@ -59,6 +60,7 @@ class MouldPlan:
     stamps: tuple[tuple[str, str], ...] = ()  # of what each stage read, as `freshness` has them
     bare_rubber: Rubber | None = None  # the glove before its keys were counted in; its envelopes are the glove's
     mesh_stamp: str = ""  # of the file the master was read from, and how the brief had it read
+    clay: ClayDifference | None = None  # where the master is a scan of the finished clay: how it differs from its plan
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from ..base.figures import listed, percent
 from ..base.files import write_text
-from ..base.intervals import CARVING, Interval, add_intervals, exactly, interval_of, widened
+from ..base.intervals import CARVING, Interval, add_intervals, as_observed, exactly, interval_of, widened
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
@@ -157,9 +157,10 @@ class Need:
 def _glove_needs(rubber: Rubber, tack_coat_kg: float, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
     """Rubber, catalyst and thickener of the glove, with the tack coats that the programme plans."""
     rubber_material = catalogue.rubber_for(brief.materials)
-    waste = brief.materials.waste_fraction
+    seen = brief.observed
+    waste = 0.0 if seen.rubber_entries else brief.materials.waste_fraction  # what was weighed out holds its waste
     density = rubber_material.density_kg_m3 * 1e-9
-    volume = rubber.volume_mm3
+    volume = as_observed(rubber.volume_mm3, seen.rubber, seen.rubber_uncertainty)
     mix = widened(volume.times(1 / volume.likely), (("density", rubber_material.density_uncertainty),))
     mixed = volume.likely * density + tack_coat_kg
     base = mixed / (1 + rubber_material.catalyst_fraction)
@@ -252,20 +253,27 @@ def _cradle_needs(cradle: Cradle, catalogue: Catalogue) -> Iterable[Need]:
 
 def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
     """One cast's materials times the run."""
-    rates, waste, n = catalogue.rates, brief.materials.waste_fraction, casts_made(brief)
+    rates, usual, n = catalogue.rates, brief.materials.waste_fraction, casts_made(brief)
+    seen = brief.observed
     detail = (CARVING, master.detail_allowance_uncertainty)
     on_skin = cast.resin_kg / (cast.resin_kg + cast.joint_resin_kg)
     by_hand = ((CARVING, detail[1] * on_skin), ("resin taken up by hand", rates.laminate_uncertainty))
     laid = (detail, ("overlaps and edges", 0.1))
     thick = (detail, ("gelcoat's thickness", rates.gelcoat_uncertainty))
     gelcoat, resin = catalogue.gelcoat_for(brief.materials), catalogue.resin_for(brief.materials)
-    yield from _hardened(gelcoat, "casts", interval_of(n * cast.gelcoat_kg, thick), waste, catalogue)
+    gelcoat_net = as_observed(interval_of(n * cast.gelcoat_kg, thick), seen.gelcoat, seen.gelcoat_uncertainty)
+    waste = 0.0 if seen.gelcoat_entries else usual  # what was weighed out holds its waste
+    yield from _hardened(gelcoat, "casts", gelcoat_net, waste, catalogue)
+    waste = 0.0 if seen.glass_entries else usual
     for mat in catalogue.mat_layers(brief.cast.mat_oz, brief.materials):
-        yield Need(mat, "casts", interval_of(n * cast.area_mm2 * 1e-6, laid), waste)
-    resin_net = n * (cast.resin_kg + cast.joint_resin_kg)
-    yield from _hardened(resin, "casts", interval_of(resin_net, by_hand), waste, catalogue)
+        area = interval_of(n * cast.area_mm2 * 1e-6, laid)
+        yield Need(mat, "casts", as_observed(area, seen.glass, seen.glass_uncertainty), waste)
     tape = joint_tape(catalogue)
-    yield Need(tape, "casts", interval_of(n * cast.joint_tape_m * tape.layers, (("overlaps", 0.05),)), waste)
+    taped = interval_of(n * cast.joint_tape_m * tape.layers, (("overlaps", 0.05),))
+    yield Need(tape, "casts", as_observed(taped, seen.glass, seen.glass_uncertainty), waste)
+    resin_net = interval_of(n * (cast.resin_kg + cast.joint_resin_kg), by_hand)
+    resin_net = as_observed(resin_net, seen.resin, seen.resin_uncertainty)
+    yield from _hardened(resin, "casts", resin_net, 0.0 if seen.resin_entries else usual, catalogue)
     board = catalogue.board_for(BOARD_THICKNESS_MM)
     yield Need(board, "casts", exactly(n * cast.baseboard_area_mm2 * 1e-6), board.cutting_loss)
     if cast.ballast_kg > 0:
@@ -554,4 +562,26 @@ def takeoff_assumptions(brief: Brief, catalogue: Catalogue) -> tuple[Assumption,
         Assumption("release before each cast", f"{percent(CAST_RELEASES)} of a full waxing", rule),
         Assumption("life lost at all of the allowed stretch", percent(LIFE_STRETCH_SHARE), rule, "the weight is ours"),
     )
-    return (*own, *(a for material in used for a in material.assumptions()))
+    return (*own, *_observed_assumptions(brief), *(a for material in used for a in material.assumptions()))
+
+
+_OBSERVED = (
+    ("rubber", "rubber"),
+    ("gelcoat", "gelcoat of a cast"),
+    ("resin", "resin of a cast"),
+    ("glass", "glass of a cast"),
+    ("coat_hours", "hours of a coat"),
+    ("cast_hours", "hours of a cast"),
+)
+
+
+def _observed_assumptions(brief: Brief) -> tuple[Assumption, ...]:
+    """What earlier runs corrected, each with the number of entries it was found from."""
+    found = []
+    for name, what in _OBSERVED:
+        factor, half, entries = (getattr(brief.observed, name + end) for end in ("", "_uncertainty", "_entries"))
+        if factor != 1.0 or entries:
+            width = f" ± {percent(half)}" if half is not None else ""
+            words = f"{factor:.3g} times what geometry and rates say{width}"
+            found.append(Assumption(f"{what}, from the log", words, Mark.COMMON_PRACTICE, f"{entries} entries"))
+    return tuple(found)

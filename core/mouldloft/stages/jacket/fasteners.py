@@ -105,10 +105,18 @@ def flange_lines(envelope: Envelope, section: JointSection) -> list[shapely.Line
     """Middle lines of the jacket's flange past the rubber, in frame x, y, where a washer has room."""
     rubber = covered(envelope) | envelope.open_base
     past = ndimage.distance_transform_edt(~rubber) * envelope.pixel_mm
-    half = section.jacket_flange_mm / 2.0
-    room = min(BOLT_SIZES[section.bolt].washer_mm / 2.0 + _ROOM_MM, half - envelope.pixel_mm)
+    # of many pieces flanges are as wide as asked up their own slope, so narrower along the pull
+    level = 1.0 / np.hypot(1.0, _flange_lean(envelope)) if envelope.of_many else 1.0
+    half = level * section.jacket_flange_mm / 2.0
+    room = min(level * (BOLT_SIZES[section.bolt].washer_mm / 2.0 + _ROOM_MM), half - envelope.pixel_mm)
     place = (envelope.origin_mm, envelope.pixel_mm)
     return middle_lines(rubber, envelope.past_rubber, past, *place, half, room)
+
+
+def _flange_lean(envelope: Envelope) -> float:
+    """Rise over run of the jacket's flange, at its middle place."""
+    lean = lean_of(np.nan_to_num(envelope.parting_mm), envelope.pixel_mm)[envelope.past_rubber]
+    return float(np.median(lean)) if lean.size else 0.0
 
 
 def rim_of_jacket(envelope: Envelope, inset_mm: float) -> list[shapely.LineString]:

@@ -206,7 +206,8 @@ class Workshop:
         return self.warmth(self.catalogue.resin_for(self.brief.materials).gel_temperature_c)
 
     def _rubber_batch(self, coat: str, piece: int, kg: float, kg_h: float, thickened: bool) -> Batch:
-        rubber_material = self.rubber_material
+        rubber_material, seen = self.rubber_material, self.brief.observed.rubber
+        kg, kg_h = kg * seen, kg_h * seen  # as logged runs mixed it, over the same area in the same hours
         dose = 0.0
         if thickened and rubber_material.viscosity != "thixotropic":
             dose = self.catalogue.thickener_for(self.brief.materials).dose_fraction
@@ -242,9 +243,10 @@ class Workshop:
         kg_h = self.catalogue.rates.brushing_m2_h * 1e6 * TACK_COAT_MM * density
         return self._rubber_batch("tack coat", piece, kg, kg_h, False)
 
-    def resin_batch(self, what: str, piece: str, kg: float, glass_fraction: float) -> Batch:
+    def resin_batch(self, what: str, piece: str, kg: float, glass_fraction: float, seen: float = 1.0) -> Batch:
         resin = self.catalogue.resin_for(self.brief.materials)
         kg_h = self.catalogue.rates.laminating_kg_h * (1 / glass_fraction - 1)
+        kg, kg_h = kg * seen, kg_h * seen
         life = resin.gel_time_min * self.resin_warmth
         share = resin.catalyst_fraction / (1 + resin.catalyst_fraction)
         mixed = kg * (1 + resin.catalyst_fraction)
@@ -254,7 +256,8 @@ class Workshop:
         gelcoat = self.catalogue.gelcoat_for(self.brief.materials)
         kg = self.cast.gelcoat_kg
         kg_m2 = kg / (self.cast.area_mm2 * 1e-6) if self.cast.area_mm2 > 0 else 1.0
-        kg_h = self.catalogue.rates.brushing_m2_h * kg_m2
+        seen = self.brief.observed.gelcoat
+        kg, kg_h = kg * seen, self.catalogue.rates.brushing_m2_h * kg_m2 * seen
         life = gelcoat.gel_time_min * self.warmth(gelcoat.gel_temperature_c)
         share = gelcoat.catalyst_fraction / (1 + gelcoat.catalyst_fraction)
         mixed = kg * (1 + gelcoat.catalyst_fraction)
@@ -266,7 +269,8 @@ class Workshop:
 
     def cast_batch(self) -> Batch:
         kg = self.cast.resin_kg + self.cast.joint_resin_kg
-        return self.resin_batch("cast laminate", "each cast", kg, self.brief.cast.glass_fraction)
+        seen = self.brief.observed.resin
+        return self.resin_batch("cast laminate", "each cast", kg, self.brief.cast.glass_fraction, seen)
 
     def batches(self) -> Iterable[Batch]:
         """Every mix of the mould, then those of one cast."""

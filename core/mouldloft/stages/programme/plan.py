@@ -55,6 +55,7 @@ def set_programme(
     mixes = tuple(shop.batches())
     ledger, mould_ready = mould_works(shop)
     run_works(ledger, shop, mould_ready)
+    ledger.works[:] = [_as_logged(work, brief) for work in ledger.works]
     progress.step(0.3, "days on the calendar")
     worked = place_work(ledger.works, brief, progress=progress)
     swing = catalogue.rates.rate_uncertainty
@@ -82,6 +83,16 @@ def set_programme(
         people=brief.run.hands,
         tack_coat_kg=math.fsum(batch.batches * batch.batch_kg for batch in tack),
     )
+
+
+def _as_logged(work: Work, brief: Brief) -> Work:
+    """The work at the hours that earlier runs took, where the brief holds them."""
+    factor = 1.0
+    if work.stage == "glove" and work.mix is not None:
+        factor = brief.observed.coat_hours
+    elif work.stage == "casts":
+        factor = brief.observed.cast_hours
+    return work if factor == 1.0 else replace(work, person_h=work.person_h * factor)
 
 
 def _around(likely: int, found: Sequence[int]) -> tuple[int, int]:

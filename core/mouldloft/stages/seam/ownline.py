@@ -56,6 +56,22 @@ def _rows_of(text: str) -> list[list[list[float]]]:
     return [line for line in lines if line]
 
 
+def read_level(path: str | Path, count: int) -> np.ndarray:
+    """(n,) field on a master of `count` vertices, in mm, whose zero line is the seam and that is positive on the piece
+    further along the pull: a seam carried over from another mesh of the same body. Raises `BriefRefused`."""
+    try:
+        if os.path.getsize(path) > 8 * count + _NPY_HEADER_MOST:
+            raise ValueError(f"it is larger than {count} numbers")
+        level = np.asarray(npy_array(Path(path).read_bytes()), float)
+        if level.shape != (count,) or not np.isfinite(level).all():
+            raise ValueError(f"it is not {count} plain numbers")
+        if (level > 0).all() or (level < 0).all():
+            raise ValueError("all of the master lies on one side of it")
+    except (OSError, ValueError, TypeError, EOFError) as error:
+        raise BriefRefused(f"The carried seam {path} cannot be read ({error}); carry it over again.") from None
+    return level
+
+
 def read_keep_clear(path: str | Path, count: int) -> np.ndarray:
     """(n,) weights for a master of `count` vertices, from .npy or text: -1 preferred, 1 keep clear."""
     try:

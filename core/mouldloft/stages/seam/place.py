@@ -25,7 +25,7 @@ from .draw import Canvas, Drawn, canvas_of, draw, with_solids
 from .features import KeepClearProposal, find_features
 from .free import LEAST_REGION
 from .ground import Place, at_vertices, carried_to_whole, know_place, survey
-from .ownline import read_keep_clear, read_own_lines, split_by_lines
+from .ownline import read_keep_clear, read_level, read_own_lines, split_by_lines
 from .reasons import in_words
 from .record import Seam, SeamCandidate, SeamFigures, SeamLimits, SeamLine, SeamPiece
 
@@ -182,6 +182,9 @@ def _judge_own(table: _Table, level: np.ndarray) -> Judged:
 
 def _own_level(master: Master, table: _Table, brief: SeamBrief, progress: Progress) -> tuple[np.ndarray, str]:
     assert brief.own_line is not None
+    if brief.own_line.lower().endswith(".npy"):
+        level = read_level(brief.own_line, len(master.vertices_mm))
+        return keep_off_vertices(master.vertices_mm, master.faces, level), "The seam is the one that was carried over."
     graph = face_graph(master.vertices_mm, master.faces)
     labels = split_by_lines(master, graph, read_own_lines(brief.own_line), table.direction)
     level, tolerance = smooth_level(master.vertices_mm, master.faces, labels, brief.smooth_mm, progress)
