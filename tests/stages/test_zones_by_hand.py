@@ -24,8 +24,9 @@ def cells(centres, zones, area=1e4):
     count = len(centres)
     up = np.tile([0.0, 0.0, 1.0], (count, 1))
     none = Panels(np.zeros((0, 3)), np.zeros(0), np.zeros((0, 2)), np.zeros((0, 3)))
+    envelope = SimpleNamespace(name="left piece", piece=0, past_rubber=np.zeros(1, bool))
     return Outside(
-        SimpleNamespace(name="left piece", piece=0, past_rubber=np.zeros(1, bool)), 2.0, 2e6, area * count, 0.03, 0.04, np.full(count, float(area)),
+        envelope, 2.0, 2e6, area * count, 0.03, 0.04, np.full(count, float(area)),
         np.array(centres, float), up, np.array(zones), 1e4, none, np.array(centres, float),
     )  # fmt: skip
 
