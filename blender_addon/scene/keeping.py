@@ -7,7 +7,7 @@ import json
 import bpy
 import numpy as np
 
-from ..work import records, store
+from ..work import records, sections, store
 from ..work.sections import KEYS, records_of_section
 
 STORE = "mouldloft_store"
@@ -64,3 +64,4 @@ def new_file() -> None:
     """Another file was opened: what was kept belongs to the last one."""
     _reopened.clear()
     records.forget()
+    sections.forget()

@@ -46,6 +46,12 @@ def of(scene: bpy.types.Scene) -> MouldloftSettings:
     return scene.mouldloft  # type: ignore[attr-defined]  # Blender adds it when the class is registered
 
 
+def preference(name: str) -> str:
+    """A text of the add-on's preferences; empty where it runs without any."""
+    found: Any = bpy.context.preferences.addons.get(ADDON)
+    return str(getattr(found.preferences, name, "")) if found and found.preferences else ""
+
+
 def mm_per_unit(scene: bpy.types.Scene) -> float:
     """Millimetres in one Blender unit, by the scene's unit scale."""
     return 1000.0 * scene.unit_settings.scale_length
@@ -111,6 +117,16 @@ class WayFound(bpy.types.PropertyGroup):
     direction: FloatVectorProperty(size=3)
     text: StringProperty()
     reason: StringProperty()
+
+
+class SeamFound(bpy.types.PropertyGroup):
+    """A seam that the planned one was chosen from, as listed; in the order of the plan's candidates."""
+
+    kind: StringProperty()
+    text: StringProperty()
+    reason: StringProperty()
+    kept: BoolProperty(default=True)  # the limits
+    chosen: BoolProperty()
 
 
 class MouldloftSettings(bpy.types.PropertyGroup):
@@ -207,6 +223,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         min=2,
         max=8,
     )
+    candidates: CollectionProperty(type=SeamFound)
     drawn_seam: StringProperty()  # JSON of closed lines in plan mm, once the curve was edited and taken
 
     set_skin: BoolProperty(name="Own Thickness", description="Set the glove's thickness instead of the rule's")
@@ -288,7 +305,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         name="Results", update=_place_changed, default="IN_PLACE",
         description="Where map, glove and jacket stand",
         items=(
-            ("IN_PLACE", "On the Sculpt", "In its place, at its size; it is hidden while the map lies there"),
+            ("IN_PLACE", "On It", "In its place, at its size; it is hidden while the map lies there"),
             ("BESIDE", "Beside It", "Next to it, at the finished height"),
         ),
     )  # fmt: skip
@@ -320,6 +337,12 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         name="Samples", default=32, min=1, max=4096, description="Samples a pixel: more are smoother and slower"
     )
 
+    job: StringProperty(
+        name="Job", maxlen=40, description="Job number at the head of the sheets. Empty: a line to write it on"
+    )
+    revision: StringProperty(
+        name="Revision", maxlen=20, description="Revision at the head of the sheets. Empty: a line to write it on"
+    )
     folder: StringProperty(
         name="Folder", subtype="DIR_PATH",
         description="Where sheets and pictures are written. Empty: the preferences', or beside the .blend",
@@ -336,6 +359,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     )  # fmt: skip
 
     token: StringProperty()  # digest of the sculpt when last read
+    taken_height_mm: FloatProperty()  # of the piece as it was taken in
     touched: BoolProperty()  # the sculpt changed since
     results: CollectionProperty(type=SectionResult)
     seam_shown: StringProperty()  # digest of the seam's curve as the plan drew it
@@ -365,7 +389,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         return found
 
 
-_CLASSES = (SectionResult, Part, WayFound, MouldloftSettings)
+_CLASSES = (SectionResult, Part, WayFound, SeamFound, MouldloftSettings)
 
 
 def register():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import bpy
 
@@ -35,8 +36,14 @@ def brief_of(scene: bpy.types.Scene):
     from mouldloft.inputs.brief import brief_from_dict
 
     s = properties.of(scene)
-    given = {
-        "piece": s.piece,
+    given: dict[str, Any] = {
+        "piece": s.piece or (s.sculpt.name if s.sculpt is not None else ""),
+        "job": {
+            "studio": properties.preference("studio"),
+            "number": s.job,
+            "revision": s.revision,
+            "logo": bpy.path.abspath(properties.preference("logo")),
+        },
         "master": {
             "unit": "mm",
             "up": s.up,

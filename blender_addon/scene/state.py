@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -12,7 +11,7 @@ import bpy
 import numpy as np
 
 from ..work import records, sections, store
-from ..work.sections import BY_KEY, KEYS, Records, stamps
+from ..work.sections import BY_KEY, KEYS, Records, Taken, follows, stamps
 from . import keeping, properties, reading, results, settings
 
 EDITABLE = ("seam", "keys")  # sections whose objects the user drags
@@ -28,21 +27,17 @@ class Standing:
     why: str = ""
 
 
-@lru_cache(maxsize=8)
-def _digest_of(path: str, size: int, changed_ns: int) -> str:
-    return hashlib.blake2b(Path(path).read_bytes(), digest_size=8).hexdigest()
+@lru_cache(maxsize=4)
+def _catalogue_in(path: str, size: int, changed_ns: int) -> Any:
+    from mouldloft.inputs.catalogue import read_catalogue
+
+    return read_catalogue(path or None)
 
 
 def catalogue_path(scene: bpy.types.Scene) -> str:
     """The catalogue chosen in the scene, else the preferences'; empty for the one that comes along."""
-    own = properties.of(scene).catalogue or preference("catalogue")
+    own = properties.of(scene).catalogue or properties.preference("catalogue")
     return bpy.path.abspath(own) if own else ""
-
-
-def preference(name: str) -> str:
-    """A text of the add-on's preferences; empty where it runs without any."""
-    found: Any = bpy.context.preferences.addons.get(properties.ADDON)
-    return str(getattr(found.preferences, name, "")) if found and found.preferences else ""
 
 
 def folder_of(scene: bpy.types.Scene) -> str:
@@ -50,27 +45,31 @@ def folder_of(scene: bpy.types.Scene) -> str:
 
     Raises `Unreadable` where that needs a .blend that was saved.
     """
-    folder = properties.of(scene).folder or preference("folder") or "//mouldloft/"
+    folder = properties.of(scene).folder or properties.preference("folder") or "//mouldloft/"
     if folder.startswith("//") and not bpy.data.filepath:
         raise reading.Unreadable("Save the .blend first, or choose a folder to write into.", "wm.save_mainfile")
     return bpy.path.abspath(folder).rstrip("/\\")
 
 
-def catalogue_digest(scene: bpy.types.Scene) -> str:
-    """Digest of the catalogue's contents, wherever it lies: the same on another computer."""
+def catalogue_of(scene: bpy.types.Scene) -> Any:
+    """The catalogue chosen, or the bundled one; read once while its file is the same. Raises `CatalogueRefused`."""
     path = catalogue_path(scene)
     try:
         told = Path(path).stat() if path else None
-        return _digest_of(path, told.st_size, told.st_mtime_ns) if told else ""
     except OSError:
-        return "missing"
+        told = None  # the core says what is wrong with the path
+    return _catalogue_in(path, told.st_size, told.st_mtime_ns) if told else _catalogue_in(path, 0, 0)
+
+
+def taken_of(scene: bpy.types.Scene) -> Taken:
+    """What was taken in of the scene's sculpt, for stamps."""
+    s = properties.of(scene)
+    return Taken(f"{s.token}|{s.keep_clear}|{scene.unit_settings.scale_length:.9g}", s.taken_height_mm)
 
 
 def stamps_of(scene: bpy.types.Scene) -> dict[str, str]:
-    """The stamp of every section by the settings as they are. Raises `BriefRefused`."""
-    s = properties.of(scene)
-    token = f"{s.token}|{s.keep_clear}|{scene.unit_settings.scale_length:.9g}"
-    return stamps(settings.brief_of(scene), token, catalogue_digest(scene))
+    """The stamp of every section by the settings as they are. Raises `BriefRefused` or `CatalogueRefused`."""
+    return stamps(settings.brief_of(scene), taken_of(scene), catalogue_of(scene))
 
 
 def standings(scene: bpy.types.Scene) -> tuple[dict[str, Standing], str]:
@@ -83,22 +82,26 @@ def standings(scene: bpy.types.Scene) -> tuple[dict[str, Standing], str]:
     except MouldloftError as error:
         now, problem = {}, str(error)
     made: dict[str, Standing] = {}
-    why = "The sculpt has changed." if s.touched else ""
     for key in KEYS:
         result = s.results.get(key)
         if result is None or not result.stamp:
             made[key] = Standing("none", "", True)
             continue
-        if not why and key in EDITABLE and results.is_edited(scene, key):
-            why = "The line was dragged." if key == "seam" else "The keys were moved."
-        if not why and result.stamp != now.get(key):
-            why = f"A setting of {BY_KEY[key].title}, or of something before it, has changed."
-        before_order = made.get("casts") if key == "solids" else None  # solids follow from what is before the order
-        if before_order is not None and before_order.kind == "fresh" and result.stamp == now.get(key):
-            made[key] = Standing("fresh", result.line, result.good)
-            continue
+        why = _why_stale(scene, key, result.stamp, now, made)
         made[key] = Standing("stale" if why else "fresh", result.line, result.good, why)
     return made, problem
+
+
+def _why_stale(scene: bpy.types.Scene, key: str, stamp: str, now: dict[str, str], made: dict[str, Standing]) -> str:
+    """What put a section out of date, by the sections it follows from that are; "" where it is not."""
+    if properties.of(scene).touched:
+        return "The sculpt has changed."
+    earlier = next((made[k].why for k in KEYS if k in follows(key) and made[k].kind == "stale"), "")
+    if earlier:
+        return earlier
+    if key in EDITABLE and results.is_edited(scene, key):
+        return "The line was dragged." if key == "seam" else "The keys were moved."
+    return "" if stamp == now.get(key) else f"A setting of {BY_KEY[key].title}, or of the catalogue, has changed."
 
 
 def settle(context: bpy.types.Context) -> bool:
@@ -123,8 +126,9 @@ def done_for_sure(context: bpy.types.Context, key: str, cure: str) -> Records:
     scene = context.scene
     settle(context)
     standing = standings(scene)[0]
-    behind = next((k for k in KEYS[: KEYS.index(key) + 1] if standing[k].kind != "fresh"), None)
     done = done_now(scene, key)
+    needed = sections.needed_for(key)
+    behind = next((k for k in needed if standing[k].kind != "fresh"), None)
     if behind is None and not sections.records_of_section(key, done):
         behind = key  # it says so, but what it made is not at hand
     if behind is not None:
@@ -132,13 +136,6 @@ def done_for_sure(context: bpy.types.Context, key: str, cure: str) -> Records:
         why = standing[behind].why or ("It has not run yet." if standing[behind].kind == "none" else "")
         raise reading.Unreadable(f"{title} is not up to date. {why} Run it again first.".replace("  ", " "), cure)
     return done
-
-
-def catalogue_of(scene: bpy.types.Scene):
-    """The catalogue chosen, or the bundled one. Raises `CatalogueRefused`."""
-    from mouldloft.inputs.catalogue import read_catalogue
-
-    return read_catalogue(catalogue_path(scene) or None)
 
 
 def plan_for_sure(context: bpy.types.Context):

@@ -66,6 +66,11 @@ def colours_shown(context: bpy.types.Context) -> bool:
 
 def frame(context: bpy.types.Context, *roles: str) -> None:
     """Turn the 3D views of this window to the results of the given roles."""
+    frame_things(context, results.of_role(context.scene, *roles))
+
+
+def frame_things(context: bpy.types.Context, things: list[bpy.types.Object]) -> None:
+    """Turn the 3D views of this window to some objects."""
     if bpy.app.background or context.window is None:
         return
     layer = context.view_layer
@@ -73,7 +78,7 @@ def frame(context: bpy.types.Context, *roles: str) -> None:
     active = layer.objects.active
     for thing in before:
         thing.select_set(False)
-    for thing in results.of_role(context.scene, *roles):
+    for thing in things:
         if thing.name in layer.objects and thing.visible_get():
             thing.select_set(True)
     for area in context.window.screen.areas:

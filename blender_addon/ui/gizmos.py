@@ -8,6 +8,7 @@ import bpy
 from ..registering import registering
 from ..scene import opening, properties, results
 from ..work import display
+from . import live
 
 _LONG = 2.2  # heads of the arrow in its length
 _GREY = (0.55, 0.55, 0.55)
@@ -31,6 +32,8 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
     def poll(cls, context):
         s = getattr(context.scene, "mouldloft", None)
         if s is None or not s.arrow or s.sculpt is None or context.mode != "OBJECT":
+            return False
+        if context.scene.as_pointer() in live.lined:
             return False
         covered = results.is_seen(context.scene, "glove") and results.of_role(context.scene, "glove")
         return not covered  # the glove lies over it

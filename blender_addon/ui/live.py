@@ -68,6 +68,10 @@ def _shader():
     return gpu.shader.create_from_info(info)
 
 
+lined: set[int] = set()  # scenes, by their address, whose seam is under the hand
+shown: set[int] = set()  # scenes, by their address, whose map is drawn here rather than on its object
+
+
 class LiveMap:
     """The map of one master, drawn in all 3D views of its scene from `start` to `stop`."""
 
@@ -94,6 +98,7 @@ class LiveMap:
         self._batch = batch_for_shader(self._shader, "TRIS", own)
         self._rows = -(-len(faces) // _WIDTH)
         self._gpu = gpu
+        shown.add(self._scene.as_pointer())
         self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw, (), "WINDOW", "POST_VIEW")
 
     def show(self, answers: np.ndarray) -> None:
@@ -123,4 +128,62 @@ class LiveMap:
         """No longer draw, and let go of what was sent."""
         if self._handle is not None:
             bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
+        shown.discard(self._scene.as_pointer())
         self._handle = self._batch = self._shader = self._answers = None
+
+
+class LiveLine:
+    """Lines over the skin while they are dragged, in all 3D views of a scene: bright where seen, thin behind."""
+
+    def __init__(self, scene: bpy.types.Scene) -> None:
+        self._scene = scene
+        self._runs: list[tuple[np.ndarray, bool]] = []
+        self._handle = None
+
+    def start(self) -> None:
+        lined.add(self._scene.as_pointer())
+        self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw, (), "WINDOW", "POST_VIEW")
+
+    def show(self, runs: list[tuple[np.ndarray, bool]]) -> None:
+        """Draw these lines, each (k, 3) in plan millimetres and whether it is closed, from now on."""
+        self._runs = runs
+
+    def _draw(self) -> None:
+        import gpu
+        from gpu_extras.batch import batch_for_shader
+        from mouldloft.outputs.look import SEAM, rgb
+
+        context: Any = bpy.context
+        if context.scene != self._scene:
+            return
+        world = np.array(properties.of(self._scene).root.matrix_world)
+        eye = np.array(context.region_data.view_matrix.inverted())
+        shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
+        shader.uniform_float("viewportSize", (context.region.width, context.region.height))
+        for points, closed in self._runs:
+            path = np.concatenate([points, points[:1]]) if closed else points
+            at = path * results.units_per_mm(self._scene) @ world[:3, :3].T + world[:3, 3]
+            at = _nearer(at, eye, context.region_data.is_perspective)
+            own: dict[str, Any] = {"pos": at.astype(np.float32).tolist()}
+            batch = batch_for_shader(shader, "LINE_STRIP", own)
+            for test, wide, alpha in (("NONE", 1.0, 0.5), ("LESS_EQUAL", 4.0, 1.0)):
+                gpu.state.depth_test_set(test)
+                gpu.state.blend_set("ALPHA")
+                shader.uniform_float("lineWidth", wide * context.preferences.system.ui_scale)
+                shader.uniform_float("color", (*rgb(SEAM), alpha))
+                batch.draw(shader)
+        gpu.state.depth_test_set("NONE")
+        gpu.state.blend_set("NONE")
+
+    def stop(self) -> None:
+        """No longer draw."""
+        if self._handle is not None:
+            bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
+        lined.discard(self._scene.as_pointer())
+        self._handle = None
+
+
+def _nearer(at: np.ndarray, eye: np.ndarray, is_perspective: bool) -> np.ndarray:
+    """(k, 3) places a hundredth of the way nearer to the eye, so that the skin below them does not hide them."""
+    towards = eye[:3, 3] - at if is_perspective else np.ptp(at, axis=0).max() * eye[:3, 2]
+    return at + 0.01 * towards

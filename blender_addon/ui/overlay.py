@@ -8,6 +8,7 @@ from typing import Any
 import bpy
 
 from ..scene import opening, results
+from . import live
 
 _handle = None
 _INK = (0.145, 0.157, 0.169, 1.0)
@@ -65,6 +66,8 @@ def _left_bottom(context: bpy.types.Context) -> tuple[float, float]:
 
 def _colours_are_seen(context: bpy.types.Context, kind: str) -> bool:
     """Whether this view shows the map's colours, rather than plain materials or a wire."""
+    if context.scene.as_pointer() in live.shown:
+        return True
     space: Any = context.space_data
     shading = space.shading
     on_glove = kind == "THICKNESS"  # whose material stays plain: drawn views do not show it

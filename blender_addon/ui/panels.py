@@ -17,6 +17,7 @@ from ..scene.roles import COLLECTIONS
 from ..work import jobs
 from ..work.sections import BY_KEY, KEYS, PLAN_KEYS
 from . import presets
+from .operators.seam import KINDS
 from .operators.sheets import written_files
 
 TAB = "Mouldloft"
@@ -118,6 +119,8 @@ def _sculpt(context, layout, s):
     row.prop(s, "front", text="")
     layout.prop(s, "base")
     layout.prop(s, "detail")
+    if s.arrow and not s.token and s.sculpt is not None:
+        wrapped(layout, context, "Drag the arrow on the sculpt to turn the opening, or go step by step:", "INFO")
 
 
 def _opening(context, layout, s):
@@ -128,9 +131,9 @@ def _opening(context, layout, s):
     else:
         layout.prop(s, "directions")
     row = layout.row(align=True)
-    row.prop(s, "arrow", toggle=True, icon="ORIENTATION_GIMBAL")
     row.operator("mouldloft.opening_from_view", text="From View", icon="VIEW_CAMERA_UNSELECTED")
-    row.operator_menu_enum("mouldloft.snap_opening", "to", text="", icon="SNAP_ON")
+    row.operator_menu_enum("mouldloft.snap_opening", "to", text="Snap", icon="SNAP_ON")
+    layout.prop(s, "arrow")
     if s.arrow:
         wrapped(layout, context, "Drag the arrow or the ring in the view: the map follows.", "INFO")
 
@@ -164,10 +167,26 @@ def _seam(context, layout, s):
 def _after_seam(context, layout, s):
     if not results.of_role(context.scene, "seam"):
         return
+    if len(s.candidates):
+        layout.label(text="Seams, with cost over the run:")
+        column = layout.column(align=True)
+        for number, found in enumerate(s.candidates):
+            row = column.row(align=True)
+            row.operator("mouldloft.preview_candidate", text="", icon="HIDE_OFF").index = number
+            icon = "NONE" if found.kept else "ERROR"
+            if found.kind in KINDS:
+                taken = row.operator("mouldloft.take_candidate", text=found.text, icon=icon, depress=found.chosen)
+                taken.kind = found.kind
+            else:
+                row.label(text=found.text, icon="CHECKMARK" if found.chosen else icon)
+        broken = next((found for found in s.candidates if found.chosen and not found.kept), None)
+        if broken is not None:
+            wrapped(layout, context, broken.reason, "ERROR")
     if results.is_edited(context.scene, "seam"):
         wrapped(layout, context, "The line was dragged. What you run next uses it as it is.", "INFO")
+    layout.operator("mouldloft.shape_seam", icon="MOD_SMOOTH")
     row = layout.row(align=True)
-    row.operator("mouldloft.edit_seam", text="Edit the Line", icon="EDITMODE_HLT")
+    row.operator("mouldloft.edit_seam", text="Edit Points", icon="EDITMODE_HLT")
     row.operator("mouldloft.use_seam", icon="CHECKMARK")
     if s.drawn_seam or results.is_edited(context.scene, "seam"):
         layout.separator()
@@ -439,6 +458,8 @@ class MOULDLOFT_PT_sheets(InSidebar, bpy.types.Panel):
         layout.use_property_decorate = False
         s = properties.of(context.scene)
         layout.prop(s, "folder")
+        layout.prop(s, "job")
+        layout.prop(s, "revision")
         layout.row().prop(s, "solids", expand=True)
         row = layout.row()
         ready = _next_section(context) is None

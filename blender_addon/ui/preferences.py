@@ -10,10 +10,15 @@ from ..scene.properties import ADDON
 
 
 class MouldloftPreferences(bpy.types.AddonPreferences):
-    """Catalogue and output folder."""
+    """Studio, catalogue and output folder."""
 
     bl_idname = ADDON
 
+    studio: StringProperty(name="Studio", maxlen=80, description="Your workshop's name at the head of every sheet")
+    logo: StringProperty(
+        name="Logo", subtype="FILE_PATH",
+        description="A PNG or JPEG drawn at the head of every sheet. Empty: none",
+    )  # fmt: skip
     catalogue: StringProperty(
         name="Catalogue", subtype="FILE_PATH",
         description="Your own materials.toml, used where a scene names none. Empty: the add-on's own",
@@ -26,7 +31,7 @@ class MouldloftPreferences(bpy.types.AddonPreferences):
     def draw(self, context):
         layout = self.layout
         layout.use_property_split = True
-        for name in ("catalogue", "folder"):
+        for name in ("studio", "logo", "catalogue", "folder"):
             layout.prop(self, name)
 
 

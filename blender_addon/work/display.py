@@ -232,23 +232,27 @@ def linear_colours(colours: list[str]) -> np.ndarray:
     return np.column_stack([to_linear(srgb), np.ones(len(srgb))]).astype(np.float32)
 
 
-def _frees(done: dict[str, Any]) -> Colours:
+def frees_legend(direction: Any, locked_fraction: float) -> dict[str, Any]:
+    """Legend of the map of what each pull frees."""
     from mouldloft.base.figures import percent
     from mouldloft.stages.seam.place import name_pieces
 
-    field = done["undercut"]
-    ahead, behind = field.free_plus > 0.5, field.free_minus > 0.5
-    number = np.where(ahead & behind, 2, np.where(ahead, 0, np.where(behind, 1, 3)))
-    names = name_pieces(np.asarray(field.direction, float))
-    colours = [FREE_AHEAD, FREE_BEHIND, FREE_BOTH, LOCKED]
+    names = name_pieces(np.asarray(direction, float))
     words = [
         f"free along the {names[0]}'s pull",
         f"free along the {names[1]}'s pull",
         "free either way",
-        f"locked for both: {percent(field.locked_fraction)} of the skin",
+        f"locked for both: {percent(locked_fraction)} of the skin",
     ]
-    legend = {"title": "Which pull frees it", "swatches": list(zip(colours, words))}
-    return Colours(linear_colours(colours)[number], legend)
+    return {"title": "Which pull frees it", "swatches": list(zip((FREE_AHEAD, FREE_BEHIND, FREE_BOTH, LOCKED), words))}
+
+
+def _frees(done: dict[str, Any]) -> Colours:
+    field = done["undercut"]
+    ahead, behind = field.free_plus > 0.5, field.free_minus > 0.5
+    number = np.where(ahead & behind, 2, np.where(ahead, 0, np.where(behind, 1, 3)))
+    colours = [FREE_AHEAD, FREE_BEHIND, FREE_BOTH, LOCKED]
+    return Colours(linear_colours(colours)[number], frees_legend(field.direction, field.locked_fraction))
 
 
 # Eight that common colour-vision deficiencies leave apart, by lightness and blue against yellow.
@@ -267,6 +271,20 @@ def _pieces(done: dict[str, Any]) -> Colours:
         "swatches": list(zip(_PIECE_COLOURS, words)),
     }
     return Colours(linear_colours(list(_PIECE_COLOURS))[np.asarray(held.labels, np.int64)], legend)
+
+
+def candidate_colours(done: dict[str, Any], at: int) -> Colours:
+    """Which piece takes which skin with one of the seams that the planned one was chosen from."""
+    from .lines import SEAM_NAMES
+
+    seam = done["seam"]
+    found = seam.candidates[at]
+    words = [piece.name for piece in seam.pieces[:2]]
+    title = f"Pieces, seam {SEAM_NAMES.get(found.kind, found.kind).lower()}" + (
+        "" if found.chosen else " (not planned)"
+    )
+    colours = linear_colours(list(_PIECE_COLOURS))[np.asarray(found.labels, np.int64)]
+    return Colours(colours, {"title": title, "swatches": list(zip(_PIECE_COLOURS, words))})
 
 
 def _scale(kind: str, done: dict[str, Any]) -> Colours:

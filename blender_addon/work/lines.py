@@ -201,6 +201,33 @@ def line_of(key: str, done: dict[str, Any], units: Units = METRIC) -> str:
     return _LINES[key](done, units)
 
 
+SEAM_NAMES = {"plane": "Plane", "relief": "Relief", "free": "Free", "own": "Your line"}
+
+
+def _price(found: Any, currency: str) -> str:
+    """What a seam costs over the run, no finer than it is known."""
+    from mouldloft.base import figures
+
+    return f"{figures.number(round(found.price.total, -1))} {currency}, {round(found.price.hours)} h"
+
+
+def candidate_line(found: Any, currency: str) -> str:
+    """A seam beside the others, as short as a list asks: what it costs over the run."""
+    return f"{SEAM_NAMES.get(found.kind, found.kind)}: {_price(found, currency)}"
+
+
+def shaped_line(now: Any, before: Any, currency: str, units: Units) -> str:
+    """A seam under the hand: cost over the run, length and fill, and what they were."""
+
+    def said(drawn: Any) -> str:
+        figures = drawn.figures
+        lengths = f"{units.metres(figures.length_mm)} long, {units.litres(figures.fill_mm3)} of undercut fill"
+        return f"{_price(drawn, currency)}; {lengths}"
+
+    here, planned = said(now), said(before)
+    return f"Seam: {here}" if here == planned else f"Seam: {here}  (as planned: {planned})"
+
+
 def way_words(direction: Any) -> str:
     """Where a direction points, in a few words."""
     from mouldloft.stages.opening import direction_words
@@ -217,15 +244,20 @@ def dragged_line(locked_fraction: float, locked_area_mm2: float, fill_mm3: float
 
 
 def remarks_of(key: str, done: dict[str, Any]) -> list[str]:
-    """What else there is to say: repairs, reasons, advice, cautions."""
+    """What else there is to say, each once: repairs, reasons, advice, cautions."""
+    return list(dict.fromkeys(remark for remark in _remarks(key, done) if remark))
+
+
+def _remarks(key: str, done: dict[str, Any]) -> list[str]:
     from mouldloft.base import figures
 
     if key == "sculpt":
         health = done["master"].health
         stance = [health.stance] if health.stance else []
-        return [done["master"].unit_assumed, *health.repairs, *stance, *health.notes, *health.left_out]
+        return [*health.repairs, *stance, *health.notes, *health.left_out]
     if key == "opening":
-        return [done["opening"].chosen.reason]
+        chosen = done["opening"].chosen  # of those found, the list says why
+        return [chosen.reason] if chosen.origin == "brief" else []
     if key == "seam":
         return [*done["seam"].notes, *_more_pieces(done["division"])]
     if key == "glove":

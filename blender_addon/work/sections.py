@@ -5,10 +5,10 @@ No Blender here: arrays and records in, records out, so that a section can run i
 
 from __future__ import annotations
 
-import hashlib
-import ntpath
+from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from importlib import import_module
 from typing import Any
 
@@ -17,24 +17,24 @@ Records = dict[str, Any]
 
 @dataclass(frozen=True)
 class Section:
-    """One section. parts : the parts of the brief it reads, so that a change of one puts it out of date."""
+    """One section. stages : those of the core that it runs, by the names in `freshness.READS`."""
 
     key: str
     title: str
     verb: str
-    parts: tuple[str, ...]
+    stages: tuple[str, ...]
 
 
 SECTIONS = (
-    Section("sculpt", "The Sculpt", "Take the Sculpt In", ("piece", "master")),
-    Section("opening", "Opening", "Find the Opening", ("opening", "seam.seen_from")),
-    Section("seam", "Seam and Wall", "Draw the Seam", ("seam", "materials")),
-    Section("glove", "Glove", "Lay the Glove", ("rubber", "run.casts")),
+    Section("sculpt", "The Sculpt", "Take the Sculpt In", ("master",)),
+    Section("opening", "Opening", "Find the Opening", ("opening", "undercut")),
+    Section("seam", "Seam and Wall", "Draw the Seam", ("seam", "locks", "division")),
+    Section("glove", "Glove", "Lay the Glove", ("rubber", "wall")),
     Section("keys", "Keys", "Set the Keys", ("keys",)),
     Section("jacket", "Jacket and Cradle", "Lay Up the Jacket", ("jacket", "cradle")),
     Section("casts", "Casts", "Lay Up a Cast", ("cast",)),
-    Section("order", "Order and Days", "Work Out the Order", ("run",)),
-    Section("solids", "Solids", "Make the Solids", ()),
+    Section("order", "Order and Days", "Work Out the Order", ("programme", "takeoff")),
+    Section("solids", "Solids", "Make the Solids", ("rubber", "keys", "jacket", "cradle")),
 )
 KEYS = tuple(section.key for section in SECTIONS)
 PLAN_KEYS = KEYS[: KEYS.index("order") + 1]  # what the whole plan takes; solids only where they are asked for
@@ -56,34 +56,98 @@ class Sculpt:
     digest: str
 
 
-def _part(brief: Any, path: str) -> Any:
-    for name in path.split("."):
-        brief = getattr(brief, name)
-    return brief
+@dataclass(frozen=True)
+class Taken:
+    """What the core stamps of a master, from what the scene keeps: the master itself need not be at hand.
 
-
-def _contents(part: Any) -> Any:
-    """A part of the brief by its contents: the drawn line's file is named after them, wherever it lies."""
-    path = getattr(part, "own_line", None)
-    return replace(part, own_line=ntpath.basename(str(path))) if path else part
-
-
-def stamps(brief: Any, token: str, catalogue: str = "") -> dict[str, str]:
-    """For each section, a digest of all that its result follows from: the sculpt and the brief up to there.
-
-    catalogue : digest of the catalogue's contents; materials are read from the seam on.
+    source_hash : digest of the sculpt as read; height_mm : of the prepared master, 0 before it was. The name is not in
+    it: another name makes no other mould.
     """
+
+    source_hash: str
+    height_mm: float = 0.0
+    name: str = ""
+    unit_assumed: str = ""
+    vertex_weights: None = None
+
+
+KEPT = 8  # sets of stamps kept, for the panels ask for them at every redraw, and rankings of directions
+# with the catalogue beside each set, so that its id stays its own
+_stages: OrderedDict[tuple, tuple[Any, dict[str, str]]] = OrderedDict()
+_ranked: OrderedDict[str, Any] = OrderedDict()  # the search's ranking of directions, by the stamp of what it read
+
+
+def _stage_stamps(brief: Any, taken: Taken, catalogue: Any) -> dict[str, str]:
     import msgspec
 
-    made, out = hashlib.sha256(token.encode()), {}
+    brief = replace(brief, piece="", job=type(brief.job)())  # printed at the head of the sheets, nothing else
+    key = (msgspec.json.encode(brief), taken, id(catalogue))
+    if key not in _stages:
+        made = import_module("mouldloft.stages.freshness").stage_stamps(taken, brief, catalogue)
+        _stages[key] = catalogue, made
+        while len(_stages) > KEPT:
+            _stages.popitem(last=False)
+    _stages.move_to_end(key)
+    return _stages[key][1]
+
+
+def stamps(brief: Any, taken: Taken, catalogue: Any) -> dict[str, str]:
+    """For each section, one stamp of all that its result follows from, by the core's own of its stages.
+
+    Raises the core's errors where the catalogue lacks what the brief names.
+    """
+    now = _stage_stamps(brief, taken, catalogue)
+    undivided = brief.seam.max_pieces == 2 and brief.seam.pieces == 2  # the seam then stands whatever the rubber is
+    left_out = {"division"} if undivided else set()
+    return {
+        section.key: "-".join(now[stage][:16] for stage in section.stages if stage not in left_out)
+        for section in SECTIONS
+    }
+
+
+def ranking_of(brief: Any, taken: Taken, catalogue: Any) -> Any:
+    """The search's ranking of directions made earlier from the same, or None."""
+    return _ranked.get(_stage_stamps(brief, taken, catalogue)["directions"])
+
+
+def keep_ranking(brief: Any, taken: Taken, catalogue: Any, ranking: Any) -> None:
+    """Keep the search's ranking of directions: other prices or another thickness rank no direction anew."""
+    if ranking is not None:
+        _ranked[_stage_stamps(brief, taken, catalogue)["directions"]] = ranking
+        while len(_ranked) > KEPT:
+            _ranked.popitem(last=False)
+
+
+def forget() -> None:
+    """Drop what was kept: another file was opened."""
+    _stages.clear()
+    _ranked.clear()
+
+
+@lru_cache(maxsize=1)
+def _all_before() -> dict[str, frozenset[str]]:
+    reads = import_module("mouldloft.stages.freshness").READS
+    makes = {stage: section.key for section in SECTIONS if section.key != "solids" for stage in section.stages}
+    found: dict[str, frozenset[str]] = {}
     for section in SECTIONS:
-        if section.key == "seam":
-            made.update(catalogue.encode())
-        for part in section.parts:
-            made.update(msgspec.json.encode(_contents(_part(brief, part))))
-        out[section.key] = made.hexdigest()[:16]
-    out["solids"] = out["casts"]  # nothing of the order and the days is in them
-    return out
+        behind, left = set(), list(section.stages)
+        while left:
+            stage = left.pop()
+            if stage not in behind:
+                behind.add(stage)
+                left += reads[stage].stages if stage in reads else ()
+        found[section.key] = frozenset(makes[stage] for stage in behind if stage in makes) - {section.key}
+    return found
+
+
+def follows(key: str) -> frozenset[str]:
+    """The sections that a section's result follows from, by what its stages read."""
+    return _all_before()[key]
+
+
+def needed_for(key: str) -> tuple[str, ...]:
+    """The sections to run for one, itself the last; the solids are made of a whole plan."""
+    return (*PLAN_KEYS, key) if key == "solids" else tuple(k for k in KEYS if k == key or k in follows(key))
 
 
 def pipeline() -> Any:
@@ -107,7 +171,8 @@ def _sculpt(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records
 
 
 def _opening(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    opening, field = pipeline().open_mould(done["master"], brief, progress, catalogue=catalogue)
+    ranked = done.get("ranked")
+    opening, field = pipeline().open_mould(done["master"], brief, progress, catalogue=catalogue, directions=ranked)
     return {"opening": opening, "undercut": field}
 
 

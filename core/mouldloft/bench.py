@@ -8,7 +8,6 @@ from typing import Annotated
 
 import typer
 
-from .asbuilt.rescan import Rescan
 from .base.errors import BriefRefused
 from .stages.plan import MouldPlan
 from .terminal import Terminal
@@ -51,7 +50,7 @@ def rescan_command(
         line, clear = (_in_place(path, inner, target) for path in (seam.own_line, seam.keep_clear))
         seam = replace(seam, own_line=line, keep_clear=clear)
         made = replace(found.plan, brief=replace(found.plan.brief, seam=seam))
-        words = _write_rescan(planned, replace(found, plan=made), inner)
+        words = _write_rescan(planned, made, inner)
         write_results(made, inner, terminal.progress, pictures=pictures)
     print(words)
     print(f"\nThe new plan is in {target.resolve()}; scan-report.txt says all of this again.")
@@ -62,7 +61,7 @@ def _in_place(path: str | None, inner: Path, target: Path) -> str | None:
     return str(target / Path(path).name) if path is not None and Path(path).parent == inner else path
 
 
-def _write_rescan(planned: MouldPlan, found: Rescan, folder: Path) -> str:
+def _write_rescan(planned: MouldPlan, made: MouldPlan, folder: Path) -> str:
     """What a rescan leaves beside the new plan; returns the report."""
     from .asbuilt.changes import report_lines
     from .asbuilt.rescan import CLOSED_FILE
@@ -71,7 +70,6 @@ def _write_rescan(planned: MouldPlan, found: Rescan, folder: Path) -> str:
     from .outputs.clay import clay_lines, write_closed_scan, write_difference
     from .outputs.compare import compare_plans, comparison_text, write_comparison
 
-    made = found.plan
     assert made.clay is not None
     names = ("as planned", "as scanned")
     comparison = compare_plans([planned, made], names)
@@ -164,3 +162,25 @@ def repair_command(
         shrunk = review_log(plan, read_log(log)).shrinkage if log is not None else None
         parts.append(cast_as_master(plan, *((shrunk.likely, shrunk.observations) if shrunk else ())))
     print("\n\n".join("\n".join(lines) for lines in parts))
+
+
+@bench.command("demo-bench")
+def demo_bench_command(
+    plan_folder: PlanFolder,
+    casts: Annotated[int, typer.Option("--casts", help="Casts taken in the made-up log.", min=1, max=500)] = 4,
+) -> None:
+    """Make up a scan of the clay and a filled log for a plan, to try rescan and log on."""
+    import trimesh
+
+    from .asbuilt.review import planned_cast, planned_coats
+    from .base.files import write_text, write_whole
+    from .demo.bench import made_up_log, made_up_scan
+    from .outputs.planfile import open_plan
+
+    plan = open_plan(plan_folder)
+    folder = plan_folder if plan_folder.is_dir() else plan_folder.parent
+    vertices, faces = made_up_scan(plan.master.vertices_mm, plan.master.faces)
+    data = trimesh.Trimesh(vertices, faces, process=False).export(file_type="stl")
+    print(write_whole(folder / "made-up-scan.stl", lambda handle: handle.write(data)))  # type: ignore[arg-type]
+    text = made_up_log(planned_coats(plan), planned_cast(plan), casts)
+    print(write_text(folder / "made-up-log.toml", text))

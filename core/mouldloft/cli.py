@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -25,9 +26,9 @@ app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
     help="Plan a brush-on silicone mould, its jacket and a run of casts from a digital master.",
-    epilog="Exit codes: 0 done, 2 the mesh, 3 the brief, 4 the catalogue, 5 the output, 6 a saved plan, "
-    "7 no plan within the brief, 130 stopped. A check here is no certification: product data sheets, local codes and "
-    "licensed practice decide.",
+    epilog="Exit codes: 0 done, 1 not all of several planned, 2 the mesh, 3 the brief, 4 the catalogue, 5 the output, "
+    "6 a saved plan, 7 no plan within the brief, 130 stopped. A check here is no certification: product data sheets, "
+    "local codes and licensed practice decide.",
 )
 
 MeshPath = Annotated[Path, typer.Argument(help="The digital master: STL, OBJ, PLY, GLB or 3MF.", show_default=False)]
@@ -42,6 +43,9 @@ PieceCount = Annotated[
 SeamChoice = Annotated[
     str | None,
     typer.Option("--seam", help="Seam to build: cheapest, plane, relief (a plane that follows an edge) or free."),
+]
+PeelChoice = Annotated[
+    bool, typer.Option("--peel", help="Also peel the gloves off the cast by mechanics, which takes minutes.")
 ]
 Up = Annotated[str | None, typer.Option("--up", help="The mesh's axis that points up, such as +y.", metavar="AXIS")]
 Front = Annotated[str | None, typer.Option("--front", help="The mesh's axis that its front faces.", metavar="AXIS")]
@@ -60,6 +64,7 @@ def _asked(
     up: str | None = None,
     front: str | None = None,
     seam: str | None = None,
+    peel: bool = False,
 ) -> Brief:
     from typing import get_args
 
@@ -82,6 +87,8 @@ def _asked(
         if pieces not in known:
             raise BriefRefused(f"A mould in {pieces[:40]!r} pieces cannot be planned; give 2 to 8, or 'as proposed'.")
         brief = replace(brief, seam=replace(brief.seam, pieces=known[pieces]))
+    if peel:
+        brief = replace(brief, peel=replace(brief.peel, run=True))
     if seam is not None:
         kinds = {str(word): word for word in get_args(SeamKind)}
         if seam not in kinds:
@@ -174,13 +181,17 @@ def _run(
 
 @app.command("plan")
 def plan_command(
-    mesh: MeshPath,
+    mesh: Annotated[
+        list[Path],
+        typer.Argument(help="The digital master: STL, OBJ, PLY, GLB or 3MF; or several.", show_default=False),
+    ],
     out: OutFolder = Path("mould_plan"),
     height: Height = None,
     casts: Casts = None,
     brief: BriefPath = None,
     pieces: PieceCount = None,
     seam: SeamChoice = None,
+    peel: PeelChoice = False,
     up: Up = None,
     front: Front = None,
     catalogue: CataloguePath = None,
@@ -188,8 +199,49 @@ def plan_command(
     solids: Solids = None,
     quiet: Quiet = False,
 ) -> None:
-    """Plan the mould of a mesh file. --height, --casts, --pieces, --seam, --up and --front override the brief."""
-    _run(mesh, _asked(brief, height, casts, pieces, up, front, seam), catalogue, out, pictures, solids, quiet)
+    """Plan the mould of a mesh file. --height, --casts, --pieces, --seam, --up and --front override the brief.
+
+    Of several files each is planned by a process of its own, into a folder of its name in --out; one that fails does
+    not stop the rest.
+    """
+    asked = _asked(brief, height, casts, pieces, up, front, seam, peel)
+    if len(mesh) == 1:
+        _run(mesh[0], asked, catalogue, out, pictures, solids, quiet)
+        return
+    given = {"--height": height, "--casts": casts, "--brief": brief, "--pieces": pieces, "--seam": seam, "--up": up,
+             "--front": front, "--catalogue": catalogue}  # fmt: skip
+    options = [word for name, value in given.items() if value is not None for word in (name, str(value))]
+    options += ["--peel"] if peel else []
+    options += [word for kind in solids or () for word in ("--solids", kind)]
+    _run_many(mesh, out, [*options, "--pictures" if pictures else "--no-pictures", "--quiet"])
+
+
+def _run_many(meshes: list[Path], out: Path, options: list[str]) -> None:
+    """Each mesh in a process; a table at the end, and exit code 1 where one failed."""
+    from .base.files import make_folder
+    from .library import HEAD, Outcome, plan_library, processes_at_once, table_rows, this_program
+
+    make_folder(out)
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # the processes are ended before this one
+    done: list[Outcome] = []
+
+    def said(outcome: Outcome) -> None:
+        done.append(outcome)
+        how = "planned" if outcome.code == 0 else "NOT PLANNED"
+        print(f"{len(done)} of {len(meshes)}: {outcome.mesh.name} {how}", file=sys.stderr, flush=True)
+
+    print(f"{len(meshes)} sculpts, {processes_at_once()} at a time", file=sys.stderr, flush=True)
+    command = [*this_program(), "plan"]
+    made = plan_library(meshes, out, lambda mesh, folder: [*command, str(mesh), "--out", str(folder), *options], said)
+    table = Table(*HEAD, box=None, padding=(0, 1), show_edge=False)
+    for row in table_rows(made):
+        table.add_row(*row)
+    console = Console(width=None if sys.stdout.isatty() else 240)
+    console.print(table, highlight=False, markup=False)
+    failed = sum(outcome.code != 0 for outcome in made)
+    print(f"{len(made) - failed} of {len(made)} planned, in {out.resolve()}.")
+    if failed:
+        raise SystemExit(1)
 
 
 @app.command("demo")
@@ -197,6 +249,7 @@ def demo_command(
     out: OutFolder = Path("demo_plan"),
     triangles: Annotated[int, typer.Option(help="Triangles of the body.", min=20_000, max=5_000_000)] = 300_000,
     body: Annotated[str, typer.Option(help="hare, figure, goat or beast.")] = "hare",
+    peel: PeelChoice = False,
     catalogue: CataloguePath = None,
     pictures: Pictures = True,
     solids: Solids = None,
@@ -210,7 +263,7 @@ def demo_command(
     with _Terminal(quiet) as terminal:
         terminal.progress.begin(f"demo {body}")
         mesh, brief_path = write_demo(folder, triangles, terminal.progress, body)
-    _run(mesh, _asked(brief_path, None, None), catalogue, folder, pictures, solids, quiet)
+    _run(mesh, _asked(brief_path, None, None, peel=peel), catalogue, folder, pictures, solids, quiet)
 
 
 @app.command("show")

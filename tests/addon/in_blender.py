@@ -586,10 +586,52 @@ def a_change_puts_what_follows_out_of_date():
     s.set_skin = True
     s.skin_mm = 9.0
     now = kinds()
-    assert [now[k] for k in ("sculpt", "opening", "seam")] == ["fresh"] * 3
-    assert {now[k] for k in ("glove", "keys", "jacket", "casts", "order")} == {"stale"}
+    assert now["sculpt"] == "fresh"
+    assert now["opening"] == now["seam"] == now["glove"] == "stale", "what rubber costs weighs in both"
     s.set_skin = False
+    s.draft_deg += 1.0
+    now = kinds()
+    assert [now[k] for k in ("sculpt", "opening", "seam")] == ["fresh"] * 3
+    assert {now[k] for k in ("glove", "keys", "jacket", "order")} == {"stale"}
+    s.draft_deg -= 1.0
     assert set(kinds().values()) == {"fresh"}
+    s.key_height_mm += 1.0
+    now = kinds()
+    assert [key for key, kind in now.items() if kind == "stale"] == ["keys", "jacket", "order"]
+    assert "A setting of Keys" in addon("scene.state").standings(bpy.context.scene)[0]["order"].why
+    s.key_height_mm -= 1.0
+    s.piece = "Hare on the green"
+    assert set(kinds().values()) == {"fresh"}, "a name is printed, nothing else"
+    s.piece = ""
+
+
+@check
+def a_seam_is_picked_from_the_candidates():
+    s, state = settings(), addon("scene.state")
+    before = state.done_now(bpy.context.scene)
+    seam, way = before["seam"], before["opening"].chosen.direction
+    assert [row.kind for row in s.candidates] == [found.kind for found in seam.candidates]
+    assert [row.chosen for row in s.candidates] == [True] + [False] * (len(s.candidates) - 1)
+    ranked = len(s.ways)
+    other = next(at for at, found in enumerate(seam.candidates) if not found.chosen)
+    assert f"{round(seam.candidates[other].price.hours)} h" in s.candidates[other].text
+    assert bpy.ops.mouldloft.preview_candidate(index=other) == {"FINISHED"}
+    drawn = colours_of(bpy.data.objects["Undercut map"], "Mouldloft undercut")[::3]  # of each face, its first corner
+    first = drawn[int(np.argmax(seam.candidates[other].labels == 0))]
+    assert np.array_equal((drawn == first).all(axis=1), seam.candidates[other].labels == 0)
+    assert set(kinds().values()) == {"fresh"}, "looking changes nothing"
+    assert "not in the list" in refused(bpy.ops.mouldloft.preview_candidate, index=9)
+    assert bpy.ops.mouldloft.take_candidate(kind=seam.candidates[other].kind) == {"FINISHED"}
+    after = state.done_now(bpy.context.scene)
+    assert np.allclose(after["opening"].chosen.direction, way, atol=1e-5)
+    assert after["seam"].kind == seam.candidates[other].kind
+    assert np.mean(after["seam"].labels != seam.candidates[other].labels) < 1e-3
+    assert len(s.ways) == ranked, "the ranked directions stay in the list"
+    assert kinds()["glove"] == "stale"
+    s.seam_kind, s.way, s.map_kind = "cheapest", "SEARCH", "FREES"
+    assert bpy.ops.mouldloft.run(section="order") == {"FINISHED"}
+    assert set(kinds().values()) == {"fresh"}
+    assert [row.kind for row in s.candidates] == [found.kind for found in seam.candidates]
 
 
 @check
@@ -695,6 +737,31 @@ def a_dragged_seam_is_used():
 
 
 @check
+def a_seam_is_shaped_by_hand():
+    state, results, scene = addon("scene.state"), addon("scene.results"), bpy.context.scene
+    done = state.done_now(scene)
+    before, points = done["seam"], done["seam"].lines[0].points_mm
+    wanted = points[len(points) // 3] + 40.0 * np.array(before.pieces[0].pull)
+    vertices = done["master"].vertices_mm
+    place = vertices[int(np.argmin(np.linalg.norm(vertices - wanted, axis=1)))]
+    assert bpy.ops.mouldloft.shape_seam(through=place, reach=60.0) == {"FINISHED"}
+    drawn = np.concatenate([np.array(line) for line in results.seam_lines_mm(scene)])
+    assert np.linalg.norm(drawn - place, axis=1).min() < 20.0, "as far apart as the curve's points"
+    assert kinds()["seam"] == "stale"
+    assert "dragged" in refused(bpy.ops.mouldloft.shape_seam, through=place)
+    assert bpy.ops.mouldloft.run(section="seam") == {"FINISHED"}
+    after = state.done_now(scene)["seam"]
+    assert after.kind == "own"
+    assert 0.0 < float(np.mean(before.labels != after.labels)) < 0.2
+    ends = np.concatenate([line.points_mm for line in after.lines])
+    assert np.linalg.norm(ends - place, axis=1).min() < 20.0
+    assert settings().candidates[0].kind == "own"
+    assert bpy.ops.mouldloft.forget_seam() == {"FINISHED"}
+    assert bpy.ops.mouldloft.plan_all() == {"FINISHED"}
+    assert set(kinds().values()) == {"fresh"}
+
+
+@check
 def what_makes_no_other_shape_makes_nothing_stale():
     s, hare = settings(), settings().sculpt
     settle = addon("scene.state").settle
@@ -716,6 +783,29 @@ def what_makes_no_other_shape_makes_nothing_stale():
     hare.scale.z = 1.0
     bpy.context.view_layer.update()
     assert settle(bpy.context)
+    assert set(kinds().values()) == {"fresh"}
+    assert not s.touched
+
+
+@check
+def sculpt_mode_is_left_for_reading_and_entered_again():
+    s, hare = settings(), settings().sculpt
+    addon("scene.results").set_seen(bpy.context.scene, False, "map")  # so that the sculpt itself is shown
+    select_only(hare)
+    bpy.ops.object.mode_set(mode="SCULPT")
+    assert addon("scene.state").settle(bpy.context), "entering the mode makes no other shape"
+    assert set(kinds().values()) == {"fresh"}
+    home = tuple(hare.data.vertices[0].co)
+    hare.data.vertices[0].co.z += 0.001  # as a stroke does
+    hare.data.update()
+    assert bpy.ops.mouldloft.take_sculpt() == {"FINISHED"}
+    assert bpy.context.mode == "SCULPT", "the sculptor goes on where he was"
+    assert (kinds()["sculpt"], kinds()["opening"]) == ("fresh", "stale")
+    hare.data.vertices[0].co = home
+    hare.data.update()
+    assert bpy.ops.mouldloft.take_sculpt() == {"FINISHED"}
+    assert bpy.context.mode == "SCULPT"
+    bpy.ops.object.mode_set(mode="OBJECT")
     assert set(kinds().values()) == {"fresh"}
     assert not s.touched
 
@@ -1087,6 +1177,25 @@ def stills_and_turntable_are_drawn():
         assert not inside[:, 0].any(), f"{path.name}: cut off at the left"
 
 
+@check
+def stills_after_another_seam_show_that_seam():
+    s, scene, results = settings(), bpy.context.scene, addon("scene.results")
+    first = s.pictures[results.STAMP]
+    before = [_luminance(path) for path in sorted((WORK / "pictures").glob("still*.png"))]
+    kind = s.seam_kind
+    s.seam_kind = "plane" if addon("scene.state").done_now(scene)["seam"].kind != "plane" else "free"
+    assert bpy.ops.mouldloft.run(section="seam") == {"FINISHED"}
+    assert bpy.ops.mouldloft.render(what="STILLS") == {"FINISHED"}
+    assert s.pictures[results.STAMP] != first
+    drawn = {thing.data for thing in s.pictures.objects if thing.type in ("CURVE", "MESH")}
+    assert {thing.data for thing in results.of_role(scene, "seam", "map")} <= drawn
+    after = [_luminance(path) for path in sorted((WORK / "pictures").glob("still*.png"))]
+    assert max(float(np.abs(a - b).max()) for a, b in zip(before, after)) > 0.1, "another line, another picture"
+    s.seam_kind = kind
+    assert bpy.ops.mouldloft.plan_all() == {"FINISHED"}
+    assert set(kinds().values()) == {"fresh"}
+
+
 def _luminance(path: Path) -> np.ndarray:
     image = bpy.data.images.load(str(path))
     width, height = image.size
@@ -1101,11 +1210,23 @@ def sheets_are_written():
     s = settings()
     s.folder = str(WORK / "sheets")
     s.solids = {"stl", "glb"}
+    s.job, s.revision = "041", "B"
+    ours = bpy.context.preferences.addons[NAME].preferences
+    image = bpy.data.images.new("Logo", 41, 17)
+    image.filepath_raw, image.file_format = str(WORK / "logo.png"), "PNG"
+    image.save()
+    ours.studio, ours.logo = "Kiln Lane Workshop", str(WORK / "logo.png")
+    assert set(kinds().values()) == {"fresh"}, "whose sheet it is changes no mould"
     assert bpy.ops.mouldloft.write_sheets() == {"FINISHED"}
     found = {path.name for path in (WORK / "sheets").iterdir()}
     assert {"plan.json", "order.csv", "client-sheet.pdf", "workshop-sheets.pdf"} <= found
     for name in ("client-sheet.pdf", "workshop-sheets.pdf"):
-        assert (WORK / "sheets" / name).read_bytes().startswith(b"%PDF-")
+        page = (WORK / "sheets" / name).read_bytes()
+        assert page.startswith(b"%PDF-")
+        assert b"/Width 41" in page, "the logo, at its own size"
+    job = json.loads((WORK / "sheets" / "plan.json").read_text())["brief"]["job"]
+    assert (job["studio"], job["number"], job["revision"]) == ("Kiln Lane Workshop", "041", "B")
+    ours.studio = ours.logo = s.job = s.revision = ""
     for kind in ("stl", "glb"):
         assert list((WORK / "sheets").rglob(f"*.{kind}")), kind
     told = json.loads(s.sheets)
@@ -1371,6 +1492,63 @@ def another_sculpt_does_not_inherit_the_plan():
     assert [key for key, kind in kinds().items() if kind != "none"] == ["sculpt"]
     assert not hare.hide_get()
     bpy.ops.wm.open_mainfile(filepath=str(WORK / "hare.blend"))
+
+
+def plan_a_ball(name: str):
+    """A small ball taken in as the sculpt, quick to plan."""
+    bpy.ops.mesh.primitive_ico_sphere_add(subdivisions=4, radius=0.15, location=(9.0, 0.0, 0.0))
+    ball = bpy.context.active_object
+    ball.name = name
+    select_only(ball)
+    assert bpy.ops.mouldloft.use_selection() == {"FINISHED"}
+    settings().directions, settings().pixel_mm = 32, 10.0
+    assert bpy.ops.mouldloft.run(section="opening") == {"FINISHED"}
+    return ball
+
+
+@check
+def a_sculpt_deleted_during_a_run_is_said():
+    s = settings()
+    ball = plan_a_ball("Ball")
+
+    def delete():
+        if "Ball" in bpy.data.objects:
+            bpy.data.objects.remove(ball)
+
+    with Watched(delete):
+        bpy.ops.mouldloft.run(section="glove")
+    assert s.sculpt is None
+    assert set(kinds().values()) <= {"stale", "none"}, "nothing passes for a plan of what is gone"
+    assert "Choose the sculpt first" in refused(bpy.ops.mouldloft.plan_all)
+    s.folder = str(WORK / "gone")
+    assert "not up to date" in refused(bpy.ops.mouldloft.write_sheets)
+    assert not (WORK / "gone").exists()
+    bpy.ops.wm.open_mainfile(filepath=str(WORK / "hare.blend"))
+
+
+@check
+def plans_of_before_are_let_go():
+    """Ten gloves one after the other: the last few are kept for undo, the others' arrays and meshes are freed."""
+    import gc
+    import weakref
+
+    s, records = settings(), addon("work.records")
+    plan_a_ball("Ball")
+    held, sizes = [], []
+    for step in range(10):
+        s.draft_deg = 3.0 + 0.25 * step
+        assert bpy.ops.mouldloft.run(section="glove") == {"FINISHED"}
+        done = addon("scene.state").done_now(bpy.context.scene)
+        held.append([weakref.ref(done["bare_rubber"]), weakref.ref(done["bare_rubber"].envelopes[0].outer_mm)])
+        del done
+        sizes.append((len(bpy.data.meshes), len(bpy.data.curves), len(bpy.data.objects), len(bpy.data.materials)))
+    gc.collect()
+    alive = [step for step, refs in enumerate(held) if any(ref() is not None for ref in refs)]
+    assert alive == list(range(10 - records.KEPT_EACH, 10)), alive
+    assert len(set(sizes)) == 1, sizes
+    bpy.ops.wm.open_mainfile(filepath=str(WORK / "hare.blend"))
+    gc.collect()
+    assert not any(ref() is not None for refs in held for ref in refs), "another file lets all of them go"
 
 
 @check

@@ -23,6 +23,7 @@ from mouldloft.outputs.page import build as webpage
 from mouldloft.outputs.page.build import page_text, script_json, write_page
 from mouldloft.outputs.pictures import bodies, studio
 from mouldloft.outputs.pictures.thickness import thickness_view
+from mouldloft.stages.clay import ClayDifference, Patch
 from PIL import Image
 from synthetic_plan import small_plan as figure_plan
 
@@ -360,3 +361,59 @@ def test_page_without_three_dimensions_keeps_picture_and_figures(page):
         assert plain.run("return getComputedStyle(document.querySelector('.poster')).visibility") == "visible"
         assert plain.run("return document.querySelectorAll('aside dl').length") >= 4
         assert "cannot turn" in plain.run("return document.getElementById('told').textContent")
+
+
+# --- scan against plan -----------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def scanned_page(plan, tmp_path_factory):
+    """The page of a plan made from a scan that is 12 mm proud at its left and 9 mm shy at its right."""
+    x = plan.master.vertices_mm[:, 0]
+    off = np.where(x > 60, 12.0, np.where(x < -60, -9.0, 0.0))
+    places = tuple(
+        Patch((at, 0.0, 150.0), 4000.0, most, 4e4, 20.0, True, f"<i>{side}</i> side")
+        for at, most, side in ((90.0, 12.0, "left"), (-90.0, -9.0, "right"))
+    )
+    clay = ClayDifference(off, 2.0, 0.4, places, (601.0, 600.0), (4e4, 4e4), 0.0, ("Laid within 0.4 mm.",))
+    made = SimpleNamespace(**{**vars(plan), "clay": clay})
+    return write_page(made, tmp_path_factory.mktemp("scanned") / "plan.html")
+
+
+def test_a_plan_of_no_scan_shows_none(page):
+    text = page.read_text(encoding="utf-8")
+    assert json.loads(taken(text, "plan"))["clayColours"] is None
+    assert "data-clay" not in text.split("<script")[0]
+
+
+def test_a_scan_is_coloured_where_it_is_off_its_plan(plan, scanned_page):
+    text = scanned_page.read_text(encoding="utf-8")
+    data = json.loads(taken(text, "plan"))
+    block = zlib.decompress(base64.b64decode(taken(text, "shapes")))
+    body = next(each for each in data["bodies"] if each["part"] == "master")
+    count = body["vertices"]
+    colours = np.frombuffer(block, np.uint8, 3 * count, data["clayColours"]).reshape(-1, 3).astype(int)
+    x = np.frombuffer(block, "<u2", 3 * count, body["at"]["vertices"]).reshape(-1, 3)[:, 0] * body["step"][0]
+    x = x + body["low"][0]
+    warmth = colours[:, 0] - colours[:, 2]
+    assert warmth[x > 70].mean() > warmth[np.abs(x) < 40].mean() + 20 > warmth[x < -70].mean() + 40
+    assert "&lt;i&gt;left&lt;/i&gt; side: 12 mm proud" in text
+    assert "<i>left" not in text.split("<script")[0]
+
+
+@needs_browser
+def test_one_scale_is_shown_at_a_time_and_places_are_gone_to(scanned_page):
+    with browser(1280, 800) as page_open:
+        page_open.open(scanned_page)
+        page_open.wait_for(READY)
+        page_open.click('[data-part="locks"]')
+        page_open.click('[data-clay="1"]')
+        assert {"clay", "master"} <= shown(page_open)
+        assert "locks" not in shown(page_open)
+        hidden = "return [document.getElementById('legend').hidden, document.getElementById('legend-clay').hidden]"
+        assert page_open.run(hidden) == [True, False]
+        assert "9 mm shy" in page_open.run("return document.getElementById('told').textContent")
+        cold = seen(page_open)
+        assert ((cold[..., 2] - cold[..., 0]) > 25).mean() > 0.01
+        page_open.click('[data-part="thickness"]')
+        assert "clay" not in shown(page_open)

@@ -19,12 +19,13 @@ import trimesh
 from mouldloft.base.errors import OutputRefused
 from mouldloft.base.figures import kg, kg_lb, litres, metres, mm, money, number, ounces, percent
 from mouldloft.base.marks import Mark
+from mouldloft.inputs.brief import JobBrief
 from mouldloft.outputs import words
 from mouldloft.outputs.pictures import bodies, overlay, studio
 from mouldloft.outputs.pictures.thickness import thickness_view
 from mouldloft.outputs.planfile import save_plan
 from mouldloft.outputs.sheets import book as sheets
-from mouldloft.outputs.sheets import typeset
+from mouldloft.outputs.sheets import typeset, work
 from mouldloft.outputs.sheets.book import packs_in_words, workshop_sheets
 from mouldloft.outputs.sheets.chart import chart_rows, day_rows, grams, programme_pages
 from mouldloft.outputs.sheets.client import client_sheet
@@ -41,6 +42,7 @@ from mouldloft.stages.places import BodyPlaces
 from mouldloft.stages.programme import set_programme
 from mouldloft.stages.takeoff import write_order
 from PIL import Image
+from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import SimpleDocTemplate
 from scipy.spatial import cKDTree
 from synthetic_plan import CAUTIONS, master_of
@@ -462,6 +464,30 @@ def test_a_run_of_thirty_still_fits_one_chart(small_plan, tmp_path):
     for day, told in headed:
         on = date(2027, 3, 1) + timedelta(days=int(day) - 1)
         assert told == f"{on.day} {on:%b}"
+
+
+def test_a_studios_logo_and_name_stand_on_every_sheet(plan, tmp_path):
+    """The picture is found again in the files by pypdf, at its own size and colour."""
+    logo = tmp_path / "logo.png"
+    Image.new("RGB", (120, 40), (12, 130, 200)).save(logo)
+    job = JobBrief(studio="Kiln Lane Workshop", number="041", revision="B", logo=str(logo))
+    filed = changed(plan, brief=replace(plan.brief, job=job))
+    canvas = Canvas(str(tmp_path / "edges.pdf"))
+    sheets._page_edges(canvas, filed)  # on each of the workshop's sheets
+    canvas.showPage()
+    work._letterhead(canvas, filed)  # and on the offer
+    canvas.save()
+    for path in (client_sheet(filed, tmp_path / "client.pdf"), tmp_path / "edges.pdf"):
+        for page in pypdf.PdfReader(path).pages:
+            found = [picture.image.convert("RGB") for picture in page.images]
+            assert (12, 130, 200) in [image.getpixel((0, 0)) for image in found if image.size == (120, 40)]
+            assert "Kiln Lane Workshop" in page.extract_text()
+    logo.write_text("no picture")
+    with pytest.raises(OutputRefused, match=r"logo.png cannot be read as a picture"):
+        client_sheet(filed, tmp_path / "client.pdf")
+    gone = changed(plan, brief=replace(plan.brief, job=replace(job, logo=str(tmp_path / "gone.png"))))
+    with pytest.raises(OutputRefused, match="is not there"):
+        client_sheet(gone, tmp_path / "client.pdf")
 
 
 def test_sheets_refuse_a_folder_that_is_not_there(plan, tmp_path):

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from typing import Any
 
@@ -11,7 +12,7 @@ from bpy.props import EnumProperty, FloatVectorProperty, IntProperty
 
 from ...registering import registering
 from ...scene import opening, properties, results, state, views
-from ...work import lines, quick
+from ...work import display, lines, quick
 from .. import live
 from .common import UNDO, Idle, say
 from .running import RunsSections
@@ -108,7 +109,11 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
         scene = context.scene
         self._master = state.done_now(scene)["master"]
         self._before = self._now = self._free = opening.direction_now(properties.of(scene))
-        self._kept = (properties.of(scene).way, tuple(properties.of(scene).own_way))
+        s = properties.of(scene)
+        self._kept = (s.way, tuple(s.own_way), s.map_text, tuple(s.map_way))
+        self._kind = s.map_kind
+        if s.map_kind != "FREES":
+            s.map_kind = "FREES"
         self._mouse = self._last = (event.mouse_region_x, event.mouse_region_y)
         self._units = lines.Units(scene.unit_settings.system == "IMPERIAL")
         self._map = results.show_map(scene, self._master, properties.of(scene).result("sculpt").stamp)
@@ -134,7 +139,10 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
         """The map, the arrow and the header at a direction."""
         found = quick.quick(self._master, direction)
         self._now = direction
-        opening.set_direction(properties.of(context.scene), direction)
+        s = properties.of(context.scene)
+        opening.set_direction(s, direction)
+        s.map_text = json.dumps(display.frees_legend(direction, found.locked_fraction))
+        s.map_way = direction
         if self._live is not None:
             self._live.show(found.answers)
         else:
@@ -142,7 +150,7 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
         told = lines.dragged_line(found.locked_fraction, found.locked_area_mm2, found.fill_mm3, self._units)
         context.area.header_text_set(f"Opens {lines.way_words(direction)}: {told}")
         context.workspace.status_text_set(HELP)
-        views.redraw(context, "WINDOW")
+        views.redraw(context, "WINDOW", "UI")
 
     def _pointed(self, context, event):
         """The direction under the pointer, in plan axes."""
@@ -194,7 +202,9 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
     def _go_back(self, context) -> None:
         self._end(context)
         s = properties.of(context.scene)
-        s.way, s.own_way = self._kept
+        if s.map_kind != self._kind:
+            s.map_kind = self._kind
+        s.way, s.own_way, s.map_text, s.map_way = self._kept
 
     def _end(self, context) -> None:
         if self._live is not None:

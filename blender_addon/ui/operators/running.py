@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import bpy
 from bpy.props import EnumProperty
@@ -117,24 +118,32 @@ class RunsSections(Working):
         self._at = self.section
         taking.take_edits(self, context, self.section)
         brief, catalogue = settings.brief_of(scene), state.catalogue_of(scene)
-        self._stamps = state.stamps_of(scene)
-        wanted = KEYS[: KEYS.index(self.section) + 1]
-        already = {key: records.kept(key, self._stamps[key]) for key in wanted}
-        shown = {key: self._stands(scene, key) for key in wanted}
+        taken = state.taken_of(scene)
+        wanted = sections.needed_for(self.section)
+        stood = {key: self._stood(scene, key) for key in wanted}
         done: dict = {"input": sculpt}
         made: list = []
         self._so_far = (done, made)
 
         def work(progress):
+            nonlocal taken
+            self._stamps = sections.stamps(brief, taken, catalogue)
             for key in wanted:
                 self._at = key
-                part = already[key]
+                part = already = records.kept(key, self._stamps[key])
                 if part is None:
+                    if key == "opening":
+                        done["ranked"] = sections.ranking_of(brief, taken, catalogue)
                     part = sections.run_section(key, done, brief, catalogue, progress)
+                if key == "opening":
+                    sections.keep_ranking(brief, taken, catalogue, part["opening"].directions)
                 done.update(part)
                 # what stands needs no showing again, unless it was asked for by name or its objects are gone
-                if already[key] is None or not shown[key] or key == wanted[-1]:
+                if already is None or stood[key] != self._stamps[key] or key == wanted[-1]:
                     made.append((key, part, display.shown_of(key, done, progress)))
+                if key == "sculpt":  # what follows is stamped by its height too
+                    taken = replace(taken, height_mm=part["master"].height_mm)
+                    self._stamps = sections.stamps(brief, taken, catalogue)
             return done, made
 
         return work
@@ -151,13 +160,16 @@ class RunsSections(Working):
             self.report({"WARNING"}, remark)
         if s.taken is not None and s.taken != s.sculpt:
             taking.forget_plan(context, everything=True)
+        if s.token != sculpt.digest:
+            s.ways.clear()  # they were of another surface
         s.token, s.touched = sculpt.digest, False
         return sculpt
 
-    def _stands(self, scene, key: str) -> bool:
+    def _stood(self, scene, key: str) -> str:
+        """The stamp of what a section shows; empty where some of its objects are gone."""
         result = properties.of(scene).result(key)
         whole = results.count_of(scene, key) >= result.objects
-        return result.stamp == self._stamps[key] and whole and (key != "sculpt" or bool(results.of_role(scene, "map")))
+        return result.stamp if whole and (key != "sculpt" or results.of_role(scene, "map")) else ""
 
     def salvage(self, context, error) -> bool:
         from mouldloft.base.errors import Cancelled
@@ -176,7 +188,7 @@ class RunsSections(Working):
         if not state.settle(context):
             self.report({"WARNING"}, "The sculpt changed meanwhile: this is of the sculpt as it was. Run it again.")
             return
-        wanted = KEYS[: KEYS.index(self.section) + 1]
+        wanted = sections.needed_for(self.section)
         bad = [key for key in wanted if not s.result(key).good]
         if bad and self.section != bad[-1]:
             others = f" ({len(bad) - 1} more above)" if len(bad) > 1 else ""
@@ -198,11 +210,13 @@ class RunsSections(Working):
         """Keep each section's records, say its line and show its shapes."""
         scene = context.scene
         units = lines.Units(scene.unit_settings.system == "IMPERIAL")
+        if "master" in done:
+            properties.of(scene).taken_height_mm = done["master"].height_mm
         for key, part, shown in made:
             records.keep(key, self._stamps[key], part)
             kept = properties.of(scene).result(key)
             kept.line, kept.good = lines.line_of(key, done, units), lines.is_good(key, done)
-            kept.remarks = json.dumps([remark for remark in lines.remarks_of(key, done) if remark])
+            kept.remarks = json.dumps(lines.remarks_of(key, done))
             kept.stamp, kept.refusal, kept.cure = self._stamps[key], "", ""
             self._show(context, key, done, shown)
             kept.objects = results.count_of(scene, key)
@@ -214,6 +228,8 @@ class RunsSections(Working):
             taking.show_master(context, done["master"], self._stamps[key])
         elif key == "opening":
             taking.list_ways(s, done["opening"])
+        elif key == "seam":
+            taking.list_candidates(s, done["seam"], state.catalogue_of(scene).currency)
         elif key == "keys":
             s.keys_check, s.keys_check_good = "", True
         results.show(scene, key, shown)

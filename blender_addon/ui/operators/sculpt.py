@@ -8,7 +8,7 @@ from pathlib import Path
 import bpy
 
 from ...registering import registering
-from ...scene import properties, reading, results
+from ...scene import properties, reading, results, views
 from .common import UNDO, Idle
 
 HARE = Path(__file__).parents[2] / "hare.npz"
@@ -47,7 +47,8 @@ class MOULDLOFT_OT_use_selection(Idle, bpy.types.Operator):
                 s.parts.add().thing = thing
         s.sculpt = chosen[0]
         said = reading.joined_words(reading.members_of(context.scene, context.view_layer))
-        self.report({"INFO"}, " ".join(said) or f"{chosen[0].name} is the sculpt")
+        views.frame_things(context, list(reading.members_of(context.scene, context.view_layer).things))
+        self.report({"INFO"}, " ".join(said) or f"{chosen[0].name} is the sculpt: drag the arrow on it")
         return {"FINISHED"}
 
 

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import bpy
+from bpy.props import EnumProperty, IntProperty
 
 from ...registering import registering
-from ...scene import properties, results, state, views
+from ...scene import opening, properties, reading, results, state, views
 from ...work import display
-from .common import UNDO, Idle
+from ...work.lines import SEAM_NAMES
+from .common import UNDO, Idle, say
 from .running import RunsSections
 from .taking import take_seam
+
+KINDS = {kind: name for kind, name in SEAM_NAMES.items() if kind != "own"}
 
 
 class HasSeam(Idle):
@@ -64,6 +68,60 @@ class MOULDLOFT_OT_use_seam(RunsSections, HasSeam, bpy.types.Operator):
         return super().prepare(context)
 
 
+class MOULDLOFT_OT_preview_candidate(HasSeam, bpy.types.Operator):
+    """Colour the map by the pieces that this seam makes. The plan is not changed"""
+
+    bl_idname = "mouldloft.preview_candidate"
+    bl_label = "Show This Seam's Pieces"
+    bl_options = UNDO
+
+    index: IntProperty(name="Seam", description="Number of the seam in the list, from 0")
+
+    def execute(self, context):
+        scene = context.scene
+        s = properties.of(scene)
+        try:
+            done = state.done_for_sure(context, "seam", "mouldloft.plan_all")
+            if not 0 <= self.index < len(done["seam"].candidates):
+                raise reading.Unreadable("That seam is not in the list any more: draw the seam again.")
+            s.map_kind = "PIECES"
+            thing = results.show_map(scene, done["master"], s.result("sculpt").stamp)
+            results.colour_map(scene, thing, display.candidate_colours(done, self.index))
+        except Exception as error:
+            return say(self, error)
+        results.show_only(scene, "map", "seam", "handling")
+        views.show_colours(context, True)
+        views.redraw(context)
+        return {"FINISHED"}
+
+
+class MOULDLOFT_OT_take_candidate(RunsSections, HasSeam, bpy.types.Operator):
+    """Plan with this seam, in the direction it was found in. A line drawn by hand is forgotten"""
+
+    bl_idname = "mouldloft.take_candidate"
+    bl_label = "Take This Seam"
+    bl_options = UNDO
+
+    section = "seam"
+    kind: EnumProperty(
+        name="Seam",
+        description="Kind of the seam to take",
+        items=tuple((kind, name, f"The best seam of this kind: {name.lower()}") for kind, name in KINDS.items()),
+    )
+
+    def prepare(self, context):
+        scene = context.scene
+        s = properties.of(scene)
+        done = state.done_for_sure(context, "opening", "mouldloft.plan_all")
+        if s.way == "SEARCH":  # another kind of seam may pay best in another direction: this one was seen in this
+            opening.set_direction(s, done["opening"].chosen.direction)
+        s.seam_kind = self.kind
+        if s.drawn_seam or results.is_edited(scene, "seam"):
+            s.drawn_seam = ""
+            results.remember(scene, "seam")
+        return super().prepare(context)
+
+
 class MOULDLOFT_OT_forget_seam(Idle, bpy.types.Operator):
     """Forget the line drawn by hand. The seam is placed by rule again"""
 
@@ -94,7 +152,13 @@ class MOULDLOFT_OT_forget_seam(Idle, bpy.types.Operator):
         return {"FINISHED"}
 
 
-_CLASSES = (MOULDLOFT_OT_edit_seam, MOULDLOFT_OT_use_seam, MOULDLOFT_OT_forget_seam)
+_CLASSES = (
+    MOULDLOFT_OT_edit_seam,
+    MOULDLOFT_OT_use_seam,
+    MOULDLOFT_OT_preview_candidate,
+    MOULDLOFT_OT_take_candidate,
+    MOULDLOFT_OT_forget_seam,
+)
 
 
 register, unregister = registering(_CLASSES)

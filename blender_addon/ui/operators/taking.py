@@ -9,7 +9,7 @@ import bpy
 from ...scene import keeping, properties, reading, results, state, views
 from ...scene.roles import COLLECTIONS, NAME, PIECE
 from ...work import lines
-from ...work.sections import KEYS
+from ...work.sections import needed_for
 from . import pictures
 from .common import Reports
 
@@ -59,13 +59,13 @@ def take_keys(scene: bpy.types.Scene) -> None:
 
 def take_edits(operator: Reports, context: bpy.types.Context, section: str) -> None:
     """Take over a dragged seam and moved keys before what follows from them, and say so."""
-    scene, upto = context.scene, KEYS.index(section)
-    if upto >= KEYS.index("seam") and results.is_edited(scene, "seam"):
+    scene, needed = context.scene, needed_for(section)
+    if "seam" in needed and results.is_edited(scene, "seam"):
         if context.mode != "OBJECT":
             bpy.ops.object.mode_set(mode="OBJECT")
         take_seam(scene)
         operator.report({"INFO"}, "The seam is used as you dragged it")
-    if upto >= KEYS.index("keys") and results.is_edited(scene, "keys"):
+    if "keys" in needed and results.is_edited(scene, "keys"):
         if "keys" in state.done_now(scene):
             take_keys(scene)
             operator.report({"INFO"}, "The keys are used as you moved them")
@@ -89,8 +89,20 @@ def show_master(context: bpy.types.Context, master, stamp: str) -> None:
     views.frame(context, "map")
 
 
+def list_candidates(s, seam, currency: str) -> None:
+    """The seams side by side, as the panel lists them."""
+    s.candidates.clear()
+    for found in seam.candidates:
+        row = s.candidates.add()
+        row.kind, row.chosen, row.kept = found.kind, found.chosen, found.limits.kept
+        row.text = lines.candidate_line(found, currency)
+        row.reason = " ".join(dict.fromkeys((found.reason, *found.limits.broken)))
+
+
 def list_ways(s, opening) -> None:
-    """The ranked directions, as the panel lists them."""
+    """The ranked directions, as the panel lists them; one set by hand leaves those that were found before."""
+    if opening.chosen.origin == "brief" and len(s.ways):
+        return
     s.ways.clear()
     for number, found in enumerate(opening.candidates, 1):
         way = s.ways.add()
@@ -113,6 +125,7 @@ def forget_plan(context: bpy.types.Context, everything: bool) -> None:
         bpy.data.collections.remove(s.collection)
     s.results.clear()
     s.ways.clear()
+    s.candidates.clear()
     s.map_text = s.keys_check = s.seam_shown = s.keys_shown = s.sheets = s.token = ""
     s.touched, s.taken = False, None
     if everything:

@@ -15,7 +15,8 @@ from ..stages.plan import MouldPlan
 
 BOARD_KEEPS_MM, CLAY_KEEPS_MM = 2.0, 5.0  # common practice: boards and strips, and what clay or felt makes up
 _ROUNDS = 100
-_SPACING_MM = 4.0
+_SPACING_MM = 4.0  # along the outline that is laid; the other is sampled finer, so that nothing catches on it
+_FINE_MM = 0.4
 
 Fate = Literal["keep", "cut again", "new", "not needed"]
 
@@ -93,7 +94,7 @@ def _templates(plan: MouldPlan) -> Iterable[tuple[str, tuple[np.ndarray, float]]
 def outline_off_mm(one: np.ndarray, other: np.ndarray) -> float:
     """How far apart two closed outlines, (k, 2) each, are at most once one is laid on the other as well as may be."""
     laid, goal = (np.asarray(outline, float)[:, :2] for outline in (one, other))
-    a, b = _along(laid), _along(goal)
+    a, b = _along(laid, _SPACING_MM), _along(goal, _FINE_MM)
     laid, a = laid - a.mean(axis=0) + b.mean(axis=0), a - a.mean(axis=0) + b.mean(axis=0)
     tree = spatial.cKDTree(b)
     for _ in range(_ROUNDS):
@@ -105,9 +106,9 @@ def outline_off_mm(one: np.ndarray, other: np.ndarray) -> float:
     return float(shapely.hausdorff_distance(shapely.LinearRing(laid), shapely.LinearRing(goal), densify=0.02))
 
 
-def _along(outline: np.ndarray) -> np.ndarray:
+def _along(outline: np.ndarray, spacing_mm: float) -> np.ndarray:
     ring = shapely.LinearRing(outline)
-    count = max(int(ring.length / _SPACING_MM), 16)
+    count = max(int(ring.length / spacing_mm), 16)
     return shapely.get_coordinates(shapely.line_interpolate_point(ring, np.arange(count) / count, normalized=True))
 
 

@@ -283,12 +283,14 @@ class ObservedBrief:
 
 @dataclass(frozen=True)
 class JobBrief:
-    """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on."""
+    """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on.
+    logo : path of a PNG or JPEG, drawn at the head of each sheet."""
 
     studio: Annotated[str, msgspec.Meta(max_length=80)] = ""
     number: Annotated[str, msgspec.Meta(max_length=40)] = ""
     revision: Annotated[str, msgspec.Meta(max_length=20)] = ""
     date: Annotated[str, msgspec.Meta(max_length=40)] = ""
+    logo: Annotated[str, msgspec.Meta(max_length=1000)] = ""
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,14 @@ from typing import Any
 import numpy as np
 import trimesh
 
-from ..base.figures import cm2, listed, mm, number
+from ..base.figures import cm2, counted, litres, mm
 from ..base.files import write_whole
-from ..stages.clay import ClayDifference
+from ..stages.clay import ClayDifference, Patch
 from ..stages.plan import MouldPlan
 from .look import off_colours
+
+PATCHES_LISTED = 12
+ON_SEAM_MM, BESIDE_SEAM_MM = 5.0, 60.0  # a pencil line's worth, and the width of a flange
 
 
 def scale_end_mm(clay: ClayDifference) -> float:
@@ -44,28 +47,47 @@ def write_closed_scan(plan: MouldPlan, path: str | Path) -> Path:
     return write_whole(path, lambda handle: handle.write(bytes(data)))
 
 
-def clay_lines(clay: ClayDifference) -> list[str]:
-    """What the scan says, in plain lines: how it lies, where it differs, what that touches."""
+def clay_ticks(clay: ClayDifference) -> tuple[str, ...]:
+    """Words along the colours, from furthest shy to furthest proud."""
+    end = scale_end_mm(clay)
+    return (f"{end:.3g} mm shy", "as planned", f"{end:.3g} mm proud")
+
+
+def clay_scale_words(clay: ClayDifference) -> str:
+    """What the colours say."""
+    return f"How far the clay is off its plan; less than {mm(clay.threshold_mm)} is not coloured"
+
+
+def clay_head(clay: ClayDifference) -> list[str]:
+    """How the scan lies, and how much differs, in sentences."""
     scanned, wanted = clay.height_mm
     lines = [*clay.told, f"Height {mm(scanned)}, planned {mm(wanted)}."]
     if not clay.patches:
         return [*lines, f"Nowhere is the clay more than {mm(clay.threshold_mm)} off the plan."]
-    added, taken = (volume / 1e6 for volume in clay.volume_mm3)
-    lines.append(
-        f"{len(clay.patches)} {'place' if len(clay.patches) == 1 else 'places'} more than {mm(clay.threshold_mm)} off "
-        f"the plan: {number(added)} l of clay more, {number(taken)} l less."
-    )
-    for patch in clay.patches[:12]:
-        touches = [
-            *(["on the seam"] if patch.to_seam_mm < 5 else
-              [f"{mm(patch.to_seam_mm)} from the seam"] if patch.to_seam_mm < 60 else []),
-            *(["locks there"] if patch.locks else []),
-        ]  # fmt: skip
-        way = "proud" if patch.most_mm > 0 else "shy"
-        lines.append(
-            f"  {patch.where}: {mm(abs(patch.most_mm))} {way} at most, {cm2(patch.area_mm2)}"
-            f"{', ' + listed(touches) if touches else ''}"
-        )
-    if len(clay.patches) > 12:
-        lines.append(f"  and {len(clay.patches) - 12} smaller ones")
-    return lines
+    added, taken = (litres(volume) for volume in clay.volume_mm3)
+    return [
+        *lines,
+        f"{counted(len(clay.patches), 'place')} more than {mm(clay.threshold_mm)} off the plan: {added} of clay more, "
+        f"{taken} less.",
+    ]
+
+
+def patch_words(patch: Patch) -> str:
+    """One place where the clay differs, and what it touches."""
+    touches = []
+    if patch.to_seam_mm < ON_SEAM_MM:
+        touches.append("on the seam")
+    elif patch.to_seam_mm < BESIDE_SEAM_MM:
+        touches.append(f"{mm(patch.to_seam_mm)} from the seam")
+    if patch.locks:
+        touches.append("locks there")
+    way = "proud" if patch.most_mm > 0 else "shy"
+    more = f", {' and '.join(touches)}" if touches else ""
+    return f"{patch.where}: {mm(abs(patch.most_mm))} {way} at most, {cm2(patch.area_mm2)}{more}"
+
+
+def clay_lines(clay: ClayDifference) -> list[str]:
+    """What the scan says, in plain lines: how it lies, where it differs, what that touches."""
+    lines = [*clay_head(clay), *(f"  {patch_words(patch)}" for patch in clay.patches[:PATCHES_LISTED])]
+    left = len(clay.patches) - PATCHES_LISTED
+    return [*lines, f"  and {counted(left, 'smaller one')}"] if left > 0 else lines

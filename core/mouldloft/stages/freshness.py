@@ -45,7 +45,11 @@ _ALL_BUT_MESH = tuple(f.name for f in fields(Brief) if f.name not in ("piece", "
 READS: dict[str, Reads] = {
     "visibility": Reads(("master",), ("seam.seen_from", "seam.eye_height_mm", "seam.viewer_distance_mm")),
     "directions": Reads(("master", "visibility"), ("opening",), terms="directions"),
-    "opening": Reads(("master", "visibility", "directions"), ("opening", "seam"), terms="all"),
+    "opening": Reads(
+        ("master", "visibility", "directions"),
+        ("opening", "seam.kind", "seam.keep_clear", "seam.find_features"),
+        terms="all",
+    ),
     "undercut": Reads(("master", "opening")),
     "seam": Reads(("master", "visibility", "opening", "undercut"), ("seam",), terms="all"),
     "locks": Reads(("master", "undercut", "seam"), (), "rubber"),
@@ -66,7 +70,7 @@ READS: dict[str, Reads] = {
     ),
     "programme": Reads(
         ("seam", "locks", "division", "rubber", "keys", "jacket", "cradle", "cast"),
-        ("run", "cast", "jacket", "finish", "materials", "rates", "observed"),
+        ("run", "cast", "jacket", "finish", "materials", "rates", "observed", "joint.reinforced_edges"),
         "figures",
     ),
     "takeoff": Reads(
@@ -122,7 +126,8 @@ def _field(brief: Brief, path: str) -> Any:
     part, _, name = path.partition(".")
     value = getattr(brief, part)
     if name:
-        return getattr(value, name)
+        own = getattr(value, name)
+        return _held(own) if path == "seam.keep_clear" else own
     if part == "seam":
         return (replace(value, own_line=None, keep_clear=None), _held(value.own_line), _held(value.keep_clear))
     return value

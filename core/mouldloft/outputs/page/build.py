@@ -7,7 +7,7 @@ import json
 import weakref
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 from pathlib import Path
 from string import Template
@@ -23,8 +23,10 @@ from ...geometry.frame import unit
 from ...geometry.polyline import spaced_out
 from ...solids.shapes import Body, body_of, evened, fewer_faces, lock_share
 from ...stages.jacket.zones import rib_words
+from ...stages.peel import played
 from ...stages.plan import MouldPlan
 from ...stages.seam.record import SeamLine
+from ..clay import PATCHES_LISTED, clay_colours, clay_head, clay_scale_words, clay_ticks, patch_words
 from ..look import (
     BACKDROP,
     BOLT,
@@ -32,18 +34,22 @@ from ..look import (
     JACKET,
     KEY,
     LOCK_STOPS,
+    OFF_STOPS,
     PATCH,
     PLASTER,
     RIB,
     SEAM,
+    STRETCH_STOPS,
     THICKNESS_STOPS,
     lock_colours,
     rgb,
 )
 from ..look import DATA as FONTS
+from ..peelwords import glove_line, peel_rows
 from ..pictures.apart import apart_steps_mm
 from ..pictures.bodies import MeshPair, jacket_body, kept, light_master, mould_meshes
 from ..pictures.locks import lock_scale_end_mm
+from ..pictures.peel import colours_on, frame_words, glove_surface
 from ..pictures.studio import set_up
 from ..pictures.thickness import least_words, thickness_view
 from ..pictures.views import seam_jpeg
@@ -65,6 +71,7 @@ _DATA = Path(__file__).parent / "data"
 MOST_SHELL_FACES = 80_000
 LOCKS_LISTED = 8
 _SEAM_POINTS = 1600  # over all lines
+_PEEL_FACES = 9_000
 _APART = 0.62  # how far it is pulled apart to begin with, so that every part is seen
 _SHADE = 0.52  # how dark the deepest hollow is beside open surface
 
@@ -91,7 +98,12 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
         "thick_ramp": ", ".join(THICKNESS_STOPS),
         "thick_ticks": "".join(f"<span>{tick:.3g}</span>" for tick in thickness_view(plan).ticks_mm()[:-1])
         + f"<span>{thickness_view(plan).high_mm:.3g} mm +</span>",
+        "stretch_ramp": ", ".join(STRETCH_STOPS),
+        "stretch_ticks": _stretch_ticks(plan),
         "least": escape(least_words(plan)),
+        "off_ramp": ", ".join(OFF_STOPS),
+        "off_ticks": "".join(f"<span>{escape(tick)}</span>" for tick in (clay_ticks(plan.clay) if plan.clay else ())),
+        "off_words": escape(clay_scale_words(plan.clay) if plan.clay else ""),
         "signs": _signs(plan),
         "panel": _panel(plan),
         "footer": escape(_footer(plan)),
@@ -152,6 +164,8 @@ class _Shown:
     bodies: list[dict[str, Any]]
     seam: list[dict[str, Any]]
     lock_colours: int
+    peel: list[dict[str, Any]]
+    clay_colours: int | None  # where the master is a scan: how far it is off its plan
 
 
 def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
@@ -164,6 +178,10 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
     near = nearest_values(master.vertices_mm, plan.master.vertices_mm, share)
     shade = _hollows(master)
     locks_at = block.add(_bytes_of(lock_colours(near), shade))
+    clay_at = None
+    if plan.clay is not None:
+        off = nearest_values(master.vertices_mm, plan.master.vertices_mm, plan.clay.off_mm)
+        clay_at = block.add(_bytes_of(clay_colours(plan.clay, off), shade))
     for at, (envelope, piece) in enumerate(zip(plan.rubber.envelopes, plan.jacket.pieces)):
         progress.step(0.2 + 0.5 * at / len(plan.jacket.pieces), f"shapes of the {envelope.name}")
         meshes = mould_meshes(plan)
@@ -196,7 +214,35 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
             bolts = body_of("bolts", *meshes.bolts[at], rgb(BOLT))
             said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
             bodies.append(_packed(bolts, block, "bolts", said, steps[2]))
-    return _Shown(bodies, _seam_lines(plan, block, master), locks_at)
+    peel = _peeled(plan, block, bodies)
+    return _Shown(bodies, _seam_lines(plan, block, master), locks_at, peel, clay_at)
+
+
+def _peeled(plan: MouldPlan, block: _Block, bodies: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """For each glove that was peeled a light body, put among `bodies`, and its places at every frame in 16 bits."""
+    found = []
+    for at, glove in enumerate(plan.peel.gloves if plan.peel is not None else ()):
+        vertices, faces = glove_surface(plan, at, _PEEL_FACES)
+        body = replace(body_of(f"peel{at}", vertices, faces, rgb(GLOVE)), colours=colours_on(plan, glove, vertices))
+        words = f"Peel, {glove.name}: {glove_line(plan.peel, glove)}" if plan.peel else ""
+        bodies.append(_packed(body, block, f"peel{at}", words))
+        places = played(glove.motion, body.vertices_mm)
+        low, high = places.min(axis=(0, 1)), places.max(axis=(0, 1))
+        step = np.maximum(high - low, 1e-6) / 65535
+        found.append(
+            {
+                "part": f"peel{at}",
+                "label": f"Off: {glove.name}",
+                "words": words,
+                "vertices": len(body.vertices_mm),
+                "frames": len(places),
+                "low": [float(v) for v in low],
+                "step": [float(v) for v in step],
+                "at": block.add(np.rint((places - low) / step).astype("<u2")),
+                "said": [frame_words(glove, k) for k in range(len(places))],
+            }
+        )
+    return found
 
 
 def _lightened(mesh: MeshPair, fine_mm: float) -> MeshPair:
@@ -283,9 +329,12 @@ def _data(plan: MouldPlan, shown: _Shown) -> dict[str, Any]:
     return {
         "bodies": shown.bodies,
         "seam": shown.seam,
+        "peel": shown.peel,
         "lockColours": shown.lock_colours,
+        "clayColours": shown.clay_colours,
         "parts": _parts(plan, shown),
         "locks": _lock_views(plan),
+        "clay": _clay_views(plan),
         "backdrop": BACKDROP,
         "seamColour": SEAM,
         "size": size,
@@ -303,6 +352,8 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
         ("locks", "Where it locks", LOCK_STOPS[2], False),
         ("thickness", "How thick the glove is", THICKNESS_STOPS[2], False),
     ]
+    if plan.clay is not None:
+        parts.append(("clay", "Scan against plan", OFF_STOPS[3], False))
     parts += [(f"glove{k}", f"Glove, {e.name}", GLOVE, True) for k, e in enumerate(plan.rubber.envelopes)]
     parts.append(("keys", "Keys", KEY, True))
     parts += [(f"jacket{k}", f"Jacket, {p.name}", JACKET, True) for k, p in enumerate(plan.jacket.pieces)]
@@ -310,7 +361,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
         for name, label, colour, on in parts
-        if name in there or name in ("seam", "locks", "thickness")
+        if name in there or name in ("seam", "locks", "thickness", "clay")
     ]
 
 
@@ -333,6 +384,34 @@ def _lock_views(plan: MouldPlan) -> list[dict[str, Any]]:
     return views
 
 
+def _clay_views(plan: MouldPlan) -> list[dict[str, Any]]:
+    """For each place where the clay differs: words, middle, and a way to look at it."""
+    if plan.clay is None:
+        return []
+    views = []
+    for patch in plan.clay.patches[:PATCHES_LISTED]:
+        away = np.linalg.norm(plan.master.vertices_mm[plan.master.faces[:, 0]] - patch.middle_mm, axis=1)
+        near = away < max(np.sqrt(patch.area_mm2), float(away.min()) + 1.0)
+        way = (plan.master.normals[near] * plan.master.face_areas_mm2[near][:, None]).sum(axis=0)
+        way = unit(way / max(float(np.linalg.norm(way)), 1e-9) + np.array([0.0, -0.2, 0.15]))
+        centre = [float(v) for v in patch.middle_mm]
+        views.append({"words": patch_words(patch), "centre": centre, "way": [float(v) for v in way]})
+    return views
+
+
+def _clay_list(plan: MouldPlan) -> str:
+    """Scan against plan beside the stage, as HTML; "" where the plan is of no scan."""
+    if plan.clay is None:
+        return ""
+    said = "".join(f"<p>{escape(words)}</p>" for words in clay_head(plan.clay))
+    rows = "".join(
+        f'<li><button type="button" data-clay="{k}"><b>{k + 1}</b>'
+        f"<span>{escape(patch_words(patch))}</span></button></li>"
+        for k, patch in enumerate(plan.clay.patches[:PATCHES_LISTED])
+    )
+    return f"<h2>Scan against plan</h2>{said}" + (f'<ol class="locks">{rows}</ol>' if rows else "")
+
+
 def _lock_words(region) -> str:
     return (
         f"{region.name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch {percent(region.stretch)}, "
@@ -352,6 +431,12 @@ def _signs(plan: MouldPlan) -> str:
 def _ticks(plan: MouldPlan) -> str:
     end = lock_scale_end_mm(plan)
     words = ["free", *(f"{end * (k / 4) ** 2:.3g}" for k in (1, 2, 3)), f"{end:.3g} mm"]
+    return "".join(f"<span>{escape(w)}</span>" for w in words)
+
+
+def _stretch_ticks(plan: MouldPlan) -> str:
+    allowed = plan.locks.stretch_allowed
+    words = ["no stretch", percent(allowed / 2), f"{percent(allowed)} allowed"]
     return "".join(f"<span>{escape(w)}</span>" for w in words)
 
 
@@ -390,6 +475,7 @@ def _panel(plan: MouldPlan) -> str:
     first = said_first(plan)
     said = ([first] if first else []) + list(seam_sentences(plan)[:2])
     parts = ["<h2>The seam</h2>", *(f"<p>{escape(words)}</p>" for words in said), _candidates(plan)]
+    parts.append(_clay_list(plan))
     parts.append("<h2>The mould</h2>")
     parts.append(
         _list(
@@ -401,7 +487,8 @@ def _panel(plan: MouldPlan) -> str:
                 ("Skin, edge", f"{mm(plan.rubber.skin_thickness_mm)}, {mm(plan.rubber.edge_thickness_mm)}"),
                 ("Thinnest found", mm(thickness_view(plan).least_mm)),
                 ("Keys", str(len(plan.keys.keys))),
-                ("Stretch", f"{percent(locks.worst_stretch)}; {percent(locks.stretch_allowed)} is allowed"),
+                *peel_rows(plan),
+                ("Stretch by rule", f"{percent(locks.worst_stretch)}; {percent(locks.stretch_allowed)} is allowed"),
                 ("Time", f"{counted(plan.programme.mould_days, 'day')}; run {counted(plan.programme.run_days, 'day')}"),
                 ("Material", money(take.total_cost, take.currency)),
                 ("One cast more", money(take.cost_next_cast, take.currency)),

@@ -36,6 +36,8 @@ from ..words import (
     work_steps,
 )
 from .chart import histogram, programme_pages
+from .letterhead import draw_logo, draw_right, job_line
+from .peel import peel_pages
 from .pieces import piece_pages
 from .section import section_pages
 from .typeset import (
@@ -79,6 +81,8 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     for at in range(len(plan.jacket.pieces)):
         progress.step(0.4 + 0.3 * at / len(plan.jacket.pieces), f"sheet of the {plan.jacket.pieces[at].name}")
         story += [PageBreak(), *piece_pages(plan, at, inner)]
+    if plan.peel is not None:
+        story += [PageBreak(), *peel_pages(plan, inner, progress.part(0.7, 0.8))]
     progress.step(0.8, "order of work and programme")
     story += [PageBreak(), *_cast_pages(plan, inner)]
     story += [PageBreak(), *_work_pages(plan, inner)]
@@ -105,11 +109,14 @@ def _page_edges(canvas: Canvas, plan: MouldPlan) -> None:
     width, height = PAGE
     canvas.setFillColor(HexColor(SEAM))
     canvas.rect(MARGIN, height - 13 * MM, 14, 2, stroke=0, fill=1)
-    title, _ = fitted(title_of(plan), width - 2 * MARGIN - 150, 12, (9,), "strong")
+    title, _ = fitted(title_of(plan), 0.4 * width - MARGIN, 12, (9,), "strong")
     title.drawOn(canvas, MARGIN + 20, height - 13 * MM - 3.5)
-    canvas.setFont(names["regular"], 8)
+    job = plan.brief.job
+    logo = draw_logo(canvas, job, width - MARGIN, height - 6 * MM, 60, 10 * MM)
+    words = f"{job_line(job)}: workshop sheets" if job_line(job) else "Workshop sheets"
+    right = width - MARGIN - (logo + 8 if logo else 0)
     canvas.setFillColor(HexColor(SOFT_INK))
-    canvas.drawRightString(width - MARGIN, height - 13 * MM, "Workshop sheets")
+    draw_right(canvas, words, right, height - 13 * MM, right - 0.42 * width)
     canvas.setFont(names["regular"], 6.4)
     canvas.drawString(MARGIN, 8 * MM, _NOT_A_CERTIFICATE)
 

@@ -20,6 +20,7 @@ from ..pictures.overlay import dashes
 from ..pictures.studio import Camera
 from ..pictures.views import ELEVATIONS, SeamView, seam_view
 from ..words import installed_words, run_line, said_first, seam_sentences, size_line, title_of, with_candidate
+from .letterhead import draw_logo
 from .typeset import MARGIN, PAGE, draw_label, draw_polyline, fitted, house_fonts, image_reader, put, set_text
 
 _JOB_WIDTH = 150.0  # of the studio's lines at the head
@@ -136,7 +137,8 @@ def _client_page(
     heading = "Where the seam would run: an alternative, not the planned one" if other else "Where the seam will run"
     put(canvas, set_text(heading, weight="strong", size=9.5, colour=SEAM), MARGIN, top - 8, inner)
     _job_lines(canvas, plan, width - MARGIN, top - 4)
-    title, used = fitted(title_of(plan), inner - _JOB_WIDTH, 62, (27, 23, 19, 16, 13), "light")
+    logo = draw_logo(canvas, plan.brief.job, width - MARGIN - _JOB_WIDTH, top + 2, 100, 46)
+    title, used = fitted(title_of(plan), inner - _JOB_WIDTH - logo, 62, (27, 23, 19, 16, 13), "light")
     title.drawOn(canvas, MARGIN, top - 24 - used)
     y = top - 24 - used - 6
     y = put(

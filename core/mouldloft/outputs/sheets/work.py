@@ -6,6 +6,8 @@ from datetime import timedelta
 from pathlib import Path
 from typing import IO
 
+from reportlab.lib.colors import HexColor
+from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, SimpleDocTemplate, Spacer
 
 from ...base.figures import counted, kg, m2, metres, mm, money, number, percent
@@ -18,6 +20,7 @@ from ...trade.money import Money
 from ..look import SOFT_INK
 from ..words import run_line, title_of
 from .chart import day_rows, grams, tick_box
+from .letterhead import draw_logo, draw_right, job_line
 from .typeset import MARGIN, PAGE, facts_table, heading, ruled_table, set_text
 
 _ANSWERS = {
@@ -326,6 +329,14 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]  # fmt: skip
 
 
+def _letterhead(canvas: Canvas, plan: MouldPlan) -> None:
+    """Whose offer it is, at its head."""
+    job, right, top = plan.brief.job, PAGE[0] - MARGIN, PAGE[1] - 20
+    logo = draw_logo(canvas, job, right, top, 110, 38)
+    canvas.setFillColor(HexColor(SOFT_INK))
+    draw_right(canvas, job_line(job), right - (logo + 8 if logo else 0), top - 26, 300)
+
+
 def write_offer(plan: MouldPlan, path: str | Path) -> Path:
     """The offer as a PDF of one page. Raises `OutputRefused`."""
 
@@ -334,6 +345,8 @@ def write_offer(plan: MouldPlan, path: str | Path) -> Path:
         document = SimpleDocTemplate(
             handle, pagesize=PAGE, title=title, author="mouldloft", invariant=1, leftMargin=MARGIN, rightMargin=MARGIN
         )
-        document.build(offer_page(plan, PAGE[0] - 2 * MARGIN - 12))
+        document.build(
+            offer_page(plan, PAGE[0] - 2 * MARGIN - 12), onFirstPage=lambda canvas, _: _letterhead(canvas, plan)
+        )
 
     return write_whole(path, fill)

@@ -98,10 +98,13 @@ def peel_gloves(
     coarse = brief.pitch_mm or max(_COARSE * skin, _LEAST_PITCH_MM)
 
     def bench(pitch_mm: float, span: tuple[float, float]) -> _Bench:
-        own = progress.part(*span)
+        count = len(rubber.envelopes)
+        parts = [
+            progress.part(*(span[0] + (span[1] - span[0]) * (k + e) / count for e in (0, 1))) for k in range(count)
+        ]
         gloves = tuple(
             peel_glove(master, seam.labels, envelope, cast, pitch_mm, law.density_kg_per_mm3, own)
-            for envelope in rubber.envelopes
+            for envelope, own in zip(rubber.envelopes, parts)
         )
         return _Bench(gloves, cast, law, brief)
 
