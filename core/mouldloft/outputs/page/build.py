@@ -29,6 +29,7 @@ from ...stages.seam.record import SeamLine
 from ..clay import PATCHES_LISTED, clay_colours, clay_head, clay_scale_words, clay_ticks, patch_words
 from ..look import (
     BACKDROP,
+    BEAD,
     BOLT,
     GLOVE,
     JACKET,
@@ -41,6 +42,7 @@ from ..look import (
     SEAM,
     STRETCH_STOPS,
     THICKNESS_STOPS,
+    WEDGE,
     lock_colours,
     rgb,
 )
@@ -214,6 +216,7 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
             bolts = body_of("bolts", *meshes.bolts[at], rgb(BOLT))
             said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
             bodies.append(_packed(bolts, block, "bolts", said, steps[2]))
+        bodies += _joint_bodies(plan, at, block, steps)
     peel = _peeled(plan, block, bodies)
     return _Shown(bodies, _seam_lines(plan, block, master), locks_at, peel, clay_at)
 
@@ -242,6 +245,23 @@ def _peeled(plan: MouldPlan, block: _Block, bodies: list[dict[str, Any]]) -> lis
             }
         )
     return found
+
+
+def _joint_bodies(plan: MouldPlan, at: int, block: _Block, steps: Sequence[np.ndarray]) -> list[dict[str, Any]]:
+    """Bead and wedges, which go with the second piece: the ridge is its rubber's, the slots are in its glass."""
+    meshes, held, section = mould_meshes(plan), plan.rubber.registration, plan.rubber.built_to
+    bodies = []
+    if at == 1 and held is not None and len(meshes.bead[0]):
+        said = f"Bead between the rubbers, {metres(held.bead_length_mm)}, {mm(section.bead_width_mm)} wide"
+        if len(held.domes_mm):
+            said += f", {counted(len(held.domes_mm), 'dome')}"
+        bodies.append(_packed(body_of("bead", *meshes.bead, rgb(BEAD)), block, "bead", said, steps[0]))
+    if len(meshes.wedges[at][0]):
+        count = len(plan.jacket.pieces[at].wedge_points_mm)
+        said = f"Wedge slots between the glass flanges: {count}, formed before this jacket is laid"
+        wedges = body_of("wedges", *meshes.wedges[at], rgb(WEDGE))
+        bodies.append(_packed(wedges, block, "wedges", said, steps[1]))
+    return bodies
 
 
 def _lightened(mesh: MeshPair, fine_mm: float) -> MeshPair:
@@ -357,6 +377,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     parts.append(("keys", "Keys", KEY, True))
     parts += [(f"jacket{k}", f"Jacket, {p.name}", JACKET, True) for k, p in enumerate(plan.jacket.pieces)]
     parts += [("ribs", "Ribs", RIB, True), ("bolts", "Bolts", BOLT, True)]
+    parts += [("bead", "Bead", BEAD, True), ("wedges", "Wedge slots", WEDGE, True)]
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
         for name, label, colour, on in parts
