@@ -21,6 +21,7 @@ from mouldloft.base.figures import kg, kg_lb, litres, metres, mm, money, number,
 from mouldloft.base.marks import Mark
 from mouldloft.inputs.brief import JobBrief
 from mouldloft.outputs import words
+from mouldloft.outputs.notkept import look_first, not_kept
 from mouldloft.outputs.pictures import bodies, overlay, studio
 from mouldloft.outputs.pictures.thickness import thickness_view
 from mouldloft.outputs.planfile import save_plan
@@ -673,3 +674,29 @@ def test_sheets_of_a_planned_hare(small_plan, tmp_path):
     for coat in coats_of(small_plan, 0):
         assert coat.batches > 0
         assert f"{coat.batches} × {kg(coat.batch_kg)}" in text
+
+
+def test_sheets_on_letter_paper(plan, tmp_path):
+    job = replace(plan.brief.job, paper="letter", number="27-014", revision="B", date="3 March 2027")
+    asked = changed(plan, brief=replace(plan.brief, job=job))
+    for make in (client_sheet, workshop_sheets):
+        reader = pypdf.PdfReader(make(asked, tmp_path / f"{make.__name__}.pdf"))
+        for page in reader.pages:
+            assert [float(v) for v in page.mediabox[2:]] == pytest.approx([612.0, 792.0])  # ANSI/ASME Y14.1 A
+    text = words_of(tmp_path / "workshop_sheets.pdf")
+    assert all("Job 27-014 Revision B Date 3 March 2027" in page for page in text)
+
+
+def test_what_is_not_kept_is_said_at_the_end(plan):
+    assert not_kept(plan) == ()
+    piece = plan.jacket.pieces[0]
+    weak = replace(piece, checks=(replace(piece.checks[0], passes=False), *piece.checks[1:]))
+    broken = changed(
+        plan,
+        jacket=replace(plan.jacket, pieces=(weak, *plan.jacket.pieces[1:])),
+        cast=replace(plan.cast, comes_out=False, comes_out_reason="the head is wider than its neck"),
+    )
+    said = " ".join(not_kept(broken))
+    assert f"Jacket of the {piece.name} is too weak: {piece.checks[0].what}." in said
+    assert "The cast does not come out: The head is wider than its neck." in said
+    assert any("client-sheet.pdf" in words for words in look_first(plan, True))
