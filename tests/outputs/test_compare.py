@@ -145,7 +145,7 @@ def test_comparison_is_written_as_asked(plan, other, tmp_path):
 def test_summary_says_what_the_records_say(plan):
     rows = dict(summary_rows(plan))
     # by definition: 1 cm² = 100 mm², 1 l = 1e6 mm³
-    assert f"{plan.locks.rigid_area_mm2 / 100:.0f} cm²" in rows["Locked"]
+    assert f"{plan.locks.rigid_area_mm2 / 100:.0f} cm²" in rows["Undercuts"]
     assert f"{plan.locks.fill_mm3 / 1e3:.0f} ml" in rows["Undercut fill"]
     assert f"{plan.seam.length_mm / 1000:.2f} m" in rows["Seam"]
     assert f"{plan.rubber.volume_mm3.likely / 1e6:.2f} l" in rows["Rubber"]
