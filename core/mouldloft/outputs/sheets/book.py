@@ -30,6 +30,7 @@ from ...base.figures import kg as kilograms
 from ...base.files import write_whole
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
+from ...stages.cautions import NOT_A_HAZARD
 from ...stages.plan import MouldPlan
 from ...stages.takeoff import ORDER_SECTIONS, OrderLine
 from ..look import SEAM, SOFT_INK
@@ -193,7 +194,7 @@ def _dangers_by_stage(plan: MouldPlan, inner: float) -> list[Flowable]:
             days = sorted({t.day for t in tasks})
             span = f"{days[0]} to {days[-1]}" if days[0] < days[-1] else f"{days[0]}"
             rows.append([stage[:1].upper() + stage[1:], span, ", ".join(worn)])
-    hazards = listed(hazard for hazard, _, _ in caution_lines(plan))
+    hazards = listed(hazard for hazard, _, _ in caution_lines(plan) if hazard != NOT_A_HAZARD)
     if not rows and not hazards:
         return []
     parts = heading("Dangers of the day", f"What to do about each stands after the order of work: {hazards}.")
