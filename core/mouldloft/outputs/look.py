@@ -45,6 +45,12 @@ KEY = "#1f5a70"
 BOLT = "#3b3d40"
 
 
+BEAD = "#6b4c9a"
+
+
+WEDGE = "#8f8a2e"
+
+
 # Free skin to deepest lock. Lightness falls at every step, so the order survives any colour vision and a
 # black-and-white print; a test holds it to that.
 LOCK_STOPS = ("#e2d9c9", "#e3ad55", "#cf7a35", "#92383f", "#42184a")

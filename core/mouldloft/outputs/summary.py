@@ -126,11 +126,14 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
 def _rubber_rows(plan: MouldPlan) -> list[tuple[str, str]]:
     r, density = plan.rubber, rubber_kg_per_mm3(plan)
     v = r.volume_mm3
+    held = r.registration.check if r.registration is not None else None
+    loose = "" if held is None or held.holds else f"; halves NOT registered, a {held.freest} is too free"
     rows = [
         (
             "Rubber",
             f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), {kg(v.likely * density)}; skin "
-            f"{mm(r.skin_thickness_mm)}, edge {mm(r.edge_thickness_mm)}; thinnest measured {mm(r.min_thickness_mm)}",
+            f"{mm(r.skin_thickness_mm)}, edge {mm(r.edge_thickness_mm)}; thinnest measured "
+            f"{mm(r.min_thickness_mm)}{loose}",
         )
     ]
     for envelope, part in zip(r.envelopes, r.parts):

@@ -7,7 +7,7 @@ import json
 import weakref
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 from string import Template
@@ -29,6 +29,7 @@ from ...stages.seam.record import SeamLine
 from ..clay import PATCHES_LISTED, clay_colours, clay_head, clay_scale_words, clay_ticks, patch_words
 from ..look import (
     BACKDROP,
+    BEAD,
     BOLT,
     GLOVE,
     JACKET,
@@ -41,6 +42,7 @@ from ..look import (
     SEAM,
     STRETCH_STOPS,
     THICKNESS_STOPS,
+    WEDGE,
     lock_colours,
     rgb,
 )
@@ -49,7 +51,7 @@ from ..peelwords import glove_line, peel_rows
 from ..pictures.apart import apart_steps_mm
 from ..pictures.bodies import MeshPair, jacket_body, kept, light_master, mould_meshes
 from ..pictures.locks import lock_scale_end_mm
-from ..pictures.peel import colours_on, frame_words, glove_surface
+from ..pictures.peel import frame_words, glove_to_peel
 from ..pictures.studio import set_up
 from ..pictures.thickness import least_words, thickness_view
 from ..pictures.views import seam_jpeg
@@ -214,6 +216,7 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
             bolts = body_of("bolts", *meshes.bolts[at], rgb(BOLT))
             said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
             bodies.append(_packed(bolts, block, "bolts", said, steps[2]))
+        bodies += _joint_bodies(plan, at, block, steps)
     peel = _peeled(plan, block, bodies)
     return _Shown(bodies, _seam_lines(plan, block, master), locks_at, peel, clay_at)
 
@@ -222,8 +225,7 @@ def _peeled(plan: MouldPlan, block: _Block, bodies: list[dict[str, Any]]) -> lis
     """For each glove that was peeled a light body, put among `bodies`, and its places at every frame in 16 bits."""
     found = []
     for at, glove in enumerate(plan.peel.gloves if plan.peel is not None else ()):
-        vertices, faces = glove_surface(plan, at, _PEEL_FACES)
-        body = replace(body_of(f"peel{at}", vertices, faces, rgb(GLOVE)), colours=colours_on(plan, glove, vertices))
+        body = glove_to_peel(plan, at, _PEEL_FACES)
         words = f"Peel, {glove.name}: {glove_line(plan.peel, glove)}" if plan.peel else ""
         bodies.append(_packed(body, block, f"peel{at}", words))
         places = played(glove.motion, body.vertices_mm)
@@ -232,7 +234,7 @@ def _peeled(plan: MouldPlan, block: _Block, bodies: list[dict[str, Any]]) -> lis
         found.append(
             {
                 "part": f"peel{at}",
-                "label": f"Off: {glove.name}",
+                "label": glove.name[:1].upper() + glove.name[1:],
                 "words": words,
                 "vertices": len(body.vertices_mm),
                 "frames": len(places),
@@ -243,6 +245,23 @@ def _peeled(plan: MouldPlan, block: _Block, bodies: list[dict[str, Any]]) -> lis
             }
         )
     return found
+
+
+def _joint_bodies(plan: MouldPlan, at: int, block: _Block, steps: Sequence[np.ndarray]) -> list[dict[str, Any]]:
+    """Bead and wedges, which go with the second piece: the ridge is its rubber's, the slots are in its glass."""
+    meshes, held, section = mould_meshes(plan), plan.rubber.registration, plan.rubber.built_to
+    bodies = []
+    if at == 1 and held is not None and len(meshes.bead[0]):
+        said = f"Bead between the rubbers, {metres(held.bead_length_mm)}, {mm(section.bead_width_mm)} wide"
+        if len(held.domes_mm):
+            said += f", {counted(len(held.domes_mm), 'dome')}"
+        bodies.append(_packed(body_of("bead", *meshes.bead, rgb(BEAD)), block, "bead", said, steps[0]))
+    if len(meshes.wedges[at][0]):
+        count = len(plan.jacket.pieces[at].wedge_points_mm)
+        said = f"Wedge slots between the glass flanges: {count}, formed before this jacket is laid"
+        wedges = body_of("wedges", *meshes.wedges[at], rgb(WEDGE))
+        bodies.append(_packed(wedges, block, "wedges", said, steps[1]))
+    return bodies
 
 
 def _lightened(mesh: MeshPair, fine_mm: float) -> MeshPair:
@@ -358,6 +377,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     parts.append(("keys", "Keys", KEY, True))
     parts += [(f"jacket{k}", f"Jacket, {p.name}", JACKET, True) for k, p in enumerate(plan.jacket.pieces)]
     parts += [("ribs", "Ribs", RIB, True), ("bolts", "Bolts", BOLT, True)]
+    parts += [("bead", "Bead", BEAD, True), ("wedges", "Wedge slots", WEDGE, True)]
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
         for name, label, colour, on in parts
