@@ -165,7 +165,7 @@ def repair_command(
     print("\n\n".join("\n".join(lines) for lines in parts))
 
 
-@bench.command("demo-bench")
+@bench.command("demo-bench", rich_help_panel=AT_THE_BENCH)
 def demo_bench_command(
     plan_folder: PlanFolder,
     casts: Annotated[int, typer.Option("--casts", help="Casts taken in the made-up log.", min=1, max=500)] = 4,
