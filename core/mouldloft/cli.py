@@ -44,6 +44,9 @@ SeamChoice = Annotated[
     str | None,
     typer.Option("--seam", help="Seam to build: cheapest, plane, relief (a plane that follows an edge) or free."),
 ]
+PeelChoice = Annotated[
+    bool, typer.Option("--peel", help="Also peel the gloves off the cast by mechanics, which takes minutes.")
+]
 Up = Annotated[str | None, typer.Option("--up", help="The mesh's axis that points up, such as +y.", metavar="AXIS")]
 Front = Annotated[str | None, typer.Option("--front", help="The mesh's axis that its front faces.", metavar="AXIS")]
 Pictures = Annotated[bool, typer.Option("--pictures/--no-pictures", help="Also draw pictures, sheets and the page.")]
@@ -61,6 +64,7 @@ def _asked(
     up: str | None = None,
     front: str | None = None,
     seam: str | None = None,
+    peel: bool = False,
 ) -> Brief:
     from typing import get_args
 
@@ -83,6 +87,8 @@ def _asked(
         if pieces not in known:
             raise BriefRefused(f"A mould in {pieces[:40]!r} pieces cannot be planned; give 2 to 8, or 'as proposed'.")
         brief = replace(brief, seam=replace(brief.seam, pieces=known[pieces]))
+    if peel:
+        brief = replace(brief, peel=replace(brief.peel, run=True))
     if seam is not None:
         kinds = {str(word): word for word in get_args(SeamKind)}
         if seam not in kinds:
@@ -185,6 +191,7 @@ def plan_command(
     brief: BriefPath = None,
     pieces: PieceCount = None,
     seam: SeamChoice = None,
+    peel: PeelChoice = False,
     up: Up = None,
     front: Front = None,
     catalogue: CataloguePath = None,
@@ -197,13 +204,14 @@ def plan_command(
     Of several files each is planned by a process of its own, into a folder of its name in --out; one that fails does
     not stop the rest.
     """
-    asked = _asked(brief, height, casts, pieces, up, front, seam)
+    asked = _asked(brief, height, casts, pieces, up, front, seam, peel)
     if len(mesh) == 1:
         _run(mesh[0], asked, catalogue, out, pictures, solids, quiet)
         return
     given = {"--height": height, "--casts": casts, "--brief": brief, "--pieces": pieces, "--seam": seam, "--up": up,
              "--front": front, "--catalogue": catalogue}  # fmt: skip
     options = [word for name, value in given.items() if value is not None for word in (name, str(value))]
+    options += ["--peel"] if peel else []
     options += [word for kind in solids or () for word in ("--solids", kind)]
     _run_many(mesh, out, [*options, "--pictures" if pictures else "--no-pictures", "--quiet"])
 
@@ -241,6 +249,7 @@ def demo_command(
     out: OutFolder = Path("demo_plan"),
     triangles: Annotated[int, typer.Option(help="Triangles of the body.", min=20_000, max=5_000_000)] = 300_000,
     body: Annotated[str, typer.Option(help="hare, figure, goat or beast.")] = "hare",
+    peel: PeelChoice = False,
     catalogue: CataloguePath = None,
     pictures: Pictures = True,
     solids: Solids = None,
@@ -254,7 +263,7 @@ def demo_command(
     with _Terminal(quiet) as terminal:
         terminal.progress.begin(f"demo {body}")
         mesh, brief_path = write_demo(folder, triangles, terminal.progress, body)
-    _run(mesh, _asked(brief_path, None, None), catalogue, folder, pictures, solids, quiet)
+    _run(mesh, _asked(brief_path, None, None, peel=peel), catalogue, folder, pictures, solids, quiet)
 
 
 @app.command("show")

@@ -281,11 +281,14 @@ def pushed(catalogue: Catalogue, newtons: float, *size: float):
 
 def test_ballast_that_no_person_carries_in_becomes_a_fixing(catalogue: Catalogue) -> None:
     # common practice, no source: at most 60 kg, and a quarter of the body
-    by_weight = [pushed(catalogue, newtons, 600.0, 600.0, 1000.0) for newtons in np.arange(150.0, 420.0, 10.0)]
+    by_weight = [
+        pushed(catalogue, newtons, 600.0, 600.0, 1000.0) for newtons in (150.0, 250.0, *np.arange(300.0, 420.0, 15.0))
+    ]
     asked = [made.ballast_kg for made in by_weight if not made.needs_fixing]
     assert 50.0 < max(asked) <= 60.0
     assert by_weight[-1].needs_fixing, "pushed hard enough it is fixed"
-    by_volume = [pushed(catalogue, newtons, 120.0, 400.0, 200.0) for newtons in np.arange(10.0, 200.0, 2.0)]
+    rough = [n for n in np.arange(10.0, 200.0, 20.0) if pushed(catalogue, n, 120.0, 400.0, 200.0).needs_fixing]
+    by_volume = [pushed(catalogue, n, 120.0, 400.0, 200.0) for n in np.arange(rough[0] - 20.0, rough[0] + 1.0, 1.5)]
     room = 0.25 * 0.12 * 0.4 * 0.2 * 1600  # kg of gravel in a quarter of the body: 3.84
     assert 0.9 * room < max(made.ballast_kg for made in by_volume if not made.needs_fixing) <= room
     assert by_volume[-1].needs_fixing
@@ -329,12 +332,10 @@ def test_comes_out_by_the_allowed_stretch(catalogue: Catalogue, stretch: float, 
         assert (made.comes_out_reason in made.advice) is not comes
 
 
-def test_advice_on_reach_base_gelcoat_and_lifting(catalogue: Catalogue) -> None:
+def test_advice_on_base_gelcoat_and_lifting(catalogue: Catalogue) -> None:
     tall = cast_of(box(900, 900, 2000), catalogue, Brief(jacket=JacketBrief(lift_limit_per_person_kg=15.0)))
-    assert any("arm's reach" in said for said in tall.advice)
     assert any("people could" in said or "hoist" in said for said in tall.advice)
     short = cast_of(box(200, 200, 500), catalogue, Brief(cast=CastBrief(gelcoat_wet_mm=1.5)))
-    assert not any("arm's reach" in said for said in short.advice)
     assert any("gelcoat cracks" in said for said in short.advice)
     closed = cast_of(replace(box(200, 200, 500), base="closed"), catalogue)
     assert any("closed base" in said for said in closed.advice)

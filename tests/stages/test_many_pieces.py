@@ -219,7 +219,8 @@ def test_each_flange_is_half_a_ring_on_either_side(sectors):
 def test_what_two_pieces_claim_and_what_none_does_is_in_the_interval(sectors):
     made, rubber = sectors
     causes = dict(rubber.volume_mm3.causes)
-    assert causes["places two pieces both claim"] < 0.01
+    # four flanges at right angles meet over each pole in a prism on the corner: its pixels count about a hundredth
+    assert causes["places two pieces both claim"] < 0.012
     assert causes["skin by the joints that no piece reaches"] < 0.002
     # claims that do not fit: one piece's columns carried on below its parting surface, another's cut short
     first, second, *rest = rubber.envelopes
@@ -335,19 +336,30 @@ def test_bolts_go_through_two_flanges_or_into_the_board(dome_plan):
         board = np.array(piece.foot_bolts_mm)
         assert len(board) >= 1
         assert np.abs(board[:, 2]).max() == 0.0
-        assert np.hypot(board[:, 0], board[:, 1]) == pytest.approx(RADIUS + WIDE - 20.0, abs=5.0)
-        others = np.concatenate([np.array(p.bolts_mm) for p in jacket.pieces if p is not piece])
-        gaps = [np.linalg.norm(others - b, axis=1).min() for b in np.array(piece.bolts_mm)]
+        # past the rubber, half-way across the glass that lies on the board
+        out = RADIUS + WIDE + dome_plan.rubber.built_to.jacket_flange_mm / 2
+        assert np.hypot(board[:, 0], board[:, 1]) == pytest.approx(out, abs=2.0)
+        others = np.array([at for p in jacket.pieces if p is not piece for at in (*p.bolts_mm, *p.clamps_mm)])
+        held = np.array([*piece.bolts_mm, *piece.clamps_mm])
+        assert len(held) >= 4  # two joints
+        gaps = [np.linalg.norm(others - b, axis=1).min() for b in held]
         assert np.mean(np.array(gaps) < 5.0) > 0.6
-    through = sum(len(p.bolts_mm) for p in jacket.pieces)
-    assert bolt_count(jacket) < through + sum(len(p.foot_bolts_mm) for p in jacket.pieces)
+    through, foot = (sum(len(v) for v in some) for some in zip(*((p.bolts_mm, p.foot_bolts_mm) for p in jacket.pieces)))
+    # three level pulls part on planes that lean 30 degrees: bolts; lifted ones lean more: clamps (common practice)
+    level = abs(dome_plan.seam.pieces[0].pull[2]) < 1e-9
+    assert (through > 0) == level
+    assert all(not p.clamps_mm for p in jacket.pieces) == level
+    # six on the joints and one over the pole, which three pieces list
+    assert bolt_count(jacket) == foot + (7 if level else 0)
 
 
 def test_masses_follow_from_the_areas(dome_plan):
-    """Outside of half a ball of the skin's radius, flanges up three planes on both sides and round the foot."""
+    """Outside of half a ball of the skin's radius, flanges up three planes on both sides and round the foot, over the
+    rubber and past it glass to glass; bevels lie between nothing and the rim's own height."""
     area = sum(p.area_mm2 for p in dome_plan.jacket.pieces)
     outside = 2 * np.pi * (RADIUS + SKIN) ** 2
-    ring = np.pi * ((RADIUS + WIDE) ** 2 - (RADIUS + SKIN) ** 2)
+    past = dome_plan.rubber.built_to.jacket_flange_mm
+    ring = np.pi * ((RADIUS + WIDE + past) ** 2 - (RADIUS + SKIN) ** 2)
     hidden = THICK * (RADIUS + SKIN) * (6 * np.pi / 2 + 2 * np.pi)  # under the flanges' thickness
     seen = outside - hidden + ring + 6 * ring / 4
     rims = THICK * (RADIUS + WIDE) * (6 * np.pi / 2 + 2 * np.pi)

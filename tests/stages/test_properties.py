@@ -66,7 +66,8 @@ class Made:
 def make(
     vertices, faces, pull=(1.0, 0.0, 0.0), scale: float = 1.0, skin_mm: float = SKIN_MM, pixel_mm: float = PIXEL_MM
 ) -> Made:
-    """Seam by a plane across the pull and the glove, every length that is asked for scaled with the body."""
+    """Seam by the plane across the pull through the middle of the skin, and the glove, every length that is asked for
+    scaled with the body. (Which plane is cheapest may be a tie, that a turn decides otherwise.)"""
     brief = Brief(
         master=MasterBrief(finished_height_mm=HEIGHT_MM * scale, base="closed"),
         opening=OpeningBrief(direction=tuple(map(float, pull))),
@@ -81,6 +82,9 @@ def make(
         ),
     )
     master = prepare_master(vertices, faces, brief.master)
+    middle = np.average(master.vertices_mm[master.faces].mean(axis=1), axis=0, weights=master.face_areas_mm2)
+    offset = float(middle @ np.asarray(pull) / np.linalg.norm(pull))
+    brief = replace(brief, seam=replace(brief.seam, plane_offset_mm=offset))
     opening, field = open_mould(master, brief)
     seam, locks = draw_seam(master, opening, field, brief, CATALOGUE)
     return Made(master, seam, locks, brush_rubber(master, seam, brief))

@@ -122,7 +122,8 @@ def test_the_flange_by_elementary_beams():
 
 
 def test_nothing_is_added_to_what_holds():
-    panels, start, ply = flats((0.0, 0.0, 60.0)), Schedule(PATCH, PATCH), laminate_of((450,), 0.30)
+    panels, ply = flats((0.0, 0.0, 60.0)), laminate_of((450,), 0.30)
+    start = Schedule(PATCH, laminate_of((*PATCH.weights_g_m2, 450, 450), 0.30))  # half as heavy again past the rubber
     on = loads(panels, leaning_n=20.0, pressure=1e-6, line=0.0)
     assert use(panels, PATCH, on, np.inf).max() < 1.0
     outside = replace(outside_with(panels), rubber_kg=0.0)

@@ -11,7 +11,7 @@ from types import SimpleNamespace
 import pytest
 from mouldloft.base.intervals import Interval
 from mouldloft.base.marks import Assumption, Mark
-from mouldloft.inputs.brief import Brief, JointBrief, MaterialsBrief, RunBrief
+from mouldloft.inputs.brief import Brief, JointBrief, MaterialsBrief, ObservedBrief, RunBrief
 from mouldloft.inputs.catalogue import Catalogue, read_catalogue
 from mouldloft.inputs.materials import Pack
 from mouldloft.stages.cradle import Cradle, CradlePiece
@@ -378,3 +378,21 @@ def test_cores_of_ribs_are_sawn_from_board():
     assert sum(need.net.likely for need in needs) == pytest.approx(2 * layers * 0.030 * 0.5)  # 500 mm long, two of them
     assert {need.waste for need in needs} == {board.cutting_loss}
     assert not [need for need in _jacket_needs(plain, RUN, given) if need.material is board]
+
+
+def test_what_a_log_corrected_takes_the_place_of_waste_and_of_the_plans_own_causes() -> None:
+    """Rubber logged at 1.2 times the plan within 5 %, resin of the casts at 0.9: the order follows, of each only its
+    own part, and what was weighed out holds its waste already."""
+    seen = ObservedBrief(
+        rubber=1.2, rubber_uncertainty=0.05, rubber_entries=14, resin=0.9, resin_uncertainty=0.02, resin_entries=6
+    )
+    plain, logged = order(), order(replace(RUN, observed=seen))
+    base, corrected = (line_of(each, plain.lines[0].code) for each in (plain, logged))
+    assert corrected.net.likely == pytest.approx(1.2 * base.net.likely)
+    assert corrected.waste_fraction == pytest.approx(0.0)
+    assert "as earlier runs were logged" in dict(corrected.net.causes)
+    resin = next(line.code for line in plain.lines if {"casts", "jacket"} <= {s for s, _ in line.by_stage}
+                 and line.unit == "kg" and "resin" in line.name.lower())  # fmt: skip
+    before, after = (dict(line_of(each, resin).by_stage) for each in (plain, logged))
+    assert after["casts"] == pytest.approx(0.9 * before["casts"])
+    assert after["jacket"] == pytest.approx(before["jacket"])

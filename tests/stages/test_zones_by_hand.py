@@ -24,8 +24,9 @@ def cells(centres, zones, area=1e4):
     count = len(centres)
     up = np.tile([0.0, 0.0, 1.0], (count, 1))
     none = Panels(np.zeros((0, 3)), np.zeros(0), np.zeros((0, 2)), np.zeros((0, 3)))
+    envelope = SimpleNamespace(name="left piece", piece=0, past_rubber=np.zeros(1, bool))
     return Outside(
-        SimpleNamespace(name="left piece", piece=0), 2.0, 2e6, area * count, 0.03, 0.04, np.full(count, float(area)),
+        envelope, 2.0, 2e6, area * count, 0.03, 0.04, np.full(count, float(area)),
         np.array(centres, float), up, np.array(zones), 1e4, none, np.array(centres, float),
     )  # fmt: skip
 
@@ -144,7 +145,9 @@ def test_the_way_that_takes_least_glass():
     assert patched.patch.weights_g_m2 == (300, 450, 450, 450)
     made = _least_glass(outside, start, ply, [panels(*all_), panels(*all_), panels()], 2)
     assert (made.patch, made.patches) == (None, ())
-    assert made.edge.glass_g_m2 == made.field.glass_g_m2 == 750 + 900, "the edge is no lighter than the field"
+    assert made.field.glass_g_m2 == 750 + 900
+    # common practice, no source: the flange is half as heavy again as the field, by the plies that takes
+    assert made.edge.glass_g_m2 - 450 < 1.5 * 1650 <= made.edge.glass_g_m2
 
 
 def plate(flange_from=np.inf):

@@ -17,6 +17,7 @@ from ..base.intervals import Interval
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
 from .look import HAIRLINE, INK, SEAM, SOFT_INK
+from .peelwords import glove_line
 from .words import rubber_kg_per_mm3, stands_words, title_of
 
 Better = Literal["less", "more", ""]
@@ -132,8 +133,9 @@ def _rows(plans: Sequence[MouldPlan]) -> list[Row]:
         row("Seam length", lambda p: p.seam.length_mm, metres, "less"),
         row("Seam on show", lambda p: p.seam.figures.on_show_mm, metres, "less"),
         row("Locked for its own piece", lambda p: p.locks.piece_locked_area_mm2, cm2, "less"),
-        row("Stretch of what is allowed", _stretch_share, percent, "less"),
+        row("Stretch by rule, of what is allowed", _stretch_share, percent, "less"),
         row("Lock fill", lambda p: p.locks.fill_mm3, litres, "less"),
+        said("Glove peeled", _peel_words),
         estimate("Rubber", _rubber_kg, "kg", "less"),
         row("Skin", lambda p: p.rubber.skin_thickness_mm, mm, ""),
         row("Keys", lambda p: len(p.keys.keys), lambda v: f"{v:.0f}", ""),
@@ -165,6 +167,12 @@ def _person_hours(plan: MouldPlan) -> float:
 def _stretch_share(plan: MouldPlan) -> float:
     allowed = plan.locks.stretch_allowed
     return plan.locks.worst_stretch / allowed if allowed > 0 else float("inf")
+
+
+def _peel_words(plan: MouldPlan) -> str:
+    if plan.peel is None:
+        return "not tried"
+    return "; ".join(f"{glove.name}: {glove_line(plan.peel, glove)}" for glove in plan.peel.gloves)
 
 
 def _rubber_kg(plan: MouldPlan) -> Interval:

@@ -45,6 +45,12 @@ KEY = "#1f5a70"
 BOLT = "#3b3d40"
 
 
+BEAD = "#6b4c9a"
+
+
+WEDGE = "#8f8a2e"
+
+
 # Free skin to deepest lock. Lightness falls at every step, so the order survives any colour vision and a
 # black-and-white print; a test holds it to that.
 LOCK_STOPS = ("#e2d9c9", "#e3ad55", "#cf7a35", "#92383f", "#42184a")
@@ -52,6 +58,8 @@ LOCK_STOPS = ("#e2d9c9", "#e3ad55", "#cf7a35", "#92383f", "#42184a")
 
 # Thinnest to thickest rubber, by the same rule: what is thin stands out dark.
 THICKNESS_STOPS = ("#2b1a4d", "#2f5a8c", "#3d998c", "#a5cc8a", "#f3ecc6")
+# how far the glove stretches, from none to what is allowed: light to dark, so that it reads in grey too
+STRETCH_STOPS = ("#dfe3e6", "#b9cfc4", "#e0b05a", "#c25b3c", "#5d1d3c")
 
 
 # Clay shy of the plan, as planned, proud of it. Both ways lightness falls, and blue and ochre stay apart for any eye.
@@ -103,6 +111,11 @@ def lock_colours(share: np.ndarray) -> np.ndarray:
 def thickness_colours(share: np.ndarray) -> np.ndarray:
     """(k, 3) sRGB of the thickness scale at `share` (0 the scale's thinnest, 1 its thickest)."""
     return _along_stops(THICKNESS_STOPS, share)
+
+
+def stretch_colours(share: np.ndarray) -> np.ndarray:
+    """(k, 3) sRGB of the stretch scale at `share` (0 none, 1 all that is allowed)."""
+    return _along_stops(STRETCH_STOPS, share)
 
 
 def off_colours(share: np.ndarray) -> np.ndarray:

@@ -9,6 +9,7 @@ from ..stages.jacket.record import JacketPiece
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
 from ..trade.money import Money
+from .peelwords import peel_rows
 from .words import kind_words, rubber_kg_per_mm3, run_line, stands_words, title_of
 
 _MOST_BOUGHT = 6  # materials named; the rest are counted
@@ -31,6 +32,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
         *((f"Jacket, {piece.name}", _jacket_words(piece)) for piece in plan.jacket.pieces),
+        *peel_rows(plan),
         ("Cast", _cast_words(plan)),
     ]
     if plan.takeoff.lines:
@@ -68,7 +70,7 @@ def _lock_words(plan: MouldPlan) -> str:
     locks = plan.locks
     return (
         f"{cm2(locks.rigid_area_mm2)} free to neither side, {cm2(locks.piece_locked_area_mm2)} not free to its own "
-        f"piece; the glove stretches {percent(locks.worst_stretch)}, {percent(locks.stretch_allowed)} is allowed"
+        f"piece; by rule it stretches {percent(locks.worst_stretch)}, {percent(locks.stretch_allowed)} is allowed"
     )
 
 
@@ -124,11 +126,14 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
 def _rubber_rows(plan: MouldPlan) -> list[tuple[str, str]]:
     r, density = plan.rubber, rubber_kg_per_mm3(plan)
     v = r.volume_mm3
+    held = r.registration.check if r.registration is not None else None
+    loose = "" if held is None or held.holds else f"; halves NOT registered, a {held.freest} is too free"
     rows = [
         (
             "Rubber",
             f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), {kg(v.likely * density)}; skin "
-            f"{mm(r.skin_thickness_mm)}, edge {mm(r.edge_thickness_mm)}; thinnest measured {mm(r.min_thickness_mm)}",
+            f"{mm(r.skin_thickness_mm)}, edge {mm(r.edge_thickness_mm)}; thinnest measured "
+            f"{mm(r.min_thickness_mm)}{loose}",
         )
     ]
     for envelope, part in zip(r.envelopes, r.parts):

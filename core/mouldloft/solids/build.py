@@ -44,6 +44,7 @@ from ..trade.section import JointSection
 from .halves import cut_along_seam
 from .pinches import opened_pinches, welded
 from .ribs import rib_solids
+from .slots import Slots, slots_of
 from .solid import Solid
 from .thickness import AskedSkin, asked_skin
 
@@ -55,6 +56,7 @@ _STRAY_SHARE = 1e-6  # of a half outside its master: more is no rounding
 _CRUMB_ROUNDS = 4
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
 _MISSED_MM = 0.02  # of a thickness, at most, between the points of the skin that facets are held from
+_SLOT_BELOW_MM = 2.0  # a wedge slot is cut from under the parting, where no other solid of the piece is
 _STEEP = 2.0  # slope over which cells are quartered: a wall climbs this many pitches between two nodes
 
 
@@ -103,10 +105,16 @@ def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: 
     glove = _trimmed(block, plan.master) - print_of
     made = [_solid(f"glove, {name}", "glove", glove, crumb_share=_CRUMB_SHARE, thinned=False)]
     if (lattice.jacket_share >= 0.5).any():
-        outside = _jacket_outside(lattice, inside, plan.rubber, shell)
+        # formers stand on the first jacket's flange; the last is laid over them
+        last = lattice.envelope is plan.rubber.envelopes[-1]
+        slots = slots_of(lattice.envelope, shell.wedge_points_mm if last else ())
+        outside = _jacket_outside(lattice, inside, plan.rubber, shell, slots)
         over = _column_solid(lattice, lattice.jacket_share, outside, plan.master)
         # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
-        jacket = _trimmed(over - block, plan.master)
+        jacket = over - block
+        for slot in slots.meshes(_SLOT_BELOW_MM):
+            jacket -= _manifold(*slot, "a wedge slot")
+        jacket = _trimmed(jacket, plan.master)
         made.append(_solid(f"jacket, {name}", "jacket", jacket, crumb_share=_CRUMB_SHARE, thinned=False))
     return made
 
@@ -451,7 +459,7 @@ def _trimmed(solid: Any, master: Master) -> Any:
     return solid.trim_by_plane(UP, 0.0)
 
 
-def _jacket_outside(lattice: _Lattice, glove: _Outside, rubber: Rubber, shell: JacketPiece) -> _Outside:
+def _jacket_outside(lattice: _Lattice, glove: _Outside, rubber: Rubber, shell: JacketPiece, slots: Slots) -> _Outside:
     """The jacket's outside over every node: the glove's outside, keys and all, offset by the laminate's thickness.
 
     Balls about points that cover the very triangles of the glove's outside, so that its steep walls, which climb
@@ -472,6 +480,11 @@ def _jacket_outside(lattice: _Lattice, glove: _Outside, rubber: Rubber, shell: J
     height = height[:, ::-1] if lattice.mirrored else height
     least = glove.top_mm + min(thick.values())
     top = np.maximum(np.where(np.isfinite(height), np.maximum(height, least), least), lattice.foot_mm)
+    if len(slots.at_mm):
+        x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
+        laid = slots.laid_over_mm(x, y, thick["flange"])
+        slope = np.minimum(np.hypot(*np.gradient(lattice.low_mm, lattice.pitch_mm)), _STEEP)
+        top = np.where(lattice.jacket_share > 0, np.maximum(top, lattice.low_mm + laid * np.hypot(1.0, slope)), top)
     return _Outside(plain_cut((top.shape[0], top.shape[1])), top, np.zeros(0))
 
 

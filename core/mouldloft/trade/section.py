@@ -30,6 +30,8 @@ CLEAR_DEG = 20.0  # common practice: a bead's sides stand this clear of both pul
 DOME_MM = (20.0, 8.0)  # common practice: across and high
 DOME_PITCH_MM = 120.0  # common practice: 100 to 150
 WEDGE_PITCH_MM = 400.0  # common practice: 300 to 500
+WEDGE_WIDE_MM, WEDGE_DEEP_MM = 40.0, 25.0  # common practice: a former along the rim, and in from it
+WEDGE_HIGH_MM, WEDGE_TIP_MM = 4.0, 1.0  # common practice: at the rim, and at its inner end
 LEAN_DEG = 30.0  # common practice: a bolt stands square to a flange that leans no more; past it on a level step
 
 

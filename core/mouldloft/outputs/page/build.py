@@ -23,11 +23,13 @@ from ...geometry.frame import unit
 from ...geometry.polyline import spaced_out
 from ...solids.shapes import Body, body_of, evened, fewer_faces, lock_share
 from ...stages.jacket.zones import rib_words
+from ...stages.peel import played
 from ...stages.plan import MouldPlan
 from ...stages.seam.record import SeamLine
 from ..clay import PATCHES_LISTED, clay_colours, clay_head, clay_scale_words, clay_ticks, patch_words
 from ..look import (
     BACKDROP,
+    BEAD,
     BOLT,
     GLOVE,
     JACKET,
@@ -38,14 +40,18 @@ from ..look import (
     PLASTER,
     RIB,
     SEAM,
+    STRETCH_STOPS,
     THICKNESS_STOPS,
+    WEDGE,
     lock_colours,
     rgb,
 )
 from ..look import DATA as FONTS
+from ..peelwords import glove_line, peel_rows
 from ..pictures.apart import apart_steps_mm
 from ..pictures.bodies import MeshPair, jacket_body, kept, light_master, mould_meshes
 from ..pictures.locks import lock_scale_end_mm
+from ..pictures.peel import frame_words, glove_to_peel
 from ..pictures.studio import set_up
 from ..pictures.thickness import least_words, thickness_view
 from ..pictures.views import seam_jpeg
@@ -67,6 +73,7 @@ _DATA = Path(__file__).parent / "data"
 MOST_SHELL_FACES = 80_000
 LOCKS_LISTED = 8
 _SEAM_POINTS = 1600  # over all lines
+_PEEL_FACES = 9_000
 _APART = 0.62  # how far it is pulled apart to begin with, so that every part is seen
 _SHADE = 0.52  # how dark the deepest hollow is beside open surface
 
@@ -93,6 +100,8 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
         "thick_ramp": ", ".join(THICKNESS_STOPS),
         "thick_ticks": "".join(f"<span>{tick:.3g}</span>" for tick in thickness_view(plan).ticks_mm()[:-1])
         + f"<span>{thickness_view(plan).high_mm:.3g} mm +</span>",
+        "stretch_ramp": ", ".join(STRETCH_STOPS),
+        "stretch_ticks": _stretch_ticks(plan),
         "least": escape(least_words(plan)),
         "off_ramp": ", ".join(OFF_STOPS),
         "off_ticks": "".join(f"<span>{escape(tick)}</span>" for tick in (clay_ticks(plan.clay) if plan.clay else ())),
@@ -157,6 +166,7 @@ class _Shown:
     bodies: list[dict[str, Any]]
     seam: list[dict[str, Any]]
     lock_colours: int
+    peel: list[dict[str, Any]]
     clay_colours: int | None  # where the master is a scan: how far it is off its plan
 
 
@@ -206,7 +216,52 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
             bolts = body_of("bolts", *meshes.bolts[at], rgb(BOLT))
             said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
             bodies.append(_packed(bolts, block, "bolts", said, steps[2]))
-    return _Shown(bodies, _seam_lines(plan, block, master), locks_at, clay_at)
+        bodies += _joint_bodies(plan, at, block, steps)
+    peel = _peeled(plan, block, bodies)
+    return _Shown(bodies, _seam_lines(plan, block, master), locks_at, peel, clay_at)
+
+
+def _peeled(plan: MouldPlan, block: _Block, bodies: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """For each glove that was peeled a light body, put among `bodies`, and its places at every frame in 16 bits."""
+    found = []
+    for at, glove in enumerate(plan.peel.gloves if plan.peel is not None else ()):
+        body = glove_to_peel(plan, at, _PEEL_FACES)
+        words = f"Peel, {glove.name}: {glove_line(plan.peel, glove)}" if plan.peel else ""
+        bodies.append(_packed(body, block, f"peel{at}", words))
+        places = played(glove.motion, body.vertices_mm)
+        low, high = places.min(axis=(0, 1)), places.max(axis=(0, 1))
+        step = np.maximum(high - low, 1e-6) / 65535
+        found.append(
+            {
+                "part": f"peel{at}",
+                "label": glove.name[:1].upper() + glove.name[1:],
+                "words": words,
+                "vertices": len(body.vertices_mm),
+                "frames": len(places),
+                "low": [float(v) for v in low],
+                "step": [float(v) for v in step],
+                "at": block.add(np.rint((places - low) / step).astype("<u2")),
+                "said": [frame_words(glove, k) for k in range(len(places))],
+            }
+        )
+    return found
+
+
+def _joint_bodies(plan: MouldPlan, at: int, block: _Block, steps: Sequence[np.ndarray]) -> list[dict[str, Any]]:
+    """Bead and wedges, which go with the second piece: the ridge is its rubber's, the slots are in its glass."""
+    meshes, held, section = mould_meshes(plan), plan.rubber.registration, plan.rubber.built_to
+    bodies = []
+    if at == 1 and held is not None and len(meshes.bead[0]):
+        said = f"Bead between the rubbers, {metres(held.bead_length_mm)}, {mm(section.bead_width_mm)} wide"
+        if len(held.domes_mm):
+            said += f", {counted(len(held.domes_mm), 'dome')}"
+        bodies.append(_packed(body_of("bead", *meshes.bead, rgb(BEAD)), block, "bead", said, steps[0]))
+    if len(meshes.wedges[at][0]):
+        count = len(plan.jacket.pieces[at].wedge_points_mm)
+        said = f"Wedge slots between the glass flanges: {count}, formed before this jacket is laid"
+        wedges = body_of("wedges", *meshes.wedges[at], rgb(WEDGE))
+        bodies.append(_packed(wedges, block, "wedges", said, steps[1]))
+    return bodies
 
 
 def _lightened(mesh: MeshPair, fine_mm: float) -> MeshPair:
@@ -293,6 +348,7 @@ def _data(plan: MouldPlan, shown: _Shown) -> dict[str, Any]:
     return {
         "bodies": shown.bodies,
         "seam": shown.seam,
+        "peel": shown.peel,
         "lockColours": shown.lock_colours,
         "clayColours": shown.clay_colours,
         "parts": _parts(plan, shown),
@@ -321,6 +377,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     parts.append(("keys", "Keys", KEY, True))
     parts += [(f"jacket{k}", f"Jacket, {p.name}", JACKET, True) for k, p in enumerate(plan.jacket.pieces)]
     parts += [("ribs", "Ribs", RIB, True), ("bolts", "Bolts", BOLT, True)]
+    parts += [("bead", "Bead", BEAD, True), ("wedges", "Wedge slots", WEDGE, True)]
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
         for name, label, colour, on in parts
@@ -397,6 +454,12 @@ def _ticks(plan: MouldPlan) -> str:
     return "".join(f"<span>{escape(w)}</span>" for w in words)
 
 
+def _stretch_ticks(plan: MouldPlan) -> str:
+    allowed = plan.locks.stretch_allowed
+    words = ["no stretch", percent(allowed / 2), f"{percent(allowed)} allowed"]
+    return "".join(f"<span>{escape(w)}</span>" for w in words)
+
+
 def _list(pairs: Sequence[tuple[str, str]]) -> str:
     rows = "".join(f"<dt>{escape(name)}</dt><dd>{escape(words)}</dd>" for name, words in pairs)
     return f"<dl>{rows}</dl>"
@@ -444,7 +507,8 @@ def _panel(plan: MouldPlan) -> str:
                 ("Skin, edge", f"{mm(plan.rubber.skin_thickness_mm)}, {mm(plan.rubber.edge_thickness_mm)}"),
                 ("Thinnest found", mm(thickness_view(plan).least_mm)),
                 ("Keys", str(len(plan.keys.keys))),
-                ("Stretch", f"{percent(locks.worst_stretch)}; {percent(locks.stretch_allowed)} is allowed"),
+                *peel_rows(plan),
+                ("Stretch by rule", f"{percent(locks.worst_stretch)}; {percent(locks.stretch_allowed)} is allowed"),
                 ("Time", f"{counted(plan.programme.mould_days, 'day')}; run {counted(plan.programme.run_days, 'day')}"),
                 ("Material", money(take.total_cost, take.currency)),
                 ("One cast more", money(take.cost_next_cast, take.currency)),

@@ -67,6 +67,10 @@ def taken_apart(plan: MouldPlan, progress: Progress = SILENT) -> Apart:
         labels += [(glove.name, kg(piece.rubber_mass_kg), off), (jacket.name, kg(piece.mass_kg), out)]
         if at == 0 and len(bolts.vertices_mm):
             bodies.append(bolts.moved(first[2] * pull))
+        if len(parts.wedges[at].vertices_mm):
+            bodies.append(parts.wedges[at].moved(first[1] * pull))
+        if at == 1 and len(parts.bead.vertices_mm):
+            bodies.append(parts.bead.moved(first[0] * pull))  # the ridge is the second rubber's
     return Apart(tuple(bodies), tuple(labels))
 
 

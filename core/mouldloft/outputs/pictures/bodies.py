@@ -33,6 +33,7 @@ from ...stages.jacket.record import JacketPiece
 from ...stages.plan import MouldPlan
 from ...stages.rubber.record import Envelope
 from ..look import (
+    BEAD,
     BOLT,
     GLOVE,
     JACKET,
@@ -40,8 +41,10 @@ from ..look import (
     PATCH,
     PLASTER,
     RIB,
+    WEDGE,
     rgb,
 )
+from .joint import bead_mesh, wedge_mesh
 from .studio import Baked, set_up
 
 MOST_DRAWN = 1_500_000  # faces of a master drawn as it is; finer ones are thinned to this for the picture
@@ -71,7 +74,8 @@ MeshPair = tuple[np.ndarray, np.ndarray]  # vertices (n, 3) in mm and faces (m, 
 
 @dataclass(frozen=True, eq=False)
 class MouldMeshes:
-    """Glove, keys, jacket, its ribs' cores and bolts of every piece as plain meshes where they sit, by piece.
+    """Glove, keys, jacket, its ribs' cores, bolts and wedges of every piece as plain meshes where they sit, by piece;
+    the bead once.
 
     fine_mm : pixel of the map that each piece was drawn from.
     """
@@ -81,6 +85,8 @@ class MouldMeshes:
     jackets: tuple[MeshPair, ...]
     ribs: tuple[MeshPair, ...]
     bolts: tuple[MeshPair, ...]
+    wedges: tuple[MeshPair, ...]
+    bead: MeshPair
     fine_mm: tuple[float, ...]
 
 
@@ -93,6 +99,8 @@ class MouldBodies:
     jackets: tuple[Body, ...]  # patches in a colour of their own
     ribs: tuple[Body, ...]
     bolts: tuple[Body, ...]
+    wedges: tuple[Body, ...]
+    bead: Body
 
 
 _studios: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
@@ -160,7 +168,10 @@ def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
         length = 2.0 * (plan.rubber.flange_thickness_mm + thickness) + 24.0
         bolts.append(joined(pin(np.asarray(p), envelope.frame.pull, 7.0, length) for p in piece.bolts_mm))
         fine.append(drawn.pixel_mm)
-    return MouldMeshes(tuple(gloves), tuple(keys), tuple(jackets), tuple(ribs), tuple(bolts), tuple(fine))
+    wedges = tuple(wedge_mesh(plan, at) for at in range(len(gloves)))
+    return MouldMeshes(
+        tuple(gloves), tuple(keys), tuple(jackets), tuple(ribs), tuple(bolts), wedges, bead_mesh(plan), tuple(fine)
+    )  # fmt: skip
 
 
 def mould_bodies(plan: MouldPlan, progress: Progress = SILENT) -> MouldBodies:
@@ -187,7 +198,8 @@ def _make_mould_bodies(plan: MouldPlan, progress: Progress) -> MouldBodies:
 
     return MouldBodies(
         tuple(gloves), plain("keys", meshes.keys, KEY), tuple(jackets), plain("ribs", meshes.ribs, RIB),
-        plain("bolts", meshes.bolts, BOLT),
+        plain("bolts", meshes.bolts, BOLT), plain("wedges", meshes.wedges, WEDGE),
+        body_of("bead", *meshes.bead, rgb(BEAD)),
     )  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from ...stages.plan import MouldPlan
 from .apart import apart_picture
 from .locks import lock_picture
 from .overlay import save_png
+from .peel import peel_picture
 from .views import VIEWS, picture_of_view
 
 
@@ -22,7 +23,8 @@ def draw_pictures(
 ) -> tuple[Path, ...]:
     """Draw every picture of the plan into `folder` as PNG files and return their paths.
 
-    Five views of the master with its seam (`front.png` and so on), `locks.png`, `apart.png` and `thickness.png`.
+    Five views of the master with its seam (`front.png` and so on), `locks.png`, `apart.png`, `thickness.png` and,
+    where gloves were peeled, `peel-1.png` and so on.
     renderer : as for `studio.photograph`. Raises `OutputRefused`, or `Cancelled` between pictures.
     """
     from .thickness import thickness_picture  # which draws with this module
@@ -37,6 +39,9 @@ def draw_pictures(
         ("apart", "taken apart", partial(apart_picture, plan, renderer=renderer)),
         ("thickness", "how thick the glove is", partial(thickness_picture, plan, renderer=renderer)),
     ]
+    gloves = plan.peel.gloves if plan.peel is not None else ()
+    for at, glove in enumerate(gloves):
+        drawn.append((f"peel-{at + 1}", f"how the {glove.name} is peeled", partial(peel_picture, plan, at)))
     made = []
     for at, (name, what, draw) in enumerate(drawn):
         own = progress.part(at / len(drawn), (at + 1) / len(drawn))

@@ -37,6 +37,7 @@ from ..words import (
 )
 from .chart import histogram, programme_pages
 from .letterhead import draw_logo, draw_right, job_line
+from .peel import peel_pages
 from .pieces import piece_pages
 from .section import section_pages
 from .typeset import (
@@ -80,6 +81,8 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     for at in range(len(plan.jacket.pieces)):
         progress.step(0.4 + 0.3 * at / len(plan.jacket.pieces), f"sheet of the {plan.jacket.pieces[at].name}")
         story += [PageBreak(), *piece_pages(plan, at, inner)]
+    if plan.peel is not None:
+        story += [PageBreak(), *peel_pages(plan, inner, progress.part(0.7, 0.8))]
     progress.step(0.8, "order of work and programme")
     story += [PageBreak(), *_cast_pages(plan, inner)]
     story += [PageBreak(), *_work_pages(plan, inner)]

@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from ...base.figures import listed
 from ...stages.jacket import JacketPiece
 from ...stages.plan import MouldPlan
-from ...stages.rubber import bead_middle_mm
+from ...stages.rubber import RegistrationCheck, bead_middle_mm
 from ...trade.bolts import BoltChoice
 from ...trade.section import LEAST_RADIUS_MM, JointSection, bead_height_at_mm
 from ..look import BOLT, GLOVE, HAIRLINE, INK, JACKET, PLASTER, SOFT_INK
@@ -66,6 +66,8 @@ def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
         size = f"{section.bead_width_mm:g} × {section.bead_height_mm:g} mm"
         along = f"{held.bead_length_mm / 1000:.1f} m, {bead_middle_mm(section):.0f} mm from the skin"
         facts.append(("Bead", f"{size}, {along}{_domes(held.domes_mm, section)}"))
+    if held is not None and held.check is not None:
+        facts.append(("Rubber on rubber", registration_words(held.check)))
     if jacket.bolt is not None:
         facts.append(
             ("Bolts", _bolt_words(jacket.bolt, len(jacket.pieces[0].bolts_mm), jacket.pieces[0].bolt_pitch_mm))
@@ -84,6 +86,16 @@ def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
     wedges = len(jacket.pieces[0].wedge_points_mm)
     facts.append(("Wedge slots", f"{wedges} between the glass flanges, formed before the second jacket is laid"))
     return facts
+
+
+def registration_words(check: RegistrationCheck) -> str:
+    """Whether the jackets shut bring the rubber halves home."""
+    figure = f"{check.stiffness:.2f}, at least {check.least_stiffness:g} (common practice)"
+    if check.holds:
+        return f"jackets closed, no slide or turn of one half on the other is free: {figure}"
+    return (
+        f"NOT held: a {check.freest} of one half on the other is too free: {figure}; add domes, or keys near the seam"
+    )
 
 
 def _domes(domes_mm: np.ndarray, section: JointSection) -> str:

@@ -32,6 +32,7 @@ SPANNER_MM = 100.0  # common practice: room over a bolt in the board
 WEDGE_CLEAR_MM = 35.0  # common practice: half a wedge's width, and room for the hand that drives it
 _BESIDE_MM = 25.0  # a bolt this near to a flange's middle line is one of its own
 _ROOM_MM = 6.0  # common practice: round a washer, as where the bolts are set
+_READ_DEG = 1.0  # a lean read off pixels: three level pulls evenly round part at just the limit
 _AXIS_MM = 12.0  # over which the flange's slope under a bolt is read
 
 
@@ -76,7 +77,7 @@ def _of_many(envelope: Envelope, section: JointSection, placed: Sequence[Fastene
     if len(taken) and len(spots):
         away = np.linalg.norm(spots[:, None] - taken[None], axis=2).min(axis=1)
         spots = spots[away > 0.6 * section.bolt_pitch_mm]
-    leans = _lean_at(envelope, spots) > np.tan(np.radians(LEAN_DEG))
+    leans = _lean_at(envelope, spots) > np.tan(np.radians(LEAN_DEG + _READ_DEG))
     bolts = on_parting(envelope, np.concatenate([shared, spots[~leans]]))
     clamps = on_parting(envelope, np.concatenate([clamped, spots[leans]]))
     wedges = np.concatenate([np.zeros((0, 3)), *(f.wedges_mm for f in placed)])
@@ -104,10 +105,18 @@ def flange_lines(envelope: Envelope, section: JointSection) -> list[shapely.Line
     """Middle lines of the jacket's flange past the rubber, in frame x, y, where a washer has room."""
     rubber = covered(envelope) | envelope.open_base
     past = ndimage.distance_transform_edt(~rubber) * envelope.pixel_mm
-    half = section.jacket_flange_mm / 2.0
-    room = min(BOLT_SIZES[section.bolt].washer_mm / 2.0 + _ROOM_MM, half - envelope.pixel_mm)
+    # of many pieces flanges are as wide as asked up their own slope, so narrower along the pull
+    level = 1.0 / np.hypot(1.0, _flange_lean(envelope)) if envelope.of_many else 1.0
+    half = level * section.jacket_flange_mm / 2.0
+    room = min(level * (BOLT_SIZES[section.bolt].washer_mm / 2.0 + _ROOM_MM), half - envelope.pixel_mm)
     place = (envelope.origin_mm, envelope.pixel_mm)
     return middle_lines(rubber, envelope.past_rubber, past, *place, half, room)
+
+
+def _flange_lean(envelope: Envelope) -> float:
+    """Rise over run of the jacket's flange, at its middle place."""
+    lean = lean_of(np.nan_to_num(envelope.parting_mm), envelope.pixel_mm)[envelope.past_rubber]
+    return float(np.median(lean)) if lean.size else 0.0
 
 
 def rim_of_jacket(envelope: Envelope, inset_mm: float) -> list[shapely.LineString]:

@@ -1,5 +1,6 @@
 """Stage peel: whether the glove comes off the cast, by mechanics, and how it is peeled."""
 
+from .playing import played
 from .record import AirPocket, Peel, PeeledGlove, PeelMotion, TriedPeel, Verdict
 from .runs import peel_assumptions, peel_gloves
 
@@ -12,4 +13,5 @@ __all__ = [
     "Verdict",
     "peel_assumptions",
     "peel_gloves",
+    "played",
 ]

@@ -20,6 +20,7 @@ from .lattice import Lattice, lattice_of
 _FIELD_MM = 4.0  # step of the cast's distances
 _BAND_STEPS = 3.0  # steps either side of the surface within which distances are exact
 _NEAREST = 4
+_AT_ONCE = 50_000
 _SKIN_SPACING = 0.9  # of a cell, between points of skin that touch
 
 
@@ -53,7 +54,7 @@ def cast_field(master: Master, scene: RayScene, step_mm: float = _FIELD_MM, prog
     places = np.argwhere(near)
     points = low + places * step_mm
     progress.step(0.3, "how far the cast is, on a grid")
-    away = _distances(points, master, taken.points_mm, taken.faces)
+    away = _distances(points, master, taken.points_mm, taken.faces, progress)
     inside = inside_body(scene, master.normals, points)
     values = np.full(count, band)
     values[tuple(places.T)] = np.where(inside, -1.0, 1.0) * np.minimum(away, band)
@@ -62,11 +63,14 @@ def cast_field(master: Master, scene: RayScene, step_mm: float = _FIELD_MM, prog
     return CastField(values, low, step_mm)
 
 
-def _distances(points: np.ndarray, master: Master, samples: np.ndarray, of_face: np.ndarray) -> np.ndarray:
+def _distances(
+    points: np.ndarray, master: Master, samples: np.ndarray, of_face: np.ndarray, progress: Progress
+) -> np.ndarray:
     found = np.empty(len(points))
     tree = spatial.cKDTree(samples)
-    for start in range(0, len(points), 200_000):
-        part = points[start : start + 200_000]
+    for start in range(0, len(points), _AT_ONCE):
+        progress.step(0.3 + 0.6 * start / len(points), "how far the cast is, on a grid")
+        part = points[start : start + _AT_ONCE]
         faces = of_face[tree.query(part, k=_NEAREST, workers=-1)[1]].ravel()
         again = np.repeat(part, _NEAREST, axis=0)
         closest = trimesh.triangles.closest_point(master.vertices_mm[master.faces[faces]], again)

@@ -14,7 +14,7 @@ from .element import cell_forces
 
 # of a time step: forces asked a little ahead of the motion damp what a lattice cannot carry, and hardly anything slower
 _LOOK_AHEAD = 0.3
-_FASTEST_MM_S = 7000.0  # ten times a hand
+_FASTEST_MM_S = 5000.0  # some ten times a hand
 _DEEPEST_MM = 4.0  # a point further in is pushed no harder: beyond a thin limb's middle it would be thrown out behind
 
 

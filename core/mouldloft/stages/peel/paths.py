@@ -9,9 +9,9 @@ import numpy as np
 
 PathKind = Literal["straight", "wave", "side", "swing"]
 Start = Literal["", "top", "foot", "left", "right", "front", "back"]
-HAND_SPEED_MM_S = 700.0  # brisk for a person, slow beside the speed of sound in rubber (some 20 m/s): invented
-_WAVE_MM_S = 2500.0  # how fast the loosening runs along the rim
-_GATHER_S = 0.12  # in which a hand gets up to its speed
+HAND_SPEED_MM_S = 450.0  # brisk for a person, slow beside the speed of sound in rubber (some 20 m/s): invented
+_WAVE_MM_S = 2000.0  # how fast the loosening runs along the rim
+_GATHER_S = 0.25  # in which a hand gets up to its speed
 # plan coordinates: the front looks towards −y, and left is the piece's own
 _WAYS = {
     "top": (0.0, 0.0, 1.0), "foot": (0.0, 0.0, -1.0), "left": (1.0, 0.0, 0.0), "right": (-1.0, 0.0, 0.0),

@@ -1,9 +1,10 @@
 """Stage rubber: the glove's outside and what it takes."""
 
 from .edges import handled_edges_mm2
+from .fixture import check_registration
 from .flanges import bead_middle_mm, lean_of, middle_lines, spaced_spots
 from .glove import FADE, FILL_LIFT_MM, brush_rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
-from .record import Coat, Envelope, Registration, Rubber, RubberParts
+from .record import Coat, Envelope, Registration, RegistrationCheck, Rubber, RubberParts
 from .rims import (
     OTHER_LINE_WITHIN,
     TOO_NEAR,
@@ -28,10 +29,12 @@ __all__ = [
     "Coat",
     "Envelope",
     "Registration",
+    "RegistrationCheck",
     "Rubber",
     "RubberParts",
     "bead_middle_mm",
     "brush_rubber",
+    "check_registration",
     "coat_volumes_mm3",
     "covered",
     "flange_areas_mm2",

@@ -38,6 +38,7 @@ from ...trade.thickness import ThicknessRule, choose_thickness
 from ..master import Master, skin_faces
 from ..seam import Seam
 from ..wall import parting_heights, parting_of
+from .fixture import check_registration
 from .flanges import STEEPEST, Flanges, lay_flanges, lean_of, share_registered
 from .record import Coat, Envelope, Registration, Rubber, RubberParts
 
@@ -711,7 +712,7 @@ def brush_rubber(
         min_thickness_mm=float(thickness.min()),
         thickness_quantiles_mm=tuple(float(q) for q in np.quantile(thickness, [0.05, 0.25, 0.5, 0.75, 0.95])),
         section=section,
-        registration=None if whole is None else _registration_of(whole, raised[0].frame, seam, section),
+        registration=None if whole is None else _registration_of(whole, covers[0].envelope, seam, section),
     )
 
 
@@ -737,13 +738,15 @@ def _all_flanges(
     return whole, [*fine, *_flanges_of_two(raised[2:], section, fewest, master, scene)[1]]
 
 
-def _registration_of(whole: Flanges, frame: PullFrame, seam: Seam, section: JointSection) -> Registration:
-    """Bead, domes and bolts in plan coordinates, and how much of the seam the first two serve."""
+def _registration_of(whole: Flanges, first: Envelope, seam: Seam, section: JointSection) -> Registration:
+    """Bead, domes and bolts in plan coordinates, how much of the seam the first two serve, and whether they hold."""
+    frame = first.frame
     lines, domes = tuple(frame.to_master(line) for line in whole.beads_mm), frame.to_master(whole.domes_mm)
     held = np.concatenate([np.zeros((0, 3)), *lines])
     runs = [spaced_out(line.points_mm, line.closed, 5.0) for line in seam.lines]
     share = share_registered(runs, held, domes, section.rubber_flange_mm)
-    return Registration(lines, domes, share, frame.to_master(whole.bolts_mm), frame.to_master(whole.pads_mm))
+    bolts, pads = frame.to_master(whole.bolts_mm), frame.to_master(whole.pads_mm)
+    return Registration(lines, domes, share, bolts, pads, check_registration(first))
 
 
 def _parts(cover: _Cover) -> RubberParts:

@@ -49,6 +49,22 @@ class Envelope:
         return np.zeros(self.flange.shape, bool) if self.jacket_flange is None else self.jacket_flange
 
 
+@dataclass(frozen=True)
+class RegistrationCheck:
+    """How firmly one glove's flange holds the other's, jackets closed: 0 where some slide or turn is free, 1 at most.
+
+    freest : the motion that is held least.
+    """
+
+    stiffness: float
+    least_stiffness: float
+    freest: str
+
+    @property
+    def holds(self) -> bool:
+        return self.stiffness >= self.least_stiffness
+
+
 @dataclass(frozen=True, eq=False)
 class Registration:
     """What brings the two gloves back on each other: bead and domes on the wall, plan coordinates.
@@ -63,6 +79,7 @@ class Registration:
     share: float
     bolt_places_mm: np.ndarray
     pads_mm: np.ndarray
+    check: RegistrationCheck | None = None
 
     @property
     def bead_length_mm(self) -> float:

@@ -182,6 +182,86 @@
     });
   }
 
+  // --- the glove peeled: frames between which places are mixed ----------------------------------------
+  let peeled = -1; // which one is shown, -1 none
+  let playing = 0;
+  const peelBox = document.getElementById("peel"), peelAt = document.getElementById("peel-at");
+  const peelPlay = document.getElementById("peel-play"), peelSaid = document.getElementById("peel-said");
+  const peels = plan.peel.map((peel) => {
+    const mesh = parts.get(peel.part)[0];
+    mesh.geometry.setAttribute("normal", new THREE.BufferAttribute(new Float32Array(3 * peel.vertices), 3));
+    return { ...peel, mesh, steps: new Uint16Array(block, peel.at, 3 * peel.vertices * peel.frames) };
+  });
+  const peelTo = (share) => {
+    const peel = peels[peeled], count = 3 * peel.vertices, last = peel.frames - 1;
+    const at = share * last, k = Math.min(Math.floor(at), last - 1), mix = at - k;
+    const places = peel.mesh.geometry.getAttribute("position");
+    for (let i = 0; i < count; i++) {
+      const a = peel.steps[k * count + i], b = peel.steps[(k + 1) * count + i];
+      places.array[i] = peel.low[i % 3] + peel.step[i % 3] * (a + mix * (b - a));
+    }
+    places.needsUpdate = true;
+    peel.mesh.geometry.computeVertexNormals();
+    peel.mesh.geometry.boundingSphere = null;
+    const frame = Math.round(at);
+    peelSaid.textContent = peel.said[frame];
+    peelAt.value = String(1000 * share);
+    peelAt.setAttribute("aria-valuetext", peel.said[frame]);
+    root.dataset.peel = `${peeled} ${share.toFixed(3)}`;
+    draw();
+  };
+  const peelStop = () => {
+    cancelAnimationFrame(playing);
+    playing = 0;
+    peelPlay.textContent = "Play";
+    peelPlay.setAttribute("aria-pressed", "false");
+  };
+  const peelShow = (which) => {
+    peeled = which;
+    for (const part of plan.parts) if (shown[part.name] && !["master", "seam"].includes(part.name)) show(part.name, false);
+    if (!shown.master) show("master", true);
+    peels.forEach((peel, k) => { peel.mesh.visible = k === which; });
+    document.querySelectorAll("[data-peel]").forEach((b) => b.setAttribute("aria-pressed", String(Number(b.dataset.peel) === which)));
+    tell(peels[which].words);
+  };
+  const peelHide = () => {
+    peelStop();
+    peeled = -1;
+    delete root.dataset.peel;
+    for (const peel of peels) peel.mesh.visible = false;
+    document.querySelectorAll("[data-peel]").forEach((b) => b.setAttribute("aria-pressed", "false"));
+  };
+  peelBox.hidden = !peels.length;
+  for (const [k, peel] of peels.entries()) {
+    peel.mesh.visible = false;
+    const button = document.createElement("button");
+    button.type = "button";
+    button.dataset.peel = String(k);
+    button.setAttribute("aria-pressed", "false");
+    button.append(peel.label);
+    button.addEventListener("click", () => { peelStop(); peelShow(k); peelTo(0); });
+    document.getElementById("peel-which").append(button);
+  }
+  peelAt.addEventListener("input", () => {
+    peelStop();
+    if (peeled < 0) peelShow(0);
+    peelTo(peelAt.valueAsNumber / 1000);
+  });
+  peelPlay.addEventListener("click", () => {
+    if (playing) { peelStop(); return; }
+    if (peeled < 0) peelShow(0);
+    peelPlay.textContent = "Pause";
+    peelPlay.setAttribute("aria-pressed", "true");
+    let from = peelAt.valueAsNumber >= 1000 ? 0 : peelAt.valueAsNumber / 1000, start = 0;
+    const tick = (now) => {
+      start = start || now;
+      const share = Math.min(from + (now - start) / 6000, 1);
+      peelTo(share);
+      if (share < 1) playing = requestAnimationFrame(tick); else peelStop();
+    };
+    playing = requestAnimationFrame(tick);
+  });
+
   const chips = document.getElementById("parts");
   for (const part of plan.parts) {
     const button = document.createElement("button");
@@ -191,6 +271,7 @@
     button.style.setProperty("--swatch", part.colour);
     button.append(dot, part.label);
     button.addEventListener("click", () => {
+      if (peeled >= 0 && part.name !== "seam") peelHide();
       show(part.name, !shown[part.name]);
       tell("");
     });

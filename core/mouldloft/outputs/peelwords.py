@@ -1,0 +1,70 @@
+"""Peeling in the bench's words: one line for the summary, sentences for the sheet and the page."""
+
+from __future__ import annotations
+
+from ..base.figures import cm2, listed, percent
+from ..stages.peel import Peel, PeeledGlove
+from ..stages.plan import MouldPlan
+
+_LITTLE = 0.05  # less stretch is not worth a word
+_VERDICT = {"off": "comes off", "doubtful": "DOUBTFUL", "stuck": "STUCK"}
+
+
+def span_words(low: float, high: float, unit: str) -> str:
+    """'34 to 76 %', '120 to 310 N': one number where both read the same."""
+    scale = 100.0 if unit == "%" else 1.0
+    step = 1.0 if unit == "%" else 10.0
+    first, last = (f"{round(v * scale / step) * step:.0f}" for v in (low, high))
+    return f"{first} {unit}" if first == last else f"{first} to {last} {unit}"
+
+
+def glove_line(peel: Peel, glove: PeeledGlove) -> str:
+    """'comes off from the top; stretch 34 to 76 %, 160 % allowed, at the mouth; 120 to 310 N, two people'."""
+    people = "one person" if peel.people == 1 else "two people"
+    if glove.verdict == "stuck":
+        return f"STUCK: {glove.why[0]}"
+    verdict = _VERDICT[glove.verdict]
+    verdict = f"{verdict}: {glove.way}" if glove.verdict == "doubtful" else f"{verdict} {glove.way}"
+    if glove.pockets:
+        verdict += ", once air is let in"
+    return (
+        f"{verdict}; stretch {span_words(glove.stretch_low, glove.stretch_high, '%')}, "
+        f"{percent(peel.stretch_allowed)} allowed, at {glove.stretch_place}; "
+        f"{span_words(glove.force_low_n, glove.force_high_n, 'N')}, {people}"
+    )
+
+
+def peel_rows(plan: MouldPlan) -> list[tuple[str, str]]:
+    """Rows of the summary; none where no glove was peeled."""
+    if plan.peel is None:
+        return []
+    return [(f"Peel, {glove.name}", glove_line(plan.peel, glove)) for glove in plan.peel.gloves]
+
+
+def peel_steps(peel: Peel, glove: PeeledGlove) -> tuple[str, ...]:
+    """How it is peeled, step by step."""
+    people = "One person" if peel.people == 1 else "Two people"
+    steps = [f"{people}, hands on the flange. Start {_start(glove)}."]
+    if glove.pockets:
+        where = listed(f"{p.place} ({cm2(p.area_mm2)})" for p in glove.pockets)
+        steps.append(f"Let air in first, with a blunt wooden blade; it has no other way to {where}.")
+    if glove.order:
+        steps.append(f"It lets go in this order: {listed(glove.order)}.")
+    if glove.verdict != "stuck":
+        steps.append(
+            f"Pull steadily: {span_words(glove.force_low_n, glove.force_high_n, 'N')} in all, the glove's own "
+            f"{glove.rubber_kg:.0f} kg in it. Stop and loosen by hand where it does not give."
+        )
+    if glove.stretch_high > _LITTLE:
+        steps.append(
+            f"Most stretch, {span_words(glove.stretch_low, glove.stretch_high, '%')}, at {glove.stretch_place}: ease "
+            "it over with the flat of the hand, no tools."
+        )
+    doubts = (words for words in glove.why if not words.startswith("Air "))
+    return (*steps, *doubts, *glove.advice)
+
+
+def _start(glove: PeeledGlove) -> str:
+    if glove.way.startswith("from"):
+        return glove.way
+    return "at the top and swing it down" if glove.way.startswith("swung") else "all round and pull straight"

@@ -1,0 +1,58 @@
+"""How to peel, on the workshop's sheets: frames, steps and figures of every glove that was peeled by mechanics."""
+
+from __future__ import annotations
+
+from reportlab.platypus import Flowable, PageBreak, Spacer
+
+from ...base.figures import listed, percent
+from ...base.progress import SILENT, Progress
+from ...stages.peel import Peel, PeeledGlove
+from ...stages.plan import MouldPlan
+from ..peelwords import glove_line, peel_steps, span_words
+from ..pictures.peel import peel_picture
+from .typeset import facts_table, heading, picture_panel, ruled_table, set_text
+
+_NOTE = (
+    "Worked out by mechanics on the glove as planned, never a promise: pull slowly, stop where it does not give. "
+    "Lifting and pulling hurt backs: enough people, feet apart, nobody under the glove."
+)
+_COLUMNS = ("Way", "Friction", "Cells", "Off", "Stretch", "Pull")
+
+
+def peel_pages(plan: MouldPlan, inner: float, progress: Progress = SILENT) -> list[Flowable]:
+    """A page for each glove; empty where none was peeled."""
+    peel = plan.peel
+    if peel is None:
+        return []
+    story: list[Flowable] = []
+    for at, glove in enumerate(peel.gloves):
+        story += [PageBreak()] if at else []
+        story += heading(f"How to peel: {glove.name}", _NOTE)
+        story.append(picture_panel(peel_picture(plan, at, progress), inner, 330))
+        story += [Spacer(1, 6)]
+        for k, words in enumerate(peel_steps(peel, glove), 1):
+            story += [set_text(f"{k}. {words}", size=9.2, leading=12.4), Spacer(1, 2)]
+        story += [Spacer(1, 6), facts_table(_facts(peel, glove), inner, 0.2), Spacer(1, 6)]
+        story.append(ruled_table(_COLUMNS, [_row(t) for t in glove.tries], [inner * s for s in _SHARES]))
+    return story
+
+
+_SHARES = (0.4, 0.12, 0.12, 0.12, 0.12, 0.12)
+
+
+def _row(t) -> tuple[str, ...]:  # type: ignore[no-untyped-def]
+    off = "yes" if t.off else f"no, {percent(t.freed)}"
+    return t.way, f"{t.friction:g}", f"{t.pitch_mm:.0f} mm", off, percent(t.stretch), f"{t.force_n:.0f} N"
+
+
+def _facts(peel: Peel, glove: PeeledGlove) -> list[tuple[str, str]]:
+    return [
+        ("Verdict", glove_line(peel, glove)),
+        (
+            "First look by rule",
+            f"{percent(glove.rule_stretch)} (depth over ring radius); mechanics, where both stand, decide: "
+            f"{span_words(glove.stretch_low, glove.stretch_high, '%')}, a mean over {peel.average_mm:g} mm",
+        ),
+        ("Hands", f"{peel.hands_n:.0f} N together at most; friction {listed(f'{f:g}' for f in peel.frictions)}"),
+        ("Left out", listed(peel.left_out)),
+    ]
