@@ -20,6 +20,8 @@ _ZIGZAG = (
 _FOOT_SHARE = 0.01  # of the full price: what a cut under an open base costs, enough to keep it straight
 _PREFERRED_SHARE = 0.2  # of the full price, where the client would have the seam (invented)
 _LIMB_SHARE = 0.12  # of a limb's thickness: how far the fair line may leave the cut there, or it slips off (invented)
+_NEAR_ALLOWED = 0.5  # of the stretch allowed: a seam is not drawn up to what a rule of thumb bears (invented)
+_TEARS = 4.0  # times as dear as skin nobody lays up: a torn glove stops the run (invented)
 _GRAZING = 0.05  # |n . d| under which a face counts as standing along the pull (3 degrees)
 
 
@@ -35,19 +37,19 @@ def line_price(place: Place, bent: bool) -> np.ndarray:
 def side_costs(ground: Ground, lip: float = 0.0) -> np.ndarray:
     """(2, m) money for giving each face to the piece ahead, and to the piece behind.
 
-    Where the glove would have to stretch past its limit, more than the seam round the place. lip : how dear skin is
+    Where the glove would have to stretch past half its limit, more than the seam round the place. lip : how dear skin is
     that turns its back to its half's opening, in the same measure: nobody sees it who leans in as far as one does.
     """
     unit, skin = ground.place.terms.unit, ground.place.skin_mm2
     never = never_price(ground.place.terms, float(skin.sum()))
-    over = _one_sided(ground.stretch > ground.place.terms.stretch_allowed)
+    over = _one_sided(ground.stretch > _NEAR_ALLOWED * ground.place.terms.stretch_allowed)
     along = ground.place.master.normals @ ground.direction
     away = np.stack([along < -TURNED_AWAY, along > TURNED_AWAY])
     thick = ground.place.thick_mm
     under = never * lip * (away & (thick > SOLID_MM))
     # a limb too thin to lay up is filled: half of it stands behind each of its sides, and the other goes with this one
     under = under + unit.solid_mm3 * np.where(thick <= SOLID_MM, thick, 0.0) * away
-    return skin * (unit.fill_mm3 * ground.fill_mm + unit.locked_mm2 * ground.locked + never * over + under)
+    return skin * (unit.fill_mm3 * ground.fill_mm + unit.locked_mm2 * ground.locked + _TEARS * never * over + under)
 
 
 def _one_sided(marked: np.ndarray) -> np.ndarray:

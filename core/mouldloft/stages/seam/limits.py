@@ -23,6 +23,7 @@ _LOOKS = 40  # places of an opening, spread over it, that each place of the insi
 _NEAR = (0, 8, 24, 48, 96, 160)  # and of those nearest straight out from it, the so manieth
 _GLANCE = 0.1  # sine of the flattest angle at which skin is seen and brushed (common practice, no source)
 _HEAVIER = 1.25  # times the plane's heavier half: what two or more lift anyway (invented)
+_LEAST_STRETCHED = 1.0 / 2000.0  # of the skin: the tip of an ear that is a sock tears the glove however small it is
 _LEAST_PLACE = 1.0 / 100.0  # of the skin: a smaller place, a palm or two of a figure a metre high, is texture
 
 
@@ -97,7 +98,8 @@ def find_trouble(
     over = ((ground.stretch > place.terms.stretch_allowed) & own_side).any(axis=0)
     laid_up = skin & (place.thick_mm > SOLID_MM)
     found = (laid_up & ~seen, laid_up & seen & ~reached, skin & over)
-    bad = [_places(ground, labels, which) for which in found]
+    least = (_LEAST_PLACE, _LEAST_PLACE, _LEAST_STRETCHED)
+    bad = [_places(ground, labels, which, share) for which, share in zip(found, least, strict=True)]
     left_out = skin & ~laid_up & ~reached
     # a limb has two sides, and half of it stands behind each
     solid = float((place.skin_mm2 * np.minimum(place.thick_mm, SOLID_MM) / 2)[left_out].sum())
@@ -146,10 +148,10 @@ def _nearest(points: np.ndarray, opening: np.ndarray, out: np.ndarray) -> np.nda
     return cKDTree(flat).query(across, k=wanted)[1].T
 
 
-def _places(ground: Ground, labels: np.ndarray, which: np.ndarray) -> np.ndarray:
+def _places(ground: Ground, labels: np.ndarray, which: np.ndarray, share: float) -> np.ndarray:
     """The marked faces without those whose connected place is too small to matter."""
     skin = ground.place.skin_mm2
-    least = _LEAST_PLACE * float(skin.sum())
+    least = share * float(skin.sum())
     if float(skin[which].sum()) < least:
         return np.zeros(len(which), bool)
     count, region = regions(ground.place.graph, (which + 2 * labels).astype(np.int8))
