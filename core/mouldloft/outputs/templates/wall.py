@@ -193,16 +193,23 @@ def _rib(piece: WallPiece, wall: Wall, imprint: Imprint) -> Template:
     x_low, y_low = piece.outline_mm.min(axis=0)
     x_high, y_high = piece.outline_mm.max(axis=0)
     number = piece.marks[0].number
-    x, y = float(x_low) + 0.3 * float(x_high - x_low), float(y_low)
-    high = float(y_high - y_low)
+    y, high = float(y_low), float(y_high - y_low)
+
+    def at(share: float) -> tuple[float, float]:
+        """Where words at that share of the height begin on the piece."""
+        level = y + share * high
+        within = Polygon(piece.outline_mm).intersection(LineString([(x_low - 1.0, level), (x_high + 1.0, level)]))
+        left = float(within.bounds[0]) if not within.is_empty else float(x_low)
+        return max(left + 3.0, float(x_low) + 0.3 * float(x_high - x_low)), level
+
     lines = [TemplateLine(piece.outline_mm)]
     if high > 40.0:
         lines += _arrow(np.array([x_high - 12.0, y + 0.3 * high]), np.array([0.0, 1.0]), 16.0)
     texts = [
-        TemplateText(piece.name, (x, y + 0.62 * high), min(12.0, 0.2 * high)),
-        TemplateText(f"station {number}, look to {number + 1}", (x, y + 0.42 * high), 4.0),
-        TemplateText("left edge to the skin, clay over the top", (x, y + 0.28 * high), 3.0),
-        TemplateText(imprint.words, (x, y + 0.14 * high), 2.5),
+        TemplateText(piece.name, at(0.62), min(12.0, 0.2 * high)),
+        TemplateText(f"station {number}, look to {number + 1}", at(0.42), 4.0),
+        TemplateText("left edge to the skin, clay over the top", at(0.28), 3.0),
+        TemplateText(imprint.words, at(0.14), 2.5),
     ]
     return Template(piece.name, tuple(lines), tuple(texts))
 
