@@ -41,7 +41,7 @@ def rescan_command(
         raise BriefRefused(f"There is no unit {unit[:20]!r}; use one of: {', '.join(MM_PER_UNIT)}.")
     planned = open_plan(plan_folder)
     root = plan_folder if plan_folder.is_dir() else plan_folder.parent
-    target = out or root.with_name(f"{root.resolve().name}-as-built")
+    target = (out or root.with_name(f"{root.resolve().name}-as-built")).absolute()
     if target.resolve() == root.resolve():
         raise BriefRefused("The new plan would take the old one's place; give another folder with --out.")
     with Terminal(False) as terminal, all_or_nothing(target) as inner:

@@ -12,7 +12,7 @@ import pytest
 import trimesh
 from asbuilt_scans import scanned, vertex_normals
 from mouldloft.asbuilt import rescan
-from mouldloft.asbuilt.changes import order_changes, outline_off_mm, report_lines
+from mouldloft.asbuilt.changes import order_changes, outline_off_mm, report_lines, template_fates
 from mouldloft.base.errors import BriefRefused, MasterRefused
 from mouldloft.inputs.brief import KeysBrief, SeamBrief
 from mouldloft.outputs.clay import clay_colours, clay_lines, scale_end_mm
@@ -169,3 +169,18 @@ def test_colours_say_proud_and_shy_apart_and_nothing_within_the_threshold():
     grey = off_colours(np.linspace(-1, 1, 9)) @ [0.2126, 0.7152, 0.0722]
     assert (np.diff(grey[:5]) > 0).all()
     assert (np.diff(grey[4:]) < 0).all()
+
+
+def test_a_board_that_only_changed_its_number_is_kept(small):
+    def piece(name, kind, size):
+        return SimpleNamespace(name=name, kind=kind, outline_mm=np.array([[0, 0], [size, 0], [size, 90], [0, 60.0]]))
+
+    old = [piece("W1", "board", 500), piece("R1", "rib", 120), piece("R2", "rib", 160), piece("R3", "rib", 300)]
+    new = [piece("W1", "board", 503), piece("R1", "rib", 121), piece("R2", "rib", 140), piece("R3", "rib", 161)]
+    walls = [replace_plan(small, wall=SimpleNamespace(pieces=pieces)) for pieces in (old, new)]
+    fates = {each.name: each for each in template_fates(*walls)}
+    assert fates["wall W1"].fate == "keep"  # 1.5 mm at each end: a board keeps 2
+    assert fates["wall R1"].fate == "keep"
+    assert fates["wall R2"].fate == "cut again"
+    assert (fates["wall R3"].fate, fates["wall R3"].serves) == ("renumber", "wall R2")
+    assert "wall R2 as R3" in " ".join(report_lines(*walls))

@@ -18,7 +18,7 @@ _ROUNDS = 100
 _SPACING_MM = 4.0  # along the outline that is laid; the other is sampled finer, so that nothing catches on it
 _FINE_MM = 0.4
 
-Fate = Literal["keep", "cut again", "new", "not needed"]
+Fate = Literal["keep", "renumber", "cut again", "new", "not needed"]
 
 
 @dataclass(frozen=True)
@@ -62,33 +62,58 @@ def order_changes(before: MouldPlan, after: MouldPlan) -> tuple[OrderChange, ...
 @dataclass(frozen=True)
 class TemplateFate:
     """One template, and whether the one already cut still serves. off_mm : how far its edge moved, 0 where there is
-    nothing to compare."""
+    nothing to compare. serves : the old template that serves under this name, where it is renumbered."""
 
     name: str
     fate: Fate
     off_mm: float = 0.0
+    serves: str = ""
 
 
 def template_fates(before: MouldPlan, after: MouldPlan) -> tuple[TemplateFate, ...]:
-    """Wall pieces and cradle boards of both plans by name, in the order of work."""
+    """Wall pieces and cradle boards of both plans, in the order of work: by name, and where that one no longer serves,
+    by any other of its kind that does."""
     old, new = dict(_templates(before)), dict(_templates(after))
+    off = {name: outline_off_mm(old[name].outline, own.outline) for name, own in new.items() if name in old}
+    left = [name for name in old if name not in off or off[name] > new[name].limit_mm]
     found = []
-    for name, (outline, limit) in new.items():
-        if name not in old:
-            found.append(TemplateFate(name, "new"))
+    for name, own in new.items():
+        if name in off and off[name] <= own.limit_mm:
+            found.append(TemplateFate(name, "keep", off[name]))
             continue
-        off = outline_off_mm(old[name][0], outline)
-        found.append(TemplateFate(name, "keep" if off <= limit else "cut again", off))
-    return (*found, *(TemplateFate(name, "not needed") for name in old if name not in new))
+        other = next((each for each in left if _serves(old[each], own)), None)
+        if other is not None:
+            left.remove(other)
+            found.append(TemplateFate(name, "renumber", off.get(name, 0.0), other))
+        else:
+            found.append(TemplateFate(name, "cut again" if name in off else "new", off.get(name, 0.0)))
+    return (*found, *(TemplateFate(name, "not needed") for name in left if name not in new))
 
 
-def _templates(plan: MouldPlan) -> Iterable[tuple[str, tuple[np.ndarray, float]]]:
+def _serves(old: _Template, new: _Template) -> bool:
+    """Is the old template of the same kind, and the new one's shape?"""
+    one, other = (shapely.Polygon(each.outline) for each in (old, new))
+    least = new.limit_mm * max(one.length, other.length)
+    alike = old.kind == new.kind and abs(one.area - other.area) < least
+    return alike and outline_off_mm(old.outline, new.outline) <= new.limit_mm
+
+
+@dataclass(frozen=True, eq=False)
+class _Template:
+    kind: str
+    outline: np.ndarray
+    limit_mm: float
+
+
+def _templates(plan: MouldPlan) -> Iterable[tuple[str, _Template]]:
     for piece in plan.wall.pieces if plan.wall is not None else ():
-        yield f"wall {piece.name}", (piece.outline_mm, CLAY_KEEPS_MM if piece.kind == "rib" else BOARD_KEEPS_MM)
+        limit = CLAY_KEEPS_MM if piece.kind == "rib" else BOARD_KEEPS_MM
+        yield f"wall {piece.name}", _Template(piece.kind, np.asarray(piece.outline_mm)[:, :2], limit)
     for lying in plan.cradle.pieces:
         name = plan.jacket.pieces[lying.piece].name if lying.piece < len(plan.jacket.pieces) else str(lying.piece)
         for board in lying.boards:
-            yield f"cradle of the {name}, {board.name}", (board.outline_mm, CLAY_KEEPS_MM)
+            outline = np.asarray(board.outline_mm)[:, :2]
+            yield f"cradle of the {name}, {board.name}", _Template(f"cradle {name}", outline, CLAY_KEEPS_MM)
 
 
 def outline_off_mm(one: np.ndarray, other: np.ndarray) -> float:
@@ -112,7 +137,19 @@ def _along(outline: np.ndarray, spacing_mm: float) -> np.ndarray:
     return shapely.get_coordinates(shapely.line_interpolate_point(ring, np.arange(count) / count, normalized=True))
 
 
-_FATES = (("cut again", "Cut again"), ("new", "New"), ("not needed", "No longer needed"), ("keep", "Keep"))
+_FATES = (
+    ("cut again", "Cut again"),
+    ("renumber", "Keep and renumber"),
+    ("new", "New"),
+    ("not needed", "No longer needed"),
+    ("keep", "Keep"),
+)
+
+
+def _fate_words(each: TemplateFate) -> str:
+    if each.fate == "cut again":
+        return f"{each.name} ({mm(each.off_mm)} off)"
+    return f"{each.serves} as {each.name.removeprefix('wall ')}" if each.fate == "renumber" else each.name
 
 
 def report_lines(before: MouldPlan, after: MouldPlan) -> list[str]:
@@ -127,13 +164,8 @@ def report_lines(before: MouldPlan, after: MouldPlan) -> list[str]:
         lines.append("  As planned: the same packs.")
     fates = template_fates(before, after)
     lines += ["", "TEMPLATES"]
-    for fate, said in (
-        ("cut again", "Cut again"),
-        ("new", "New"),
-        ("not needed", "No longer needed"),
-        ("keep", "Keep"),
-    ):
-        which = [f"{f.name} ({mm(f.off_mm)} off)" if fate == "cut again" else f.name for f in fates if f.fate == fate]
+    for fate, said in _FATES:
+        which = [_fate_words(each) for each in fates if each.fate == fate]
         if which:
             lines.append(f"  {said}: {listed(which)}.")
     return lines

@@ -30,7 +30,7 @@ from .closing import ClosedScan, close_scan
 from .difference import carried_values, measure_difference
 from .registration import Pose, lay_scan_on
 
-SEAM_FILE, CLEAR_FILE, CLOSED_FILE = "carried-seam.npy", "carried-keep-clear.npy", "scan-closed.stl"
+SEAM_FILE, CLEAR_FILE, CLOSED_FILE = "carried-seam.npy", "carried-keep-clear.npy", "scan-closed.ply"
 _UNIT_AGREES = 0.03  # a fitted scale this near a unit's is that unit: clay is not worked further off its size
 
 
@@ -96,13 +96,19 @@ def _lay(master: Master, found: MeshFile, unit: str | None, progress: Progress) 
         held = lay_scan_on(vertices, faces, master.vertices_mm, master.faces, size, progress.part(0.6, 1.0))
         return held, (
             f"The scan names no unit; by its size it is in {name}, and lies on the plan within {mm(held.spread_mm)} "
-            f"(the clay as a whole is {100 * abs(pose.scale / size - 1):.2f} % "
-            f"{'larger' if pose.scale < size else 'smaller'} than planned)."
+            f"({_whole_size_words(pose.scale / size)})."
         )
     return pose, (
         f"The scan names no unit, so its size was fitted to the plan ({number(pose.scale, 4)} mm a unit): whether the "
         "clay came out larger or smaller as a whole is not known; give --unit to find out."
     )
+
+
+def _whole_size_words(fitted: float) -> str:
+    """fitted : what a fit of its own would scale the scan by, over its unit."""
+    if abs(fitted - 1) < 5e-4:
+        return "the clay as a whole is as large as planned"
+    return f"the clay as a whole is {100 * abs(fitted - 1):.1f} % {'larger' if fitted < 1 else 'smaller'} than planned"
 
 
 def _inside_out(vertices: np.ndarray, faces: np.ndarray) -> bool:

@@ -35,9 +35,10 @@ class CoatEntry:
 
 @dataclass(frozen=True)
 class CastEntry:
-    """One cast of the run. weight_kg as weighed after trimming; tears : of the glove, counted at opening."""
+    """One cast of the run; number 0 is an extra trial cast. weight_kg : after trimming, with its baseboard; tears : of
+    the glove, counted at opening."""
 
-    number: Annotated[int, msgspec.Meta(ge=1, le=10_000)]
+    number: Annotated[int, msgspec.Meta(ge=0, le=10_000)]
     weight_kg: Amount | None = None
     gelcoat_kg: Amount | None = None
     resin_kg: Amount | None = None

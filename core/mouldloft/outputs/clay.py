@@ -42,8 +42,8 @@ def write_difference(plan: MouldPlan, path: str | Path) -> Path:
 
 
 def write_closed_scan(plan: MouldPlan, path: str | Path) -> Path:
-    """The scanned body the plan was made from, closed (binary STL, mm). Raises `OutputRefused`."""
-    data: Any = trimesh.Trimesh(plan.master.vertices_mm, plan.master.faces, process=False).export(file_type="stl")
+    """The scanned body the plan was made from, closed (PLY, mm, the same vertices). Raises `OutputRefused`."""
+    data: Any = trimesh.Trimesh(plan.master.vertices_mm, plan.master.faces, process=False).export(file_type="ply")
     return write_whole(path, lambda handle: handle.write(bytes(data)))
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from ..base.figures import cm2, counted, listed, percent
+from ..base.figures import cm2, listed, percent
 from ..stages.peel import Peel, PeeledGlove
 from ..stages.plan import MouldPlan
 
+_LITTLE = 0.05  # less stretch is not worth a word
 _VERDICT = {"off": "comes off", "doubtful": "DOUBTFUL", "stuck": "STUCK"}
 
 
@@ -42,9 +43,11 @@ def peel_rows(plan: MouldPlan) -> list[tuple[str, str]]:
 
 def peel_steps(peel: Peel, glove: PeeledGlove) -> tuple[str, ...]:
     """How it is peeled, step by step."""
-    people = counted(peel.people, "person", "people")
-    steps = [f"{people.capitalize()}, hands on the flange. Start {_start(glove)}."]
-    steps += [f"Let air in at {p.place}: about {cm2(p.area_mm2)} lifts there with no way in." for p in glove.pockets]
+    people = "One person" if peel.people == 1 else "Two people"
+    steps = [f"{people}, hands on the flange. Start {_start(glove)}."]
+    if glove.pockets:
+        where = listed(f"{p.place} ({cm2(p.area_mm2)})" for p in glove.pockets)
+        steps.append(f"Let air in first, with a blunt wooden blade; it has no other way to {where}.")
     if glove.order:
         steps.append(f"It lets go in this order: {listed(glove.order)}.")
     if glove.verdict != "stuck":
@@ -52,11 +55,13 @@ def peel_steps(peel: Peel, glove: PeeledGlove) -> tuple[str, ...]:
             f"Pull steadily: {span_words(glove.force_low_n, glove.force_high_n, 'N')} in all, the glove's own "
             f"{glove.rubber_kg:.0f} kg in it. Stop and loosen by hand where it does not give."
         )
-    steps.append(
-        f"Most stretch, {span_words(glove.stretch_low, glove.stretch_high, '%')}, at {glove.stretch_place}: ease it "
-        "over with the flat of the hand, no tools."
-    )
-    return (*steps, *glove.why, *glove.advice)
+    if glove.stretch_high > _LITTLE:
+        steps.append(
+            f"Most stretch, {span_words(glove.stretch_low, glove.stretch_high, '%')}, at {glove.stretch_place}: ease "
+            "it over with the flat of the hand, no tools."
+        )
+    doubts = (words for words in glove.why if not words.startswith("Air "))
+    return (*steps, *doubts, *glove.advice)
 
 
 def _start(glove: PeeledGlove) -> str:

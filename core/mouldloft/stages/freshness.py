@@ -74,7 +74,7 @@ READS: dict[str, Reads] = {
         "figures",
     ),
     "takeoff": Reads(
-        ("master", "locks", "wall", "rubber", "keys", "jacket", "cradle", "cast", "programme"),
+        ("master", "locks", "wall", "rubber", "keys", "jacket", "peel", "cradle", "cast", "programme"),
         _ALL_BUT_MESH,
         "all",
     ),

@@ -81,6 +81,7 @@ def plan(
             progress,
             wall,
             kept.one("programme"),
+            peel,
         ),
     )
     made = MouldPlan(
@@ -317,17 +318,18 @@ def order_and_days(
     progress: Progress = SILENT,
     wall: Wall | None = None,
     programme: Programme | None = None,
+    peel: Peel | None = None,
 ) -> tuple[Takeoff, Programme]:
     """What to buy, and the days it takes. The sheets of a planned wall are bought as they are nested.
 
-    programme : of all this, if at hand.
+    programme : of all this, if at hand. peel : where the gloves were peeled, for the mould's life.
     """
     if programme is None:
         progress.begin("programme")  # before the take-off, which counts its pots and person days
         programme = set_programme(seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     progress.begin("takeoff")
     parts = (master, locks, rubber, keys, jacket, cradle, cast)
-    return take_off(*parts, brief, catalogue, progress, programme=programme, wall=wall), programme
+    return take_off(*parts, brief, catalogue, progress, programme=programme, wall=wall, peel=peel), programme
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:

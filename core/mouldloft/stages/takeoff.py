@@ -30,6 +30,7 @@ from .jacket import Jacket, Zone
 from .keys import Keys
 from .locks import Locks
 from .master import Master
+from .peel import Peel
 from .programme import RUN_PARTS, Programme, bolt_count, slot_count
 from .rubber import Rubber, flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
 from .wall import BOARD_MM, Wall
@@ -102,6 +103,7 @@ def take_off(
     *,
     programme: Programme,
     wall: Wall | None = None,
+    peel: Peel | None = None,
 ) -> Takeoff:
     """Take off every material of the mould and the run, in packs, with its cost.
 
@@ -121,7 +123,7 @@ def take_off(
     lines = tuple(_order(material, parts, catalogue) for material, parts in _gathered(needs))
     total = sum(line.cost for line in lines)
     mould = sum(line.cost * _share(line, MOULD_SECTIONS) for line in lines)
-    life, reason = mould_life(rubber, locks, catalogue.rubber_for(brief.materials))
+    life, reason = mould_life(rubber, locks, catalogue.rubber_for(brief.materials), peel)
     gloves = max(1, math.ceil(brief.run.casts / life - 1e-9))
     next_cast = _cost_of_one_more(lines, brief)
     money = _money(lines, (mould, total - mould, next_cast), programme, brief, catalogue)
@@ -449,15 +451,19 @@ def _cost_of_one_more(lines: Sequence[OrderLine], brief: Brief) -> float:
 # --- how long it lasts -----------------------------------------------------------------------------------
 
 
-def mould_life(rubber: Rubber, locks: Locks, rubber_material: RubberMaterial) -> tuple[float, str]:
+def mould_life(
+    rubber: Rubber, locks: Locks, rubber_material: RubberMaterial, peel: Peel | None = None
+) -> tuple[float, str]:
     """Casts to expect of one glove, and the rule in words. A rule of thumb of our own, never a promise.
 
     The catalogue's life of the rubber with little stretch; less by how near to its allowed stretch the glove works
     (three quarters less at all of it), in proportion for a thinnest place under 6 mm, and for tear strength under 20
     N/mm.
-    [common practice, no source: each cause; its weight is ours]
+    [common practice, no source: each cause; its weight is ours] Where gloves were peeled, the stretch is that of the
+    mechanics, else the ring rule's.
     """
-    worked = min(1.0, locks.worst_stretch / locks.stretch_allowed) if locks.stretch_allowed > 0 else 1.0
+    stretch = locks.worst_stretch if peel is None else max(glove.stretch_high for glove in peel.gloves)
+    worked = min(1.0, stretch / locks.stretch_allowed) if locks.stretch_allowed > 0 else 1.0
     by_stretch = 1 - LIFE_STRETCH_SHARE * worked
     by_thickness = min(1.0, rubber.min_thickness_mm / LIFE_THICKNESS_MM)
     by_tear = min(1.0, rubber_material.tear_strength_n_mm / LIFE_TEAR_N_MM)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from mouldloft.base.errors import Cancelled
 from mouldloft.base.progress import Progress
+from mouldloft.stages.peel.advice import slit_glove
 from mouldloft.stages.peel.body import Body, CastField, law_of
 from mouldloft.stages.peel.glove import PeelGlove
 from mouldloft.stages.peel.lattice import lattice_of
@@ -157,6 +158,18 @@ def test_a_wave_from_one_side_takes_no_more_than_all_at_once(upright, let_go):
     wave = peeled(*upright, 800.0, path=PeelPath("wave", "left"))
     assert wave.off
     assert wave.force_n < 1.1 * let_go.force_n
+
+
+def test_a_slit_to_the_rim_lessens_the_stretch(upright, let_go):
+    """A slit opens the ring that has to stretch (common practice, no source), and takes away no more than its width."""
+    glove, cast = upright
+    cut, _ = slit_glove(glove, np.array([64.0, 0.0, 10.0]))
+    lost = 1 - cut.lattice.fill_mm3.sum() / glove.lattice.fill_mm3.sum()
+    assert 0.01 < lost < 0.15
+    assert cut.lattice.mass_kg.sum() == pytest.approx(glove.lattice.mass_kg.sum() * (1 - lost))
+    slit = peeled(cut, cast, 800.0)
+    assert slit.off
+    assert slit.stretch < let_go.stretch
 
 
 def hanging(pitch=10.0):

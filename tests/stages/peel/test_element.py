@@ -179,3 +179,12 @@ def test_one_layer_of_cells_bends_as_stiffly_as_the_skin_in_it(degrees):
         found.append((160.0 / (roots[1] - roots[0])) ** 3 / exact)
     assert np.mean(found) == pytest.approx(1.0, abs=0.15), found
     assert max(np.abs(np.array(found) - 1)) < 0.45, found
+
+
+@pytest.mark.parametrize("degrees", [0, 30])
+def test_a_guided_cantilever_gives_by_bending_and_shear(degrees):
+    """8.5 mm skin, 100 mm long, in cells of 8 mm: δ/F = L³/(12 E I) + 1.2 L/(G t), E = 4 μ (plane strain); to 15 % at
+    each of four places in the lattice."""
+    compliance = 100.0**3 / (12 * 4 * MU * 8.5**3 / 12) + 1.2 * 100.0 / (MU * 8.5)
+    found = [guided(8.0, degrees, offset, 100.0) * compliance for offset in (0.0, 0.25, 0.5, 0.75)]
+    assert found == pytest.approx([1.0] * 4, abs=0.15)

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import base64
+import json
+import re
+import zlib
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -9,6 +13,7 @@ import meshes
 import numpy as np
 import pytest
 from mouldloft.inputs.brief import brief_from_dict
+from mouldloft.outputs.page.build import page_text
 from mouldloft.outputs.peelwords import peel_rows, peel_steps, span_words
 from mouldloft.outputs.planfile import open_plan, save_plan
 from mouldloft.stages.master import prepare_master
@@ -18,6 +23,7 @@ from mouldloft.stages.peel.measures import Pockets, averaging
 from mouldloft.stages.peel.paths import paths_for, pull_along
 from mouldloft.stages.peel.verdict import verdict_of
 from mouldloft.stages.pipeline import plan
+from mouldloft.stages.takeoff import mould_life
 
 BRIEF = {
     "master": {"finished_height_mm": 300},
@@ -133,3 +139,29 @@ def test_spans_read_as_people_say_them():
     assert span_words(0.34, 0.76, "%") == "34 to 76 %"
     assert span_words(118.0, 312.0, "N") == "120 to 310 N"
     assert span_words(0.2, 0.203, "%") == "20 %"
+
+
+def test_mould_life_goes_by_mechanics_where_there_is_any(peeled):
+    """As by the ring rule of the same stretch; common practice, no source."""
+    material = peeled.catalogue.rubber_for(peeled.brief.materials)
+    gloves = tuple(replace(glove, stretch_high=0.8) for glove in peeled.peel.gloves)
+    by_mechanics = mould_life(peeled.rubber, peeled.locks, material, replace(peeled.peel, gloves=gloves))
+    assert by_mechanics == mould_life(peeled.rubber, replace(peeled.locks, worst_stretch=0.8), material)
+
+
+def test_the_page_plays_the_glove_coming_off(peeled):
+    text = page_text(peeled)
+    data = json.loads(re.search(r'id="plan">(.*?)</script>', text, re.DOTALL).group(1))
+    block = zlib.decompress(base64.b64decode(re.search(r'id="shapes">(.*?)</script>', text, re.DOTALL).group(1)))
+    assert [peel["label"] for peel in data["peel"]] == ["Front piece", "Back piece"]
+    for peel, glove in zip(data["peel"], peeled.peel.gloves):
+        body = next(b for b in data["bodies"] if b["part"] == peel["part"])
+        count = 3 * peel["vertices"]
+        frames = np.frombuffer(block, "<u2", count * peel["frames"], peel["at"]).reshape(-1, peel["vertices"], 3)
+        places = frames * np.array(peel["step"]) + peel["low"]
+        rest = np.frombuffer(block, "<u2", count, body["at"]["vertices"]).reshape(-1, 3)
+        assert np.abs(places[0] - (rest * np.array(body["step"]) + body["low"])).max() < 0.5
+        if glove.verdict == "off":
+            pull = np.array(peeled.seam.pieces[glove.piece].pull)
+            assert ((places[-1] - places[0]) @ pull).min() > 20.0
+        assert peel["said"][0] == "glove home"

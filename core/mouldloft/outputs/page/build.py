@@ -7,7 +7,7 @@ import json
 import weakref
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 from string import Template
@@ -51,7 +51,7 @@ from ..peelwords import glove_line, peel_rows
 from ..pictures.apart import apart_steps_mm
 from ..pictures.bodies import MeshPair, jacket_body, kept, light_master, mould_meshes
 from ..pictures.locks import lock_scale_end_mm
-from ..pictures.peel import colours_on, frame_words, glove_surface
+from ..pictures.peel import frame_words, glove_to_peel
 from ..pictures.studio import set_up
 from ..pictures.thickness import least_words, thickness_view
 from ..pictures.views import seam_jpeg
@@ -225,8 +225,7 @@ def _peeled(plan: MouldPlan, block: _Block, bodies: list[dict[str, Any]]) -> lis
     """For each glove that was peeled a light body, put among `bodies`, and its places at every frame in 16 bits."""
     found = []
     for at, glove in enumerate(plan.peel.gloves if plan.peel is not None else ()):
-        vertices, faces = glove_surface(plan, at, _PEEL_FACES)
-        body = replace(body_of(f"peel{at}", vertices, faces, rgb(GLOVE)), colours=colours_on(plan, glove, vertices))
+        body = glove_to_peel(plan, at, _PEEL_FACES)
         words = f"Peel, {glove.name}: {glove_line(plan.peel, glove)}" if plan.peel else ""
         bodies.append(_packed(body, block, f"peel{at}", words))
         places = played(glove.motion, body.vertices_mm)
@@ -235,7 +234,7 @@ def _peeled(plan: MouldPlan, block: _Block, bodies: list[dict[str, Any]]) -> lis
         found.append(
             {
                 "part": f"peel{at}",
-                "label": f"Off: {glove.name}",
+                "label": glove.name[:1].upper() + glove.name[1:],
                 "words": words,
                 "vertices": len(body.vertices_mm),
                 "frames": len(places),

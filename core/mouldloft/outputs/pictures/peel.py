@@ -11,7 +11,7 @@ from PIL import Image
 from ...base.figures import percent
 from ...base.progress import SILENT, Progress
 from ...geometry.frame import unit
-from ...solids.shapes import body_of, fewer_faces
+from ...solids.shapes import Body, body_of, fewer_faces
 from ...stages.peel import PeeledGlove, played
 from ...stages.plan import MouldPlan
 from ..look import GLOVE, PLASTER, SOFT_INK, rgb, stretch_colours
@@ -24,18 +24,25 @@ _MOST_FACES = 14_000
 _MASTER_FACES = 30_000
 
 
-def glove_surface(plan: MouldPlan, at: int, most_faces: int = _MOST_FACES) -> tuple[np.ndarray, np.ndarray]:
-    """Vertices and faces of glove `at`, light enough to move."""
-    return fewer_faces(*mould_meshes(plan).gloves[at], most_faces)
-
-
-def colours_on(plan: MouldPlan, glove: PeeledGlove, vertices_mm: np.ndarray) -> np.ndarray:
-    """(k, 3) colours of the greatest stretch nearby, from none to what is allowed."""
+def glove_to_peel(plan: MouldPlan, at: int, most_faces: int = _MOST_FACES) -> Body:
+    """Glove `at`, light enough to move, coloured by the greatest stretch nearby, from none to what is allowed."""
     from scipy.spatial import cKDTree
 
-    near = cKDTree(glove.skin_mm).query(vertices_mm)[1]
-    allowed = plan.peel.stretch_allowed if plan.peel is not None else 1.0
-    return stretch_colours(glove.stretches[near] / allowed)
+    assert plan.peel is not None
+    glove = plan.peel.gloves[at]
+    body = body_of("glove", *fewer_faces(*mould_meshes(plan).gloves[at], most_faces), rgb(GLOVE))
+    near = cKDTree(glove.skin_mm).query(body.vertices_mm)[1]
+    return replace(body, colours=stretch_colours(glove.stretches[near] / plan.peel.stretch_allowed))
+
+
+def _moved_to(body: Body, places_mm: np.ndarray) -> Body:
+    corners = places_mm[body.faces].astype(float)
+    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals = np.zeros((len(places_mm), 3))
+    for k in range(3):
+        np.add.at(normals, body.faces[:, k], across)
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-9)
+    return replace(body, vertices_mm=places_mm.astype(float), normals=normals)
 
 
 def frames_to_show(glove: PeeledGlove, count: int) -> np.ndarray:
@@ -60,18 +67,16 @@ def peel_frames(
     assert plan.peel is not None
     glove = plan.peel.gloves[at]
     frames = frames_to_show(glove, count)
-    vertices, faces = glove_surface(plan, at)
-    places = played(glove.motion, vertices, frames)
-    colours = colours_on(plan, glove, vertices)
+    glove_body = glove_to_peel(plan, at)
+    places = played(glove.motion, glove_body.vertices_mm, frames)
     cast = body_of("cast", *fewer_faces(*light_master(plan), _MASTER_FACES), rgb(PLASTER))
     pull = np.asarray(plan.rubber.envelopes[at].frame.pull, float)
     camera = _camera(plan, [places[0][::7], places[-1][::7]], pull, size)
     made = []
     for k, (frame, moved) in enumerate(zip(frames, places)):
         progress.step(k / len(frames), "how the glove is peeled")
-        body = body_of("glove", moved.astype(float), faces, rgb(GLOVE))
-        body = replace(body, colours=colours)
-        picture = photograph(set_up([cast, body], ground_mm=None), camera, floor=False)
+        baked = set_up([cast, _moved_to(glove_body, moved)], ground_mm=None)
+        picture = photograph(baked, camera, floor=False)
         made.append((Image.fromarray(picture), frame_words(glove, int(frame))))
     return made
 

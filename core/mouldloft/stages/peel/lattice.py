@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -154,6 +154,29 @@ def _nodes(at: np.ndarray, count: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     flat = np.ravel_multi_index(tuple(np.moveaxis(corner, -1, 0)), tuple(count + 1))
     used, number = np.unique(flat, return_inverse=True)
     return number.reshape(-1, 8).astype(np.int32), np.stack(np.unravel_index(used, tuple(count + 1)), axis=-1)
+
+
+def without(lattice: Lattice, cells: np.ndarray) -> tuple[Lattice, np.ndarray]:
+    """The lattice less some cells (c,) bool, and the new number of every old node, −1 where it is gone."""
+    left = ~cells
+    used = np.unique(lattice.nodes[left])
+    number = np.full(len(lattice.positions_mm), -1)
+    number[used] = np.arange(len(used))
+    nodes = number[lattice.nodes[left]].astype(np.int32)
+    density = lattice.mass_kg.sum() / lattice.fill_mm3.sum()
+    fill, least = lattice.fill_mm3[left], _MASS_FLOOR * lattice.pitch_mm**3
+    mass, inertia = np.zeros(len(used)), np.zeros(len(used))
+    np.add.at(mass, nodes.ravel(), np.repeat(fill * density / 8, 8))
+    np.add.at(inertia, nodes.ravel(), np.repeat(np.maximum(fill, least) * density / 8, 8))
+    at = np.full(lattice.cell_at.shape, -1, np.int32)
+    old = lattice.cell_at
+    kept = (old >= 0) & left[old]
+    at[kept] = (np.cumsum(left) - 1)[old[kept]]
+    return replace(
+        lattice, positions_mm=lattice.positions_mm[used], nodes=nodes, volume_mm3=lattice.volume_mm3[left],
+        fill_mm3=fill, middle_mm=lattice.middle_mm[left], eased_mm=lattice.eased_mm[left],
+        moment_mm5=lattice.moment_mm5[left], mass_kg=mass, inertia_kg=inertia, cell_at=at,
+    ), number  # fmt: skip
 
 
 def embed(lattice: Lattice, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

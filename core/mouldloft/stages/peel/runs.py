@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ...base.errors import PlanImpossible
 from ...base.marks import Assumption, Mark
@@ -16,12 +16,13 @@ from ..locks import Locks
 from ..master import Master
 from ..rubber import Rubber
 from ..seam import Seam
+from .advice import Cure, cure_words, cures_for
 from .body import CastField, RubberLaw, law_of
 from .glove import PeelGlove, cast_field, peel_glove
 from .paths import STRAIGHT, PeelPath, paths_for
-from .record import Peel
+from .record import Peel, PeeledGlove
 from .trial import PeelTry, try_peel
-from .verdict import judged
+from .verdict import chosen_way, judged
 
 _COARSE, _FINE = 1.7, 1.3  # pitch of the lattice in thicknesses of the skin
 _LEAST_PITCH_MM = 3.0
@@ -115,6 +116,10 @@ def peel_gloves(
     gloves = tuple(
         judged(master, rubber, locks, k, found, glove, brief) for k, (glove, found) in enumerate(zip(*tries))
     )
+    gloves = tuple(
+        made if made.verdict == "off" else _advised(made, master, glove, found, cast, law, brief, progress)
+        for made, glove, found in zip(gloves, *tries)
+    )
     progress.step(1.0)
     return Peel(
         gloves=gloves, people=brief.people, hands_n=brief.hands_n, frictions=tuple(brief.frictions),
@@ -122,12 +127,42 @@ def peel_gloves(
     )  # fmt: skip
 
 
+def _advised(
+    made: PeeledGlove,
+    master: Master,
+    glove: PeelGlove,
+    tries: Sequence[PeelTry],
+    cast: CastField,
+    law: RubberLaw,
+    brief: PeelBrief,
+    progress: Progress,
+) -> PeeledGlove:
+    """The glove's record with what came of each cure, run again along the way chosen with the most friction."""
+    way = chosen_way(tries, brief)
+    before = max((t for t in tries if t.path == way), key=lambda t: (-t.pitch_mm, t.friction))
+    cures = cures_for(master, glove, law, before)
+
+    def run(cure: Cure) -> PeelTry | None:
+        hands_n = 2 * brief.hands_n
+        try:
+            return try_peel(cure.glove, cast, cure.law, way, before.friction, hands_n, brief.average_mm, stopping)
+        except FloatingPointError:  # a crumb beside a slit: this cure says nothing
+            return None
+
+    stopping = Progress()
+    try:
+        after = in_threads(run, cures, progress, (0.95, 1.0), "trying what would help")
+    finally:
+        stopping.cancel()
+    return replace(made, advice=tuple(cure_words(c, before, t) for c, t in zip(cures, after) if t is not None))
+
+
 def _all_tries(bench, coarse: float, fine: float, brief: PeelBrief, progress: Progress):  # type: ignore[no-untyped-def]
     """The gloves as last cut into cells, and for each the tries made of it: straight first, then, where the brief wants
     all ways, the others with the most friction, then the best again finer with every friction."""
     few = brief.ways == "straight"
     rough = bench(coarse, (0.04, 0.06))
-    span = (0.06, 1.0) if few else (0.06, 0.2)
+    span = (0.06, 0.95) if few else (0.06, 0.2)
     jobs = [_Job(k, STRAIGHT, f) for k in range(len(rough.gloves)) for f in brief.frictions]
     made = list(zip(jobs, rough.pulled(jobs, progress, span, "peeling straight")))
     last = rough
@@ -142,7 +177,7 @@ def _all_tries(bench, coarse: float, fine: float, brief: PeelBrief, progress: Pr
             for path in _best_ways([t for job, t in made if job.glove == k and job.friction == most], brief)
             for f in brief.frictions
         ]
-        made += zip(jobs, last.pulled(jobs, progress, (0.52, 1.0), "peeling the best ways, finer"))
+        made += zip(jobs, last.pulled(jobs, progress, (0.52, 0.95), "peeling the best ways, finer"))
     return last.gloves, [[t for job, t in made if job.glove == k] for k in range(len(last.gloves))]
 
 

@@ -19,6 +19,7 @@ _CLEAR_MM = 2.0  # skin further off than this no longer touches
 _OFF = 0.999  # of the skin, clear: the rest is points beside the glove's edge
 _STRETCHED_MM = 40.0  # a hand whose rubber gives no more than this waits
 FRAMES = 30
+_CARRIED = (0.1, 0.25, 0.45, 0.7)  # of its depth: how far a glove that is off is shown carried away
 _HELD_UP_S = 0.7  # without a hand's breadth of progress: stuck
 _DAMPING_PER_S = 2.0
 _CONTACT = 10.0  # stiffness of contact over shear modulus and pitch: skin sinks in a few hundredths of a cell
@@ -154,6 +155,10 @@ class _Watch:
         freed = float(body.area[np.isfinite(self._free)].sum() / body.area.sum())
         shown = np.unique(np.linspace(0, len(self._frames) - 1, FRAMES).round().astype(int))
         frames = [self._frames[k] for k in shown]
+        if freed > _OFF:  # nothing touches any more: it is carried off, for the eye alone
+            share, force, last = frames[-1]
+            away = float(np.ptp(body.lattice.positions_mm @ glove.pull))
+            frames += [(share, force, last + (away * k * glove.pull).astype(np.float32)) for k in _CARRIED]
         return PeelTry(
             path=path, friction=friction, pitch_mm=body.lattice.pitch_mm, off=freed > _OFF, freed=freed,
             force_n=float(np.quantile(self._forces, 0.98)), stretch=float(np.quantile(at_skin, 0.999)),

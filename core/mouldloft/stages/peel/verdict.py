@@ -14,6 +14,7 @@ from ..rubber import Rubber
 from ..undercut import where_on_piece
 from .glove import PeelGlove
 from .lattice import Lattice
+from .paths import PeelPath
 from .record import AirPocket, PeeledGlove, PeelMotion, TriedPeel, Verdict
 from .trial import PeelTry
 
@@ -33,12 +34,14 @@ def judged(
     brief: PeelBrief,
 ) -> PeeledGlove:
     """One glove's tries as its record. glove : cut as in the last tries."""
-    way = _chosen(tries, brief)
+    way = chosen_way(tries, brief)
     chosen = [t for t in tries if t.path == way]
     shown = max(chosen, key=lambda t: (-t.pitch_mm, t.friction))  # the finest, with the most friction
     envelope = rubber.envelopes[index]
     pockets = _pockets(master, glove, shown)
     verdict, why = verdict_of(chosen, brief.hands_n, locks.stretch_allowed, locks.elongation_at_break, pockets)
+    if verdict == "stuck" and brief.ways == "straight":
+        verdict, why = "doubtful", (*why, "Only the straight pull was tried; try all ways.")
     rule = max((r.stretch for r in locks.regions if r.piece == envelope.piece), default=0.0)
     stretches, forces = [t.stretch - 1 for t in chosen], [t.force_n for t in chosen]
     end = _last_free(shown)
@@ -87,12 +90,12 @@ def verdict_of(
     return verdict, tuple(why)
 
 
-def _chosen(tries: Sequence[PeelTry], brief: PeelBrief):  # type: ignore[no-untyped-def]
+def chosen_way(tries: Sequence[PeelTry], brief: PeelBrief) -> PeelPath:
     """The way that costs least at its worst, among those tried at the finest pitch."""
     finest = min(t.pitch_mm for t in tries)
     ways = list(dict.fromkeys(t.path for t in tries if t.pitch_mm == finest))
 
-    def worst(way) -> tuple[bool, float]:  # type: ignore[no-untyped-def]
+    def worst(way: PeelPath) -> tuple[bool, float]:
         own = [t for t in tries if t.path == way]
         return not all(t.off for t in own), max(max(t.force_n / brief.hands_n, t.stretch - 1) for t in own)
 

@@ -189,6 +189,7 @@
   const peelPlay = document.getElementById("peel-play"), peelSaid = document.getElementById("peel-said");
   const peels = plan.peel.map((peel) => {
     const mesh = parts.get(peel.part)[0];
+    mesh.geometry.setAttribute("normal", new THREE.BufferAttribute(new Float32Array(3 * peel.vertices), 3));
     return { ...peel, mesh, steps: new Uint16Array(block, peel.at, 3 * peel.vertices * peel.frames) };
   });
   const peelTo = (share) => {
