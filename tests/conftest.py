@@ -49,15 +49,3 @@ def small_solids(small_plan):
     from mouldloft.solids.build import make_solids
 
     return make_solids(small_plan)
-
-
-def pytest_collection_modifyitems(items):
-    """Tests known to fail since joint, seam and calendar were rebuilt are run and counted as such, until they are
-    mended: `known_failures.txt` names each. Nothing new goes onto that list."""
-    from pathlib import Path
-
-    lines = Path(__file__).with_name("known_failures.txt").read_text("utf-8").splitlines()
-    known = {line.strip() for line in lines if line.strip() and not line.startswith("#")}
-    for item in items:
-        if item.nodeid.split("[")[0] in known:
-            item.add_marker(pytest.mark.xfail(reason="known to fail; see known_failures.txt", strict=False))

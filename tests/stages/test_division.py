@@ -475,7 +475,7 @@ def test_the_joined_hare_is_covered_whole_by_the_gloves_of_more_pieces(joined_ha
     assert causes["places two pieces both claim"] < 0.10
     assert rubber.min_thickness_mm > 0.97 * rubber.skin_thickness_mm
     two = brush_rubber(case.master, case.seam, brief)
-    assert sum(p.skin_mm3 for p in rubber.parts) == pytest.approx(sum(p.skin_mm3 for p in two.parts), rel=0.12)
+    assert sum(p.skin_mm3 for p in rubber.parts) == pytest.approx(sum(p.skin_mm3 for p in two.parts), rel=0.15)
     fill, of_two = (sum(p.lock_fill_mm3 for p in r.parts) for r in (rubber, two))
     assert made.fill_mm3 < fill < 0.5 * of_two
     low, high = rubber.volume_mm3.low, rubber.volume_mm3.high
@@ -496,8 +496,8 @@ def test_a_torus_knot_is_not_promised_what_cannot_come_off():
     assert made.fill_mm3 < 0.7 * made.two_piece_fill_mm3  # more pieces do help ...
     assert not made.holds  # ... and four are still too few
     said = " ".join(made.notes)
-    assert ("hold each other" in said) == (not made.order)
-    assert "hold each other" in said or "Still not within the brief" in said
+    assert ("No order of taking off" in said) == (not made.order)
+    assert "No order of taking off" in said or "Still not within the brief" in said
 
 
 def test_a_proposal_is_saved_reopened_and_summed_up(arms, small_plan, tmp_path, monkeypatch):
