@@ -70,7 +70,7 @@ def test_own_mesh_is_planned_and_reopened(capsys, vase, quick, tmp_path):
     )  # fmt: skip
     assert code == 0, err
     assert "rubber" in err
-    for word in ("Opens", "Pieces", "Seam", "Lock fill", "Rubber", "Keys", "Jacket", "Caution", str(out_folder)):
+    for word in ("Opens", "Pieces", "Seam", "Undercut fill", "Rubber", "Keys", "Jacket", "Caution", str(out_folder)):
         assert word in out
     assert {"plan.json", "order.csv", "summary.txt"} <= {p.name for p in out_folder.iterdir()}
     templates = {p.name for p in (out_folder / "templates").iterdir()}  # they need no renderer

@@ -13,13 +13,14 @@ from .stages.plan import MouldPlan
 from .terminal import Terminal
 
 bench = typer.Typer()
+AT_THE_BENCH = "While it is built and cast"
 
 PlanFolder = Annotated[Path, typer.Argument(help="Folder of the plan, or its plan.json.", show_default=False)]
 ScanPath = Annotated[Path, typer.Argument(help="Scan of the finished clay: STL, OBJ, PLY, GLB or 3MF.")]
 Unit = Annotated[str | None, typer.Option("--unit", help="The scan's unit: mm, cm, m, in or ft; else found by size.")]
 
 
-@bench.command("rescan")
+@bench.command("rescan", rich_help_panel=AT_THE_BENCH)
 def rescan_command(
     plan_folder: PlanFolder,
     scan: ScanPath,
@@ -83,7 +84,7 @@ def _write_rescan(planned: MouldPlan, made: MouldPlan, folder: Path) -> str:
     return words
 
 
-@bench.command("log")
+@bench.command("log", rich_help_panel=AT_THE_BENCH)
 def log_command(
     plan_folder: PlanFolder,
     log: Annotated[Path | None, typer.Argument(help="The filled log: TOML or CSV.", show_default=False)] = None,
@@ -129,13 +130,13 @@ def _write_log(plan: MouldPlan, log: Path, inner: Path, target: Path) -> str:
     review = review_log(plan, read_log(log))
     words = "\n".join(review_lines(review))
     write_text(inner / "log-report.txt", words + "\n")
-    write_log_page(plan, review, inner / "log.html")
+    write_log_page(plan, review, inner / "log.html", (target / "plan.html").exists())
     heading = "Corrected from the run's log; [observed] says from how many entries."
     write_text(inner / "next.brief.toml", brief_text(review.brief, heading))
     return f"{words}\n\nIn {target.resolve()}: log-report.txt, log.html (chart), next.brief.toml (for the next plan)."
 
 
-@bench.command("repair")
+@bench.command("repair", rich_help_panel=AT_THE_BENCH)
 def repair_command(
     plan_folder: PlanFolder,
     tear: Annotated[float | None, typer.Option("--tear", help="Patch a tear of this length, mm.")] = None,
@@ -164,7 +165,7 @@ def repair_command(
     print("\n\n".join("\n".join(lines) for lines in parts))
 
 
-@bench.command("demo-bench")
+@bench.command("demo-bench", rich_help_panel=AT_THE_BENCH)
 def demo_bench_command(
     plan_folder: PlanFolder,
     casts: Annotated[int, typer.Option("--casts", help="Casts taken in the made-up log.", min=1, max=500)] = 4,

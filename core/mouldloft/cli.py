@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from threading import Thread
@@ -16,11 +17,15 @@ from rich.table import Table
 
 from . import __version__
 from .base.errors import BriefRefused, Cancelled, MouldloftError, OutputRefused, PlanImpossible
+from .base.figures import number
 from .base.files import why_not_written
 from .bench import bench
 from .inputs.brief import Brief
+from .stages.earlyfigures import EarlyRow
 from .stages.plan import MouldPlan
 from .terminal import Terminal as _Terminal
+
+_TO_PLAN, _TO_READ, _FIRST = "Plan a mould", "Read and compare plans", "Before there is a plan"
 
 app = typer.Typer(
     add_completion=False,
@@ -177,9 +182,22 @@ def _run(
     if not quiet:
         for item in written:
             print(f"  {item.path.relative_to(out)!s:<22} {item.what}")
+        _show_end(made, pictures)
 
 
-@app.command("plan")
+def _show_end(made: MouldPlan, pictures: bool) -> None:
+    from .outputs.notkept import look_first, not_kept
+
+    broken = not_kept(made)
+    print("\nNot kept:" if broken else "\nEvery limit that was checked is kept.")
+    for words in broken:
+        print(f"  {words}")
+    print("Look at first:")
+    for at, words in enumerate(look_first(made, pictures), 1):
+        print(f"  {at}. {words}")
+
+
+@app.command("plan", rich_help_panel=_TO_PLAN)
 def plan_command(
     mesh: Annotated[
         list[Path],
@@ -244,7 +262,7 @@ def _run_many(meshes: list[Path], out: Path, options: list[str]) -> None:
         raise SystemExit(1)
 
 
-@app.command("demo")
+@app.command("demo", rich_help_panel=_TO_PLAN)
 def demo_command(
     out: OutFolder = Path("demo_plan"),
     triangles: Annotated[int, typer.Option(help="Triangles of the body.", min=20_000, max=5_000_000)] = 300_000,
@@ -266,7 +284,7 @@ def demo_command(
     _run(mesh, _asked(brief_path, None, None, peel=peel), catalogue, folder, pictures, solids, quiet)
 
 
-@app.command("show")
+@app.command("show", rich_help_panel=_TO_READ)
 def show_command(
     saved: Annotated[Path, typer.Argument(help="A plan.json or the folder it lies in.", show_default=False)],
 ) -> None:
@@ -276,7 +294,7 @@ def show_command(
     _show(open_plan(saved))
 
 
-@app.command("compare")
+@app.command("compare", rich_help_panel=_TO_READ)
 def compare_command(
     saved: Annotated[list[Path], typer.Argument(help="Two or more saved plans (folder or plan.json).")],
     page: Annotated[Path | None, typer.Option("--html", help="Also write the comparison as a page.")] = None,
@@ -292,7 +310,7 @@ def compare_command(
         print(write_comparison(comparison, page, plans))
 
 
-@app.command("estimate")
+@app.command("estimate", rich_help_panel=_FIRST)
 def estimate_command(
     height: Annotated[float, typer.Option("--height", help="Finished height in mm.", min=50, max=20000)],
     casts: Annotated[int, typer.Option("--casts", help="Casts in the run.", min=1, max=500)] = 1,
@@ -305,7 +323,7 @@ def estimate_command(
     front: Front = None,
     catalogue: CataloguePath = None,
 ) -> None:
-    """Before any clay: an interval for the rubber from a height, or from a rough maquette."""
+    """Before any clay: rubber, glass, resin, hours, days and money as intervals, from a height or a rough maquette."""
     from typing import cast
 
     from .inputs.catalogue import read_catalogue
@@ -322,11 +340,26 @@ def estimate_command(
             height, casts, rough, cast(StandIn, body), asked, read_catalogue(catalogue), terminal.progress
         )
     print(made.sentence)
-    for cause, width in made.rubber_kg.causes:
-        print(f"- {cause}: ± {100 * width:.0f} %")
+    _show_early(made.rows)
+    print("What makes the rubber uncertain: " + "; ".join(f"{c} ± {100 * w:.0f} %" for c, w in made.rubber_kg.causes))
 
 
-@app.command("health")
+def _show_early(rows: Sequence[EarlyRow]) -> None:
+    """The early table: the same lines as the plan's, each from low to high."""
+    table = Table(box=None, padding=(0, 2), pad_edge=False)
+    for heading, side in (("", "left"), ("low", "right"), ("likely", "right"), ("high", "right"), ("", "left")):
+        table.add_column(heading, justify=side)  # type: ignore[arg-type]
+    for row in rows:
+        whole = row.unit not in ("kg", "h")
+        low, likely, high = (
+            f"{v:,.0f}".replace(",", " ") if whole or v >= 10 else number(v, 2)
+            for v in (row.amount.low, row.amount.likely, row.amount.high)
+        )
+        table.add_row(row.what, low, likely, high, row.unit)
+    Console(width=100).print(table, highlight=False, markup=False)
+
+
+@app.command("health", rich_help_panel=_FIRST)
 def health_command(
     mesh: MeshPath,
     height: Height = None,

@@ -42,7 +42,7 @@ def slotted_block() -> tuple[Master, np.ndarray]:
 
 
 def by_resolution(master: Master, direction: np.ndarray) -> list[tuple[float, float, float]]:
-    """(pixel mm, share of the skin on which column images and rays differ, lock fill mm³) for each pixel size."""
+    """(pixel mm, share of the skin on which column images and rays differ, undercut fill mm³) for each pixel size."""
     scene = ray_scene(master.vertices_mm, master.faces)
     areas, skin = master.face_areas_mm2, skin_faces(master)
     samples = samples_by_area(master.vertices_mm, master.faces, areas, 64_000, skin)
@@ -115,7 +115,7 @@ def main() -> None:
         best_locked = SLOT_LOCKED_MM2 if exact else counts[-1][1]
         against = "the known answer" if exact else "the finest"
         print(f"\n{name}, {len(master.faces):,} faces; errors against {against}")
-        print("| pixel mm | images and rays differ on | lock fill | error |\n|---:|---:|---:|---:|")
+        print("| pixel mm | images and rays differ on | undercut fill | error |\n|---:|---:|---:|---:|")
         for pixel, share, fill in rows:
             print(
                 f"| {pixel:.2f} | {100 * share:.2f} % | {fill / 1e3:.2f} cm³ | {100 * (fill / best_fill - 1):+.2f} % |"
@@ -132,7 +132,7 @@ def main() -> None:
         locked[name] = areas if exact else areas[:-1]
     plots = (
         ("Rays and column images differ", "pixels over the diagonal", differ),
-        ("Error of lock fill", "pixels over the diagonal", fills),
+        ("Error of undercut fill", "pixels over the diagonal", fills),
         ("Error of locked area, of the skin", "samples", locked),
     )
     groups = "".join(f'<g transform="translate({460 * k} 0)">{plot_svg(*plot)}</g>' for k, plot in enumerate(plots))

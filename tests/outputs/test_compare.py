@@ -28,7 +28,7 @@ def plan():
 
 @pytest.fixture(scope="module")
 def other(plan):
-    """The same with half the lock fill, a dearer order and another brief."""
+    """The same with half the undercut fill, a dearer order and another brief."""
     return changed(
         plan,
         locks=replace(plan.locks, fill_mm3=plan.locks.fill_mm3 / 2),
@@ -43,7 +43,7 @@ def row_of(comparison, what) -> Row:
 
 def test_the_better_figure_is_marked(plan, other):
     comparison = compare_plans([plan, other], ["as it is", "filled less"])
-    assert row_of(comparison, "Lock fill").best == (1,)
+    assert row_of(comparison, "Undercut fill").best == (1,)
     assert row_of(comparison, "Cost of all material").best == (0,)
     assert row_of(comparison, "Seam length").best == ()  # the same
     assert not row_of(comparison, "Seam length").differs
@@ -53,8 +53,8 @@ def test_the_better_figure_is_marked(plan, other):
 
 def test_differences_are_told_largest_first(plan, other):
     told = compare_plans([plan, other]).differences()
-    assert told == ("Lock fill: 50 % less.", "Cost of all material: 25 % more.")
-    assert compare_plans([other, plan]).differences()[0] == "Lock fill: 100 % more."
+    assert told == ("Undercut fill: 50 % less.", "Cost of all material: 25 % more.")
+    assert compare_plans([other, plan]).differences()[0] == "Undercut fill: 100 % more."
 
 
 def test_an_estimate_within_doubt_says_so(plan):
@@ -81,7 +81,7 @@ def test_other_currencies_are_not_ranked(plan):
 
 def test_three_plans_and_ties(plan, other):
     comparison = compare_plans([plan, other, other])
-    assert row_of(comparison, "Lock fill").best == (1, 2)
+    assert row_of(comparison, "Undercut fill").best == (1, 2)
     assert comparison.differences() == ()
     assert comparison.names == ("Garden figure (1)", "Garden figure (2)", "Garden figure (3)")
 
@@ -99,7 +99,7 @@ def test_text_stands_in_columns(plan, other):
     for line in lines[2:28]:
         assert line[start - 2 : start] == "  " or len(line) < start
         assert len(line) > start
-    assert next(line for line in lines if line.startswith("Lock fill")).endswith("*")
+    assert next(line for line in lines if line.startswith("Undercut fill")).endswith("*")
 
 
 def test_html_escapes_and_stands_alone(plan, other, tmp_path):
@@ -145,8 +145,8 @@ def test_comparison_is_written_as_asked(plan, other, tmp_path):
 def test_summary_says_what_the_records_say(plan):
     rows = dict(summary_rows(plan))
     # by definition: 1 cm² = 100 mm², 1 l = 1e6 mm³
-    assert f"{plan.locks.rigid_area_mm2 / 100:.0f} cm²" in rows["Locked"]
-    assert f"{plan.locks.fill_mm3 / 1e3:.0f} ml" in rows["Lock fill"]
+    assert f"{plan.locks.rigid_area_mm2 / 100:.0f} cm²" in rows["Undercuts"]
+    assert f"{plan.locks.fill_mm3 / 1e3:.0f} ml" in rows["Undercut fill"]
     assert f"{plan.seam.length_mm / 1000:.2f} m" in rows["Seam"]
     assert f"{plan.rubber.volume_mm3.likely / 1e6:.2f} l" in rows["Rubber"]
     part = plan.rubber.parts[0]

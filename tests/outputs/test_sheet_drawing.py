@@ -22,6 +22,7 @@ from mouldloft.outputs.pictures.apart import apart_picture, apart_steps_mm, take
 from mouldloft.outputs.pictures.bodies import jacket_body, mould_bodies, mould_meshes
 from mouldloft.outputs.sheets.drawing import piece_drawing
 from mouldloft.outputs.sheets.pieces import piece_pages
+from mouldloft.outputs.whereabouts import where_words
 from mouldloft.solids.ribs import ribs_of
 from mouldloft.stages.jacket.layup import in_patches
 from mouldloft.stages.jacket.record import Patch, Rib, Zone
@@ -247,8 +248,8 @@ def test_the_sheet_says_where_they_go(plan):
     tables = [t for t in piece_pages(plan, 0, INNER) if rows(t)]
     text = [" ".join(str(getattr(c, "text", c)) for c in row) for t in tables for row in rows(t)]
     piece = plan.jacket.pieces[0]
-    x, y, z = piece.patches[0].centre_mm
-    assert any(f"all within 90 mm of x {x:.0f}, y {y:.0f}, z {z:.0f} mm" in line for line in text)
+    (where,) = where_words(plan, [piece.patches[0].centre_mm])
+    assert any(f"all within 90 mm of {where}" in line for line in text)
     assert sum("30 × 20 mm" in line for line in text) == 2
 
 

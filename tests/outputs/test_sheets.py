@@ -21,6 +21,7 @@ from mouldloft.base.figures import kg, kg_lb, litres, metres, mm, money, number,
 from mouldloft.base.marks import Mark
 from mouldloft.inputs.brief import JobBrief
 from mouldloft.outputs import words
+from mouldloft.outputs.notkept import look_first, not_kept
 from mouldloft.outputs.pictures import bodies, overlay, studio
 from mouldloft.outputs.pictures.thickness import thickness_view
 from mouldloft.outputs.planfile import save_plan
@@ -30,6 +31,8 @@ from mouldloft.outputs.sheets.book import packs_in_words, workshop_sheets
 from mouldloft.outputs.sheets.chart import chart_rows, day_rows, grams, programme_pages
 from mouldloft.outputs.sheets.client import client_sheet
 from mouldloft.outputs.sheets.typeset import fitted, marked_up
+from mouldloft.outputs.summary import summary_text
+from mouldloft.outputs.whereabouts import along_seam, where_words
 from mouldloft.outputs.words import (
     coats_of,
     needed_line,
@@ -250,7 +253,7 @@ def test_what_shows_is_said_for_where_it_is_seen_from(plan, seen_from, words):
     asked = changed(plan, seam=seam, brief=replace(plan.brief, seam=replace(plan.brief.seam, seen_from=seen_from)))
     shows = seam_sentences(asked)[1]
     assert shows.startswith(words)
-    assert f"as much as {metres(0.3 * plan.seam.length_mm)} of line" in shows
+    assert f"{metres(0.3 * plan.seam.length_mm)} of the seam is on show" in shows
     assert "part of it is plain" in shows
 
 
@@ -270,9 +273,9 @@ def test_order_of_work_names_every_piece_and_opens_in_order(plan):
     assert "Brush the left piece" in whole
     assert "Print coat (1 mm), build coat (3 mm) and build coat (4 mm)." in whole
     even = tuple(replace(coat, thickness_mm=2.0) for coat in plan.rubber.coats[1:])
-    filling = replace(even[0], name="lock fill, edges and flange", thickness_mm=0.0)
+    filling = replace(even[0], name="undercut fill, edges and flange", thickness_mm=0.0)
     brushed = changed(plan, rubber=replace(plan.rubber, coats=(plan.rubber.coats[0], *even, filling)))
-    told = "Print coat (1 mm), 2 build coats (2 mm each) and lock fill, edges and flange."
+    told = "Print coat (1 mm), 2 build coats (2 mm each) and undercut fill, edges and flange."
     assert any(told in step.text for step in work_steps(brushed))
     assert "The same for the right piece" in whole
     first, second = plan.seam.taking_off
@@ -298,9 +301,8 @@ def test_workshop_figures_are_the_plans(plan, workshop):
             assert f"{ounces(zone.mat_oz_ft2)} ({number(zone.mat_g_m2)} g/m²)" in text
     for at in (0, 1):
         assert f"all {kg(sum(coat.mass_kg for coat in coats_of(plan, at)))}" in text  # the coats' own sum
-    for key in plan.keys.keys:
-        x, y, z = key.foot_mm
-        assert f"{key.name} {key.where} {x:.0f} {y:.0f} {z:.0f}" in text
+    for key, spot in zip(plan.keys.keys, along_seam(plan, [key.foot_mm for key in plan.keys.keys]), strict=True):
+        assert f"{key.name} {spot.along_mm:.0f} {spot.off_mm:.0f} {key.foot_mm[2]:.0f}" in text
     assert money(plan.takeoff.total_cost, "EUR").replace("\N{NO-BREAK SPACE}", " ") in text
     for task in plan.programme.tasks:
         assert task.name in text or not task.hands
@@ -319,11 +321,11 @@ def test_more_pieces_are_told_on_the_sheets_as_in_the_summary(plan, tmp_path, mo
     rows = [
         ("More pieces?", "Two pieces need 9 l of fill."),
         ("  third piece", "31 % of the skin"),
-        ("  Mind", "Rough."),
+        ("  Limits", "Rough."),
     ]
     monkeypatch.setattr(sheets, "division_rows", lambda _: rows)
     text = " ".join(words_of(workshop_sheets(plan, tmp_path / "three.pdf")))
-    assert "More pieces? Two pieces need 9 l of fill. Third piece 31 % of the skin Mind Rough." in text
+    assert "More pieces? Two pieces need 9 l of fill. Third piece 31 % of the skin Limits Rough." in text
 
 
 def test_thickness_is_printed_as_measured(plan, workshop):
@@ -335,8 +337,8 @@ def test_thickness_is_printed_as_measured(plan, workshop):
         for part in share[share >= 0.005]:
             assert percent(part).replace(" ", "") in page
         for place in piece.thin:
-            x, y, z = place.point_mm
-            assert f"{mm(place.thickness_mm)} {mm(place.asked_mm)} x {x:.0f}, y {y:.0f}, z {z:.0f} mm" in page
+            (where,) = where_words(plan, [place.point_mm])
+            assert f"{mm(place.thickness_mm)} {mm(place.asked_mm)} {where}" in page
 
 
 def test_handling_points_and_detail_to_carve_are_told(plan, tmp_path):
@@ -348,7 +350,7 @@ def test_handling_points_and_detail_to_carve_are_told(plan, tmp_path):
     carved = replace(plan.rubber.volume_mm3, likely=whole)
     handled = changed(plan, brief=brief, rubber=replace(plan.rubber, parts=parts, volume_mm3=carved, coats=coats))
     text = " ".join(words_of(workshop_sheets(handled, tmp_path / "w.pdf")))
-    assert "Handled 12 mm round x 10, y -20, z 500 mm, fading to the skin 80 mm from it" in text
+    assert re.search(r"Handled 12 mm round [a-z ]+, 500 mm up, fading to the skin 80 mm from it", text)
     assert text.count("handling points 0.20 l") == 2
     assert text.count("detail to be carved") == 2
 
@@ -412,7 +414,7 @@ def test_what_is_needed_first_stands_over_the_order_list(plan, workshop):
 
 def test_order_list_reads_back_as_the_take_off(plan, tmp_path):
     path = write_order(plan.takeoff, tmp_path / "order.csv")
-    with path.open(encoding="utf-8", newline="") as handle:
+    with path.open(encoding="utf-8-sig", newline="") as handle:
         rows = list(csv.reader(handle))
     assert len(rows) == 1 + len(plan.takeoff.lines)
     for row, line in zip(rows[1:], plan.takeoff.lines):
@@ -589,26 +591,49 @@ def test_printed_masses_and_litres_are_those_saved(printed):
     assert figures(r"(\d+) mm tall", client) == [round(saved["master"]["height_mm"])]
 
 
+# words no workshop says, or that say nothing: a reader at the bench, a client and a buyer stumbled over each
+STUMBLES = (
+    r"\block fill\b", r"\bMind\b", r"\bwhat it rests on\b", r"\bfirst first\b", r"\d\.\d pcs\b", r"\breckon",
+    r"\btold\b", r"\bshows? as much as\b", r"\bshows like\b", r"\bof the calendar\b", r"\bmark [0-9a-f]{8,}",
+    r"\bx -?\d+, y -?\d+, z -?\d+", r"\bwhere it locks\b", r"\bLocks?\b", r"\bnan\b", r"\bNone\b(?!\.)",
+)  # fmt: skip
+
+
+def test_no_word_that_readers_stumble_over_is_printed(printed, small_plan, plan, workshop):
+    _, client, book = printed
+    texts = {"client": client, "book": book, "summary": summary_text(small_plan), "figure": summary_text(plan)}
+    texts["figure's book"] = " ".join(words_of(workshop))
+    found = [(name, hit) for name, text in texts.items() for word in STUMBLES for hit in re.findall(word, text)]
+    assert found == []
+    assert "undercut" in client + book
+    pages = words_of(workshop)
+    assert all(re.search(r"Job .*Revision .*Date ", page) for page in pages)
+    # a note on invented prices stands once over the order, not in every row
+    assert (
+        book[book.index("Order list") : book.index("Where the figures come from")].count("invented for the demo") <= 1
+    )
+
+
 def test_printed_days_packs_and_cost_are_those_saved(printed):
     saved, _, book = printed
     take, programme = saved["takeoff"], saved["programme"]
     assert figures(r"Time (\d+) days? for the mould, (\d+) days?", book) == [
         programme["mould_days"], programme["run_days"],
     ]  # fmt: skip
-    amount = r"([\d ]+\.\d\d) EUR"
+    amount = r"([\d ]+) EUR"
     total, mould, more = figures(f"Material {amount}; mould {amount}, one more cast {amount}", book)
     assert [total, mould, more] == [
-        pytest.approx(take[k], abs=0.006) for k in ("total_cost", "cost_mould", "cost_next_cast")
+        pytest.approx(take[k], abs=0.5) for k in ("total_cost", "cost_mould", "cost_next_cast")
     ]
     each = take["money"]["each"]
-    said = [float(found.replace(" ", "")) for found in re.findall(r"Each cast of the run ([\d ]+\.\d\d)", book)]
+    said = [float(found.replace(" ", "")) for found in re.findall(r"Each cast of the run ([\d ]+)", book)]
     for wanted in (each["labour"], take["cost_per_cast"]):
-        assert any(value == pytest.approx(wanted, abs=0.006) for value in said), (wanted, said)
-    order = book[book.index("Order list") : book.index("What it rests on")]
+        assert any(value == pytest.approx(wanted, abs=0.5) for value in said), (wanted, said)
+    order = book[book.index("Order list") : book.index("Where the figures come from")]
     for line in take["lines"]:
-        assert f"{line['cost']:,.2f} EUR".replace(",", " ") in order
+        assert money(line["cost"], "EUR").replace("\N{NO-BREAK SPACE}", " ") in order
         for size, count, _ in line["pack_list"]:
-            assert f"{count} × {size:.3g}" in order
+            assert f"{count} × {size:.3g}" in order or (size == 1 and line["unit"] == "pcs")
     for batch in programme["batches"]:
         assert not batch["batches"] or grams(batch["base_g"]) in book
     for key in saved["keys"]["keys"]:
@@ -617,7 +642,7 @@ def test_printed_days_packs_and_cost_are_those_saved(printed):
 
 def test_the_csv_holds_what_was_saved(printed, small_plan, tmp_path):
     saved, _, _ = printed
-    with write_order(small_plan.takeoff, tmp_path / "order.csv").open(encoding="utf-8", newline="") as handle:
+    with write_order(small_plan.takeoff, tmp_path / "order.csv").open(encoding="utf-8-sig", newline="") as handle:
         rows = list(csv.DictReader(handle))
     lines = {line["code"]: line for line in saved["takeoff"]["lines"]}
     assert sum(float(row["cost"]) for row in rows) == pytest.approx(
@@ -649,3 +674,29 @@ def test_sheets_of_a_planned_hare(small_plan, tmp_path):
     for coat in coats_of(small_plan, 0):
         assert coat.batches > 0
         assert f"{coat.batches} × {kg(coat.batch_kg)}" in text
+
+
+def test_sheets_on_letter_paper(plan, tmp_path):
+    job = replace(plan.brief.job, paper="letter", number="27-014", revision="B", date="3 March 2027")
+    asked = changed(plan, brief=replace(plan.brief, job=job))
+    for make in (client_sheet, workshop_sheets):
+        reader = pypdf.PdfReader(make(asked, tmp_path / f"{make.__name__}.pdf"))
+        for page in reader.pages:
+            assert [float(v) for v in page.mediabox[2:]] == pytest.approx([612.0, 792.0])  # ANSI/ASME Y14.1 A
+    text = words_of(tmp_path / "workshop_sheets.pdf")
+    assert all("Job 27-014 Revision B Date 3 March 2027" in page for page in text)
+
+
+def test_what_is_not_kept_is_said_at_the_end(plan):
+    assert not_kept(plan) == ()
+    piece = plan.jacket.pieces[0]
+    weak = replace(piece, checks=(replace(piece.checks[0], passes=False), *piece.checks[1:]))
+    broken = changed(
+        plan,
+        jacket=replace(plan.jacket, pieces=(weak, *plan.jacket.pieces[1:])),
+        cast=replace(plan.cast, comes_out=False, comes_out_reason="the head is wider than its neck"),
+    )
+    said = " ".join(not_kept(broken))
+    assert f"Jacket of the {piece.name} is too weak: {piece.checks[0].what}." in said
+    assert "The cast does not come out: The head is wider than its neck." in said
+    assert any("client-sheet.pdf" in words for words in look_first(plan, True))

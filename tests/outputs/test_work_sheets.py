@@ -21,7 +21,7 @@ def pages(small_plan, tmp_path_factory) -> list[str]:
 
 def test_the_casting_card_holds_one_cast(small_plan, pages) -> None:
     (card,) = (page for page in pages if "Casting card" in page)
-    for words in ("gelcoat in the open halves", "trim flush while green", "shut like a book", "number and weigh"):
+    for words in ("Gelcoat in the open halves", "Trim flush while green", "shut like a book", "Number and weigh"):
         assert words in card
     assert "Cast 3" not in card
     for batch in small_plan.programme.batches:
@@ -71,3 +71,16 @@ def test_the_offer_shows_no_inner_figures(small_plan, tmp_path) -> None:
         float(f.replace(" ", "").replace("\N{NO-BREAK SPACE}", "")) for f in re.findall(r"([\d \u00a0]+\.\d\d)", text)
     ]
     assert figures[:3] == [round(cash.mould.price, -1), round(cash.run.price, -1), sum(figures[:2])]
+
+
+def test_grips_sit_on_the_jacket_either_side_of_the_centre_of_mass(small_plan) -> None:
+    from mouldloft.outputs.sheets.work import grips_on_jacket
+    from mouldloft.trade.handling import Grips
+
+    piece, envelope = small_plan.jacket.pieces[0], small_plan.rubber.envelopes[0]
+    x, y, z = piece.centre_of_mass_mm
+    places = grips_on_jacket(small_plan, Grips(piece.name, 20.0, ((x, y - 250.0, z), (x, y + 250.0, z))))
+    spots = envelope.frame.to_frame(places - piece.centre_of_mass_mm)
+    assert spots[0, 0] * spots[1, 0] < 0  # one on each side
+    assert abs(spots[:, 1]).max() < 1.0  # level with it
+    assert (spots[:, 2] > 0).all()  # outside, not in the air where the centre of mass lies

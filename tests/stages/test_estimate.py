@@ -158,3 +158,30 @@ def test_a_tenth_scale_maquette_brackets_the_carved_hare_and_narrows(maquette, c
     assert _width(rough) < 0.45, "an interval that holds anything says nothing"
     assert f"{len(maquette.faces)} triangles" in rough.basis
     assert rough.skin_thickness_mm == carved_plan.skin_thickness_mm
+
+
+def test_with_the_plans_skin_and_seam_every_line_holds_the_plans_figure(small_plan) -> None:
+    from mouldloft.stages.earlyfigures import early_rows
+    from mouldloft.trade.section import choose_section
+    from mouldloft.trade.thickness import choose_thickness
+
+    p, run = small_plan, small_plan.brief.run.casts
+    rule = choose_thickness(p.master.height_mm, run, p.brief.rubber)
+    section = choose_section(p.master.height_mm, rule.skin_mm, p.brief.rubber, p.brief.joint)
+    mass = p.rubber.volume_mm3.times(p.catalogue.rubber_for(p.brief.materials).density_kg_m3 * 1e-9)
+    rows = early_rows(p.master.skin_area_mm2, p.seam.length_mm, mass, rule, section, p.brief, p.catalogue)
+    zones = [zone for piece in p.jacket.pieces for zone in piece.zones]
+    found = {
+        "glass mat": sum(z.glass_kg for z in zones) + run * p.cast.glass_kg,
+        "resin": sum(z.resin_kg for z in zones) + run * p.cast.resin_kg,
+        "gelcoat": run * p.cast.gelcoat_kg,
+        "work, mould": p.programme.mould_person_hours,
+        "work, each cast": p.programme.run_person_hours / run,
+        "days, mould": p.programme.mould_days,
+        "days, run": p.programme.run_days,
+        "material": p.takeoff.total_cost,
+        "price with labour": p.takeoff.money.whole.likely,
+    }
+    wrong = {r.what: (r.amount, found[r.what]) for r in rows if r.what in found
+             if not r.amount.low <= found[r.what] <= r.amount.high}  # fmt: skip
+    assert wrong == {}

@@ -497,7 +497,7 @@ def test_what_bars_keys_from_a_gap_is_said():
     (check,) = set_keys(rubber_of(dome(300.0)), locks, seam_of(np.zeros(2, np.int8)), strict, master=master).checks
     assert not check.holds
     assert check.gap_centre_mm[0] > 60
-    assert "thin lock fill" in check.reason
+    assert "thin undercut fill" in check.reason
 
 
 def test_the_demo_hare_is_held(small_plan):

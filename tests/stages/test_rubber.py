@@ -87,8 +87,8 @@ def test_ellipsoid_by_minkowski_sum():
 
 
 def rubber_by_rays(mesh: trimesh.Trimesh, direction, offset_mm: float, step_mm: float = 1.0) -> float:
-    """Lock fill by trimesh's rays (embree), mm³: in each column along the pull what lies between the master's outermost
-    skin and the parting plane, less the master itself."""
+    """Undercut fill by trimesh's rays (embree), mm³: in each column along the pull what lies between the master's
+    outermost skin and the parting plane, less the master itself."""
     frame = pull_frame(np.asarray(direction, float))
     turned = mesh.copy()
     turned.vertices = frame.to_frame(mesh.vertices)

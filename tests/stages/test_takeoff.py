@@ -311,7 +311,7 @@ def test_no_cell_starts_a_formula(catalogue: Catalogue, cast: Cast) -> None:
 def test_the_order_is_written_whole(catalogue: Catalogue, cast: Cast, tmp_path) -> None:
     made = order(catalogue, cast)
     path = write_order(made, tmp_path / "order.csv")
-    assert path.read_text(encoding="utf-8") == order_csv(made)
+    assert path.read_text(encoding="utf-8-sig") == order_csv(made)
     with pytest.raises(OutputRefused):
         write_order(made, tmp_path / "none" / "order.csv")
     assert order_rows(made)[0][0] == "code"
@@ -330,3 +330,15 @@ def test_same_input_same_order(catalogue: Catalogue, cast: Cast) -> None:
 def test_an_unknown_resin_is_refused(catalogue: Catalogue, cast: Cast) -> None:
     with pytest.raises(CatalogueRefused, match="no resin 'honey'"):
         order(catalogue, cast, Brief(materials=MaterialsBrief(resin="honey")))
+
+
+def test_the_list_opens_in_countries_that_write_decimal_commas(catalogue: Catalogue, cast: Cast, tmp_path) -> None:
+    made = order(catalogue, cast)
+    path = write_order(made, tmp_path / "order-semicolon.csv", comma_decimals=True)
+    assert path.read_bytes().startswith(b"\xef\xbb\xbf")  # a spreadsheet takes it for UTF-8
+    rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig")), delimiter=";"))
+    plain = list(csv.DictReader(io.StringIO(order_csv(made))))
+    for there, here in zip(rows, plain, strict=True):
+        assert "." not in there["cost"]
+        assert float(there["cost"].replace(",", ".")) == float(here["cost"])
+        assert there["material"] == here["material"]

@@ -73,8 +73,14 @@ def metres(value_mm: float) -> str:
 
 
 def unit_words(unit: str) -> str:
-    """A unit of the order as it is written: 'm2' -> 'm²'."""
-    return {"m2": "m²"}.get(unit, unit)
+    """A unit of the order as it is written: 'm2' -> 'm²', 'pcs' -> 'pieces'."""
+    return {"m2": "m²", "pcs": "pieces"}.get(unit, unit)
+
+
+def amount(value: float, unit: str) -> str:
+    """An amount of the order: '12.3 kg', '46 pieces'; what is counted is never parted."""
+    whole = int(np.ceil(value - 1e-6))
+    return counted(whole, "piece") if unit == "pcs" else f"{number(value)} {unit_words(unit)}"
 
 
 def percent(share: float) -> str:
@@ -101,8 +107,12 @@ def feet_inches(value_mm: float) -> str:
 
 
 def money(value: float, currency: str) -> str:
-    """Amount with its currency, thousands apart by a no-break space: '1 234.50 EUR'."""
-    return f"{value:,.2f}".replace(",", "\N{NO-BREAK SPACE}") + f"\N{NO-BREAK SPACE}{currency}"
+    """Amount with its currency in whole units, to the hundredth under ten, thousands apart by a no-break space:
+    '1 234 EUR', '4.50 EUR'."""
+    return (
+        f"{value:,.{2 if 0 < abs(value) < 9.995 else 0}f}".replace(",", "\N{NO-BREAK SPACE}")
+        + f"\N{NO-BREAK SPACE}{currency}"
+    )
 
 
 def counted(count: int, one: str, many: str | None = None) -> str:

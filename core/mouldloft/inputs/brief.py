@@ -67,8 +67,8 @@ class SeamBrief:
     pieces: Pieces = 2
     max_pieces: Annotated[int, msgspec.Meta(ge=1, le=8)] = 2
     # when two pieces cost too much, more are proposed, up to max_pieces (invented starting values)
-    most_fill_share: Fraction = 0.08  # lock fill of two pieces over the master's volume
-    deepest_fill_skins: Positive = 20.0  # deepest lock fill of two pieces, in thicknesses of the skin
+    most_fill_share: Fraction = 0.08  # undercut fill of two pieces over the master's volume
+    deepest_fill_skins: Positive = 20.0  # deepest undercut fill of two pieces, in thicknesses of the skin
 
 
 @dataclass(frozen=True)
@@ -282,14 +282,24 @@ class ObservedBrief:
 
 
 @dataclass(frozen=True)
+class SculptBrief:
+    """The full-size sculpt before the mould: clay over foam, the foam's blocks as sold."""
+
+    clay_mm: Annotated[float, msgspec.Meta(ge=3, le=200)] = 25.0
+    block_mm: tuple[Positive, Positive, Positive] = (1250.0, 600.0, 100.0)
+    cutting_waste: Annotated[float, msgspec.Meta(ge=0, le=1)] = 0.15
+
+
+@dataclass(frozen=True)
 class JobBrief:
-    """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on.
-    logo : path of a PNG or JPEG, drawn at the head of each sheet."""
+    """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on. paper :
+    of the sheets. logo : path of a PNG or JPEG, drawn at the head of each sheet."""
 
     studio: Annotated[str, msgspec.Meta(max_length=80)] = ""
     number: Annotated[str, msgspec.Meta(max_length=40)] = ""
     revision: Annotated[str, msgspec.Meta(max_length=20)] = ""
     date: Annotated[str, msgspec.Meta(max_length=40)] = ""
+    paper: Literal["A4", "letter"] = "A4"
     logo: Annotated[str, msgspec.Meta(max_length=1000)] = ""
 
 
@@ -299,6 +309,7 @@ class Brief:
 
     piece: Text = ""
     job: JobBrief = field(default_factory=JobBrief)
+    sculpt: SculptBrief = field(default_factory=SculptBrief)
     master: MasterBrief = field(default_factory=MasterBrief)
     run: RunBrief = field(default_factory=RunBrief)
     opening: OpeningBrief = field(default_factory=OpeningBrief)

@@ -30,8 +30,8 @@ Hazard = Literal["styrene", "peroxide", "isocyanate", "tin catalyst", "glass dus
 
 Per = Literal[
     "person day", "laminating day", "grinding day", "spraying day", "coat m2", "batch", "job", "skin m2", "wall m2",
-    "flange m2", "flange m", "reinforced m2", "wedge slot", "jacket m2", "cast", "cast m2", "joint m", "primer m2",
-    "colour m2", "lacquer m2",
+    "flange m2", "flange m", "reinforced m2", "wedge slot", "socket", "jacket m2", "cast", "cast m2", "joint m",
+    "primer m2", "colour m2", "lacquer m2",
 ]  # fmt: skip
 
 

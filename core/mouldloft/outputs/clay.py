@@ -80,7 +80,7 @@ def patch_words(patch: Patch) -> str:
     elif patch.to_seam_mm < BESIDE_SEAM_MM:
         touches.append(f"{mm(patch.to_seam_mm)} from the seam")
     if patch.locks:
-        touches.append("locks there")
+        touches.append("undercut there")
     way = "proud" if patch.most_mm > 0 else "shy"
     more = f", {' and '.join(touches)}" if touches else ""
     return f"{patch.where}: {mm(abs(patch.most_mm))} {way} at most, {cm2(patch.area_mm2)}{more}"

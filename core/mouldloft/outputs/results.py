@@ -49,7 +49,14 @@ def _offer(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
 
 
 def _order(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+    write_order(plan.takeoff, folder / "order-semicolon.csv", comma_decimals=True)
     return write_order(plan.takeoff, folder / "order.csv")
+
+
+def _before(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+    from .sheets.aside import write_beforehand
+
+    return write_beforehand(plan, folder / "before.csv")
 
 
 def _calendar(plan: MouldPlan, folder: Path) -> Path:
@@ -83,8 +90,8 @@ def write_survey(survey: OpenSurvey, folder: str | Path) -> tuple[Written, ...]:
     words = [
         survey.opening.chosen.reason,
         f"Seam: {survey.seam.kind}, {survey.seam.length_mm / 1000:.2f} m.",
-        f"{survey.locks.rigid_area_mm2 / 100:.0f} cm² would lock anything rigid; "
-        f"{survey.locks.piece_locked_area_mm2 / 100:.0f} cm² is locked for its own piece.",
+        f"{survey.locks.rigid_area_mm2 / 100:.0f} cm² is undercut for both pieces; "
+        f"{survey.locks.piece_locked_area_mm2 / 100:.0f} cm² is undercut for its own piece.",
         *survey.master.health.left_out,
     ]
     rows = [f"{k},{x:.2f},{y:.2f},{z:.2f}" for k, line in enumerate(survey.seam.lines) for x, y, z in line.points_mm]
@@ -114,7 +121,8 @@ def _coloured_ply(survey: OpenSurvey) -> bytes:
 
 
 _OUTPUTS: tuple[tuple[str, str, Callable[[MouldPlan, Path, Progress], Path]], ...] = (
-    ("order", "what to buy", _order),
+    ("order", "what to buy; order-semicolon.csv where decimals have a comma", _order),
+    ("before", "foam, clay, armature and sealer of the sculpt", _before),
     ("pictures", "views, seam, undercut map, glove and jacket, thickness", _pictures),
     ("client sheet", "for the client to sign", _client_sheet),
     ("workshop sheets", "for the bench", _workshop_sheets),
@@ -136,7 +144,7 @@ _BY_CHOICE = (
 )
 
 
-_WITHOUT_RENDERER = ("order", "templates")
+_WITHOUT_RENDERER = ("order", "before", "templates")
 
 
 def _write_solids(plan: MouldPlan, folder: Path, formats: tuple[str, ...], progress: Progress) -> list[Written]:

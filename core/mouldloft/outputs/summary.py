@@ -21,13 +21,13 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
     rows = [
         ("Master", _master_words(plan)),
         ("Opens", _opening_words(plan)),
-        ("Pieces", f"{len(seam.pieces)}: {listed(p.name for p in seam.pieces)}; first off: {_first_off(plan)}"),
+        ("Pieces", f"{len(seam.pieces)}: {listed(p.name for p in seam.pieces)}; comes off first: {_first_off(plan)}"),
         (
             "Seam",
-            f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; shows like {metres(seam.figures.on_show_mm)} in view",
+            f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; {metres(seam.figures.on_show_mm)} of it on show",
         ),
-        ("Locked", _lock_words(plan)),
-        ("Lock fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}"),
+        ("Undercuts", _lock_words(plan)),
+        ("Undercut fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}"),
         *division_rows(plan),
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
@@ -40,7 +40,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
     if plan.takeoff.money is not None:
         rows.append(("With labour", _price_words(plan.takeoff.money)))
     programme = plan.programme
-    rows.append(("Days", f"{programme.mould_days} for the mould, {programme.run_days} for the run, of the calendar"))
+    rows.append(("Days", f"{programme.mould_days} for the mould, {programme.run_days} for the run, weekends included"))
     if said := (*filter(None, [plan.master.health.stance]), *plan.master.health.notes):
         rows.append(("Note", " ".join(said)))
     if plan.master.health.left_out:
@@ -69,7 +69,7 @@ def _first_off(plan: MouldPlan) -> str:
 def _lock_words(plan: MouldPlan) -> str:
     locks = plan.locks
     return (
-        f"{cm2(locks.rigid_area_mm2)} free to neither side, {cm2(locks.piece_locked_area_mm2)} not free to its own "
+        f"{cm2(locks.rigid_area_mm2)} undercut for both pieces, {cm2(locks.piece_locked_area_mm2)} for its own "
         f"piece; by rule it stretches {percent(locks.worst_stretch)}, {percent(locks.stretch_allowed)} is allowed"
     )
 
@@ -105,8 +105,8 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
         rows.append(
             (
                 f"  {piece.name}",
-                f"{percent(piece.share)} of the skin, {litres(piece.fill_mm3)} of lock fill, "
-                f"{cm2(piece.locked_area_mm2)} locked, jacket about {kg(piece.jacket_kg)}",
+                f"{percent(piece.share)} of the skin, {litres(piece.fill_mm3)} of undercut fill, "
+                f"{cm2(piece.locked_area_mm2)} undercut, jacket about {kg(piece.jacket_kg)}",
             )
         )
     if made.order:
@@ -119,7 +119,7 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
                 f"joints {metres(made.joint_length_mm)}",
             )
         )
-    rows.append(("  Mind", " ".join((*made.notes, _STILL_LEFT if built else _STILL_TWO))))
+    rows.append(("  Limits", " ".join((*made.notes, _STILL_LEFT if built else _STILL_TWO))))
     return rows
 
 
@@ -171,7 +171,7 @@ def _cast_words(plan: MouldPlan) -> str:
 
 def _order_words(plan: MouldPlan) -> str:
     dear = sorted(plan.takeoff.lines, key=lambda line: -line.cost)
-    words = "; ".join(f"{line.buy:.4g} {unit_words(line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
+    words = "; ".join(f"{line.buy:g} {unit_words(line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
     rest = len(dear) - _MOST_BOUGHT
     return words + (f"; and {rest} more in the order list" if rest > 0 else "")
 
@@ -190,8 +190,8 @@ def _price_words(cash: Money) -> str:
     hours = sum(line.person_hours for line in cash.labour)
     return (
         f"{money(spread.likely, cash.currency)} ({number(spread.low, 2)} to {number(spread.high, 2)}) with "
-        f"{hours:.0f} h of work at {number(cash.hourly_rate)}; mould {number(cash.mould.price)}, each cast "
-        f"{number(cash.each.price)}, one more {number(cash.more.price)}"
+        f"{hours:.0f} h of work at {money(cash.hourly_rate, cash.currency)}; mould {number(cash.mould.price)}, each "
+        f"cast {number(cash.each.price)}, one more {number(cash.more.price)}"
     )
 
 

@@ -1,4 +1,4 @@
-"""What a plan says in plain sentences: the seam's course, what will be seen, the order of work, what to mind.
+"""What a plan says in plain sentences: the seam's course, what will be seen, the order of work, the dangers.
 
 Every figure in a sentence is the plan's own.
 """
@@ -29,8 +29,8 @@ from ..stages.takeoff import ORDER_SECTIONS
 from .courses import alone_words, course_words, crossing_words
 
 _COURSE_SAMPLES = 240
-_LEAST_RUN = 0.05  # of a line's length: shorter turns to another side are not told
-_SECOND_SIDE = 0.35  # of a leg: a second side is told from here on
+_LEAST_RUN = 0.05  # of a line's length: shorter turns to another side are left out
+_SECOND_SIDE = 0.35  # of a leg: a second side is named from here on
 _LEVEL_SHARE = 0.15  # rise over length: a line that rises less runs along, not up and down
 _SIDES = ("its left side", "its right side", "the back", "the front", "the top", "the underside")
 _LEVEL_SIDES = 4
@@ -227,9 +227,7 @@ def seam_sentences(plan: MouldPlan) -> tuple[str, ...]:
         first = f"{apart} They meet in {len(seam.lines)} seam lines, {length} together; the longest runs {courses[0]}."
     on_show = seam.figures.on_show_mm
     share = on_show / seam.length_mm if seam.length_mm > 0 else 0.0
-    shows = (
-        f"{_looked_at(plan)}, it shows as much as {metres(on_show)} of line in plain view would: {_how_open(share)}."
-    )
+    shows = f"{_looked_at(plan)}, {metres(on_show)} of the seam is on show: {_how_open(share)}."
     work = metres(seam.length_mm * plan.brief.run.casts)
     cleaned = (
         "On every cast the seam leaves a fine raised line. It is ground back and touched up by hand, and carved "
@@ -397,7 +395,7 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
         Step(
             "Open",
             f"{_taking_off(plan)} Jackets first, by the wedge points and never by the edge; then peel the glove back "
-            "from its locks.",
+            "out of its undercuts.",
         ),
         Step(
             "Cast",
@@ -414,7 +412,7 @@ def _first_wall_mm(plan: MouldPlan) -> float:
 
 
 def _coat_words(coats: Sequence[Coat]) -> Iterator[str]:
-    """'print coat (0.8 mm)', '5 build coats (1.8 mm each)', 'lock fill, edges and flange'."""
+    """'print coat (0.8 mm)', '5 build coats (1.8 mm each)', 'undercut fill, edges and flange'."""
     for (kind, build), alike in itertools.groupby(coats, lambda c: (c.name.rstrip(" 0123456789"), mm(c.thickness_mm))):
         count, each = len(tuple(alike)), f" ({build}" if build != mm(0.0) else ""
         yield f"{count} {kind}s{each} each)" if count > 1 and each else f"{kind}{each}" + (")" if each else "")

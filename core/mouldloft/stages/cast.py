@@ -529,7 +529,7 @@ def _ballast_depth_mm(master: Master, volume_mm3: float) -> float:
 def _does_it_come_out(locks: Locks) -> tuple[bool, str]:
     """A rigid cast leaves a rubber glove when the glove may stretch past every lock."""
     if locks.worst_stretch <= 0:
-        return True, "Nothing locks: the glove comes off the cast without stretching."
+        return True, "No undercuts: the glove comes off the cast without stretching."
     worst = max(locks.regions, key=lambda region: region.stretch, default=None)
     where = f" at the {worst.name}" if worst is not None else ""
     allowed = (

@@ -18,6 +18,7 @@ from .master import Master
 from .programme import Programme
 from .takeoff import Takeoff
 
+NOT_A_HAZARD = "what this plan is"  # the last caution, on the plan itself
 SHEET = "the product's safety data sheet"
 CODES = "local codes and whoever answers for the place"
 PRACTICE = "licensed practice and local rules for the work"
@@ -123,7 +124,7 @@ _CHEMICAL: dict[Hazard, Caution] = {
 }
 
 _NO_CERTIFICATE = Caution(
-    "what this plan is",
+    NOT_A_HAZARD,
     "This plan checks loads, lifts and standing by stated rules; it certifies nothing, and a person who "
     "answers for the work has to look at it before anyone relies on it.",
     f"{PRACTICE}; {CODES}",

@@ -1,4 +1,4 @@
-"""An early estimate of the rubber, before any clay: from a height and a stand-in body, or from a rough maquette.
+"""An early estimate of rubber and job, before any clay: from a height and a stand-in body, or from a rough maquette.
 
 It is an interval, and honest about why it is wide. From a height alone the body's proportions decide; a maquette
 replaces them by its own geometry, opened, parted and covered by the same stages as the plan on coarser lattices; the
@@ -20,7 +20,9 @@ from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, read_catalogue
 from ..trade.seamterms import terms_for
+from ..trade.section import choose_section
 from ..trade.thickness import ThicknessRule, choose_thickness
+from .earlyfigures import EarlyRow, early_assumptions, early_rows
 from .master import Master
 from .pipeline import open_mould
 from .rubber import FADE, brush_rubber
@@ -54,7 +56,7 @@ class Proportion:
 @dataclass(frozen=True)
 class StandInBody:
     """A stand-in: skin over height squared, volume over height cubed, seam over height (a plane through the middle, the
-    foot left out), lock fill over the body's volume."""
+    foot left out), undercut fill over the body's volume."""
 
     skin: Proportion
     volume: Proportion
@@ -112,7 +114,7 @@ STAND_INS: dict[StandIn, StandInBody] = {
 
 @dataclass(frozen=True)
 class Estimate:
-    """Rubber before the plan. mm³ and kg of mix, without waste."""
+    """Rubber before the plan, mm³ and kg of mix without waste, and beside it what else the job takes."""
 
     rubber_mm3: Interval
     rubber_kg: Interval
@@ -121,6 +123,7 @@ class Estimate:
     basis: str
     sentence: str
     assumptions: tuple[Assumption, ...]
+    rows: tuple[EarlyRow, ...] = ()  # rubber, glass, resin, hours, days, money
 
 
 def estimate_rubber(
@@ -185,7 +188,7 @@ def scaled_to(master: Master, height_mm: float) -> Master:
 
 def _rubber_of_body(height_mm: float, body: dict[str, float], rule: ThicknessRule) -> float:
     """Rubber, mm³: skin, what the edge band and half of its fade add on both sides of the seam, flange on both sides,
-    lock fill, and tabs."""
+    undercut fill, and tabs."""
     skin = body["skin"] * height_mm**2 * rule.skin_mm
     seam = body["seam"] * height_mm
     edge = 2 * seam * (1 + FADE / 2) * rule.band_mm * (rule.edge_mm - rule.skin_mm)
@@ -232,7 +235,8 @@ def _from_proportions(height_mm: float, body: StandInBody, basis: str, brief: Br
         for f in fields(StandInBody)
     )
     area = body.skin.likely * height_mm**2 * allowance
-    return _estimate(volume, area, rule.skin_mm, basis, rule.reason, assumptions, brief, catalogue)
+    seam = body.seam.likely * height_mm
+    return _estimate(volume, area, seam, height_mm, basis, rule, assumptions, brief, catalogue)
 
 
 # --- from a maquette -------------------------------------------------------------------------------------
@@ -263,15 +267,16 @@ def _from_maquette(master: Master, brief: Brief, catalogue: Catalogue, progress:
     )
     area = master.skin_area_mm2 * master.detail_allowance
     basis = f"a maquette of {len(master.faces)} triangles at {master.height_mm:.0f} mm"
-    return _estimate(volume, area, rule.skin_mm, basis, rule.reason, rules, brief, catalogue)
+    return _estimate(volume, area, seam.length_mm, master.height_mm, basis, rule, rules, brief, catalogue)
 
 
 def _estimate(
     volume: Interval,
     area_mm2: float,
-    skin_mm: float,
+    seam_mm: float,
+    height_mm: float,
     basis: str,
-    thickness_reason: str,
+    rule: ThicknessRule,
     assumptions: Sequence[Assumption],
     brief: Brief,
     catalogue: Catalogue,
@@ -281,7 +286,10 @@ def _estimate(
     mass = volume.times(k)
     sentence = (
         f"From {basis}: {mass.low:.0f} to {mass.high:.0f} kg of rubber, likely {mass.likely:.0f} kg, for "
-        f"{counted(brief.run.casts, 'cast')} ({thickness_reason}); the plan of the finished master narrows it."
+        f"{counted(brief.run.casts, 'cast')} ({rule.reason}); the plan of the finished master narrows it."
     )
-    rule = Assumption("rubber thickness", f"{skin_mm:g} mm", Mark.COMMON_PRACTICE, thickness_reason)
-    return Estimate(volume, mass, area_mm2, skin_mm, basis, sentence, (rule, *assumptions))
+    section = choose_section(height_mm, rule.skin_mm, brief.rubber, brief.joint)
+    rows = early_rows(area_mm2, seam_mm, mass, rule, section, brief, catalogue)
+    thick = Assumption("rubber thickness", f"{rule.skin_mm:g} mm", Mark.COMMON_PRACTICE, rule.reason)
+    found = (thick, *assumptions, *early_assumptions())
+    return Estimate(volume, mass, area_mm2, rule.skin_mm, basis, sentence, found, rows)

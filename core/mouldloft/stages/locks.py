@@ -66,7 +66,7 @@ def _hanging_mm(
 ) -> np.ndarray:
     """Height, along the pull, of the empty column below each overhanging face: to the next wall or to the parting
     surface, whichever is nearer. Every gap of a piece's columns hangs from exactly one such face, so these heights
-    times the faces' projected areas add up to the lock fill."""
+    times the faces' projected areas add up to the undercut fill."""
     wall = first_wall_mm(scene, centres[which], master.normals[which], -pull)
     return np.clip(np.minimum(wall, centres[which] @ pull - floor_mm), 0.0, None)
 

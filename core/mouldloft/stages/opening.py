@@ -123,7 +123,7 @@ def _stand_in(master: Master) -> tuple[np.ndarray, np.ndarray]:
 
 
 def best_offset(tops_mm: np.ndarray, bottoms_mm: np.ndarray) -> float:
-    """The plane offset along the pull that needs the least lock fill.
+    """The plane offset along the pull that needs the least undercut fill.
 
     fill(z) = sum over columns of (top - z)+ and (z - bottom)+, less the volume: convex in z, and its slope is the
     count of bottoms below z less the count of tops above it. It vanishes at the median of all tops and bottoms.
@@ -132,7 +132,7 @@ def best_offset(tops_mm: np.ndarray, bottoms_mm: np.ndarray) -> float:
 
 
 def fill_at(tops_mm: np.ndarray, bottoms_mm: np.ndarray, offset_mm: float, pixel_mm: float, volume_mm3: float) -> float:
-    """Lock fill (mm³) of a plane split at `offset_mm`, from (k,) column tops and bottoms."""
+    """Undercut fill (mm³) of a plane split at `offset_mm`, from (k,) column tops and bottoms."""
     columns = np.maximum(tops_mm - offset_mm, 0).sum(dtype=float) + np.maximum(offset_mm - bottoms_mm, 0).sum(
         dtype=float
     )
@@ -468,14 +468,15 @@ def direction_words(direction: tuple[float, float, float]) -> str:
 def _reason(c: Candidate, best: Candidate, symmetry: SymmetryPlane, survey: _Survey) -> str:
     near = _angle_deg(c.direction, symmetry.normal)
     where = f"{near:.0f}° off the mirror plane's normal" if symmetry.is_symmetric else f"from the {c.origin}"
-    figures = f"{100 * c.locked_fraction:.1f} % of the skin locked, {c.fill_mm3 / 1e6:.1f} litres of lock fill"
+    figures = f"{100 * c.locked_fraction:.1f} % of the skin undercut, {c.fill_mm3 / 1e6:.1f} litres of undercut fill"
     if c is best:
         return f"Opens {direction_words(c.direction)} ({where}): {figures}, pull {c.pull_depth_mm:.0f} mm."
     unit, length = survey.terms.unit, survey.diagonal_mm
     terms = {
-        f"{100 * (c.locked_fraction - best.locked_fraction):.1f} % more skin locked": unit.locked_mm2
+        f"{100 * (c.locked_fraction - best.locked_fraction):.1f} % more skin undercut": unit.locked_mm2
         * (c.locked_area_mm2 - best.locked_area_mm2),
-        f"{(c.fill_mm3 - best.fill_mm3) / 1e6:.1f} litres more lock fill": unit.fill_mm3 * (c.fill_mm3 - best.fill_mm3),
+        f"{(c.fill_mm3 - best.fill_mm3) / 1e6:.1f} litres more undercut fill": unit.fill_mm3
+        * (c.fill_mm3 - best.fill_mm3),
         f"a pull {c.pull_depth_mm - best.pull_depth_mm:.0f} mm deeper": unit.past_reach_mm
         * max(c.pull_depth_mm - max(best.pull_depth_mm, survey.terms.rates.reach_mm), 0.0),
         f"{100 * (c.show - best.show):.0f} % more of the seam on show": (unit.shown_mm - unit.hidden_mm)

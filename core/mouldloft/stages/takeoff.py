@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +24,7 @@ from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
 from ..inputs.materials import ConsumableMaterial, Material, MatMaterial, ResinMaterial, RubberMaterial
 from ..trade.money import Money, price_job
+from ..trade.observed import observed_assumptions
 from ..trade.packs import cheapest_packs
 from .cast import BOARD_THICKNESS_MM, Cast, joint_tape
 from .cradle import Cradle
@@ -297,7 +299,9 @@ def _consumable_needs(
         for section, amounts in counted.items():
             amount = amounts.get(item.per, 0.0) * item.amount
             if amount > 0:
-                yield Need(item, section, exactly(amount) if item.per == "job" else interval_of(amount, loose), 0.0)
+                yield Need(
+                    item, section, exactly(amount) if item.per in ("job", "socket") else interval_of(amount, loose), 0.0
+                )
 
 
 def _counted(
@@ -314,6 +318,7 @@ def _counted(
     painted = area * brief.run.casts / (1.0 - finish.overspray) if finish.paint else 0.0
     wall = sum(wall_areas_mm2(rubber)) * 1e-6
     slots = float(slot_count(jacket))
+    sockets = cast.fixings.count if cast.fixings is not None else 0
     reinforced = sum(handled_edges_mm2(rubber)) * 1e-6 if brief.joint.reinforced_edges else 0.0
     return {
         "wall": {"skin m2": rubber.skin_m2, "wall m2": wall, "flange m2": sum(flanges),
@@ -324,7 +329,8 @@ def _counted(
         "jacket": {"jacket m2": sum(p.area_mm2 for p in jacket.pieces) * 1e-6, "wedge slot": slots,
                    **days.get("jacket", {})},
         "casts": {"coat m2": n * area * 2.0, "batch": n * cast_pots, "cast": float(n), "cast m2": n * area,
-                  "joint m": n * cast.joint_tape_m, **days.get("casts", {})},  # gelcoat, then resin over the mat
+                  "joint m": n * cast.joint_tape_m, "socket": float(n * sockets),
+                  **days.get("casts", {})},  # gelcoat, then resin over the mat
         "finish": {"primer m2": painted * finish.primer_coats, "colour m2": painted * finish.colour_coats,
                    "lacquer m2": painted * finish.lacquer_coats, **days.get("finish", {})},
     }  # fmt: skip
@@ -538,18 +544,26 @@ def safe_cell(text: str) -> str:
     return "'" + text if lead.startswith(_FORMULA_STARTS) else text
 
 
-def order_csv(takeoff: Takeoff) -> str:
-    """`order_rows` as CSV text with safe cells and Unix line ends."""
+def order_csv(takeoff: Takeoff, comma_decimals: bool = False) -> str:
+    """`order_rows` as CSV text with safe cells and Unix line ends; with decimal commas and semicolons between cells
+    for spreadsheets of countries that write so."""
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
+    writer = csv.writer(out, lineterminator="\n", delimiter=";" if comma_decimals else ",")
+    rows = order_rows(takeoff)
+    if comma_decimals:
+        rows = [rows[0], *([_DECIMAL.sub(r"\1,\2", cell) for cell in row] for row in rows[1:])]
     # the writer leaves a lone carriage return unquoted, and a spreadsheet takes it for a new row
-    writer.writerows([safe_cell(cell).replace("\r", " ") for cell in row] for row in order_rows(takeoff))
+    writer.writerows([safe_cell(cell).replace("\r", " ") for cell in row] for row in rows)
     return out.getvalue()
 
 
-def write_order(takeoff: Takeoff, path: str | Path) -> Path:
-    """Write the order list whole or not at all. Raises `OutputRefused`."""
-    return write_text(path, order_csv(takeoff))
+_DECIMAL = re.compile(r"^(-?\d+)\.(\d+)$")
+_BYTE_ORDER = "\ufeff"  # without it a spreadsheet on Windows takes the file for its own code page
+
+
+def write_order(takeoff: Takeoff, path: str | Path, comma_decimals: bool = False) -> Path:
+    """Write the order list whole or not at all, as a spreadsheet opens it. Raises `OutputRefused`."""
+    return write_text(path, _BYTE_ORDER + order_csv(takeoff, comma_decimals))
 
 
 def takeoff_assumptions(brief: Brief, catalogue: Catalogue) -> tuple[Assumption, ...]:
@@ -568,26 +582,4 @@ def takeoff_assumptions(brief: Brief, catalogue: Catalogue) -> tuple[Assumption,
         Assumption("release before each cast", f"{percent(CAST_RELEASES)} of a full waxing", rule),
         Assumption("life lost at all of the allowed stretch", percent(LIFE_STRETCH_SHARE), rule, "the weight is ours"),
     )
-    return (*own, *_observed_assumptions(brief), *(a for material in used for a in material.assumptions()))
-
-
-_OBSERVED = (
-    ("rubber", "rubber"),
-    ("gelcoat", "gelcoat of a cast"),
-    ("resin", "resin of a cast"),
-    ("glass", "glass of a cast"),
-    ("coat_hours", "hours of a coat"),
-    ("cast_hours", "hours of a cast"),
-)
-
-
-def _observed_assumptions(brief: Brief) -> tuple[Assumption, ...]:
-    """What earlier runs corrected, each with the number of entries it was found from."""
-    found = []
-    for name, what in _OBSERVED:
-        factor, half, entries = (getattr(brief.observed, name + end) for end in ("", "_uncertainty", "_entries"))
-        if factor != 1.0 or entries:
-            width = f" ± {percent(half)}" if half is not None else ""
-            words = f"{factor:.3g} times what geometry and rates say{width}"
-            found.append(Assumption(f"{what}, from the log", words, Mark.COMMON_PRACTICE, f"{entries} entries"))
-    return tuple(found)
+    return (*own, *observed_assumptions(brief.observed), *(a for material in used for a in material.assumptions()))

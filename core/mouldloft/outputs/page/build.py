@@ -368,7 +368,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     parts = [
         ("master", "Master", PLASTER, True),
         ("seam", "Seam", SEAM, True),
-        ("locks", "Where it locks", LOCK_STOPS[2], False),
+        ("locks", "Undercuts", LOCK_STOPS[2], False),
         ("thickness", "How thick the glove is", THICKNESS_STOPS[2], False),
     ]
     if plan.clay is not None:
@@ -534,8 +534,8 @@ def _panel(plan: MouldPlan) -> str:
             f"<span>{escape(_lock_words(region))}</span></button></li>"
             for k, region in enumerate(locks.regions[:LOCKS_LISTED])
         )
-        parts.append(f'<h2>Where it locks</h2><ol class="locks">{rows}</ol>')
-    parts.append("<h2>Mind</h2>")
+        parts.append(f'<h2>Undercuts</h2><ol class="locks">{rows}</ol>')
+    parts.append("<h2>Dangers</h2>")
     for hazard, sentence, defers in caution_lines(plan):
         name = escape(hazard[:1].upper() + hazard[1:])
         parts.append(
@@ -554,7 +554,7 @@ def _piece_figures(plan: MouldPlan, at: int) -> list[tuple[str, str]]:
     clamps = f"; {counted(len(piece.clamps_mm), 'clamp')} where the flange leans too much" if piece.clamps_mm else ""
     return [
         ("Glove", f"{kg_lb(piece.rubber_mass_kg)}, {litres(part.total_mm3)}"),
-        ("of it lock fill", litres(part.lock_fill_mm3)),
+        ("of it undercut fill", litres(part.lock_fill_mm3)),
         ("Keys", str(own)),
         ("Jacket", kg_lb(piece.mass_kg)),
         ("Bolts", f"{len(piece.bolts_mm)}{bolt}, {mm(piece.bolt_pitch_mm)} apart at most{clamps}"),
@@ -565,5 +565,5 @@ def _piece_figures(plan: MouldPlan, at: int) -> list[tuple[str, str]]:
 def _footer(plan: MouldPlan) -> str:
     return (
         "A plan, not a certificate: product data sheets, local codes and licensed practice come before it. "
-        f"Master mark {plan.master.source_hash[:10]}. {plan.made_by}. Drawn with three.js (MIT licence, in this file)."
+        f"Master file {plan.master.source_hash[:10]}. {plan.made_by}. Drawn with three.js (MIT licence, in this file)."
     )

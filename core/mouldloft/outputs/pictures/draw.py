@@ -35,7 +35,7 @@ def draw_pictures(
         (name, VIEWS[name][1].lower(), partial(picture_of_view, plan, name, renderer=renderer)) for name in views
     ]
     drawn += [
-        ("locks", "where it locks", partial(lock_picture, plan, renderer=renderer)),
+        ("locks", "undercuts", partial(lock_picture, plan, renderer=renderer)),
         ("apart", "taken apart", partial(apart_picture, plan, renderer=renderer)),
         ("thickness", "how thick the glove is", partial(thickness_picture, plan, renderer=renderer)),
     ]

@@ -79,7 +79,7 @@ def _badge_place(plan: MouldPlan, region, camera: Camera) -> np.ndarray | None:
 def lock_picture(
     plan: MouldPlan, progress: Progress = SILENT, renderer: str = "auto", titled: bool = True
 ) -> Image.Image:
-    """Where it locks, from two sides, with the scale and the worst places named."""
+    """Undercuts, from two sides, with the scale and the worst places named."""
     wide, cameras = kept(_lock_photos, plan.locks, lambda: _photograph_locks(plan, progress, renderer), renderer)
     panel, height = cameras[0].width_px, cameras[0].height_px
     blank = np.broadcast_to(wide[:1, :1], (290, wide.shape[1], 3))
@@ -96,8 +96,8 @@ def lock_picture(
                 over.badge(place[0] + at * panel, place[1], str(count), 19)
         over.text(48 + at * panel, height + 6, VIEWS[name][1], 24, colour=SOFT_INK, anchor="lm")
     if titled:
-        over.text(48, 70, "Where it locks", 34, "strong")
-    over.text(48, 110, "depth of the lock across the pull of the piece that covers it", 25, colour=SOFT_INK)
+        over.text(48, 70, "Undercuts", 34, "strong")
+    over.text(48, 110, "depth of the undercut across the pull of its piece", 25, colour=SOFT_INK)
     _lock_legend(plan, over, 48, height + 60)
     _lock_list(over, named, 830, height + 44)
     return over.finished()
@@ -130,7 +130,7 @@ def _lock_legend(plan: MouldPlan, over: Overlay, x: float, y: float, width: floa
 
 def _lock_list(over: Overlay, named: Sequence, x: float, y: float) -> None:
     if not named:
-        over.text(x, y + 20, "Nothing locks: every place comes free along its piece's pull.", 24, anchor="lm")
+        over.text(x, y + 20, "No undercuts: every place comes free along its piece's pull.", 24, anchor="lm")
     room = over.size[0] - x - 60
     for at, region in enumerate(named):
         line = y + 16 + 46 * at

@@ -1,4 +1,4 @@
-"""Pictures of a plan without a screen: the master with its seam, where it locks, and the mould taken apart."""
+"""Pictures of a plan without a screen: the master with its seam, undercuts, and the mould taken apart."""
 
 from __future__ import annotations
 

@@ -11,18 +11,34 @@ from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, PageTemplate, Spacer
 
-from ...base.figures import cm2, counted, kg_lb, litres, m2, metres, mm, money, number, percent, unit_words
+from ...base.figures import (
+    amount,
+    cm2,
+    counted,
+    kg_lb,
+    listed,
+    litres,
+    m2,
+    metres,
+    mm,
+    money,
+    number,
+    percent,
+    unit_words,
+)
 from ...base.figures import kg as kilograms
 from ...base.files import write_whole
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
+from ...stages.cautions import NOT_A_HAZARD
 from ...stages.plan import MouldPlan
-from ...stages.takeoff import OrderLine
+from ...stages.takeoff import ORDER_SECTIONS, OrderLine
 from ..look import SEAM, SOFT_INK
 from ..pictures.apart import apart_picture
 from ..pictures.locks import lock_picture
 from ..pictures.thickness import thickness_picture, thickness_view
 from ..summary import division_rows
+from ..whereabouts import where_words
 from ..words import (
     caution_lines,
     kind_words,
@@ -35,20 +51,21 @@ from ..words import (
     title_of,
     work_steps,
 )
+from .aside import beforehand_page
 from .chart import histogram, programme_pages
-from .letterhead import draw_logo, draw_right, job_line
+from .letterhead import draw_logo, draw_right, filing_line, job_line
 from .peel import peel_pages
 from .pieces import piece_pages
 from .section import section_pages
 from .typeset import (
     MARGIN,
-    PAGE,
     NumberedCanvas,
     facts_table,
     fitted,
     heading,
     house_fonts,
     marked_up,
+    paper_of,
     picture_panel,
     ruled_table,
     set_rich,
@@ -61,6 +78,7 @@ _NOT_A_CERTIFICATE = (
     "A plan, not a certificate. Product data sheets, local codes and licensed practice come before it; "
     "whoever signs for the work checks it."
 )
+_WITH_MARKS = (0.25, 0.10, 0.085, 0.125, 0.065, 0.135, 0.12, 0.12)
 _ORDER_NOTE = "Net from the geometry; packs cover it with waste and the upper end. Needed first: {}."
 
 
@@ -68,7 +86,8 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     """The workshop's PDF: overview, locks, a sheet for each piece, casts, order of work, programme, order list,
     assumptions. Raises `OutputRefused`."""
     progress.step(0.02, "the workshop's sheets")
-    inner = PAGE[0] - 2 * MARGIN
+    paper = paper_of(plan)
+    inner = paper[0] - 2 * MARGIN
     story: list[Flowable] = []
     story += _overview(plan, inner, progress)
     story += [PageBreak(), *_lock_pages(plan, inner), *_division(plan, inner)]
@@ -89,12 +108,13 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     story += [PageBreak(), *programme_pages(plan, inner)]
     story += work_pages(plan, inner)
     story += [PageBreak(), *_order_pages(plan, inner)]
+    story += [PageBreak(), *beforehand_page(plan, inner), PageBreak()]
     story += _assumption_pages(plan, inner)
 
     def fill(handle: IO[bytes]) -> None:
-        frame = Frame(MARGIN, 15 * MM, inner, PAGE[1] - 15 * MM - 21 * MM, 0, 0, 0, 0)
+        frame = Frame(MARGIN, 15 * MM, inner, paper[1] - 15 * MM - 21 * MM, 0, 0, 0, 0)
         document = BaseDocTemplate(
-            handle, pagesize=PAGE, title=f"{title_of(plan)}: workshop sheets", author="mouldloft", invariant=1
+            handle, pagesize=paper, title=f"{title_of(plan)}: workshop sheets", author="mouldloft", invariant=1
         )
         document.addPageTemplates(PageTemplate("sheet", [frame], onPage=lambda canvas, _: _page_edges(canvas, plan)))
         document.build(story, canvasmaker=NumberedCanvas)
@@ -106,7 +126,7 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
 
 def _page_edges(canvas: Canvas, plan: MouldPlan) -> None:
     names = house_fonts()
-    width, height = PAGE
+    width, height = paper_of(plan)
     canvas.setFillColor(HexColor(SEAM))
     canvas.rect(MARGIN, height - 13 * MM, 14, 2, stroke=0, fill=1)
     title, _ = fitted(title_of(plan), 0.4 * width - MARGIN, 12, (9,), "strong")
@@ -119,6 +139,7 @@ def _page_edges(canvas: Canvas, plan: MouldPlan) -> None:
     draw_right(canvas, words, right, height - 13 * MM, right - 0.42 * width)
     canvas.setFont(names["regular"], 6.4)
     canvas.drawString(MARGIN, 8 * MM, _NOT_A_CERTIFICATE)
+    canvas.drawString(MARGIN, 11 * MM, filing_line(job))
 
 
 def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowable]:
@@ -132,10 +153,11 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
         ("Opening", opening_line(plan)),
         ("Seam", f"{metres(seam.length_mm)} in {counted(len(seam.lines), 'line')}, {_seam_kind(plan)}"),
         (
-            "Locks",
-            f"{cm2(locks.rigid_area_mm2)} free to neither side ({percent(plan.undercut.locked_fraction)} of the skin); "
-            f"{cm2(locks.piece_locked_area_mm2)} not free to its own piece; "
-            f"{litres(locks.fill_mm3)} of rubber fills them",
+            "Undercuts",
+            f"{cm2(locks.rigid_area_mm2)} undercut for both pieces "
+            f"({percent(plan.undercut.locked_fraction)} of the skin); "
+            f"{cm2(locks.piece_locked_area_mm2)} undercut for its own piece; "
+            f"{litres(locks.fill_mm3)} of undercut fill",
         ),
         (
             "Stretch",
@@ -159,7 +181,25 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
     ]
     parts: list[Flowable] = [title, Spacer(1, 8), facts_table(facts, inner, 0.16)]
     parts += [Spacer(1, 8), picture_panel(apart_picture(plan), inner, 350)]
-    parts += _cautions(plan, inner, most=3)
+    return [*parts, *_dangers_by_stage(plan, inner)]
+
+
+def _dangers_by_stage(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """On which days what is worn, stage by stage, and the hazards' names."""
+    rows = []
+    for stage in ORDER_SECTIONS:
+        tasks = [t for t in plan.programme.tasks if t.stage == stage and t.hands]
+        worn = list(dict.fromkeys(what for t in tasks for what in t.wear))
+        if worn:
+            days = sorted({t.day for t in tasks})
+            span = f"{days[0]} to {days[-1]}" if days[0] < days[-1] else f"{days[0]}"
+            rows.append([stage[:1].upper() + stage[1:], span, ", ".join(worn)])
+    hazards = listed(hazard for hazard, _, _ in caution_lines(plan) if hazard != NOT_A_HAZARD)
+    if not rows and not hazards:
+        return []
+    parts = heading("Dangers of the day", f"What to do about each stands after the order of work: {hazards}.")
+    if rows:
+        parts.append(ruled_table(("Work", "Days", "Wear"), rows, [inner * v for v in (0.16, 0.12, 0.72)], size=7.6))
     return parts
 
 
@@ -184,27 +224,22 @@ def _fixture(check, plan: MouldPlan) -> str:
     return f"{name} {held} (sags {mm(check.sag_mm)} of {mm(check.sag_limit_mm)} allowed)"
 
 
-def _cautions(plan: MouldPlan, inner: float, most: int | None = None) -> list[Flowable]:
-    lines = caution_lines(plan)
-    shown = lines if most is None else lines[:most]
+def _cautions(plan: MouldPlan, inner: float) -> list[Flowable]:
+    shown = caution_lines(plan)
     if not shown:
         return []
-    parts: list[Flowable] = [*heading("Mind")]
+    parts: list[Flowable] = [*heading("Dangers")]
     for hazard, sentence, defers in shown:
         words = (
             f"<b>{marked_up(hazard[:1].upper() + hazard[1:])}.</b> {marked_up(sentence)} "
             f"<font color='{SOFT_INK}'>What decides: {marked_up(defers)}.</font>"
         )
         parts += [set_rich(words, size=8.2, leading=10.8), Spacer(1, 2.4)]
-    if most is not None and len(lines) > most:
-        parts.append(set_text(f"{len(lines) - most} more with the order of work.", size=8, colour=SOFT_INK))
     return parts
 
 
 def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
-    parts: list[Flowable] = [
-        *heading("Where it locks", "What a straight pull of its own piece does not free, worst first.")
-    ]
+    parts: list[Flowable] = [*heading("Undercuts", "What a straight pull of its own piece does not free, worst first.")]
     parts.append(picture_panel(lock_picture(plan, titled=False), inner, 400))
     if not plan.locks.regions:
         return parts
@@ -259,7 +294,7 @@ def _thickness_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
             place.name,
             mm(place.thickness_mm),
             mm(place.asked_mm),
-            "x {:.0f}, y {:.0f}, z {:.0f} mm".format(*place.point_mm),
+            where_words(plan, [place.point_mm])[0],
         ]
         for piece in view.pieces
         for place in piece.thin
@@ -286,7 +321,7 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         ("Out of the mould", out + cast.comes_out_reason),
         ("Wall", f"{mm(cast.thickness_mm)} over {m2(cast.area_mm2)}"),
         ("Mass", f"{kg_lb(cast.mass_kg)}; to lift, with its baseboard, {kg_lb(cast.lift_kg)}"),
-        ("Centre of mass", "x {:.0f}, y {:.0f}, z {:.0f} mm".format(*cast.centre_of_mass_mm)),
+        ("Centre of mass", _middle_words(cast.centre_of_mass_mm)),
         ("Baseboard", f"{m2(cast.baseboard_area_mm2)}"),
         ("Stands", stands_words(plan.cast)),
         ("Joint", f"{metres(cast.joint_tape_m * 1000)} taped from inside"),
@@ -333,6 +368,14 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     return parts + _advice([*cast.advice, *plan.jacket.advice, *plan.cradle.advice])
 
 
+def _middle_words(point_mm: Sequence[float]) -> str:
+    """'612 mm up, 34 mm behind the middle, 5 mm to its left'; what is under 5 mm is left out."""
+    x, y, z = point_mm
+    off = [(y, "behind the middle", "in front of the middle"), (x, "to its left", "to its right")]
+    words = [f"{mm(round(abs(v)))} {ahead if v > 0 else behind}" for v, ahead, behind in off if abs(v) >= 5.0]
+    return ", ".join([f"{mm(round(z))} up", *words])
+
+
 def _advice(sentences: Sequence[str]) -> list[Flowable]:
     if not sentences:
         return []
@@ -363,24 +406,27 @@ def _work_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
 
 def _order_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     take = plan.takeoff
+    marks = {line.price_mark for line in take.lines}
+    alike = len(marks) == 1
+    prices = f" All prices {marks.pop()}." if alike else ""
     rows = [
         [
             line.name + (f" ({line.note})" if line.note else ""),
             line.stage,
-            f"{number(line.net.likely)} {unit_words(line.unit)}",
-            f"{number(line.net.low)} to {number(line.net.high)}",
+            amount(line.net.likely, line.unit),
+            f"{_bare(line.net.low, line.unit)} to {_bare(line.net.high, line.unit)}",
             percent(line.waste_fraction),
             packs_in_words(line),
             money(line.cost, line.currency),
-            line.price_mark,
+            *([] if alike else [line.price_mark]),
         ]
         for line in take.lines
     ]
-    rows.append(["All", "", "", "", "", "", money(take.total_cost, take.currency), ""])
+    rows.append(["All", "", "", "", "", "", money(take.total_cost, take.currency), *([] if alike else [""])])
     table = ruled_table(
-        ("Material", "For", "Net", "Low to high", "Waste", "Buy", "Cost", "Price is"),
+        ("Material", "For", "Net", "Low to high", "Waste", "Buy", "Cost", *([] if alike else ["Price is"])),
         rows,
-        [inner * v for v in (0.25, 0.10, 0.085, 0.125, 0.065, 0.135, 0.12, 0.12)],
+        [inner * v for v in ((0.33, 0.11, 0.10, 0.14, 0.065, 0.155, 0.10) if alike else _WITH_MARKS)],
         right=(2, 3, 4, 5, 6),
         size=7.4,
         total=True,
@@ -393,7 +439,7 @@ def _order_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]
     return [
         set_text("Order list", weight="light", size=20, leading=25),
-        set_text(_ORDER_NOTE.format(needed_line(plan)), size=8.6, colour=SOFT_INK),
+        set_text(_ORDER_NOTE.format(needed_line(plan)) + prices, size=8.6, colour=SOFT_INK),
         Spacer(1, 4),
         table,
         Spacer(1, 8),
@@ -402,10 +448,18 @@ def _order_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]
 
 
+def _bare(value: float, unit: str) -> str:
+    """The figure of an amount without its unit."""
+    return amount(value, unit).split(" ")[0]
+
+
 def packs_in_words(line: OrderLine) -> str:
     """What to put in the cart: '1 × 25 + 3 × 5 kg'."""
     packs = line.pack_list or ((line.pack_size, line.packs, 0.0),)
-    return " + ".join(f"{count} × {size:.3g}" for size, count, _ in packs) + f" {unit_words(line.unit)}"
+    words = " + ".join(
+        f"{count}" if size == 1 and line.unit == "pcs" else f"{count} × {size:.3g}" for size, count, _ in packs
+    )
+    return f"{words} {unit_words(line.unit)}" if line.unit != "pcs" else words
 
 
 def _gloves(count: int) -> str:
@@ -427,7 +481,9 @@ def _assumption_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
                 Spacer(1, 6),
             ]
     return (
-        [*heading("What it rests on", "Every figure that is not geometry, by its standing."), *parts] if parts else []
+        [*heading("Where the figures come from", "Every figure that is not geometry, by its source."), *parts]
+        if parts
+        else []
     )
 
 

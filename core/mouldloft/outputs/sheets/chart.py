@@ -130,6 +130,7 @@ def mixing_table(plan: MouldPlan, inner: float) -> list[Flowable]:
             grams(b.catalyst_g),
             grams(b.thickener_g) if b.thickener_g else "none",
             f"{number(b.spread_by_min, 2, 0)} min",
+            _ticks(b.batches),
         ]
         for b in plan.programme.batches
         if b.batches
@@ -138,13 +139,26 @@ def mixing_table(plan: MouldPlan, inner: float) -> list[Flowable]:
     return [
         *heading("Mixing", note),
         ruled_table(
-            ("Coat", "Piece", "Day", "Batches", "Base", "Catalyst", "Thickener", "Spread by"),
+            ("Coat", "Piece", "Day", "Batches", "Base", "Catalyst", "Thickener", "Spread by", "Done"),
             rows,
-            [inner * v for v in (0.27, 0.15, 0.09, 0.09, 0.10, 0.10, 0.10, 0.10)],
+            [inner * v for v in (0.20, 0.13, 0.075, 0.075, 0.085, 0.085, 0.09, 0.09, 0.17)],
             right=(2, 3, 4, 5, 6, 7),
             size=7.6,
         ),
     ]
+
+
+def _ticks(count: int) -> Placed:
+    """A box for each batch, up to ten; past that a line to count on."""
+    shown = min(count, 10)
+
+    def draw(canvas: Canvas) -> None:
+        canvas.setStrokeColor(HexColor(SOFT_INK))
+        canvas.setLineWidth(0.6)
+        for k in range(shown):
+            canvas.rect(8.4 * k, 0, 7, 7, stroke=1, fill=0)
+
+    return Placed(8.4 * shown, 8, draw)
 
 
 def grams(value: float) -> str:

@@ -21,7 +21,7 @@ from ..pictures.studio import Camera
 from ..pictures.views import ELEVATIONS, SeamView, seam_view
 from ..words import installed_words, run_line, said_first, seam_sentences, size_line, title_of, with_candidate
 from .letterhead import draw_logo
-from .typeset import MARGIN, PAGE, draw_label, draw_polyline, fitted, house_fonts, image_reader, put, set_text
+from .typeset import MARGIN, draw_label, draw_polyline, fitted, house_fonts, image_reader, paper_of, put, set_text
 
 _JOB_WIDTH = 150.0  # of the studio's lines at the head
 
@@ -116,7 +116,7 @@ def client_sheet(plan: MouldPlan, path: str | Path, progress: Progress = SILENT,
         small.append(seam_view(plan, name, 500, 613))
 
     def fill(handle: IO[bytes]) -> None:
-        canvas = Canvas(handle, pagesize=PAGE, invariant=1, pageCompression=1)
+        canvas = Canvas(handle, pagesize=paper_of(plan), invariant=1, pageCompression=1)
         canvas.setTitle(f"{title_of(plan)}: where the seam runs")
         canvas.setAuthor("mouldloft")
         _client_page(canvas, plan, large, small, other)
@@ -129,7 +129,7 @@ def client_sheet(plan: MouldPlan, path: str | Path, progress: Progress = SILENT,
 def _client_page(
     canvas: Canvas, plan: MouldPlan, large: SeamView, small: Sequence[SeamView], other: bool = False
 ) -> None:
-    width, height = PAGE
+    width, height = paper_of(plan)
     inner = width - 2 * MARGIN
     top = height - MARGIN
     canvas.setFillColor(HexColor(SEAM))
@@ -178,7 +178,7 @@ def _client_page(
     canvas.setFont(house_fonts()["regular"], 6.2)
     canvas.setFillColor(HexColor(SOFT_INK))
     canvas.drawString(
-        MARGIN, MARGIN - 4, f"Drawn from the digital master, mark {plan.master.source_hash[:10]}. {plan.made_by}."
+        MARGIN, MARGIN - 4, f"Drawn from the digital master, file {plan.master.source_hash[:10]}. {plan.made_by}."
     )
 
 

@@ -57,6 +57,12 @@ def job_line(job: JobBrief) -> str:
     return line[:1].upper() + line[1:]
 
 
+def filing_line(job: JobBrief) -> str:
+    """'Job 27-014   Revision B   Date 3 March 2027', a line to write on for what the brief leaves out."""
+    parts = (("Job", job.number), ("Revision", job.revision), ("Date", job.date))
+    return "   ".join(f"{label} {value or '________'}" for label, value in parts)
+
+
 def draw_right(canvas: Canvas, words: str, right: float, y: float, width: float) -> None:
     """One line that ends at `right`, smaller where it would pass `width`, shortened where that does not do."""
     font = house_fonts()["regular"]

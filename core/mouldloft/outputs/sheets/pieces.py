@@ -13,6 +13,7 @@ from ...stages.opening import direction_words
 from ...stages.plan import MouldPlan
 from ...stages.rubber import handled_edges_mm2
 from ..look import SOFT_INK
+from ..whereabouts import AlongSeam, along_seam, where_words
 from ..words import coats_of, rubber_kg_per_mm3
 from .cradle import cradle_drawing
 from .drawing import PATCH_NAMES, piece_drawing
@@ -55,7 +56,7 @@ def _handled(plan: MouldPlan) -> list[tuple[str, str]]:
     brief = plan.brief.rubber
     if not brief.handling_points_mm:
         return []
-    places = listed(f"x {x:.0f}, y {y:.0f}, z {z:.0f} mm" for x, y, z in brief.handling_points_mm)
+    places = listed(where_words(plan, brief.handling_points_mm))
     thick = mm(plan.rubber.edge_thickness_mm)
     return [("Handled", f"{thick} round {places}, fading to the skin {mm(brief.handling_radius_mm)} from it")]
 
@@ -128,21 +129,26 @@ def _key_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
         return [*parts, set_text("None.", size=8.6)]
     deep = -(-len(keys) // _KEYS_A_ROW)
 
-    def cells(key) -> list[str]:
-        x, y, z = key.foot_mm
-        size = f"{number(key.base_diameter_mm, 3, 0)} × {number(key.height_mm, 2, 1).removesuffix('.0')}"
-        return [key.name + ("*" if key.own else ""), key.where, str(round(x)), str(round(y)), str(round(z)), size]
+    spots = along_seam(plan, [key.foot_mm for key in keys])
+    more = len(plan.seam.lines) > 1
 
-    columns = [[cells(key) for key in keys[k * deep : (k + 1) * deep]] for k in range(_KEYS_A_ROW)]
-    empty = [""] * 6
+    def cells(key, spot: AlongSeam) -> list[str]:
+        size = f"{number(key.base_diameter_mm, 3, 0)} × {number(key.height_mm, 2, 1).removesuffix('.0')}"
+        along = f"{spot.line}: {spot.along_mm:.0f}" if more else f"{spot.along_mm:.0f}"
+        return [key.name + ("*" if key.own else ""), along, f"{spot.off_mm:.0f}", f"{key.foot_mm[2]:.0f}", size]
+
+    every = [cells(key, spot) for key, spot in zip(keys, spots, strict=True)]
+    columns = [every[k * deep : (k + 1) * deep] for k in range(_KEYS_A_ROW)]
+    empty = [""] * 5
     rows = [[c for column in columns for c in (column[k] if k < len(column) else empty)] for k in range(deep)]
-    one = (0.052, 0.068, 0.048, 0.048, 0.048, 0.068)
-    head = ("Key", "Where", "x", "y", "z", "Size") * _KEYS_A_ROW
-    right = [6 * k + c for k in range(_KEYS_A_ROW) for c in (2, 3, 4)]
+    one = (0.05, 0.08, 0.065, 0.055, 0.08)
+    head = ("Key", "Along", "Inside", "Up", "Size") * _KEYS_A_ROW
+    right = [5 * k + c for k in range(_KEYS_A_ROW) for c in (1, 2, 3)]
     parts.append(ruled_table(head, rows, [inner * v for v in one * _KEYS_A_ROW], right=right, size=7.0))
     words = (
-        "Feet in mm on the glove's outside: x to its left from the middle, y to its back, z up from the floor. "
-        "Size: foot across × height, mm. "
+        "mm to the middle of each key, whose number stands in the picture. Along: of the seam, from its lowest place "
+        f"at the front, up the front first{', after the number of the line' if more else ''}. Inside: straight from "
+        "the seam. Up: from the floor. Size: foot across × height. "
         f"{'A star marks your own. ' if any(key.own for key in keys) else ''}"
         f"Sides taper {number(keys[0].taper_deg, 2, 0)}° to the pull."
     )
@@ -167,7 +173,7 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
     glass, resin = (sum(getattr(z, k) for z in piece.zones) for k in ("glass_kg", "resin_kg"))
     rows.append(["all", m2(sum(z.area_mm2 for z in piece.zones)), "", "", "", kilograms(glass), kilograms(resin)])
     table = ruled_table(
-        ("Zone", "Area", "Mat", "Layers, first first", "Thick", "Glass", "Resin"),
+        ("Zone", "Area", "Mat", "Layers, from the rubber out", "Thick", "Glass", "Resin"),
         rows,
         [inner * v for v in (0.14, 0.09, 0.18, 0.27, 0.09, 0.11, 0.12)],
         right=(1, 4, 5, 6),
@@ -190,7 +196,7 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         for c in piece.checks
     ]
     parts: list[Flowable] = [KeepTogether([*heading("Jacket", bolts), table])]
-    parts += _stiffened(piece, inner)
+    parts += _stiffened(plan, piece, inner)
     if checks:
         parts += [
             Spacer(1, 6),
@@ -209,15 +215,21 @@ def _bolt_name(plan: MouldPlan) -> str:
     return f", {plan.jacket.bolt.name} mm," if plan.jacket.bolt is not None else ""
 
 
-def _stiffened(piece: JacketPiece, inner: float) -> list[Flowable]:
+def _stiffened(plan: MouldPlan, piece: JacketPiece, inner: float) -> list[Flowable]:
     """Where patches and ribs go, named as they are drawn."""
     layers = {zone.name: " + ".join(layer.replace(" g/m²", "") for layer in zone.layers) for zone in piece.zones}
     rows = [
-        [name, "patch", f"all within {mm(p.radius_mm)} of {_at(p.centre_mm)}, off the flange", "", layers["patch"]]
+        [
+            name,
+            "patch",
+            f"all within {mm(p.radius_mm)} of {_at(plan, p.centre_mm)}, off the flange",
+            "",
+            layers["patch"],
+        ]
         for name, p in zip(PATCH_NAMES, piece.patches)
     ]
     rows += [
-        [str(k), "rib", f"{_at(r.start_mm)} to {_at(r.end_mm)}", _section(r), layers["ribs"]]
+        [str(k), "rib", f"{_at(plan, r.start_mm)} to {_at(plan, r.end_mm)}", _section(r), layers["ribs"]]
         for k, r in enumerate(piece.ribs, 1)
     ]
     if not rows:
@@ -231,9 +243,8 @@ def _section(rib: Rib) -> str:
     return f"{rib.core_width_mm:.0f} × {mm(rib.core_height_mm)}"
 
 
-def _at(point_mm: Sequence[float]) -> str:
-    x, y, z = point_mm
-    return f"x {x:.0f}, y {y:.0f}, z {z:.0f} mm"
+def _at(plan: MouldPlan, point_mm: Sequence[float]) -> str:
+    return where_words(plan, [point_mm])[0]
 
 
 def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
@@ -252,7 +263,7 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
                 "within" if lift.passes else "TOO HEAVY",
             ]
         )
-    note = f"Centre of mass of the jacket at {_at(piece.centre_of_mass_mm)}. {piece.lift.method}"
+    note = f"Centre of mass of the jacket {mm(round(piece.centre_of_mass_mm[2]))} up. {piece.lift.method}"
     table = ruled_table(
         ("Weight and lifting", "Load", "At most", "One person", "Team", "Needs", ""),
         rows,

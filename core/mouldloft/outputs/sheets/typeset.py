@@ -14,7 +14,7 @@ import numpy as np
 from PIL import Image
 from reportlab.lib.colors import HexColor
 from reportlab.lib.enums import TA_RIGHT
-from reportlab.lib.pagesizes import A4
+from reportlab.lib.pagesizes import A4, letter
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm as MM
 from reportlab.lib.utils import ImageReader
@@ -24,11 +24,18 @@ from reportlab.pdfbase.ttfonts import TTFError, TTFont
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import CondPageBreak, Flowable, Paragraph, Spacer, Table, TableStyle
 
+from ...stages.plan import MouldPlan
 from ..look import BACKDROP, FONT_FILES, HAIRLINE, INK, SOFT_INK, font_path
 
 PAGE = A4
 MARGIN = 16 * MM
 _JPEG_QUALITY = 88
+
+
+def paper_of(plan: MouldPlan) -> tuple[float, float]:
+    """Width and height of the sheets' paper in points, by the brief."""
+    width, height = letter if plan.brief.job.paper == "letter" else A4
+    return float(width), float(height)
 
 
 @functools.cache
@@ -278,6 +285,6 @@ class NumberedCanvas(Canvas):
             self.__dict__.update(page)
             self.setFont(house_fonts()["regular"], 7)
             self.setFillColor(HexColor(SOFT_INK))
-            self.drawRightString(PAGE[0] - MARGIN, 8 * MM, f"page {self._pageNumber} of {len(self._kept)}")
+            self.drawRightString(self._pagesize[0] - MARGIN, 8 * MM, f"page {self._pageNumber} of {len(self._kept)}")
             super().showPage()
         super().save()

@@ -6,22 +6,26 @@ from datetime import timedelta
 from pathlib import Path
 from typing import IO
 
+import numpy as np
 from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, SimpleDocTemplate, Spacer
 
 from ...base.figures import counted, kg, m2, metres, mm, money, number, percent
 from ...base.files import write_whole
+from ...geometry.heightmap import sample
 from ...inputs.brief import day_one
 from ...stages.plan import MouldPlan
 from ...stages.programme import Task, part_of
-from ...trade.handling import Lift, grips_for, lift_of
+from ...trade.handling import Grips, Lift, grips_for, lift_of
 from ...trade.money import Money
 from ..look import SOFT_INK
+from ..whereabouts import where_words
 from ..words import run_line, title_of
+from .aside import installation_part
 from .chart import day_rows, grams, tick_box
-from .letterhead import draw_logo, draw_right, job_line
-from .typeset import MARGIN, PAGE, facts_table, heading, ruled_table, set_text
+from .letterhead import draw_logo, draw_right, filing_line, job_line
+from .typeset import MARGIN, facts_table, heading, paper_of, ruled_table, set_text
 
 _ANSWERS = {
     "pole": "roller on a pole, from the foot",
@@ -56,10 +60,20 @@ def casting_card(plan: MouldPlan, inner: float) -> list[Flowable]:
         Spacer(1, 6),
         facts_table(_card_facts(plan), inner, 0.2),
     ]
-    parts += heading("In this order", "Times as planned for the second cast, or the only one.")
-    rows = [[row[2], row[3], row[4], row[5], tick_box()] for row in day_rows(_one_cast(plan))]
+    parts += heading(
+        "In this order",
+        "Days counted from its first, weekends included; times as planned for the second cast, or the only one.",
+    )
+    tasks = _one_cast(plan)
+    begun = min((t.day for t in tasks), default=1)
+    rows = [
+        [_day_of(row[0], begun), row[2], _without_cast(row[3]), row[4], row[5], tick_box()] for row in day_rows(tasks)
+    ]
     table = ruled_table(
-        ("From, to", "Work", "People", "Wear", "Done"), rows, [inner * v for v in (0.13, 0.5, 0.08, 0.23, 0.06)], (2,)
+        ("Day", "From, to", "Work", "People", "Wear", "Done"),
+        rows,
+        [inner * v for v in (0.05, 0.13, 0.46, 0.08, 0.22, 0.06)],
+        (3,),
     )
     parts.append(table)
     if cast.joining is not None and cast.joining.spans:
@@ -99,7 +113,7 @@ def _card_facts(plan: MouldPlan) -> list[tuple[str, str]]:
         ("Resin", f"{resin.name}: {kg(cast.resin_kg + cast.joint_resin_kg)}{mix('cast laminate')}"),
     ]
     if cast.joining is not None:
-        where = "; ".join(f"{name} ({m2(area * 1e6)})" for name, area in cast.joining.places)
+        where = "; ".join(f"{name} ({m2(area * 1e6)})" for name, area in cast.joining.places if area >= 0.005)
         facts.append(
             ("Tight places", f"{percent(cast.joining.tight_share)} of the skin, tissue and 300 g first: {where}")
         )
@@ -113,6 +127,17 @@ def _one_cast(plan: MouldPlan) -> list[Task]:
         if tasks:
             return [t for t in tasks if "trial cast" not in t.name]
     return []
+
+
+def _without_cast(words: str) -> str:
+    """A task's words on the card of any cast: 'Cast 2: lay glove home' reads 'Lay glove home'."""
+    said = words.split(": ", 1)[-1]
+    return said[:1].upper() + said[1:]
+
+
+def _day_of(day: str, begun: int) -> str:
+    """A day of the calendar counted from the cast's first; "" where the row before has it."""
+    return str(int(day) - begun + 1) if day else ""
 
 
 def _mass_words(plan: MouldPlan) -> str:
@@ -146,14 +171,18 @@ def standing_page(plan: MouldPlan, inner: float) -> list[Flowable]:
         parts += heading("The sum", "Moments about the worst side of the foot; do it again before relying on it.")
         rows = [[line.what, line.sum, line.result] for line in fixings.lines]
         parts.append(ruled_table(("What", "Sum", "Comes to"), rows, [inner * v for v in (0.27, 0.51, 0.22)], (2,)))
-        places = [[str(k), f"{x:.0f}", f"{y:.0f}"] for k, (x, y) in enumerate(fixings.points_mm, 1)]
-        parts += heading("Where the sockets sit", "From the middle of the piece: x to its left, y to its back, mm.")
-        parts.append(ruled_table(("Socket", "x", "y"), places, [inner * 0.12] * 3, (1, 2)))
+        places = [
+            [str(k), _off(x, "left", "right"), _off(y, "back", "front")]
+            for k, (x, y) in enumerate(fixings.points_mm, 1)
+        ]
+        parts += heading("Where the sockets sit", "From the middle of the piece, mm.")
+        parts.append(ruled_table(("Socket", "Across", "Along"), places, [inner * 0.16] * 3, (1, 2)))
     elif cast.ballast_kg > 0:
         words = f"{kg(cast.ballast_kg)} of ballast in bags, low in the foot; the overturning sums stand with the casts."
         parts.append(set_text(words, size=9))
     else:
         parts.append(set_text("It stands by itself against the stated push and wind.", size=9))
+    parts += installation_part(plan, inner)
     parts += heading("Drains, vent, port, eyes")
     parts += [set_text("– " + words, size=8.8) for words in cast.openings]
     parts.append(
@@ -163,6 +192,13 @@ def standing_page(plan: MouldPlan, inner: float) -> list[Flowable]:
 
 
 # --- lifts -----------------------------------------------------------------------------------------------
+
+
+def _off(value_mm: float, ahead: str, behind: str) -> str:
+    """'120 to its left', 'on the middle'."""
+    if round(value_mm) == 0:
+        return "on the middle"
+    return f"{abs(value_mm):.0f} to its {ahead if value_mm > 0 else behind}"
 
 
 def lifts_that_happen(plan: MouldPlan) -> tuple[Lift, ...]:
@@ -226,22 +262,44 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     wet = plan.cast.mass_kg / max(len(plan.jacket.pieces), 1)
     grips = grips_for([part_of(piece) for piece in plan.jacket.pieces], wet)
     places = [
-        [g.piece, kg(g.heaviest_kg), str(k), *(f"{v:.0f}" for v in point)]
+        [g.piece, kg(g.heaviest_kg), str(k), where]
         for g in grips
-        for k, point in enumerate(g.places_mm, 1)
+        for k, where in enumerate(where_words(plan, grips_on_jacket(plan, g)), 1)
     ]
     if places:
-        note = "About the centre of mass, glassed on while the jacket is on the master; mm in the plan."
+        note = "About the centre of mass, on the jacket, glassed on while it is on the master; heights from the floor."
         parts += heading("Hand grips", note)
         parts.append(
-            ruled_table(("Piece", "Heaviest lift", "Grip", "x", "y", "z"), places,
-                        [inner * v for v in (0.3, 0.16, 0.1, 0.1, 0.1, 0.1)], (1, 2, 3, 4, 5))
+            ruled_table(("Piece", "Heaviest lift", "Grip", "Where"), places,
+                        [inner * v for v in (0.3, 0.16, 0.1, 0.44)], (1, 2))
         )  # fmt: skip
     said = (
+        "HSE's own guide for one person, close in at knuckle height, is 25 kg for a man and 16 kg for a woman, less "
+        "higher, lower and further out (from memory: see INDG143). "
         "A rope, a trolley and a second pair of hands come before a hoist; a hoist lifts from backed, rated eyes only."
     )
     parts += [Spacer(1, 6), set_text(said, size=8.6), set_text(f"Guide: {method}.", size=8, colour=SOFT_INK)]
     return parts
+
+
+def grips_on_jacket(plan: MouldPlan, grips: Grips) -> np.ndarray:
+    """(k, 3) places of a piece's grips on the outside of its jacket: about the centre of mass across the pull, drawn in
+    towards it where the piece is too narrow."""
+    at = next(k for k, piece in enumerate(plan.jacket.pieces) if piece.name == grips.piece)
+    piece, envelope = plan.jacket.pieces[at], plan.rubber.envelopes[at]
+    centre = np.asarray(piece.centre_of_mass_mm, float)
+    level, up, _ = envelope.frame.axes
+    thick = max((zone.thickness_mm for zone in piece.zones if zone.name == "field"), default=0.0)
+    found = []
+    for place in np.asarray(grips.places_mm, float) - centre:
+        for share in (1.0, 0.8, 0.6, 0.4, 0.2, 0.0):
+            spot = envelope.frame.to_frame((centre + share * (place[1] * level + place[2] * up))[None])
+            high = sample(envelope.outer_mm, envelope.origin_mm, envelope.pixel_mm, spot[:, :2])
+            if np.isfinite(high[0]) or share == 0.0:
+                spot[:, 2] = np.where(np.isfinite(high), high + thick, spot[:, 2])
+                found.append(envelope.frame.to_master(spot)[0])
+                break
+    return np.array(found)
 
 
 # --- money -----------------------------------------------------------------------------------------------
@@ -311,6 +369,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     ]
     return [
         set_text(f"Offer: {title_of(plan)}", weight="light", size=20, leading=25),
+        set_text(filing_line(plan.brief.job), size=9, colour=SOFT_INK),
         set_text(valid + ".", size=9, colour=SOFT_INK),
         Spacer(1, 8),
         ruled_table(("", ""), rows, (inner * 0.76, inner * 0.24), (1,), total=True),
@@ -331,7 +390,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
 
 def _letterhead(canvas: Canvas, plan: MouldPlan) -> None:
     """Whose offer it is, at its head."""
-    job, right, top = plan.brief.job, PAGE[0] - MARGIN, PAGE[1] - 20
+    job, right, top = plan.brief.job, paper_of(plan)[0] - MARGIN, paper_of(plan)[1] - 20
     logo = draw_logo(canvas, job, right, top, 110, 38)
     canvas.setFillColor(HexColor(SOFT_INK))
     draw_right(canvas, job_line(job), right - (logo + 8 if logo else 0), top - 26, 300)
@@ -343,10 +402,15 @@ def write_offer(plan: MouldPlan, path: str | Path) -> Path:
     def fill(handle: IO[bytes]) -> None:
         title = f"{title_of(plan)}: offer"
         document = SimpleDocTemplate(
-            handle, pagesize=PAGE, title=title, author="mouldloft", invariant=1, leftMargin=MARGIN, rightMargin=MARGIN
+            handle,
+            pagesize=paper_of(plan),
+            title=title,
+            author="mouldloft",
+            invariant=1,
+            leftMargin=MARGIN,
+            rightMargin=MARGIN,
         )
-        document.build(
-            offer_page(plan, PAGE[0] - 2 * MARGIN - 12), onFirstPage=lambda canvas, _: _letterhead(canvas, plan)
-        )
+        story = offer_page(plan, paper_of(plan)[0] - 2 * MARGIN - 12)
+        document.build(story, onFirstPage=lambda canvas, _: _letterhead(canvas, plan))
 
     return write_whole(path, fill)

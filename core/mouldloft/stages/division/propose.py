@@ -151,7 +151,7 @@ def _broken_limits(
     out = []
     if share > brief.most_fill_share:
         out.append(
-            f"{litres(fill_mm3)} of lock fill are {percent(share)} of the master's volume, over the "
+            f"{litres(fill_mm3)} of undercut fill are {percent(share)} of the master's volume, over the "
             f"{percent(brief.most_fill_share)} allowed"
         )
     if deepest_mm > brief.deepest_fill_skins * skin_mm:
@@ -165,8 +165,8 @@ def _broken_limits(
 def division_assumptions(brief: SeamBrief) -> tuple[Assumption, ...]:
     """What a division rests on; every figure is the workshop's to set."""
     rows = (
-        ("lock fill two pieces may take, of the master's volume", percent(brief.most_fill_share)),
-        ("deepest lock fill two pieces may take", f"{brief.deepest_fill_skins:g} skin thicknesses"),
+        ("undercut fill two pieces may take, of the master's volume", percent(brief.most_fill_share)),
+        ("deepest undercut fill two pieces may take", f"{brief.deepest_fill_skins:g} skin thicknesses"),
     )
     return tuple(Assumption(what, value, Mark.INVENTED) for what, value in rows)
 
@@ -314,7 +314,7 @@ def _try(
 
 
 def _two_pieces(body: MasterCells, seam: Seam, rule: ThicknessRule, wall_mm: float) -> float:
-    """Lock fill (mm³) of the two-piece seam on the same lattice."""
+    """Undercut fill (mm³) of the two-piece seam on the same lattice."""
     pulls = np.array([unit(np.asarray(p.pull)) for p in seam.pieces])
     blocks, _ = cells_of_pieces(
         body, labels_by_face(body, seam.labels), pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
@@ -494,8 +494,8 @@ def _order_in_words(tried: _Tried, names: tuple[str, ...]) -> tuple[ComingOff, .
 def _why(reasons: tuple[str, ...], count: int, fill_mm3: float, two_mm3: float) -> str:
     said = "; ".join(reasons)
     if not reasons:
-        return f"{count} pieces, as asked: {litres(fill_mm3)} of lock fill where two take {litres(two_mm3)}."
-    beside = f"{litres(fill_mm3)} of lock fill where two take {litres(two_mm3)}, by the same method"
+        return f"{count} pieces, as asked: {litres(fill_mm3)} of undercut fill where two take {litres(two_mm3)}."
+    beside = f"{litres(fill_mm3)} of undercut fill where two take {litres(two_mm3)}, by the same method"
     if fill_mm3 < two_mm3:
         return f"Two pieces go over the brief's limits: {said}. {count} pieces take {beside}."
     return (

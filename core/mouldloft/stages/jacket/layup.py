@@ -272,7 +272,7 @@ def _cannot(piece: JacketPiece, check: LoadCheck) -> str:
 class _Length:
     """How a piece's weight lies along the longer of its two ways across the pull, so that a cut leaves both parts free
     to come off. at_mm : (k + 1,) places along `axis`; the rest (k,) kg between them, and (k + 1,) kg of the new flange
-    that a cut adds to each side. Lock fill is taken to lie as the rest of the glove does."""
+    that a cut adds to each side. Undercut fill is taken to lie as the rest of the glove does."""
 
     axis: np.ndarray
     at_mm: np.ndarray

@@ -308,7 +308,7 @@ def key_faults(keys: Iterable[Key], sites: KeySites) -> list[str]:
     for key, away, place in zip(mine, distance, nearest, strict=True):
         if away > sites.block_mm or sites.allowed_mm[place] + sites.block_mm < key.reach_mm:
             said.append(
-                f"Key {key.name} of the {envelope.name} stands over a lock, a steep or tight place, or an "
+                f"Key {key.name} of the {envelope.name} stands over an undercut, a steep or tight place, or an "
                 "edge: move it."
             )
     if len(mine) > 1:

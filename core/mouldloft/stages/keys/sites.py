@@ -25,8 +25,8 @@ CURVE_OF_FOOT = 1.5
 SPACING_OF_FOOT = 1.5
 
 
-# Common practice: lock fill thinner than the skin flexes with it as the glove is peeled, and works a key on it loose;
-# thicker fill is a block as good as any. Thinner than half the skin (carved texture) it is no lock at all.
+# Common practice: undercut fill thinner than the skin flexes with it as the glove is peeled, and works a key on it
+# loose; thicker fill is a block as good as any. Thinner than half the skin (carved texture) it is no lock at all.
 THIN_FILL_OF_SKIN = (0.5, 1.0)
 
 
@@ -44,7 +44,7 @@ ROW_OF_FLANGE = (0.85, 2.5)
 
 
 # what may keep a key off a place; the first where it is only want of room
-BARRED = ("an edge or another key", "thin lock fill", "a steep slope", "tight curvature")
+BARRED = ("an edge or another key", "thin undercut fill", "a steep slope", "tight curvature")
 
 
 # Common practice: what its weight presses on the jacket by this much more than the tilt stays where it is.

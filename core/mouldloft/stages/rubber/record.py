@@ -108,7 +108,7 @@ class RubberParts:
         """Each cause in the workshop's words, with its volume, in the order of the work."""
         return (
             ("skin", self.skin_mm3),
-            ("lock fill", self.lock_fill_mm3),
+            ("undercut fill", self.lock_fill_mm3),
             ("edge", self.edge_mm3),
             *((("handling points", self.handling_mm3),) if self.handling_mm3 > 0 else ()),
             ("draft", self.draft_mm3),

@@ -204,7 +204,7 @@ def _two_sides(master: Master, graph: FaceGraph, cut: np.ndarray, direction: np.
         side[k] = 1 - side[before[k]]
     labels = side[region]
     if bool(np.any(side[over[:, 0]] == side[over[:, 1]])):
-        raise PlanImpossible("The seam lines cross so that no two sides can be told; draw them apart.")
+        raise PlanImpossible("The seam lines cross so that no two sides can be told apart; draw them apart.")
     height = face_centres(master.vertices_mm, master.faces) @ direction
     mean = [np.average(height[labels == k], weights=master.face_areas_mm2[labels == k]) for k in (0, 1)]
     return (labels if mean[0] >= mean[1] else 1 - labels).astype(np.int8)

@@ -1,0 +1,66 @@
+"""What a plan does not keep, and what to look at first: the end of a run, before anything is bought or signed."""
+
+from __future__ import annotations
+
+from ..base.figures import counted, listed, mm, percent
+from ..stages.plan import MouldPlan
+
+
+def not_kept(plan: MouldPlan) -> tuple[str, ...]:
+    """A sentence for each limit of the brief or of the trade that this plan does not keep; () where all are kept."""
+    said = [_clean(words) for words in _of_the_seam(plan)]
+    locks = plan.locks
+    if locks.worst_stretch > locks.stretch_allowed:
+        said.append(f"The glove stretches {percent(locks.worst_stretch)}; {percent(locks.stretch_allowed)} is allowed.")
+    said += [f"Keys: {check.reason.rstrip('.')}." for check in plan.keys.checks if not check.holds]
+    for piece in plan.jacket.pieces:
+        weak = [check.what for check in piece.checks if not check.passes]
+        if weak:
+            said.append(f"Jacket of the {piece.name} is too weak: {listed(weak)}.")
+        if not piece.lift_with_glove.passes:
+            said.append(
+                f"The {piece.name} with its glove is too heavy for {counted(piece.lift.lifters, 'person', 'people')}."
+            )
+    for cradle in plan.cradle.pieces:
+        tipping = [f"{tilt.tilt_deg:g}°" for tilt in cradle.tilts if not tilt.passes]
+        if tipping:
+            said.append(f"The cradle of the {_name(plan, cradle.piece)} tips at {listed(tipping)}.")
+    if not plan.cast.comes_out:
+        said.append(f"The cast does not come out: {_clean(plan.cast.comes_out_reason)}")
+    fixings = plan.cast.fixings
+    if fixings is not None and not fixings.holds:
+        said.append("No socket holds the cast against the stated loads: a steel frame in the foot, by an engineer.")
+    late = plan.programme.broken_windows
+    if late:
+        said.append(f"{counted(late, 'coat')} past the recoat window; tack coats are planned.")
+    said += [f"Left out: {words.rstrip('.')}." for words in plan.master.health.left_out]
+    return tuple(dict.fromkeys(said))
+
+
+def _of_the_seam(plan: MouldPlan) -> tuple[str, ...]:
+    chosen = next((c for c in plan.seam.candidates if c.chosen), None)
+    return chosen.limits.broken if chosen is not None else ()
+
+
+def _name(plan: MouldPlan, piece: int) -> str:
+    return next((e.name for e in plan.rubber.envelopes if e.piece == piece), f"piece {piece + 1}")
+
+
+def _clean(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:].rstrip('.')}."
+
+
+def look_first(plan: MouldPlan, pictures: bool) -> tuple[str, ...]:
+    """Where to look first, most doubtful first, with the file that shows it."""
+    book = "workshop-sheets.pdf" if pictures else "plan.json"
+    said = ["Seam: client-sheet.pdf, signed before the wall is built." if pictures else "Seam: see the summary above."]
+    if plan.locks.regions:
+        worst = plan.locks.regions[0]
+        said.append(f"Deepest undercut: {worst.name}, {mm(worst.depth_mm)} deep; {'plan.html' if pictures else book}.")
+    heaviest = max(plan.jacket.pieces, key=lambda piece: piece.lift_with_glove.load_kg, default=None)
+    if heaviest is not None:
+        said.append(
+            f"Heaviest piece: the {heaviest.name}, {heaviest.lift_with_glove.load_kg:.0f} kg with its glove; {book}."
+        )
+    said.append("Before buying: order.csv; its prices are those of the catalogue.")
+    return tuple(said)

@@ -1,0 +1,90 @@
+"""What stands before and after the mould: the sculpt's own order, and the cast's crate and installation."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+from reportlab.platypus import Flowable
+
+from ...base.figures import kg, mm, number
+from ...base.files import write_text
+from ...stages.beforehand import Beforehand, order_beforehand
+from ...stages.plan import MouldPlan
+from ..look import SOFT_INK
+from .typeset import facts_table, heading, ruled_table, set_text
+
+_ROOM_MM = 80.0  # of soft packing on each side in a crate (common practice)
+_PLY_MM, _PLY_KG_M2 = 12.0, 8.4  # of crate sides: 12 mm ply at 700 kg/m³ (common practice)
+_BATTENS = 1.25  # battens, skids and packing, over the ply
+_PALLET_MM = 100.0  # skids under it
+
+
+def crate_mm(plan: MouldPlan) -> tuple[float, float, float]:
+    """Width, depth and height outside of a crate for one cast."""
+    width, depth, height = plan.master.size_mm
+    sides = 2 * (_ROOM_MM + _PLY_MM)
+    return width + sides, depth + sides, height + sides + _PALLET_MM
+
+
+def crate_kg(plan: MouldPlan) -> float:
+    """Mass of the empty crate."""
+    width, depth, height = (side / 1000 for side in crate_mm(plan))
+    return _BATTENS * _PLY_KG_M2 * 2 * (width * depth + width * height + depth * height)
+
+
+def installation_part(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """Crate, van door and what arrives on the place, for whoever carries and fixes a cast."""
+    cast = plan.cast
+    width, depth, height = crate_mm(plan)
+    high = cast.mass_kg_interval.high if cast.mass_kg_interval is not None else cast.mass_kg
+    full = crate_kg(plan) + cast.lift_kg
+    facts = [
+        ("Crate, outside", f"{width:.0f} × {depth:.0f} × {height:.0f} mm, about {kg(crate_kg(plan))} empty"),
+        ("Crate with a cast", f"{kg(full)}, at most {kg(full + high - cast.mass_kg)}"),
+        ("Van door", f"at least {mm(min(width, depth) + 50)} wide and {mm(height + 50)} high; lying down, "
+                     f"{mm(min(height, max(width, depth)) + 50)} high"),
+        ("On the place", "by pallet truck; stood up by the people on the lifting page; eyes only where named below"),
+    ]  # fmt: skip
+    return [
+        *heading("Crate and way in", "One cast a crate, standing, soft packing all round."),
+        facts_table(facts, inner, 0.2),
+    ]
+
+
+def beforehand_page(plan: MouldPlan, inner: float) -> list[Flowable]:
+    """The sculpt's own order: foam, clay, armature, sealer."""
+    made = order_beforehand(plan.master, plan.brief.sculpt)
+    rows = [[row.what, _likely(row), _range(row), row.unit, row.note] for row in made.rows]
+    return [
+        set_text("Before the mould", weight="light", size=20, leading=25),
+        set_text("An order of its own, for the full-size sculpt; prices by your supplier. Also in before.csv.",
+                 size=8.6, colour=SOFT_INK),
+        ruled_table(("Material", "Likely", "Low to high", "", "How"), rows,
+                    [inner * v for v in (0.16, 0.09, 0.14, 0.08, 0.53)], (1, 2)),
+        *heading("Taken as", "Change it under [sculpt] in the brief."),
+        *[set_text(f"– {a.what}: {a.value} ({a.mark.value})", size=8.2) for a in made.assumptions],
+    ]  # fmt: skip
+
+
+def _likely(row) -> str:
+    return f"{row.amount.likely:.0f}" if row.unit == "blocks" else number(row.amount.likely, 2)
+
+
+def _range(row) -> str:
+    if row.unit == "blocks":
+        return f"{max(row.amount.low, 1):.0f} to {-(-row.amount.high // 1):.0f}"
+    return f"{number(row.amount.low, 2)} to {number(row.amount.high, 2)}"
+
+
+def write_beforehand(plan: MouldPlan, path: str | Path) -> Path:
+    """The sculpt's order as CSV, as a spreadsheet opens it. Raises `OutputRefused`."""
+    made: Beforehand = order_beforehand(plan.master, plan.brief.sculpt)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(("material", "low", "likely", "high", "unit", "how"))
+    for row in made.rows:
+        low, likely, high = (f"{v:.1f}" for v in (row.amount.low, row.amount.likely, row.amount.high))
+        writer.writerow((row.what, low, likely, high, row.unit, row.note))
+    return write_text(path, "\ufeff" + out.getvalue())
