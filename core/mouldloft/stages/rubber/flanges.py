@@ -19,6 +19,7 @@ from ...geometry.depthmap import Grid
 from ...geometry.heightmap import outline, sample_map
 from ...trade.bolts import BOLT_SIZES
 from ...trade.section import CLEAR_DEG, LEAN_DEG, LEAST_RADIUS_MM, JointSection, bead_height_at_mm
+from .rims import steps_along
 
 STEEPEST = 4.0  # rise over run: past it a pixel's slope says more of the lattice than of the flange
 SMOOTH_MM = 6.0  # over which the wall's lean is read
@@ -28,6 +29,7 @@ _PAD_SLOPE = float(np.tan(np.radians(90.0 - CLEAR_DEG))) * 0.9  # of the risers 
 _BEAD_FADE_MM = 12.0  # common practice: a bead runs out over about its own width
 _LEAST_BEAD_MM = 60.0  # a shorter run holds nothing
 _TURN_DEG, _TURN_OVER_MM = 50.0, 25.0  # a flange's middle line that turns more within that has a corner there
+BESIDE_MM = 25.0  # a bolt this near to a flange's middle line is one of its own
 _BULGE_MM = 16.0  # half-width of the rise over a bead's back: mat lies over it without bridging
 
 
@@ -153,8 +155,21 @@ def _bolt_spots(
     while True:
         spots = [s for line in lines for s in spaced_spots(line, pitch, section.corner_mm)]
         if len(spots) >= fewest or pitch <= 0.4 * section.bolt_pitch_mm:
-            return _apart(np.array(spots).reshape(-1, 2), 2.0 * room)
+            kept = _apart(np.array(spots).reshape(-1, 2), 2.0 * room)
+            return _apart(np.concatenate([kept, _in_gaps(lines, kept, section.bolt_pitch_mm)]), 2.0 * room)
         pitch *= 0.95
+
+
+def _in_gaps(lines: Sequence[shapely.LineString], spots: np.ndarray, pitch_mm: float) -> np.ndarray:
+    """(k, 2) further places, evenly, wherever two neighbours stand further apart than the pitch: in a notch one of the
+    two beside a corner is in the other's way."""
+    found: list[tuple[float, float]] = []
+    for line, start, end in steps_along(lines, spots, BESIDE_MM):
+        count = int(np.ceil((end - start) / pitch_mm - 1e-6))
+        for at in np.linspace(start, end, count + 1)[1:-1]:
+            place = line.interpolate(float(np.mod(at, line.length)))
+            found.append((place.x, place.y))
+    return np.array(found).reshape(-1, 2)
 
 
 def middle_lines(
