@@ -24,6 +24,7 @@ from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
 from ..inputs.materials import ConsumableMaterial, Material, MatMaterial, ResinMaterial, RubberMaterial
 from ..trade.money import Money, price_job
+from ..trade.observed import observed_assumptions
 from ..trade.packs import cheapest_packs
 from .cast import BOARD_THICKNESS_MM, Cast, joint_tape
 from .cradle import Cradle
@@ -573,26 +574,4 @@ def takeoff_assumptions(brief: Brief, catalogue: Catalogue) -> tuple[Assumption,
         Assumption("release before each cast", f"{percent(CAST_RELEASES)} of a full waxing", rule),
         Assumption("life lost at all of the allowed stretch", percent(LIFE_STRETCH_SHARE), rule, "the weight is ours"),
     )
-    return (*own, *_observed_assumptions(brief), *(a for material in used for a in material.assumptions()))
-
-
-_OBSERVED = (
-    ("rubber", "rubber"),
-    ("gelcoat", "gelcoat of a cast"),
-    ("resin", "resin of a cast"),
-    ("glass", "glass of a cast"),
-    ("coat_hours", "hours of a coat"),
-    ("cast_hours", "hours of a cast"),
-)
-
-
-def _observed_assumptions(brief: Brief) -> tuple[Assumption, ...]:
-    """What earlier runs corrected, each with the number of entries it was found from."""
-    found = []
-    for name, what in _OBSERVED:
-        factor, half, entries = (getattr(brief.observed, name + end) for end in ("", "_uncertainty", "_entries"))
-        if factor != 1.0 or entries:
-            width = f" ± {percent(half)}" if half is not None else ""
-            words = f"{factor:.3g} times what geometry and rates say{width}"
-            found.append(Assumption(f"{what}, from the log", words, Mark.COMMON_PRACTICE, f"{entries} entries"))
-    return tuple(found)
+    return (*own, *observed_assumptions(brief.observed), *(a for material in used for a in material.assumptions()))
