@@ -6,19 +6,10 @@ import that goes round, its modules in order, with " + " between.
 
 from __future__ import annotations
 
-LONG_MODULES: dict[str, str] = {
-    "demo/hare.py": "the hare's shape is one long list of what it is made of",
-    "stages/division/propose.py": "still to be split",
-    "stages/keys/place.py": "still to be split: one key, the ground, the fixture, placing",
-    "stages/rubber/glove.py": "still to be split",
-    "stages/cast.py": "still to be split: shell, standing, ballast",
-    "operators.py": "the add-on's floors are being built",
-}
+LONG_MODULES: dict[str, str] = {}
 
 LONG_FUNCTIONS: dict[str, str] = {
     "stages/division/propose.py:propose_division": "still to be split",
-    "stages/rubber/glove.py:_cover_piece": "still to be split: rises stage by stage",
-    "stages/rubber/glove.py:brush_rubber": "still to be split",
 }
 
 IMPORTS: dict[str, str] = {

@@ -130,7 +130,7 @@ def _write_log(plan: MouldPlan, log: Path, inner: Path, target: Path) -> str:
     review = review_log(plan, read_log(log))
     words = "\n".join(review_lines(review))
     write_text(inner / "log-report.txt", words + "\n")
-    write_log_page(plan, review, inner / "log.html")
+    write_log_page(plan, review, inner / "log.html", (target / "plan.html").exists())
     heading = "Corrected from the run's log; [observed] says from how many entries."
     write_text(inner / "next.brief.toml", brief_text(review.brief, heading))
     return f"{words}\n\nIn {target.resolve()}: log-report.txt, log.html (chart), next.brief.toml (for the next plan)."

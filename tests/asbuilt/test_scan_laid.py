@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import trimesh
 from asbuilt_scans import scanned, vertex_normals
 from mouldloft.asbuilt.difference import measure_difference, signed_distances
 from mouldloft.asbuilt.registration import lay_scan_on
@@ -55,3 +56,16 @@ def test_another_piece_is_refused_in_one_sentence(hare):
     vertices, faces = hare
     with pytest.raises(MasterRefused, match="does not fit the planned master"):
         lay_scan_on(vertices * [3.0, 0.3, 1.0], faces, vertices, faces)
+
+
+def test_the_board_under_the_clay_does_not_pull_it(hare):
+    """As much board as skin in the scan: outliers are left out, and the pose is right to half a millimetre."""
+    vertices, faces = hare
+    board = trimesh.creation.box((1300, 1300, 2), transform=trimesh.transformations.translation_matrix((0, 0, -1)))
+    for _ in range(5):
+        board = board.subdivide()
+    top = board.faces[board.triangles_center[:, 2] > -0.5]
+    both = np.vstack([vertices, board.vertices]), np.vstack([faces, top + len(vertices)])
+    scan, scan_faces, as_scanned = scanned(*both, 2, 0.001, np.zeros(len(both[1]), bool))
+    pose = lay_scan_on(scan, scan_faces, vertices, faces)
+    assert np.abs(pose.apply(as_scanned(vertices)) - vertices).max() < 0.5

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import mouldloft.stages.cast as cast_module
+import mouldloft.stages.wind as wind_module
 import numpy as np
 import pytest
 import shapely
@@ -13,7 +13,8 @@ import trimesh
 from mouldloft.inputs.brief import Brief, CastBrief, JacketBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.baseboard import foot_polygons
-from mouldloft.stages.cast import Cast, lay_up_cast, wind_pressure
+from mouldloft.stages.cast import Cast, lay_up_cast
+from mouldloft.stages.wind import wind_pressure
 from mouldloft.trade.lifting import check_lift
 from trade_bodies import any_ballast, box, locks_of, seam_of, standing
 
@@ -266,10 +267,10 @@ def test_over_rougher_ground_than_the_table_the_law_ends_at_twice_its_roughness(
 
 def test_a_coarser_mesh_has_one_vertex_a_cell(monkeypatch: pytest.MonkeyPatch) -> None:
     ball = standing(trimesh.creation.icosphere(4, 300.0))
-    monkeypatch.setattr(cast_module, "COARSE_FROM_FACES", len(ball.faces))
-    assert cast_module._coarse(ball, 70.0)[0] is ball.vertices_mm
-    monkeypatch.setattr(cast_module, "COARSE_FROM_FACES", len(ball.faces) - 1)
-    vertices, faces = cast_module._coarse(ball, 70.0)
+    monkeypatch.setattr(wind_module, "COARSE_FROM_FACES", len(ball.faces))
+    assert wind_module.coarse_mesh(ball, 70.0)[0] is ball.vertices_mm
+    monkeypatch.setattr(wind_module, "COARSE_FROM_FACES", len(ball.faces) - 1)
+    vertices, faces = wind_module.coarse_mesh(ball, 70.0)
     cells = np.floor((ball.vertices_mm - ball.vertices_mm.min(axis=0)) / 70.0)
     each, label = np.unique(cells, axis=0, return_inverse=True)
     assert len(vertices) == len(each)

@@ -39,7 +39,8 @@ from mouldloft.stages.master import Master
 from mouldloft.stages.pipeline import back_glove, key_glove, order_and_days, plan, with_notes
 from mouldloft.stages.plan import MouldPlan
 from mouldloft.stages.programme import bolt_count
-from mouldloft.stages.rubber.glove import _claims, brush_rubber, flange_areas_mm2, wall_areas_mm2
+from mouldloft.stages.rubber.amounts import claims_of_pieces, flange_areas_mm2, wall_areas_mm2
+from mouldloft.stages.rubber.glove import brush_rubber
 from mouldloft.stages.rubber.record import Rubber
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.seam.record import Seam
@@ -229,10 +230,10 @@ def test_what_two_pieces_claim_and_what_none_does_is_in_the_interval(sectors):
     rule = choose_thickness(made.master.height_mm, 1, BARE)
     scene = ray_scene(made.master.vertices_mm, made.master.faces)
     whole = rubber.volume_mm3.likely
-    twice, bare = (v for _, v in _claims(made.master, made.seam, [deeper, shorter, *rest], rule, scene))
+    twice, bare = (v for _, v in claims_of_pieces(made.master, made.seam, [deeper, shorter, *rest], rule, scene))
     assert twice > 0.03 * whole
     assert bare > 0.03 * whole
-    right = [v for _, v in _claims(made.master, made.seam, rubber.envelopes, rule, scene)]
+    right = [v for _, v in claims_of_pieces(made.master, made.seam, rubber.envelopes, rule, scene)]
     assert right == pytest.approx([v * whole for v in list(causes.values())[-2:]])
 
 

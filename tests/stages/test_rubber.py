@@ -14,7 +14,9 @@ from mouldloft.geometry.frame import pull_frame
 from mouldloft.inputs.brief import Brief, RubberBrief, RunBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.locks import find_locks
-from mouldloft.stages.rubber.glove import _lattice, _mean_positive_part, brush_rubber, coat_volumes_mm3
+from mouldloft.stages.rubber.coats import coat_volumes_mm3
+from mouldloft.stages.rubber.columns import mean_positive_part
+from mouldloft.stages.rubber.glove import _lattice, brush_rubber
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.undercut import undercut_field
 from mouldloft.trade.thickness import choose_thickness
@@ -290,7 +292,7 @@ def test_mean_of_the_positive_part_over_a_triangle():
     corners = np.array([[-1.0, -2, -3], [2.0, -1, -3], [2.0, 1, -1.5], [1.0, 2, 3], [0.0, 0, 1], [0.0, -1, 0]])
     for low, middle, high in corners:
         value = (low + s * (middle - low) + t * (high - low))[inside]
-        assert _mean_positive_part(np.array([[low, middle, high]]))[0] == pytest.approx(
+        assert mean_positive_part(np.array([[low, middle, high]]))[0] == pytest.approx(
             np.maximum(value, 0).mean(), abs=5e-3
         )
 

@@ -16,18 +16,12 @@ from mouldloft.geometry.heightmap import sample_map
 from mouldloft.inputs.brief import Brief, RubberBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.keys.record import Key, Keys, count_keys_in
-from mouldloft.stages.rubber.glove import (
-    _above_base,
-    _coats,
-    _edge_share,
-    _interval,
-    _mean_positive_part,
-    _parts,
-    _volume,
-    coat_volumes_mm3,
-    wanted_thickness_mm,
-)
+from mouldloft.stages.rubber.amounts import rubber_interval
+from mouldloft.stages.rubber.coats import coat_volumes_mm3, split_into_coats
+from mouldloft.stages.rubber.columns import above_base, mean_positive_part, volume_of_columns
+from mouldloft.stages.rubber.glove import _parts
 from mouldloft.stages.rubber.record import Coat, RubberParts
+from mouldloft.stages.rubber.thickness import edge_share, wanted_thickness_mm
 from mouldloft.trade.thickness import ThicknessRule, choose_thickness
 from trade_bodies import box, rubber_of
 
@@ -90,7 +84,7 @@ def test_the_mean_positive_part_over_a_triangle(corners: tuple[float, float, flo
         above = triangle.intersection(half_plane)
         by_hand = above.area * height(*above.centroid.coords[0]) / triangle.area if above.area > 0 else 0.0
     turned = np.array([[corners[k] for k in order] for order in ((0, 1, 2), (1, 2, 0), (2, 1, 0))] + [[4.0, 5.0, 6.0]])
-    assert _mean_positive_part(turned) == pytest.approx([by_hand] * 3 + [5.0], abs=1e-6)
+    assert mean_positive_part(turned) == pytest.approx([by_hand] * 3 + [5.0], abs=1e-6)
 
 
 # --- coats ---------------------------------------------------------------------------------------------------
@@ -103,7 +97,7 @@ def test_coats_of_a_ball_follow_steiner() -> None:
 
     rubber_material = replace(read_catalogue(None).rubber[0], print_coat_mm=0.8, build_coat_mm=2.0)
     rule = ThicknessRule(6.0, 9.0, 40.0, 60.0, 9.0, "")
-    coats = _coats(rule, rubber_material, 3e6, 4 * math.pi * 1e4, grown(3.0), grown(6.0))
+    coats = split_into_coats(rule, rubber_material, 3e6, 4 * math.pi * 1e4, grown(3.0), grown(6.0))
     assert [c.name for c in coats] == [
         "print coat", "build coat 1", "undercut fill in lifts of 20 mm, edges", "build coat 2", "build coat 3"
     ]  # fmt: skip
@@ -117,7 +111,7 @@ def test_coats_of_a_ball_follow_steiner() -> None:
         assert coat.volume_mm3 == pytest.approx(grown(outer) - grown(inner))
     assert sum(c.volume_mm3 for c in coats) == pytest.approx(3e6)
     # over the wall's face too, edge to edge: every coat takes the wall times its thickness more, the fill as much less
-    on_wall = _coats(rule, rubber_material, 3e6, 4 * math.pi * 1e4, grown(3.0), grown(6.0), wall_mm2=2e4)
+    on_wall = split_into_coats(rule, rubber_material, 3e6, 4 * math.pi * 1e4, grown(3.0), grown(6.0), wall_mm2=2e4)
     for wet, dry in zip(on_wall, coats, strict=True):
         more = 2e4 * dry.thickness_mm if dry.thickness_mm > 0 else -2e4 * 6.0
         assert wet.volume_mm3 == pytest.approx(dry.volume_mm3 + more)
@@ -128,12 +122,14 @@ def test_a_skin_of_whole_coats_takes_no_more_and_a_thin_one_is_one_coat() -> Non
 
     def thicknesses(skin: float) -> list[float]:
         rule = ThicknessRule(skin, skin, 0.0, 60.0, skin, "")
-        return [c.thickness_mm for c in _coats(rule, rubber_material, 1e4, 1e4, skin * 0.5e4, skin * 1e4)]
+        return [c.thickness_mm for c in split_into_coats(rule, rubber_material, 1e4, 1e4, skin * 0.5e4, skin * 1e4)]
 
     assert thicknesses(5.0) == pytest.approx([1.0, 0.0, 2.0, 2.0])
     assert thicknesses(0.7) == pytest.approx([0.7, 0.0])
     rule = ThicknessRule(5.0, 5.0, 0.0, 60.0, 5.0, "")
-    assert _coats(rule, rubber_material, 1e4, 1e4, 2.5e4, 5e4)[1].volume_mm3 == 0.0, "no coat of less than nothing"
+    assert split_into_coats(rule, rubber_material, 1e4, 1e4, 2.5e4, 5e4)[1].volume_mm3 == 0.0, (
+        "no coat of less than nothing"
+    )
 
 
 def test_coats_by_piece_by_hand() -> None:
@@ -159,7 +155,7 @@ def test_coats_of_pieces_that_have_no_skin_are_shared_evenly() -> None:
 def test_the_interval_by_hand() -> None:
     master = replace(box(400, 300, 1000), detail_allowance=1.25, detail_allowance_uncertainty=0.08)
     brief = Brief(rubber=RubberBrief(brushing_variation=0.2))
-    made = _interval(master, brief, 6e6, 8e6, 8.2e6)
+    made = rubber_interval(master, brief, 6e6, 8e6, 8.2e6)
     # a quarter more skin: 9.5 dm³ of which 6 are skin; the coarser lattice says 2.5 % more
     share = 6 / 9.5
     assert dict(made.causes) == pytest.approx(
@@ -216,24 +212,24 @@ def test_each_cause_is_what_its_map_adds_to_the_one_before() -> None:
 def test_columns_between_a_floor_and_a_ceiling() -> None:
     height = np.array([[5.0, 2.0], [np.nan, 9.0]])
     low, high = np.array([[1.0, 3.0], [0.0, 2.0]]), np.full((2, 2), 6.0)
-    assert _volume(height, low, high, 3.0) == pytest.approx((4 + 0 + 0 + 4) * 9)
+    assert volume_of_columns(height, low, high, 3.0) == pytest.approx((4 + 0 + 0 + 4) * 9)
 
 
 def test_what_stays_above_the_ground_by_geometry() -> None:
     master = box(400, 300, 1000)
     grid = Grid(-50.0, -30.0, 10.0, 7, 11)  # y from -30 to 30
     frame = pull_frame(np.array([1.0, 0.0, 0.0]))
-    low, high = _above_base(frame, grid, master)  # level: half of the columns lie under the ground
+    low, high = above_base(frame, grid, master)  # level: half of the columns lie under the ground
     assert np.isinf(high).all()
     assert (low[:, 0] == np.where(grid.y() < 0, np.inf, -np.inf)).all()
     for slope in (0.6, -0.6):
         frame = pull_frame(np.array([0.8, 0.0, slope]))
-        low, high = _above_base(frame, grid, master)
+        low, high = above_base(frame, grid, master)
         ends = np.column_stack([np.zeros(7), grid.y(), (low if slope > 0 else high)[:, 4]])
         assert frame.to_master(ends)[:, 2] == pytest.approx(np.zeros(7), abs=1e-9)  # the column ends on the ground
         assert np.isinf(high if slope > 0 else low).all()
     for free in (replace(master, base="closed"), replace(master, base_faces=np.zeros(len(master.faces), bool))):
-        low, high = _above_base(frame, grid, free)
+        low, high = above_base(frame, grid, free)
         assert (low == -np.inf).all()
         assert (high == np.inf).all()
 
@@ -251,11 +247,11 @@ def test_a_map_is_read_between_its_pixels() -> None:
 def test_the_edge_band_and_its_fade_by_hand() -> None:
     # full over the band, half way down in the middle of the fade, nothing from half a band further on
     above = np.array([0.0, 40.0, 50.0, 60.0, 80.0])
-    assert _edge_share(above, 40.0) == pytest.approx([1.0, 1.0, 0.5, 0.0, 0.0])
-    assert (_edge_share(above, 0.0) == 0.0).all()
-    assert _edge_share(np.array([0.4, 0.8]), 0.5).tolist() == [1.0, 0.0]
+    assert edge_share(above, 40.0) == pytest.approx([1.0, 1.0, 0.5, 0.0, 0.0])
+    assert (edge_share(above, 0.0) == 0.0).all()
+    assert edge_share(np.array([0.4, 0.8]), 0.5).tolist() == [1.0, 0.0]
     # the smooth step 3 x² - 2 x³ at a quarter: 0.15625
-    assert _edge_share(np.array([45.0]), 40.0) == pytest.approx([1 - 0.15625])
+    assert edge_share(np.array([45.0]), 40.0) == pytest.approx([1 - 0.15625])
 
 
 def test_thickness_where_it_is_handled_by_hand() -> None:

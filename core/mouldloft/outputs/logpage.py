@@ -19,17 +19,17 @@ _WIDE, _TALL = 760.0, 190.0  # of one chart, SVG units
 _LEFT, _RIGHT, _TOP, _FOOT = 46.0, 96.0, 14.0, 34.0
 
 
-def write_log_page(plan: MouldPlan, review: LogReview, path: str | Path) -> Path:
-    """Write the page. Raises `OutputRefused`."""
-    return write_text(path, log_page(plan, review))
+def write_log_page(plan: MouldPlan, review: LogReview, path: str | Path, beside_plan: bool = False) -> Path:
+    """Write the page; beside_plan : the plan's own page lies in the same folder. Raises `OutputRefused`."""
+    return write_text(path, log_page(plan, review, beside_plan))
 
 
-def log_page(plan: MouldPlan, review: LogReview) -> str:
+def log_page(plan: MouldPlan, review: LogReview, beside_plan: bool = False) -> str:
     """The page as HTML; names and notes of the user are escaped."""
     charts = "".join(_figure(reading) for reading in review.readings)
     return _PAGE.substitute(
         title=escape(f"Run log: {title_of(plan)}"),
-        run=escape(run_line(plan).capitalize()),
+        run=escape(run_line(plan).capitalize()) + (' · <a href="plan.html">the plan</a>' if beside_plan else ""),
         charts=charts + _life(review),
         words=escape("\n".join(review_lines(review))),
         ink=INK, soft=SOFT_INK, line=HAIRLINE, seam=SEAM, back=BACKDROP,
@@ -161,6 +161,7 @@ body { font: 15px/1.45 system-ui, sans-serif; color: $ink; background: $back; ma
 h1 { font-weight: 400; font-size: 26px; margin: 0; overflow-wrap: anywhere; }
 h1::before { content: ""; display: block; width: 34px; height: 3px; background: $seam; margin-bottom: 10px; }
 p { color: $soft; margin: 4px 0 18px; }
+a { color: $seam; }
 figure { margin: 0 0 22px; }
 figcaption { color: $soft; margin-bottom: 4px; }
 figcaption b { color: $ink; font-weight: 600; }

@@ -22,7 +22,7 @@ from ..stages.opening import direction_words
 from ..stages.places import FACE_KINDS, BodyPlaces, name_places
 from ..stages.plan import MouldPlan
 from ..stages.programme import bolt_count
-from ..stages.rubber.glove import coat_volumes_mm3
+from ..stages.rubber import coat_volumes_mm3
 from ..stages.rubber.record import Coat
 from ..stages.seam.record import SeamCandidate, SeamLine
 from ..stages.takeoff import ORDER_SECTIONS

@@ -22,9 +22,9 @@ from ..geometry.sampling import covering_points, samples_on_every_face
 from ..inputs.brief import RubberBrief
 from ..stages.master import Master, skin_faces
 from ..stages.plan import MouldPlan
-from ..stages.rubber.glove import wanted_thickness_mm
 from ..stages.rubber.record import Envelope, Rubber
 from ..stages.rubber.rims import bent_to_board, covered
+from ..stages.rubber.thickness import wanted_thickness_mm
 from ..stages.seam.record import Seam
 from ..trade.thickness import ThicknessRule
 from .solid import Solid

@@ -24,6 +24,7 @@ from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
 from ..inputs.materials import ConsumableMaterial, Material, MatMaterial, ResinMaterial, RubberMaterial
 from ..trade.money import Money, price_job
+from ..trade.observed import observed_assumptions
 from ..trade.packs import cheapest_packs
 from .cast import BOARD_THICKNESS_MM, Cast, joint_tape
 from .cradle import Cradle
@@ -317,7 +318,6 @@ def _counted(
     painted = area * brief.run.casts / (1.0 - finish.overspray) if finish.paint else 0.0
     wall = sum(wall_areas_mm2(rubber)) * 1e-6
     slots = float(slot_count(jacket))
-    sockets = cast.fixings.count if cast.fixings is not None else 0
     reinforced = sum(handled_edges_mm2(rubber)) * 1e-6 if brief.joint.reinforced_edges else 0.0
     return {
         "wall": {"skin m2": rubber.skin_m2, "wall m2": wall, "flange m2": sum(flanges),
@@ -328,7 +328,7 @@ def _counted(
         "jacket": {"jacket m2": sum(p.area_mm2 for p in jacket.pieces) * 1e-6, "wedge slot": slots,
                    **days.get("jacket", {})},
         "casts": {"coat m2": n * area * 2.0, "batch": n * cast_pots, "cast": float(n), "cast m2": n * area,
-                  "joint m": n * cast.joint_tape_m, "socket": float(n * sockets),
+                  "joint m": n * cast.joint_tape_m, "socket": float(n * (cast.fixings.count if cast.fixings else 0)),
                   **days.get("casts", {})},  # gelcoat, then resin over the mat
         "finish": {"primer m2": painted * finish.primer_coats, "colour m2": painted * finish.colour_coats,
                    "lacquer m2": painted * finish.lacquer_coats, **days.get("finish", {})},
@@ -531,9 +531,7 @@ def order_rows(takeoff: Takeoff) -> list[list[str]]:
 
 def _figure(value: float) -> str:
     """Three figures, without an exponent."""
-    if value == 0:
-        return "0"
-    digits = max(0, 2 - math.floor(math.log10(abs(value))))
+    digits = max(0, 2 - math.floor(math.log10(abs(value)))) if value else 0
     return f"{value:.{min(digits, 6)}f}"
 
 
@@ -544,25 +542,20 @@ def safe_cell(text: str) -> str:
 
 
 def order_csv(takeoff: Takeoff, comma_decimals: bool = False) -> str:
-    """`order_rows` as CSV text with safe cells and Unix line ends; with decimal commas and semicolons between cells
-    for spreadsheets of countries that write so."""
+    """`order_rows` as CSV text, cells safe, Unix line ends; comma_decimals : with semicolons between the cells."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n", delimiter=";" if comma_decimals else ",")
-    rows = order_rows(takeoff)
-    if comma_decimals:
-        rows = [rows[0], *([_DECIMAL.sub(r"\1,\2", cell) for cell in row] for row in rows[1:])]
+    comma = r"\1,\2" if comma_decimals else r"\1.\2"
+    rows = [[re.sub(r"^(-?\d+)\.(\d+)$", comma, cell) for cell in row] for row in order_rows(takeoff)]
     # the writer leaves a lone carriage return unquoted, and a spreadsheet takes it for a new row
     writer.writerows([safe_cell(cell).replace("\r", " ") for cell in row] for row in rows)
     return out.getvalue()
 
 
-_DECIMAL = re.compile(r"^(-?\d+)\.(\d+)$")
-_BYTE_ORDER = "\ufeff"  # without it a spreadsheet on Windows takes the file for its own code page
-
-
 def write_order(takeoff: Takeoff, path: str | Path, comma_decimals: bool = False) -> Path:
     """Write the order list whole or not at all, as a spreadsheet opens it. Raises `OutputRefused`."""
-    return write_text(path, _BYTE_ORDER + order_csv(takeoff, comma_decimals))
+    # the byte order mark: without it a spreadsheet on Windows takes the file for its own code page
+    return write_text(path, "\ufeff" + order_csv(takeoff, comma_decimals))
 
 
 def takeoff_assumptions(brief: Brief, catalogue: Catalogue) -> tuple[Assumption, ...]:
@@ -581,26 +574,4 @@ def takeoff_assumptions(brief: Brief, catalogue: Catalogue) -> tuple[Assumption,
         Assumption("release before each cast", f"{percent(CAST_RELEASES)} of a full waxing", rule),
         Assumption("life lost at all of the allowed stretch", percent(LIFE_STRETCH_SHARE), rule, "the weight is ours"),
     )
-    return (*own, *_observed_assumptions(brief), *(a for material in used for a in material.assumptions()))
-
-
-_OBSERVED = (
-    ("rubber", "rubber"),
-    ("gelcoat", "gelcoat of a cast"),
-    ("resin", "resin of a cast"),
-    ("glass", "glass of a cast"),
-    ("coat_hours", "hours of a coat"),
-    ("cast_hours", "hours of a cast"),
-)
-
-
-def _observed_assumptions(brief: Brief) -> tuple[Assumption, ...]:
-    """What earlier runs corrected, each with the number of entries it was found from."""
-    found = []
-    for name, what in _OBSERVED:
-        factor, half, entries = (getattr(brief.observed, name + end) for end in ("", "_uncertainty", "_entries"))
-        if factor != 1.0 or entries:
-            width = f" ± {percent(half)}" if half is not None else ""
-            words = f"{factor:.3g} times what geometry and rates say{width}"
-            found.append(Assumption(f"{what}, from the log", words, Mark.COMMON_PRACTICE, f"{entries} entries"))
-    return tuple(found)
+    return (*own, *observed_assumptions(brief.observed), *(a for material in used for a in material.assumptions()))

@@ -85,6 +85,7 @@ def write_beforehand(plan: MouldPlan, path: str | Path) -> Path:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(("material", "low", "likely", "high", "unit", "how"))
     for row in made.rows:
-        low, likely, high = (f"{v:.1f}" for v in (row.amount.low, row.amount.likely, row.amount.high))
+        digits = 0 if row.unit == "blocks" else 1
+        low, likely, high = (f"{v:.{digits}f}" for v in (row.amount.low, row.amount.likely, row.amount.high))
         writer.writerow((row.what, low, likely, high, row.unit, row.note))
     return write_text(path, "\ufeff" + out.getvalue())

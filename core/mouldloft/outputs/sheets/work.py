@@ -17,6 +17,7 @@ from ...geometry.heightmap import sample
 from ...inputs.brief import day_one
 from ...stages.plan import MouldPlan
 from ...stages.programme import Task, part_of
+from ...stages.rubber.record import Envelope
 from ...trade.handling import Grips, Lift, grips_for, lift_of
 from ...trade.money import Money
 from ..look import SOFT_INK
@@ -282,6 +283,13 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     return parts
 
 
+def _on_flange(envelope: Envelope, spot: np.ndarray) -> bool:
+    """Does a place of the piece's frame lie over a flange, the rubber's or the jacket's?"""
+    flange = envelope.flange | envelope.past_rubber
+    column, row = ((spot[k] - envelope.origin_mm[k]) / envelope.pixel_mm for k in (0, 1))
+    return bool(flange[np.clip(round(row), 0, flange.shape[0] - 1), np.clip(round(column), 0, flange.shape[1] - 1)])
+
+
 def grips_on_jacket(plan: MouldPlan, grips: Grips) -> np.ndarray:
     """(k, 3) places of a piece's grips on the outside of its jacket: about the centre of mass across the pull, drawn in
     towards it where the piece is too narrow."""
@@ -295,7 +303,7 @@ def grips_on_jacket(plan: MouldPlan, grips: Grips) -> np.ndarray:
         for share in (1.0, 0.8, 0.6, 0.4, 0.2, 0.0):
             spot = envelope.frame.to_frame((centre + share * (place[1] * level + place[2] * up))[None])
             high = sample(envelope.outer_mm, envelope.origin_mm, envelope.pixel_mm, spot[:, :2])
-            if np.isfinite(high[0]) or share == 0.0:
+            if (np.isfinite(high[0]) and not _on_flange(envelope, spot[0])) or share == 0.0:
                 spot[:, 2] = np.where(np.isfinite(high), high + thick, spot[:, 2])
                 found.append(envelope.frame.to_master(spot)[0])
                 break

@@ -190,36 +190,37 @@ def _skin_words(piece: WallPiece, gap_mm: float) -> list[TemplateText]:
 
 def _rib(piece: WallPiece, wall: Wall, imprint: Imprint) -> Template:
     """A rib: its station, the edge along the skin, the edge under the clay."""
-    x_low, y_low = piece.outline_mm.min(axis=0)
-    x_high, y_high = piece.outline_mm.max(axis=0)
     number = piece.marks[0].number
-    y, high = float(y_low), float(y_high - y_low)
-
-    def at(share: float) -> tuple[float, float]:
-        """Where words at that share of the height begin on the piece."""
-        level = y + share * high
-        within = Polygon(piece.outline_mm).intersection(LineString([(x_low - 1.0, level), (x_high + 1.0, level)]))
-        left = float(within.bounds[0]) if not within.is_empty else float(x_low)
-        return max(left + 3.0, float(x_low) + 0.3 * float(x_high - x_low)), level
-
     lines = [TemplateLine(piece.outline_mm)]
-    if high > 40.0:
-        lines += _arrow(np.array([x_high - 12.0, y + 0.3 * high]), np.array([0.0, 1.0]), 16.0)
+    # within the roomiest circle, the smaller the less room there is
+    (x, y), room = _middle(piece), _room_mm(piece)
+    if room > 20.0:
+        lines += _arrow(np.array([x + 0.7 * room, y - 8.0]), np.array([0.0, 1.0]), 16.0)
+    left = x - 0.7 * room
     texts = [
-        TemplateText(piece.name, at(0.62), min(12.0, 0.2 * high)),
-        TemplateText(f"station {number}, look to {number + 1}", at(0.42), 4.0),
-        TemplateText("left edge to the skin, clay over the top", at(0.28), 3.0),
-        TemplateText(imprint.words, at(0.14), 2.5),
+        TemplateText(piece.name, (left, y + 0.15 * room), min(12.0, 0.5 * room)),
+        TemplateText(f"station {number}, look to {number + 1}", (left, y - 0.15 * room), min(4.0, 0.2 * room)),
+        TemplateText("left edge to the skin, clay over the top", (left, y - 0.4 * room), min(3.0, 0.15 * room)),
+        TemplateText(imprint.words, (left, y - 0.6 * room), min(2.5, 0.12 * room)),
     ]
     return Template(piece.name, tuple(lines), tuple(texts))
 
 
 def _middle(piece: WallPiece) -> np.ndarray:
     """(2,) the roomiest place on a piece, for its words."""
+    return np.asarray(_circle_in(piece).coords[0])
+
+
+def _room_mm(piece: WallPiece) -> float:
+    """Radius of the greatest circle on a piece."""
+    return float(_circle_in(piece).length)
+
+
+def _circle_in(piece: WallPiece) -> LineString:
+    """From the middle of the greatest circle on a piece to its rim."""
     import shapely
 
-    found = shapely.maximum_inscribed_circle(Polygon(piece.outline_mm), tolerance=2.0)
-    return np.asarray(found.coords[0])
+    return shapely.maximum_inscribed_circle(Polygon(piece.outline_mm), tolerance=0.5)
 
 
 def _ring(at: np.ndarray, radius: float) -> TemplateLine:

@@ -1,9 +1,11 @@
 """Stage rubber: the glove's outside and what it takes."""
 
+from .amounts import flange_areas_mm2, wall_areas_mm2
+from .coats import FILL_LIFT_MM, coat_volumes_mm3
 from .edges import handled_edges_mm2
 from .fixture import check_registration
 from .flanges import bead_middle_mm, lean_of, middle_lines, spaced_spots
-from .glove import FADE, FILL_LIFT_MM, brush_rubber, coat_volumes_mm3, flange_areas_mm2, wall_areas_mm2
+from .glove import brush_rubber
 from .record import Coat, Envelope, Registration, RegistrationCheck, Rubber, RubberParts
 from .rims import (
     OTHER_LINE_WITHIN,
@@ -20,6 +22,7 @@ from .rims import (
     steps_along,
     widest_step_mm,
 )
+from .thickness import FADE
 
 __all__ = [
     "FADE",

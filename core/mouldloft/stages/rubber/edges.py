@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .glove import flange_areas_mm2
+from .amounts import flange_areas_mm2
 from .record import Rubber
 
 

@@ -6,7 +6,7 @@ jackets meet on the same ground, and the bead is one surface, a groove in the fi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -19,6 +19,7 @@ from ...geometry.depthmap import Grid
 from ...geometry.heightmap import outline, sample_map
 from ...trade.bolts import BOLT_SIZES
 from ...trade.section import CLEAR_DEG, LEAN_DEG, LEAST_RADIUS_MM, JointSection, bead_height_at_mm
+from .rims import steps_along
 
 STEEPEST = 4.0  # rise over run: past it a pixel's slope says more of the lattice than of the flange
 SMOOTH_MM = 6.0  # over which the wall's lean is read
@@ -28,6 +29,7 @@ _PAD_SLOPE = float(np.tan(np.radians(90.0 - CLEAR_DEG))) * 0.9  # of the risers 
 _BEAD_FADE_MM = 12.0  # common practice: a bead runs out over about its own width
 _LEAST_BEAD_MM = 60.0  # a shorter run holds nothing
 _TURN_DEG, _TURN_OVER_MM = 50.0, 25.0  # a flange's middle line that turns more within that has a corner there
+BESIDE_MM = 25.0  # a bolt this near to a flange's middle line is one of its own
 _BULGE_MM = 16.0  # half-width of the rise over a bead's back: mat lies over it without bridging
 
 
@@ -77,7 +79,7 @@ def lay_flanges(
     rubber = _rubber_area(far, tall, pixel_mm, section)
     past = ndimage.distance_transform_edt(~rubber) * pixel_mm
     jacket = ~rubber & (past <= section.jacket_flange_mm)
-    spots = _bolt_spots(rubber, jacket & on_board, past, origin_mm, pixel_mm, section, fewest_bolts)
+    spots = _bolt_spots(wall_mm, rubber, jacket & on_board, past, origin_mm, pixel_mm, section, fewest_bolts)
     wall, pads = _stepped(wall_mm, spots, origin_mm, pixel_mm, section)
     slope = lean_of(wall, pixel_mm)
     toe = ndimage.distance_transform_edt(rubber) * pixel_mm
@@ -135,6 +137,7 @@ def _rubber_area(far: np.ndarray, tall: np.ndarray, pixel_mm: float, section: Jo
 
 
 def _bolt_spots(
+    wall: np.ndarray,
     rubber: np.ndarray,
     jacket: np.ndarray,
     past: np.ndarray,
@@ -153,8 +156,33 @@ def _bolt_spots(
     while True:
         spots = [s for line in lines for s in spaced_spots(line, pitch, section.corner_mm)]
         if len(spots) >= fewest or pitch <= 0.4 * section.bolt_pitch_mm:
-            return _apart(np.array(spots).reshape(-1, 2), 2.0 * room)
+            kept = _apart(np.array(spots).reshape(-1, 2), 2.0 * room)
+            more = _in_gaps(lines, kept, 0.98 * section.bolt_pitch_mm, lambda xy: _read(wall, xy, origin_mm, pixel_mm))
+            return _apart(np.concatenate([kept, more]), 2.0 * room)
         pitch *= 0.95
+
+
+def _in_gaps(
+    lines: Sequence[shapely.LineString],
+    spots: np.ndarray,
+    pitch_mm: float,
+    height: Callable[[np.ndarray], np.ndarray],
+) -> np.ndarray:
+    """(k, 2) further places, evenly, wherever two neighbours stand further apart along the wall than the pitch: where
+    it climbs, and in a notch, where one of the two beside a corner is in the other's way.
+
+    height : of the wall over (k, 2) places.
+    """
+    found: list[tuple[float, float]] = []
+    for line, start, end in steps_along(lines, spots, BESIDE_MM):
+        along = np.mod(np.linspace(start, end, max(int((end - start) / 5.0), 2) + 1), line.length)
+        xy = shapely.get_coordinates(shapely.line_interpolate_point(line, along))
+        true = float(np.linalg.norm(np.diff(np.column_stack([xy, height(xy)]), axis=0), axis=1).sum())
+        count = int(np.ceil(true / pitch_mm - 1e-6))
+        for at in np.linspace(start, end, count + 1)[1:-1]:
+            place = line.interpolate(float(np.mod(at, line.length)))
+            found.append((place.x, place.y))
+    return np.array(found).reshape(-1, 2)
 
 
 def middle_lines(

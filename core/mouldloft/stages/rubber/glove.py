@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from scipy import ndimage, spatial
+from scipy import ndimage
 
 from ...base.errors import PlanImpossible
-from ...base.intervals import CARVING, Interval, interval_of
 from ...base.progress import SILENT, Progress
 from ...base.threads import in_threads
-from ...geometry.contour import face_centres
 from ...geometry.depthmap import (
     EMPTY_TOP,
     Grid,
@@ -22,30 +19,37 @@ from ...geometry.depthmap import (
     grid_around,
     limit_slope,
     raise_by_balls,
-    solid_between_mm,
 )
 from ...geometry.frame import PullFrame, pull_frame
 from ...geometry.heightmap import filled as filled_map
 from ...geometry.heightmap import sample_map
 from ...geometry.polyline import spaced_out
 from ...geometry.rays import RayScene, inside_body, ray_scene
-from ...geometry.sampling import covering_points, samples_on_every_face
 from ...inputs.brief import Brief, RubberBrief
 from ...inputs.catalogue import read_catalogue
 from ...inputs.materials import RubberMaterial
 from ...trade.section import JointSection, choose_section
 from ...trade.thickness import ThicknessRule, choose_thickness
-from ..master import Master, skin_faces
+from ..master import Master
 from ..seam import Seam
 from ..wall import parting_heights, parting_of
+from .amounts import claims_of_pieces, rubber_interval
+from .coats import split_into_coats
+from .columns import (
+    above_base,
+    own_columns,
+    own_faces,
+    piece_points,
+    solid_in_columns,
+    solid_of_piece_mm3,
+    volume_of_columns,
+)
 from .fixture import check_registration
 from .flanges import STEEPEST, Flanges, lay_flanges, lean_of, share_registered
-from .record import Coat, Envelope, Registration, Rubber, RubberParts
+from .record import Envelope, Registration, Rubber, RubberParts
+from .thickness import FADE, edge_share, true_thickness_mm, wanted_thickness_mm
 
 SPACING_PIXELS = 1.2  # between the points of the skin that the outside is held from
-FILL_LIFT_MM = 20.0  # common practice: as much of an undercut's fill as sets at once
-LAST_COATS = 2  # common practice: brushed over fill and built-up edges
-FADE = 0.5  # of the handling band: past it the edge's thickness goes smoothly down to the skin's (common practice)
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,142 +70,6 @@ class _Cover:
     @property
     def rubber_mm3(self) -> float:
         return self.bead_mm3 - self.solid_mm3
-
-
-def _smooth_step(x: np.ndarray) -> np.ndarray:
-    x = np.clip(x, 0.0, 1.0)
-    return x * x * (3 - 2 * x)
-
-
-def _piece_points(master: Master, seam: Seam, piece: int, spacing_mm: float) -> np.ndarray:
-    """(k, 3) points that cover a piece's skin and its seam, none of it further than 0.58 spacings from one."""
-    mine = (seam.labels == piece) & skin_faces(master)
-    return np.vstack(
-        [covering_points(master.vertices_mm, master.faces[mine], spacing_mm), _seam_points(seam, piece, spacing_mm)]
-    )
-
-
-def _seam_points(seam: Seam, piece: int, spacing_mm: float) -> np.ndarray:
-    """(k, 3) points along a piece's seam lines, no further apart than the spacing."""
-    runs = [np.zeros((0, 3))]
-    for line in seam.lines:
-        if piece not in line.between:
-            continue
-        ends = np.vstack([line.points_mm, line.points_mm[:1]]) if line.closed else line.points_mm
-        if len(ends) < 2:
-            continue
-        lengths = np.linalg.norm(np.diff(ends, axis=0), axis=1)
-        along = np.concatenate([[0.0], np.cumsum(lengths)])
-        marks = np.linspace(0.0, along[-1], max(int(along[-1] / spacing_mm), 2))
-        runs.append(np.column_stack([np.interp(marks, along, ends[:, k]) for k in range(3)]))
-    return np.vstack(runs)
-
-
-def _own(master: Master, seam: Seam, piece: int) -> np.ndarray:
-    """(m,) bool: faces that close a piece's columns. Of many pieces no open base: whose it is means nothing there."""
-    mine = seam.labels == piece
-    return mine if len(seam.pieces) == 2 else mine & skin_faces(master)
-
-
-def _own_columns(
-    master: Master, seam: Seam, piece: int, frame: PullFrame, grid: Grid, parting: np.ndarray
-) -> np.ndarray:
-    """(rows, columns) top of the piece's own columns above the parting surface, -inf elsewhere: locks filled."""
-    vertices = frame.to_frame(master.vertices_mm)
-    faces = master.faces if seam.kind == "plane" else master.faces[_own(master, seam, piece)]
-    top, _ = column_image(vertices, faces, grid)
-    top[~(top > parting)] = EMPTY_TOP
-    return top
-
-
-def _solid_of_piece_mm3(
-    master: Master, seam: Seam, piece: int, frame: PullFrame, grid: Grid, parting: np.ndarray
-) -> float:
-    """Volume between the piece's surface and the parting surface, by the divergence theorem.
-
-    Exact for a plane (faces are clipped at it); for a free seam the parting surface is read at the face centroids.
-    """
-    vertices = frame.to_frame(master.vertices_mm)
-    lift = master.normals @ frame.pull * master.face_areas_mm2
-    if seam.kind == "plane":
-        above = vertices[:, 2][master.faces] - float(parting[0, 0])
-        return float((lift * _mean_positive_part(above)).sum())
-    mine = np.flatnonzero(_own(master, seam, piece))
-    centres = face_centres(vertices, master.faces[mine])
-    return float((lift[mine] * (centres[:, 2] - sample_map(parting, grid, centres[:, 0], centres[:, 1]))).sum())
-
-
-def _solid_in_columns(
-    master: Master, frame: PullFrame, grid: Grid, low: np.ndarray, high: np.ndarray, stages: Sequence[np.ndarray]
-) -> list[float]:
-    """mm³ of the master in the columns from `low` to each stage's height, cut at `high`."""
-    vertices = frame.to_frame(master.vertices_mm)
-    return [
-        float(solid_between_mm(vertices, master.faces, grid, low, np.minimum(height, high)).sum()) * grid.pixel_mm**2
-        for height in stages
-    ]
-
-
-def _mean_positive_part(values: np.ndarray) -> np.ndarray:
-    """Mean over a triangle of max(f, 0) for f linear with the given (m, 3) corner values."""
-    v = np.sort(values, axis=1)
-    low, middle, high = v[:, 0], v[:, 1], v[:, 2]
-    mean = v.mean(axis=1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        one_above = high**3 / (3 * (high - low) * (high - middle))
-        two_above = mean - low**3 / (3 * (low - middle) * (low - high))
-    return np.where(low >= 0, mean, np.where(high <= 0, 0.0, np.where(middle <= 0, one_above, two_above)))
-
-
-def _above_base(frame: PullFrame, grid: Grid, master: Master) -> tuple[np.ndarray, np.ndarray]:
-    """Lowest and highest z of each column that stays above the open base plane (-inf, +inf where unbounded).
-
-    A column that lies below the base all along gets low > high.
-    """
-    low = np.full((grid.rows, grid.columns), -np.inf)
-    high = np.full_like(low, np.inf)
-    if master.base != "open" or not master.base_faces.any():
-        return low, high
-    across, along = float(frame.axes[1][2]), float(frame.pull[2])
-    rise = np.broadcast_to((grid.y() * across)[:, None], low.shape)  # u is level by construction of the frame
-    if abs(along) < 1e-3:
-        low[rise < 0] = np.inf
-    elif along > 0:
-        low = -rise / along
-    else:
-        high = rise / -along
-    return low, high
-
-
-def _volume(height: np.ndarray, low: np.ndarray, high: np.ndarray, pixel_mm: float) -> float:
-    """Volume of the columns from `low` to `height`, cut at `high`; midpoint rule over pixels."""
-    thick = np.minimum(height, high) - low
-    return float(np.where(np.isfinite(thick), np.maximum(thick, 0.0), 0.0).sum(dtype=float)) * pixel_mm**2
-
-
-def _edge_share(above_parting: np.ndarray, band_mm: float) -> np.ndarray:
-    """1 all over the handling band, then smoothly to 0 over another half of it."""
-    if band_mm <= 0:
-        return np.zeros(len(above_parting))
-    return 1.0 - _smooth_step((above_parting - band_mm) / (FADE * band_mm))
-
-
-def wanted_thickness_mm(
-    points: np.ndarray,
-    above_parting: np.ndarray,
-    rule: ThicknessRule,
-    frame: PullFrame,
-    places_mm: Sequence[Sequence[float]],
-    brief: RubberBrief,
-) -> np.ndarray:
-    """(k,) thickness over each surface point (frame coordinates): skin, edge over the whole handling band and
-    close to the given places, and a smooth way between."""
-    extra = rule.edge_mm - rule.skin_mm
-    share = _edge_share(above_parting, rule.band_mm)
-    for place in places_mm:
-        away = np.linalg.norm(points - frame.to_frame(np.asarray(place, float)[None])[0], axis=1)
-        share = np.maximum(share, 1.0 - _smooth_step((away / brief.handling_radius_mm - 0.5) * 2))
-    return rule.skin_mm + extra * share
 
 
 def _lattice(
@@ -289,10 +157,10 @@ def _raise_body(
     frame = pull_frame(np.asarray(seam.pieces[piece].pull))
     points = frame.to_frame(covering_mm)
     pixel_mm = grid.pixel_mm
-    base_low, base_high = _above_base(frame, grid, master)
+    base_low, base_high = above_base(frame, grid, master)
     low = np.maximum(parting, base_low)
     usable = low < base_high
-    filled = _own_columns(master, seam, piece, frame, grid, parting)
+    filled = own_columns(master, seam, piece, frame, grid, parting)
     filled[~usable] = EMPTY_TOP
 
     above = points[:, 2] - sample_map(parting, grid, points[:, 0], points[:, 1])
@@ -415,12 +283,16 @@ def _cover_piece(master: Master, seam: Seam, piece: int, body: _Body, flanges: F
     floor = np.where(np.isfinite(low), low, flanges.wall_mm)
     stages = (body.filled, body.skin, body.half, body.edge, body.handled, body.drafted, plain)
     # of many pieces a column may pass through skin of several: what of it is the master is measured, stage by stage
-    solid = 0.0 if several else _solid_of_piece_mm3(master, seam, piece, frame, grid, body.parting)
-    inside = _solid_in_columns(master, frame, grid, wall, base_high, stages) if several else [0.0] * len(stages)
+    solid = 0.0 if several else solid_of_piece_mm3(master, seam, piece, frame, grid, body.parting)
+    inside = solid_in_columns(master, frame, grid, wall, base_high, stages) if several else [0.0] * len(stages)
     body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, plain_mm3 = (
-        _volume(height, wall, base_high, pixel_mm) - body_part for height, body_part in zip(stages, inside)
+        volume_of_columns(height, wall, base_high, pixel_mm) - body_part for height, body_part in zip(stages, inside)
     )
-    final_mm3 = plain_mm3 + _volume(final, low, base_high, pixel_mm) - _volume(plain, wall, base_high, pixel_mm)
+    final_mm3 = (
+        plain_mm3
+        + volume_of_columns(final, low, base_high, pixel_mm)
+        - volume_of_columns(plain, wall, base_high, pixel_mm)
+    )
     envelope = Envelope(
         piece=piece,
         name=seam.pieces[piece].name,
@@ -480,7 +352,7 @@ def _with_foot_prism(
     """The flange on the board round the foot of a piece, whichever way it is pulled."""
     import manifold3d
 
-    foot = _foot_edges(master, _own(master, seam, piece))
+    foot = _foot_edges(master, own_faces(master, seam, piece))
     if not len(foot):
         return height
     outline = shapely.MultiLineString(list(master.vertices_mm[foot][:, :, :2])).buffer(rule.flange_width_mm)
@@ -528,7 +400,7 @@ def _filled_walls(
     i, j = grid.nearest(points[:, 0], points[:, 1])
     on_rim = np.flatnonzero(rim[i, j])
     steps = np.arange(0.0, (1 + FADE) * rule.band_mm + 1e-9, rule.edge_mm / 3)
-    thick = rule.skin_mm + (rule.edge_mm - rule.skin_mm) * _edge_share(steps, rule.band_mm)
+    thick = rule.skin_mm + (rule.edge_mm - rule.skin_mm) * edge_share(steps, rule.band_mm)
     dropped, radii = [np.zeros((0, 3))], [np.zeros(0)]
     for level, radius in zip(steps, thick):
         which = on_rim[above[on_rim] > level]
@@ -564,72 +436,54 @@ def _with_foot_flange(
     return out
 
 
-def _thickness_of(master: Master, seam: Seam, envelope: Envelope, rule: ThicknessRule) -> np.ndarray:
-    """Sampled true thickness (mm): from the glove's outside to the nearest point of the piece's own skin, in 3-D.
+def _refuse_open(master: Master) -> None:
+    if not master.health.is_solid or master.volume_mm3 <= 0:
+        raise PlanImpossible(
+            "Rubber, jacket and casts need a closed master, and this one could not be closed; mend it in your "
+            "sculpting program, or use the undercut map and seam alone."
+        )
 
-    The nearest vertices give candidate faces; the distance is then to the faces themselves.
+
+def _pixel_for(master: Master, rule: ThicknessRule, brief: RubberBrief) -> float:
+    """The pitch of the lattice, mm: a seventh of the skin and no finer than pays.
+
+    Raises `PlanImpossible` where the brief asks for an absurdly fine one.
     """
-    import trimesh
-
-    body = np.isfinite(envelope.outer_mm) & ~envelope.flange & ~envelope.open_base
-    i, j = np.nonzero(body)
-    step = max(len(i) // 30_000, 1)
-    i, j = i[::step], j[::step]
-    x = envelope.origin_mm[0] + j * envelope.pixel_mm
-    y = envelope.origin_mm[1] + i * envelope.pixel_mm
-    points = envelope.frame.to_master(np.column_stack([x, y, envelope.outer_mm[i, j]]))
-    mine = np.flatnonzero((seam.labels == envelope.piece) & skin_faces(master))
-    faces = master.faces[mine]
-    taken = samples_on_every_face(master.vertices_mm, faces, master.face_areas_mm2[mine], 2.5 * rule.skin_mm)
-    nearest = spatial.cKDTree(taken.points_mm).query(points, k=6)[1]
-    triangles = master.vertices_mm[faces[taken.faces[nearest.ravel()]]]
-    closest = trimesh.triangles.closest_point(triangles, np.repeat(points, 6, axis=0))
-    away = np.linalg.norm(closest - np.repeat(points, 6, axis=0), axis=1).reshape(-1, 6)
-    return away.min(axis=1)
+    pixel = brief.pixel_mm or max(rule.skin_mm / 7.0, max(master.size_mm) / 2200.0)
+    if (max(master.size_mm) / pixel) ** 2 > 6.4e7:
+        raise PlanImpossible(
+            f"A pixel of {pixel:g} mm is too fine for a piece of {max(master.size_mm):.0f} mm; "
+            "give a larger rubber.pixel_mm in the brief, or leave it out."
+        )
+    return pixel
 
 
-def _coats(
+def _raise_all(
+    master: Master,
+    seam: Seam,
     rule: ThicknessRule,
-    rubber_material: RubberMaterial,
-    total_mm3: float,
-    area_mm2: float,
-    half_mm3: float,
-    full_mm3: float,
-    wall_mm2: float = 0.0,
-) -> tuple[Coat, ...]:
-    """Brushed coats, each over skin and wall face (`wall_mm2`), edge to edge: a print coat over the true skin, even
-    build coats, and before the last two of them what fills undercuts and builds up edges (common practice).
-
-    No coat is thicker than the catalogue says it stands on a wall. The skin's volume by thickness is the quadratic
-    through nothing, half and full thickness (Steiner's formula to its second term).
-    """
-    t = rule.skin_mm
-    b = (full_mm3 - 2 * half_mm3) / (t * t / 2)
-    a = full_mm3 / t - b * t
-    first = min(rubber_material.print_coat_mm, t)
-    count = int(np.ceil((t - first) / rubber_material.build_coat_mm - 1e-9))
-    ends = np.append(0.0, np.linspace(first, t, count + 1))
-    coats = [Coat("print coat", first, (area_mm2 + wall_mm2) * first, False)]
-    for k, (inner, outer) in enumerate(itertools.pairwise(ends[1:].tolist()), 1):
-        volume = (a + wall_mm2) * (outer - inner) + b * (outer**2 - inner**2)
-        coats.append(Coat(f"build coat {k}", outer - inner, volume, True))
-    used = sum(coat.volume_mm3 for coat in coats)
-    fill = Coat(f"undercut fill in lifts of {FILL_LIFT_MM:.0f} mm, edges", 0.0, max(total_mm3 - used, 0.0), True)
-    coats.insert(max(len(coats) - LAST_COATS, 1), fill)
-    return tuple(coats)
-
-
-def coat_volumes_mm3(rubber: Rubber, at: int) -> tuple[float, ...]:
-    """What each coat takes on piece `at`: coats of a thickness by the pieces' skins, the filling one what is left of
-    each piece, so that a coat adds up over the pieces and a piece over its coats."""
-    skins = np.array([part.skin_mm3 for part in rubber.parts])
-    share = skins / skins.sum() if skins.sum() > 0 else np.full(len(skins), 1 / len(skins))
-    wholes = np.array([part.total_mm3 for part in rubber.parts])
-    wholes = wholes + (rubber.volume_mm3.likely - wholes.sum()) * share  # detail still to be carved goes by skin
-    spread = sum(coat.volume_mm3 for coat in rubber.coats if coat.thickness_mm > 0)
-    left = np.maximum(wholes - spread * share, 0.0)
-    fill = left / left.sum() if left.sum() > 0 else share
-    return tuple(float(c.volume_mm3 * (share if c.thickness_mm > 0 else fill)[at]) for c in rubber.coats)
+    section: JointSection,
+    brief: RubberBrief,
+    pixel: float,
+    progress: Progress,
+) -> list[_Body]:
+    """Every piece without its flanges, on the fine lattice and then again on the coarse one."""
+    spacing = SPACING_PIXELS * pixel
+    pieces = range(len(seam.pieces))
+    points = in_threads(
+        lambda k: piece_points(master, seam, k, spacing), pieces, progress, (0.0, 0.1), "points over the skin"
+    )
+    fine, coarse = in_threads(
+        lambda size: _lattice(master, seam, rule, brief, size, points, section.reach_mm), (pixel, 1.37 * pixel),
+        progress, (0.1, 0.3), "the parting surface",
+    )  # fmt: skip
+    return in_threads(
+        lambda k: _raise_body(
+            master, seam, k % len(pieces), rule, section, brief, *(*fine, *coarse)[k], points[k % len(pieces)],
+            spacing, by_cause=k in pieces,
+        ),
+        range(2 * len(pieces)), progress, (0.3, 0.8), "covering the pieces, and again on a coarser lattice",
+    )  # fmt: skip
 
 
 def brush_rubber(
@@ -645,37 +499,14 @@ def brush_rubber(
     Each piece is covered on two lattices of different pitch: their difference is the resolution's share of the
     interval. Raises `PlanImpossible` where the master is no closed solid or the pixel would be absurdly fine.
     """
-    if not master.health.is_solid or master.volume_mm3 <= 0:
-        raise PlanImpossible(
-            "Rubber, jacket and casts need a closed master, and this one could not be closed; mend it in your "
-            "sculpting program, or use the undercut map and seam alone."
-        )
+    _refuse_open(master)
     rubber_material = rubber_material or read_catalogue(None).rubber_for(brief.materials)
     rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber, max(master.size_mm))
     section = choose_section(max(master.size_mm), rule.skin_mm, brief.rubber, brief.joint)
-    pixel = brief.rubber.pixel_mm or max(rule.skin_mm / 7.0, max(master.size_mm) / 2200.0)
-    if (max(master.size_mm) / pixel) ** 2 > 6.4e7:
-        raise PlanImpossible(
-            f"A pixel of {pixel:g} mm is too fine for a piece of {max(master.size_mm):.0f} mm; "
-            "give a larger rubber.pixel_mm in the brief, or leave it out."
-        )
-    spacing = SPACING_PIXELS * pixel
+    pixel = _pixel_for(master, rule, brief.rubber)
     scene = ray_scene(master.vertices_mm, master.faces)
     pieces = range(len(seam.pieces))
-    points = in_threads(
-        lambda k: _piece_points(master, seam, k, spacing), pieces, progress, (0.0, 0.1), "points over the skin"
-    )
-    fine, coarse = in_threads(
-        lambda size: _lattice(master, seam, rule, brief.rubber, size, points, section.reach_mm), (pixel, 1.37 * pixel),
-        progress, (0.1, 0.3), "the parting surface",
-    )  # fmt: skip
-    raised = in_threads(
-        lambda k: _raise_body(
-            master, seam, k % len(pieces), rule, section, brief.rubber, *(*fine, *coarse)[k], points[k % len(pieces)],
-            spacing, by_cause=k in pieces,
-        ),
-        range(2 * len(pieces)), progress, (0.3, 0.8), "covering the pieces, and again on a coarser lattice",
-    )  # fmt: skip
+    raised = _raise_all(master, seam, rule, section, brief.rubber, pixel, progress)
     whole, flanges = _all_flanges(raised, section, master, seam, scene)
     made = in_threads(
         lambda k: _cover_piece(master, seam, k % len(pieces), raised[k], flanges[k]), range(2 * len(pieces)), progress,
@@ -684,7 +515,7 @@ def brush_rubber(
     covers, checks = made[: len(pieces)], made[len(pieces) :]
     thickness = np.concatenate(
         in_threads(
-            lambda cover: _thickness_of(master, seam, cover.envelope, rule), covers, progress, (0.9, 1.0),
+            lambda cover: true_thickness_mm(master, seam, cover.envelope, rule), covers, progress, (0.9, 1.0),
             "measuring the thickness",
         )
     )  # fmt: skip
@@ -692,8 +523,8 @@ def brush_rubber(
     fine_mm3, coarse_mm3 = sum(c.rubber_mm3 for c in covers), sum(c.rubber_mm3 for c in checks)
     skin = sum(c.skin_mm3 - c.filled_mm3 for c in covers)
     half = sum(c.half_skin_mm3 - c.filled_mm3 for c in covers)
-    claims = _claims(master, seam, [c.envelope for c in covers], rule, scene) if len(pieces) > 2 else ()
-    interval = _interval(master, brief, skin, fine_mm3, coarse_mm3, claims)
+    claims = claims_of_pieces(master, seam, [c.envelope for c in covers], rule, scene) if len(pieces) > 2 else ()
+    interval = rubber_interval(master, brief, skin, fine_mm3, coarse_mm3, claims)
     true_skin = master.skin_area_mm2 * master.detail_allowance
     # the bevel takes half of what lies under it
     wall = sum(_wall_face_mm2(cover.envelope, section) for cover in covers)
@@ -708,7 +539,7 @@ def brush_rubber(
         parts=parts,
         volume_on_coarser_mm3=tuple(cover.rubber_mm3 for cover in checks),
         volume_mm3=interval,
-        coats=_coats(rule, rubber_material, interval.likely, true_skin, half, skin, wall),
+        coats=split_into_coats(rule, rubber_material, interval.likely, true_skin, half, skin, wall),
         min_thickness_mm=float(thickness.min()),
         thickness_quantiles_mm=tuple(float(q) for q in np.quantile(thickness, [0.05, 0.25, 0.5, 0.75, 0.95])),
         section=section,
@@ -759,83 +590,3 @@ def _parts(cover: _Cover) -> RubberParts:
         handling_mm3=cover.handled_mm3 - cover.edge_mm3,
         bead_mm3=cover.bead_mm3 - cover.flange_mm3,
     )
-
-
-_CLAIM_SAMPLES = 60_000  # a piece
-
-
-def _claims(
-    master: Master, seam: Seam, envelopes: Sequence[Envelope], rule: ThicknessRule, scene: RayScene
-) -> tuple[tuple[str, float], ...]:
-    """Rubber that two pieces both count, and that no piece counts, mm³: each piece's outside is a height map, and
-    where skin lies one layer under another the maps of several pieces need not fit each other."""
-    twice = 0.0
-    for envelope in envelopes:
-        i, j = np.nonzero(np.isfinite(envelope.outer_mm))
-        step = max(len(i) // _CLAIM_SAMPLES, 1)
-        i, j = i[::step], j[::step]
-        low, thick = envelope.parting_mm[i, j], np.maximum((envelope.outer_mm - envelope.parting_mm)[i, j], 0.0)
-        x, y = (o + n * envelope.pixel_mm for o, n in zip(envelope.origin_mm, (j, i)))
-        height = low + thick * np.mod(0.5 + 0.6180339887498949 * np.arange(len(i)), 1.0)
-        points = envelope.frame.to_master(np.column_stack([x, y, height]))
-        others = np.any([_holds(e, points) for e in envelopes if e is not envelope], axis=0)
-        counted = others & ~inside_body(scene, master.normals, points)
-        twice += 0.5 * float(thick[counted].sum(dtype=float)) * step * envelope.pixel_mm**2
-    skin = np.flatnonzero(skin_faces(master))
-    over = face_centres(master.vertices_mm, master.faces[skin]) + rule.skin_mm / 2 * master.normals[skin]
-    bare = ~np.any([_holds(e, over) for e in envelopes], axis=0) & ~inside_body(scene, master.normals, over)
-    none = float(master.face_areas_mm2[skin[bare]].sum()) * rule.skin_mm
-    return (("places two pieces both claim", twice), ("skin by the joints that no piece reaches", none))
-
-
-def _holds(envelope: Envelope, points_mm: np.ndarray) -> np.ndarray:
-    """(k,) bool: which (k, 3) plan points lie in a piece's columns."""
-    at = envelope.frame.to_frame(points_mm)
-    rows, columns = envelope.outer_mm.shape
-    fx, fy = ((at[:, k] - envelope.origin_mm[k]) / envelope.pixel_mm for k in (0, 1))
-    i, j = np.clip(np.rint(fy), 0, rows - 1).astype(int), np.clip(np.rint(fx), 0, columns - 1).astype(int)
-    inside = (fx > -0.5) & (fy > -0.5) & (fx < columns - 0.5) & (fy < rows - 0.5)
-    with np.errstate(invalid="ignore"):
-        return np.asarray(inside & (at[:, 2] > envelope.parting_mm[i, j]) & (at[:, 2] < envelope.outer_mm[i, j]))
-
-
-def _interval(
-    master: Master,
-    brief: Brief,
-    skin_mm3: float,
-    fine_mm3: float,
-    coarse_mm3: float,
-    claims: tuple[tuple[str, float], ...] = (),
-) -> Interval:
-    """Rubber with what may move it, each cause by its share."""
-    likely = fine_mm3 + (master.detail_allowance - 1.0) * skin_mm3
-    share = skin_mm3 / max(likely, 1e-9)
-    causes = (
-        ("lattice resolution", abs(fine_mm3 - coarse_mm3) / max(fine_mm3, 1e-9)),
-        (CARVING, master.detail_allowance_uncertainty * share),
-        ("brushing by hand", brief.rubber.brushing_variation * share),
-        *((name, volume / max(likely, 1e-9)) for name, volume in claims),
-    )
-    return interval_of(likely, causes)
-
-
-def flange_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
-    """Area of each piece's flange on its parting surface: of two pieces seen along the pull, of more along its lean."""
-    found = []
-    for envelope in rubber.envelopes:
-        lean = np.ones(envelope.flange.shape)
-        if len(rubber.envelopes) > 2:
-            slope = np.hypot(*np.gradient(envelope.parting_mm.astype(float), envelope.pixel_mm))
-            lean = np.hypot(1.0, np.minimum(slope, STEEPEST))
-        found.append(float(lean[envelope.flange].sum()) * envelope.pixel_mm**2)
-    return tuple(found)
-
-
-def wall_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
-    """Wall to build before each piece is brushed: of two all of it for the first. Of more every joint's wall once, so
-    half of all flanges, by the pieces' own flanges; the last finds its neighbours' standing."""
-    areas = flange_areas_mm2(rubber)
-    if len(areas) <= 2:
-        return (areas[0], *(0.0 for _ in areas[1:]))
-    whole, first = sum(areas) / 2, max(sum(areas[:-1]), 1e-9)
-    return (*(whole * area / first for area in areas[:-1]), 0.0)

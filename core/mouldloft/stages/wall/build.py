@@ -126,7 +126,7 @@ def _bent(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) 
         )
         made.append((line, _with_ribs(surface, line, station_rulings(line, ends), spans, width_mm), spans))
     at = numbered([(line, stops) for line, stops, _ in made], frame, GAP_MM, width_mm, surface.over)
-    scene = ray_scene(master.vertices_mm, master.faces)
+    body = ribs.Body(ray_scene(master.vertices_mm, master.faces), master.normals)
     pieces: list[WallPiece] = []
     for line, stops, spans in made:
         count = len(line.along_mm)
@@ -135,7 +135,7 @@ def _bent(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) 
         for k in stops:
             lying = frame.to_master(np.array([line.on_seam_mm[k], line.outer_mm[k]]))[:, 2].max() < ribs.CLAY_MM
             if not lying and any(a <= k <= b or a <= k + count <= b for a, b in spans):
-                rib = ribs.make_rib(surface, line, k, at[line.line, k].number, scene, GAP_MM, width_mm)
+                rib = ribs.make_rib(surface, line, k, at[line.line, k].number, body, GAP_MM, width_mm)
                 pieces += [rib] if rib is not None else []
     return _sum_up(surface, made, _named(pieces), at, width_mm, master)
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import shapely
 from shapely.geometry import Polygon, box
 
-from ...geometry.rays import RayScene, first_wall_mm
+from ...geometry.heightmap import outline as outline_of
+from ...geometry.rays import RayScene, first_wall_mm, inside_body
 from .records import StationMark, WallPiece
 from .rulings import Rulings
 from .surface import PartingSurface
@@ -19,6 +21,7 @@ CLAY_WITHIN_MM = 5.0  # of the parting surface, between one rib and the next
 RIB_DEEP_MM = 80.0  # below the wall's face (common practice, no source)
 _RIB_LEAST_DEEP_MM = 25.0
 _BACK_MM = 15.0  # under the body that a rib follows the skin
+_LOOK_MM = 2.0  # how finely a rib's plane is looked through for other parts of the body
 _LEVELS = 32  # at which a rib's edge along the skin is found
 _SHARES = np.linspace(0.0, 1.0, 15)
 
@@ -54,10 +57,19 @@ def drawn_off_mm(surface: PartingSurface, rulings: Rulings, first: int, last: in
     return float(surface.away_mm(np.concatenate([d[3:] for d in drawn])).max()) if drawn else 0.0
 
 
+@dataclass(frozen=True, eq=False)
+class Body:
+    """What ribs stand clear of: the master's rays, and its faces' normals."""
+
+    scene: RayScene
+    normals: np.ndarray
+
+
 def make_rib(
-    surface: PartingSurface, rulings: Rulings, at: int, number: int, scene: RayScene, gap_mm: float, width_mm: float
+    surface: PartingSurface, rulings: Rulings, at: int, number: int, body: Body, gap_mm: float, width_mm: float
 ) -> WallPiece | None:
-    """A rib under the wall's face at one ruling: top edge 10 mm under the face, inner edge along the skin.
+    """A rib under the wall's face at one ruling: top edge 10 mm under the face, inner edge along the skin, and cut back
+    wherever another part of the body stands in its way.
 
     Drawn with the way out from the seam along x and the pull along y, the seam at 0, 0. None where there is no room.
     """
@@ -67,7 +79,7 @@ def make_rib(
     out = out / max(float(np.hypot(*out)), 1e-9)
     s, top = (section[:, :2] - foot[:2]) @ out, section[:, 2] - foot[2] - CLAY_MM
     levels = np.linspace(float(top.min()) - RIB_DEEP_MM, float(top.max()), _LEVELS)
-    skin = _skin_at(surface, foot, out, levels, float(s[-1]), scene) + gap_mm
+    skin = _skin_at(surface, foot, out, levels, float(s[-1]), body.scene) + gap_mm
     # where the skin below stands out under the rib, the rib stops over it
     under_it = np.flatnonzero((skin > s[0] + 0.4 * (s[-1] - s[0])) & (levels < float(top.min()) - _RIB_LEAST_DEEP_MM))
     first = int(under_it[-1]) + 1 if len(under_it) else 0
@@ -75,15 +87,34 @@ def make_rib(
     under = Polygon([(float(skin.min()), levels[0]), (s[-1], levels[0]), *zip(s[::-1], top[::-1], strict=True)]
                     + [(float(skin.min()), float(top[0]))])  # fmt: skip
     free = Polygon([*zip(skin, levels, strict=True), (s[-1], levels[-1]), (s[-1], levels[0])])
-    shape = shapely.make_valid(under).intersection(shapely.make_valid(free)).buffer(-2.0).buffer(2.0, join_style=2)
+    shape = shapely.make_valid(under).intersection(shapely.make_valid(free))
+    shape = shape.difference(_in_the_way(surface, foot, out, shape, body).buffer(0.5 * gap_mm))
+    # slivers off, and no corner sharper than what was free
+    shape = shape.buffer(-2.0).buffer(2.0, join_style=2).intersection(shape)
     parts = [p for p in shapely.get_parts(shape) if isinstance(p, Polygon) and p.area > 100.0]
     if not parts:
         return None
-    body = max(parts, key=lambda p: p.intersection(box(s[0] - 1.0, levels[0], s[-1] + 1.0, levels[-1])).area)
-    outline = np.asarray(body.simplify(0.2).exterior.coords)[:-1]
+    kept = max(parts, key=lambda p: p.intersection(box(s[0] - 1.0, levels[0], s[-1] + 1.0, levels[-1])).area)
+    outline = np.asarray(kept.simplify(0.2).exterior.coords)[:-1]
     edge = np.column_stack([skin, levels])
     mark = StationMark(number, (float(s[0]), float(top[0])), (float(s[-1]), float(top[-1])))
     return WallPiece("", "rib", rulings.line, outline, (), edge, (mark,))
+
+
+def _in_the_way(
+    surface: PartingSurface, foot: np.ndarray, out: np.ndarray, shape: shapely.Geometry, body: Body
+) -> shapely.Geometry:
+    """The master's own section in the rib's plane, within the rib's bounds, to `_LOOK_MM`."""
+    if shape.is_empty:
+        return shape
+    x_low, y_low, x_high, y_high = shape.bounds
+    x, y = (
+        np.arange(low - _LOOK_MM, high + 2.0 * _LOOK_MM, _LOOK_MM) for low, high in ((x_low, x_high), (y_low, y_high))
+    )
+    along, up = np.meshgrid(x, y)
+    there = np.column_stack([foot[:2] + along.ravel()[:, None] * out, foot[2] + up.ravel()])
+    inside = inside_body(body.scene, body.normals, surface.frame.to_master(there)).reshape(along.shape)
+    return outline_of(inside, (float(x[0]), float(y[0])), _LOOK_MM) if inside.any() else Polygon()
 
 
 def _skin_at(

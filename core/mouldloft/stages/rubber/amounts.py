@@ -1,0 +1,96 @@
+"""How sure the rubber's volume is, and the areas of flanges and wall."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ...base.intervals import CARVING, Interval, interval_of
+from ...geometry.contour import face_centres
+from ...geometry.rays import RayScene, inside_body
+from ...inputs.brief import Brief
+from ...trade.thickness import ThicknessRule
+from ..master import Master, skin_faces
+from ..seam import Seam
+from .flanges import STEEPEST
+from .record import Envelope, Rubber
+
+_CLAIM_SAMPLES = 60_000  # a piece
+
+
+def claims_of_pieces(
+    master: Master, seam: Seam, envelopes: Sequence[Envelope], rule: ThicknessRule, scene: RayScene
+) -> tuple[tuple[str, float], ...]:
+    """Rubber that two pieces both count, and that no piece counts, mm³: each piece's outside is a height map, and
+    where skin lies one layer under another the maps of several pieces need not fit each other."""
+    twice = 0.0
+    for envelope in envelopes:
+        i, j = np.nonzero(np.isfinite(envelope.outer_mm))
+        step = max(len(i) // _CLAIM_SAMPLES, 1)
+        i, j = i[::step], j[::step]
+        low, thick = envelope.parting_mm[i, j], np.maximum((envelope.outer_mm - envelope.parting_mm)[i, j], 0.0)
+        x, y = (o + n * envelope.pixel_mm for o, n in zip(envelope.origin_mm, (j, i)))
+        height = low + thick * np.mod(0.5 + 0.6180339887498949 * np.arange(len(i)), 1.0)
+        points = envelope.frame.to_master(np.column_stack([x, y, height]))
+        others = np.any([_holds(e, points) for e in envelopes if e is not envelope], axis=0)
+        counted = others & ~inside_body(scene, master.normals, points)
+        twice += 0.5 * float(thick[counted].sum(dtype=float)) * step * envelope.pixel_mm**2
+    skin = np.flatnonzero(skin_faces(master))
+    over = face_centres(master.vertices_mm, master.faces[skin]) + rule.skin_mm / 2 * master.normals[skin]
+    bare = ~np.any([_holds(e, over) for e in envelopes], axis=0) & ~inside_body(scene, master.normals, over)
+    none = float(master.face_areas_mm2[skin[bare]].sum()) * rule.skin_mm
+    return (("places two pieces both claim", twice), ("skin by the joints that no piece reaches", none))
+
+
+def _holds(envelope: Envelope, points_mm: np.ndarray) -> np.ndarray:
+    """(k,) bool: which (k, 3) plan points lie in a piece's columns."""
+    at = envelope.frame.to_frame(points_mm)
+    rows, columns = envelope.outer_mm.shape
+    fx, fy = ((at[:, k] - envelope.origin_mm[k]) / envelope.pixel_mm for k in (0, 1))
+    i, j = np.clip(np.rint(fy), 0, rows - 1).astype(int), np.clip(np.rint(fx), 0, columns - 1).astype(int)
+    inside = (fx > -0.5) & (fy > -0.5) & (fx < columns - 0.5) & (fy < rows - 0.5)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(inside & (at[:, 2] > envelope.parting_mm[i, j]) & (at[:, 2] < envelope.outer_mm[i, j]))
+
+
+def rubber_interval(
+    master: Master,
+    brief: Brief,
+    skin_mm3: float,
+    fine_mm3: float,
+    coarse_mm3: float,
+    claims: tuple[tuple[str, float], ...] = (),
+) -> Interval:
+    """Rubber with what may move it, each cause by its share."""
+    likely = fine_mm3 + (master.detail_allowance - 1.0) * skin_mm3
+    share = skin_mm3 / max(likely, 1e-9)
+    causes = (
+        ("lattice resolution", abs(fine_mm3 - coarse_mm3) / max(fine_mm3, 1e-9)),
+        (CARVING, master.detail_allowance_uncertainty * share),
+        ("brushing by hand", brief.rubber.brushing_variation * share),
+        *((name, volume / max(likely, 1e-9)) for name, volume in claims),
+    )
+    return interval_of(likely, causes)
+
+
+def flange_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
+    """Area of each piece's flange on its parting surface: of two pieces seen along the pull, of more along its lean."""
+    found = []
+    for envelope in rubber.envelopes:
+        lean = np.ones(envelope.flange.shape)
+        if len(rubber.envelopes) > 2:
+            slope = np.hypot(*np.gradient(envelope.parting_mm.astype(float), envelope.pixel_mm))
+            lean = np.hypot(1.0, np.minimum(slope, STEEPEST))
+        found.append(float(lean[envelope.flange].sum()) * envelope.pixel_mm**2)
+    return tuple(found)
+
+
+def wall_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
+    """Wall to build before each piece is brushed: of two all of it for the first. Of more every joint's wall once, so
+    half of all flanges, by the pieces' own flanges; the last finds its neighbours' standing."""
+    areas = flange_areas_mm2(rubber)
+    if len(areas) <= 2:
+        return (areas[0], *(0.0 for _ in areas[1:]))
+    whole, first = sum(areas) / 2, max(sum(areas[:-1]), 1e-9)
+    return (*(whole * area / first for area in areas[:-1]), 0.0)
