@@ -37,7 +37,7 @@ def line_price(place: Place, bent: bool) -> np.ndarray:
 def side_costs(ground: Ground, lip: float = 0.0) -> np.ndarray:
     """(2, m) money for giving each face to the piece ahead, and to the piece behind.
 
-    Where the glove would have to stretch past half its limit, more than the seam round the place. lip : how dear skin is
+    Where the glove would have to stretch past half its limit, more than the seam round it. lip : how dear skin is
     that turns its back to its half's opening, in the same measure: nobody sees it who leans in as far as one does.
     """
     unit, skin = ground.place.terms.unit, ground.place.skin_mm2
