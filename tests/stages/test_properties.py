@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import manifold3d
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from mouldloft.inputs.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
@@ -31,7 +31,11 @@ LATTICE = 0.04
 
 def repeatable(examples: int) -> settings:
     checks = [HealthCheck.too_slow, HealthCheck.filter_too_much]
-    return settings(max_examples=examples, derandomize=True, deadline=None, database=None, suppress_health_check=checks)
+    phases = [Phase.explicit, Phase.generate]  # each example is a whole glove: none is made smaller after a failure
+    return settings(
+        max_examples=examples, derandomize=True, deadline=None, database=None, suppress_health_check=checks,
+        phases=phases,
+    )  # fmt: skip
 
 
 @st.composite
