@@ -88,7 +88,7 @@ def test_the_plan_of_a_broken_hare_is_the_plan(small_hare, small_brief, small_pl
     assert np.dot(made.opening.chosen.direction, small_plan.opening.chosen.direction) > np.cos(np.radians(2.0))
     total = [sum(part.total_mm3 for part in found.rubber.parts) for found in (made, small_plan)]
     assert total[0] == pytest.approx(total[1], rel=0.02)
-    assert made.locks.fill_mm3 == pytest.approx(small_plan.locks.fill_mm3, rel=0.03)
+    assert made.locks.fill_mm3 == pytest.approx(small_plan.locks.fill_mm3, rel=0.06)
     # two courses of nearly the same cost: the free seam takes another one, a tenth longer (measured, not wished)
     assert made.seam.length_mm == pytest.approx(small_plan.seam.length_mm, rel=0.15)
 

@@ -87,9 +87,9 @@ def make(
     )
     master = prepare_master(vertices, faces, brief.master)
     middle = np.average(master.vertices_mm[master.faces].mean(axis=1), axis=0, weights=master.face_areas_mm2)
-    offset = float(middle @ np.asarray(pull) / np.linalg.norm(pull))
-    brief = replace(brief, seam=replace(brief.seam, plane_offset_mm=offset))
     opening, field = open_mould(master, brief)
+    offset = float(middle @ np.array(opening.chosen.direction))
+    brief = replace(brief, seam=replace(brief.seam, plane_offset_mm=offset))
     seam, locks = draw_seam(master, opening, field, brief, CATALOGUE)
     return Made(master, seam, locks, brush_rubber(master, seam, brief))
 
