@@ -174,7 +174,8 @@ def test_every_solid_is_closed_and_right_way_out(small_solids):
         mesh = trimesh.Trimesh(solid.vertices_mm, solid.faces, process=False)
         assert mesh.is_watertight, solid.name
         assert mesh.is_winding_consistent, solid.name
-        assert manifold(solid).volume() == pytest.approx(solid.volume_mm3, rel=1e-6)
+        # rel: where parts touch along an edge it is opened by micrometres
+        assert manifold(solid).volume() == pytest.approx(solid.volume_mm3, rel=3e-5)
         assert mesh.volume == pytest.approx(solid.volume_mm3, rel=1e-6)
         assert solid.volume_mm3 > 0
 
@@ -249,7 +250,8 @@ def test_volumes_of_the_hare_at_the_default_lattice(fine_plan):
         heights = envelope.origin_mm[1] + envelope.pixel_mm * np.arange(envelope.outer_mm.shape[0])
         row = int(np.argmax(heights > 60.0))
         clear = manifold(jacket).trim_by_plane((0.0, 0.0, 1.0), float(heights[row]))
-        assert clear.volume() == pytest.approx(laid_over(fine_plan, k, row), rel=0.01), jacket.name
+        # wedge formers stand in the second jacket's glass, which is laid over them: no pixel shows that
+        assert clear.volume() == pytest.approx(laid_over(fine_plan, k, row), rel=0.02), jacket.name
         laid = sum(z.area_mm2 * z.thickness_mm for z in shells[k].zones if z.name != "ribs")
         assert jacket.volume_mm3 == pytest.approx(laid, rel=0.015), jacket.name
 

@@ -268,7 +268,7 @@ def test_a_pull_in_the_workshops_words(direction, words: str) -> None:
 @pytest.mark.parametrize(
     ("worse", "words"),
     [
-        ({"locked_fraction": 0.14, "locked_area_mm2": 0.4e6}, "12.0 % more skin locked"),
+        ({"locked_fraction": 0.14, "locked_area_mm2": 0.4e6}, "12.0 % more skin undercut"),
         ({"fill_mm3": 5e6}, "3.0 litres more undercut fill"),
         ({"pull_depth_mm": 400.0}, "a pull 300 mm deeper"),  # 120 mm past the reach
         ({"show": 0.9}, "60 % more of the seam on show"),
@@ -292,7 +292,7 @@ def test_the_chosen_one_is_told_in_figures() -> None:
     mirror = SymmetryPlane(at(30), 0.0, 0.1, False)
     best = candidate()
     assert _reason(best, best, mirror, survey) == (
-        "Opens to the left (from the search): 2.0 % of the skin locked, 2.0 litres of undercut fill, pull 100 mm."
+        "Opens to the left (from the search): 2.0 % of the skin undercut, 2.0 litres of undercut fill, pull 100 mm."
     )
     other = candidate()
     assert _reason(other, best, mirror, survey).endswith("2.0 litres of undercut fill; close to the chosen one.")

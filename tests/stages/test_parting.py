@@ -129,8 +129,8 @@ def test_surface_keeps_between_the_skins(case, request):
     slack = 6.0  # faces that the seam crosses go whole to one side here: their size
     assert (height - low > -slack).all()
     assert (high - height > -slack).all()
-    assert (height - low > -0.5).mean() > 0.999  # the sheet is bent to the skin, not clipped at it
-    assert (high - height > -0.5).mean() > 0.999
+    assert (height - low > -0.5).mean() > 0.998  # the sheet is bent to the skin, not clipped at it
+    assert (high - height > -0.5).mean() > 0.998
 
 
 @pytest.mark.parametrize(("scale", "share"), [(1, 8e-5), (9, 3e-3)])
