@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import json
 import sys
+import time
 import traceback
 from pathlib import Path
 
@@ -1023,6 +1024,7 @@ def a_run_in_the_window_is_stopped_by_escape_and_keeps_what_was_finished():
     operator._job.start()
     while operator._job.running and operator._at != "casts":
         assert operator.modal(context, SimpleNamespace(type="TIMER", value="NOTHING")) == {"PASS_THROUGH"}
+        time.sleep(0.02)  # the run needs the interpreter too
     operator.modal(context, SimpleNamespace(type="ESC", value="PRESS"))
     operator._job._thread.join(30.0)
     ended = operator.modal(context, SimpleNamespace(type="TIMER", value="NOTHING"))
