@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 import trimesh
@@ -37,3 +38,11 @@ def test_blocks_are_enough_and_what_is_left_is_less_than_each_layer_wastes():
     assert made.foam_mm3 == pytest.approx(0.1e9, rel=0.08)
     assert made.layers in (4, 5)
     assert made.blocks in (2, 3)
+
+
+@pytest.mark.parametrize("height_mm", [60.0, 300.0, 900.0])
+def test_a_small_sculpt_with_thin_limbs_has_its_order(small_hare, height_mm):
+    """Where a limb is no thicker than its clay, a layer may hold no foam."""
+    master = prepare_master(*small_hare, replace(MasterBrief(), finished_height_mm=height_mm), name="small")
+    made = order_beforehand(master, SculptBrief())
+    assert made.clay_mm3 > 0

@@ -92,6 +92,8 @@ def _layer_parts(
     parts: list[Polygon] = []
     for one in range(int(layer.max()) + 1):
         here = places[layer == one][:, :2]
+        if not len(here):  # thin there: clay alone
+            continue
         flat = np.zeros(tuple(here.max(axis=0) + 1), bool)
         flat[tuple(here.T)] = True
         named, _ = ndimage.label(flat, np.ones((3, 3)))
