@@ -170,7 +170,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         name="Direction",
         description="Where the opening direction comes from",
         items=(
-            ("SEARCH", "Search", "Try hundreds of directions and rank them"),
+            ("SEARCH", "Search", "Try directions all round and rank them; on a board the level ones"),
             ("OWN", "By Hand", "Open along the arrow in the view, or the numbers set here"),
         ),
     )
@@ -182,7 +182,11 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         description="Opening direction in plan axes: X to the piece's left, Y to its back, Z up",
     )
     directions: IntProperty(
-        name="Directions", default=512, min=32, max=20000, description="How many directions the search tries"
+        name="Directions",
+        default=512,
+        min=32,
+        max=20000,
+        description="How many directions the search tries; on a board 90 at most, all of them level",
     )
     ways: CollectionProperty(type=WayFound)
     way_index: IntProperty(name="Direction Found", description="The ranked direction chosen in the list")

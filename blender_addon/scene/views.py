@@ -28,6 +28,13 @@ def show_colours(context: bpy.types.Context, on: bool) -> None:
         space.shading.color_type = "VERTEX" if on else "MATERIAL"
 
 
+def show_coloured(context: bpy.types.Context, *roles: str) -> None:
+    """Only these results in view, in their maps' colours."""
+    results.show_only(context.scene, *roles)
+    show_colours(context, True)
+    redraw(context)
+
+
 def show_map(context: bpy.types.Context) -> None:
     """Show the map chosen, as far as the sections have got: on the copy of the sculpt, or on the glove."""
     from mouldloft.base.errors import MouldloftError
@@ -40,17 +47,14 @@ def show_map(context: bpy.types.Context) -> None:
     if s.map_kind == "THICKNESS":
         s.map_text = results.thickness_legend(scene)
         if s.map_text:
-            results.show_only(scene, "glove", "thin", "handling")
-            show_colours(context, True)
+            show_coloured(context, "glove", "thin", "handling")
         return redraw(context)
     try:
         done = state.done_now(scene)
         results.colour_map(scene, thing, display.map_colours(skin_map(s, done), done))
     except (MouldloftError, KeyError):
         return
-    results.show_only(scene, "map", "seam", "handling")
-    show_colours(context, True)
-    redraw(context)
+    show_coloured(context, "map", "seam", "handling")
 
 
 def skin_map(s, done: dict) -> str:

@@ -20,6 +20,11 @@ ScanPath = Annotated[Path, typer.Argument(help="Scan of the finished clay: STL, 
 Unit = Annotated[str | None, typer.Option("--unit", help="The scan's unit: mm, cm, m, in or ft; else found by size.")]
 
 
+def _folder_of(plan: Path) -> Path:
+    """The folder of a plan that was named by it or by its plan.json."""
+    return plan if plan.is_dir() else plan.parent
+
+
 @bench.command("rescan", rich_help_panel=AT_THE_BENCH)
 def rescan_command(
     plan_folder: PlanFolder,
@@ -41,7 +46,7 @@ def rescan_command(
     if unit is not None and unit not in MM_PER_UNIT:
         raise BriefRefused(f"There is no unit {unit[:20]!r}; use one of: {', '.join(MM_PER_UNIT)}.")
     planned = open_plan(plan_folder)
-    root = plan_folder if plan_folder.is_dir() else plan_folder.parent
+    root = _folder_of(plan_folder)
     target = (out or root.with_name(f"{root.resolve().name}-as-built")).absolute()
     if target.resolve() == root.resolve():
         raise BriefRefused("The new plan would take the old one's place; give another folder with --out.")
@@ -100,7 +105,7 @@ def log_command(
     if blank == (log is not None):
         raise BriefRefused("Give the filled log to read, or --blank for an empty one.")
     plan = open_plan(plan_folder)
-    target = out or (plan_folder if plan_folder.is_dir() else plan_folder.parent)
+    target = out or _folder_of(plan_folder)
     with all_or_nothing(target) as inner:
         words = _write_blank(plan, inner, target) if log is None else _write_log(plan, log, inner, target)
     print(words)
@@ -179,7 +184,7 @@ def demo_bench_command(
     from .outputs.planfile import open_plan
 
     plan = open_plan(plan_folder)
-    folder = plan_folder if plan_folder.is_dir() else plan_folder.parent
+    folder = _folder_of(plan_folder)
     vertices, faces = made_up_scan(plan.master.vertices_mm, plan.master.faces)
     data = trimesh.Trimesh(vertices, faces, process=False).export(file_type="stl")
     print(write_whole(folder / "made-up-scan.stl", lambda handle: handle.write(data)))  # type: ignore[arg-type]

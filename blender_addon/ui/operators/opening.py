@@ -41,9 +41,7 @@ def finish_turn(operator, context, direction) -> set[str]:
         volume = quick.quick(state.done_now(context.scene)["master"], direction).fill_mm3
     except Exception as error:
         return say(operator, error)
-    results.show_only(context.scene, "map", "handling")
-    views.show_colours(context, True)
-    views.redraw(context)
+    views.show_coloured(context, "map", "handling")
     units = lines.Units(context.scene.unit_settings.system == "IMPERIAL")
     told = lines.dragged_line(field.locked_fraction, field.locked_area_mm2, volume, units)
     operator.report({"INFO"}, f"Opens {lines.way_words(direction)}: {told}")
@@ -289,9 +287,7 @@ class MOULDLOFT_OT_preview_way(NeedsSculpt, bpy.types.Operator):
             opening.show_exact(context, tuple(way))
         except Exception as error:
             return say(self, error)
-        results.show_only(scene, "map", "seam", "handling")
-        views.show_colours(context, True)
-        views.redraw(context)
+        views.show_coloured(context, "map", "seam", "handling")
         return {"FINISHED"}
 
 

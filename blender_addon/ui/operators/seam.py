@@ -89,9 +89,7 @@ class MOULDLOFT_OT_preview_candidate(HasSeam, bpy.types.Operator):
             results.colour_map(scene, thing, display.candidate_colours(done, self.index))
         except Exception as error:
             return say(self, error)
-        results.show_only(scene, "map", "seam", "handling")
-        views.show_colours(context, True)
-        views.redraw(context)
+        views.show_coloured(context, "map", "seam", "handling")
         return {"FINISHED"}
 
 

@@ -21,11 +21,6 @@ CSV_COLUMNS = (
 )  # fmt: skip
 
 
-def cast_numbers(plan: MouldPlan) -> range:
-    """The run's casts, from 0 where a trial cast is made beside it."""
-    return range(0 if plan.brief.run.trial_cast == "extra" else 1, plan.brief.run.casts + 1)
-
-
 def blank_log(plan: MouldPlan) -> str:
     """The log as TOML, planned figures in comments beside what is to be filled in. It reads once an entry is filled."""
     lines = [_HEAD]
@@ -41,7 +36,7 @@ def blank_log(plan: MouldPlan) -> str:
             "",
         ]
     planned = planned_cast(plan)
-    for cast in cast_numbers(plan):
+    for cast in plan.brief.run.numbers:
         lines += ["# [[cast]]", f"# number = {cast}"]
         lines += [f"# {name} =".ljust(21) + f"# planned {number(planned[name])}" for name in planned]
         lines += ["# temperature_c =", "# tears = 0", "# date =", ""]
@@ -63,7 +58,7 @@ def blank_csv(plan: MouldPlan) -> str:
     writer.writeheader()
     for piece, coat in planned_coats(plan):
         writer.writerow({"kind": "coat", "piece": piece, "coat": coat})
-    for cast in cast_numbers(plan):
+    for cast in plan.brief.run.numbers:
         writer.writerow({"kind": "cast", "number": cast})
     writer.writerow({"kind": "marks", "what": ""})
     return out.getvalue()

@@ -10,6 +10,7 @@ from scipy import sparse, spatial
 from scipy.sparse import csgraph
 
 from ..base.progress import SILENT, Progress
+from ..geometry.closest import closest_on_faces
 from ..geometry.edges import edges_of
 from ..geometry.sampling import samples_on_every_face
 from ..stages.clay import ClayDifference, Patch
@@ -47,22 +48,15 @@ def carried_values(points_mm: np.ndarray, vertices_mm: np.ndarray, faces: np.nda
 def _closest(
     points_mm: np.ndarray, vertices_mm: np.ndarray, faces: np.ndarray, progress: Progress
 ) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
-    """By chunks of the points: (k, 3) closest places on the mesh and (k,) their faces.
-
-    The nearest few samples give candidate faces; the distance is then to the faces themselves.
-    """
+    """By chunks of the points: (k, 3) closest places on the mesh and (k,) their faces."""
     areas = trimesh.triangles.area(vertices_mm[faces])
     spacing = max(float(np.sqrt(areas.sum() / 200_000)), 1e-6)
     taken = samples_on_every_face(vertices_mm, faces, areas, spacing)
     tree = spatial.cKDTree(taken.points_mm)
     for start in range(0, len(points_mm), _CHUNK):
         part = slice(start, min(start + _CHUNK, len(points_mm)))
-        near = taken.faces[tree.query(points_mm[part], k=_NEAREST, workers=-1)[1]]
-        again = np.repeat(points_mm[part], _NEAREST, axis=0)
-        closest = trimesh.triangles.closest_point(vertices_mm[faces[near.ravel()]], again)
-        away = np.linalg.norm(again - closest, axis=1).reshape(-1, _NEAREST)
-        best = away.argmin(axis=1) + _NEAREST * np.arange(len(away))
-        yield part, closest[best], near.ravel()[best]
+        closest, face, _ = closest_on_faces(points_mm[part], vertices_mm, faces, tree, taken.faces, _NEAREST)
+        yield part, closest, face
         progress.step(part.stop / len(points_mm), "measuring the scan against the plan")
 
 

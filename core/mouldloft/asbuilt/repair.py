@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ..base.errors import BriefRefused
-from ..base.figures import listed, metres, mm, money, number, percent, unit_words
+from ..base.figures import listed, metres, mm, money, number, packs_words, percent, unit_words
 from ..base.marks import Assumption, Mark
 from ..stages.plan import MouldPlan
 from ..trade.packs import cheapest_packs
@@ -202,9 +202,8 @@ def remake_lines(remake: Remake) -> list[str]:
     """A second glove in plain lines."""
     lines = ["SECOND GLOVE IN THE OLD JACKET", "  Keep for it:", *(f"  - {what}" for what in remake.keep), "  Buy:"]
     for name, amount, unit, packs, cost in remake.lines:
-        shown = unit_words(unit)
-        held = listed(f"{count} x {size:g} {shown}" for size, count in packs)
-        lines.append(f"  - {name}: {held} (needs {number(amount)} {shown}); {money(cost, remake.currency)}")
+        needs = f"needs {number(amount)} {unit_words(unit)}"
+        lines.append(f"  - {name}: {packs_words(packs, unit)} ({needs}); {money(cost, remake.currency)}")
     lines.append(f"  In all {money(remake.cost, remake.currency)} and about {remake.hours:.0f} person-hours.")
     return [*lines, "  In this order:", *(f"  {at}. {step}" for at, step in enumerate(remake.steps, 1))]
 

@@ -17,6 +17,7 @@ from ..geometry.contour import face_centres
 from ..geometry.facets import nearest_values
 from ..geometry.meshfile import MeshFile, read_mesh_file
 from ..geometry.polyline import spaced_out
+from ..geometry.repair import signed_volume
 from ..geometry.tautline import smooth_level
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
@@ -62,10 +63,11 @@ def plan_from_scan(
     """
     progress.begin("scan")
     found = read_mesh_file(scan_path, progress)
-    pose, sized = _lay(planned.master, found, unit, progress.part(0.0, 0.4))
+    faces = _outward(found)
+    pose, sized = _lay(planned.master, found, faces, unit, progress.part(0.0, 0.4))
     open_foot = bool(planned.master.base_faces.any())
     closed = close_scan(
-        pose.apply(found.vertices), found.faces, planned.master.vertices_mm, planned.master.faces,
+        pose.apply(found.vertices), faces, planned.master.vertices_mm, planned.master.faces,
         open_foot=open_foot, progress=progress.part(0.4, 0.8),
     )  # fmt: skip
     master = _as_master(planned, closed, Path(scan_path).stem)
@@ -80,11 +82,9 @@ def plan_from_scan(
 # --- the scan --------------------------------------------------------------------------------------------
 
 
-def _lay(master: Master, found: MeshFile, unit: str | None, progress: Progress) -> tuple[Pose, str]:
-    """The scan's pose, and a sentence on its size."""
-    vertices, faces = np.asarray(found.vertices, float), np.asarray(found.faces)
-    if _inside_out(vertices, faces):
-        faces = faces[:, ::-1]
+def _lay(master: Master, found: MeshFile, faces: np.ndarray, unit: str | None, progress: Progress) -> tuple[Pose, str]:
+    """The scan's pose, and a sentence on its size. faces : of the scan, looking outwards."""
+    vertices = np.asarray(found.vertices, float)
     stated = unit or found.unit
     if stated is not None:
         pose = lay_scan_on(vertices, faces, master.vertices_mm, master.faces, MM_PER_UNIT[stated], progress)
@@ -111,10 +111,12 @@ def _whole_size_words(fitted: float) -> str:
     return f"the clay as a whole is {100 * abs(fitted - 1):.1f} % {'larger' if fitted < 1 else 'smaller'} than planned"
 
 
-def _inside_out(vertices: np.ndarray, faces: np.ndarray) -> bool:
-    """Do most of its faces look inwards? By the volume between them and the middle, which holes do not turn over."""
-    corner = vertices[faces] - vertices[faces].mean(axis=(0, 1))
-    return float(np.einsum("ij,ij->i", corner[:, 0], np.cross(corner[:, 1], corner[:, 2])).sum()) < 0
+def _outward(found: MeshFile) -> np.ndarray:
+    """(m, 3) the scan's faces, turned where most of them look inwards: by the volume between them and their middle,
+    which holes do not turn over."""
+    vertices, faces = np.asarray(found.vertices, float), np.asarray(found.faces)
+    inside_out = signed_volume(vertices - vertices[faces].mean(axis=(0, 1)), faces).sum() < 0
+    return faces[:, ::-1] if inside_out else faces
 
 
 def _as_master(planned: MouldPlan, closed: ClosedScan, name: str) -> Master:

@@ -9,12 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..base.errors import BriefRefused
-from ..base.figures import counted, kg, listed, money, number, percent, unit_words
+from ..base.figures import counted, kg, listed, money, number, packs_words, percent, unit_words
 from ..inputs.brief import Brief, ObservedBrief
 from ..inputs.materials import Material
 from ..stages.cast import joint_tape
 from ..stages.plan import MouldPlan
-from ..stages.takeoff import casts_made
 from ..trade.packs import cheapest_packs
 from .rates import Factor, fit_factor
 from .runlog import CastEntry, CoatEntry, RunLog
@@ -87,7 +86,7 @@ def review_log(plan: MouldPlan, log: RunLog) -> LogReview:
     taken = len(log.casts)
     last = [entry.tears for entry in log.casts[-2:]]
     life = Life(
-        taken, plan.takeoff.mould_life_casts, max(casts_made(plan.brief) - taken, 0),
+        taken, plan.takeoff.mould_life_casts, max(len(plan.brief.run.numbers) - taken, 0),
         sum(entry.tears for entry in log.casts), sum(last),
     )  # fmt: skip
     factors = {reading.into: reading.factor for reading in readings if reading.into}
@@ -132,7 +131,7 @@ def planned_cast(plan: MouldPlan) -> dict[str, float]:
         "resin_kg": (cast.resin_kg + cast.joint_resin_kg) * seen.resin,
         "glass_kg": (cast.glass_kg + cast.joint_tape_kg) * seen.glass,
         "weight_kg": cast.lift_kg,
-        "hours": sum(t.duration_h * t.hands for t in tasks) / max(casts_made(plan.brief), 1),
+        "hours": sum(t.duration_h * t.hands for t in tasks) / max(len(plan.brief.run.numbers), 1),
     }
 
 
@@ -241,7 +240,7 @@ def _left_to_buy(plan: MouldPlan, log: RunLog, to_come: int, factors: dict[str, 
         material = materials.get(line.code)
         if run <= 0 or material is None:
             continue
-        one = run / casts_made(plan.brief)
+        one = run / len(plan.brief.run.numbers)
         factor = factors.get(into.get(line.code, ""))
         each = factor.likely if factor and factor.observations >= LEAST_ENTRIES else 1.0 + line.waste_fraction
         used = one * logged.get(into.get(line.code, ""), len(log.casts) * (1.0 + line.waste_fraction))
@@ -326,10 +325,9 @@ def _buy_lines(review: LogReview) -> list[str]:
     wanted = [item for item in review.buy if item.packs]
     for item in wanted:
         unit = unit_words(item.unit)
-        packs = listed(f"{count} x {size:g} {unit}" for size, count in item.packs)
         lines.append(
-            f"  {item.name}: {packs} (needs {number(item.need)} {unit}, {number(item.left)} {unit} left); "
-            f"{money(item.cost, review.currency)}"
+            f"  {item.name}: {packs_words(item.packs, item.unit)} (needs {number(item.need)} {unit}, "
+            f"{number(item.left)} {unit} left); {money(item.cost, review.currency)}"
         )
     if not wanted:
         lines.append("  Nothing: what the order bought still covers them.")

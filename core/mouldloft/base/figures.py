@@ -83,6 +83,11 @@ def amount(value: float, unit: str) -> str:
     return counted(whole, "piece") if unit == "pcs" else f"{number(value)} {unit_words(unit)}"
 
 
+def packs_words(packs: Iterable[tuple[float, int]], unit: str) -> str:
+    """'2 x 25 kg and 1 x 5 kg' of (size, count)."""
+    return listed(f"{count} x {size:g} {unit_words(unit)}" for size, count in packs)
+
+
 def percent(share: float) -> str:
     """A share of one in hundredths, to two figures: 0.045 -> '4.5 %'."""
     return f"{number(100 * share, 2, 1).removesuffix('.0')} %"

@@ -189,6 +189,11 @@ class RunBrief:
     days_off: Annotated[tuple[Text, ...], msgspec.Meta(max_length=400)] = ()  # ISO dates on which nobody works
     trial_cast: Literal["first", "extra", "none"] = "first"  # the first of the run, one more, or none
 
+    @property
+    def numbers(self) -> range:
+        """The number of each cast taken from the mould: from 1, and 0 for a trial cast made beside the run."""
+        return range(0 if self.trial_cast == "extra" else 1, self.casts + 1)
+
 
 @dataclass(frozen=True)
 class FinishBrief:

@@ -15,6 +15,7 @@ from scipy import ndimage
 from shapely.geometry import Polygon
 
 from ..base.intervals import Interval, interval_of
+from ..base.kept import kept_with_owner
 from ..base.marks import Assumption, Mark
 from ..geometry.hollow import Hollow, hollow_inside
 from ..geometry.nesting import nest
@@ -52,6 +53,7 @@ class Beforehand:
     assumptions: tuple[Assumption, ...]
 
 
+@kept_with_owner(1)
 def order_beforehand(master: Master, brief: SculptBrief) -> Beforehand:
     """What the full-size sculpt is made of, from a closed master and the clay's thickness."""
     pitch = max(brief.clay_mm / 3.0, master.height_mm / 200.0)

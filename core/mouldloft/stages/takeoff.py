@@ -257,7 +257,7 @@ def _cradle_needs(cradle: Cradle, catalogue: Catalogue) -> Iterable[Need]:
 
 def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
     """One cast's materials times the run."""
-    rates, usual, n = catalogue.rates, brief.materials.waste_fraction, casts_made(brief)
+    rates, usual, n = catalogue.rates, brief.materials.waste_fraction, len(brief.run.numbers)
     seen = brief.observed
     detail = (CARVING, master.detail_allowance_uncertainty)
     on_skin = cast.resin_kg / (cast.resin_kg + cast.joint_resin_kg)
@@ -308,7 +308,7 @@ def _counted(
     rubber: Rubber, jacket: Jacket, cast: Cast, programme: Programme, brief: Brief
 ) -> dict[str, dict[str, float]]:
     """What consumables go by, for each section of the order."""
-    n = casts_made(brief)
+    n = len(brief.run.numbers)
     days = _person_days(programme, brief)
     mould_pots, cast_pots = _pots(programme)
     flanges = [area * 1e-6 for area in flange_areas_mm2(rubber)]
@@ -333,11 +333,6 @@ def _counted(
         "finish": {"primer m2": painted * finish.primer_coats, "colour m2": painted * finish.colour_coats,
                    "lacquer m2": painted * finish.lacquer_coats, **days.get("finish", {})},
     }  # fmt: skip
-
-
-def casts_made(brief: Brief) -> int:
-    """Casts taken from the mould: the run, and a trial cast where the brief asks for one beside it."""
-    return brief.run.casts + (brief.run.trial_cast == "extra")
 
 
 _WORN = {"organic vapour mask": "laminating day", "dust mask": "grinding day", "air-fed hood": "spraying day"}
@@ -448,7 +443,7 @@ def _cost_of_one_more(lines: Sequence[OrderLine], brief: Brief) -> float:
     cost = 0.0
     for line in lines:
         used = dict(line.by_stage)
-        one = used.get("casts", 0.0) / casts_made(brief) + used.get("finish", 0.0) / brief.run.casts
+        one = used.get("casts", 0.0) / len(brief.run.numbers) + used.get("finish", 0.0) / brief.run.casts
         cost += one * (1 + line.waste_fraction) * line.cost / line.buy
     return cost
 

@@ -12,36 +12,20 @@ from ...base.figures import kg, mm, number
 from ...base.files import write_text
 from ...stages.beforehand import Beforehand, order_beforehand
 from ...stages.plan import MouldPlan
+from ...trade.crate import crate_kg, crate_mm
 from ..look import SOFT_INK
 from .typeset import facts_table, heading, ruled_table, set_text
-
-_ROOM_MM = 80.0  # of soft packing on each side in a crate (common practice)
-_PLY_MM, _PLY_KG_M2 = 12.0, 8.4  # of crate sides: 12 mm ply at 700 kg/m³ (common practice)
-_BATTENS = 1.25  # battens, skids and packing, over the ply
-_PALLET_MM = 100.0  # skids under it
-
-
-def crate_mm(plan: MouldPlan) -> tuple[float, float, float]:
-    """Width, depth and height outside of a crate for one cast."""
-    width, depth, height = plan.master.size_mm
-    sides = 2 * (_ROOM_MM + _PLY_MM)
-    return width + sides, depth + sides, height + sides + _PALLET_MM
-
-
-def crate_kg(plan: MouldPlan) -> float:
-    """Mass of the empty crate."""
-    width, depth, height = (side / 1000 for side in crate_mm(plan))
-    return _BATTENS * _PLY_KG_M2 * 2 * (width * depth + width * height + depth * height)
 
 
 def installation_part(plan: MouldPlan, inner: float) -> list[Flowable]:
     """Crate, van door and what arrives on the place, for whoever carries and fixes a cast."""
     cast = plan.cast
-    width, depth, height = crate_mm(plan)
+    width, depth, height = outside = crate_mm(plan.master.size_mm)
+    empty = crate_kg(outside)
     high = cast.mass_kg_interval.high if cast.mass_kg_interval is not None else cast.mass_kg
-    full = crate_kg(plan) + cast.lift_kg
+    full = empty + cast.lift_kg
     facts = [
-        ("Crate, outside", f"{width:.0f} × {depth:.0f} × {height:.0f} mm, about {kg(crate_kg(plan))} empty"),
+        ("Crate, outside", f"{width:.0f} × {depth:.0f} × {height:.0f} mm, about {kg(empty)} empty"),
         ("Crate with a cast", f"{kg(full)}, at most {kg(full + high - cast.mass_kg)}"),
         ("Van door", f"at least {mm(min(width, depth) + 50)} wide and {mm(height + 50)} high; lying down, "
                      f"{mm(min(height, max(width, depth)) + 50)} high"),

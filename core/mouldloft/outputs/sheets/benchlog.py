@@ -8,7 +8,6 @@ from typing import IO
 from reportlab.lib.pagesizes import landscape
 from reportlab.platypus import CondPageBreak, Flowable, SimpleDocTemplate, Spacer
 
-from ...asbuilt.blank import cast_numbers
 from ...asbuilt.review import planned_cast, planned_coats
 from ...base.figures import number
 from ...base.files import write_whole
@@ -57,7 +56,7 @@ def _pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     head = ("Cast", *(f"{what} ({each})" for what, each in zip(
         ("Gelcoat, kg", "Resin, kg", "Glass, kg", "Weight, kg", "Hours"), wanted, strict=True)),
         "°C", "Tears", "Date", "Note")  # fmt: skip
-    rows = [[str(at), *[""] * 9] for at in cast_numbers(plan)]
+    rows = [[str(at), *[""] * 9] for at in plan.brief.run.numbers]
     parts.append(_table(head, rows, inner, (0.05, 0.12, 0.11, 0.11, 0.12, 0.1, 0.06, 0.07, 0.1, 0.16)))
     parts += [
         CondPageBreak(160),

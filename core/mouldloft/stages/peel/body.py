@@ -11,7 +11,6 @@ from .element import cell_forces
 from .lattice import Lattice, embed
 from .motion import Cells, Hands, Touch, contact_forces, distances, run_steps
 
-GRAVITY_MM_S2 = 9806.65  # standard gravity, exact by definition
 _STEADY = 0.02  # share of mu that holds a cell's one mode without energy
 _COURANT = 0.6  # of the greatest stable step
 _ROUNDS, _ROUNDS_AGAIN = 25, 8  # of power iteration, the first time and then

@@ -6,10 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import trimesh
 from scipy import ndimage, spatial
 
 from ...base.progress import SILENT, Progress
+from ...geometry.closest import closest_on_faces
 from ...geometry.rays import RayScene, inside_body
 from ...geometry.sampling import samples_by_area, samples_on_every_face
 from ..master import Master, skin_faces
@@ -71,10 +71,8 @@ def _distances(
     for start in range(0, len(points), _AT_ONCE):
         progress.step(0.3 + 0.6 * start / len(points), "how far the cast is, on a grid")
         part = points[start : start + _AT_ONCE]
-        faces = of_face[tree.query(part, k=_NEAREST, workers=-1)[1]].ravel()
-        again = np.repeat(part, _NEAREST, axis=0)
-        closest = trimesh.triangles.closest_point(master.vertices_mm[master.faces[faces]], again)
-        found[start : start + len(part)] = np.linalg.norm(closest - again, axis=1).reshape(-1, _NEAREST).min(axis=1)
+        away = closest_on_faces(part, master.vertices_mm, master.faces, tree, of_face, _NEAREST)[2]
+        found[start : start + len(part)] = away
     return found
 
 

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...base.figures import GRAVITY_M_S2
 from ...base.progress import SILENT, Progress
-from .body import GRAVITY_MM_S2, Body, CastField, RubberLaw
+from .body import Body, CastField, RubberLaw
 from .glove import PeelGlove
 from .measures import Pockets, averaging, principal_stretch
 from .paths import PeelPath, Pull, pull_along
@@ -69,7 +70,7 @@ def try_peel(
     """
     body = Body(
         glove.lattice, law, glove.skin_mm, glove.skin_area_mm2, cast, friction=friction,
-        gravity=(0.0, 0.0, -GRAVITY_MM_S2), damping_per_s=_DAMPING_PER_S,
+        gravity=(0.0, 0.0, -1000.0 * GRAVITY_M_S2), damping_per_s=_DAMPING_PER_S,
         contact_mpa_mm=_CONTACT * law.shear_mpa / glove.lattice.pitch_mm,
     )  # fmt: skip
     groups, along = hand_grips(glove)

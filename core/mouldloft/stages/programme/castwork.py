@@ -38,16 +38,10 @@ LACQUER_HARD_H = 48.0  # common practice: before it is packed
 PACK_H = 1.0
 
 
-def casts_made(shop: Workshop) -> int:
-    """Casts taken from the mould: the run, and a trial cast where the brief asks for one beside it."""
-    return shop.brief.run.casts + (shop.brief.run.trial_cast == "extra")
-
-
 def run_works(ledger: Ledger, shop: Workshop, mould_ready: str) -> None:
     """Every cast of the run, one after the other out of one mould, each painted when it is out."""
-    extra = shop.brief.run.trial_cast == "extra"
     last, rest = mould_ready, GLOVE_REST_H
-    for number in range(0 if extra else 1, shop.brief.run.casts + 1):
+    for number in shop.brief.run.numbers:
         name = f"Cast {number}" if number else "Trial cast"
         key = f"cast {number}"
         weighed, cleaned = _one_cast(ledger, shop, key, name, last, rest)

@@ -1,8 +1,7 @@
 """Stage rubber: the glove's outside and what it takes."""
 
-from .amounts import flange_areas_mm2, wall_areas_mm2
+from .amounts import flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
 from .coats import FILL_LIFT_MM, coat_volumes_mm3
-from .edges import handled_edges_mm2
 from .fixture import check_registration
 from .flanges import bead_middle_mm, lean_of, middle_lines, spaced_spots
 from .glove import brush_rubber

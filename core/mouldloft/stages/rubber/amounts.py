@@ -1,4 +1,4 @@
-"""How sure the rubber's volume is, and the areas of flanges and wall."""
+"""How sure the rubber's volume is, and the areas of flanges, handled edges and wall."""
 
 from __future__ import annotations
 
@@ -94,3 +94,10 @@ def wall_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
         return (areas[0], *(0.0 for _ in areas[1:]))
     whole, first = sum(areas) / 2, max(sum(areas[:-1]), 1e-9)
     return (*(whole * area / first for area in areas[:-1]), 0.0)
+
+
+def handled_edges_mm2(rubber: Rubber) -> tuple[float, ...]:
+    """Area of every piece's handled edges, that hands pull at: the flange, and the band along it that is as thick as
+    the edge."""
+    wide = 1.0 + rubber.edge_band_mm / max(rubber.flange_width_mm, 1e-9)
+    return tuple(area * wide for area in flange_areas_mm2(rubber))

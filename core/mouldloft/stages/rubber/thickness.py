@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import spatial
+from scipy.spatial import cKDTree
 
+from ...geometry.closest import closest_on_faces
 from ...geometry.frame import PullFrame
 from ...geometry.sampling import samples_on_every_face
 from ...inputs.brief import RubberBrief
@@ -15,6 +16,7 @@ from ..master import Master, skin_faces
 from ..seam import Seam
 from .record import Envelope
 
+_NEAREST = 6
 FADE = 0.5  # of the handling band: past it the edge's thickness goes smoothly down to the skin's (common practice)
 
 
@@ -49,12 +51,7 @@ def wanted_thickness_mm(
 
 
 def true_thickness_mm(master: Master, seam: Seam, envelope: Envelope, rule: ThicknessRule) -> np.ndarray:
-    """Sampled true thickness (mm): from the glove's outside to the nearest point of the piece's own skin, in 3-D.
-
-    The nearest vertices give candidate faces; the distance is then to the faces themselves.
-    """
-    import trimesh
-
+    """Sampled true thickness (mm): from the glove's outside to the nearest point of the piece's own skin, in 3-D."""
     body = np.isfinite(envelope.outer_mm) & ~envelope.flange & ~envelope.open_base
     i, j = np.nonzero(body)
     step = max(len(i) // 30_000, 1)
@@ -65,8 +62,4 @@ def true_thickness_mm(master: Master, seam: Seam, envelope: Envelope, rule: Thic
     mine = np.flatnonzero((seam.labels == envelope.piece) & skin_faces(master))
     faces = master.faces[mine]
     taken = samples_on_every_face(master.vertices_mm, faces, master.face_areas_mm2[mine], 2.5 * rule.skin_mm)
-    nearest = spatial.cKDTree(taken.points_mm).query(points, k=6)[1]
-    triangles = master.vertices_mm[faces[taken.faces[nearest.ravel()]]]
-    closest = trimesh.triangles.closest_point(triangles, np.repeat(points, 6, axis=0))
-    away = np.linalg.norm(closest - np.repeat(points, 6, axis=0), axis=1).reshape(-1, 6)
-    return away.min(axis=1)
+    return closest_on_faces(points, master.vertices_mm, faces, cKDTree(taken.points_mm), taken.faces, _NEAREST)[2]

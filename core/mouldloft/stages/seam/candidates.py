@@ -14,15 +14,12 @@ from ...geometry.facegraph import regions
 from ...geometry.tautline import keep_off_vertices
 from .draw import Canvas, Drawn, canvas_of, draw, with_solids
 from .free import LEAST_REGION, cut_labels, dearer_where_broken, fair_level, level_regions
-from .ground import Ground
+from .ground import Ground, edge_links
 from .limits import Trouble, check_limits, find_trouble, heavier_half_kg, lines_of
 from .record import SeamLimits
 
 _OFFSETS = 9  # planes tried along the pull
 _OFFSET_SHARE = 0.16  # of the body's depth along the pull, to each side of the plane of least fill
-_OFF_MIDDLE_SAVES = (
-    0.03  # of its price: what a plane beside the middle has to save, for its halves are unlike (invented)
-)
 # how dear a place is that could not be laid up, in turn until none is left, then halved back
 _AT_LEISURE = (0.0, 1.0, 4.0, 16.0, 64.0)
 _QUICKLY = (4.0, 24.0, 96.0)
@@ -32,8 +29,10 @@ _PLACES_MOST = 5  # where a plane may follow the free seam
 _LINES_MOST = 8  # lines that are tried without
 
 
+# of its price: what a seam has to save that is less simply stood up than another: a plane beside the middle, whose
+# halves are unlike, a seam that leaves the plane, a direction askew to the mirror plane (invented)
+LESS_SIMPLE_SAVES = 0.03
 _EXCESS_WEIGHS = 5.0  # of the price, for all of the skin past a limit (invented)
-_OFF_PLANE_SAVES = 0.03  # of the price (invented)
 _SMALL_BREACH = 0.02  # of the skin (invented)
 
 
@@ -54,7 +53,7 @@ class Judged:
         weighed, not barred: a hundredth of the skin as a twentieth of the price. A seam that leaves the plane has to
         save a thirtieth: a flat wall is simply stood up."""
         excess = self.limits.excess
-        off_plane = 0.0 if self.drawn.kind == "plane" else _OFF_PLANE_SAVES
+        off_plane = 0.0 if self.drawn.kind == "plane" else LESS_SIMPLE_SAVES
         return excess > _SMALL_BREACH, self.drawn.price.total * (1.0 + _EXCESS_WEIGHS * excess + off_plane)
 
 
@@ -107,13 +106,17 @@ def best_plane(bench: Bench, offset_mm: float | None = None, tries: int = _OFFSE
             continue
     if not drawn:
         return best_plane(bench, middle)
-    drawn.sort(key=lambda one: (one[0].price.total * (1.0 + _OFF_MIDDLE_SAVES * (one[1] != middle)), one[1]))
+
+    def asked(offset_mm: float | None) -> float:
+        return 1.0 if offset_mm == middle else 1.0 + LESS_SIMPLE_SAVES
+
+    drawn.sort(key=lambda one: (one[0].price.total * asked(one[1]), one[1]))
     judged = []
     for one, at in drawn[: max(tries // 2, 1)]:
         judged.append(bench.judge(one, None, at))
         if judged[-1].limits.kept:
             break
-    return min(judged, key=lambda j: (j.rank[0], j.rank[1] * (1.0 + _OFF_MIDDLE_SAVES * (j.offset_mm != middle))))
+    return min(judged, key=lambda j: (j.rank[0], j.rank[1] * asked(j.offset_mm)))
 
 
 def free_seams(
@@ -209,7 +212,7 @@ def relieved_plane(bench: Bench, plane: Judged, others: list[Judged], progress: 
     """The plane, but along one of the free seams where that pays; None where it pays nowhere."""
     ground, place = bench.ground, bench.ground.place
     plane_kg = heavier_half_kg(ground, plane.drawn.labels, plane.drawn.figures.fill_mm3)
-    links, best = _links(ground), plane
+    links, best = edge_links(place), plane
     for free in others[:_OTHERS_MOST]:
         apart = plane.drawn.labels != free.drawn.labels
         count, region = regions(place.graph, (apart * (1 + plane.drawn.labels)).astype(np.int8))
@@ -222,12 +225,6 @@ def relieved_plane(bench: Bench, plane: Judged, others: list[Judged], progress: 
             if tried is not None and tried.rank < best.rank:
                 best = tried
     return None if best is plane else best
-
-
-def _links(ground: Ground) -> sparse.csr_matrix:
-    graph, size = ground.place.graph, len(ground.place.master.vertices_mm)
-    ends = graph.vertices
-    return sparse.coo_matrix((graph.length_mm, (ends[:, 0], ends[:, 1])), shape=(size, size)).tocsr()
 
 
 def _fades(links: sparse.csr_matrix, seeds: np.ndarray, over_mm: float) -> np.ndarray:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import sparse
 
 from ...base.progress import SILENT, Progress
 from ...geometry.contour import face_centres
@@ -195,6 +196,13 @@ def _uncapped(
     neck[wall] = first_wall_mm(scene, centre[which[wall]], -master.normals[which[wall]], inward) / 2
     neck[~np.isfinite(neck)] = 0.0
     return ring_stretch(depth, inscribed, neck, wall, capped=False)
+
+
+def edge_links(place: Place) -> sparse.csr_matrix:
+    """(n, n) lengths of the edges between the master's vertices, mm, for ways over its surface."""
+    graph, size = place.graph, len(place.master.vertices_mm)
+    ends = graph.vertices
+    return sparse.coo_matrix((graph.length_mm, (ends[:, 0], ends[:, 1])), shape=(size, size)).tocsr()
 
 
 def carried_to_whole(place: Place, copy: LighterCopy, clear: np.ndarray | None) -> Place:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -20,7 +21,7 @@ from .record import SeamLimits
 
 _MOUTH_PIXELS = 100  # over the longest side: how finely an opening is looked through
 _LOOKS = 40  # places of an opening, spread over it, that each place of the inside is looked at from
-_NEAR = (0, 8, 24, 48, 96, 160)  # and of those nearest straight out from it, the so manieth
+_NEAR = (1, 9, 25, 49, 97, 161)  # and so many from the nearest straight out from it
 _GLANCE = 0.1  # sine of the flattest angle at which skin is seen and brushed (common practice, no source)
 _HEAVIER = 1.25  # times the plane's heavier half: what two or more lift anyway (invented)
 _LEAST_STRETCHED = 1.0 / 2000.0  # of the skin: the tip of an ear that is a sock tears the glove however small it is
@@ -116,12 +117,12 @@ def _looked_into(
         return seen, reached
     looks = opening[np.unique(np.linspace(0, len(opening) - 1, _LOOKS).astype(int))]
     least = np.cos(np.radians(LEAN_DEG))
-    nearest = _nearest(points, opening, out)
-    for k in range(len(nearest) + len(looks)):
+    straight_out = (opening[which] for which in _nearest(points, opening, out))
+    for through in chain(straight_out, (np.broadcast_to(look, points.shape) for look in looks)):
         left = np.flatnonzero(~reached)
         if not len(left):
             break
-        to = (opening[nearest[k][left]] if k < len(nearest) else looks[k - len(nearest)]) - points[left]
+        to = through[left] - points[left]
         far = np.linalg.norm(to, axis=1)
         way = to / np.maximum(far, 1e-9)[:, None]
         within = far <= reach_mm[left]
@@ -144,7 +145,7 @@ def _nearest(points: np.ndarray, opening: np.ndarray, out: np.ndarray) -> np.nda
     """(6, k) places of an opening that lie nearly straight out from each point, the nearest first."""
     flat = opening - np.outer(opening @ out, out)
     across = points - np.outer(points @ out, out)
-    wanted = [1 + min(n, len(opening) - 1) for n in _NEAR]
+    wanted = [min(n, len(opening)) for n in _NEAR]
     return cKDTree(flat).query(across, k=wanted)[1].T
 
 

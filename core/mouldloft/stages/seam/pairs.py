@@ -16,7 +16,7 @@ from ...trade.seamterms import SeamTerms
 from ..lighter import lighten
 from ..master import Master
 from ..opening import Candidate, Opening, direction_words
-from .candidates import Judged, all_candidates, bench_of
+from .candidates import LESS_SIMPLE_SAVES, Judged, all_candidates, bench_of
 from .ground import Place, survey
 from .place import keep_clear_weights, lay_out
 from .reasons import KIND_NAMES
@@ -24,7 +24,6 @@ from .reasons import KIND_NAMES
 _SQUARE_DEG = 25.0  # to the mirror plane, or along it
 _ASKEW_SAVES = 0.1
 _EXACTLY_DEG = 1.0
-_NEARLY_SAVES = 0.03
 PRICED_ON = 9_000  # triangles of the copy that pairs are compared on
 
 
@@ -85,7 +84,7 @@ def _rank(judged: Judged, candidate: Candidate, opening: Opening) -> tuple[bool,
     askew = np.degrees(min(np.arccos(min(off, 1.0)), np.arcsin(min(off, 1.0))))
     if askew <= _EXACTLY_DEG:
         return broken, price
-    return broken, price * (1.0 + (_NEARLY_SAVES if askew < _SQUARE_DEG else _ASKEW_SAVES))
+    return broken, price * (1.0 + (LESS_SIMPLE_SAVES if askew < _SQUARE_DEG else _ASKEW_SAVES))
 
 
 def _with_seam(c: Candidate, judged: Judged, first: Judged, opening: Opening, terms: SeamTerms) -> Candidate:

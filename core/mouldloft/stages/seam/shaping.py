@@ -11,26 +11,24 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 from scipy.sparse import csgraph
-from scipy.spatial import cKDTree
+from trimesh.triangles import points_to_barycentric
 
 from ...base.errors import PlanImpossible
 from ...base.progress import SILENT, Progress
-from ...geometry.contour import cross_at_zero, join_chains
-from ...geometry.edges import edges_of
+from ...geometry.contour import cross_at_zero
 from ...geometry.frame import unit
 from ...geometry.rays import ray_scene
-from ...geometry.tautline import keep_off_vertices
+from ...geometry.tautline import distance_to_segments_mm, keep_off_vertices
 from ...inputs.brief import SeamBrief
 from ...trade.seamterms import SeamTerms
 from ..lighter import carry_to_light, lighten
 from ..master import Master
 from ..visibility import how_it_shows
 from .draw import Canvas, Drawn, canvas_of, draw
-from .ground import survey
+from .ground import edge_links, survey
 from .place import keep_clear_weights, lay_out
 from .record import Seam
 
-_NEAREST = 6  # pieces of the line that the nearest is looked for among
 SHAPED_ON = 10_000  # triangles of the copy: drawn and priced in some 50 ms
 
 
@@ -69,12 +67,7 @@ def shaper_of(
     place = lay_out(copy, terms, show, keep_clear_weights(master, brief))
     direction = unit(np.asarray(seam.pieces[0].pull, float))
     canvas = canvas_of(place, direction, survey(place, direction, progress).locked)
-    light = copy.master
-    ends = edges_of(light.faces, len(light.vertices_mm)).ends
-    length = np.linalg.norm(light.vertices_mm[ends[:, 1]] - light.vertices_mm[ends[:, 0]], axis=1)
-    size = len(light.vertices_mm)
-    links = sparse.coo_matrix((np.maximum(length, 1e-9), (ends[:, 0], ends[:, 1])), shape=(size, size)).tocsr()
-    return Shaper(canvas, carry_to_light(copy, seam.level_mm), links)
+    return Shaper(canvas, carry_to_light(copy, seam.level_mm), edge_links(place))
 
 
 def drawn_seam(shaper: Shaper, level_mm: np.ndarray) -> Drawn:
@@ -92,7 +85,7 @@ def drawn_through(shaper: Shaper, level_mm: np.ndarray, face: int, at_mm: np.nda
     light = shaper.master
     level_mm = _by_distance(light, level_mm)
     corners = light.faces[face]
-    weights = _barycentric(light.vertices_mm[corners], np.asarray(at_mm, float))
+    weights = points_to_barycentric(light.vertices_mm[corners][None], np.asarray(at_mm, float)[None])[0]
     first = np.linalg.norm(light.vertices_mm[corners] - at_mm, axis=1)
     away = csgraph.dijkstra(shaper.links, directed=False, indices=corners, limit=4.0 * reach_mm)
     bell = np.exp(-0.5 * ((first[:, None] + away).min(axis=0) / reach_mm) ** 2)  # nothing past the limit, which is inf
@@ -104,26 +97,10 @@ def _by_distance(light: Master, level_mm: np.ndarray) -> np.ndarray:
     """(n,) the level as the distance from its line, mm, where no line crosses: one that levels off gives no fair line
     far from where it was."""
     crossings = cross_at_zero(light.vertices_mm, light.faces, level_mm)
-    chains = join_chains(crossings, None)
-    ends = [crossings.points_mm[np.append(c.nodes, c.nodes[:1]) if c.closed else c.nodes] for c in chains]
-    one = np.concatenate([points[:-1] for points in ends])
-    two = np.concatenate([points[1:] for points in ends])
-    near = cKDTree((one + two) / 2).query(light.vertices_mm, k=min(_NEAREST, len(one)))[1].reshape(len(level_mm), -1)
-    along = two[near] - one[near]
-    to = light.vertices_mm[:, None] - one[near]
-    share = (to * along).sum(axis=2) / np.maximum((along**2).sum(axis=2), 1e-12)
-    away = np.linalg.norm(to - np.clip(share, 0.0, 1.0)[:, :, None] * along, axis=2).min(axis=1)
+    start, end = (crossings.points_mm[which] for which in (crossings.start, crossings.end))
+    away = distance_to_segments_mm(light.vertices_mm, start, end)
     sides = np.sign(level_mm[light.faces])
     crossed = np.unique(light.faces[(sides.min(axis=1) < 0) & (sides.max(axis=1) > 0)])
     made = np.sign(level_mm) * away
     made[crossed] = level_mm[crossed]
     return made
-
-
-def _barycentric(corners: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """(3,) weights of a triangle's corners at a place on it (Ericson, Real-Time Collision Detection, section 3.4)."""
-    one, two, to = corners[1] - corners[0], corners[2] - corners[0], at - corners[0]
-    a, b, c, d, e = one @ one, one @ two, two @ two, to @ one, to @ two
-    area = max(float(a * c - b * b), 1e-30)
-    v, w = (c * d - b * e) / area, (a * e - b * d) / area
-    return np.array([1.0 - v - w, v, w])
