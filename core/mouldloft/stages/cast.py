@@ -506,7 +506,7 @@ def _fixing_advice(stands: tuple[StandCheck, ...]) -> str:
     return (
         f"The cast has to be fixed to the ground: against the stated {worst.cause} it lacks {worst.short_nm:.0f} N·m "
         f"about its {worst.tip_edge}, more than ballast carried in by the bag gives (at most {MOST_BALLAST_KG:.0f} kg "
-        "and a quarter of the body); the fixing is designed for the place, and is not checked here."
+        "and a quarter of the body). Sockets are planned for it; plinth or anchor by others, for the place."
     )
 
 

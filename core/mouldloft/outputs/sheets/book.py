@@ -89,8 +89,8 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     paper = paper_of(plan)
     inner = paper[0] - 2 * MARGIN
     story: list[Flowable] = []
-    story += _overview(plan, inner, progress)
-    story += [PageBreak(), *_lock_pages(plan, inner), *_division(plan, inner)]
+    story += [*_overview(plan, inner, progress), *_division(plan, inner)]
+    story += [PageBreak(), *_lock_pages(plan, inner)]
     story += [PageBreak(), *_thickness_pages(plan, inner)]
     if plan.wall is not None:
         story += [PageBreak(), *wall_pages(plan, inner)]
@@ -213,7 +213,7 @@ def _seam_kind(plan: MouldPlan) -> str:
     if len(plan.seam.pieces) > 2:
         names = {"plane": "two pieces on a plane", "free": "a free seam of two", "own": "two along your own line"}
     return (
-        f"{kind}: {metres(figures.on_show_mm)} on show and {litres(figures.fill_mm3)} to fill, where "
+        f"{kind}: {metres(figures.on_show_mm)} on show and {litres(plan.locks.fill_mm3)} to fill, where "
         f"{names.get(other.kind, other.kind)} has {metres(other.on_show_mm)} and {litres(other.fill_mm3)}"
     )
 

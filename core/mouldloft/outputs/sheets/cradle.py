@@ -85,7 +85,13 @@ def _above(
         for start in (left, right):
             length = (other.station_mm - one.station_mm - one.thickness_mm) * scale
             _box(canvas, x, base + (start - low) * scale, length, max(one.thickness_mm * scale, 1.5))
-        _word(canvas, x + length / 2, base + (left - low) * scale - 8.0, f"rails {length / scale:.0f}", colour=SOFT_INK)
+        _word(
+            canvas,
+            x + length / 2,
+            base + (left - low) * scale - 8.0,
+            f"rails {round(length / scale, 1):.0f}",
+            colour=SOFT_INK,
+        )
     top = base + max(b.start_mm - low + float(b.outline_mm[:, 0].max()) for b in boards) * scale
     for board in boards:
         x = _LEFT + (board.station_mm - first) * scale

@@ -13,7 +13,7 @@ from reportlab.platypus import Flowable, Spacer
 from shapely.affinity import scale as mirrored
 from shapely.geometry.base import BaseGeometry
 
-from ...base.figures import listed
+from ...base.figures import counted, listed
 from ...stages.jacket import JacketPiece
 from ...stages.plan import MouldPlan
 from ...stages.rubber import RegistrationCheck, bead_middle_mm
@@ -101,7 +101,8 @@ def registration_words(check: RegistrationCheck) -> str:
 def _domes(domes_mm: np.ndarray, section: JointSection) -> str:
     if not len(domes_mm):
         return ""
-    return f"; {len(domes_mm)} domes {section.dome_diameter_mm:g} × {section.dome_height_mm:g} mm where it cannot run"
+    size = f"{section.dome_diameter_mm:g} × {section.dome_height_mm:g} mm"
+    return f"; {counted(len(domes_mm), 'dome')} {size} where it cannot run"
 
 
 def _heights(piece: JacketPiece, which: Sequence[int]) -> str:

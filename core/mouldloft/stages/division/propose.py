@@ -156,8 +156,8 @@ def _broken_limits(
         )
     if deepest_mm > brief.deepest_fill_skins * skin_mm:
         out.append(
-            f"the deepest fill of {mm(deepest_mm)} is over the {brief.deepest_fill_skins:g} skin thicknesses "
-            f"({mm(brief.deepest_fill_skins * skin_mm)}) allowed"
+            f"the deepest fill of {mm(deepest_mm)} along the pull is over the {brief.deepest_fill_skins:g} skin "
+            f"thicknesses ({mm(brief.deepest_fill_skins * skin_mm)}) allowed"
         )
     return tuple(out)
 
