@@ -1,14 +1,14 @@
-"""The cradle's boards as a cutter reads them, and where their rails sit."""
+"""The cradle's boards and rails as a cutter reads them, and how they slot together."""
 
 from __future__ import annotations
 
 import ezdxf
+import manifold3d as m3
 import numpy as np
 import pytest
 from mouldloft.geometry.frame import pull_frame
-from mouldloft.outputs.templates.cradle import cradle_templates, end_words, rail_seats
+from mouldloft.outputs.templates.cradle import cradle_templates, end_words
 from mouldloft.outputs.templates.write import write_templates
-from mouldloft.solids.build import make_solids
 from shapely.geometry import Point, Polygon
 
 
@@ -21,46 +21,72 @@ def test_ends_are_called_by_the_master():
     assert end_words(turned, "x") == ("back", "front")
 
 
-def test_every_board_says_which_it_is_and_is_cut_as_planned(small_plan, tmp_path):
-    """Read by ezdxf: one outline a board, of its area, with its name, heights and ends inside."""
-    space = ezdxf.readfile(write_templates(small_plan, tmp_path) / "cradle.dxf").modelspace()
-    cut = [
-        Polygon([p[:2] for p in e.get_points()]) for e in space if e.dxftype() == "LWPOLYLINE" and e.dxf.layer == "CUT"
-    ]
+@pytest.fixture(scope="module")
+def drawing(small_plan, tmp_path_factory):
+    """Outlines, words and sheets of the cradles' file, read by ezdxf."""
+    folder = write_templates(small_plan, tmp_path_factory.mktemp("templates"))
+    space = ezdxf.readfile(folder / "cradle.dxf").modelspace()
+    lines = [(e.dxf.layer, Polygon([p[:2] for p in e.get_points()])) for e in space
+             if e.dxftype() == "LWPOLYLINE" and e.closed]  # fmt: skip
     words = [(e.dxf.text, Point(e.dxf.insert.x, e.dxf.insert.y)) for e in space if e.dxftype() == "TEXT"]
+    sheets = [shape for layer, shape in lines if layer == "MARK" and shape.area > 1e6]
+    return [shape for layer, shape in lines if layer == "CUT"], words, sheets
+
+
+def test_every_member_says_which_it_is_and_is_cut_as_planned(small_plan, drawing):
+    """One outline a member, of its area, with its name, heights and ends inside."""
+    cut, words, _ = drawing
     boards = [b for piece in small_plan.cradle.pieces for b in piece.boards]
-    assert len(cut) == len(boards)
-    for board in boards:
-        (at,) = (p for text, p in words if text == board.name)
+    rails = [r for piece in small_plan.cradle.pieces for r in piece.rails]
+    assert len(cut) == len(boards) + len(rails)
+    for member in (*boards, *rails):
+        (at,) = (p for text, p in words if text == member.name)
         shape = next(c for c in cut if c.distance(at) < 1.0)
-        assert shape.area == pytest.approx(Polygon(board.outline_mm).area, rel=1e-6)
+        outline = member.cut_mm if member in boards else member.outline_mm
+        assert shape.is_valid
+        assert shape.area == pytest.approx(Polygon(outline).area, rel=1e-6)
         own = [text for text, p in words if shape.buffer(2.0).covers(p)]
-        assert any(text == f"{board.outline_mm[2:, 1].min():.0f} high" for text in own)
         assert sum(text in ("HEAD", "FOOT", "FRONT", "BACK", "LEFT", "RIGHT") for text in own) == 2
-        assert any("this face to the" in text for text in own)
+        if member in boards:
+            assert any(text == f"{member.outline_mm[2:, 1].min():.0f} high" for text in own)
+            assert any("this face to the" in text for text in own)
+            assert {"rail 1", "rail 2"} <= set(own)
+        else:
+            assert {b.split(" ", 1)[1] for b in member.boards} <= set(own)
 
 
-def test_rails_sit_where_they_are_marked(small_plan):
-    """The seat on each board is where the rail's solid ends on it."""
-    solids = {s.name: s for s in make_solids(small_plan) if s.kind == "cradle rail"}
-    for piece in small_plan.cradle.pieces:
-        frame = next(e.frame for e in small_plan.rubber.envelopes if e.piece == piece.piece)
-        seats = rail_seats(piece)
-        for first, other, x in seats:
-            one, two = piece.boards[first], piece.boards[other]
-            names = [n for n in solids if one.name in n and two.name in n]
-            assert len(names) == 2
-            axis = 0 if piece.length_axis == "y" else 1
-            starts = [frame.to_frame(solids[n].vertices_mm)[:, axis].min() for n in names]
-            assert min(abs(one.start_mm + x - s) for s in starts) < 0.01
-        assert len(seats) == 4 * (len(piece.boards) - 1)
+def test_members_lie_apart_on_the_sheets_that_are_bought(small_plan, drawing):
+    cut, _, sheets = drawing
+    lots = small_plan.cradle.sheets
+    assert len(sheets) == sum(lot.count for lot in lots)
+    assert all(sum(sheet.covers(shape) for sheet in sheets) == 1 for shape in cut)
+    assert min(a.distance(b) for k, a in enumerate(cut) for b in cut[:k]) > 4.0
+    for lot in lots:
+        line = next(n for n in small_plan.takeoff.lines if n.code == lot.code)
+        assert dict(line.by_stage)["cradle"] == pytest.approx(lot.count * lot.size_mm[0] * lot.size_mm[1] * 1e-6)
+
+
+def test_sawn_members_slot_into_each_other(small_plan, small_solids):
+    """By manifold3d: no wood is in other wood, nor in a jacket, and boards and rails cross at half their height."""
+    made = [s for s in small_solids if s.kind in ("cradle board", "cradle rail", "jacket")]
+    solids = [m3.Manifold(m3.Mesh64(s.vertices_mm, s.faces.astype(np.uint64))) for s in made]
+    crossings = 0
+    for k, (one, solid) in enumerate(zip(made, solids, strict=True)):
+        for other, beside in zip(made[:k], solids[:k], strict=True):
+            if {one.kind, other.kind} == {"jacket"}:
+                continue
+            assert (solid ^ beside).volume() < 2e3, (one.name, other.name)
+            if {one.kind, other.kind} == {"cradle board", "cradle rail"}:
+                crossings += (m3.Manifold.batch_hull([solid]) ^ m3.Manifold.batch_hull([beside])).volume() > 1e4
+    pieces = small_plan.cradle.pieces
+    assert crossings >= sum(2 * len(piece.boards) for piece in pieces)
 
 
 def test_no_board_is_idle(small_plan):
     """The jacket lies at least 40 mm along every board: its top edge dips under its shoulders there."""
     templates = cradle_templates(small_plan)
     boards = [b for piece in small_plan.cradle.pieces for b in piece.boards]
-    assert len(templates) == len(boards)
+    assert len(templates) == len(small_plan.cradle.shapes)
     for board in boards:
         top = board.outline_mm[2:]
         order = np.argsort(top[:, 0])

@@ -218,11 +218,32 @@ def test_cut_list_covers_every_board(keyed_cradle):
         assert count == 1
         assert (length, height) == pytest.approx(tuple(np.ptp(board.outline_mm, axis=0)))
         assert thickness == BRIEF.cradle.board_thickness_mm
-    stations = np.array([b.station_mm for b in piece.boards])
-    rails = [row for row in piece.cut_list if row[0] == "rail"]
-    # two rails a bay fill what is left between the boards
-    by_hand = 2 * (np.diff(stations) - BRIEF.cradle.board_thickness_mm).sum()
-    assert sum(r[1] * r[2] for r in rails) == pytest.approx(by_hand, abs=0.5)
+    assert len(piece.rails) == 2
+    for rail in piece.rails:
+        assert rows[rail.name][2:4] == pytest.approx((rail.length_mm, rail.height_mm))
+
+
+def test_rails_and_boards_fit_into_each_other_under_the_jacket(keyed_cradle):
+    """By shapely: where rail and board cross, the wood of either ends where the slot of the other begins."""
+    rubber, keys, jacket, cradle = keyed_cradle
+    (piece,) = cradle.pieces
+    height, grid = jacket_outside(rubber.envelopes[0], rubber, keys, jacket.pieces[0])
+    for rail in piece.rails:
+        assert rail.boards == tuple(b.name for b in piece.boards)
+        sawn = shapely.Polygon(rail.outline_mm)
+        assert sawn.is_valid
+        for board in piece.boards:
+            cut = shapely.Polygon(board.cut_mm)
+            assert cut.is_valid
+            at = rail.across_mm - board.start_mm
+            upper = cut.intersection(shapely.box(at, 0, at + rail.thickness_mm, 1e3)).bounds[1]
+            along = board.station_mm - rail.start_mm
+            lower = sawn.intersection(shapely.box(along - 9.0, 0, along + 9.0, 1e3)).bounds[3]
+            assert upper == pytest.approx(lower) == pytest.approx(rail.height_mm / 2)
+        x, y = grid.x(), grid.y()
+        over = (x >= rail.across_mm) & (x <= rail.across_mm + rail.thickness_mm)
+        beside = (y >= rail.start_mm) & (y <= rail.start_mm + rail.length_mm)
+        assert piece.floor_mm - height[np.ix_(beside, over)].max() > rail.height_mm
 
 
 def test_support_polygon_is_the_feet(keyed_cradle):

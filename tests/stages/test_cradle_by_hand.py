@@ -18,6 +18,7 @@ from mouldloft.stages.cradle import (
     _lay_out,
     _Lie,
     _margins,
+    _members,
     _outline,
     _widen,
     board_in_plan,
@@ -26,6 +27,7 @@ from mouldloft.stages.cradle import (
 )
 from mouldloft.stages.jacket.record import Jacket, Rib, Zone
 from mouldloft.stages.keys.record import Keys
+from mouldloft.stages.rails import make_rails, rail_height_mm, rail_places
 from mouldloft.stages.rubber.record import Envelope
 from synthetic_gloves import envelope_of, rubber_of
 from trade_bodies import jacket_of
@@ -177,25 +179,53 @@ def test_the_plainest_layout_that_holds_is_taken(along: float, limit: float, hei
 
 
 @pytest.mark.parametrize(("flange", "rail"), [(180.0, 80.0), (50.0, 70.0)])
-def test_the_cut_list_by_hand(flange: float, rail: float) -> None:
+def test_the_frame_by_hand(flange: float, rail: float) -> None:
+    """Boards 40 mm of wood under the lowest place, shouldered 60 mm beside the trough; rails 20 mm in from their ends,
+    30 mm past the last, half their height out of each."""
     brief = CradleBrief(board_thickness_mm=20.0)
-    layout = _lay_out(trough(flange=flange), brief, 0.1, 0.5)
-    boards = []
-    for number, station in enumerate(layout.stations_mm):
-        outline, start = _outline(layout, number)
-        boards.append(Board(f"L board {number + 1}", 0, float(station), outline, 20.0, start))
+    lie = trough(flange=flange)
+    layout = _lay_out(lie, brief, 0.1, 0.5)
+    boards, rails = _members(lie, layout, brief, "L", 0)
     reach = min(100.0, flange - 20.0)
-    rows = _cut_list(boards, layout, brief)
-    assert [row[:2] for row in rows] == [("L board 1", 1), ("L board 2", 1), ("L board 3", 1), ("rail", 4)]
+    rows = _cut_list(boards, rails)
+    assert [row[:2] for row in rows] == [(f"L board {k}", 1) for k in (1, 2, 3)] + [("L rail 1", 1), ("L rail 2", 1)]
     for row in rows[:3]:
         assert row[2:] == pytest.approx((2 * (reach + 60), reach + 40, 20.0))
-    assert rows[3][2:] == pytest.approx((340.0, rail, 20.0))  # two bays of 360 less a board
+    for row in rows[3:]:
+        assert row[2:] == pytest.approx((720.0 + 20.0 + 60.0, rail, 20.0))
+    left, right = boards[0].slots_mm
+    assert left == pytest.approx((20.0 - 0.25, 20.5, rail / 2))
+    assert right == pytest.approx((2 * (reach + 60) - 40.0 - 0.25, 20.5, rail / 2))
+    area = 3 * shapely.Polygon(boards[0].outline_mm).area - 6 * 20.5 * rail / 2
+    assert sum(shapely.Polygon(b.cut_mm).area for b in boards) == pytest.approx(area)
+    for one in rails:
+        assert shapely.Polygon(one.outline_mm).area == pytest.approx(800.0 * rail - 3 * 20.5 * rail / 2)
+        assert one.boards == ("L board 1", "L board 2", "L board 3")
 
 
-def test_rails_of_unlike_bays_are_told_apart_long_first() -> None:
-    layout = replace(_lay_out(trough(), CradleBrief(), 0.1, 0.5), stations_mm=np.array([-360.0, 0.0, 300.0, 310.0]))
-    rows = _cut_list([], layout, CradleBrief())
-    assert rows == (("rail", 2, 342.0, 80.0, 18.0), ("rail", 2, 282.0, 80.0, 18.0))  # none between touching boards
+def test_rails_go_under_the_jacket_and_leave_wood_over_a_slot() -> None:
+    assert rail_height_mm(np.array([200.0]), 500.0) == 80.0
+    assert rail_height_mm(np.array([200.0]), 71.3) == 61.0  # 10 mm clear, whole millimetres
+    assert rail_height_mm(np.array([60.0, 48.0]), 500.0) == 46.0  # 23 and 25 of wood
+    assert rail_height_mm(np.array([60.0, 55.0]), 500.0) == 55.0  # no taller than a board
+    assert rail_height_mm(np.array([40.0]), 41.0) == 30.0
+
+
+def test_a_rail_longer_than_a_sheet_is_two_that_meet_in_a_boards_slot() -> None:
+    stations = np.linspace(-1200.0, 1200.0, 7)
+    names = [f"L board {k + 1}" for k in range(7)]
+    made = make_rails(((0.0, 18.0),), stations, names, 80.0, 18.0, lambda k: f"L rail {k}", 0)
+    assert [r.boards for r in made] == [tuple(names[:4]), tuple(names[3:])]
+    assert [r.start_mm for r in made] == pytest.approx([-1239.0, 0.0])
+    assert [r.length_mm for r in made] == pytest.approx([1239.0, 1239.0])
+    for rail in made:
+        shape = shapely.Polygon(rail.outline_mm)
+        assert shape.is_valid
+        # three whole slots of 18.5 mm, and half a one at its end
+        assert shape.area == pytest.approx(1239.0 * 80.0 - 3.5 * 18.5 * 40.0)
+    assert rail_places([0.0], [500.0], 18.0) == ()
+    assert rail_places([0.0, 10.0], [500.0, 480.0], 18.0) == ((30.0, 48.0), (442.0, 460.0))
+    assert rail_places([0.0, 10.0], [60.0, 90.0], 18.0) == ()
 
 
 # --- small gloves --------------------------------------------------------------------------------------------
@@ -261,7 +291,7 @@ def test_how_a_small_glove_lies_by_hand(pull, long_x: bool) -> None:
     assert {(b.thickness_mm, b.piece) for b in piece.boards} == {(18.0, 3)}
     assert piece.piece == 3
     assert shapely.Polygon(corners).area == pytest.approx(shapely.MultiPoint(feet).convex_hull.area)
-    assert [row[0] for row in piece.cut_list] == [*(b.name for b in piece.boards), "rail"]
+    assert [row[0] for row in piece.cut_list] == [*(b.name for b in piece.boards), "L rail 1", "L rail 2"]
 
 
 @pytest.mark.parametrize("long_x", [False, True])

@@ -31,13 +31,15 @@ from mouldloft.stages.takeoff import (
     takeoff_assumptions,
     write_order,
 )
+from mouldloft.stages.wall import SheetLot
 from mouldloft.trade.packs import cheapest_packs
 from trade_bodies import box, jacket_of, keys_of, locks_of, rubber_of, seam_of
 
 BOX = box(400, 300, 1000)
 LINE = np.array([[0.0, 0, 0], [0, 0, 1000], [0, 300, 1000], [0, 300, 0]])
 CUT_LIST = (("profile board", 3, 500.0, 400.0, 18.0), ("rail", 4, 600.0, 80.0, 18.0))
-CRADLE = Cradle((CradlePiece(0, (), (), (), CUT_LIST),), ())
+SHEETS = SheetLot("plywood-18", (2440.0, 1220.0), 1, (), ())
+CRADLE = Cradle((CradlePiece(0, (), (), (), CUT_LIST),), (), (SHEETS,))
 
 
 @pytest.fixture(scope="module")
@@ -184,7 +186,7 @@ def test_no_ballast_is_ordered_for_a_cast_that_is_fixed(catalogue: Catalogue) ->
 def test_boards_of_wall_cradle_and_bases(catalogue: Catalogue, cast: Cast) -> None:
     made = order(catalogue, cast)
     thick = dict(line_of(made, "plywood-18").by_stage)
-    assert math.isclose(thick["cradle"], 3 * 0.5 * 0.4 + 4 * 0.6 * 0.08, rel_tol=1e-9)
+    assert math.isclose(thick["cradle"], 2.44 * 1.22, rel_tol=1e-9)  # the whole sheet
     assert math.isclose(thick["casts"], 6 * cast.baseboard_area_mm2 * 1e-6, rel_tol=1e-9)
     # the wall is the flange of one piece: 3 m x 50 mm
     assert math.isclose(dict(line_of(made, "plywood-9").by_stage)["wall"], 0.15, rel_tol=1e-9)

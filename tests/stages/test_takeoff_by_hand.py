@@ -8,16 +8,17 @@ import math
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from mouldloft.base.intervals import Interval
 from mouldloft.base.marks import Assumption, Mark
 from mouldloft.inputs.brief import Brief, JointBrief, MaterialsBrief, ObservedBrief, RunBrief
 from mouldloft.inputs.catalogue import Catalogue, read_catalogue
 from mouldloft.inputs.materials import Pack
-from mouldloft.stages.cradle import Cradle, CradlePiece
+from mouldloft.stages.cradle import Cradle
 from mouldloft.stages.jacket.record import Jacket, Rib, Zone
 from mouldloft.stages.programme import Batch, Programme, Task
-from mouldloft.stages.rubber.record import Coat, Rubber
+from mouldloft.stages.rubber.record import Coat, Registration, Rubber
 from mouldloft.stages.takeoff import (
     OrderLine,
     Takeoff,
@@ -29,6 +30,7 @@ from mouldloft.stages.takeoff import (
     take_off,
     takeoff_assumptions,
 )
+from mouldloft.stages.wall import SheetLot
 from mouldloft.trade.packs import cheapest_packs
 from trade_bodies import cast_record, jacket_of, keys_of, locks_of, rubber_of, uneven_flanges
 
@@ -79,13 +81,11 @@ def programme() -> Programme:
     return Programme(tasks, batches, 1, 1, "")
 
 
-CRADLE = Cradle(
-    (
-        CradlePiece(0, (), (), (), (("profile", 3, 500.0, 400.0, 18.0), ("strip", 2, 1000.0, 50.0, 9.0))),
-        CradlePiece(1, (), (), (), (("rail", 4, 600.0, 80.0, 18.0),)),
-    ),
-    (),
-)
+def lot(code: str, count: int, too_large: int = 0) -> SheetLot:
+    return SheetLot(code, (2000.0, 1000.0), count, (), (), tuple(range(too_large)))
+
+
+CRADLE = Cradle((), (), (lot("plywood-18", 2), lot("plywood-9", 1, too_large=1)))
 
 
 def order(brief: Brief = RUN, master=CARVED, given: Catalogue | None = None) -> Takeoff:
@@ -134,7 +134,7 @@ SHEET = {
     ],
     "plywood-9": [
         ("wall", 0.15, *spread(0.25, column_image_resolution=0.05)),
-        ("cradle", 2 * 1.0 * 0.05, *spread(0.25, boards_as_rectangles=0.05)),
+        ("cradle", 4.0, *spread(0.0)),  # a sheet of 2 m², and one more for what none holds
     ],
     # 500 g/m² is not sold: 225 + 300 is the least that covers it; 600 is, where the schedule cannot be read
     "mat-225": [("jacket", 0.2, *LAID)],
@@ -151,7 +151,7 @@ SHEET = {
     ],
     "bolt-m8": [("jacket", 7, *spread(0.05))],
     "plywood-18": [
-        ("cradle", 3 * 0.5 * 0.4 + 4 * 0.6 * 0.08, *spread(0.25, boards_as_rectangles=0.05)),
+        ("cradle", 4.0, *spread(0.0)),  # two whole sheets
         ("casts", 4 * 0.08, *spread(0.25)),
     ],
     "tape-joint-150": [("casts", 4 * 2.5 * 2, *spread(0.2, overlaps=0.05))],
@@ -182,7 +182,8 @@ SHEET = {
     "paint-colour": [("finish", 0.1 * 2 * 6 / 0.7, *WORK)],
     "lacquer-two-pack": [("finish", 0.1 * 2 * 6 / 0.7, *WORK)],
     "cleaner": [("glove", 1, *spread(0.0))],
-    "wall-clay": [("glove", 2, *spread(0.0))],
+    # 250 mm² of clay along 3 m of wall
+    "wall-clay": [("wall", 1.8 * 0.00025 * 3.0 * 1000, *WORK)],
 }
 
 
@@ -199,6 +200,19 @@ def test_gauze_is_bought_for_handled_edges_where_the_brief_asks() -> None:
     asked = order(replace(RUN, joint=JointBrief(reinforced_edges=True)))
     assert line_of(asked, "edge-gauze").net.likely == pytest.approx(0.25 * 90 / 50 * 1.15)
     assert not [line for line in order().lines if line.code == "edge-gauze"]
+
+
+def test_bead_and_domes_are_bought_for_the_wall() -> None:
+    """Two runs of bead, 3 and 4 m long by Pythagoras' triangle, a tenth more for offcuts; a former for every dome."""
+    runs = (np.array([[0.0, 0, 0], [0, 0, 3000]]), np.array([[0.0, 0, 0], [2400, 0, 0], [2400, 1600, 0]]))
+    held = Registration(runs, np.zeros((5, 3)), 0.9, np.zeros((0, 3)), np.zeros((0, 3)))
+    made = take_off(
+        CARVED, locks_of(0.4), replace(rubber(), registration=held), keys_of(), jacket(), CRADLE, cast_record(), RUN,
+        catalogue(), programme=programme(),
+    )  # fmt: skip
+    assert line_of(made, "bead-strip").net.likely == pytest.approx(1.1 * 7.0)
+    assert line_of(made, "dome-formers").net.likely == pytest.approx(5.0)
+    assert dict(line_of(made, "bead-strip").by_stage) == {"wall": pytest.approx(7.7)}
 
 
 @pytest.mark.parametrize("code", SHEET)

@@ -112,8 +112,9 @@ def _templates(plan: MouldPlan) -> Iterable[tuple[str, _Template]]:
     for lying in plan.cradle.pieces:
         name = plan.jacket.pieces[lying.piece].name if lying.piece < len(plan.jacket.pieces) else str(lying.piece)
         for board in lying.boards:
-            outline = np.asarray(board.outline_mm)[:, :2]
-            yield f"cradle of the {name}, {board.name}", _Template(f"cradle {name}", outline, CLAY_KEEPS_MM)
+            yield f"cradle of the {name}, {board.name}", _Template(f"cradle {name}", board.cut_mm, CLAY_KEEPS_MM)
+        for rail in lying.rails:
+            yield f"cradle of the {name}, {rail.name}", _Template(f"rail {name}", rail.outline_mm, CLAY_KEEPS_MM)
 
 
 def outline_off_mm(one: np.ndarray, other: np.ndarray) -> float:

@@ -30,8 +30,8 @@ Hazard = Literal["styrene", "peroxide", "isocyanate", "tin catalyst", "glass dus
 
 Per = Literal[
     "person day", "laminating day", "grinding day", "spraying day", "coat m2", "batch", "job", "skin m2", "wall m2",
-    "flange m2", "flange m", "reinforced m2", "wedge slot", "socket", "jacket m2", "cast", "cast m2", "joint m",
-    "primer m2", "colour m2", "lacquer m2",
+    "flange m2", "flange m", "bead m", "dome", "wall clay l", "reinforced m2", "wedge slot", "socket", "jacket m2",
+    "cast", "cast m2", "joint m", "primer m2", "colour m2", "lacquer m2",
 ]  # fmt: skip
 
 
@@ -284,6 +284,7 @@ class Rates:
     cast_keys_per_h: Rate
     edge_tape_m_h: Rate
     wedge_formers_per_h: Rate
+    set_bead_m_h: Rate  # on the wall; three domes count as a metre
     cut_back_m_h: Rate
     rib_h: Hours  # each
     grip_h: Hours  # each

@@ -28,7 +28,7 @@ from ..geometry.frame import UP, PullFrame
 from ..geometry.heightmap import coarsen, filled, sample, share_of_blocks
 from ..geometry.sampling import covering_points
 from ..stages.cast import BOARD_THICKNESS_MM
-from ..stages.cradle import Board, CradlePiece
+from ..stages.cradle import CradlePiece
 from ..stages.jacket.footflange import past_foot_mm
 from ..stages.jacket.layup import flange_mm, laminate_mm
 from ..stages.jacket.record import JacketPiece
@@ -510,32 +510,38 @@ def _sawn(outline_mm: np.ndarray | Sequence[Sequence[float]], thickness_mm: floa
 
 
 def _cradle(cradle: CradlePiece, envelope: Envelope) -> list[Solid]:
-    """Every member on the cut list: profile boards where they stand round the jacket, rails on the floor between."""
-    boards = sorted(cradle.boards, key=lambda board: board.station_mm)
-    made = [_member(f"cradle board, {b.name}", "cradle board", b, b.station_mm, cradle, envelope) for b in boards]
-    height = next((row[3] for row in cradle.cut_list if row[0] == "rail"), 0.0)
-    for one, other in itertools.pairwise(boards):
-        bay = other.station_mm - one.station_mm - one.thickness_mm
-        if height <= 0 or bay <= 0:
-            continue
-        middle = (one.station_mm + other.station_mm) / 2
-        left = max(one.start_mm, other.start_mm)
-        right = min(b.start_mm + float(b.outline_mm[:, 0].max()) for b in (one, other)) - one.thickness_mm
-        section = np.array([(0.0, 0.0), (one.thickness_mm, 0.0), (one.thickness_mm, height), (0.0, height)])
-        for side, start in (("one side", left), ("other side", right)):
-            name = f"cradle rail, {one.name} to {other.name}, {side}"
-            rail = Board(name, one.piece, middle, section, bay, start)
-            made.append(_member(name, "cradle rail", rail, middle, cradle, envelope))
+    """Every member on the cut list, slots and all: profile boards where they stand round the jacket, and their
+    rails."""
+    across, along = ((1, 0, 0), (0, 1, 0)) if cradle.length_axis == "y" else ((0, 1, 0), (1, 0, 0))
+    up = (0, 0, -1)  # in the pull frame, where heights are floor - z
+    made = []
+    for board in sorted(cradle.boards, key=lambda board: board.station_mm):
+        sawn = _sawn(board.cut_mm, board.thickness_mm)
+        corner = (board.start_mm, board.station_mm - board.thickness_mm / 2)
+        name = f"cradle board, {board.name}"
+        made.append(_member(name, "cradle board", sawn, (across, up, along), corner, cradle, envelope))
+    for rail in cradle.rails:
+        sawn = _sawn(rail.outline_mm, rail.thickness_mm)
+        corner = (rail.start_mm, rail.across_mm)
+        made.append(
+            _member(f"cradle rail, {rail.name}", "cradle rail", sawn, (along, up, across), corner, cradle, envelope)
+        )
     return made
 
 
-def _member(name: str, kind: str, board: Board, station_mm: float, cradle: CradlePiece, envelope: Envelope) -> Solid:
-    """A cradle member: its outline, and its thickness along the piece with the middle at a station."""
-    sawn = _sawn(board.outline_mm, board.thickness_mm)
-    # (along the board, up from the floor, through it) to the pull frame, where heights are floor - z
-    across, along = ((1, 0, 0), (0, 1, 0)) if cradle.length_axis == "y" else ((0, 1, 0), (1, 0, 0))
-    turn = np.column_stack([across, (0, 0, -1), along]).astype(float)
-    corner = turn @ (board.start_mm, 0.0, station_mm - board.thickness_mm / 2)
+def _member(
+    name: str,
+    kind: str,
+    sawn: Any,
+    axes: tuple[tuple[int, int, int], ...],
+    corner_mm: tuple[float, float],
+    cradle: CradlePiece,
+    envelope: Envelope,
+) -> Solid:
+    """A sawn member where it stands. axes : of the pull frame, that its length, its height and its thickness run
+    along; corner_mm : where it begins along the first and the last."""
+    turn = np.column_stack(axes).astype(float)
+    corner = turn @ (corner_mm[0], 0.0, corner_mm[1])
     corner[2] += cradle.floor_mm
     return _solid(name, kind, sawn.transform(np.column_stack([turn, corner])), envelope.frame)
 

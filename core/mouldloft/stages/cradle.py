@@ -8,24 +8,27 @@ stand across its length, cut to the jacket's outside.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from shapely.geometry import Polygon
 
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..geometry.depthmap import Grid, raise_by_balls
 from ..inputs.brief import CradleBrief
+from ..inputs.catalogue import Catalogue
 from .jacket import Jacket, JacketPiece, glove_columns, laminate_mm, outside_with_keys
 from .keys import Keys, piece_prefixes, snap_to_outside
+from .rails import PLAY_MM, Rail, make_rails, rail_height_mm, rail_places, with_slots
 from .rubber import Envelope, Rubber, covered
+from .wall import SheetLot, sheet_lots
 
 BOARD_SPACING_MM = 400.0  # common practice: further apart the jacket sags between boards
 GROUND_CLEARANCE_MM = 40.0  # common practice: wood left under the lowest point
 SHOULDER_MM = 60.0  # common practice: wood left beside the jacket
 UNDER_FLANGE_MM = 20.0  # common practice: room for bolts and fingers
-RAIL_HEIGHT_MM = 80.0  # common practice
 FIT_MM = 0.25  # common practice: the outline is simplified to within this of the column image
 # Derived from elementary beam theory (Airy points): a bar on two supports at 0.2113 of its length lies with
 # level ends.
@@ -39,9 +42,9 @@ MOST_WIDENING_MM = 400.0  # common practice: longer feet are in the way
 @dataclass(frozen=True, eq=False)
 class Board:
     """A profile board. outline_mm : (k, 2) float, closed outline to cut (the first corner is not repeated),
-    x along the board from its end, y up from the floor. station_mm is its middle along the piece and
-    start_mm its end across
-    it, in the piece's pull frame."""
+    x along the board from its end, y up from the floor, before its slots. station_mm is its middle along the piece and
+    start_mm its end across it, in the piece's pull frame. slots_mm : for the rails, cut up from the floor: start along
+    the board, width, depth."""
 
     name: str
     piece: int
@@ -49,6 +52,12 @@ class Board:
     outline_mm: np.ndarray
     thickness_mm: float
     start_mm: float = 0.0
+    slots_mm: tuple[tuple[float, float, float], ...] = ()
+
+    @property
+    def cut_mm(self) -> np.ndarray:
+        """(k, 2) the outline with its slots, as it is cut."""
+        return with_slots(self.outline_mm, self.slots_mm)
 
 
 @dataclass(frozen=True)
@@ -84,14 +93,29 @@ class CradlePiece:
     floor_mm: float = 0.0
     centre_of_mass_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
     lying_mass_kg: float = 0.0
+    rails: tuple[Rail, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
 class Cradle:
-    """One cradle for each piece. advice: where a piece could still rock, and what to do."""
+    """One cradle for each piece. advice: where a piece could still rock, and what to do. sheets : where boards and
+    rails lie on sheets as sold, by their numbers in `shapes`."""
 
     pieces: tuple[CradlePiece, ...]
     advice: tuple[str, ...]
+    sheets: tuple[SheetLot, ...] = ()
+
+    @property
+    def shapes(self) -> tuple[tuple[np.ndarray, float], ...]:
+        """Outline to cut and thickness of every member, piece by piece: its boards, then its rails."""
+        return tuple(
+            shape
+            for piece in self.pieces
+            for shape in (
+                *((b.cut_mm, b.thickness_mm) for b in piece.boards),
+                *((r.outline_mm, r.thickness_mm) for r in piece.rails),
+            )
+        )
 
 
 def build_cradle(jacket: Jacket, rubber: Rubber, keys: Keys, brief: CradleBrief, progress: Progress = SILENT) -> Cradle:
@@ -357,11 +381,7 @@ def _build_one(
             f"The {shell.name} gives boards nothing to hold: lay it on a level board with packing."
         ]
     layout, tilts = found
-    boards = []
-    for number, station in enumerate(layout.stations_mm):
-        outline, start = _outline(layout, number)
-        name = f"{prefix} board {number + 1}"
-        boards.append(Board(name, shell.piece, float(station), outline, brief.board_thickness_mm, start))
+    boards, rails = _members(lie, layout, brief, prefix, shell.piece)
     feet = _floor_corners(layout, brief.board_thickness_mm)
     hull = shapely.get_coordinates(shapely.MultiPoint(feet).convex_hull)[:-1]
     polygon = hull[:, ::-1] if lie.length_axis == "y" else hull
@@ -370,32 +390,71 @@ def _build_one(
     centre = envelope.frame.to_master(np.array([[x, y, lie.top_z_mm - up]]))[0]
     made = CradlePiece(
         piece=shell.piece,
-        boards=tuple(boards),
+        boards=boards,
         support_polygon_mm=tuple((float(a), float(b)) for a, b in polygon),
         tilts=tilts,
-        cut_list=_cut_list(boards, layout, brief),
+        cut_list=_cut_list(boards, rails),
         length_axis=lie.length_axis,
         floor_mm=lie.top_z_mm + GROUND_CLEARANCE_MM,
         centre_of_mass_mm=(float(centre[0]), float(centre[1]), float(centre[2])),
         lying_mass_kg=lie.mass_kg,
+        rails=rails,
     )
     return made, _advice(shell.name, tilts, brief)
 
 
-def _cut_list(
-    boards: Sequence[Board], layout: _Layout, brief: CradleBrief
-) -> tuple[tuple[str, int, float, float, float], ...]:
-    """Each board by its bounding rectangle, and two rails in every bay between boards."""
+def _members(
+    lie: _Lie, layout: _Layout, brief: CradleBrief, prefix: str, piece: int
+) -> tuple[tuple[Board, ...], tuple[Rail, ...]]:
+    """The boards with their slots, and the rails that go into them."""
+    thick = brief.board_thickness_mm
+    boards = []
+    for number, station in enumerate(layout.stations_mm):
+        outline, start = _outline(layout, number)
+        boards.append(Board(f"{prefix} board {number + 1}", piece, float(station), outline, thick, start))
+    ends = [layout.ends(k) for k in range(len(boards))]
+    places = rail_places([a for a, _ in ends], [b for _, b in ends], thick)
+    if not places:
+        return tuple(boards), ()
+    spots = np.array([np.linspace(a - PLAY_MM, b + PLAY_MM, 9) for a, b in places])
+    tops = np.array([[np.interp(spots - b.start_mm, *top_edge(b.outline_mm)).min()] for b in boards])
+    under = (lie.along_mm >= layout.stations_mm[0]) & (lie.along_mm <= layout.stations_mm[-1])
+    over = np.any(
+        [(lie.across_mm >= a - lie.pixel_mm) & (lie.across_mm <= b + lie.pixel_mm) for a, b in places], axis=0
+    )
+    clear = float(lie.low_mm[np.ix_(under, over)].min(initial=np.inf)) + GROUND_CLEARANCE_MM
+    height = rail_height_mm(tops, clear)
+    rails = make_rails(
+        places, layout.stations_mm, [b.name for b in boards], height, thick, lambda k: f"{prefix} rail {k}", piece
+    )
+    wide = thick + PLAY_MM
+    slotted = [
+        replace(b, slots_mm=tuple((a - PLAY_MM / 2.0 - b.start_mm, wide, height / 2.0) for a, _ in places))
+        for b in boards
+    ]
+    return tuple(slotted), rails
+
+
+def top_edge(outline_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """x and height of the edge a jacket lies on, by rising x: a board's outline runs along the floor, then back over
+    it."""
+    top = outline_mm[2:][::-1]
+    order = np.argsort(top[:, 0], kind="stable")
+    return top[order, 0], top[order, 1]
+
+
+def _cut_list(boards: Sequence[Board], rails: Sequence[Rail]) -> tuple[tuple[str, int, float, float, float], ...]:
+    """Each board and rail by its bounding rectangle."""
     rows: list[tuple[str, int, float, float, float]] = []
-    for board in boards:
-        length, height = np.ptp(board.outline_mm, axis=0)
-        rows.append((board.name, 1, float(length), float(height), board.thickness_mm))
-    bays = np.diff(layout.stations_mm) - brief.board_thickness_mm
-    rail = min(RAIL_HEIGHT_MM, float(layout.heights_mm.min()) + GROUND_CLEARANCE_MM)
-    for length in sorted({round(float(b), 1) for b in bays if b > 0}, reverse=True):
-        count = 2 * sum(1 for b in bays if round(float(b), 1) == length)
-        rows.append(("rail", count, length, rail, brief.board_thickness_mm))
+    for member in (*boards, *rails):
+        length, height = np.ptp(member.outline_mm, axis=0)
+        rows.append((member.name, 1, float(length), float(height), member.thickness_mm))
     return tuple(rows)
+
+
+def lay_cradle_on_sheets(cradle: Cradle, catalogue: Catalogue) -> Cradle:
+    """The cradle with its members laid out on the catalogue's boards of their thickness: what is cut is bought."""
+    return replace(cradle, sheets=sheet_lots([(Polygon(cut), thick) for cut, thick in cradle.shapes], catalogue))
 
 
 def _advice(name: str, tilts: Sequence[TiltCheck], brief: CradleBrief) -> list[str]:
@@ -415,9 +474,10 @@ def board_in_plan(board: Board, cradle_piece: CradlePiece, envelope: Envelope) -
     """(k, 3) plan coordinates of the outline on the board's middle plane, where it stands round the
     jacket.
     """
-    across = board.start_mm + board.outline_mm[:, 0]
+    cut = board.cut_mm
+    across = board.start_mm + cut[:, 0]
     along = np.full(len(across), board.station_mm)
-    z = cradle_piece.floor_mm - board.outline_mm[:, 1]
+    z = cradle_piece.floor_mm - cut[:, 1]
     x, y = (across, along) if cradle_piece.length_axis == "y" else (along, across)
     return envelope.frame.to_master(np.column_stack([x, y, z]))
 

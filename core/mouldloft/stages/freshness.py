@@ -64,7 +64,7 @@ READS: dict[str, Reads] = {
     "keys": Reads(("master", "seam", "locks", "division", "rubber"), ("keys",), "rubber"),
     "jacket": Reads(("rubber", "keys"), ("jacket", "cast", "materials"), "figures"),
     "peel": Reads(("master", "seam", "locks", "rubber"), ("peel",), "rubber"),
-    "cradle": Reads(("rubber", "keys", "jacket"), ("cradle",)),
+    "cradle": Reads(("rubber", "keys", "jacket"), ("cradle",), "figures"),
     "cast": Reads(
         ("master", "seam", "locks", "division"), ("cast", "materials", "rates.reach_mm", *_LIFTING), "figures"
     ),

@@ -18,7 +18,7 @@ from ..trade.price import rate_assumptions
 from ..trade.seamterms import for_directions, terms_for
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
-from .cradle import Cradle, build_cradle, cradle_assumptions
+from .cradle import Cradle, build_cradle, cradle_assumptions, lay_cradle_on_sheets
 from .division import Division, division_assumptions, propose_division, seam_of_division, takes_division
 from .freshness import stage_stamps, stale_stages
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
@@ -301,7 +301,8 @@ def back_glove(
     progress.begin("jacket")
     jacket = lay_up_jacket(rubber, keys, brief, catalogue, progress)
     progress.begin("cradle")
-    return jacket, build_cradle(jacket, rubber, keys, brief.cradle, progress)
+    cradle = build_cradle(jacket, rubber, keys, brief.cradle, progress)
+    return jacket, lay_cradle_on_sheets(cradle, catalogue)
 
 
 def order_and_days(

@@ -35,7 +35,7 @@ from .master import Master
 from .peel import Peel
 from .programme import RUN_PARTS, Programme, bolt_count, slot_count
 from .rubber import Rubber, flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
-from .wall import BOARD_MM, Wall
+from .wall import BOARD_MM, FILLET_MM2, Wall
 
 ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts", "finish")
 MOULD_SECTIONS = ORDER_SECTIONS[:-2]
@@ -119,7 +119,7 @@ def take_off(
         *_jacket_needs(jacket, brief, catalogue),
         *_cradle_needs(cradle, catalogue),
         *_cast_needs(master, cast, brief, catalogue),
-        *_consumable_needs(rubber, jacket, cast, programme, brief, catalogue),
+        *_consumable_needs(rubber, jacket, cast, programme, brief, catalogue, wall),
     ]
     progress.step(0.5, "packs")
     lines = tuple(_order(material, parts, catalogue) for material, parts in _gathered(needs))
@@ -200,8 +200,7 @@ def _wall_needs(master: Master, rubber: Rubber, wall: Wall | None, catalogue: Ca
         return
     for lot in wall.sheets:
         board = next(b for b in catalogue.board if b.code == lot.code)
-        whole = (lot.count + len(lot.too_large)) * lot.size_mm[0] * lot.size_mm[1] * 1e-6
-        yield Need(board, "wall", exactly(whole), 0.0)
+        yield Need(board, "wall", exactly(lot.bought_mm2 * 1e-6), 0.0)
 
 
 def mats_of_zone(zone: Zone, brief: Brief, catalogue: Catalogue) -> tuple[MatMaterial, ...]:
@@ -246,13 +245,10 @@ def _hardened(material: ResinMaterial, stage: str, net: Interval, waste: float, 
 
 
 def _cradle_needs(cradle: Cradle, catalogue: Catalogue) -> Iterable[Need]:
-    by_thickness: dict[float, float] = {}
-    for piece in cradle.pieces:
-        for _, count, length, width, thickness in piece.cut_list:
-            by_thickness[thickness] = by_thickness.get(thickness, 0.0) + count * length * width * 1e-6
-    for thickness, area in sorted(by_thickness.items()):
-        board = catalogue.board_for(thickness)
-        yield Need(board, "cradle", interval_of(area, (("boards as rectangles", 0.05),)), board.cutting_loss)
+    """Sheets for the cradles, as their boards and rails are nested on them."""
+    for lot in cradle.sheets:
+        board = next(b for b in catalogue.board if b.code == lot.code)
+        yield Need(board, "cradle", exactly(lot.bought_mm2 * 1e-6), 0.0)
 
 
 def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
@@ -288,11 +284,17 @@ def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) 
 
 
 def _consumable_needs(
-    rubber: Rubber, jacket: Jacket, cast: Cast, programme: Programme, brief: Brief, catalogue: Catalogue
+    rubber: Rubber,
+    jacket: Jacket,
+    cast: Cast,
+    programme: Programme,
+    brief: Brief,
+    catalogue: Catalogue,
+    wall: Wall | None,
 ) -> Iterable[Need]:
     """What the work uses up, by what the plan counts: person days, coats, pots, square metres of each interface."""
     loose = (("how the workshop works", 0.3),)
-    counted = _counted(rubber, jacket, cast, programme, brief)
+    counted = _counted(rubber, jacket, cast, programme, brief, wall)
     for item in catalogue.consumable:
         if not _is_used(item, brief):
             continue
@@ -305,7 +307,7 @@ def _consumable_needs(
 
 
 def _counted(
-    rubber: Rubber, jacket: Jacket, cast: Cast, programme: Programme, brief: Brief
+    rubber: Rubber, jacket: Jacket, cast: Cast, programme: Programme, brief: Brief, wall: Wall | None
 ) -> dict[str, dict[str, float]]:
     """What consumables go by, for each section of the order."""
     n = len(brief.run.numbers)
@@ -316,12 +318,16 @@ def _counted(
     area = cast.area_mm2 * 1e-6
     finish = brief.finish
     painted = area * brief.run.casts / (1.0 - finish.overspray) if finish.paint else 0.0
-    wall = sum(wall_areas_mm2(rubber)) * 1e-6
+    wall_m2 = sum(wall_areas_mm2(rubber)) * 1e-6
+    held = rubber.registration
     slots = float(slot_count(jacket))
     reinforced = sum(handled_edges_mm2(rubber)) * 1e-6 if brief.joint.reinforced_edges else 0.0
     return {
-        "wall": {"skin m2": rubber.skin_m2, "wall m2": wall, "flange m2": sum(flanges),
-                 "flange m": sum(flanges) / width_m, **days.get("wall", {})},
+        "wall": {"skin m2": rubber.skin_m2, "wall m2": wall_m2, "flange m2": sum(flanges),
+                 "flange m": sum(flanges) / width_m, "bead m": held.bead_length_mm * 1e-3 if held else 0.0,
+                 "dome": float(len(held.domes_mm)) if held else 0.0,
+                 "wall clay l": wall.clay_mm3 * 1e-6 if wall is not None else wall_m2 / width_m * FILLET_MM2 * 1e-3,
+                 **days.get("wall", {})},
         "glove": {"coat m2": len(rubber.coats) * rubber.skin_m2, "batch": mould_pots, "job": 1.0,
                   "reinforced m2": reinforced,
                   **days.get("glove", {})},

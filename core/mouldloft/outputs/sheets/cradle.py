@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 from reportlab.lib.colors import HexColor
 from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
@@ -73,25 +71,14 @@ def _side(canvas: Canvas, boards: list[Board], first: float, scale: float, tall:
 def _above(
     canvas: Canvas, cradle: CradlePiece, boards: list[Board], corner: tuple[float, float], scale: float, base: float
 ) -> None:
-    """From above: boards as bars, rails between them, distances from the first board."""
+    """From above: boards as bars over the rails they are slotted on, distances from the first board."""
     first, low = corner
-    height = next((row[3] for row in cradle.cut_list if row[0] == "rail"), 0.0)
-    for one, other in pairwise(boards):
-        if height <= 0:
-            continue
-        left = max(one.start_mm, other.start_mm)
-        right = min(b.start_mm + float(b.outline_mm[:, 0].max()) for b in (one, other)) - one.thickness_mm
-        x = _LEFT + (one.station_mm - first + one.thickness_mm) * scale
-        for start in (left, right):
-            length = (other.station_mm - one.station_mm - one.thickness_mm) * scale
-            _box(canvas, x, base + (start - low) * scale, length, max(one.thickness_mm * scale, 1.5))
-        _word(
-            canvas,
-            x + length / 2,
-            base + (left - low) * scale - 8.0,
-            f"rails {round(length / scale, 1):.0f}",
-            colour=SOFT_INK,
-        )
+    for rail in cradle.rails:
+        x = _LEFT + (rail.start_mm + rail.thickness_mm / 2.0 - first) * scale
+        y = base + (rail.across_mm - low) * scale
+        _box(canvas, x, y, rail.length_mm * scale, max(rail.thickness_mm * scale, 1.5))
+        said = f"{rail.name}: {rail.length_mm:.0f} long, {rail.height_mm:.0f} high, slots half of it"
+        _word(canvas, x + rail.length_mm * scale / 2, y - 8.0, said, colour=SOFT_INK)
     top = base + max(b.start_mm - low + float(b.outline_mm[:, 0].max()) for b in boards) * scale
     for board in boards:
         x = _LEFT + (board.station_mm - first) * scale

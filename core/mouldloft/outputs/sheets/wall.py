@@ -62,11 +62,8 @@ def wall_facts(plan: MouldPlan, wall: Wall) -> list[tuple[str, str]]:
     ]
     if wall.stretch > 0:
         facts.insert(4, ("Stretch", f"{100 * wall.stretch:.1f} % at most where the sheet is bent"))
-    if wall.clay_mm2 > 0:
-        litres = wall.clay_mm2 * 10.0 * 1e-6
-        facts.insert(
-            -1, ("Clay", f"{wall.clay_mm2 * 1e-6:.2f} m² of the wall, about {litres:.0f} litres over the ribs")
-        )
+    over = f"{wall.clay_mm2 * 1e-6:.2f} m² of the wall over ribs, and " if wall.clay_mm2 > 0 else ""
+    facts.insert(-1, ("Clay", f"{over}along the skin: about {max(wall.clay_mm3 * 1e-6, 0.1):.1f} litres"))
     return facts
 
 

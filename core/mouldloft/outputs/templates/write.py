@@ -6,7 +6,7 @@ from pathlib import Path
 
 from ...base.progress import SILENT, Progress
 from ...stages.plan import MouldPlan
-from .cradle import cradle_sheets, cradle_templates
+from .cradle import cradle_templates
 from .fullsize import Template, write_dxf, write_pdf, write_svg
 from .sheets import sheet_templates
 from .wall import wall_templates
@@ -16,7 +16,7 @@ def write_templates(plan: MouldPlan, folder: Path, progress: Progress = SILENT) 
     """Wall and cradle boards at full size: DXF and SVG for the cutter, nested on sheets as sold; PDF on A4
     for the bench. Returns the folder."""
     boards = cradle_templates(plan)
-    boards_on_sheets = sheet_templates(boards, cradle_sheets(plan, plan.catalogue), plan.catalogue)
+    boards_on_sheets = sheet_templates(boards, plan.cradle.sheets, plan.catalogue)
     walls: tuple[Template, ...] = wall_templates(plan, plan.wall) if plan.wall is not None else ()
     on_sheets = sheet_templates(walls, plan.wall.sheets, plan.catalogue) if plan.wall is not None else ()
     for name, cut, bench in (("wall", on_sheets, walls), ("cradle", boards_on_sheets, boards)):

@@ -2,13 +2,14 @@
 
 from .build import WORKING_MARGIN_MM, build_wall, wall_assumptions
 from .joints import parting_of
-from .records import SheetLot, Station, Wall, WallPiece
+from .records import FILLET_MM2, SheetLot, Station, Wall, WallPiece
 from .rulings import STEP_MM
-from .sheets import BOARD_MM, lay_on_sheets
+from .sheets import BOARD_MM, lay_on_sheets, sheet_lots
 from .surface import PartingSurface, parting_heights, parting_surface
 
 __all__ = [
     "BOARD_MM",
+    "FILLET_MM2",
     "STEP_MM",
     "WORKING_MARGIN_MM",
     "PartingSurface",
@@ -21,5 +22,6 @@ __all__ = [
     "parting_heights",
     "parting_of",
     "parting_surface",
+    "sheet_lots",
     "wall_assumptions",
 ]

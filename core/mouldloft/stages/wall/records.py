@@ -9,6 +9,9 @@ import numpy as np
 from ...base.marks import Assumption
 from ...geometry.nesting import Laid
 
+FILLET_MM2 = 250.0  # clay's section that closes the wall along the skin, both faces (common practice, no source)
+CLAY_MM = 10.0  # over ribs, and of a root at its edge (common practice, no source)
+
 
 def _no_points(width: int) -> np.ndarray:
     return np.zeros((0, width))
@@ -66,10 +69,10 @@ class WallPiece:
 
 @dataclass(frozen=True)
 class SheetLot:
-    """Sheets of one material as sold, and where the wall's pieces lie on them.
+    """Sheets of one material as sold, and where the pieces of a wall, or the members of a cradle, lie on them.
 
     code : of the catalogue's board; size_mm : length and width; count : sheets; laid : one for each of `pieces`, which
-    are numbers of the wall's pieces; too_large : numbers of pieces that no such sheet holds.
+    are numbers of the pieces; too_large : numbers of those that no such sheet holds.
     """
 
     code: str
@@ -78,6 +81,11 @@ class SheetLot:
     pieces: tuple[int, ...]
     laid: tuple[Laid, ...]
     too_large: tuple[int, ...] = ()
+
+    @property
+    def bought_mm2(self) -> float:
+        """Area of the sheets bought; a piece too large for one is made up from one more."""
+        return (self.count + len(self.too_large)) * self.size_mm[0] * self.size_mm[1]
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,3 +118,9 @@ class Wall:
     rooted_mm: float
     assumptions: tuple[Assumption, ...]
     sheets: tuple[SheetLot, ...] = ()
+
+    @property
+    def clay_mm3(self) -> float:
+        """Clay over the ribs, in roots where boards stop short, and closing the edge along the skin."""
+        whole = sum(max(s.along_mm for s in self.stations if s.line == k) for k in {s.line for s in self.stations})
+        return CLAY_MM * (self.clay_mm2 + self.rooted_mm * self.root_mm) + FILLET_MM2 * whole

@@ -12,11 +12,10 @@ from shapely.geometry import Polygon, box
 
 from ...geometry.heightmap import outline as outline_of
 from ...geometry.rays import RayScene, first_wall_mm, inside_body
-from .records import StationMark, WallPiece
+from .records import CLAY_MM, StationMark, WallPiece
 from .rulings import Rulings
 from .surface import PartingSurface
 
-CLAY_MM = 10.0  # over a rib (common practice, no source)
 CLAY_WITHIN_MM = 5.0  # of the parting surface, between one rib and the next
 RIB_DEEP_MM = 80.0  # below the wall's face (common practice, no source)
 _RIB_LEAST_DEEP_MM = 25.0

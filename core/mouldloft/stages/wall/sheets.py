@@ -1,7 +1,8 @@
-"""The wall's pieces nested on sheets as sold: what is cut from which, and how many are bought."""
+"""Flat members nested on sheets as sold: what is cut from which, and how many are bought."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from shapely.geometry import Polygon
@@ -17,18 +18,21 @@ _THICKNESS_MM = {"board": BOARD_MM, "rib": BOARD_MM, "strip": STRIP_MM}
 
 def lay_on_sheets(wall: Wall, catalogue: Catalogue) -> Wall:
     """The wall with its pieces laid out on the catalogue's boards: ply for boards and ribs, thin sheet for strips."""
+    members = [(Polygon(p.outline_mm, p.holes_mm), _THICKNESS_MM[p.kind]) for p in wall.pieces]
+    return replace(wall, sheets=sheet_lots(members, catalogue))
+
+
+def sheet_lots(members: Sequence[tuple[Polygon, float]], catalogue: Catalogue) -> tuple[SheetLot, ...]:
+    """Members (outline and thickness) on the catalogue's boards of their thickness, thickest first."""
     lots = []
-    for thickness in sorted(set(_THICKNESS_MM.values()), reverse=True):
-        numbers = [k for k, p in enumerate(wall.pieces) if _THICKNESS_MM[p.kind] == thickness]
-        if not numbers:
-            continue
+    for thickness in sorted({thick for _, thick in members}, reverse=True):
+        numbers = [k for k, (_, thick) in enumerate(members) if thick == thickness]
         board = catalogue.board_for(thickness)
         size = (board.length_mm, board.width_mm)
-        shapes = [Polygon(wall.pieces[k].outline_mm, wall.pieces[k].holes_mm) for k in numbers]
-        laid = nest(shapes, size)
+        laid = nest([members[k][0] for k in numbers], size)
         held = {one.part for one in laid}
         left = tuple(numbers[k] for k in range(len(numbers)) if k not in held)
         count = max((one.sheet for one in laid), default=-1) + 1
         own = tuple(replace(one, part=numbers[one.part]) for one in laid)
         lots.append(SheetLot(board.code, size, count, tuple(one.part for one in own), own, left))
-    return replace(wall, sheets=tuple(lots))
+    return tuple(lots)
