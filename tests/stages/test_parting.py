@@ -281,14 +281,40 @@ def test_flat_wall_of_a_ball_is_a_ring_in_boards():
         out = np.linalg.norm(piece.skin_edge_mm - [0, 100.0], axis=1)
         assert np.abs(out - 104.0).max() < 1.0
     assert wall.rooted_mm == 0.0
-    # a plane 70 mm off the middle meets the ball at 45 degrees all round: boards stop short by the root
+
+
+def test_a_flat_wall_that_meets_the_skin_flat_gets_a_root():
+    """Analytic: a plane 70 mm off a ball's middle meets it at 45 degrees all round. Boards stop short by the root; the
+    wall leaves the skin at 60 degrees or more, passes through the seam, and is the plane again where boards begin."""
     master, seam = seam_of(ball(100.0), (1, 0, 0), 100.0 * np.sin(np.pi / 4), PLANE)
     low = build_wall(master, seam, 50.0)
-    assert low.flattest_deg == pytest.approx(45.0, abs=3.0)
     assert low.rooted_mm == pytest.approx(seam.length_mm, rel=0.05)
-    assert low.clay_root_mm == pytest.approx(4 / 27 * low.root_mm * np.tan(np.radians(15.0)), abs=0.3)  # turned to 60
+    assert low.flattest_deg > 59.0
     round_it = np.concatenate([np.linalg.norm(p.skin_edge_mm - [0, 100.0], axis=1) for p in low.pieces])
     assert np.abs(round_it - (100.0 * np.cos(np.pi / 4) + low.root_mm)).max() < 1.5
+    made = parting_surface(seam, master)
+    angle = np.linspace(0.0, 2 * np.pi, 60, endpoint=False)
+    round_line = np.column_stack([np.cos(angle), np.sin(angle)])
+    middle = made.frame.to_frame(np.array([[0.0, 0.0, 100.0]]))[0]
+
+    def off(radius):
+        x, y = (middle[:2] + radius * round_line).T
+        return made.over(x, y) - seam.plane_offset_mm
+
+    rim = 100.0 * np.cos(np.pi / 4)
+    assert np.abs(off(rim)).max() < 0.3
+    assert made.off_seam_mm < 0.3
+    assert np.abs(off(rim + low.root_mm + 1.0)).max() < 0.05
+    assert np.abs(off(0.5 * rim)).max() < 1e-9
+    # the ball leans by 45 degrees there: a rise of 1 in 1 would stand square, 0.27 in 1 at 60 degrees
+    rise = (off(rim + 0.4333 * low.root_mm) - off(rim + 0.1 * low.root_mm)) / (low.root_mm / 3)
+    assert rise.min() > np.tan(np.radians(14.0))
+    assert rise.max() < np.tan(np.radians(30.0))
+    assert low.clay_root_mm == pytest.approx(np.abs(off(rim + 0.447 * low.root_mm)).max(), abs=0.2)
+    behind = parting_heights(seam, pull_frame(-made.frame.pull), -150, 0, 2.0, 100, 151, master)
+    ahead = parting_heights(seam, made.frame, -150, 0, 2.0, 100, 151, master)
+    assert np.array_equal(ahead, -behind[:, ::-1])
+    assert np.ptp(ahead) > 1.0
 
 
 def test_boards_stand_on_the_base_and_fit_the_sheet():

@@ -82,7 +82,7 @@ def _fit_words(wall: Wall) -> str:
     if wall.kind == "boards":
         said.append("the boards lie in the parting surface itself")
         if wall.clay_root_mm > 0:
-            said.append(f"the clay roots within {wall.clay_root_mm:.0f} mm of it")
+            said.append(f"it follows the clay roots, which rise {wall.clay_root_mm:.0f} mm off the boards at most")
     if wall.kind in ("strips", "strips and clay"):
         said.append(f"strips within {wall.off_sheet_mm:.1f} mm of the parting surface")
     if wall.off_clay_mm > 0:
@@ -93,11 +93,13 @@ def _fit_words(wall: Wall) -> str:
 def _angle_words(wall: Wall) -> str:
     if wall.rooted_mm < 1.0:
         return f"{wall.flattest_deg:.0f}° or more"
-    where = f"less than 60° along {wall.rooted_mm / 1000:.2f} m of the seam (flattest {wall.flattest_deg:.0f}°)"
     if wall.kind == "boards":
         return (
-            f"a flat board would meet it at {where}: there it stops {wall.root_mm:.0f} mm short, and clay turns steeper"
+            f"{wall.flattest_deg:.0f}° or more. A flat board would meet it at less than 60° along "
+            f"{wall.rooted_mm / 1000:.2f} m of the seam: there it stops {wall.root_mm:.0f} mm short, and a clay root "
+            "leaves the skin steeper, rises as the table of stations says half-way out, and runs out into the board"
         )
+    where = f"less than 60° along {wall.rooted_mm / 1000:.2f} m of the seam (flattest {wall.flattest_deg:.0f}°)"
     return f"{where}: there shape the last {wall.root_mm:.0f} mm in clay, as square to the skin as it will go"
 
 
@@ -261,7 +263,8 @@ def _table_note(plan: MouldPlan) -> str:
     many = " Each line of the seam is measured from its own start." if len(plan.seam.lines) > 1 else ""
     return (
         "Heights are above the board; along the seam with a tape on the skin, from station 1." + many
-        + " The wall leans so far over its width from square across the pull."
+        + (" A clay root rises so far off the boards' plane, where it is highest."
+           if plan.seam.kind == "plane" else " The wall leans so far over its width from square across the pull.")
     )  # fmt: skip
 
 
@@ -277,12 +280,13 @@ def _stations(wall: Wall, inner: float, names: Sequence[str]) -> Flowable:
             f"{s.along_mm:.0f} mm",
             f"{max(s.on_seam_mm[2], 0.0):.0f} mm",
             f"{max(s.outer_mm[2], 0.0):.0f} mm",
-            _towards(s.towards_mm, names),
+            _towards(s.root_mm if wall.kind == "boards" else s.towards_mm, names),
         )
         for s in wall.stations
     ]
     widths = [share * inner for share in (0.09, 0.16, 0.16, 0.16, 0.17, 0.26)]
-    return ruled_table(_TABLE_COLUMNS, rows, widths, right=(2, 3, 4))
+    columns = (*_TABLE_COLUMNS[:-1], "Clay root rises") if wall.kind == "boards" else _TABLE_COLUMNS
+    return ruled_table(columns, rows, widths, right=(2, 3, 4))
 
 
 def _towards(towards_mm: float, names: Sequence[str]) -> str:

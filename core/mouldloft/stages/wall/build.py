@@ -18,7 +18,7 @@ from . import boards, ribs, strips
 from .records import Station, Wall, WallPiece
 from .rulings import LEAST_ANGLE_DEG, STRETCH_MOST, Rulings, rule_line, section_area, stands_on_board
 from .stations import numbered, station_rulings
-from .surface import PartingSurface, parting_surface, root_of, skin_normals
+from .surface import Over, PartingSurface, parting_surface, root_of, skin_normals
 
 WORKING_MARGIN_MM = 20.0  # of wall past the flanges (common practice, no source)
 _FOOT_SHARE = 0.1  # of the root, off the seam, from where the wall's angle to the skin is measured
@@ -54,17 +54,20 @@ def build_wall(master: Master, seam: Seam, width_mm: float, progress: Progress =
     return _bent(master, seam, surface, width_mm)
 
 
-def _root_angles_deg(rulings: Rulings, surface: PartingSurface, master: Master) -> np.ndarray:
-    """(k,) angle between wall and skin at each ruling's foot, over the first third of the root."""
-    skin = surface.frame.to_frame(
-        skin_normals(surface.frame.to_master(rulings.on_seam_mm), master, root_of(master) / 2)
-    )
-    out = (rulings.outer_mm - rulings.on_seam_mm)[:, :2]
+def _root_angles_deg(
+    rulings: Rulings, surface: PartingSurface, master: Master, over: Over | None = None, square: bool = False
+) -> np.ndarray:
+    """(k,) angle between wall and skin at each ruling's foot, over the first third of the root.
+
+    over : heights of the wall, if not the surface's. square : measured straight off the skin, not along the ruling.
+    """
+    over, root = over or surface.over, root_of(master)
+    skin = surface.frame.to_frame(skin_normals(surface.frame.to_master(rulings.on_seam_mm), master, root / 2))
+    out = skin[:, :2] if square else (rulings.outer_mm - rulings.on_seam_mm)[:, :2]
     out = out / np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-9)
-    near = rulings.on_seam_mm[:, :2] + _FOOT_SHARE * root_of(master) * out
-    far = rulings.on_seam_mm[:, :2] + (_FOOT_SHARE + 1 / 3) * root_of(master) * out
-    rise = surface.over(far[:, 0], far[:, 1]) - surface.over(near[:, 0], near[:, 1])
-    way = np.column_stack([far - near, rise])
+    near = rulings.on_seam_mm[:, :2] + _FOOT_SHARE * root * out
+    far = rulings.on_seam_mm[:, :2] + (_FOOT_SHARE + 1 / 3) * root * out
+    way = np.column_stack([far - near, over(far[:, 0], far[:, 1]) - over(near[:, 0], near[:, 1])])
     way = way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
     return np.degrees(np.arcsin(np.clip(np.einsum("ij,ij->i", way, skin), 0.0, 1.0)))
 
@@ -92,26 +95,33 @@ def _of_boards(master: Master, seam: Seam, surface: PartingSurface, width_mm: fl
         rule_line(frame.to_frame(n.points_mm), n.closed, k, inside, width_mm, level, on_board)
         for k, n in enumerate(seam.lines)
     ]
-    angles = [_root_angles_deg(r, surface, master) for r in rulings]
-    flat = [a < LEAST_ANGLE_DEG for a in angles]
+    flat = [_root_angles_deg(r, surface, master, level, square=True) < LEAST_ANGLE_DEG for r in rulings]
+    built = [_root_angles_deg(r, surface, master, square=True) for r in rulings]
     root = root_of(master)
     kept = boards.set_back(inside, rulings, flat, GAP_MM, root)
     whole = boards.board_ring(inside, master, frame, offset, width_mm)
     cuts = [boards.board_cuts(r) for r in rulings]
     lines = list(zip(rulings, cuts, strict=True))
-    at = numbered([(r, station_rulings(r, c)) for r, c in lines], frame, GAP_MM, width_mm, level)
+    at = numbered([(r, station_rulings(r, c)) for r, c in lines], frame, GAP_MM, width_mm, surface.over)
+    at = {(n, k): _rooted(one, surface, rulings[n], k, root) for (n, k), one in at.items()}
     parts = boards.cut_boards(whole.difference(kept), lines, width_mm)
     pieces = _named([boards.as_piece(part, line, kept, at, lines) for part, line in parts])
-    lean = np.radians(90.0 - np.concatenate(angles))
-    # the root leaves the skin at 60 degrees and comes back to the board: a cubic's greatest rise
-    rise = 4.0 / 27.0 * root * np.tan(np.maximum(lean - np.radians(90.0 - LEAST_ANGLE_DEG), 0.0))
     bad = np.concatenate(flat)
     step = sum(n.length_mm for n in seam.lines) / max(len(bad), 1)
     return Wall(
         "boards", width_mm, GAP_MM, root, pieces, tuple(at.values()), 0.0, 0.0, 0.0,
-        float(rise[bad].max(initial=0.0)), float(np.degrees(np.pi / 2 - lean).min(initial=90.0)), 0.0,
+        float(np.abs(surface.height_mm - offset).max()), float(np.concatenate(built).min(initial=90.0)), 0.0,
         float(whole.area), 0.0, 1.0, float(bad.sum() * step), wall_assumptions("plane"),
     )  # fmt: skip
+
+
+def _rooted(station: Station, surface: PartingSurface, rulings: Rulings, at: int, root_mm: float) -> Station:
+    """A station with how far the clay root there stands off the boards' plane."""
+    foot, outer = rulings.on_seam_mm[at, :2], rulings.outer_mm[at, :2]
+    way = (outer - foot) / max(float(np.hypot(*(outer - foot))), 1e-9)
+    xy = foot + np.linspace(0.0, root_mm, 31)[:, None] * way
+    off = surface.over(xy[:, 0], xy[:, 1]) - surface.over(outer[:1], outer[1:])
+    return replace(station, root_mm=float(off[np.argmax(np.abs(off))]), towards_mm=0.0)
 
 
 def _bent(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) -> Wall:

@@ -22,7 +22,8 @@ class Station:
     """A numbered place along the seam, and the line across the wall there. Plan coordinates, mm.
 
     along_mm : along its line of the seam from that line's start; inner_mm, outer_mm : the wall's edges there.
-    towards_mm : how far the outer edge stands towards the first piece from the inner one, along the pull.
+    towards_mm : how far the outer edge stands towards the first piece from the inner one, along the pull. root_mm : how
+    far, at most, a flat wall's clay root stands off its plane towards the first piece.
     """
 
     number: int
@@ -32,6 +33,7 @@ class Station:
     inner_mm: tuple[float, float, float]
     outer_mm: tuple[float, float, float]
     towards_mm: float
+    root_mm: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,10 +96,11 @@ class Wall:
 
     kind : "boards", "strips", "clay on ribs" or "strips and clay". gap_mm : how far the skin edge is cut shy of the
     skin. off_sheet_mm, off_clay_mm : greatest distance of boards and strips, and of clay drawn straight from rib to
-    rib, from the parting surface that all else is calculated on; clay_root_mm : the same of the clay that turns a board
-    square to the skin. steepest_deg : greatest lean against the plane across the pull. strip_share : of the seam's
-    length that is sheet. clay_mm2 : area of the wall that is clay. flattest_deg : least angle to the skin; rooted_mm :
-    length of the seam along which it is under 60 degrees, where boards stop short for a clay root.
+    rib, from the parting surface that all else is calculated on; clay_root_mm : how far roots of clay, which that
+    surface follows, stand off the boards' plane at most. steepest_deg : greatest lean against the plane across the
+    pull. strip_share : of the seam's length that is sheet. clay_mm2 : area of the wall that is clay. flattest_deg :
+    least angle to the skin as built; rooted_mm : length of the seam along which sheet or board alone would meet it at
+    less than 60 degrees: boards stop short there for a clay root.
     """
 
     kind: str

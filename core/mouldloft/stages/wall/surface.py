@@ -1,7 +1,8 @@
 """The parting surface: one sheet from the seam outward that wall, rubber, joint, jacket and solids all take.
 
-A plane seam's is the plane. Any other's is a fair sheet through the seam: near the skin it turns towards square to it,
-further out it leans as little against the pull as it can; it is one height map along the pull, so that both pieces
+A plane seam's is the plane, with a root that rises from it towards square to the skin wherever the plane itself would
+meet the skin too flat. Any other's is a fair sheet through the seam: near the skin it turns towards square to it,
+further out it leans as little against the pull as it can. Either is one height map along the pull, so that both pieces
 come off it.
 """
 
@@ -11,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
@@ -25,7 +27,7 @@ from ...geometry.rays import inside_body, ray_scene
 from ...geometry.sampling import samples_on_every_face
 from ..master import Master, skin_faces
 from ..seam import Seam, skin_bounds
-from .rulings import STEP_MM, Rulings, rule_line, section_area, stands_on_board, strip_runs
+from .rulings import LEAST_ANGLE_DEG, STEP_MM, Rulings, rule_line, section_area, stands_on_board, strip_runs
 
 _PIXELS = 350  # along the master's longest side
 _REACH_SHARE, _REACH_LEAST_MM, _REACH_MOST_MM = 1 / 9, 60.0, 200.0  # of the longest side: past any flange's width
@@ -36,6 +38,10 @@ _AT_ROOT = (0.15, 0.5, 0.85)  # of the root, where it is asked to be square
 _SQUARE_SHARE = 0.5  # of the skin's lean that the root turns with: halfway between square and no lean
 _OFF_SQUARE_DEG = 20.0  # and never further from square than this ...
 _STEEPEST_ROOT_DEG = 60.0  # ... unless the root would lean more than this
+# of a plane's clay root: its rise over the first third, past the tenth it is measured from, by its slope at the seam
+_MET = 0.564
+_SPARE_DEG = 1.0  # steeper than asked, for the lattice's sake
+_STEEPEST_CLAY = float(np.tan(np.radians(60.0)))
 _NEIGHBOURS = 64  # lumps of skin that a normal is taken from
 _CARRIED_ON = 3  # pixels into the body that the sheet goes on, so that it does not end at the seam itself
 
@@ -48,7 +54,8 @@ class PartingSurface:
     """Heights along the pull of the first piece, in whose frame the grid lies.
 
     height_mm : (rows, columns) float64, everywhere; fair : (rows, columns) bool, where it is the fair sheet, as far as
-    `reach_mm` from the seam: further out it only levels off. off_seam_mm : greatest distance of the seam from it.
+    `reach_mm` from the seam: further out it only levels off; all of a plane is. off_seam_mm : greatest distance of the
+    seam from it.
     rulings : straight lines across the wall from every line of the seam; strips : those stretches of them where a sheet
     is bent to them: the surface is fitted to these. Neither of a plane.
     """
@@ -61,6 +68,11 @@ class PartingSurface:
     off_seam_mm: float
     rulings: tuple[Rulings, ...] = ()
     strips: tuple[Rulings, ...] = ()
+
+    @property
+    def bent(self) -> bool:
+        """Is it anything but a plane across the pull?"""
+        return bool(self.height_mm.max() > self.height_mm.min())
 
     def over(self, x_mm: np.ndarray, y_mm: np.ndarray) -> np.ndarray:
         """(k,) heights over points of its own frame."""
@@ -93,12 +105,11 @@ def parting_surface(seam: Seam, master: Master) -> PartingSurface:
     pixel, reach = max(master.size_mm) / _PIXELS, reach_of(master)
     points = frame.to_frame(master.vertices_mm)
     grid = grid_around(points, pixel, reach + 4 * pixel)
+    lines = [(line.points_mm, line.closed) for line in seam.lines]
     if seam.kind == "plane":
-        flat = np.full((grid.rows, grid.columns), float(seam.plane_offset_mm))
-        return PartingSurface(frame, grid, flat, np.ones(flat.shape, bool), np.inf, 0.0)
+        return _plane(lines, master, frame, grid, seam)
     assert seam.level_mm is not None
     bounds = skin_bounds(master, seam.level_mm, frame, grid)
-    lines = [(line.points_mm, line.closed) for line in seam.lines]
     sheet = _sheet(lines, master, frame, grid, bounds, reach)
     height = sheet.height()
     ruled = _ruled(seam, master, frame, lambda x, y: sample_map(height, grid, x, y), _RULED_SHARE * reach)
@@ -115,6 +126,71 @@ def parting_surface(seam: Seam, master: Master) -> PartingSurface:
     made = PartingSurface(frame, grid, height, sheet.active, reach, 0.0, ruled, strips)
     on = frame.to_frame(np.concatenate([spaced_out(p, closed, pixel) for p, closed in lines]))
     return replace(made, off_seam_mm=float(made.away_mm(on).max()))
+
+
+def _plane(
+    lines: Sequence[tuple[np.ndarray, bool]], master: Master, frame: PullFrame, grid: Grid, seam: Seam
+) -> PartingSurface:
+    """The plane, with its roots."""
+    height = np.full((grid.rows, grid.columns), float(seam.plane_offset_mm))
+    whole = np.ones(height.shape, bool)
+    made = PartingSurface(frame, grid, height, whole, np.inf, 0.0)
+    if not lines or seam.level_mm is None:
+        return made
+    on = np.concatenate([spaced_out(points, closed, grid.pixel_mm) for points, closed in lines])
+    rise = np.concatenate([_root_slopes(points, closed, master, frame, grid.pixel_mm) for points, closed in lines])
+    if not rise.any():
+        return made
+    height += _roots(frame.to_frame(on)[:, :2], rise, section_area(master, seam), grid, root_of(master))
+    made = replace(made, height_mm=height)
+    return replace(made, off_seam_mm=float(made.away_mm(frame.to_frame(on)).max()))
+
+
+def _root_slopes(points_mm: np.ndarray, closed: bool, master: Master, frame: PullFrame, step_mm: float) -> np.ndarray:
+    """(k,) rise over run with which a plane's root leaves the seam at points a step apart: enough to meet the skin at
+    `LEAST_ANGLE_DEG` over its first third, evened along the line; 0 where the plane itself does."""
+    on, root = spaced_out(points_mm, closed, step_mm), root_of(master)
+    lean = np.arcsin(np.clip(frame.to_frame(skin_normals(on, master, root / 2))[:, 2], -1.0, 1.0))
+    more = np.maximum(np.abs(lean) - np.radians(90.0 - LEAST_ANGLE_DEG), 0.0)
+    rise = np.sign(lean) * np.minimum(np.tan(more + np.radians(_SPARE_DEG) * (more > 0)) / _MET, _STEEPEST_CLAY)
+    if not rise.any():
+        return np.zeros(len(on))
+    mode = "wrap" if closed else "nearest"
+    size = 2 * int(np.ceil(root / 2 / step_mm)) + 1
+    up, down = ndimage.maximum_filter1d(rise, size, mode=mode), ndimage.minimum_filter1d(rise, size, mode=mode)
+    strongest = np.where(up > -down, up, down)
+    return np.asarray(ndimage.gaussian_filter1d(strongest, root / 4 / step_mm, mode=mode))
+
+
+def _roots(on_mm: np.ndarray, rise: np.ndarray, inside: shapely.Geometry, grid: Grid, root_mm: float) -> np.ndarray:
+    """(rows, columns) how far roots stand off a plane: t (1 - t²/r²)² times the rise of the seam's nearest places, at t
+    outside the seam, nothing past r; inside the body it goes on as straight for a few pixels, so that the seam stays
+    on it. on_mm : (k, 2) places of the seam; rise : (k,) of each."""
+    height = np.zeros((grid.rows, grid.columns))
+    near = near_line(grid, on_mm, root_mm + grid.pixel_mm)
+    i, j = np.nonzero(near)
+    at = np.column_stack([grid.x()[j], grid.y()[i]])
+    away, which = cKDTree(on_mm).query(at, k=min(_NEIGHBOURS, len(on_mm)))
+    away, which = away.reshape(len(at), -1), which.reshape(len(at), -1)
+    weight = np.exp((away[:, :1] - away) / (0.2 * root_mm))
+    slope = (weight * rise[which]).sum(axis=1) / weight.sum(axis=1)
+    t = _off_line(at, on_mm, away[:, 0], which[:, 0])
+    out = ~shapely.contains_xy(inside, at[:, 0], at[:, 1])
+    reach = np.where(out, root_mm, _CARRIED_ON * grid.pixel_mm)
+    share = np.clip(t / reach, 0.0, 1.0)
+    height[i, j] = np.where(out, 1.0, -1.0) * slope * t * (1.0 - share**2) ** 2
+    return height
+
+
+def _off_line(at: np.ndarray, on_mm: np.ndarray, away: np.ndarray, which: np.ndarray) -> np.ndarray:
+    """(k,) distance of places from the line through the two points of it that are nearest, no more than from those."""
+    before, after = on_mm[np.maximum(which - 1, 0)], on_mm[np.minimum(which + 1, len(on_mm) - 1)]
+    way = after - before
+    length = np.maximum(np.linalg.norm(way, axis=1), 1e-9)
+    apart = at - on_mm[which]
+    straight = np.abs(way[:, 0] * apart[:, 1] - way[:, 1] * apart[:, 0]) / length
+    # across the gap between two lines the neighbours in order are none
+    return np.where(length < 4.0 * np.median(length), np.minimum(straight, away), away)
 
 
 def _ruled(seam: Seam, master: Master, frame: PullFrame, over: Over, width_mm: float) -> tuple[Rulings, ...]:
@@ -284,7 +360,7 @@ def parting_heights(
     """
     ahead = np.asarray(seam.pieces[0].pull, float)
     sign = 1.0 if float(frame.pull @ ahead) > 0 else -1.0
-    if seam.kind == "plane":
+    if seam.kind == "plane" and (master is None or not parting_surface(seam, master).bent):
         return np.full((rows, cols), sign * seam.plane_offset_mm, np.float32)
     if sign < 0:
         # the frame of the piece behind is the other one turned about v: x and z change sign
