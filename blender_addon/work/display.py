@@ -168,13 +168,14 @@ def _solids(done: dict[str, Any], progress: Any) -> Shown:
 
     envelopes = {envelope.piece: envelope for envelope in done["bare_rubber"].envelopes}
     moving: dict[str, int] = {}
-    for cradle in done["cradle"].pieces:  # a rail is named after the boards it joins
-        moving |= {f"cradle {kind}, {b.name}": cradle.piece for b in cradle.boards for kind in ("board", "rail")}
+    for cradle in done["cradle"].pieces:
+        moving |= {f"cradle board, {board.name}": cradle.piece for board in cradle.boards}
+        moving |= {f"cradle rail, {rail.name}": cradle.piece for rail in cradle.rails}
     shapes = []
     for solid in done["solids"]:
         own = next((e.piece for e in envelopes.values() if solid.name.endswith(f", {e.name}")), -1)
         stays = solid.kind in ("master half", "baseboard")  # the rest goes with its piece
-        envelope = None if stays else envelopes.get(moving.get(solid.name.split(" to ")[0], own))
+        envelope = None if stays else envelopes.get(moving.get(solid.name, own))
         material_name, colour = {"glove": ("glove", GLOVE), "jacket": ("jacket", JACKET)}.get(
             solid.kind, ("wall", PLASTER)
         )
