@@ -446,9 +446,12 @@ def top_edge(outline_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _cut_list(boards: Sequence[Board], rails: Sequence[Rail]) -> tuple[tuple[str, int, float, float, float], ...]:
     """Each board and rail by its bounding rectangle."""
     rows: list[tuple[str, int, float, float, float]] = []
-    for member in (*boards, *rails):
-        length, height = np.ptp(member.outline_mm, axis=0)
-        rows.append((member.name, 1, float(length), float(height), member.thickness_mm))
+    for name, outline, thickness in (
+        *((b.name, b.outline_mm, b.thickness_mm) for b in boards),
+        *((r.name, r.outline_mm, r.thickness_mm) for r in rails),
+    ):
+        length, height = np.ptp(outline, axis=0)
+        rows.append((name, 1, float(length), float(height), thickness))
     return tuple(rows)
 
 
