@@ -91,6 +91,15 @@ def test_bolt_lengths_by_hand(bolt, flanges, length):
     assert made.grip_mm == pytest.approx(flanges + 2 * made.size.washer_thick_mm)
 
 
+@pytest.mark.parametrize(("bolt", "longest"), [("M6", 60), ("M8", 80), ("M10", 100), ("M12", 120)])
+def test_no_bolt_is_longer_than_its_size_is_sold(bolt, longest):
+    """ISO 4014 and 4017, table 1: greatest lengths of the preferred series."""
+    over = {"M6": 10.4, "M8": 13.3, "M10": 16.4, "M12": 20.3}[bolt]
+    assert choose_bolt(bolt, longest - over).length_mm == longest
+    with pytest.raises(PlanImpossible, match="lighter flanges"):
+        choose_bolt(bolt, longest - over + 0.1)
+
+
 def test_a_plain_shank_never_stops_the_nut():
     for flanges in np.linspace(2.0, 60.0, 200):
         made = choose_bolt("M8", flanges)

@@ -12,16 +12,14 @@ from dataclasses import dataclass
 from ..base.errors import PlanImpossible
 
 STANDARD = "ISO 4014/4017"
-LENGTHS_MM = (
-    16, 20, 25, 30, 35, 40, 45, 50, 55, 60, 65, 70, 80, 90, 100, 110, 120, 130, 140, 150, 160, 180, 200,
-)  # fmt: skip
+LENGTHS_MM = (12, 16, 20, 25, 30, 35, 40, 45, 50, 55, 60, 65, 70, 80, 90, 100, 110, 120)
 THREADS_PROUD = 2  # common practice: so that the nut is full
 
 
 @dataclass(frozen=True)
 class BoltSize:
     """One nominal size, mm. nut_mm : greatest height of its nut; hole_mm : clearance hole; part_from_mm : shortest
-    length sold with a plain shank; washer_mm across, washer_thick_mm."""
+    length sold with a plain shank; washer_mm across, washer_thick_mm; sold_mm : shortest and longest of the series."""
 
     name: str
     diameter_mm: float
@@ -31,6 +29,7 @@ class BoltSize:
     washer_thick_mm: float
     hole_mm: float
     part_from_mm: float
+    sold_mm: tuple[float, float]
 
     @property
     def thread_mm(self) -> float:
@@ -41,10 +40,10 @@ class BoltSize:
 BOLT_SIZES = {
     size.name: size
     for size in (
-        BoltSize("M6", 6.0, 1.0, 5.2, 18.0, 1.6, 6.6, 30.0),
-        BoltSize("M8", 8.0, 1.25, 6.8, 24.0, 2.0, 9.0, 40.0),
-        BoltSize("M10", 10.0, 1.5, 8.4, 30.0, 2.5, 11.0, 45.0),
-        BoltSize("M12", 12.0, 1.75, 10.8, 37.0, 3.0, 13.5, 50.0),
+        BoltSize("M6", 6.0, 1.0, 5.2, 18.0, 1.6, 6.6, 30.0, (12.0, 60.0)),
+        BoltSize("M8", 8.0, 1.25, 6.8, 24.0, 2.0, 9.0, 40.0, (16.0, 80.0)),
+        BoltSize("M10", 10.0, 1.5, 8.4, 30.0, 2.5, 11.0, 45.0, (20.0, 100.0)),
+        BoltSize("M12", 12.0, 1.75, 10.8, 37.0, 3.0, 13.5, 50.0, (25.0, 120.0)),
     )
 }
 
@@ -73,7 +72,9 @@ def choose_bolt(name: str, flanges_mm: float) -> BoltChoice:
     size = BOLT_SIZES[name]
     grip = flanges_mm + 2.0 * size.washer_thick_mm
     needed = grip + size.nut_mm + THREADS_PROUD * size.pitch_mm
-    length = next((float(one) for one in LENGTHS_MM if one >= needed - 1e-9), None)
+    shortest, longest = size.sold_mm
+    sold = (float(one) for one in LENGTHS_MM if shortest <= one <= longest)
+    length = next((one for one in sold if one >= needed - 1e-9), None)
     if length is None:
         raise PlanImpossible(
             f"Flanges {flanges_mm:.0f} mm thick are more than any {name} bolt of the series grips; "
