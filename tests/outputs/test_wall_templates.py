@@ -14,6 +14,9 @@ from mouldloft.geometry.nesting import nest
 from mouldloft.outputs.templates.wall import on_strip
 from mouldloft.outputs.templates.write import write_templates
 from mouldloft.stages.wall.ribs import CLAY_MM
+from scipy.optimize import least_squares
+from scipy.spatial import cKDTree
+from scipy.spatial.transform import Rotation
 from shapely.geometry import LineString, Point, Polygon
 
 
@@ -85,6 +88,65 @@ def test_strips_folded_from_the_file_lie_on_the_master(small_plan, drawing):
             assert np.abs(away - wall.gap_mm).max() < 1.5
             true = np.linalg.norm(np.diff(strip.inner_mm[found[k] : found[k + 1] + 1], axis=0), axis=1).sum()
             assert np.linalg.norm(np.diff(edge, axis=0), axis=1).sum() == pytest.approx(true, rel=0.005)
+
+
+def folded(turns, lines):
+    """Ends in space of lines ruled on a flat strip, each panel turned against the one before about the line between.
+
+    turns : the first panel's three, its three of shift, then one for every inner line. lines : (k, 2, 2).
+    """
+    pose = Rotation.from_rotvec(turns[:3])
+    shift = np.asarray(turns[3:6], float)
+    flat = np.concatenate([lines, np.zeros((*lines.shape[:2], 1))], axis=2)
+    there = [pose.apply(flat[0]) + shift, pose.apply(flat[1]) + shift]
+    for k in range(1, len(lines) - 1):
+        axis = there[k][1] - there[k][0]
+        about = Rotation.from_rotvec(turns[5 + k] * axis / np.linalg.norm(axis))
+        shift = about.apply(shift - there[k][0]) + there[k][0]
+        pose = about * pose
+        there.append(pose.apply(flat[k + 1]) + shift)
+    return np.array(there)
+
+
+def test_a_strip_set_by_its_stations_alone_follows_the_seam(small_plan, drawing):
+    """As at the bench: what is cut, bent along what is drawn on it until its numbered lines stand where the table of
+    stations puts them. Nothing of the plan's own bending goes in; between stations the skin edge still follows the seam
+    less its gap, and the numbered lines meet the table."""
+    wall = small_plan.wall
+    stations = {str(s.number): np.array([s.inner_mm, s.outer_mm]) for s in wall.stations}
+    seam = [np.concatenate([n.points_mm, n.points_mm[:1]]) if n.closed else n.points_mm for n in small_plan.seam.lines]
+    dense = cKDTree(np.concatenate([s[:-1] + t * np.diff(s, axis=0) for s in seam for t in np.linspace(0, 1, 20)]))
+    strip = max((p for p in wall.pieces if p.kind == "strip"), key=lambda p: len(p.marks))
+    shape = Polygon(outline_named(drawing, strip.name))
+    ruled = [m for m in drawing[1] if len(m) == 2 and shape.buffer(0.1).covers(LineString(m))]
+    ruled = [m for m in ruled if np.linalg.norm(m[1] - m[0]) > 40]
+    rim = shape.exterior
+    skin = LineString(np.array(rim.coords)[: len(strip.flat_inner_mm)])  # an outline begins along its skin edge
+    ruled.sort(key=lambda m: skin.project(Point(m[0])))
+    lines = np.array(ruled)
+    asked = np.full((len(lines), 2, 3), np.nan)
+    for number in {str(m.number) for m in strip.marks}:
+        spots = [at for text, at in drawing[3] if text == number and shape.buffer(2.0).covers(Point(at))]
+        k = min(range(len(lines)), key=lambda k: min(LineString(lines[k]).distance(Point(at)) for at in spots))
+        asked[k] = stations[number]
+    known = np.isfinite(asked[:, 0, 0])
+    assert known.sum() >= 3
+    start, shift, _ = placed(lines[known].reshape(-1, 2), asked[known].reshape(-1, 3))
+    first = np.concatenate([Rotation.from_matrix(start.T).as_rotvec(), shift, np.zeros(len(lines) - 2)])
+
+    def off(turns):
+        bends = turns[6:]
+        return np.concatenate([(folded(turns, lines) - asked)[known].ravel(), 20.0 * np.diff(bends)])
+
+    found = least_squares(
+        off, first, x_scale=np.concatenate([np.full(3, 0.1), np.full(3, 10.0), np.full(len(lines) - 2, 0.1)])
+    )
+    there = folded(found.x, lines)
+    assert np.linalg.norm((there - asked)[known], axis=2).max() < 1.5
+    share = np.linspace(0.0, 1.0, 9)[:, None, None]
+    edge = (there[:-1, 0] + share[..., 0] * (there[1:, 0] - there[:-1, 0])).reshape(-1, 3)
+    away = dense.query(edge)[0]
+    assert np.abs(away - wall.gap_mm).max() < 1.5
 
 
 def test_every_piece_says_what_it_is(small_plan, drawing):

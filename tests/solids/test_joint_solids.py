@@ -9,6 +9,7 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import trimesh
+from scipy import ndimage
 from scipy.spatial import cKDTree
 
 
@@ -71,6 +72,22 @@ def test_bolts_keep_their_pitch_along_the_flange(small_plan):
     assert nearest.max() <= section.bolt_pitch_mm
     assert small_plan.jacket.pieces[0].bolt_pitch_mm <= section.bolt_pitch_mm
     assert len(bolts) * 200.0 >= small_plan.seam.length_mm
+
+
+def test_no_stretch_of_the_glass_flange_is_without_a_bolt(small_plan):
+    """Every place half-way across the jackets' flange has a bolt within half a pitch of it along the wall; near an end
+    or a corner within the 60 mm allowed there and half a washer's room."""
+    section, envelope = small_plan.rubber.built_to, small_plan.rubber.envelopes[0]
+    p, b = envelope.pixel_mm, section.jacket_flange_mm
+    rubber = np.isfinite(envelope.outer_mm)
+    past = ndimage.distance_transform_edt(~rubber) * p
+    rim = ndimage.distance_transform_edt(rubber | envelope.jacket_flange) * p
+    i, j = np.nonzero(envelope.jacket_flange & (np.abs(past - b / 2) <= p) & (rim >= b / 2 - 1.5 * p))
+    at = np.column_stack([np.array(envelope.origin_mm)[0] + p * j, envelope.origin_mm[1] + p * i,
+                          envelope.parting_mm[i, j]])  # fmt: skip
+    assert len(at) > 300
+    away = cKDTree(np.array(small_plan.jacket.pieces[0].bolts_mm)).query(envelope.frame.to_master(at))[0]
+    assert away.max() <= section.bolt_pitch_mm / 2 + 2 * p
 
 
 def test_ridge_and_groove_are_one_surface(small_plan, small_solids):

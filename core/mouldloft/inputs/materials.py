@@ -284,7 +284,6 @@ class Rates:
     cast_keys_per_h: Rate
     edge_tape_m_h: Rate
     wedge_formers_per_h: Rate
-    set_bead_m_h: Rate  # on the wall; three domes count as a metre
     cut_back_m_h: Rate
     rib_h: Hours  # each
     grip_h: Hours  # each
@@ -305,6 +304,7 @@ class Rates:
     laminate_uncertainty: Fraction  # glass to resin, by hand
     gelcoat_uncertainty: Fraction
     rate_uncertainty: Fraction
+    set_bead_m_h: Rate = 6.0  # on the wall; three domes count as a metre (common practice; older catalogues lack it)
     sources: tuple[Stated, ...] = ()
 
     def assumptions(self) -> tuple[Assumption, ...]:

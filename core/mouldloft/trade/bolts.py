@@ -29,7 +29,7 @@ class BoltSize:
     washer_thick_mm: float
     hole_mm: float
     part_from_mm: float
-    sold_mm: tuple[float, float]
+    sold_mm: tuple[float, float] = (16.0, 80.0)
 
     @property
     def thread_mm(self) -> float:

@@ -68,8 +68,8 @@ class JointSection:
 
     @property
     def bead_from_skin_mm(self) -> float:
-        """Middle of the bead: half-way across what the bevel leaves of the rubber flange, outside the root's clay."""
-        return 0.5 * self.rubber_flange_mm
+        """Middle of the bead: half-way across what the bevel leaves of the rubber flange."""
+        return max((self.rubber_flange_mm - self.bevel_run_mm) / 2.0, self.bead_width_mm / 2.0 + 1.0)
 
     @property
     def bolts_from_skin_mm(self) -> float:

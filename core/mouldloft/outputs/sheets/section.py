@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from ...base.figures import counted, listed
 from ...stages.jacket import JacketPiece
 from ...stages.plan import MouldPlan
-from ...stages.rubber import RegistrationCheck, bead_middle_mm
+from ...stages.rubber import RegistrationCheck
 from ...trade.bolts import BoltChoice
 from ...trade.section import LEAST_RADIUS_MM, JointSection, bead_height_at_mm
 from ..look import BOLT, GLOVE, HAIRLINE, INK, JACKET, PLASTER, SOFT_INK
@@ -64,8 +64,11 @@ def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
     ]
     if held is not None and held.lines_mm:
         size = f"{section.bead_width_mm:g} × {section.bead_height_mm:g} mm"
-        along = f"{held.bead_length_mm / 1000:.1f} m, {bead_middle_mm(section):.0f} mm from the skin"
-        facts.append(("Bead", f"{size}, {along}{_domes(held.domes_mm, section)}"))
+        along = f"{held.bead_length_mm / 1000:.1f} m, {section.bead_from_skin_mm:.0f} mm from the skin"
+        domes = f"; {_domes(held.domes_mm, section)} where it cannot run" if len(held.domes_mm) else ""
+        facts.append(("Bead", f"{size}, {along}{domes}"))
+    elif held is not None and len(held.domes_mm):
+        facts.append(("Domes", f"{_domes(held.domes_mm, section)}, {section.bead_from_skin_mm:.0f} mm from the skin"))
     if held is not None and held.check is not None:
         facts.append(("Rubber on rubber", registration_words(held.check)))
     if jacket.bolt is not None:
@@ -99,10 +102,8 @@ def registration_words(check: RegistrationCheck) -> str:
 
 
 def _domes(domes_mm: np.ndarray, section: JointSection) -> str:
-    if not len(domes_mm):
-        return ""
     size = f"{section.dome_diameter_mm:g} × {section.dome_height_mm:g} mm"
-    return f"; {counted(len(domes_mm), 'dome')} {size} where it cannot run"
+    return f"{counted(len(domes_mm), 'dome')} {size}"
 
 
 def _heights(piece: JacketPiece, which: Sequence[int]) -> str:
@@ -132,7 +133,7 @@ def rubber_shape(section: JointSection, edge_mm: float, ridge: bool) -> shapely.
     """One rubber above the wall: up the skin as thick as its edge, over the flange, down its bevel. With a groove for
     the bead and a back as thick behind it, or (`ridge`) the ridge that fills the groove, below the wall."""
     a, thick = section.rubber_flange_mm, section.rubber_flange_thickness_mm
-    middle = bead_middle_mm(section)
+    middle = section.bead_from_skin_mm
     off = np.linspace(-16.0, 16.0, 65)
     bead = bead_height_at_mm(off, section.bead_width_mm, section.bead_height_mm)
     has = section.registration == "bead"
@@ -283,7 +284,7 @@ def _name_parts(canvas: Canvas, plan: MouldPlan, section: JointSection, edge: fl
         canvas.line(x * MM, y * MM, (right - 1.0) * MM, at * MM)
         _say(canvas, right, at, words)
     if section.registration == "bead":
-        x = bead_middle_mm(section)
+        x = section.bead_from_skin_mm
         canvas.line(x * MM, 0.5 * section.bead_height_mm * MM, (right - 1.0) * MM, (thick + 3.5) * MM)
         _say(canvas, right, thick + 3.5, f"bead {section.bead_width_mm:g} × {section.bead_height_mm:g}")
 

@@ -35,7 +35,8 @@ def wall_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     story.append(Spacer(1, 6))
     story += [set_text(words, size=8.6) for words in _how_to(wall, first)]
     for piece in plan.seam.pieces:
-        story += [PageBreak(), *heading(f"Wall map, seen from the {piece.name}"), _map(plan, wall, piece.pull, inner)]
+        title = heading(f"Wall map, seen from the {piece.name}", _map_words(wall))
+        story += [PageBreak(), *title, _map(plan, wall, piece.pull, inner)]
     story += [
         PageBreak(),
         *heading("Stations", _table_note(plan)),
@@ -103,6 +104,17 @@ def _angle_words(wall: Wall) -> str:
     return f"{where}: there shape the last {wall.root_mm:.0f} mm in clay, as square to the skin as it will go"
 
 
+def _map_words(wall: Wall) -> str:
+    """What the map's colours and numbers are."""
+    kinds = {p.kind for p in wall.pieces}
+    said = []
+    if "board" in kinds or "strip" in kinds:
+        said.append("W: cut " + ("boards" if "board" in kinds else "sheet") + ", green")
+    if "rib" in kinds:
+        said.append("R: ribs, under clay, sand")
+    return "; ".join([*said, "numbers at the rim: stations"]) + "."
+
+
 def _how_to(wall: Wall, first: str) -> list[str]:
     lines = [
         "Mark the seam on the master by the table of stations. Every piece has its number, the edge that goes to the "
@@ -141,10 +153,10 @@ def _map(plan: MouldPlan, wall: Wall, pull: Sequence[float], inner: float) -> Pl
         _draw_band(canvas, wall, at)
         for piece in wall.pieces:
             _draw_piece(canvas, plan, piece, wall, at)
-        for station in wall.stations:
-            _draw_station(canvas, station, at)
+        taken = [_draw_station(canvas, station, at) for station in wall.stations]
         for piece in wall.pieces:
-            _tag(canvas, *_place(plan, piece, wall, at), piece.name, _CLAY if piece.kind == "rib" else _SHEET)
+            place = _place(plan, piece, wall, at)
+            _tag(canvas, place, taken, piece.name, _CLAY if piece.kind == "rib" else _SHEET)
 
     return Placed(inner, height, draw)
 
@@ -206,7 +218,8 @@ def _draw_piece(canvas: Canvas, plan: MouldPlan, piece: WallPiece, wall: Wall, a
     canvas.setFillAlpha(1.0)
 
 
-def _draw_station(canvas: Canvas, station: Station, at) -> None:
+def _draw_station(canvas: Canvas, station: Station, at) -> tuple[float, float, float, float]:
+    """A station's line with its number; the box of the number."""
     ends = at(np.array([station.inner_mm, station.outer_mm]))
     canvas.setStrokeColor(HexColor(SOFT_INK))
     canvas.setLineWidth(0.35)
@@ -217,6 +230,7 @@ def _draw_station(canvas: Canvas, station: Station, at) -> None:
     canvas.setFont(house_fonts()["regular"], 5.6)
     canvas.setFillColor(HexColor(INK))
     canvas.drawCentredString(float(x), float(y) - 2.0, str(station.number))
+    return float(x) - 3.5, float(y) - 2.5, float(x) + 3.5, float(y) + 2.5
 
 
 def _place(plan: MouldPlan, piece: WallPiece, wall: Wall, at) -> tuple[float, float]:
@@ -244,16 +258,32 @@ def _fill(canvas: Canvas, corners: np.ndarray) -> None:
     canvas.drawPath(path, stroke=0, fill=1)
 
 
-def _tag(canvas: Canvas, x: float, y: float, word: str, colour: str) -> None:
+_ASIDE = (0.0, 11.0, 20.0, 30.0, 42.0)  # points that a tag stands off its place where another is in its way
+
+
+def _tag(
+    canvas: Canvas, place: tuple[float, float], taken: list[tuple[float, float, float, float]], word: str, colour: str
+) -> None:
+    """A piece's name at its place, or as near as no other stands, with a line to it."""
     size = 8.5 if word.startswith("W") else 5.6
     canvas.setFont(house_fonts()["strong"], size)
-    wide = canvas.stringWidth(word) + 3.0
-    canvas.setFillColor(HexColor("#ffffff"))
+    wide, high = canvas.stringWidth(word) + 3.0, 1.2 * size
+    spots = [(place[0] + off * np.cos(turn), place[1] + off * np.sin(turn))
+             for off in _ASIDE for turn in (np.linspace(0.0, 2 * np.pi, 13)[:-1] if off else (0.0,))]  # fmt: skip
+    boxes = [(u - wide / 2, v - high / 2, u + wide / 2, v + high / 2) for u, v in spots]
+    free = (k for k, b in enumerate(boxes)
+            if not any(b[0] < o[2] and o[0] < b[2] and b[1] < o[3] and o[1] < b[3] for o in taken))  # fmt: skip
+    k = next(free, 0)
+    (x, y), box = spots[k], boxes[k]
+    taken.append(box)
     canvas.setStrokeColor(HexColor(colour))
     canvas.setLineWidth(0.5)
-    canvas.roundRect(x - wide / 2, y - 0.6 * size, wide, 1.2 * size, 1.5, stroke=1, fill=1)
+    if k:
+        canvas.line(float(place[0]), float(place[1]), float(x), float(y))
+    canvas.setFillColor(HexColor("#ffffff"))
+    canvas.roundRect(float(box[0]), float(box[1]), wide, high, 1.5, stroke=1, fill=1)
     canvas.setFillColor(HexColor(colour))
-    canvas.drawCentredString(x, y - 0.34 * size, word)
+    canvas.drawCentredString(float(x), float(y) - 0.34 * size, word)
 
 
 # --- the table -------------------------------------------------------------------------------------------------

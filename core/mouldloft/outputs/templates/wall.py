@@ -17,6 +17,8 @@ _ON_WALL_MM = 30.0  # a bolt or bead further than this from a piece is another's
 _BOLT_MM = 5.0  # radius of its ring
 _ARROW_MM = 26.0
 _BEND_MM = 24.0
+_LETTER = 0.62  # of its height, a letter's width in the mean
+_WORDS_IN_MM, _LEAST_WORDS_MM = 2.0, 1.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,21 +191,37 @@ def _skin_words(piece: WallPiece, gap_mm: float) -> list[TemplateText]:
 
 
 def _rib(piece: WallPiece, wall: Wall, imprint: Imprint) -> Template:
-    """A rib: its station, the edge along the skin, the edge under the clay."""
+    """A rib: its station, the edge along the skin, the edge under the clay; its words along its longer way."""
     number = piece.marks[0].number
     lines = [TemplateLine(piece.outline_mm)]
-    # within the roomiest circle, the smaller the less room there is
     (x, y), room = _middle(piece), _room_mm(piece)
     if room > 20.0:
         lines += _arrow(np.array([x + 0.7 * room, y - 8.0]), np.array([0.0, 1.0]), 16.0)
-    left = x - 0.7 * room
-    texts = [
-        TemplateText(piece.name, (left, y + 0.15 * room), min(12.0, 0.5 * room)),
-        TemplateText(f"station {number}, look to {number + 1}", (left, y - 0.15 * room), min(4.0, 0.2 * room)),
-        TemplateText("left edge to the skin, clay over the top", (left, y - 0.4 * room), min(3.0, 0.15 * room)),
-        TemplateText(imprint.words, (left, y - 0.6 * room), min(2.5, 0.12 * room)),
-    ]
+    rows = (
+        (0.45, piece.name, 12.0),
+        (0.05, f"station {number}, look to {number + 1}", 4.0),
+        (-0.3, "left edge to the skin, clay over the top", 3.0),
+        (-0.6, imprint.words, 2.5),
+    )
+    wide, high = np.ptp(piece.outline_mm, axis=0)
+    turn = 90.0 if high > wide else 0.0
+    texts = [_fitted(piece, (x, y), share * room, words, min(most, 0.5 * room), turn) for share, words, most in rows]
     return Template(piece.name, tuple(lines), tuple(texts))
+
+
+def _fitted(
+    piece: WallPiece, middle: tuple[float, float], up_mm: float, words: str, most_mm: float, turn_deg: float
+) -> TemplateText:
+    """Words on a line so far up from a piece's middle, no larger than the piece is long there."""
+    way = np.array([np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))])
+    at = np.asarray(middle) + up_mm * np.array([-way[1], way[0]])
+    far = 2.0 * float(np.linalg.norm(np.ptp(piece.outline_mm, axis=0)))
+    there = LineString([at - far * way, at + far * way]).intersection(Polygon(piece.outline_mm))
+    parts = [p for p in getattr(there, "geoms", [there]) if isinstance(p, LineString) and p.length > 0]
+    own = min(parts, key=lambda p: p.distance(Point(at)), default=LineString([at, at + way]))
+    size = max(min(most_mm, (own.length - 2.0 * _WORDS_IN_MM) / (_LETTER * len(words))), _LEAST_WORDS_MM)
+    start = np.asarray(own.interpolate(0.5, normalized=True).coords[0]) - 0.5 * _LETTER * size * len(words) * way
+    return TemplateText(words, (float(start[0]), float(start[1])), size, turn_deg)
 
 
 def _middle(piece: WallPiece) -> np.ndarray:

@@ -3,7 +3,7 @@
 from .amounts import flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
 from .coats import FILL_LIFT_MM, coat_volumes_mm3
 from .fixture import check_registration
-from .flanges import bead_middle_mm, lean_of, middle_lines, spaced_spots
+from .flanges import lean_of, middle_lines, spaced_spots
 from .glove import brush_rubber
 from .record import Coat, Envelope, Registration, RegistrationCheck, Rubber, RubberParts
 from .rims import (
@@ -34,7 +34,6 @@ __all__ = [
     "RegistrationCheck",
     "Rubber",
     "RubberParts",
-    "bead_middle_mm",
     "brush_rubber",
     "check_registration",
     "coat_volumes_mm3",

@@ -310,7 +310,7 @@ def _registration(
     if section.registration == "none" or not flange.any():
         return none, none, none, np.zeros((0, 2))
     wide, high = section.bead_width_mm, section.bead_height_mm
-    off = far - bead_middle_mm(section)
+    off = far - section.bead_from_skin_mm
     share = none
     if section.registration == "bead":
         full = bead_height_at_mm(off, wide, high)
@@ -332,17 +332,12 @@ def _bead_lines(
     """The bead's middle as lines of (k, 2) points some 5 mm apart, longest first. held : bool, where it stands."""
     if not held.any():
         return []
-    ring = outline(bodies, origin_mm, pixel_mm).buffer(bead_middle_mm(section), quad_segs=16).boundary
+    ring = outline(bodies, origin_mm, pixel_mm).buffer(section.bead_from_skin_mm, quad_segs=16).boundary
     kept = shapely.line_merge(shapely.intersection(ring, outline(held, origin_mm, pixel_mm).buffer(pixel_mm)))
     lines = [g for g in shapely.get_parts(kept) if isinstance(g, shapely.LineString) and g.length > _LEAST_BEAD_MM / 2]
     lines.sort(key=lambda g: (-round(g.length, 3), g.coords[0]))
     spots = [np.linspace(0.0, g.length, max(int(g.length / 5.0), 2) + 1) for g in lines]
     return [shapely.get_coordinates(shapely.line_interpolate_point(g, at)) for g, at in zip(lines, spots)]
-
-
-def bead_middle_mm(section: JointSection) -> float:
-    """From the skin to the bead's middle: half-way to the bevel."""
-    return max((section.rubber_flange_mm - section.bevel_run_mm) / 2.0, section.bead_width_mm / 2.0 + 1.0)
 
 
 def _bulge(away: np.ndarray, height_mm: float) -> np.ndarray:

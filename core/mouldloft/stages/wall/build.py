@@ -92,7 +92,7 @@ def _of_boards(master: Master, seam: Seam, surface: PartingSurface, width_mm: fl
         return np.full(len(x), offset)
 
     rulings = [
-        rule_line(frame.to_frame(n.points_mm), n.closed, k, inside, width_mm, level, on_board)
+        replace(rule_line(frame.to_frame(n.points_mm), n.closed, k, inside, width_mm, level, on_board), fair=None)
         for k, n in enumerate(seam.lines)
     ]
     flat = [_root_angles_deg(r, surface, master, level, square=True) < LEAST_ANGLE_DEG for r in rulings]

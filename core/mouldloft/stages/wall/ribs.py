@@ -87,7 +87,7 @@ def make_rib(
                     + [(float(skin.min()), float(top[0]))])  # fmt: skip
     free = Polygon([*zip(skin, levels, strict=True), (s[-1], levels[-1]), (s[-1], levels[0])])
     shape = shapely.make_valid(under).intersection(shapely.make_valid(free))
-    shape = shape.difference(_in_the_way(surface, foot, out, shape, body).buffer(0.5 * gap_mm))
+    shape = _areas(_areas(shape).difference(_in_the_way(surface, foot, out, shape, body).buffer(0.5 * gap_mm)))
     # slivers off, and no corner sharper than what was free
     shape = shape.buffer(-2.0).buffer(2.0, join_style=2).intersection(shape)
     parts = [p for p in shapely.get_parts(shape) if isinstance(p, Polygon) and p.area > 100.0]
@@ -98,6 +98,11 @@ def make_rib(
     edge = np.column_stack([skin, levels])
     mark = StationMark(number, (float(s[0]), float(top[0])), (float(s[-1]), float(top[-1])))
     return WallPiece("", "rib", rulings.line, outline, (), edge, (mark,))
+
+
+def _areas(shape: shapely.Geometry) -> shapely.Geometry:
+    """What of a shape has an area: lines and points that a cut leaves are none."""
+    return shapely.union_all([p for p in shapely.get_parts(shape) if isinstance(p, Polygon)])
 
 
 def _in_the_way(

@@ -23,6 +23,10 @@ _STRIP_SHORTEST_MM = 240.0  # a shorter strip is quicker built up in clay (commo
 _SHARED_OVER = 5  # cells
 _NARROWEST = 0.9  # of the width: narrower than this it is no strip
 _LEAST_WIDTH = 0.15  # of the width, of any ruling
+_BESIDE_FROM, _BESIDE_SHARE = 0.3, 0.6  # of the width, and of the way out: from where, and how near is beside
+_REACH_TURN = 1.5  # at most so much longer, or shorter, for each millimetre along the line
+_FAIR_MM = 40.0  # of the line: bumps of the skin shorter than this are none of the outer edge's
+_FAIR_LEAST, _FAIR_MOST = 0.85, 1.1  # of the width: the flanges still fit, and rulings reach no further
 _DRAWN_IN_ROUNDS = 30
 _AT_FOOT = 6  # rulings that say to which side the wall stands at the foot
 
@@ -32,8 +36,8 @@ class Rulings:
     """Straight lines across the wall in order along one seam line, in the frame of the piece ahead.
 
     on_seam_mm, outer_mm : (k, 3) ends; along_mm : (k,) length along the seam from its start; line : which of the seam's
-    lines; closed : the last is followed by the first. first : number of the first one
-    along its whole line.
+    lines; closed : the last is followed by the first. first : number of the first one along its whole line. fair : (k,)
+    how much of any width each has, so that the wall's outer edge runs fair where the skin does not.
     """
 
     on_seam_mm: np.ndarray
@@ -42,6 +46,7 @@ class Rulings:
     line: int
     closed: bool
     first: int = 0
+    fair: np.ndarray | None = None
 
     def part(self, first: int, last: int) -> Rulings:
         """Rulings first to last, both in; past the end of a closed line they go round it."""
@@ -50,16 +55,16 @@ class Rulings:
         at = np.mod(at, len(self.along_mm))
         step = float(np.linalg.norm(self.on_seam_mm[0] - self.on_seam_mm[-1]))
         length = float(self.along_mm[-1]) + step
-        return Rulings(
-            self.on_seam_mm[at], self.outer_mm[at], self.along_mm[at] + turn * length, self.line, False, first
-        )
+        fair = None if self.fair is None else self.fair[at]
+        along = self.along_mm[at] + turn * length
+        return Rulings(self.on_seam_mm[at], self.outer_mm[at], along, self.line, False, first, fair)
 
     def between(self, inner_mm: float, width_mm: float) -> tuple[np.ndarray, np.ndarray]:
         """Ends ((k, 3) each) of what of every ruling lies from `inner_mm` off the seam to `width_mm`."""
         way = self.outer_mm - self.on_seam_mm
         length = np.linalg.norm(way, axis=1, keepdims=True)
         way = way / np.maximum(length, 1e-9)
-        far = np.minimum(width_mm, length)
+        far = np.minimum(width_mm * (1.0 if self.fair is None else self.fair[:, None]), length)
         return self.on_seam_mm + np.minimum(inner_mm, 0.5 * far) * way, self.on_seam_mm + far * way
 
 
@@ -103,7 +108,7 @@ def rule_line(
     out = _outward(inner[:, :2], closed, width_mm)
     if on_board and not closed:
         out = _laid_to_board(out, along, width_mm)
-    reach = _room(inner[:, :2], out, inside, width_mm)
+    reach = _evened(_room(inner[:, :2], out, inside, width_mm), along, closed)
     for _ in range(_DRAWN_IN_ROUNDS):
         outer = inner[:, :2] + reach[:, None] * out
         forward = np.einsum("ij,ij->i", _after(outer, closed) - outer, _after(inner[:, :2], closed) - inner[:, :2])
@@ -116,7 +121,8 @@ def rule_line(
         folded = folded | np.roll(folded, 1) | np.roll(folded, -1)
         reach = np.where(folded, 0.8 * reach, reach)
     outer = inner[:, :2] + reach[:, None] * out
-    return Rulings(inner, np.column_stack([outer, over(outer[:, 0], outer[:, 1])]), along, line, closed)
+    fair = _fair_edge(inner[:, :2], out, np.minimum(reach, width_mm / _FAIR_MOST), closed)
+    return Rulings(inner, np.column_stack([outer, over(outer[:, 0], outer[:, 1])]), along, line, closed, fair=fair)
 
 
 def strip_runs(rulings: Rulings, normals: np.ndarray, width_mm: float, standing: np.ndarray) -> list[Rulings]:
@@ -249,9 +255,39 @@ def _laid_to_board(out: np.ndarray, along_mm: np.ndarray, width_mm: float) -> np
 
 
 def _room(start: np.ndarray, out: np.ndarray, inside: shapely.Geometry, width_mm: float) -> np.ndarray:
-    """(k,) length each ruling may have: the width, or half the way to the next part inside the seam."""
+    """(k,) length each ruling may have: the width, or half the way to the next part inside the seam; no further than
+    where that is much nearer beside it than its own foot, so that rulings from two sides of a gap do not cross."""
     skip = 0.05 * width_mm
     ray = shapely.linestrings(np.stack([start + skip * out, start + 2.0 * width_mm * out], axis=1))
     met = shapely.intersection(ray, inside)
     gap = np.where(shapely.is_empty(met), np.inf, shapely.distance(shapely.points(start), met))
-    return np.clip(np.minimum(width_mm, gap / 2), _LEAST_WIDTH * width_mm, width_mm)
+    room = np.minimum(width_mm, gap / 2)
+    steps = np.arange(_BESIDE_FROM, 1.0 + 1e-9, 0.05) * width_mm
+    at = start[:, None] + steps[:, None] * out[:, None]
+    crowded = shapely.distance(shapely.points(at), inside) < _BESIDE_SHARE * steps
+    first = np.where(crowded.any(axis=1), steps[crowded.argmax(axis=1)], np.inf)
+    return np.clip(np.minimum(room, first), _LEAST_WIDTH * width_mm, width_mm)
+
+
+def _fair_edge(start: np.ndarray, out: np.ndarray, wide: np.ndarray, closed: bool) -> np.ndarray:
+    """(k,) how much of its width each ruling has, so that their ends lie on a line smoothed over `_FAIR_MM`."""
+    ends = start + wide[:, None] * out
+    mode = "wrap" if closed else "nearest"
+    smooth = ndimage.gaussian_filter1d(ends, _FAIR_MM / STEP_MM, axis=0, mode=mode)
+    if not closed:  # what a line loses at its ends is no bump
+        far = np.minimum(np.arange(len(ends)), np.arange(len(ends))[::-1]) * STEP_MM / (2.0 * _FAIR_MM)
+        smooth = ends + np.clip(far, 0.0, 1.0)[:, None] * (smooth - ends)
+    share = np.einsum("ij,ij->i", smooth - start, out) / np.maximum(wide, 1e-9)
+    return np.clip(share, _FAIR_LEAST, _FAIR_MOST)
+
+
+def _evened(reach: np.ndarray, along_mm: np.ndarray, closed: bool) -> np.ndarray:
+    """Reaches that change along the line by no more than `_REACH_TURN` of the way: shortened where they jump."""
+    along, kept = along_mm, reach
+    if closed:
+        whole = float(along_mm[-1]) + STEP_MM
+        along, kept = np.concatenate([along_mm + k * whole for k in (-1, 0, 1)]), np.tile(reach, 3)
+    up = np.minimum.accumulate(kept - _REACH_TURN * along) + _REACH_TURN * along
+    down = np.minimum.accumulate((kept + _REACH_TURN * along)[::-1])[::-1] - _REACH_TURN * along
+    found = np.minimum(up, down)
+    return found[len(reach) : 2 * len(reach)] if closed else found

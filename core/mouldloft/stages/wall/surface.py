@@ -138,7 +138,7 @@ def _plane(
     if not lines or seam.level_mm is None:
         return made
     on = np.concatenate([spaced_out(points, closed, grid.pixel_mm) for points, closed in lines])
-    rise = np.concatenate([_root_slopes(points, closed, master, frame, grid.pixel_mm) for points, closed in lines])
+    rise = np.concatenate([_root_slopes(p, closed, master, frame, grid.pixel_mm) for p, closed in lines])
     if not rise.any():
         return made
     height += _roots(frame.to_frame(on)[:, :2], rise, section_area(master, seam), grid, root_of(master))
