@@ -67,16 +67,14 @@ def test_members_lie_apart_on_the_sheets_that_are_bought(small_plan, drawing):
 
 
 def test_sawn_members_slot_into_each_other(small_plan, small_solids):
-    """By manifold3d: no wood is in other wood, nor in a jacket, and boards and rails cross at half their height."""
-    made = [s for s in small_solids if s.kind in ("cradle board", "cradle rail", "jacket")]
+    """By manifold3d: no wood is in other wood, though every board and its rails cross."""
+    made = [s for s in small_solids if s.kind in ("cradle board", "cradle rail")]
     solids = [m3.Manifold(m3.Mesh64(s.vertices_mm, s.faces.astype(np.uint64))) for s in made]
     crossings = 0
     for k, (one, solid) in enumerate(zip(made, solids, strict=True)):
         for other, beside in zip(made[:k], solids[:k], strict=True):
-            if {one.kind, other.kind} == {"jacket"}:
-                continue
-            assert (solid ^ beside).volume() < 2e3, (one.name, other.name)
-            if {one.kind, other.kind} == {"cradle board", "cradle rail"}:
+            assert (solid ^ beside).volume() < 1.0, (one.name, other.name)
+            if one.kind != other.kind:
                 crossings += (m3.Manifold.batch_hull([solid]) ^ m3.Manifold.batch_hull([beside])).volume() > 1e4
     pieces = small_plan.cradle.pieces
     assert crossings >= sum(2 * len(piece.boards) for piece in pieces)

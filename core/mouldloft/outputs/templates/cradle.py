@@ -57,8 +57,8 @@ def _board(board: Board, piece: CradlePiece, frame: PullFrame, name: str, imprin
         TemplateText(f"{name}; {station:.0f} mm from the {along[0]} board; this face to the {faces}",
                      (middle - 70.0, 0.32 * low), 4.0),
         TemplateText(f"{board.thickness_mm:g} mm; stands on this edge   {imprint.words}", (middle - 70.0, 4.0), 3.5),
-        TemplateText(ends[0].upper(), (3.0, 14.0), 5.0),
-        TemplateText(ends[1].upper(), (long - 22.0, 14.0), 5.0),
+        TemplateText(ends[0].upper(), (2.0, 14.0), 5.0),
+        TemplateText(ends[1].upper(), (long - 18.5, 14.0), 5.0),
     ]  # fmt: skip
     return Template(f"{name}, {board.name}", tuple(lines), tuple(texts))
 
@@ -80,11 +80,11 @@ def _rail(rail: Rail, piece: CradlePiece, frame: PullFrame, name: str, imprint: 
         TemplateText(board.split(" ", 1)[1], (max(by_name[board] - rail.start_mm - 9.0, 3.0), 0.5 * high - 6.0), 3.5)
         for board in rail.boards
     ]
-    middle = 0.5 * rail.length_mm + 0.25 * float(np.diff([by_name[b] for b in rail.boards]).min(initial=120.0))
+    at = 0.5 * sum(by_name[b] - rail.start_mm for b in rail.boards[:2]) - 60.0  # between the first two boards
     texts += [
-        TemplateText(rail.name, (middle - 60.0, 0.5 * high - 3.0), min(10.0, 0.16 * high)),
-        TemplateText(f"{name}; {rail.thickness_mm:g} mm; stands on this edge", (middle - 60.0, 0.22 * high), 3.5),
-        TemplateText(imprint.words, (middle - 60.0, 0.08 * high), 3.0),
+        TemplateText(rail.name, (at, 0.5 * high - 3.0), min(10.0, 0.16 * high)),
+        TemplateText(f"{name}; {rail.thickness_mm:g} mm; stands on this edge", (at, 0.22 * high), 3.5),
+        TemplateText(imprint.words, (at, 0.08 * high), 3.0),
         TemplateText(ends[0].upper(), (3.0, 3.0), 5.0),
         TemplateText(ends[1].upper(), (rail.length_mm - 22.0, 3.0), 5.0),
     ]

@@ -30,7 +30,8 @@ def section_of(surface: PartingSurface, rulings: Rulings, at: int, gap_mm: float
     start, end = rulings.on_seam_mm[at], rulings.outer_mm[at]
     run = float(np.hypot(*(end - start)[:2]))
     way = (end - start)[:2] / max(run, 1e-9)
-    far = run * min(1.0, width_mm / max(float(np.linalg.norm(end - start)), 1e-9))
+    wide = width_mm * (1.0 if rulings.fair is None else float(rulings.fair[at]))
+    far = run * min(1.0, wide / max(float(np.linalg.norm(end - start)), 1e-9))
     steps = min(gap_mm, 0.5 * far) + _SHARES * (far - min(gap_mm, 0.5 * far))
     xy = start[:2] + steps[:, None] * way
     return np.column_stack([xy, surface.over(xy[:, 0], xy[:, 1])])
