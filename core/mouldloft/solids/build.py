@@ -202,12 +202,13 @@ def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
 
 
 def _master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
-    """The halves along the seam. Where the face that closes them runs out of the body, the first is what of it lies in
-    the body and the second the rest. They are not thinned: the faces where they meet stay the same triangles, so that
-    laid together they are one."""
+    """The halves along the seam. Where the face that closes them runs out of the body, the first is what lies in the
+    body and the second the rest. They are not thinned: where they meet they stay the same triangles, and are one."""
     halves = cut_along_seam(master, seam)
     names = [f"master half, {half.name}" for half in halves]
-    made = [_manifold(*welded(h.vertices_mm, h.faces), f"the {n}") for h, n in zip(halves, names)]
+    # flat caps of slivers, rounded by the format, are not one again when halves are laid together
+    flat = [_on_grid(h.vertices_mm, master) if seam.kind == "plane" else h.vertices_mm for h in halves]
+    made = [_manifold(*welded(v, h.faces), f"the {n}") for v, h, n in zip(flat, halves, names)]
     if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
         first = made[0] ^ print_of
         made = [first, print_of - first]
