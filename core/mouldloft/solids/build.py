@@ -206,7 +206,7 @@ def _master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
     body and the second the rest. They are not thinned: where they meet they stay the same triangles, and are one."""
     halves = cut_along_seam(master, seam)
     names = [f"master half, {half.name}" for half in halves]
-    # flat caps of slivers, rounded by the format, are not one again when halves are laid together
+    # flat caps, rounded by the format, would not be one again
     flat = [_on_grid(h.vertices_mm, master) if seam.kind == "plane" else h.vertices_mm for h in halves]
     made = [_manifold(*welded(v, h.faces), f"the {n}") for v, h, n in zip(flat, halves, names)]
     if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
@@ -511,10 +511,9 @@ def _sawn(outline_mm: np.ndarray | Sequence[Sequence[float]], thickness_mm: floa
 
 
 def _cradle(cradle: CradlePiece, envelope: Envelope) -> list[Solid]:
-    """Every member on the cut list, slots and all: profile boards where they stand round the jacket, and their
-    rails."""
+    """Every member on the cut list, slots and all: boards where they stand round the jacket, and their rails."""
     across, along = ((1, 0, 0), (0, 1, 0)) if cradle.length_axis == "y" else ((0, 1, 0), (1, 0, 0))
-    up = (0, 0, -1)  # in the pull frame, where heights are floor - z
+    up = (0, 0, -1)  # heights are floor - z
     made = []
     for board in sorted(cradle.boards, key=lambda board: board.station_mm):
         sawn = _sawn(board.cut_mm, board.thickness_mm)

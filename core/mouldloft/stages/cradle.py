@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from scipy import ndimage
 from shapely.geometry import Polygon
 
 from ..base.marks import Assumption, Mark
@@ -29,6 +30,7 @@ BOARD_SPACING_MM = 400.0  # common practice: further apart the jacket sags betwe
 GROUND_CLEARANCE_MM = 40.0  # common practice: wood left under the lowest point
 SHOULDER_MM = 60.0  # common practice: wood left beside the jacket
 UNDER_FLANGE_MM = 20.0  # common practice: room for bolts and fingers
+TOOTH_MM = 40.0  # common practice: the narrowest wood that stands up between two hollows
 FIT_MM = 0.25  # common practice: the outline is simplified to within this of the column image
 # Derived from elementary beam theory (Airy points): a bar on two supports at 0.2113 of its length lies with
 # level ends.
@@ -281,7 +283,11 @@ def _profile(
         return None
     # one pixel beyond on each side, where the board stands at its full height
     window = slice(max(touching[0] - 1, 0), min(touching[-1] + 2, len(low)))
-    return lie.across_mm[window], np.minimum(low[window], height_mm)
+    top = np.minimum(low[window], height_mm)
+    # a narrower tooth of wood, as between two limbs, would break off
+    wide = max(int(TOOTH_MM / lie.pixel_mm), 1)
+    sound = ndimage.grey_opening(np.pad(top, wide, mode="edge"), size=wide)[wide:-wide]  # with its shoulders
+    return lie.across_mm[window], sound
 
 
 def _outline(layout: _Layout, number: int) -> tuple[np.ndarray, float]:

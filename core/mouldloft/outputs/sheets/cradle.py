@@ -34,7 +34,7 @@ def cradle_drawing(plan: MouldPlan, piece: int, inner: float) -> Placed | None:
     scale = min((inner - 2 * _LEFT) / long, _HIGHEST / wide)
 
     def draw(canvas: Canvas) -> None:
-        base = _side(canvas, boards, first, scale, tall)
+        base = _side(canvas, cradle, boards, first, scale, tall)
         _above(canvas, cradle, boards, (first, low), scale, base + _GAP)
         _end_labels(canvas, ends, long * scale, (base + _GAP, wide * scale))
 
@@ -54,11 +54,15 @@ def _word(canvas: Canvas, x: float, y: float, words: str, size: float = 6.4, col
     canvas.drawCentredString(x, y, words)
 
 
-def _side(canvas: Canvas, boards: list[Board], first: float, scale: float, tall: float) -> float:
-    """From the side: each board's thickness and height. Returns the height drawn."""
+def _side(canvas: Canvas, cradle: CradlePiece, boards: list[Board], first: float, scale: float, tall: float) -> float:
+    """From the side: each board's thickness and height, and the rail they stand in. Returns the height drawn."""
     y = 14.0
     canvas.setStrokeColor(HexColor(SOFT_INK))
     canvas.line(_LEFT - 10, y, _LEFT + 10 + (boards[-1].station_mm - first + boards[0].thickness_mm) * scale, y)
+    near = [rail for rail in cradle.rails if rail.across_mm == cradle.rails[0].across_mm]
+    for rail in near:
+        x = _LEFT + (rail.start_mm + rail.thickness_mm / 2.0 - first) * scale
+        _box(canvas, x, y, rail.length_mm * scale, rail.height_mm * scale)
     for board in boards:
         x = _LEFT + (board.station_mm - first) * scale
         high = float(board.outline_mm[:, 1].max())
@@ -77,8 +81,9 @@ def _above(
         x = _LEFT + (rail.start_mm + rail.thickness_mm / 2.0 - first) * scale
         y = base + (rail.across_mm - low) * scale
         _box(canvas, x, y, rail.length_mm * scale, max(rail.thickness_mm * scale, 1.5))
-        said = f"{rail.name}: {rail.length_mm:.0f} long, {rail.height_mm:.0f} high, slots half of it"
-        _word(canvas, x + rail.length_mm * scale / 2, y - 8.0, said, colour=SOFT_INK)
+        bay = (boards[1].station_mm - boards[0].station_mm) * scale if len(boards) > 1 else rail.length_mm * scale
+        for row, said in enumerate((rail.name, f"{rail.length_mm:.0f} × {rail.height_mm:.0f}, slots half as deep")):
+            _word(canvas, _LEFT + bay / 2, y - 8.0 - 7.5 * row, said, colour=SOFT_INK)
     top = base + max(b.start_mm - low + float(b.outline_mm[:, 0].max()) for b in boards) * scale
     for board in boards:
         x = _LEFT + (board.station_mm - first) * scale
