@@ -7,7 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from mouldloft.stages.jacket.fasteners import WEDGE_CLEAR_MM, fitted_of, place_fasteners, where_flanges_meet
+from mouldloft.stages.jacket.fasteners import (
+    WEDGE_CLEAR_MM,
+    _furthest_mm,
+    fitted_of,
+    place_fasteners,
+    where_flanges_meet,
+)
 from mouldloft.stages.rubber.flanges import spaced_spots
 from mouldloft.stages.rubber.rims import covered, steps_along, widest_step_mm
 from synthetic_gloves import FLANGE_WIDTH_MM, dome, rubber_of
@@ -117,3 +123,12 @@ def test_steps_along_by_hand():
     corners = np.array([(0.0, 0.0), (100.0, 100.0)])
     assert [(a, b) for _, a, b in steps_along([ring], corners, 5.0)] == [(0.0, 200.0), (200.0, 400.0)]
     assert widest_step_mm([line], np.zeros((0, 2)), 5.0) == 400.0
+
+
+def test_a_bolt_between_two_flanges_side_by_side_serves_both():
+    """By hand: bolts at both ends of 300 mm, and one 30 mm beside its middle. As far from the first as from that one is
+    x = sqrt((150 - x)² + 30²), or 78 mm."""
+    line = shapely.LineString([(0.0, 0.0), (300.0, 0.0)])
+    spots = np.array([[0.0, 0.0], [150.0, 30.0], [300.0, 0.0]])
+    assert _furthest_mm([line], spots) == pytest.approx(78.0, abs=3.0)  # looked for every 5 mm
+    assert _furthest_mm([line], spots[:0]) == np.inf

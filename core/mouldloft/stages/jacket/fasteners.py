@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from scipy import ndimage
+from scipy.spatial import cKDTree
 
 from ...geometry.heightmap import outline, sample
 from ...trade.bolts import BOLT_SIZES
@@ -97,8 +98,17 @@ def _held(
     shared = np.zeros((0, 2)) if wedges is None else _shared(envelope, [wedges])
     free = _clear_of(taken, np.full(len(taken), WEDGE_CLEAR_MM))
     slots = points_along(rim_of_jacket(envelope, 1.5 * envelope.pixel_mm), section.wedge_pitch_mm, free, shared, 0.5)
-    pitch = widest_step_mm(lines, taken, _BESIDE_MM)
+    # where two flanges run side by side one bolt serves both
+    pitch = min(widest_step_mm(lines, taken, _BESIDE_MM), 2.0 * _furthest_mm(lines, taken))
     return Fasteners(bolts, bolt_axes(envelope, at), on_parting(envelope, slots), clamps, pitch)
+
+
+def _furthest_mm(lines: Sequence[shapely.LineString], spots: np.ndarray) -> float:
+    """How far, at most, a place on the lines is from the nearest of (k, 2) spots."""
+    if not lines or not len(spots):
+        return np.inf
+    on = np.concatenate([shapely.get_coordinates(g.segmentize(5.0)) for g in lines])
+    return float(cKDTree(spots).query(on)[0].max())
 
 
 def flange_lines(envelope: Envelope, section: JointSection) -> list[shapely.LineString]:

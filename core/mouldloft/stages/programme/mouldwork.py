@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from ...base.figures import counted
 from ...base.marks import Assumption, Mark
 from ...trade.price import wall_hours
 from ..jacket import JacketPiece
@@ -118,11 +119,11 @@ def _first_wall(ledger: Ledger, shop: Workshop, last: str) -> str:
     held = shop.rubber.registration
     if held is not None and (held.bead_length_mm > 0 or len(held.domes_mm)):
         domes, long_m = len(held.domes_mm), held.bead_length_mm / 1000.0
-        counted = ((f"{long_m:.2f} m of bead", long_m > 0), (f"{domes} domes", domes > 0))
+        said = ((f"{long_m:.2f} m of bead", long_m > 0), (counted(domes, "dome"), domes > 0))
         wall = ledger.add(
             Work("bead", "Set bead and domes on the wall", "wall", line, "wall",
                  (long_m + domes / 3) / rates.set_bead_m_h, 1, (Wait(wall),),
-                 note=" and ".join(words for words, has in counted if has))
+                 note=" and ".join(words for words, has in said if has))
         )  # fmt: skip
     far_m2 = max(shop.rubber.skin_m2 - shop.skin_m2(0), 0.0)
     covered = ledger.add(
