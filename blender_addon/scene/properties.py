@@ -32,7 +32,9 @@ MAPS = (
     ("STRETCH", "Stretch of the Rubber", "What the glove is asked to stretch to pass"),
     ("FILL", "Undercut Fill", "Height of the rubber that fills the lock so that the jacket comes off"),
     ("THICKNESS", "Thickness of the Glove", "From the glove's outside to the nearest skin, once it was measured"),
+    ("CLAY", "Scan Against Plan", "How far the finished clay is off its plan, once a scan's folder was read"),
 )
+OWN_OBJECTS = {"THICKNESS": "glove", "CLAY": "clay"}  # maps that lie on results of their own, by those results' role
 
 
 # what a change of a property does stands on these properties, and enters itself here
@@ -361,6 +363,18 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         ),
         description="Closed meshes to print or mill, beside the sheets; the command line also writes 3MF",
     )  # fmt: skip
+
+    as_built: StringProperty(
+        name="Scan's Folder", subtype="DIR_PATH",
+        description="Folder that mouldloft rescan wrote: the plan made again from a scan of the finished clay",
+    )  # fmt: skip
+    run_log: StringProperty(
+        name="Run's Log", subtype="FILE_PATH", description="The bench's log as it was filled in: TOML or CSV"
+    )
+    log_text: StringProperty()  # JSON of what the log said
+    log_chart: BoolProperty(
+        name="Chart in the View", default=True, description="Draw used over planned, entry by entry, in the view"
+    )
 
     token: StringProperty()  # digest of the sculpt when last read
     taken_height_mm: FloatProperty()  # of the piece as it was taken in

@@ -53,6 +53,15 @@ def whose_mesh(thing: bpy.types.Object | None) -> str:
     return f"{thing.name} is not a mesh but a {kind}: convert it to a mesh, or choose another object."
 
 
+def is_gone(scene: bpy.types.Scene) -> str:
+    """A sentence where the sculpt was deleted, which leaves it in the file but in no scene; else empty."""
+    s = properties.of(scene)
+    if s.sculpt is not None and s.sculpt.name in scene.objects:
+        return ""
+    name = s.sculpt.name if s.sculpt is not None else "The sculpt"
+    return f"{name} was deleted: undo that, or choose the sculpt again."
+
+
 def members_of(scene: bpy.types.Scene, view_layer: bpy.types.ViewLayer) -> Members:
     """The sculpt with what belongs to it: chosen parts, the objects of a chosen collection, and all their children."""
     s = properties.of(scene)
@@ -136,6 +145,8 @@ def _check(context: bpy.types.Context, thing: bpy.types.Object | None) -> None:
     if problem:
         raise Unreadable(problem, "mouldloft.use_selection" if thing is None else "")
     assert thing is not None
+    if not thing.users_scene:
+        raise Unreadable(is_gone(context.scene), "mouldloft.use_selection")
     if thing.name not in context.view_layer.objects or not thing.visible_get(view_layer=context.view_layer):
         raise Unreadable(f"{thing.name} is hidden: show it in the view layer and run again.", "mouldloft.show_sculpt")
 

@@ -14,6 +14,7 @@ from ..work.display import (
     FREE_BEHIND,
     FREE_BOTH,
     LOCKED,
+    Clay,
     Colours,
     Line,
     Place,
@@ -30,6 +31,7 @@ ROOT = "Mouldloft plan"
 MAP = "Undercut map"
 ATTRIBUTE = "Mouldloft undercut"
 THICKNESS = "Mouldloft thickness"
+CLAY = "Mouldloft scan against plan"
 
 
 def units_per_mm(scene: bpy.types.Scene) -> float:
@@ -144,11 +146,11 @@ def place_for(scene: bpy.types.Scene, master) -> None:
 
 
 def cover(scene: bpy.types.Scene) -> None:
-    """Hide the sculpt while its map lies in its place, and show it again when it does not."""
+    """Hide the sculpt while its map or its scan lies in its place, and show it again when neither does."""
     s = properties.of(scene)
     layer = bpy.context.view_layer if bpy.context.scene == scene else scene.view_layers[0]
-    inner = role_collection(scene, "map")
-    covering = s.placing == "IN_PLACE" and inner is not None and not inner.hide_viewport and bool(inner.objects)
+    lying = [role for role in ("map", "clay") if is_seen(scene, role) and of_role(scene, role)]
+    covering = s.placing == "IN_PLACE" and bool(lying)
     there = [kept.thing for kept in s.covered if kept.thing is not None]
     if covering and not there and s.sculpt is not None:
         for thing in reading.members_of(scene, layer).things:
@@ -307,7 +309,7 @@ def show(scene: bpy.types.Scene, key: str, shown: Shown) -> None:
         show_only(scene, "solid")
     elif shown.shapes or shown.lines:
         set_seen(scene, True, *roles)
-        set_seen(scene, False, "solid")  # those made before stand in the same place
+        set_seen(scene, False, "solid", "clay", "place")  # what stands in the same place
     remember(scene, key)
 
 
@@ -485,17 +487,41 @@ def show_thickness(scene: bpy.types.Scene, shown: Thickness) -> None:
         thing[LEGEND] = json.dumps(shown.legend)
     remove(scene, "thin")
     for place in shown.thin:
-        thing = bpy.data.objects.new(place.name, None)
-        thing.empty_display_type = "SPHERE"
-        thing.empty_display_size = place.radius_mm * units_per_mm(scene)
-        thing.show_name = thing.show_in_front = True
-        _hang_moving(scene, thing, "thin", place)
+        mark_place(scene, place, "thin")
     set_apart(scene, properties.of(scene).apart)
 
 
-def thickness_legend(scene: bpy.types.Scene) -> str:
-    """The legend of the glove's thickness as JSON; empty where the gloves as they stand were not measured."""
-    return next((thing[LEGEND] for thing in of_role(scene, "glove") if thing.get(LEGEND)), "")
+def mark_place(scene: bpy.types.Scene, place: Place, role: str) -> None:
+    """A ball of empty with the place's name beside it."""
+    thing = bpy.data.objects.new(place.name, None)
+    thing.empty_display_type = "SPHERE"
+    thing.empty_display_size = place.radius_mm * units_per_mm(scene)
+    thing.show_name = thing.show_in_front = True
+    _hang_moving(scene, thing, role, place)
+
+
+def legend_on(scene: bpy.types.Scene, role: str) -> str:
+    """The legend kept with results that carry a map of their own, as JSON; empty where they were not measured."""
+    return next((thing[LEGEND] for thing in of_role(scene, role) if thing.get(LEGEND)), "")
+
+
+def show_clay(scene: bpy.types.Scene, shown: Clay) -> None:
+    """The scanned body in its colours where the plan lies, and the places that differ."""
+    from mouldloft.outputs.look import PLASTER, rgb
+
+    remove(scene, "clay", "place")
+    unit = units_per_mm(scene)
+    # faceted: the closed scan's slender triangles would be shaded in streaks
+    mesh = new_mesh("Scan against plan", shown.vertices_mm * unit, shown.faces, False)
+    mesh.materials.append(material("Mouldloft clay", rgb(PLASTER), CLAY))
+    attribute: Any = mesh.color_attributes.new(CLAY, "FLOAT_COLOR", "POINT")
+    attribute.data.foreach_set("color", shown.colours.ravel())
+    mesh.color_attributes.active_color = attribute
+    thing = bpy.data.objects.new("Scan against plan", mesh)
+    thing[LEGEND] = json.dumps(shown.legend)
+    _hang(scene, thing, "clay")
+    for place in shown.places:
+        mark_place(scene, place, "place")
 
 
 properties.on_apart_change.append(lambda context: set_apart(context.scene, properties.of(context.scene).apart))

@@ -23,6 +23,8 @@ COLLECTIONS = {
     "cradle": "Mouldloft cradle",
     "thin": "Mouldloft thin places",
     "solid": "Mouldloft solids",
+    "clay": "Mouldloft clay",
+    "place": "Mouldloft places",
 }
 MOVED = ("glove", "thin", "key", "jacket", "cradle", "solid")  # along their pulls, by the slider
 ROLES_OF = {

@@ -35,31 +35,42 @@ def show_coloured(context: bpy.types.Context, *roles: str) -> None:
     redraw(context)
 
 
-def show_map(context: bpy.types.Context) -> None:
-    """Show the map chosen, as far as the sections have got: on the copy of the sculpt, or on the glove."""
-    from mouldloft.base.errors import MouldloftError
+BESIDE = {"glove": ("thin", "handling"), "clay": ("place",)}  # what is seen with results that carry a map
 
+
+def show_map(context: bpy.types.Context) -> None:
+    """Show the map chosen, as far as the sections have got: on the copy of the sculpt, or on results of its own."""
     scene = context.scene
     s = properties.of(scene)
-    thing = next(iter(results.of_role(scene, "map")), None)
-    if thing is None:
-        return
-    if s.map_kind == "THICKNESS":
-        s.map_text = results.thickness_legend(scene)
+    role = properties.OWN_OBJECTS.get(s.map_kind)
+    if role is not None:
+        s.map_text = results.legend_on(scene, role)
         if s.map_text:
-            show_coloured(context, "glove", "thin", "handling")
+            show_coloured(context, role, *BESIDE[role])
         return redraw(context)
+    if colour_again(scene):
+        show_coloured(context, "map", "seam", "handling")
+
+
+def colour_again(scene: bpy.types.Scene) -> bool:
+    """Colour the copy of the sculpt by the map chosen; False where the sections have not got that far."""
+    from mouldloft.base.errors import MouldloftError
+
+    s = properties.of(scene)
+    thing = next(iter(results.of_role(scene, "map")), None)
     try:
         done = state.done_now(scene)
+        if thing is None or "undercut" not in done:
+            return False
         results.colour_map(scene, thing, display.map_colours(skin_map(s, done), done))
     except (MouldloftError, KeyError):
-        return
-    show_coloured(context, "map", "seam", "handling")
+        return False
+    return True
 
 
 def skin_map(s, done: dict) -> str:
     """The map over the skin to show now: what frees it, until the seam is drawn."""
-    return s.map_kind if "locks" in done and s.map_kind != "THICKNESS" else "FREES"
+    return s.map_kind if "locks" in done and s.map_kind not in properties.OWN_OBJECTS else "FREES"
 
 
 def colours_shown(context: bpy.types.Context) -> bool:

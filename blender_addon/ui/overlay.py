@@ -7,12 +7,14 @@ from typing import Any
 
 import bpy
 
-from ..scene import opening, results
-from . import live
+from ..scene import opening, properties, results
+from . import charts, live
 
 _handle = None
 _INK = (0.145, 0.157, 0.169, 1.0)
 _PAPER = (0.957, 0.945, 0.918, 0.94)
+_HAIR = (0.145, 0.157, 0.169, 0.25)
+_BAND, _DOT = (0.435, 0.663, 0.659, 0.45), (0.69, 0.165, 0.188, 1.0)  # the glove's colour, and the seam's
 
 
 def _scale() -> float:
@@ -70,11 +72,9 @@ def _colours_are_seen(context: bpy.types.Context, kind: str) -> bool:
         return True
     space: Any = context.space_data
     shading = space.shading
-    on_glove = kind == "THICKNESS"  # whose material stays plain: drawn views do not show it
-    coloured = (
-        shading.color_type == "VERTEX" if shading.type == "SOLID" else shading.type != "WIREFRAME" and not on_glove
-    )
-    role = "glove" if on_glove else "map"
+    plain = kind == "THICKNESS"  # its material stays the glove's: drawn views do not show it
+    coloured = shading.color_type == "VERTEX" if shading.type == "SOLID" else shading.type != "WIREFRAME" and not plain
+    role = properties.OWN_OBJECTS.get(kind, "map")
     there = [thing for thing in results.of_role(context.scene, role) if thing.name in context.view_layer.objects]
     return coloured and any(thing.visible_get() for thing in there)
 
@@ -93,27 +93,33 @@ def _is_plans_way(settings) -> bool:
 
 
 def draw() -> None:
-    """Draw the legend where the map's colours are in view."""
+    """Draw the legend where the map's colours are in view, and the log's chart above it."""
     context = bpy.context
     space: Any = context.space_data
     settings = getattr(context.scene, "mouldloft", None)
-    if settings is None or not settings.legend or not settings.map_text:
+    if settings is None or not space.overlay.show_overlays:
         return
-    if not space.overlay.show_overlays or not _colours_are_seen(context, settings.map_kind):
-        return
+    below = 0.0
+    if settings.legend and settings.map_text and _colours_are_seen(context, settings.map_kind):
+        below = _draw_legend(context, settings) + 10.0 * _scale()
+    if settings.log_chart:
+        told = charts.log_kept(settings)
+        if told:
+            _draw_log(context, told, below)
+
+
+def _draw_legend(context, settings) -> float:
+    """Draw the legend; its height."""
     try:
         legend = json.loads(settings.map_text)
     except ValueError:
-        return
+        return 0.0
     if settings.map_kind in WAY_MAPS and not _is_plans_way(settings):
         legend = {**legend, "title": legend["title"] + " (not the plan's direction)"}
-    if "swatches" in legend:
-        _draw_swatches(context, legend)
-    else:
-        _draw_ramp(context, legend)
+    return _draw_swatches(context, legend) if "swatches" in legend else _draw_ramp(context, legend)
 
 
-def _draw_swatches(context, legend) -> None:
+def _draw_swatches(context, legend) -> float:
     unit = _scale()
     size, row = 12.0 * unit, 20.0 * unit
     rows = legend["swatches"]
@@ -128,9 +134,10 @@ def _draw_swatches(context, legend) -> None:
         _box(x - 1, at - 2 * unit - 1, 15 * unit + 2, 14 * unit + 2, _INK)  # an outline, for the pale swatch
         _box(x, at - 2 * unit, 15 * unit, 14 * unit, _srgb(colour))
         _words(x + 24 * unit, at, words, size)
+    return height
 
 
-def _draw_ramp(context, legend) -> None:
+def _draw_ramp(context, legend) -> float:
     unit = _scale()
     size = 12.0 * unit
     x, y = _left_bottom(context)
@@ -150,6 +157,37 @@ def _draw_ramp(context, legend) -> None:
         _words(at - shift, low - 14 * unit, words, size)
     if note:
         _words(x, y + 9 * unit, note, size)
+    return height
+
+
+def _draw_log(context, told, below: float) -> None:
+    """Used over planned: a dot for each entry, the factor with its band, the plan as an upright line at 1."""
+    unit = _scale()
+    size, row, bar = 12.0 * unit, 24.0 * unit, 220.0 * unit
+    rows, end = told["rows"], charts.end_of(told["rows"])
+    x, y = _left_bottom(context)
+    y += below
+    named = max([_width(each["what"], size) for each in rows] + [_width("planned", size)]) + 12 * unit
+    said = max([_width(each["words"], size) for each in rows] + [40 * unit])
+    height = (len(rows) + 2) * row + 8 * unit
+    _box(x, y, named + bar + said + 36 * unit, height, _PAPER)
+    left = x + 12 * unit + named
+    _words(x + 12 * unit, y + height - 18 * unit, f"Used over planned: {told['file']}", 13 * unit)
+    for value in range(int(end) + 1):
+        at = left + bar * value / end
+        _box(at, y + row, 1.0 if value != 1 else 2.0 * unit, len(rows) * row, _INK if value == 1 else _HAIR)
+        words = "planned" if value == 1 else f"{value}"
+        _words(at - _width(words, size) / 2, y + 9 * unit, words, size)
+    for number, each in enumerate(rows):
+        middle = y + height - (number + 2) * row + 8 * unit
+        _words(x + 12 * unit, middle - 4 * unit, each["what"], size)
+        _words(left + bar + 12 * unit, middle - 4 * unit, each["words"], size)
+        if len(each["span"]) == 3:
+            low, likely, high = (left + bar * value / end for value in each["span"])
+            _box(low, middle - 7 * unit, max(high - low, 1.0), 14 * unit, _BAND)
+            _box(likely - unit, middle - 9 * unit, 2 * unit, 18 * unit, _BAND[:3] + (1.0,))
+        for value in each["ratios"]:
+            _box(left + bar * value / end - 2 * unit, middle - 2 * unit, 4 * unit, 4 * unit, _DOT)
 
 
 def register():

@@ -16,7 +16,7 @@ from ..scene import properties, reading, results, state, views
 from ..scene.roles import COLLECTIONS
 from ..work import jobs
 from ..work.sections import BY_KEY, KEYS, PLAN_KEYS
-from . import presets
+from . import charts, presets
 from .operators.seam import KINDS
 from .operators.sheets import written_files
 
@@ -27,12 +27,14 @@ ICONS = {"none": "RADIOBUT_OFF", "fresh": "CHECKMARK", "stale": "FILE_REFRESH"}
 _FIGURE = re.compile(r"(?<=\d) (?=(?:%|mm|m|m²|cm²|l|ml|kg|lb|oz|days?)\b|%|m²|cm²)")
 
 
-def wrapped(layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: Any = "NONE") -> None:
-    """Text over as many lines as the sidebar's width asks for, so that none is cut."""
+def wrapped(
+    layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: Any = "NONE", room: float = 1.0
+) -> None:
+    """Text over as many lines as the sidebar's width asks for, so that none is cut. room : its share of that width."""
     import blf
 
     scale = context.preferences.system.ui_scale
-    room = max(context.region.width - (104 if icon != "NONE" else 84) * scale, 80 * scale)
+    room = max(room * (context.region.width - (104 if icon != "NONE" else 84) * scale), 80 * scale)
     blf.size(0, context.preferences.ui_styles[0].widget.points * scale)
     column = layout.column(align=True)
     column.scale_y = 0.8
@@ -272,6 +274,15 @@ _SETTINGS = {
 _AFTER = {"opening": _after_opening, "seam": _after_seam, "glove": _after_glove, "keys": _after_keys}
 
 
+def remarks_of(result) -> list[str]:
+    """The sentences kept with a result; a .blend may come from anybody."""
+    try:
+        told = json.loads(result.remarks or "[]")
+    except ValueError:
+        return []
+    return [str(remark) for remark in told] if isinstance(told, list) else []
+
+
 def _line(context, layout, key: str) -> None:
     standing = _standings(context)[0][key]
     if standing.kind == "none":
@@ -282,10 +293,11 @@ def _line(context, layout, key: str) -> None:
         box.active = False
     wrapped(box, context, standing.line, "NONE" if standing.good else "ERROR")
     result = properties.of(context.scene).results[key]
-    try:
-        remarks = [str(remark) for remark in json.loads(result.remarks or "[]")]
-    except ValueError:
-        remarks = []
+    _remarks(context, box, result, remarks_of(result))
+
+
+def _remarks(context, box, result, remarks: list[str]) -> None:
+    """What else was said, behind an arrow."""
     if not remarks:
         return
     arrow = "DISCLOSURE_TRI_DOWN" if result.open else "DISCLOSURE_TRI_RIGHT"
@@ -401,6 +413,9 @@ class MOULDLOFT_PT_view(InSidebar, bpy.types.Panel):
             if not s.map_text:
                 wrapped(layout, context, "The glove as it stands has not been measured.", "INFO")
             layout.operator("mouldloft.measure_thickness", text="Measure the Thickness", icon="DRIVER_DISTANCE")
+        elif s.map_kind == "CLAY":
+            if not s.map_text:
+                wrapped(layout, context, "No scan is shown yet: choose its folder under As Built.", "INFO")
         elif s.map_kind != "FREES" and not results.of_role(scene, "seam"):
             wrapped(layout, context, "Until the seam is drawn, the map shows which pull frees it.", "INFO")
         row = layout.row(align=True)
@@ -475,12 +490,53 @@ class MOULDLOFT_PT_sheets(InSidebar, bpy.types.Panel):
             layout.operator("mouldloft.clear", icon="TRASH")
 
 
+class MOULDLOFT_PT_as_built(InSidebar, bpy.types.Panel):
+    """The finished clay against its plan, and the run's log."""
+
+    bl_label = "As Built"
+    bl_idname = "MOULDLOFT_PT_as_built"
+    bl_order = 13
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context):
+        layout = self.layout
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        s = properties.of(context.scene)
+        layout.prop(s, "as_built")
+        layout.operator("mouldloft.show_clay", icon="MOD_SHRINKWRAP")
+        _refusal(layout, context, "clay")
+        if results.of_role(context.scene, "clay"):
+            self._places(context, layout, s.result("clay"))
+        layout.separator()
+        layout.prop(s, "run_log")
+        layout.operator("mouldloft.show_log", icon="LINENUMBERS_ON")
+        _refusal(layout, context, "log")
+        told = charts.log_kept(s)
+        if told:
+            layout.prop(s, "log_chart")
+            box = layout.box()
+            for line in told["lines"]:
+                wrapped(box, context, line.strip()) if line else box.separator()
+
+    def _places(self, context, layout, result) -> None:
+        box = layout.box()
+        *before, last = result.line.split("\n")
+        wrapped(box, context, last)
+        _remarks(context, box, result, before)
+        for number, words in enumerate(remarks_of(result), 1):
+            row = box.split(factor=0.18, align=True)
+            row.operator("mouldloft.look_at_place", text=f"{number}").number = number
+            wrapped(row, context, words, room=0.76)
+
+
 _CLASSES = (
     MOULDLOFT_UL_ways,
     MOULDLOFT_PT_plan,
     MOULDLOFT_PT_view,
     MOULDLOFT_PT_client,
     MOULDLOFT_PT_sheets,
+    MOULDLOFT_PT_as_built,
 )
 
 

@@ -50,8 +50,8 @@ class Place:
     piece: int
     at_mm: tuple[float, float, float]
     radius_mm: float
-    way: tuple[float, float, float]
-    reach_mm: float
+    way: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    reach_mm: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -311,6 +311,21 @@ def _ramp(title: str, srgb: np.ndarray, marks: list[str], note: str) -> dict[str
     """Legend of a scale. srgb : (256, 3) along it; marks : five, evenly along it."""
     ramp = [[round(float(v), 4) for v in colour] for colour in srgb[::8]]
     return {"title": title, "ramp": ramp, "marks": marks, "note": note}
+
+
+@dataclass(frozen=True, eq=False)
+class Clay:
+    """A scan of the finished clay against its plan, in the plan's millimetres: (n, 3) vertices, (m, 3) faces, linear
+    colours (n, 4) float32, their legend, the places that differ, and what is said of them in sentences."""
+
+    vertices_mm: np.ndarray
+    faces: np.ndarray
+    colours: np.ndarray
+    legend: dict[str, Any]
+    places: list[Place]
+    said: list[str]
+    listed: list[str]
+    planned_height_mm: float
 
 
 @dataclass(frozen=True, eq=False)

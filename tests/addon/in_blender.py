@@ -4,8 +4,8 @@
 
 Named checks run alone, after the one that installs the zip.
 
-Prints one line a check and ends with `N passed, N failed`. Each check is against something outside the add-on:
-the mesh's own extents, Blender's own report, the file read anew, or the core's own record.
+Prints one line a check, with its processor time, and ends with `N passed, N failed`. Each check is against something
+outside the add-on: the mesh's own extents, Blender's own report, the file read anew, or the core's own record.
 """
 
 from __future__ import annotations
@@ -258,6 +258,15 @@ def lengths_follow_the_scenes_unit():
     assert feet.kg(45.359237) == "100 lb"
 
 
+def _coarser(thing, triangles: int) -> None:
+    """Fewer faces by Blender's own modifier, so that the runs are short."""
+    select_only(thing)
+    modifier = thing.modifiers.new("Coarser", "DECIMATE")
+    modifier.ratio = triangles / len(thing.data.polygons)
+    assert bpy.ops.object.modifier_apply(modifier="Coarser") == {"FINISHED"}
+    assert len(thing.data.polygons) < 1.1 * triangles
+
+
 @check
 def the_hare_is_taken_in():
     for thing in list(bpy.data.objects):
@@ -269,6 +278,7 @@ def the_hare_is_taken_in():
     assert min((s.sculpt.matrix_world @ addon("scene.results").vector(c)).x for c in s.sculpt.bound_box) > 1.0
     bpy.data.objects.remove(bpy.data.objects["In the way"])
     s.sculpt.location.x = 0.0
+    _coarser(s.sculpt, 20_000)
     s.casts = 6
     s.set_pixel, s.pixel_mm = True, 9.0  # coarse, so that the run is short
     s.directions = 64
@@ -524,7 +534,7 @@ def thin_places_are_marked_and_move_with_the_glove():
     s = settings()
     marked = addon("scene.results").of_role(bpy.context.scene, "thin")
     assert len(marked) > 3
-    assert f"{len(marked)} thin places marked" in addon("scene.results").thickness_legend(bpy.context.scene)
+    assert f"{len(marked)} thin places marked" in addon("scene.results").legend_on(bpy.context.scene, "glove")
     for thing in marked:
         gloves = addon("scene.results").of_role(bpy.context.scene, "glove")
         glove = next(o for o in gloves if o["mouldloft_piece"] == thing["mouldloft_piece"])
@@ -684,7 +694,7 @@ def a_moved_key_is_checked_again():
 def a_handling_point_thickens_the_glove_there():
     results, state = addon("scene.results"), addon("scene.state")
     before = state.done_now(bpy.context.scene)["bare_rubber"]
-    if not results.thickness_legend(bpy.context.scene):
+    if not results.legend_on(bpy.context.scene, "glove"):
         assert bpy.ops.mouldloft.measure_thickness() == {"FINISHED"}
     root = bpy.data.objects[results.ROOT]
     master = state.done_now(bpy.context.scene)["master"]
@@ -802,10 +812,13 @@ def sculpt_mode_is_left_for_reading_and_entered_again():
     assert bpy.ops.mouldloft.take_sculpt() == {"FINISHED"}
     assert bpy.context.mode == "SCULPT", "the sculptor goes on where he was"
     assert (kinds()["sculpt"], kinds()["opening"]) == ("fresh", "stale")
+    assert s.map_text == "", "a white copy has no legend"
     hare.data.vertices[0].co = home
     hare.data.update()
     assert bpy.ops.mouldloft.take_sculpt() == {"FINISHED"}
     assert bpy.context.mode == "SCULPT"
+    assert s.map_text, "the map of this sculpt is known, and drawn again"
+    assert len(bpy.data.objects["Undercut map"].data.color_attributes) == 1
     bpy.ops.object.mode_set(mode="OBJECT")
     assert set(kinds().values()) == {"fresh"}
     assert not s.touched
@@ -868,6 +881,34 @@ def a_change_during_a_run_is_noticed():
     assert [key for key, kind in kinds().items() if kind == "stale"] == ["order"], "it was of one more pair of hands"
     assert bpy.ops.mouldloft.plan_all() == {"FINISHED"}
     assert set(kinds().values()) == {"fresh"}
+
+
+@check
+def a_sculpt_deleted_during_a_run_leaves_nothing_half_made():
+    s, hare = settings(), settings().sculpt
+    homes = list(hare.users_collection)
+    names, lines = {thing.name for thing in bpy.data.objects}, [result.line for result in s.results]
+    s.hands += 2  # which no check before has planned
+
+    def delete():  # as the Delete key does: it stays in the file, for the settings point at it
+        for home in hare.users_collection:
+            home.objects.unlink(hare)
+
+    with Watched(delete):
+        assert "Seated hare was deleted: undo that" in refused(bpy.ops.mouldloft.plan_all)
+    assert {thing.name for thing in bpy.data.objects} == names
+    assert [result.line for result in s.results] == lines
+    assert "was deleted" in s.result("sculpt").refusal
+    assert "Seated hare was deleted" in refused(bpy.ops.mouldloft.plan_all), "and so it is said before a run"
+    for home in homes:
+        home.objects.link(hare)
+    bpy.context.view_layer.update()
+    hare.hide_set(any(kept.thing == hare for kept in s.covered))
+    s.hands -= 2
+    assert addon("scene.state").settle(bpy.context)
+    assert set(kinds().values()) == {"fresh"}
+    assert bpy.ops.mouldloft.take_sculpt() == {"FINISHED"}
+    assert s.result("sculpt").refusal == ""
 
 
 @check
@@ -1008,7 +1049,7 @@ def a_run_in_the_window_is_stopped_by_escape_and_keeps_what_was_finished():
     from types import SimpleNamespace
 
     s, running, jobs = settings(), addon("ui.operators.running"), addon("work.jobs")
-    s.mat_oz, s.push_n = 5.0, 250.0
+    s.edge_extra_oz, s.push_n = 3.0, 250.0  # which no seam is priced by
     manager = SimpleNamespace(event_timer_remove=lambda _: None, windows=[])
 
     class Context:
@@ -1033,7 +1074,7 @@ def a_run_in_the_window_is_stopped_by_escape_and_keeps_what_was_finished():
     assert operator.said[-1][0] == "INFO"
     assert kinds()["jacket"] == "fresh"
     assert kinds()["order"] == "stale"
-    s.mat_oz, s.push_n = 4.0, 300.0
+    s.edge_extra_oz, s.push_n = 2.0, 300.0
     assert bpy.ops.mouldloft.plan_all() == {"FINISHED"}
 
 
@@ -1093,13 +1134,14 @@ class Layout:
         self.prop(other, index)
 
 
-@check
-def every_panel_draws():
+def drawn(name: str) -> list[str]:
+    """What a panel draws: labels, and names of properties and operators."""
     from types import SimpleNamespace
 
-    panels = addon("ui.panels")
+    panels, seen = addon("ui.panels"), []
+    cls = getattr(panels, name)
     space = SimpleNamespace(type="VIEW_3D", shading=SimpleNamespace(type="SOLID", color_type="VERTEX"))
-    panels.wrapped = lambda layout, context, text, icon="NONE": layout.label(text=text)
+    panels.wrapped = lambda layout, context, text, icon="NONE", room=1.0: layout.label(text=text)
 
     class Context:
         space_data, region = space, SimpleNamespace(width=300)
@@ -1107,16 +1149,23 @@ def every_panel_draws():
         def __getattr__(self, name):
             return getattr(bpy.context, name)
 
+    panel = type("Panel", (), {k: v for k, v in vars(cls).items() if callable(v)})()
+    panel.layout = Layout(seen)
+    panel.draw(Context())
+    return seen
+
+
+@check
+def every_panel_draws():
     s = settings()
     before = s.seam_kind
     for kind in ("free", "plane"):
         s.seam_kind = kind
         s.way = "OWN" if kind == "plane" else "SEARCH"
-        for cls in panels._CLASSES[1:]:
-            seen = []
-            cls.draw(SimpleNamespace(layout=Layout(seen), _start=None), Context())
-            assert len(seen) > 3, cls.__name__
-    assert "mouldloft.run" in seen or "mouldloft.write_sheets" in seen
+        for cls in addon("ui.panels")._CLASSES[1:]:
+            assert len(drawn(cls.__name__)) > 3, cls.__name__
+    assert "mouldloft.run" in drawn("MOULDLOFT_PT_plan")
+    assert "mouldloft.write_sheets" in drawn("MOULDLOFT_PT_sheets")
     s.seam_kind, s.way = before, "SEARCH"
     assert set(kinds().values()) == {"fresh"}
 
@@ -1185,15 +1234,15 @@ def stills_after_another_seam_show_that_seam():
     first = s.pictures[results.STAMP]
     before = [_luminance(path) for path in sorted((WORK / "pictures").glob("still*.png"))]
     kind = s.seam_kind
-    s.seam_kind = "plane" if addon("scene.state").done_now(scene)["seam"].kind != "plane" else "free"
-    assert bpy.ops.mouldloft.run(section="seam") == {"FINISHED"}
+    assert bpy.ops.mouldloft.take_candidate(kind="plane") == {"FINISHED"}
+    assert addon("scene.state").done_now(scene)["seam"].kind == "plane"
     assert bpy.ops.mouldloft.render(what="STILLS") == {"FINISHED"}
     assert s.pictures[results.STAMP] != first
     drawn = {thing.data for thing in s.pictures.objects if thing.type in ("CURVE", "MESH")}
     assert {thing.data for thing in results.of_role(scene, "seam", "map")} <= drawn
     after = [_luminance(path) for path in sorted((WORK / "pictures").glob("still*.png"))]
     assert max(float(np.abs(a - b).max()) for a, b in zip(before, after)) > 0.1, "another line, another picture"
-    s.seam_kind = kind
+    s.seam_kind, s.way = kind, "SEARCH"
     assert bpy.ops.mouldloft.plan_all() == {"FINISHED"}
     assert set(kinds().values()) == {"fresh"}
 
@@ -1242,11 +1291,100 @@ def sheets_are_written():
     assert "choose another folder" in refused(bpy.ops.mouldloft.write_sheets)
 
 
+def scanned(folder: Path, shift: np.ndarray, middle: np.ndarray) -> np.ndarray:
+    """A plan as `mouldloft rescan` writes it, of clay that is 8 mm proud within a hand of a place; where it is so."""
+    from dataclasses import replace
+
+    from mouldloft.outputs.planfile import open_plan, save_plan
+    from mouldloft.stages.clay import ClayDifference, Patch
+
+    plan = open_plan(WORK / "sheets")
+    points = plan.master.vertices_mm
+    proud = np.linalg.norm(points - middle, axis=1) < 100.0
+    at = tuple(float(v) for v in middle + shift)
+    patch = Patch(at, 31_000.0, 8.0, 2.4e5, np.inf, where="chest, 610 mm up")
+    clay = ClayDifference(
+        np.where(proud, 8.0, 0.1), 2.0, 0.4, (patch,), (plan.master.height_mm,) * 2, (2.4e5, 0.0), 0.0, ("It lies.",)
+    )
+    moved = replace(plan.master, vertices_mm=points + shift, shift_mm=tuple(float(v) for v in shift))
+    folder.mkdir()
+    save_plan(replace(plan, master=moved, clay=clay), folder)
+    return proud
+
+
+@check
+def a_scan_lies_on_the_sculpt_in_colours():
+    """Clay made up in a known place, in a plan that stands otherwise than the first, as scanned clay does."""
+    s, scene, results = settings(), bpy.context.scene, addon("scene.results")
+    assert "Choose the folder" in refused(bpy.ops.mouldloft.show_clay)
+    s.as_built = str(WORK / "nowhere")
+    assert "There is no plan in" in refused(bpy.ops.mouldloft.show_clay)
+    s.as_built = str(WORK / "sheets")
+    assert "holds a plan but no scan" in refused(bpy.ops.mouldloft.show_clay)
+    assert "no scan" in s.result("clay").refusal
+    hare, copy = s.sculpt, bpy.data.objects["Undercut map"]
+    middle = vertices_mm(copy).astype(float)[1234]
+    proud = scanned(WORK / "as built", np.array((11.0, -7.0, 3.0)), middle)
+    s.as_built = str(WORK / "as built")
+    assert bpy.ops.mouldloft.show_clay() == {"FINISHED"}
+    (clay,) = results.of_role(scene, "clay")
+    bpy.context.view_layer.update()
+    assert np.allclose(results.world_corners(clay), results.world_corners(copy), atol=1e-4), "it lies on the plan"
+    colours = colours_of(clay, results.CLAY)
+    assert proud.sum() > 20
+    assert np.ptp(colours[~proud], axis=0).max() < 1e-6, "as planned: one colour"
+    assert np.abs(colours[proud] - colours[~proud][0]).max(axis=1).min() > 0.05
+    assert seen("clay")
+    assert not seen("map")
+    assert hare.hide_get(), "two skins in one place flicker"
+    legend = json.loads(s.map_text)
+    assert (legend["title"], legend["marks"][-1]) == ("Scan against plan", "10 mm proud")
+    (place,) = results.of_role(scene, "place")
+    at = clay.matrix_world.inverted() @ place.matrix_world.translation
+    assert np.allclose(np.array(at) * 1000.0, middle, atol=0.1)
+    assert json.loads(s.result("clay").remarks) == ["chest, 610 mm up: 8 mm proud at most, 310 cm²"]
+    assert "chest, 610 mm up: 8 mm proud at most, 310 cm²" in drawn("MOULDLOFT_PT_as_built")
+    assert bpy.ops.mouldloft.look_at_place(number=1) == {"FINISHED"}
+    assert "not marked" in refused(bpy.ops.mouldloft.look_at_place, number=2)
+    s.map_kind = "FREES"
+    assert seen("map")
+    assert not seen("clay")
+    assert set(kinds().values()) == {"fresh"}, "a scan that is looked at changes no plan"
+
+
+@check
+def the_runs_log_is_set_against_the_plan():
+    """A log made from the plan's own amounts: its factors are known."""
+    from mouldloft.asbuilt.review import planned_cast
+
+    s, charts = settings(), addon("ui.charts")
+    assert "Choose the log" in refused(bpy.ops.mouldloft.show_log)
+    s.run_log = str(WORK / "none.toml")
+    assert "cannot be read" in refused(bpy.ops.mouldloft.show_log)
+    assert "cannot be read" in s.result("log").refusal
+    s.as_built, s.run_log = "", str(WORK / "log.toml")
+    each = planned_cast(addon("scene.state").plan_for_sure(bpy.context))["weight_kg"]
+    rows = [f"[[cast]]\nnumber = {k}\nweight_kg = {f * each}" for k, f in enumerate((1.1, 1.2, 1.3), 1)]
+    Path(s.run_log).write_text("\n".join(rows))
+    assert bpy.ops.mouldloft.show_log() == {"FINISHED"}
+    told = charts.log_kept(s)
+    (row,) = told["rows"]
+    assert row["ratios"] == [1.1, 1.2, 1.3]
+    assert abs(row["span"][1] - 1.2) < 1e-3
+    assert row["span"][0] < 1.1 < 1.3 < row["span"][2], "three entries say little: 95 % is wider than they are"
+    assert any(line.startswith("  Weight of a cast") and "factor 1.2" in line for line in told["lines"])
+    assert {line.strip() for line in told["lines"] if line} <= set(drawn("MOULDLOFT_PT_as_built"))
+    for spoilt in ("{", "[]", '{"rows": 3}', '{"rows": [1], "file": "", "lines": []}'):
+        s.log_text = spoilt
+        assert charts.log_kept(s) == {}
+    s.run_log = s.log_text = ""
+
+
 @check
 def undo_takes_back_a_section_and_redo_brings_it():
     s = settings()
     bpy.ops.ed.undo_push(message="before")
-    s.mat_oz = 6.0
+    s.edge_extra_oz = 9.0
     bpy.ops.ed.undo_push(message="thicker jacket")
     assert kinds()["jacket"] == "stale"
     assert bpy.ops.mouldloft.run(section="jacket") == {"FINISHED"}
@@ -1254,12 +1392,12 @@ def undo_takes_back_a_section_and_redo_brings_it():
     bpy.ops.ed.undo_push(message="run")
     bpy.ops.ed.undo()
     bpy.ops.ed.undo()
-    assert abs(settings().mat_oz - 4.0) < 1e-6
+    assert abs(settings().edge_extra_oz - 2.0) < 1e-6
     assert settings().result("jacket").line != thick
     assert set(kinds().values()) == {"fresh"}, "the records of before are still on the bench"
     assert bpy.data.objects.get("Wall") is not None
     bpy.ops.ed.redo()
-    assert abs(settings().mat_oz - 6.0) < 1e-6
+    assert abs(settings().edge_extra_oz - 9.0) < 1e-6
     bpy.ops.ed.undo()
 
 
@@ -1509,6 +1647,7 @@ def main() -> None:
     passed = failed = 0
     named = sys.argv[1:-2]
     for function in (f for f in _checks if not named or f is _checks[0] or f.__name__ in named):
+        began = time.process_time()
         try:
             function()
         except Exception:
@@ -1517,7 +1656,7 @@ def main() -> None:
             print("FAILED", function.__name__, flush=True)
         else:
             passed += 1
-            print("ok", function.__name__, flush=True)
+            print(f"ok {function.__name__}  {time.process_time() - began:.1f} s", flush=True)
     print(f"{passed} passed, {failed} failed", flush=True)
     sys.stdout.flush()
     import os

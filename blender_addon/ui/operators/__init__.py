@@ -2,9 +2,9 @@
 
 from ...scene import keeping
 from ...work import jobs
-from . import glove, keys, opening, pictures, running, sculpt, seam, shaping, sheets
+from . import asbuilt, glove, keys, opening, pictures, running, sculpt, seam, shaping, sheets
 
-_PARTS = (running, sculpt, opening, seam, shaping, glove, keys, sheets, pictures)
+_PARTS = (running, sculpt, opening, seam, shaping, glove, keys, sheets, pictures, asbuilt)
 
 
 def register():

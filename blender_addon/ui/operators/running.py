@@ -174,17 +174,24 @@ class RunsSections(Working):
     def salvage(self, context, error) -> bool:
         from mouldloft.base.errors import Cancelled
 
-        if self._so_far[1]:
+        kept = bool(self._so_far[1]) and not reading.is_gone(context.scene)
+        if kept:
             self._take(context, *self._so_far)
         if self._at and not isinstance(error, Cancelled):
             refused = properties.of(context.scene).result(self._at)
             refused.refusal, refused.cure = unforeseen(error), getattr(error, "cure", "")
             setattr(properties.of(context.scene), f"open_{self._at}", True)
-        return bool(self._so_far[1])
+        return kept
 
     def finish(self, context, result) -> None:
-        self._take(context, *result)
         s = properties.of(context.scene)
+        gone = reading.is_gone(context.scene)
+        if gone:  # nothing is shown of a sculpt that is not there
+            state.settle(context)
+            kept = s.result("sculpt")
+            kept.refusal, kept.cure, s.open_sculpt = gone, "mouldloft.use_selection", True
+            raise reading.Unreadable(gone)
+        self._take(context, *result)
         if not state.settle(context):
             self.report({"WARNING"}, "The sculpt changed meanwhile: this is of the sculpt as it was. Run it again.")
             return
@@ -233,10 +240,10 @@ class RunsSections(Working):
         elif key == "keys":
             s.keys_check, s.keys_check_good = "", True
         results.show(scene, key, shown)
-        if s.map_kind == "THICKNESS" and key in ("opening", "seam"):
+        if s.map_kind in properties.OWN_OBJECTS and key in ("opening", "seam"):
             s.map_kind = "FREES"
         elif s.map_kind == "THICKNESS":
-            s.map_text = results.thickness_legend(scene)  # empty once the glove was laid anew
+            s.map_text = results.legend_on(scene, "glove")  # empty once the glove was laid anew
         if key in ("opening", "seam"):
             thing = results.show_map(scene, done["master"], s.result("sculpt").stamp)
             results.colour_map(scene, thing, display.map_colours(views.skin_map(s, done), done))

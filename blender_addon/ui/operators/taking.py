@@ -80,7 +80,7 @@ def show_master(context: bpy.types.Context, master, stamp: str) -> None:
     s.taken = s.sculpt
     before = next(iter(results.of_role(scene, "map")), None)
     thing = results.show_map(scene, master, stamp)
-    if before is None or thing != before:
+    if (before is None or thing != before) and not views.colour_again(scene):
         s.map_text = ""
     results.place_for(scene, master)
     for key in ("opening", "seam", "glove"):
@@ -126,7 +126,7 @@ def forget_plan(context: bpy.types.Context, everything: bool) -> None:
     s.results.clear()
     s.ways.clear()
     s.candidates.clear()
-    s.map_text = s.keys_check = s.seam_shown = s.keys_shown = s.sheets = s.token = ""
+    s.log_text = s.map_text = s.keys_check = s.seam_shown = s.keys_shown = s.sheets = s.token = ""
     s.touched, s.taken = False, None
     if everything:
         s.drawn_seam = s.moved_keys = ""
