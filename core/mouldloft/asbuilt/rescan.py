@@ -71,10 +71,11 @@ def plan_from_scan(
         open_foot=open_foot, progress=progress.part(0.4, 0.8),
     )  # fmt: skip
     master = _as_master(planned, closed, Path(scan_path).stem)
-    clay = _difference(planned, master, pose, closed, progress.part(0.8, 1.0))
+    places = name_places(planned.master)
+    clay = _difference(planned, master, pose, closed, places, progress.part(0.8, 1.0))
     brief, carried = _carried(planned, master, Path(carried_to), keep_seam)
     made, keys = _planned(master, brief, catalogue or planned.catalogue, progress)
-    told = (sized, *_closed_words(closed), *carried, keys)
+    told = (sized, *_closed_words(closed, places), *carried, keys)
     made = replace(made, clay=replace(_with_locks(clay, made), told=told))
     return Rescan(made, master.vertices_mm, master.faces)
 
@@ -127,16 +128,16 @@ def _as_master(planned: MouldPlan, closed: ClosedScan, name: str) -> Master:
     return made
 
 
-def _closed_words(closed: ClosedScan) -> tuple[str, ...]:
+def _closed_words(closed: ClosedScan, places: BodyPlaces) -> tuple[str, ...]:
     said = [
         f"Its noise is averaged over {mm(closed.pitch_mm)}; texture finer than that is not in this plan, so the "
         "brief's detail allowance stays."
     ]
     if closed.missing_mm2 > 500.0:
-        where = [f"x {x:.0f}, y {y:.0f}, z {z:.0f}" for x, y, z in closed.hole_middles_mm[:4]]
+        where = list(dict.fromkeys(_where(places, middle) for middle in closed.hole_middles_mm[:4]))
         said.append(
             f"The scanner did not see {cm2(closed.missing_mm2)} ({percent(closed.missing_share)} of the skin); there "
-            f"the plan's skin stands in, moved as the clay beside it is{': near ' + '; '.join(where) if where else ''}."
+            f"the plan's skin stands in, moved as the clay beside it is{': ' + '; '.join(where) if where else ''}."
         )
     if closed.left_out_mm2 > 500.0:
         said.append(f"{cm2(closed.left_out_mm2)} of the scan is board or stray and was left out.")
@@ -147,7 +148,7 @@ def _closed_words(closed: ClosedScan) -> tuple[str, ...]:
 
 
 def _difference(
-    planned: MouldPlan, master: Master, pose: Pose, closed: ClosedScan, progress: Progress
+    planned: MouldPlan, master: Master, pose: Pose, closed: ClosedScan, places: BodyPlaces, progress: Progress
 ) -> ClayDifference:
     """Measured in the old plan's coordinates, told in the new one's."""
     shift = np.asarray(master.shift_mm)
@@ -156,7 +157,6 @@ def _difference(
         master.vertices_mm - shift, master.faces, planned.master.vertices_mm, planned.master.faces, pose.spread_mm,
         seam, progress, closed.measured(master.vertices_mm - shift),
     )  # fmt: skip
-    places = name_places(planned.master)
     patches = []
     for patch in found.patches:
         x, y, z = (float(v) for v in np.asarray(patch.middle_mm) + shift)
