@@ -178,33 +178,35 @@ def _check(keys: Sequence[Key], sites: KeySites, brief: KeysBrief, properties: R
             envelope.piece, 0.0, brief.least_stiffness, float("inf"), float("inf"), brief.sag_limit_mm, False,
             f"the {envelope.name} has no keys",
         )  # fmt: skip
-    sags = _sags_mm(gaps, sites, properties)
-    worst = int(np.argmax(sags if sags.any() else gaps))
-    stiff, flat = stiffness >= brief.least_stiffness, bool(sags[worst] <= brief.sag_limit_mm)
-    place = envelope.frame.to_master(points[worst][None])[0]
+    hung_gaps = _gaps_mm(keys, envelope, sites.hung_mm)
+    sags = _sags_mm(hung_gaps, sites, properties)
+    if sags.any():
+        worst = int(np.argmax(sags))
+        sag, at, reach = float(sags[worst]), sites.hung_mm[worst], float(hung_gaps[worst])
+    else:
+        worst = int(np.argmax(gaps))
+        sag, at, reach = 0.0, points[worst], float(gaps[worst])
+    stiff, flat = stiffness >= brief.least_stiffness, sag <= brief.sag_limit_mm
+    place = envelope.frame.to_master(at[None])[0]
     return FixtureCheck(
         piece=envelope.piece,
         stiffness=stiffness,
         least_stiffness=brief.least_stiffness,
         widest_gap_mm=float(gaps.max()),
-        sag_mm=float(sags[worst]),
+        sag_mm=sag,
         sag_limit_mm=brief.sag_limit_mm,
         holds=stiff and flat,
         reason=_why(
-            envelope.name, len(keys), stiff, flat, stiffness, float(sags[worst]), place, brief,
-            _in_the_way(sites, points[worst], float(gaps[worst])),
+            envelope.name, len(keys), stiff, flat, stiffness, sag, place, brief, _in_the_way(sites, at, reach),
         ),
         gap_centre_mm=(float(place[0]), float(place[1]), float(place[2])),
     )  # fmt: skip
 
 
 def _sags_mm(gaps_mm: np.ndarray, sites: KeySites, properties: RubberProperties) -> np.ndarray:
-    """(k,) sag about each place: of the round patch that reaches to the next key or to rubber that lies firmly."""
-    sags = np.zeros(len(gaps_mm))
-    at = np.flatnonzero(sites.hangs)
-    radius = np.minimum(gaps_mm[at], sites.held_mm[at])
-    sags[at] = hung_sag_mm(radius, sites.thickness_mm[at], properties, sites.hangs[at])
-    return sags
+    """(m,) sag about each hung place: of the round patch that reaches to the next key or to rubber that lies firmly."""
+    radius = np.minimum(gaps_mm, sites.held_mm)
+    return hung_sag_mm(radius, sites.thickness_mm[sites.hung_of], properties, sites.hangs[sites.hung_of])
 
 
 def _why(

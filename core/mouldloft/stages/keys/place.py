@@ -257,15 +257,16 @@ def _close_gaps(
     serve.
     """
     points, envelope = sites.points_mm, sites.envelope
-    gaps = _gaps_mm(keys, envelope, points)
-    open_points = np.nonzero(sites.hangs)[0]  # shrinks: more keys only close gaps and take up room
+    hung = sites.hung_mm
+    gaps = _gaps_mm(keys, envelope, hung)
+    open_points = np.arange(len(hung))  # shrinks: more keys only close gaps and take up room
     while len(keys) < MOST_KEYS_A_PIECE:
         sags = _sags_mm(gaps, sites, properties)[open_points]
         open_points, sags = open_points[sags > brief.sag_limit_mm], sags[sags > brief.sag_limit_mm]
         index, scale = _room(keys, sites, brief, least_scale)
         if len(open_points) == 0 or len(index) == 0:
             break
-        distance, nearest = cKDTree(points[index]).query(points[open_points])
+        distance, nearest = cKDTree(points[index]).query(hung[open_points])
         new_gap = distance - brief.base_diameter_mm / 2.0 * scale[nearest]
         helped = new_gap <= WORTHWHILE * gaps[open_points]
         if not helped.any():
@@ -275,7 +276,7 @@ def _close_gaps(
         at = int(index[nearest[worst]])
         key = _at(sites, at, _edge_or_middle(sites, at), brief, float(scale[nearest[worst]]))
         keys = [*keys, key]
-        gaps = np.minimum(gaps, _gaps_mm([key], envelope, points))
+        gaps = np.minimum(gaps, _gaps_mm([key], envelope, hung))
     return keys
 
 

@@ -57,15 +57,19 @@ class KeySites:
 
     points_mm : (k, 3) frame coordinates of the covered blocks; thickness_mm : (k,) rubber there, across the skin.
     hangs : (k,) share of its weight that pulls it off the jacket, 0 where its weight presses it on or it lies on the
-    board round the foot; held_mm : (k,) distance to the nearest place that lies firmly. allowed_mm : (k,) largest
-    reach of a key that may stand there, 0 where none may; on_edge : (k,) bool, the row inside the seam. centre_mm
-    (frame) and gyration_mm are those of the surface. barred : (k,) int, index into BARRED of what keeps keys off.
+    board round the foot. hung_mm : (m, 3) places on what hangs, as close down a steep wall as along it; hung_of : (m,)
+    the block each stands on, rising; held_mm : (m,) its distance to the nearest block that lies firmly.
+    allowed_mm : (k,) largest reach of a key that may stand there, 0 where none may; on_edge : (k,) bool, the row inside
+    the seam. centre_mm (frame) and gyration_mm are those of the surface. barred : (k,) int, index into BARRED of what
+    keeps keys off.
     """
 
     envelope: Envelope
     points_mm: np.ndarray
     thickness_mm: np.ndarray
     hangs: np.ndarray
+    hung_mm: np.ndarray
+    hung_of: np.ndarray
     held_mm: np.ndarray
     allowed_mm: np.ndarray
     on_edge: np.ndarray
@@ -84,6 +88,7 @@ class _Coarse:
     flange: np.ndarray
     thickness_mm: np.ndarray
     wall_deg: np.ndarray  # slope; -90 on the board round the foot
+    slope: np.ndarray  # (2, rows, columns) rise along y and along x, 0 where a neighbour is missing
     origin_mm: tuple[float, float]
     block_mm: float
     factor: int
@@ -98,6 +103,12 @@ class _Coarse:
             ]
         )
 
+    def falls_mm(self) -> np.ndarray:
+        """(k, 3) from the middle of each block up its slope to where it leaves the block."""
+        y, x = self.slope[:, self.inside]
+        steepest = np.maximum(np.maximum(np.abs(x), np.abs(y)), 1e-12)
+        return np.column_stack([x, y, x**2 + y**2]) * (self.block_mm / 2.0 / steepest)[:, None]
+
 
 def _coarse(envelope: Envelope, block_mm: float, rubber: Rubber) -> _Coarse:
     factor = max(round(block_mm / envelope.pixel_mm), 1)
@@ -109,27 +120,47 @@ def _coarse(envelope: Envelope, block_mm: float, rubber: Rubber) -> _Coarse:
     block = factor * envelope.pixel_mm
     shift = (factor - 1) / 2.0 * envelope.pixel_mm
     whole = share >= 0.5
-    slope2 = _slope_squared(np.where(whole, height, np.nan), block)
+    slope = _slope(np.where(whole, height, np.nan), block)
+    slope2 = (slope**2).sum(axis=0)
     thickness = np.maximum((height - under) / np.sqrt(1.0 + slope2), rubber.skin_thickness_mm)
     origin = (envelope.origin_mm[0] + shift, envelope.origin_mm[1] + shift)
     on_flange = whole & (flange >= 0.5 * share)
     wall_deg = np.degrees(np.arctan(np.sqrt(slope2)))  # how far the outside's normal leans from the pull
     on_board = _on_the_board(envelope, height, origin, block, rubber.flange_thickness_mm)
-    return _Coarse(height, whole, on_flange, thickness, np.where(on_board, -90.0, wall_deg), origin, block, factor)
+    leans = np.where(on_board, -90.0, wall_deg)
+    return _Coarse(height, whole, on_flange, thickness, leans, slope, origin, block, factor)
 
 
-def pulled_off(points_mm: np.ndarray, wall_deg: np.ndarray, tilt_deg: float) -> tuple[np.ndarray, np.ndarray]:
-    """(k,) share of its weight that pulls rubber off the jacket, and (k,) distance to the nearest that lies firmly.
+def pulled_off(wall_deg: np.ndarray, tilt_deg: float) -> tuple[np.ndarray, np.ndarray]:
+    """(k,) share of its weight that pulls rubber off the jacket, and (k,) bool whether it lies firmly.
 
     The piece lies open side up, the pull straight down, as its cradle holds it, and is tipped by up to `tilt_deg`
     whichever way is worse. Where the outside leans `wall_deg` from level, its weight presses it on the jacket by
     cos(wall + tilt); past a right angle that pulls it off. Firmly means with `LIES_DEG` to spare.
     """
     share = np.maximum(-np.cos(np.radians(wall_deg + tilt_deg)), 0.0)
-    lies = wall_deg + tilt_deg + LIES_DEG <= 90.0
+    return share, wall_deg + tilt_deg + LIES_DEG <= 90.0
+
+
+def _hung_places(
+    coarse: _Coarse, points: np.ndarray, tilt_deg: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """`hangs`, `hung_mm`, `hung_of` and `held_mm` of the sites.
+
+    A wall of 3 degrees rises 76 mm over a block of 4 mm: its places are a block apart down the wall too, or the middle
+    of a strip that hangs would be missed, and the sag goes with the fourth power of the reach.
+    """
+    hangs, lies = pulled_off(coarse.wall_deg[coarse.inside], tilt_deg)
+    blocks = np.flatnonzero(hangs)
+    falls = coarse.falls_mm()[blocks]
+    each = 2 * np.ceil(np.linalg.norm(falls, axis=1) / coarse.block_mm).astype(int) + 1
+    of = np.repeat(blocks, each)
+    step = np.arange(len(of)) - np.repeat(np.cumsum(each) - each, each)
+    along = (2 * step + 1) / np.repeat(each, each) - 1.0  # the middles of equal parts of the block's fall
+    hung = points[of] + along[:, None] * np.repeat(falls, each, axis=0)
     if not lies.any():
-        return share, np.full(len(points_mm), np.inf)
-    return share, cKDTree(points_mm[lies]).query(points_mm)[0]
+        return hangs, hung, of, np.full(len(of), np.inf)
+    return hangs, hung, of, cKDTree(points[lies]).query(hung, workers=2)[0]
 
 
 def _on_the_board(
@@ -146,14 +177,13 @@ def _on_the_board(
     return np.asarray(np.abs(plan_z) <= thick_mm + block_mm)
 
 
-def _slope_squared(height_mm: np.ndarray, pixel_mm: float) -> np.ndarray:
-    """Squared slope, 0 where a neighbour is missing: the skin's thickness is then read straight along the
-    pull.
+def _slope(height_mm: np.ndarray, pixel_mm: float) -> np.ndarray:
+    """(2, rows, columns) rise along y and x, 0 where a neighbour is missing: the skin's thickness is then read straight
+    along the pull.
     """
     if min(height_mm.shape) < 2:
-        return np.zeros_like(height_mm)
-    gradient = np.stack(np.gradient(height_mm, pixel_mm))
-    return (np.nan_to_num(gradient) ** 2).sum(axis=0)
+        return np.zeros((2, *height_mm.shape))
+    return np.nan_to_num(np.stack(np.gradient(height_mm, pixel_mm)))
 
 
 def _mass_figures(coarse: _Coarse) -> tuple[np.ndarray, float]:
@@ -222,13 +252,15 @@ def _survey(
     row = [share * rubber.built_to.rubber_flange_mm for share in ROW_OF_FLANGE]
     row = [min(row[0], ROW_MM[0]), min(row[1], ROW_MM[1])]
     allowed[at] = np.where(from_seam < row[0], 0.0, allowed[at])
-    hangs, held = pulled_off(points, coarse.wall_deg[at], brief.tilt_deg)
+    hangs, hung, hung_of, held = _hung_places(coarse, points, brief.tilt_deg)
     barred = np.where(locked, 1, np.where(steep, 2, np.where(tight, 3, 0)))[at]
     return KeySites(
         envelope=envelope,
         points_mm=points,
         thickness_mm=coarse.thickness_mm[at],
         hangs=hangs,
+        hung_mm=hung,
+        hung_of=hung_of,
         held_mm=held,
         allowed_mm=allowed[at],
         on_edge=(from_seam >= row[0]) & (from_seam <= row[1]),
@@ -298,8 +330,8 @@ def _sites_of(envelope: Envelope, brief: KeysBrief, rubber: Rubber) -> KeySites:
     centre, gyration = _mass_figures(coarse)
     points = coarse.points()
     nothing = np.zeros(len(points))
-    hangs, held = pulled_off(points, coarse.wall_deg[coarse.inside], brief.tilt_deg)
+    hung = _hung_places(coarse, points, brief.tilt_deg)
     return KeySites(
-        envelope, points, coarse.thickness_mm[coarse.inside], hangs, held, nothing,
+        envelope, points, coarse.thickness_mm[coarse.inside], *hung, nothing,
         nothing.astype(bool), centre, gyration, coarse.block_mm, nothing.astype(int),
     )  # fmt: skip
