@@ -70,7 +70,11 @@ class Standing:
 
 
 def stand_closed(outsides: Sequence[Outside], start: Schedule, cast_kg_mm2: float) -> Standing:
-    """The jackets' weight counts twice over, since as much mat again may be laid on them."""
+    """The jackets' weight counts twice over, since as much mat again may be laid on them.
+
+    All of a slab's own weight is taken to run down it; a flange that stands out over the body's top or under its foot
+    goes with the slab it hangs on.
+    """
     jackets = 2.0 * sum(lay(o, start).mass_kg for o in outsides)
     total = sum(o.area_mm2 for o in outsides)
     mould_kg = jackets + sum(o.rubber_kg for o in outsides) + total * cast_kg_mm2
@@ -79,7 +83,8 @@ def stand_closed(outsides: Sequence[Outside], start: Schedule, cast_kg_mm2: floa
     upright = np.concatenate([o.cell_normal[:, 2] for o in outsides])
     body = np.concatenate([o.cell_zone for o in outsides]) < 2
     edges, wall = section_lengths_mm(area[body], height[body], upright[body])
-    above = np.histogram(height, edges, weights=area)[0][::-1].cumsum()[::-1] / max(total, 1e-9)
+    held = np.histogram(np.clip(height, edges[0], edges[-1]), edges, weights=area)[0]
+    above = held[::-1].cumsum()[::-1] / max(total, 1e-9)
     line = mould_kg * above * GRAVITY_M_S2 / np.maximum(wall, 1.0)
     return Standing(mould_kg, (edges[1:] + edges[:-1]) / 2.0, line)
 
