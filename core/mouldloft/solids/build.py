@@ -42,7 +42,7 @@ from ..stages.rubber.rims import bent_to_board, jacketed
 from ..stages.seam.record import Seam
 from ..trade.section import JointSection
 from .halves import cut_along_seam
-from .pinches import opened_pinches, welded
+from .pinches import opened_pinches, two_faces_an_edge, welded
 from .ribs import rib_solids
 from .slots import Slots, slots_of
 from .solid import Solid
@@ -202,17 +202,17 @@ def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
 
 
 def _master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
-    """The halves along the seam. Where the face that closes them runs out of the body, the first is what lies in the
-    body and the second the rest. They are not thinned: where they meet they stay the same triangles, and are one."""
+    """The halves along the seam; where the face that closes them runs out of the body, what lies in it and the rest."""
     halves = cut_along_seam(master, seam)
     names = [f"master half, {half.name}" for half in halves]
-    # flat caps, rounded by the format, would not be one again
-    flat = [_on_grid(h.vertices_mm, master) if seam.kind == "plane" else h.vertices_mm for h in halves]
-    made = [_manifold(*welded(v, h.faces), f"the {n}") for v, h, n in zip(flat, halves, names)]
-    if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
-        first = made[0] ^ print_of
-        made = [first, print_of - first]
-    arrays = [opened_pinches(*welded(*_arrays(half))) for half in made]
+    for rounded in (True, False) if seam.kind == "plane" else (False,):
+        corners = [_on_grid(h.vertices_mm, master) if rounded else h.vertices_mm for h in halves]  # flat caps meet
+        made = [_manifold(*welded(v, h.faces), f"the {n}") for v, h, n in zip(corners, halves, names)]
+        if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
+            made = [made[0] ^ print_of, print_of - made[0]]
+        arrays = [opened_pinches(*welded(*_arrays(half))) for half in made]
+        if all(two_faces_an_edge(*one) for one in arrays):
+            break
     return [
         Solid(name, "master half", vertices, faces.astype(np.int32), float(half.volume()))
         for name, half, (vertices, faces) in zip(names, made, arrays)

@@ -117,3 +117,10 @@ def welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.n
     joined = np.concatenate([into[faces[~moved]], folded[uses[which.reshape(-1)] == 1]])
     used, local = np.unique(joined, return_inverse=True)
     return vertices_mm[first[used]], local.reshape(-1, 3)
+
+
+def two_faces_an_edge(vertices_mm: np.ndarray, faces: np.ndarray) -> bool:
+    """Whether every edge is shared by two faces in single precision too, as formats store it."""
+    _, at = np.unique(vertices_mm.astype(np.float32), axis=0, return_inverse=True)
+    edges = np.sort(at.reshape(-1)[faces][:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    return bool((np.unique(edges, axis=0, return_counts=True)[1] == 2).all())
