@@ -283,6 +283,7 @@ def test_the_price_follows_from_plan_json_by_hand(small_plan, tmp_path):
         hours = n * (r["cleanup_shown_h_m"] * shown + r["cleanup_hidden_h_m"] * (metres - shown))
         hours += r["wall_h_m"] * (metres + r["wall_bent_share"] * f["bent_mm"] / 1000)
         hours += r["wall_line_h"] * (f["loops"] - 1)
+        hours += (r["root_h_m"] + n * r["facing_h_m"]) * f["facing_mm"] / 1000
         hours += n * r["joint_h_m"] * (metres + (r["past_reach_factor"] - 1) * f["past_reach_mm"] / 1000)
         hours += n * (r["risk_shown_h_m"] * shown + r["keep_clear_h_m"] * f["keep_clear_mm"] / 1000)
         hours += n * (
@@ -532,6 +533,16 @@ def test_measures_of_a_known_line():
     assert tightest_turn_mm(straight, False, 0.5) == np.inf
     bowed = circle + np.array([0, 0, 1.0]) * (4 * np.sin(2 * angle))[:, None]
     assert flatness_mm(bowed) == pytest.approx(4.0, rel=0.02)
+
+
+def test_how_much_of_a_line_faces_the_pull():
+    """Analytic: on a circle of latitude of a ball the skin faces the pull by the sine of the latitude; nothing under
+    30 degrees, where wall and skin meet at 60, and all at the pole."""
+    mesh = ball(100.0, 5)
+    for height, share in ((40.0, 0.0), (75.0, 0.5), (90.0, 0.8)):
+        _, seam = seam_of(mesh, (0, 0, 1), 100.0 + height, PLANE)
+        length = 2 * np.pi * np.sqrt(100.0**2 - height**2)
+        assert seam.figures.facing_mm == pytest.approx(share * length, rel=0.02, abs=2.0)
 
 
 def test_split_faces_keep_area_and_sides():

@@ -98,3 +98,34 @@ def assert_same_line(one: np.ndarray, other: np.ndarray, within_mm: float) -> No
     """Of each, nine tenths within so much of the other."""
     for a, b in ((one, other), (other, one)):
         assert np.quantile(cKDTree(b).query(a)[0], 0.9) < within_mm
+
+
+EAR = np.array([120.0, 45.0, 320.0])  # half its width, thickness and length
+
+
+def leaning_ear() -> tuple[trimesh.Trimesh, np.ndarray]:
+    """A trunk with a long flat ear on it that leans back half a right angle's third, and the ear's own turn."""
+    trunk = trimesh.creation.icosphere(4, 1.0)
+    trunk.apply_scale((200, 180, 300))
+    ear = trimesh.creation.icosphere(5, 1.0)
+    ear.apply_scale(EAR)
+    lean = trimesh.transformations.rotation_matrix(np.radians(-30), [1, 0, 0])
+    lean[:3, 3] = [0, 60, 520]
+    ear.apply_transform(lean)
+    return trimesh.boolean.union([trunk, ear], engine="manifold"), lean
+
+
+def test_a_seam_goes_over_the_tip_of_an_ear_not_across_its_flat():
+    """Analytic: the silhouette of an ellipsoid is where its normal is square to the pull. A line across the flat would
+    be shorter, but there the wall lies along the skin, and the ear's tip is a sock for the other glove."""
+    mesh, lean = leaning_ear()
+    _, seam = bodies.seam_of(mesh, (0, -1, 0), None, bodies.FREE, terms=bodies.SIX)
+    points = points_along(seam)
+    at = np.column_stack([points, np.ones(len(points))]) @ np.linalg.inv(lean).T
+    on_ear = (np.abs((at[:, :3] / EAR) ** 2).sum(axis=1) - 1 < 0.15) & (at[:, 2] > 60)
+    assert on_ear.sum() > 50
+    normal = (at[on_ear, :3] / np.square(EAR)) @ lean[:3, :3].T
+    along = np.abs(normal[:, 1]) / np.linalg.norm(normal, axis=1)
+    assert np.median(along) < 0.5  # wall and skin meet at 60 degrees or squarer
+    assert points[on_ear, 2].max() > mesh.bounds[1, 2] - 15.0
+    assert seam.figures.facing_mm < 0.05 * seam.figures.length_mm

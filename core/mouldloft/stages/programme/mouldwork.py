@@ -110,10 +110,11 @@ def _first_wall(ledger: Ledger, shop: Workshop, last: str) -> str:
     lines = max(len(shop.seam.lines), 1) if not shop.several else 1
     wall_mm = 1000.0 * shop.wall_m(0)
     bent = wall_mm if shop.seam.kind != "plane" else 0.0
+    hours = wall_hours(wall_mm - bent, bent, lines, shop.brief.rates, shop.seam.figures.facing_mm)
     wall = ledger.add(
         Work(
-            "wall", "Build the wall", "wall", line, "wall", wall_hours(wall_mm - bent, bent, lines, shop.brief.rates),
-            few, (Wait(last),), note=f"{shop.wall_m(0):.2f} m, root closed with clay",
+            "wall", "Build the wall", "wall", line, "wall", hours, few, (Wait(last),),
+            note=f"{shop.wall_m(0):.2f} m, root closed with clay",
         )
     )  # fmt: skip
     held = shop.rubber.registration

@@ -50,11 +50,12 @@ class Judged:
     @property
     def rank(self) -> tuple[bool, float]:
         """Kept limits first, then the price. A small breach (a palm's breadth, for a mirror and a roller on a stick) is
-        weighed, not barred: a hundredth of the skin as a twentieth of the price. A seam that leaves the plane has to
-        save a thirtieth: a flat wall is simply stood up."""
+        weighed, not barred: a hundredth of the skin as a twentieth of the price; a place that would tear the glove is
+        barred. A seam that leaves the plane has to save a thirtieth: a flat wall is simply stood up."""
         excess = self.limits.excess
         off_plane = 0.0 if self.drawn.kind == "plane" else LESS_SIMPLE_SAVES
-        return excess > _SMALL_BREACH, self.drawn.price.total * (1.0 + _EXCESS_WEIGHS * excess + off_plane)
+        barred = excess > _SMALL_BREACH or self.limits.overstretched_mm2 > 0
+        return barred, self.drawn.price.total * (1.0 + _EXCESS_WEIGHS * excess + off_plane)
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,7 +16,7 @@ from ...trade.price import SeamMeasures, SeamPrice, price_seam
 from ..master import Master
 from .bounds import skin_bounds
 from .fair import line_fairness, off_plane_mm
-from .ground import Place
+from .ground import Place, faces_the_pull
 from .record import SeamFigures, SeamLine
 
 _TURN_STEP_MM = 10.0  # least step over which a turn is measured: less is the coat, not the line
@@ -174,20 +174,21 @@ def _measure(
     length = sum(line.length_mm for line, _ in found)
     locked = np.where(labels == 0, canvas.locked[0], canvas.locked[1])
     sums = np.zeros(3)
-    fair, turn, bent = 0.0, 0.0, 0.0
+    fair, turn, bent, facing = 0.0, 0.0, 0.0, 0.0
     off = _off_board(canvas, np.concatenate([line.points_mm for line, _ in found]), board_mm)
     first = 0
     for line, values in found:
         sums += [_along(line.points_mm, line.closed, values[:, k]) for k in range(3)]
         leaves = off[first : first + len(line.points_mm)] > _BOARD_BEARS * place.rule.off_mm
         bent += _along(line.points_mm, line.closed, leaves.astype(float))
+        facing += _along(line.points_mm, line.closed, faces_the_pull(values[:, 3:], canvas.direction))
         first += len(line.points_mm)
         _, beside, turns = line_fairness(line.points_mm, values[:, 3:], line.closed, place.rule.over_mm)
         fair, turn = max(fair, float(beside.max(initial=0.0))), max(turn, float(turns.max(initial=0.0)))
     area = float((locked * place.skin_mm2).sum())
     return SeamFigures(
         kind, length, float(sums[0]), area, fill_mm3, len(found), bent, float(sums[2]), float(sums[1]),
-        place.forced_lines, fair, 1.0 / turn if turn > 0 else float("inf"),
+        place.forced_lines, fair, 1.0 / turn if turn > 0 else float("inf"), 0.0, facing,
     )  # fmt: skip
 
 
@@ -208,6 +209,7 @@ def measures_of(figures: SeamFigures) -> SeamMeasures:
         figures.fill_mm3,
         figures.piece_locked_area_mm2,
         figures.solid_mm3,
+        figures.facing_mm,
     )
 
 

@@ -10,7 +10,7 @@ from ...geometry.facegraph import SplitCosts, absorb_small_regions, cheapest_spl
 from ...geometry.tautline import keep_off_vertices, smooth_level, tauten_level
 from ...trade.seamterms import SOLID_MM, TURNED_AWAY, never_price
 from .costs import Walls
-from .ground import Ground, Place, at_vertices
+from .ground import Ground, Place, at_vertices, faces_the_pull
 from .limits import Trouble
 
 LEAST_REGION = 0.002  # of the skin: smaller islands join the piece around them
@@ -25,12 +25,14 @@ _TEARS = 4.0  # times as dear as skin nobody lays up: a torn glove stops the run
 _GRAZING = 0.05  # |n . d| under which a face counts as standing along the pull (3 degrees)
 
 
-def line_price(place: Place, bent: bool) -> np.ndarray:
-    """(n,) money for each mm of seam at every vertex, by `trade.price`."""
+def line_price(place: Place, bent: bool, direction: np.ndarray | None = None) -> np.ndarray:
+    """(n,) money for each mm of seam at every vertex, by `trade.price`. direction : of the pull, where there is one."""
     unit = place.terms.unit
     price = unit.hidden_mm + (unit.shown_mm - unit.hidden_mm) * np.clip(place.show, 0.0, 1.0)
     price = price + unit.past_reach_mm * place.past_reach + (unit.bent_mm if bent else 0.0)
     price = price + unit.keep_clear_mm * np.clip(place.clear, 0.0, 1.0)
+    if direction is not None:
+        price = price + unit.facing_mm * faces_the_pull(place.vertex_normals, direction)
     return price * (1.0 + (1.0 - _PREFERRED_SHARE) * np.clip(place.clear, -1.0, 0.0))
 
 
@@ -62,7 +64,7 @@ def weigh(ground: Ground, extra: np.ndarray, lip: float = 0.0) -> SplitCosts:
     follow `lip`."""
     place = ground.place
     graph, master = place.graph, place.master
-    price = line_price(place, bent=True)
+    price = line_price(place, True, ground.direction)
     pair = graph.length_mm / _ZIGZAG * price[graph.vertices].mean(axis=1)
     if master.base == "open":
         foot = master.base_faces[graph.faces].all(axis=1)
@@ -114,7 +116,7 @@ def fair_level(
     it may leave the cut by the tube twice over.
     """
     place, master = ground.place, ground.place.master
-    price = line_price(place, bent=True)
+    price = line_price(place, True, ground.direction)
     cost = side_costs(ground, lip) / np.maximum(place.skin_mm2, 1e-9)
     push = at_vertices(master, cost[1] - cost[0]) / np.maximum(price, 1e-12)
     push = np.clip(push, -1.0 / place.rule.turn_mm, 1.0 / place.rule.turn_mm)

@@ -24,6 +24,7 @@ from ..lighter import LighterCopy
 from ..master import Master, skin_faces
 from .costs import Walls, form_hides, skin_areas_mm2, walls_along
 
+SQUARE_ENOUGH = 0.5  # |n . d| where wall and skin meet at 60 degrees
 _PIXELS = 200  # along the diagonal, of the image that depths are read from
 
 
@@ -76,6 +77,13 @@ def at_vertices(master: Master, per_face: np.ndarray) -> np.ndarray:
     total = np.bincount(corners, weight, minlength=size)
     value = np.bincount(corners, weight * np.repeat(np.asarray(per_face, float), 3), minlength=size)
     return value / np.maximum(total, 1e-30)
+
+
+def faces_the_pull(normals: np.ndarray, direction: np.ndarray) -> np.ndarray:
+    """(n,) 0 where a wall across the pull meets skin of these normals ((n, 3)) at 60° or squarer, 1 where it lies along
+    it. The angle is common practice, no source."""
+    along = np.abs(normals @ direction) / np.maximum(np.linalg.norm(normals, axis=1), 1e-12)
+    return np.clip((along - SQUARE_ENOUGH) / (1.0 - SQUARE_ENOUGH), 0.0, 1.0)
 
 
 def know_place(

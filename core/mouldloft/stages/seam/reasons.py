@@ -53,6 +53,7 @@ def _cause(dear: SeamPrice, cheap: SeamPrice) -> str:
         "the wall": (dear.wall_h - cheap.wall_h) * rate,
         "the joint": (dear.joint_h - cheap.joint_h) * rate + dear.tape_cost - cheap.tape_cost,
         "what is on show": (dear.risk_h - cheap.risk_h) * rate,
+        "the joint over skin that faces the pull": (dear.facing_h - cheap.facing_h) * rate,
         "keeping clear": (dear.keep_clear_h - cheap.keep_clear_h) * rate,
         "undercut fill": dear.rubber_cost - cheap.rubber_cost + (dear.carry_h - cheap.carry_h) * rate,
         "peeling": (dear.peel_h - cheap.peel_h) * rate,

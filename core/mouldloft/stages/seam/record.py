@@ -40,7 +40,7 @@ class SeamFigures:
     runs over places to keep clear, weighted. loops : lines, those that end at an open foot included; forced_lines :
     how few there can be, by the body's holes and parts. fairness_mm : how far the line leaves a smooth one within a
     hand's width. tightest_turn_mm : smallest radius over the surface. solid_mm3 : limbs of
-    a cast that nobody can lay up, so that they are filled.
+    a cast that nobody can lay up, so that they are filled. facing_mm : length over skin that faces the pull, weighted.
     """
 
     kind: str  # "plane", "relief", "free", "own"; "joints" of more than two pieces
@@ -56,6 +56,7 @@ class SeamFigures:
     fairness_mm: float = 0.0
     tightest_turn_mm: float = 0.0
     solid_mm3: float = 0.0
+    facing_mm: float = 0.0
 
 
 @dataclass(frozen=True)
