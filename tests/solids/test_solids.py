@@ -295,8 +295,7 @@ def test_every_member_of_the_cut_list_is_a_solid(small_plan, small_solids):
 
 
 def test_rails_clear_the_jacket_and_sit_in_their_boards(small_plan, small_solids):
-    """Each rail in the slots of its boards: no wood in wood, and no further off than a slot's play. Measured: on the
-    4 mm lattice one rail grazes its jacket by 0.35 ml of 1,030, which a rasp takes off."""
+    """Each rail in the slots of its boards: no wood in wood, and no further off than a slot's play."""
     boards = {s.name.removeprefix("cradle board, "): s for s in of_kind(small_solids, "cradle board")}
     jackets = [manifold(s) for s in of_kind(small_solids, "jacket")]
     solids = of_kind(small_solids, "cradle rail")
@@ -304,7 +303,7 @@ def test_rails_clear_the_jacket_and_sit_in_their_boards(small_plan, small_solids
     assert len(solids) == len(rails) >= 4
     for solid, rail in zip(solids, rails, strict=True):
         for jacket in jackets:
-            assert (manifold(solid) ^ jacket).volume() < 1e-3 * solid.volume_mm3, solid.name
+            assert (manifold(solid) ^ jacket).volume() < 1.0, solid.name
         for name in rail.boards:
             board = next(s for key, s in boards.items() if key.endswith(name))
             assert (manifold(solid) ^ manifold(board)).volume() < 1.0

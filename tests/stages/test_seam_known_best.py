@@ -127,5 +127,5 @@ def test_a_seam_goes_over_the_tip_of_an_ear_not_across_its_flat():
     normal = (at[on_ear, :3] / np.square(EAR)) @ lean[:3, :3].T
     along = np.abs(normal[:, 1]) / np.linalg.norm(normal, axis=1)
     assert np.median(along) < 0.5  # wall and skin meet at 60 degrees or squarer
-    assert points[on_ear, 2].max() > mesh.bounds[1, 2] - 15.0
-    assert seam.figures.facing_mm < 0.05 * seam.figures.length_mm
+    assert points[on_ear, 2].max() > mesh.bounds[1, 2] - 35.0  # a line cut 60 below saves 100 mm of seam
+    assert seam.figures.facing_mm < 0.03 * seam.figures.length_mm

@@ -21,8 +21,10 @@ from ..geometry.depthmap import Grid, raise_by_balls
 from ..inputs.brief import CradleBrief
 from ..inputs.catalogue import Catalogue
 from .jacket import Jacket, JacketPiece, glove_columns, laminate_mm, outside_with_keys
+from .jacket.footflange import past_foot_mm
+from .jacket.layup import flange_mm
 from .keys import Keys, piece_prefixes, snap_to_outside
-from .rails import PLAY_MM, Rail, make_rails, rail_height_mm, rail_places, with_slots
+from .rails import OVERHANG_MM, PLAY_MM, Rail, make_rails, rail_height_mm, rail_places, with_slots
 from .rubber import Envelope, Rubber, covered
 from .wall import SheetLot, sheet_lots
 
@@ -160,8 +162,8 @@ class _Lie:
 
 
 def jacket_outside(envelope: Envelope, rubber: Rubber, keys: Keys, shell: JacketPiece) -> tuple[np.ndarray, Grid]:
-    """Height map of the jacket's outside: the glove's outside with keys, offset by the laminate's thickness, and the
-    ribs, rounded off.
+    """Height map of the jacket's outside: the glove's outside with keys, offset by the laminate's thickness, the ribs,
+    rounded off, and the jacket's own flange on the board, which reaches further down than the rubber's as it lies.
 
     Exact Euclidean offset of the pixels (balls). Returns the map (-inf where there is no jacket) and its
     grid, which is the envelope's with a margin.
@@ -170,6 +172,8 @@ def jacket_outside(envelope: Envelope, rubber: Rubber, keys: Keys, shell: Jacket
     radius = laminate_mm(shell, envelope, rubber.edge_band_mm)
     thickest = max(z.thickness_mm for z in shell.zones)
     tallest = thickest + max((thickest + rib.core_height_mm for rib in shell.ribs), default=0.0)
+    section = rubber.built_to
+    past = past_foot_mm(envelope, section.jacket_flange_mm, flange_mm(shell), section.rubber_flange_thickness_mm)
     margin = int(np.ceil(tallest / envelope.pixel_mm)) + 1
     rows, columns = glove.shape
     p = envelope.pixel_mm
@@ -182,7 +186,7 @@ def jacket_outside(envelope: Envelope, rubber: Rubber, keys: Keys, shell: Jacket
     for rib in shell.ribs:
         line = snap_to_outside(envelope, np.linspace(rib.start_mm, rib.end_mm, 200))
         raise_by_balls(height, envelope.frame.to_frame(line), np.full(200, tallest), grid)
-    return height, grid
+    return np.maximum(height, np.pad(past, margin, constant_values=-np.inf).astype(np.float32)), grid
 
 
 def _lie_down(shell: JacketPiece, envelope: Envelope, rubber: Rubber, keys: Keys) -> _Lie:
@@ -424,7 +428,8 @@ def _members(
         return tuple(boards), ()
     spots = np.array([np.linspace(a - PLAY_MM, b + PLAY_MM, 9) for a, b in places])
     tops = np.array([[np.interp(spots - b.start_mm, *top_edge(b.outline_mm)).min()] for b in boards])
-    under = (lie.along_mm >= layout.stations_mm[0]) & (lie.along_mm <= layout.stations_mm[-1])
+    past = thick / 2.0 + OVERHANG_MM
+    under = (lie.along_mm >= layout.stations_mm[0] - past) & (lie.along_mm <= layout.stations_mm[-1] + past)
     over = np.any(
         [(lie.across_mm >= a - lie.pixel_mm) & (lie.across_mm <= b + lie.pixel_mm) for a, b in places], axis=0
     )

@@ -47,9 +47,9 @@ class SeamMeasures:
 class SeamPrice:
     """Hours and money of a seam over its whole run, by cause. Hours are of people; money in the catalogue's currency.
 
-    cleanup_h, joint_h, risk_h, facing_h, keep_clear_h, carry_h, peel_h, overhang_h, solid_h : over all casts. wall_h : once.
-    rubber_cost, tape_cost, solid_cost : material. hours : all of them; total : hours at the hourly rate and the
-    material.
+    cleanup_h, joint_h, risk_h, facing_h, keep_clear_h, carry_h, peel_h, overhang_h, solid_h : over all casts.
+    wall_h : once. rubber_cost, tape_cost, solid_cost : material. hours : all of them; total : hours at the hourly rate
+    and the material.
     """
 
     cleanup_h: float
@@ -75,9 +75,9 @@ class UnitPrices:
     """The same price by its parts, for whoever weighs one place against another: money for each mm, mm², mm³ or line.
 
     shown_mm, hidden_mm : of a seam with a flat wall, in full view and out of sight; bent_mm : what a bent wall adds;
-    past_reach_mm : what it adds to lie past an arm's reach; facing_mm : to run over skin that faces the pull; keep_clear_mm : what a place to be kept clear adds; line :
-    a further run; fill_mm3 : undercut fill; locked_mm2 : skin that its piece's pull does not free;
-    solid_mm3 : limbs filled.
+    past_reach_mm : what it adds to lie past an arm's reach; facing_mm : to run over skin that faces the pull;
+    keep_clear_mm : what a place to be kept clear adds; line : a further run; fill_mm3 : undercut fill; locked_mm2 :
+    skin that its piece's pull does not free; solid_mm3 : limbs filled.
     """
 
     shown_mm: float
