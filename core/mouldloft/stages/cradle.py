@@ -20,9 +20,7 @@ from ..base.progress import SILENT, Progress
 from ..geometry.depthmap import Grid, raise_by_balls
 from ..inputs.brief import CradleBrief
 from ..inputs.catalogue import Catalogue
-from .jacket import Jacket, JacketPiece, glove_columns, laminate_mm, outside_with_keys
-from .jacket.footflange import past_foot_mm
-from .jacket.layup import flange_mm
+from .jacket import Jacket, JacketPiece, flange_mm, glove_columns, laminate_mm, outside_with_keys, past_foot_mm
 from .keys import Keys, piece_prefixes, snap_to_outside
 from .rails import OVERHANG_MM, PLAY_MM, Rail, make_rails, rail_height_mm, rail_places, with_slots
 from .rubber import Envelope, Rubber, covered

@@ -1,6 +1,7 @@
 """Stage jacket: the rigid shell over the glove."""
 
-from .layup import jacket_assumptions, laminate_mm, lay_up_jacket
+from .footflange import past_foot_mm
+from .layup import flange_mm, jacket_assumptions, laminate_mm, lay_up_jacket
 from .record import Jacket, JacketPiece, LoadCheck, Patch, Rib, Zone
 from .zones import glove_columns, outside_with_keys
 
@@ -11,9 +12,11 @@ __all__ = [
     "Patch",
     "Rib",
     "Zone",
+    "flange_mm",
     "glove_columns",
     "jacket_assumptions",
     "laminate_mm",
     "lay_up_jacket",
     "outside_with_keys",
+    "past_foot_mm",
 ]
