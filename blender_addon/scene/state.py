@@ -101,7 +101,9 @@ def _why_stale(scene: bpy.types.Scene, key: str, stamp: str, now: dict[str, str]
         return earlier
     if key in EDITABLE and results.is_edited(scene, key):
         return "The line was dragged." if key == "seam" else "The keys were moved."
-    return "" if stamp == now.get(key) else f"A setting of {BY_KEY[key].title}, or of the catalogue, has changed."
+    if stamp == now.get(key):
+        return ""
+    return f"Something that {BY_KEY[key].title} is worked out from has changed: a setting, or the catalogue."
 
 
 def settle(context: bpy.types.Context) -> bool:

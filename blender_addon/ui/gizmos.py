@@ -55,6 +55,8 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
         self._ring.line_width = 2.0
         for arrow in (self._tip, self._tail):
             arrow.draw_style = "NORMAL"
+            # Blender slides an arrow that has no value of its own along itself while it is held
+            arrow.target_set_handler("offset", get=lambda: 0.0, set=lambda value: None)
             arrow.line_width = 4.0
 
     def draw_prepare(self, context):
@@ -65,10 +67,13 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
             return
         way = place.to_world(opening.direction_now(properties.of(context.scene)))
         at = Matrix.Translation(place.centre)
+        held = context.scene.as_pointer() in live.shown  # then it lies over skin that is drawn in its own colour
         for arrow, sign in ((self._tip, 1.0), (self._tail, -1.0)):
             turn = (sign * way).to_track_quat("Z", "Y").to_matrix().to_4x4()
             arrow.matrix_basis = at @ turn @ Matrix.Scale(place.radius / _LONG, 4)
             arrow.length = _LONG
+            own = _colour(display.FREE_AHEAD if sign > 0.0 else display.FREE_BEHIND)
+            arrow.color = [0.25 * v + 0.75 for v in own] if held else own
         up = results.vector(place.to_world((0.0, 0.0, 1.0)))
         turn = up.to_track_quat("Z", "Y").to_matrix().to_4x4()
         self._ring.matrix_basis = at @ turn @ Matrix.Scale(0.8 * place.radius, 4)

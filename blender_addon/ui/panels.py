@@ -326,7 +326,8 @@ def _section(context, layout, key: str, following: str | None) -> None:
     _SETTINGS[key](context, inner, s)
     row = inner.row()
     row.scale_y = 1.6 if key == following else 1.0  # the one next step stands out
-    row.operator("mouldloft.run", text=BY_KEY[key].verb, icon="PLAY" if key == following else "NONE").section = key
+    verb = "Open Along the Arrow" if key == "opening" and s.way == "OWN" else BY_KEY[key].verb
+    row.operator("mouldloft.run", text=verb, icon="PLAY" if key == following else "NONE").section = key
     _refusal(inner, context, key)
     _line(context, inner, key)
     if key in _AFTER:

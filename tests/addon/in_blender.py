@@ -609,7 +609,7 @@ def a_change_puts_what_follows_out_of_date():
     s.key_height_mm += 1.0
     now = kinds()
     assert [key for key, kind in now.items() if kind == "stale"] == ["keys", "jacket", "order"]
-    assert "A setting of Keys" in addon("scene.state").standings(bpy.context.scene)[0]["order"].why
+    assert "Keys is worked out from" in addon("scene.state").standings(bpy.context.scene)[0]["order"].why
     s.key_height_mm -= 1.0
     s.piece = "Hare on the green"
     assert set(kinds().values()) == {"fresh"}, "a name is printed, nothing else"

@@ -12,7 +12,7 @@ from bpy.props import EnumProperty, FloatVectorProperty, IntProperty
 
 from ...registering import registering
 from ...scene import opening, properties, results, state, views
-from ...work import display, lines, quick
+from ...work import display, jobs, lines, quick
 from .. import live
 from .common import UNDO, Idle, say
 from .running import RunsSections
@@ -48,11 +48,16 @@ def finish_turn(operator, context, direction) -> set[str]:
     return {"FINISHED"}
 
 
+def at_hand(context) -> bool:
+    """Whether the sculpt as it stands was taken in."""
+    return state.settle(context) and "master" in state.done_now(context.scene)
+
+
 def taken_in(context) -> bool:
     """Have the sculpt taken in, at once, where it was not; whether it is now."""
     ops: Any = bpy.ops  # ours is there once it is registered
     try:
-        if state.settle(context) and "master" in state.done_now(context.scene):
+        if at_hand(context):
             return True
         if context.window is not None:
             context.window.cursor_set("WAIT")
@@ -102,8 +107,47 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
         if context.space_data is None or context.space_data.type != "VIEW_3D":
             self.report({"ERROR"}, "Turn the opening in a 3D view.")
             return {"CANCELLED"}
-        if not taken_in(context):
+        self._wait_timer = None
+        if at_hand(context):
+            self._start(context, event)
+        else:
+            ops: Any = bpy.ops
+            try:
+                if "CANCELLED" in ops.mouldloft.take_sculpt("INVOKE_DEFAULT"):
+                    return {"CANCELLED"}
+            except RuntimeError:  # it has said why
+                return {"CANCELLED"}
+            self._let_go = False
+            self._wait_timer = context.window_manager.event_timer_add(0.1, window=context.window)
+        context.window_manager.modal_handler_add(self)
+        return {"RUNNING_MODAL"}
+
+    def _wait(self, context, event) -> set[str]:
+        """While the sculpt is taken in, held: how far that is in the header; Escape stops it."""
+        if event.type == "LEFTMOUSE" and event.value == "RELEASE":
+            self._let_go = True
+        job = jobs.job()
+        if job is not None:
+            if event.type == "TIMER":
+                context.area.header_text_set(f"{job.words}, {job.fraction:.0%}    Esc: back")
+            return {"PASS_THROUGH"} if event.type in {"TIMER", "ESC"} else {"RUNNING_MODAL"}
+        self._end_wait(context)
+        if not at_hand(context):
             return {"CANCELLED"}
+        self._start(context, event)
+        if self._let_go:
+            self._end(context)
+            return finish_turn(self, context, self._now)
+        return {"RUNNING_MODAL"}
+
+    def _end_wait(self, context) -> None:
+        context.window_manager.event_timer_remove(self._wait_timer)
+        self._wait_timer = None
+        if context.area is not None:
+            context.area.header_text_set(None)
+
+    def _start(self, context, event) -> None:
+        """Take hold, from the direction as it is."""
         scene = context.scene
         self._master = state.done_now(scene)["master"]
         self._before = self._now = self._free = opening.direction_now(properties.of(scene))
@@ -117,8 +161,6 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
         self._map = results.show_map(scene, self._master, properties.of(scene).result("sculpt").stamp)
         self._begin_live(context)
         self._follow(context, self._now)
-        context.window_manager.modal_handler_add(self)
-        return {"RUNNING_MODAL"}
 
     def _begin_live(self, context) -> None:
         """Draw by shader; where this Blender cannot, colour the map object instead."""
@@ -177,6 +219,8 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
         return place.to_plan([sign * v for v in world])
 
     def modal(self, context, event):
+        if self._wait_timer is not None:
+            return self._wait(context, event)
         if event.type == "MOUSEMOVE":
             self._free = self._pointed(context, event)
             named = opening.proposals(properties.of(context.scene))
@@ -195,7 +239,9 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def cancel(self, context):
-        self._go_back(context)
+        if self._wait_timer is not None:
+            return self._end_wait(context)
+        return self._go_back(context)
 
     def _go_back(self, context) -> None:
         self._end(context)
