@@ -30,7 +30,7 @@ def test_a_seam_is_priced_as_by_hand():
     assert price.wall_h == pytest.approx(1.2 * 2 + 1.8 * 1 + 0.75 + 2.4 * 0.25)
     assert price.joint_h == pytest.approx(6 * 0.3 * (2.5 + 3 * 0.5))
     assert price.risk_h == pytest.approx(6 * 0.1 * 2)
-    assert price.facing_h == pytest.approx(6 * 1.0 * 0.25)
+    assert price.facing_h == pytest.approx(6 * 2.0 * 0.25)
     assert price.keep_clear_h == pytest.approx(6 * 10 * 0.1)
     assert price.carry_h == pytest.approx(6 * 0.02 * 6.6)
     assert price.peel_h == pytest.approx(6 * 0.5 * 0.2)
@@ -39,7 +39,7 @@ def test_a_seam_is_priced_as_by_hand():
     assert price.tape_cost == pytest.approx(36.0)
     assert price.solid_h == pytest.approx(6 * 0.5 * 0.5)
     assert price.solid_cost == pytest.approx(6 * 6 * 0.5)
-    hours = 7.5 + 5.55 + 7.2 + 1.2 + 1.5 + 6.0 + 0.792 + 0.6 + 2.4 + 1.5
+    hours = 7.5 + 5.55 + 7.2 + 1.2 + 3.0 + 6.0 + 0.792 + 0.6 + 2.4 + 1.5
     assert price.hours == pytest.approx(hours)
     assert price.total == pytest.approx(40 * hours + 168.0 + 18.0)
 

@@ -246,7 +246,7 @@ class RatesBrief:
     reach_mm: Positive = 650.0  # an arm and a shoulder
     past_reach_factor: Annotated[float, msgspec.Meta(ge=1, le=100)] = 3.0
     risk_shown_h_m: NotNegative = 0.1  # on every cast: that a joint on show has to be done again
-    facing_h_m: NotNegative = 1.0  # on every cast: a joint over skin that faces the pull, which no edge hides
+    facing_h_m: NotNegative = 2.0  # on every cast: a joint across a flat, where no edge hides it
     keep_clear_h_m: NotNegative = 10.0  # on every cast: over a face or lettering
     carry_h_kg: NotNegative = 0.02  # on every cast: fill makes a glove heavier to peel, carry and set home
     peel_h_m2: NotNegative = 0.5  # on every cast: the glove worked off skin its pull does not free
