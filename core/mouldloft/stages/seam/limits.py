@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from itertools import chain
 
 import numpy as np
@@ -92,9 +94,10 @@ def find_trouble(
         scene = ray_scene(master.vertices_mm, master.faces[own])
         ways = [(mouth, -pull), (_foot_points(ground, labels, piece), np.array([0.0, 0.0, -1.0]))]
         for opening, out in ways:
-            look = _looked_into(scene, centre[own], master.normals[own], opening, out, reach[own])
-            seen[own] |= look[0]
-            reached[own] |= look[1]
+            left = own[~reached[own]]
+            look = _looked_into(scene, centre[left], master.normals[left], opening, out, reach[left])
+            seen[left] |= look[0]
+            reached[left] |= look[1]
     own_side = labels[None] == np.arange(2)[:, None]
     over = ((ground.stretch > place.terms.stretch_allowed) & own_side).any(axis=0)
     laid_up = skin & (place.thick_mm > SOLID_MM)
@@ -117,12 +120,12 @@ def _looked_into(
         return seen, reached
     looks = opening[np.unique(np.linspace(0, len(opening) - 1, _LOOKS).astype(int))]
     least = np.cos(np.radians(LEAN_DEG))
-    straight_out = (opening[which] for which in _nearest(points, opening, out))
-    for through in chain(straight_out, (np.broadcast_to(look, points.shape) for look in looks)):
-        left = np.flatnonzero(~reached)
+    beside = _Beside(points, opening, out)
+    for through in chain((partial(beside.place, nth) for nth in _NEAR), (_always(look) for look in looks)):
+        left = np.flatnonzero(~reached & ~beside.hopeless)
         if not len(left):
             break
-        to = through[left] - points[left]
+        to = through(left) - points[left]
         far = np.linalg.norm(to, axis=1)
         way = to / np.maximum(far, 1e-9)[:, None]
         within = far <= reach_mm[left]
@@ -141,12 +144,27 @@ def _looked_into(
     return seen, reached
 
 
-def _nearest(points: np.ndarray, opening: np.ndarray, out: np.ndarray) -> np.ndarray:
-    """(6, k) places of an opening that lie nearly straight out from each point, the nearest first."""
-    flat = opening - np.outer(opening @ out, out)
-    across = points - np.outer(points @ out, out)
-    wanted = [min(n, len(opening)) for n in _NEAR]
-    return cKDTree(flat).query(across, k=wanted)[1].T
+def _always(look: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+    return lambda left: look
+
+
+class _Beside:
+    """Places of an opening by how far they lie beside the straight way out from points. hopeless : (k,) bool, points
+    from which every place left lies further aslant than one leans: few are left to ask after the first."""
+
+    def __init__(self, points: np.ndarray, opening: np.ndarray, out: np.ndarray) -> None:
+        frame = pull_frame(out)
+        at, ways = frame.to_frame(points), frame.to_frame(opening)
+        self._opening, self._at, self._tree = opening, at[:, :2], cKDTree(ways[:, :2])
+        rise = np.maximum(ways[:, 2].max() - at[:, 2], 0.0)
+        self._furthest = np.tan(np.radians(LEAN_DEG)) * rise + 1.0  # one at the very rim is seen straight on
+        self.hopeless = np.zeros(len(points), bool)
+
+    def place(self, nth: int, left: np.ndarray) -> np.ndarray:
+        """(k, 3) the nth nearest place beside each of the points left, (k,)."""
+        away, which = self._tree.query(self._at[left], k=[min(nth, len(self._opening))])
+        self.hopeless[left] = away[:, 0] > self._furthest[left]
+        return self._opening[which[:, 0]]
 
 
 def _places(ground: Ground, labels: np.ndarray, which: np.ndarray, share: float) -> np.ndarray:
