@@ -23,7 +23,8 @@ from .record import SeamLimits
 
 _MOUTH_PIXELS = 100  # over the longest side: how finely an opening is looked through
 _LOOKS = 40  # places of an opening, spread over it, that each place of the inside is looked at from
-_NEAR = (1, 9, 25, 49, 97, 161)  # and so many from the nearest straight out from it
+# and the places so many from the nearest straight out from it: all of the opening's, then one in eight
+_NEAR = ((1, 1), (9, 1), (3, 8), (6, 8), (12, 8), (20, 8))
 _GLANCE = 0.1  # sine of the flattest angle at which skin is seen and brushed (common practice, no source)
 _HEAVIER = 1.25  # times the plane's heavier half: what two or more lift anyway (invented)
 _LEAST_STRETCHED = 1.0 / 2000.0  # of the skin: the tip of an ear that is a sock tears the glove however small it is
@@ -121,7 +122,7 @@ def _looked_into(
     looks = opening[np.unique(np.linspace(0, len(opening) - 1, _LOOKS).astype(int))]
     least = np.cos(np.radians(LEAN_DEG))
     beside = _Beside(points, opening, out)
-    for through in chain((partial(beside.place, nth) for nth in _NEAR), (_always(look) for look in looks)):
+    for through in chain((partial(beside.place, *near) for near in _NEAR), (_always(look) for look in looks)):
         left = np.flatnonzero(~reached & ~beside.hopeless)
         if not len(left):
             break
@@ -155,16 +156,20 @@ class _Beside:
     def __init__(self, points: np.ndarray, opening: np.ndarray, out: np.ndarray) -> None:
         frame = pull_frame(out)
         at, ways = frame.to_frame(points), frame.to_frame(opening)
-        self._opening, self._at, self._tree = opening, at[:, :2], cKDTree(ways[:, :2])
+        self._at = at[:, :2]
+        self._openings = {every: opening[::every] for _, every in _NEAR}
+        self._trees = {every: cKDTree(ways[::every, :2]) for _, every in _NEAR}
         rise = np.maximum(ways[:, 2].max() - at[:, 2], 0.0)
         self._furthest = np.tan(np.radians(LEAN_DEG)) * rise + 1.0  # one at the very rim is seen straight on
         self.hopeless = np.zeros(len(points), bool)
 
-    def place(self, nth: int, left: np.ndarray) -> np.ndarray:
-        """(k, 3) the nth nearest place beside each of the points left, (k,)."""
-        away, which = self._tree.query(self._at[left], k=[min(nth, len(self._opening))])
-        self.hopeless[left] = away[:, 0] > self._furthest[left]
-        return self._opening[which[:, 0]]
+    def place(self, nth: int, every: int, left: np.ndarray) -> np.ndarray:
+        """(k, 3) the nth nearest place beside each of the points left, (k,), of one in `every` of the opening's."""
+        opening = self._openings[every]
+        away, which = self._trees[every].query(self._at[left], k=[min(nth, len(opening))])
+        if nth == every == 1:
+            self.hopeless[left] = away[:, 0] > self._furthest[left]
+        return opening[which[:, 0]]
 
 
 def _places(ground: Ground, labels: np.ndarray, which: np.ndarray, share: float) -> np.ndarray:
