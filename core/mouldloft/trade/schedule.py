@@ -113,13 +113,18 @@ def make_calendar(
     rng = random.Random(SEED)
     rounds = min(400, max(0, tries // len(fitted))) if len(runs) > 2 else 0
     rank = {at: k for k, at in enumerate(order)}
+    met = {tuple(order)}  # many swaps leave the order as it was, for what has to come first
     for k in range(rounds):
         if step is not None and k % 8 == 0:
             step(k / rounds)
         tried = dict(rank)
         a, b = rng.sample(range(len(runs)), 2)
         tried[a], tried[b] = tried[b], tried[a]
-        laid = _lay_all(runs, _by_rank(runs, tried), people, shifts)
+        swapped = tuple(_by_rank(runs, tried))
+        if swapped in met:
+            continue
+        met.add(swapped)
+        laid = _lay_all(runs, swapped, people, shifts)
         cost = _cost(laid, shifts)
         if cost < best_cost:
             best, best_cost, rank = laid, cost, tried
