@@ -192,7 +192,12 @@ def remove(scene: bpy.types.Scene, *roles: str) -> None:
     """Take away the scene's result objects of the given roles with their data."""
     if properties.of(scene).collection is not None:
         collection_for(scene)  # its own first, where a copied scene shares them
-    for thing in of_role(scene, *roles):
+    remove_things(of_role(scene, *roles))
+
+
+def remove_things(things: list[bpy.types.Object]) -> None:
+    """Take away objects with their data."""
+    for thing in things:
         data = thing.data
         bpy.data.objects.remove(thing)
         if data is not None and data.users == 0:
@@ -388,6 +393,24 @@ def plan_position(scene: bpy.types.Scene, thing: bpy.types.Object) -> tuple[floa
     moved = thing.location - thing.get(SHARE, 0.0) * vector(thing.get(WAY, (0.0, 0.0, 0.0)))
     x, y, z = moved * properties.mm_per_unit(scene)
     return float(x), float(y), float(z)
+
+
+def stand_at(scene: bpy.types.Scene, thing: bpy.types.Object, at_mm) -> None:
+    """Put a result's origin at plan millimetres, and by the slider's share off it; where it stands already, nothing."""
+    if max(abs(a - b) for a, b in zip(plan_position(scene, thing), at_mm)) > 0.05:
+        home = vector(at_mm) * units_per_mm(scene)
+        thing.location = home + thing.get(SHARE, 0.0) * vector(thing.get(WAY, (0.0, 0.0, 0.0)))
+
+
+def key_name(thing: bpy.types.Object) -> str:
+    """The plan's name of the key that an object is, or was copied from."""
+    return str(thing.get(NAME, "")).removeprefix("Key ")
+
+
+def tabs_of(scene: bpy.types.Scene, keys) -> list[bpy.types.Object]:
+    """The objects of keys that may be moved: all but the wedges down the walls, which follow those."""
+    wedges = {key.name for key in keys.keys if key.is_wedge}
+    return [thing for thing in of_role(scene, "key") if key_name(thing) not in wedges]
 
 
 def mark_handling(scene: bpy.types.Scene, at, radius_mm: float) -> bpy.types.Object:

@@ -9,6 +9,7 @@ from ..scene import keeping, properties, reading, results, state, views
 from ..scene.roles import ROLE, is_ours
 from ..work import jobs, quick
 from .operators.keys import check_moved_keys
+from .operators.taking import keys_as_moved, settle_keys
 
 REST_S = 0.4  # what is dragged or sculpted is looked at once it rests this long
 
@@ -61,6 +62,8 @@ def _after_change(scene, depsgraph):
     moved = changed = False
     for update in depsgraph.updates:
         thing = update.id
+        if isinstance(thing, (bpy.types.Scene, bpy.types.Collection)):
+            moved = moved or _keys_gone(scene, s)
         if not isinstance(thing, bpy.types.Object):
             continue
         thing = thing.original
@@ -72,6 +75,12 @@ def _after_change(scene, depsgraph):
         _soon(_look_at_sculpt)
     if moved and jobs.job() is None:
         _soon(_check_keys)
+
+
+def _keys_gone(scene, s) -> bool:
+    """Whether there are other keys than were set: some were deleted, or copied."""
+    kept = s.results.get("keys")
+    return kept is not None and bool(kept.stamp) and results.count_of(scene, "keys") != kept.objects
 
 
 def _belongs(s, thing) -> bool:
@@ -120,7 +129,9 @@ def _check_keys():
     try:
         done = state.done_now(scene, "keys")
         if "keys" in done and results.is_edited(scene, "keys"):
-            check_moved_keys(scene, done)
+            moved = keys_as_moved(scene, done)
+            settle_keys(scene, done, moved)
+            check_moved_keys(scene, done, moved)
         elif properties.of(scene).keys_check:
             properties.of(scene).keys_check = ""
     except (MouldloftError, KeyError, ValueError) as error:

@@ -138,15 +138,17 @@ class LiveLine:
     def __init__(self, scene: bpy.types.Scene) -> None:
         self._scene = scene
         self._runs: list[tuple[np.ndarray, bool]] = []
+        self._dots = np.zeros((0, 3))
         self._handle = None
 
     def start(self) -> None:
         lined.add(self._scene.as_pointer())
         self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw, (), "WINDOW", "POST_VIEW")
 
-    def show(self, runs: list[tuple[np.ndarray, bool]]) -> None:
-        """Draw these lines, each (k, 3) in plan millimetres and whether it is closed, from now on."""
-        self._runs = runs
+    def show(self, runs: list[tuple[np.ndarray, bool]], dots: np.ndarray) -> None:
+        """Draw these lines, each (k, 3) in plan millimetres and whether it is closed, and its (k, 3) handles, from now
+        on."""
+        self._runs, self._dots = runs, dots
 
     def _draw(self) -> None:
         import gpu
@@ -162,9 +164,7 @@ class LiveLine:
         shader.uniform_float("viewportSize", (context.region.width, context.region.height))
         for points, closed in self._runs:
             path = np.concatenate([points, points[:1]]) if closed else points
-            at = path * results.units_per_mm(self._scene) @ world[:3, :3].T + world[:3, 3]
-            at = _nearer(at, eye, context.region_data.is_perspective)
-            own: dict[str, Any] = {"pos": at.astype(np.float32).tolist()}
+            own: dict[str, Any] = {"pos": self._in_view(path, world, eye, context).tolist()}
             batch = batch_for_shader(shader, "LINE_STRIP", own)
             for test, wide, alpha in (("NONE", 1.0, 0.5), ("LESS_EQUAL", 4.0, 1.0)):
                 gpu.state.depth_test_set(test)
@@ -172,8 +172,30 @@ class LiveLine:
                 shader.uniform_float("lineWidth", wide * context.preferences.system.ui_scale)
                 shader.uniform_float("color", (*rgb(SEAM), alpha))
                 batch.draw(shader)
+        if len(self._dots):
+            self._draw_dots(self._in_view(self._dots, world, eye, context), context.preferences.system.ui_scale)
         gpu.state.depth_test_set("NONE")
         gpu.state.blend_set("NONE")
+
+    def _in_view(self, points: np.ndarray, world: np.ndarray, eye: np.ndarray, context: Any) -> np.ndarray:
+        """(k, 3) places of the world, a little nearer to the eye, of points in plan millimetres."""
+        at = points * results.units_per_mm(self._scene) @ world[:3, :3].T + world[:3, 3]
+        return _nearer(at, eye, context.region_data.is_perspective).astype(np.float32)
+
+    def _draw_dots(self, at: np.ndarray, scale: float) -> None:
+        """Handles: white in a ring of the seam's colour."""
+        import gpu
+        from gpu_extras.batch import batch_for_shader
+        from mouldloft.outputs.look import SEAM, rgb
+
+        shader = gpu.shader.from_builtin("UNIFORM_COLOR")
+        own: dict[str, Any] = {"pos": at.tolist()}
+        batch = batch_for_shader(shader, "POINTS", own)
+        gpu.state.depth_test_set("NONE")  # one behind is still a handle
+        for size, colour in ((13.0, (*rgb(SEAM), 1.0)), (8.0, (1.0, 1.0, 1.0, 1.0))):
+            gpu.state.point_size_set(size * scale)
+            shader.uniform_float("color", colour)
+            batch.draw(shader)
 
     def stop(self) -> None:
         """No longer draw."""

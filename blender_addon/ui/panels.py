@@ -92,7 +92,7 @@ def _refusal(layout, context, key: str) -> None:
 # what a refusal may offer; a .blend may come from anybody
 CURES = (
     "mouldloft.plan_all", "mouldloft.take_sculpt", "mouldloft.use_selection", "mouldloft.show_sculpt",
-    "wm.save_mainfile",
+    "mouldloft.forget_keys", "wm.save_mainfile",
 )  # fmt: skip
 
 
@@ -233,7 +233,8 @@ def _after_keys(context, layout, s):
         box = layout.box()
         wrapped(box, context, "As moved: " + s.keys_check, "NONE" if s.keys_check_good else "ERROR")
     elif not edited:
-        wrapped(layout, context, "Move, copy or delete the keys in the view: each move is checked.")
+        wrapped(layout, context, "Place, copy or delete the keys in the view: each step is checked.")
+    layout.operator("mouldloft.place_keys", icon="PIVOT_BOUNDBOX")
     row = layout.row(align=True)
     row.operator("mouldloft.check_keys", text="Check as Moved", icon="VIEWZOOM")
     row.operator("mouldloft.use_keys", icon="CHECKMARK")

@@ -446,18 +446,31 @@ def test_own_keys_snap_to_the_surface_and_replace_the_rule():
     rubber = rubber_of(dome(300.0), dome(300.0, pull=(0, 0, -1), piece=1, name="lower piece"))
     brief = replace(BRIEF, own_keys=(("upper piece", 100.0, 0.0, 900.0), ("upper piece", 0.0, 2000.0, 0.0)))
     keys = set_keys(rubber, None, None, brief)
-    mine = [k for k in keys.keys if k.piece == 0]
+    mine = [k for k in keys.keys if k.piece == 0 and k.own]
     assert len(mine) == 2
-    assert all(k.own for k in mine)
+    assert all(k.is_wedge for k in keys.keys if k.piece == 0 and not k.own), "the rule adds no tab to one's own"
     on_dome = min(mine, key=lambda k: abs(k.foot_mm[0] - 100))
     assert on_dome.foot_mm == pytest.approx((100.0, 0.0, np.sqrt(300.0**2 - 100.0**2)), abs=0.5)
     on_flange = max(mine, key=lambda k: k.foot_mm[1])
     assert on_flange.foot_mm[1] == pytest.approx(360, abs=4)
     assert on_flange.where == "edge"
-    assert not keys.checks[0].holds
     assert keys.checks[1].holds, "the piece without own keys is still keyed by rule"
     assert {k.name[0] for k in keys.keys} == {"U", "L"}
     assert keys.notes, "a key half off the flange is told"
+
+
+def test_keys_taken_over_as_own_are_the_keys_that_were_set(set_on_dome):
+    """Where nothing was moved nothing changes: the same tabs, as large, and the wedges beside them."""
+    rubber, keys = set_on_dome
+    names = {e.piece: e.name for e in rubber.envelopes}
+    rows = tuple((names[k.piece], *k.foot_mm) for k in keys.keys if not k.is_wedge)
+    again = set_keys(rubber, None, None, replace(BRIEF, own_keys=rows))
+    assert any(k.is_wedge for k in keys.keys)
+    assert [k.name for k in again.keys] == [k.name for k in keys.keys]
+    for before, after in zip(keys.keys, again.keys, strict=True):
+        assert np.linalg.norm(np.subtract(before.foot_mm, after.foot_mm)) < 0.5
+        assert (after.is_wedge, after.base_diameter_mm) == (before.is_wedge, before.base_diameter_mm)
+    assert [c.holds for c in again.checks] == [c.holds for c in keys.checks]
 
 
 def test_own_key_on_no_piece_is_refused():

@@ -9,20 +9,23 @@ from ...scene import properties, results, settings, state
 from ...work import display, lines
 from .common import UNDO, Idle, say
 from .running import RunsSections
-from .taking import keys_as_moved, take_keys
+from .taking import keys_as_moved, settle_keys, take_keys
 
 
-def check_moved_keys(scene: bpy.types.Scene, done: dict) -> None:
+def check_moved_keys(scene: bpy.types.Scene, done: dict, keys: list | None = None) -> None:
     """Check the keys again as they stand, and keep what the check says."""
-    from mouldloft.stages.keys.fixture import recheck_keys, rubber_properties
+    from mouldloft.stages.keys import keys_on_one_spot, rubber_properties
+    from mouldloft.stages.keys.fixture import recheck_keys
 
-    moved = keys_as_moved(scene, done)
+    moved = keys_as_moved(scene, done) if keys is None else keys
     brief = settings.brief_of(scene)
     rubber = rubber_properties(state.catalogue_of(scene).rubber_for(brief.materials))
     checks = recheck_keys(moved, done["bare_rubber"], brief.keys, rubber)
+    clash = keys_on_one_spot(moved)
+    held = lines.keys_line(checks, len(moved), lines.Units(scene.unit_settings.system == "IMPERIAL"))
     s = properties.of(scene)
-    s.keys_check = lines.keys_line(checks, len(moved), lines.Units(scene.unit_settings.system == "IMPERIAL"))
-    s.keys_check_good = all(check.holds for check in checks)
+    s.keys_check = " ".join([*clash, held])
+    s.keys_check_good = not clash and all(check.holds for check in checks)
 
 
 class HasKeys(Idle):
@@ -48,7 +51,9 @@ class MOULDLOFT_OT_check_keys(HasKeys, bpy.types.Operator):
             if "keys" not in done:
                 self.report({"ERROR"}, "The keys are out of date: set them again first.")
                 return {"CANCELLED"}
-            check_moved_keys(context.scene, done)
+            moved = keys_as_moved(context.scene, done)
+            settle_keys(context.scene, done, moved)
+            check_moved_keys(context.scene, done, moved)
         except Exception as error:
             return say(self, error)
         s = properties.of(context.scene)

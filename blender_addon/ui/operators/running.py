@@ -107,7 +107,7 @@ class RunsSections(Working):
 
     section = ""
     _stamps: dict[str, str]
-    _so_far: tuple[dict, list]
+    _so_far: tuple[dict, list] = ({}, [])
     _at = ""  # the section that runs
 
     def prepare(self, context):
@@ -177,10 +177,11 @@ class RunsSections(Working):
         kept = bool(self._so_far[1]) and not reading.is_gone(context.scene)
         if kept:
             self._take(context, *self._so_far)
-        if self._at and not isinstance(error, Cancelled):
-            refused = properties.of(context.scene).result(self._at)
+        if not isinstance(error, Cancelled):
+            at = self._at or self.section
+            refused = properties.of(context.scene).result(at)
             refused.refusal, refused.cure = unforeseen(error), getattr(error, "cure", "")
-            setattr(properties.of(context.scene), f"open_{self._at}", True)
+            setattr(properties.of(context.scene), f"open_{at}", True)
         return kept
 
     def finish(self, context, result) -> None:

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import bpy
@@ -17,8 +18,8 @@ from .common import say
 from .seam import HasSeam
 
 HELP = (
-    "Drag the line over the skin    Wheel while dragging: how much follows    Ctrl Z: a step back    R: as planned    "
-    "Enter: keep    Esc: leave"
+    "Drag the line over the skin; a click pins it    Wheel while dragging: how much follows    "
+    "X over a handle: let go    Ctrl Z: a step back    R: as planned    Enter: keep    Esc: leave"
 )
 NEAR_PX = 30.0  # from the pointer to the line it takes hold of
 REACH = 0.06  # of the piece's greatest size, how far the line follows at first
@@ -26,8 +27,18 @@ FOLLOWS = 0.7  # of how far it was dragged, at least: so that no drag makes a ti
 GROWS = 1.25  # a notch of the wheel
 
 
+@dataclass(frozen=True, eq=False)
+class Held:
+    """A handle of the line. place : the core's; home_mm : (3,) where the line was taken hold of; reach_mm : how far it
+    follows at least."""
+
+    place: Any
+    home_mm: np.ndarray
+    reach_mm: float
+
+
 class Shaping:
-    """A seam being shaped: its levels, one for each step, and where its skin is met."""
+    """A seam being shaped: its handles, a tuple for each step, the last as they are now; and where its skin is met."""
 
     def __init__(self, context: bpy.types.Context) -> None:
         from mathutils.bvhtree import BVHTree
@@ -41,7 +52,7 @@ class Shaping:
         self.units = lines.Units(scene.unit_settings.system == "IMPERIAL")
         terms = terms_for(done["master"].height_mm, brief, catalogue)
         self.shaper = shaper_of(done["master"], done["seam"], brief.seam, terms)
-        self.levels: list[np.ndarray] = [self.shaper.level_mm]
+        self.steps: list[tuple[Held, ...]] = [()]
         self.reach_mm = REACH * max(done["master"].size_mm)
         light = self.shaper.master
         self._skin: Any = BVHTree.FromPolygons(light.vertices_mm.tolist(), light.faces.tolist())
@@ -69,23 +80,46 @@ class Shaping:
         """(k, 3) points of the line as it is now."""
         return np.concatenate([line.points_mm for line in self.now.lines])
 
-    def draw_through(self, base: np.ndarray, at_mm: np.ndarray, face: int, dragged_mm: float) -> None:
-        """Have the line go through a place; it stays as it was where that would part nothing."""
+    @property
+    def handles(self) -> tuple[Held, ...]:
+        """The handles as they are now."""
+        return self.steps[-1]
+
+    def put(self, number: int, at_mm: np.ndarray, face: int, home_mm: np.ndarray, reach_mm: float) -> None:
+        """Have a handle, or one more, at a place; all stays as it was where the line would part nothing."""
+        from mouldloft.stages.seam.shaping import handle_at
+
+        reach = max(reach_mm, FOLLOWS * float(np.linalg.norm(at_mm - home_mm)))
+        held = Held(handle_at(self.shaper, face, at_mm, reach), home_mm, reach_mm)
+        others = self.handles
+        self._take((*others[:number], held, *others[number + 1 :]))
+
+    def let_go(self, number: int) -> None:
+        """A step: one handle less."""
+        self.steps.append(self.handles)
+        self._take(tuple(held for k, held in enumerate(self.handles) if k != number))
+
+    def back(self) -> None:
+        """A step back, where there is one."""
+        if len(self.steps) > 1:
+            self.steps.pop()
+            self._take(self.handles)
+
+    def _take(self, handles: tuple[Held, ...]) -> None:
+        """The line through these handles, for the step that is being made."""
         from mouldloft.base.errors import PlanImpossible
         from mouldloft.stages.seam.shaping import drawn_through
 
-        reach = max(self.reach_mm, FOLLOWS * dragged_mm)
-        level = drawn_through(self.shaper, base, face, at_mm, reach)
         try:
-            self.now = self._draw(self.shaper, level)
+            self.now = self._draw(self.shaper, drawn_through(self.shaper, [held.place for held in handles]))
         except PlanImpossible:
             return
-        self.levels[-1] = level
+        self.steps[-1] = handles
 
-    def go_to(self, level: np.ndarray) -> None:
-        """Show the line of a level."""
-        self.levels[-1] = level
-        self.now = self._draw(self.shaper, level)
+    def reset(self) -> None:
+        """A step: the line as planned."""
+        self.steps.append(())
+        self._take(())
 
     def words(self) -> str:
         """What the line costs now, and what it cost as planned."""
@@ -117,7 +151,7 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
             shaping = Shaping(context)
             shaping.reach_mm = self.reach or shaping.reach_mm
             at, face = shaping.nearest(self.through)
-            shaping.draw_through(shaping.levels[0], at, face, 0.0)
+            shaping.put(0, at, face, at, shaping.reach_mm)
         except Exception as error:
             return say(self, error)
         shaping.keep()
@@ -135,7 +169,7 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
             return say(self, error)
         finally:
             context.window.cursor_set("DEFAULT")
-        self._held: Any = None  # the level that a drag began from, and the place that was taken hold of
+        self._held: int | None = None  # number of the handle that is dragged
         results.show_only(context.scene, "map", "handling")
         views.show_colours(context, False)
         self._drawing = live.LiveLine(context.scene)
@@ -145,8 +179,10 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def _show(self, context) -> None:
-        self._drawing.show([(line.points_mm, line.closed) for line in self._shaping.now.lines])
-        context.area.header_text_set(self._shaping.words())
+        shaping = self._shaping
+        dots = np.array([held.place.at_mm for held in shaping.handles]).reshape(-1, 3)
+        self._drawing.show([(line.points_mm, line.closed) for line in shaping.now.lines], dots)
+        context.area.header_text_set(shaping.words())
         context.workspace.status_text_set(HELP)
         views.redraw(context, "WINDOW")
 
@@ -158,38 +194,60 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
         sight: Any = region_2d_to_vector_3d(context.region, context.region_data, at)
         return self._shaping.met(eye, sight)
 
-    def _take_hold(self, context, event) -> None:
-        """Take hold of the line where the pointer is near it."""
+    def _nearest(self, context, event, points: np.ndarray) -> int | None:
+        """Number of the place of the skin that is under the pointer; None where none is near."""
         from bpy_extras.view3d_utils import location_3d_to_region_2d
 
         met = self._met(context, event)
-        if met is None:
-            return
-        points = self._shaping.points_mm()
-        place = points[int(np.argmin(np.linalg.norm(points - met[0], axis=1)))]
+        if met is None or not len(points):
+            return None
+        number = int(np.argmin(np.linalg.norm(points - met[0], axis=1)))
         world = properties.of(context.scene).root.matrix_world
-        local = results.vector(place * results.units_per_mm(context.scene))
+        local = results.vector(points[number] * results.units_per_mm(context.scene))
         seen: Any = location_3d_to_region_2d(context.region, context.region_data, world @ local)
         if seen is None:
-            return
+            return None
         away = np.hypot(seen.x - event.mouse_region_x, seen.y - event.mouse_region_y)
-        if away <= NEAR_PX * context.preferences.system.ui_scale:
-            self._held = (self._shaping.levels[-1], place)
-            self._shaping.levels.append(self._shaping.levels[-1])
+        return number if away <= NEAR_PX * context.preferences.system.ui_scale else None
+
+    def _handle_near(self, context, event) -> int | None:
+        return self._nearest(context, event, np.array([held.place.at_mm for held in self._shaping.handles]))
+
+    def _take_hold(self, context, event) -> None:
+        """Take hold of a handle, or of the line where the pointer is near it: a new handle, which pins it there."""
+        shaping = self._shaping
+        self._held = self._handle_near(context, event)
+        if self._held is not None:
+            shaping.steps.append(shaping.handles)
+            return
+        points = shaping.points_mm()
+        number = self._nearest(context, event, points)
+        if number is None:
+            return
+        self._held = len(shaping.handles)
+        shaping.steps.append(shaping.handles)
+        at, face = shaping.nearest(points[number])
+        shaping.put(self._held, at, face, at, shaping.reach_mm)
+        if len(shaping.handles) == self._held:  # it would part nothing
+            shaping.steps.pop()
+            self._held = None
 
     def _drag(self, context, event) -> None:
         met = self._met(context, event)
         if met is not None:
-            (at, face), (base, place) = met, self._held
-            self._shaping.draw_through(base, at, face, float(np.linalg.norm(at - place)))
+            at, face = met
+            held = self._shaping.handles[self._held]
+            self._shaping.put(self._held, at, face, held.home_mm, held.reach_mm)
             self._show(context)
 
-    def _step_back(self, context) -> None:
-        levels = self._shaping.levels
-        if len(levels) > 1:
-            levels.pop()
-            self._shaping.go_to(levels[-1])
-            self._show(context)
+    def _wider(self, context, event) -> None:
+        """More of the line follows the handle, or less."""
+        shaping = self._shaping
+        held = shaping.handles[self._held]
+        shaping.reach_mm = held.reach_mm * (GROWS if event.type == "WHEELUPMOUSE" else 1.0 / GROWS)
+        at, face = shaping.nearest(held.place.at_mm)
+        shaping.put(self._held, at, face, held.home_mm, shaping.reach_mm)
+        self._show(context)
 
     def modal(self, context, event):
         pressed = event.value == "PRESS"
@@ -197,14 +255,20 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
             return self._while_held(context, event)
         if event.type == "LEFTMOUSE" and pressed:
             self._take_hold(context, event)
+            self._show(context)
+        elif event.type in {"X", "DEL"} and pressed:
+            number = self._handle_near(context, event)
+            if number is not None:
+                self._shaping.let_go(number)
+                self._show(context)
         elif event.type == "Z" and pressed and (event.ctrl or event.oskey):
-            self._step_back(context)
+            self._shaping.back()
+            self._show(context)
         elif event.type == "R" and pressed:
-            self._shaping.levels.append(self._shaping.levels[-1])
-            self._shaping.go_to(self._shaping.levels[0])
+            self._shaping.reset()
             self._show(context)
         elif event.type in {"RET", "NUMPAD_ENTER"} and pressed:
-            return self._end(context, keep=self._shaping.levels[-1] is not self._shaping.levels[0])
+            return self._end(context, keep=bool(self._shaping.handles))
         elif event.type in {"ESC", "RIGHTMOUSE"} and pressed:
             return self._end(context, keep=False)
         elif event.type in {"MIDDLEMOUSE", "WHEELUPMOUSE", "WHEELDOWNMOUSE"} or event.type.startswith(
@@ -217,13 +281,13 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
         if event.type == "MOUSEMOVE":
             self._drag(context, event)
         elif event.type in {"WHEELUPMOUSE", "WHEELDOWNMOUSE"}:
-            self._shaping.reach_mm *= GROWS if event.type == "WHEELUPMOUSE" else 1.0 / GROWS
-            self._drag(context, event)
+            self._wider(context, event)
         elif event.type == "LEFTMOUSE" and event.value == "RELEASE":
             self._held = None
         elif event.type in {"ESC", "RIGHTMOUSE"} and event.value == "PRESS":
             self._held = None
-            self._step_back(context)
+            self._shaping.back()
+            self._show(context)
         return {"RUNNING_MODAL"}
 
     def _end(self, context, keep: bool) -> set[str]:

@@ -7,7 +7,7 @@ import json
 import bpy
 
 from ...scene import keeping, properties, reading, results, state, views
-from ...scene.roles import COLLECTIONS, NAME, PIECE
+from ...scene.roles import COLLECTIONS, PIECE
 from ...work import lines
 from ...work.sections import needed_for
 from . import pictures
@@ -15,23 +15,38 @@ from .common import Reports
 
 
 def keys_as_moved(scene: bpy.types.Scene, done: dict):
-    """The keys as their objects stand now, feet on the glove's outside again: a list of the core's keys."""
+    """The keys as they stand now, feet on the glove's outside again: a list of the core's keys. Wedges stand where
+    the wall has them, wherever their objects are."""
     from dataclasses import replace
 
     import numpy as np
-    from mouldloft.stages.keys.place import snap_to_outside
+    from mouldloft.stages.keys import snap_to_outside
 
     models = {key.name: key for key in done["keys"].keys}
-    things, moved = results.of_role(scene, "key"), []
+    moved = []
     for envelope in done["bare_rubber"].envelopes:
-        own = [thing for thing in things if thing[PIECE] == envelope.piece]
+        moved += [key for key in models.values() if key.piece == envelope.piece and key.is_wedge]
+        own = [thing for thing in results.tabs_of(scene, done["keys"]) if thing[PIECE] == envelope.piece]
         if not own:
             continue
         at = np.array([results.plan_position(scene, thing) for thing in own])
         for thing, foot in zip(own, snap_to_outside(envelope, at)):
-            model = models.get(str(thing.get(NAME, "")).removeprefix("Key ")) or done["keys"].keys[0]
-            moved.append(replace(model, piece=envelope.piece, foot_mm=tuple(float(v) for v in foot)))
+            model = models.get(results.key_name(thing)) or next(iter(models.values()))
+            name, place = thing.name.removeprefix("Key "), tuple(float(v) for v in foot)
+            moved.append(replace(model, name=name, piece=envelope.piece, foot_mm=place, out=None, length_mm=0.0))
     return moved
+
+
+def settle_keys(scene: bpy.types.Scene, done: dict, keys: list) -> None:
+    """Stand the keys' objects where they count: tabs on the glove's outside, wedges where the wall has them."""
+    home = {key.name: key for key in done["keys"].keys}
+    feet = {key.name: key.foot_mm for key in keys if not key.is_wedge}
+    tabs = set(results.tabs_of(scene, done["keys"]))
+    for thing in results.of_role(scene, "key"):
+        if thing in tabs:
+            results.stand_at(scene, thing, feet[thing.name.removeprefix("Key ")])
+        else:
+            results.stand_at(scene, thing, home[results.key_name(thing)].foot_mm)
 
 
 def take_seam(scene: bpy.types.Scene) -> None:
@@ -47,12 +62,21 @@ def take_seam(scene: bpy.types.Scene) -> None:
 
 
 def take_keys(scene: bpy.types.Scene) -> None:
-    """Plan on with the keys as they were moved, added or deleted. Raises `Unreadable` where they are out of date."""
+    """Plan on with the tabs as they were moved, added or deleted. Raises `Unreadable` where they are out of date, or
+    two stand on one spot."""
+    from mouldloft.stages.keys import keys_on_one_spot
+
     done = state.done_now(scene)
     if "keys" not in done:
         raise reading.Unreadable("The keys are out of date: set them again first.")
     names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}
-    rows = [[names[key.piece], *(round(v, 2) for v in key.foot_mm)] for key in keys_as_moved(scene, done)]
+    moved = [key for key in keys_as_moved(scene, done) if not key.is_wedge]
+    clash = keys_on_one_spot(moved)
+    if clash:
+        raise reading.Unreadable(" ".join(clash))
+    if not moved:
+        raise reading.Unreadable("No key is left: forget your keys, or leave at least one.", "mouldloft.forget_keys")
+    rows = [[names[key.piece], *(round(v, 2) for v in key.foot_mm)] for key in moved]
     properties.of(scene).moved_keys = json.dumps(rows)
     results.remember(scene, "keys")
 

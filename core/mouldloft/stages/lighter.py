@@ -44,11 +44,12 @@ def lighten(master: Master, triangles: int) -> LighterCopy:
     points = np.stack(
         [np.bincount(cluster, weight * master.vertices_mm[:, k], minlength=count) / total for k in range(3)], axis=1
     )
-    # what stands on the board stays on it
+    # what stands on the board stays on it, though a real foot is never quite flat
     low = np.full(count, np.inf)
     np.minimum.at(low, cluster, master.vertices_mm[:, 2])
     floor = float(master.vertices_mm[:, 2].min())
     on_board = low <= floor + 1e-6 * master.height_mm
+    on_board[cluster[master.faces[master.base_faces]]] = True
     points[on_board, 2] = np.where(master.base_faces.any(), floor, points[on_board, 2])
     return LighterCopy(_as_master(master, points, faces, cluster, weight / total[cluster]), master, cluster)
 

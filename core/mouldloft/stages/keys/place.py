@@ -53,13 +53,13 @@ def set_keys(
     properties: RubberProperties | None = None,
 ) -> Keys:
     """Set the keys of every piece: the brief's own, or by spacing rules along the edges and over the middle,
-    then more until the fixture holds.
+    then more until the fixture holds; wedges down the walls by rule beside either.
 
     Raises `BriefRefused` where an own key names no piece or a key has no top. What cannot be made to hold is
     told in the check's reason, not raised.
     """
     properties = properties or RubberProperties()
-    own = _own_keys(rubber, brief)
+    _name_pieces_there_are(rubber, brief)
     surveyed = survey_sites(rubber, brief, locks, seam, master)
     prefixes = piece_prefixes([g.envelope.name for g in surveyed])
     keys: list[Key] = []
@@ -67,12 +67,12 @@ def set_keys(
     notes: list[str] = []
     for at, sites in enumerate(surveyed):
         progress.step(at / len(surveyed), f"keys of the {sites.envelope.name}")
-        placed = [k for k in own if k.piece == sites.envelope.piece]
-        if not placed:
-            placed = _set_by_rule(sites, brief)
-            row = [k for k in placed if k.where == "edge"]
-            on_board = bool((sites.envelope.origin_mm[1] < 0) and master is not None and master.base == "open")
-            placed += set_wedges(sites.envelope, row, brief, rubber.flange_width_mm, on_board)
+        own = _own_keys(sites, brief)
+        placed = own or _set_by_rule(sites, brief)
+        row = [k for k in placed if k.where == "edge"]
+        on_board = bool((sites.envelope.origin_mm[1] < 0) and master is not None and master.base == "open")
+        placed = [*placed, *set_wedges(sites.envelope, row, brief, rubber.flange_width_mm, on_board)]
+        if not own:
             placed = _add_until_held(placed, sites, brief, properties)
         placed = _named(placed, prefixes[at], sites.envelope)
         notes += key_faults(placed, sites)
@@ -82,18 +82,29 @@ def set_keys(
     return Keys(tuple(keys), tuple(checks), tuple(notes))
 
 
-def _own_keys(rubber: Rubber, brief: KeysBrief) -> list[Key]:
-    by_name = {e.name: e for e in rubber.envelopes}
-    keys = []
-    for name, x, y, z in brief.own_keys:
-        if name not in by_name:
+def _name_pieces_there_are(rubber: Rubber, brief: KeysBrief) -> None:
+    names = {e.name for e in rubber.envelopes}
+    for name, *_ in brief.own_keys:
+        if name not in names:
             raise BriefRefused(
                 f"The brief has a key on '{name}', which is no piece of this mould; use one of: "
-                f"{', '.join(sorted(by_name))}."
+                f"{', '.join(sorted(names))}."
             )
-        envelope = by_name[name]
-        foot = snap_to_outside(envelope, np.array([[x, y, z]], float))[0]
-        keys.append(shape_key("", envelope.piece, _where(envelope, foot), foot, brief, own=True))
+
+
+def _own_keys(sites: KeySites, brief: KeysBrief) -> list[Key]:
+    """The brief's own tabs on this piece, as large as the rule makes them there."""
+    envelope = sites.envelope
+    rows = [row[1:] for row in brief.own_keys if row[0] == envelope.name]
+    if not rows:
+        return []
+    feet = snap_to_outside(envelope, np.array(rows, float))
+    edge_scale = _edge_scale(sites, brief) or 1.0
+    keys = []
+    for foot in feet:
+        where = _where(sites, foot)
+        scale = edge_scale if where == "edge" else 1.0
+        keys.append(shape_key("", envelope.piece, where, foot, brief, scale, own=True))
     return keys
 
 
@@ -115,12 +126,19 @@ def snap_to_outside(envelope: Envelope, points_mm: np.ndarray) -> np.ndarray:
     return envelope.frame.to_master(np.column_stack([xy, z]))
 
 
-def _where(envelope: Envelope, foot_mm: np.ndarray) -> str:
+def _where(sites: KeySites, foot_mm: np.ndarray) -> str:
+    """Whether a foot is in the row inside the seam, or on the flange, rather than over the middle."""
+    envelope = sites.envelope
     x, y = _across(envelope, foot_mm)
     rows, columns = envelope.flange.shape
     i = int(np.clip(round((y - envelope.origin_mm[1]) / envelope.pixel_mm), 0, rows - 1))
     j = int(np.clip(round((x - envelope.origin_mm[0]) / envelope.pixel_mm), 0, columns - 1))
-    return "edge" if envelope.flange[i, j] else "middle"
+    if envelope.flange[i, j]:
+        return "edge"
+    if not len(sites.points_mm):
+        return "middle"
+    away = np.hypot(sites.points_mm[:, 0] - x, sites.points_mm[:, 1] - y)
+    return _edge_or_middle(sites, int(np.argmin(away)))
 
 
 def _set_by_rule(sites: KeySites, brief: KeysBrief) -> list[Key]:
@@ -319,6 +337,21 @@ def key_faults(keys: Iterable[Key], sites: KeySites) -> list[str]:
             if touching and key.name < mine[its].name:
                 both = f"{key.name} and {mine[its].name}"
                 said.append(f"Keys {both} of the {envelope.name} run into each other.")
+    return said
+
+
+def keys_on_one_spot(keys: Iterable[Key]) -> list[str]:
+    """One sentence for each pair of tabs of a piece that stand on the same spot, within half a foot's radius."""
+    tabs = [key for key in keys if not key.is_wedge]
+    if len(tabs) < 2:
+        return []
+    feet = np.array([key.foot_mm for key in tabs])
+    reach = max(key.base_diameter_mm for key in tabs) / 4.0
+    said = []
+    for a, b in sorted(cKDTree(feet).query_pairs(reach)):
+        near = min(tabs[a].base_diameter_mm, tabs[b].base_diameter_mm) / 4.0
+        if tabs[a].piece == tabs[b].piece and np.linalg.norm(feet[a] - feet[b]) < near:
+            said.append(f"Keys {tabs[a].name} and {tabs[b].name} stand on one spot: move or delete one of them.")
     return said
 
 

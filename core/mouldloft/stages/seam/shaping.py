@@ -1,11 +1,12 @@
 """A seam under the hand: its line drawn through a place on the skin, measured and priced at once, on a light copy.
 
-A seam is the zero line of a level that grows with the distance from it. Less what the level is at a place, spread
-about that place, the line goes through it, stays on the skin and parts the same two sides, fair however it was drawn.
+A seam is the zero line of a level that grows with the distance from it. Less what the level is at a few places, spread
+about each, the line goes through them, stays on the skin and parts the same two sides, fair however it was drawn.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,12 +31,13 @@ from .place import keep_clear_weights, lay_out
 from .record import Seam
 
 SHAPED_ON = 10_000  # triangles of the copy: drawn and priced in some 50 ms
+LEAST_APART = 1e-3  # of the largest singular value: two handles on nearly one spot are met between them
 
 
 @dataclass(frozen=True, eq=False)
 class Shaper:
-    """A seam made ready to be shaped. level_mm : (n,) of the seam as planned, on the copy's vertices; links : (n, n)
-    lengths of the copy's edges, mm."""
+    """A seam made ready to be shaped. level_mm : (n,) distance from the seam as planned, on the copy's vertices, below
+    zero on one side; links : (n, n) lengths of the copy's edges, mm."""
 
     canvas: Canvas
     level_mm: np.ndarray
@@ -67,7 +69,7 @@ def shaper_of(
     place = lay_out(copy, terms, show, keep_clear_weights(master, brief))
     direction = unit(np.asarray(seam.pieces[0].pull, float))
     canvas = canvas_of(place, direction, survey(place, direction, progress).locked)
-    return Shaper(canvas, carry_to_light(copy, seam.level_mm), edge_links(place))
+    return Shaper(canvas, _by_distance(copy.master, carry_to_light(copy, seam.level_mm)), edge_links(place))
 
 
 def drawn_seam(shaper: Shaper, level_mm: np.ndarray) -> Drawn:
@@ -76,21 +78,45 @@ def drawn_seam(shaper: Shaper, level_mm: np.ndarray) -> Drawn:
     return draw(shaper.canvas, "own", keep_off_vertices(light.vertices_mm, light.faces, level_mm))
 
 
-def drawn_through(shaper: Shaper, level_mm: np.ndarray, face: int, at_mm: np.ndarray, reach_mm: float) -> np.ndarray:
-    """(n,) the level whose zero line goes through a place, and is what it was further off than some three reaches.
+@dataclass(frozen=True, eq=False)
+class Handle:
+    """A place on the skin that the line is to go through.
 
-    face : number of the copy's face that the place lies on; at_mm : (3,); reach_mm : how far over the skin the line
-    follows, as the standard deviation of a bell.
+    at_mm : (3,); corners, weights : (3,) of the copy's face that it lies on; bell : (n,) how far the line follows over
+    the copy's vertices, one at the place.
     """
+
+    at_mm: np.ndarray
+    corners: np.ndarray
+    weights: np.ndarray
+    bell: np.ndarray
+
+    def read(self, values: np.ndarray) -> float:
+        """Values of the copy's vertices at the place."""
+        return float(self.weights @ values[self.corners])
+
+
+def handle_at(shaper: Shaper, face: int, at_mm: np.ndarray, reach_mm: float) -> Handle:
+    """A handle. face : number of the copy's face that the place lies on; at_mm : (3,); reach_mm : how far over the skin
+    the line follows, as the standard deviation of a bell."""
     light = shaper.master
-    level_mm = _by_distance(light, level_mm)
     corners = light.faces[face]
     weights = points_to_barycentric(light.vertices_mm[corners][None], np.asarray(at_mm, float)[None])[0]
     first = np.linalg.norm(light.vertices_mm[corners] - at_mm, axis=1)
     away = csgraph.dijkstra(shaper.links, directed=False, indices=corners, limit=4.0 * reach_mm)
     bell = np.exp(-0.5 * ((first[:, None] + away).min(axis=0) / reach_mm) ** 2)  # nothing past the limit, which is inf
-    value = float(weights @ level_mm[corners])
-    return level_mm - value / float(weights @ bell[corners]) * bell
+    return Handle(np.asarray(at_mm, float), corners, weights, bell)
+
+
+def drawn_through(shaper: Shaper, handles: Sequence[Handle]) -> np.ndarray:
+    """(n,) the level whose zero line goes through all handles, and is the planned one's further off than some three
+    reaches of each. In whatever order they were set."""
+    if not handles:
+        return shaper.level_mm
+    held = np.array([[handle.read(other.bell) for other in handles] for handle in handles])
+    off = np.array([handle.read(shaper.level_mm) for handle in handles])
+    share = np.linalg.lstsq(held, off, rcond=LEAST_APART)[0]
+    return shaper.level_mm - share @ np.array([handle.bell for handle in handles])
 
 
 def _by_distance(light: Master, level_mm: np.ndarray) -> np.ndarray:
