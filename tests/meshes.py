@@ -86,6 +86,13 @@ def holed_cube(axes=("+x", "+y"), side_mm: float = 200.0, hole_mm: float = 60.0,
     return _arrays(body)
 
 
+def ball_on_ball(radius_mm: float = 150.0, bar_mm: float = 50.0, apart_mm: float = 600.0, sections: int = 48) -> Arrays:
+    """Two balls one over the other, joined by a round bar between their middles."""
+    ball = manifold3d.Manifold.sphere(radius_mm, sections)
+    bar = manifold3d.Manifold.cylinder(apart_mm, bar_mm, bar_mm, sections)
+    return _arrays((ball + ball.translate((0.0, 0.0, apart_mm)) + bar).translate((0.0, 0.0, radius_mm)))
+
+
 def three_arms(reach_mm: float = 260.0, sections: int = 48) -> Arrays:
     """A hub with three level arms at 120 degrees whose ends flare. Pulled up and down they come free in two
     pieces, each split at half its height."""

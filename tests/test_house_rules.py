@@ -34,7 +34,7 @@ FLOORS: dict[str, tuple[str, ...]] = {
 }
 ADDON_FLOORS: dict[str, tuple[str, ...]] = {"work": (), "scene": ("work",), "ui": ("work", "scene")}
 RUN_STAGES = ("stages/pipeline.py", "stages/plan.py", "stages/estimate.py")  # they run stages, or hold their results
-MAY_IMPORT_OUTPUTS = ("cli.py", "bench.py", "library.py", "__init__.py", "api.py")
+MAY_IMPORT_OUTPUTS = ("cli.py", "bench.py", "library.py", "sectioned.py", "__init__.py", "api.py")
 # what Blender's Python does not bring and its zip does not carry: only where it is used, never at module level
 ADDON_LIBRARIES = {"numpy", "scipy", "trimesh", "embreex", "manifold3d", "numba", "shapely", "msgspec"}
 ADDON_NEEDS = ("base", "inputs", "geometry", "trade", "stages", "solids")

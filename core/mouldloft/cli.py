@@ -262,6 +262,46 @@ def _run_many(meshes: list[Path], out: Path, options: list[str]) -> None:
         raise SystemExit(1)
 
 
+@app.command("sections", rich_help_panel=_TO_PLAN)
+def sections_command(
+    mesh: MeshPath,
+    out: OutFolder = Path("mould_sections"),
+    height: Height = None,
+    casts: Casts = None,
+    brief: BriefPath = None,
+    cuts: Annotated[
+        str | None, typer.Option("--cuts", help="Only these of the cuts proposed, by number: 1,3.", metavar="NUMBERS")
+    ] = None,
+    each: Annotated[
+        bool, typer.Option("--plan", help="Also plan the whole and every part, and set the sum beside the whole.")
+    ] = False,
+    up: Up = None,
+    front: Front = None,
+    catalogue: CataloguePath = None,
+    pictures: Pictures = True,
+    solids: Solids = None,
+    quiet: Quiet = False,
+) -> None:
+    """Cut a master into sections at its necks and limbs, or where it is too large: parts to print or mill.
+
+    Each part stands on its cut face and goes over a spigot. With --plan each is planned as a mould of its own.
+    """
+    from .sectioned import cut_and_write
+
+    asked = _asked(brief, height, casts, None, up, front)
+    with _Terminal(quiet) as terminal:
+        words, written = cut_and_write(
+            mesh, out, asked, catalogue, cuts, each, pictures, tuple(solids or ("stl",)), terminal.progress
+        )
+    if quiet:
+        print(str(out.resolve()))
+        return
+    print(words)
+    print(f"\nResults in {out.resolve()}:")
+    for item in written:
+        print(f"  {item.path.relative_to(out)!s:<22} {item.what}")
+
+
 @app.command("demo", rich_help_panel=_TO_PLAN)
 def demo_command(
     out: OutFolder = Path("demo_plan"),

@@ -258,6 +258,19 @@ class RatesBrief:
     piece_h: NotNegative = 8.0  # a further glove piece with its jacket and cradle
 
 
+@dataclass(frozen=True)
+class SectionsBrief:
+    """A master moulded in sections: what forces a cut, and how its joint locates. Marks stand in
+    `trade.sectioning.section_assumptions`."""
+
+    most: Annotated[int, msgspec.Meta(ge=2, le=24)] = 8  # parts in all
+    van_mm: tuple[Positive, Positive, Positive] = (3000.0, 1250.0, 1650.0)  # hold's length, door's width and height
+    least_width_mm: Positive = 40.0  # a thinner neck is not cut: nothing locates on it
+    spigot_draft_deg: Annotated[float, msgspec.Meta(ge=1, le=30)] = 5.0
+    spigot_gap_mm: Annotated[float, msgspec.Meta(ge=0.2, le=20)] = 2.0  # for the bond, past the laminate
+    cut_h: NotNegative = 3.0  # once each: sawn, faced, spigot and socket made
+
+
 Factor = Annotated[float, msgspec.Meta(ge=0.2, le=5)]
 Entries = Annotated[int, msgspec.Meta(ge=0, le=100_000)]
 
@@ -329,6 +342,7 @@ class Brief:
     cradle: CradleBrief = field(default_factory=CradleBrief)
     cast: CastBrief = field(default_factory=CastBrief)
     finish: FinishBrief = field(default_factory=FinishBrief)
+    sections: SectionsBrief = field(default_factory=SectionsBrief)
     money: MoneyBrief = field(default_factory=MoneyBrief)
     materials: MaterialsBrief = field(default_factory=MaterialsBrief)
     rates: RatesBrief = field(default_factory=RatesBrief)

@@ -40,7 +40,7 @@ class Reads:
 _LIFTING = tuple(
     f"jacket.{name}" for name in ("lifters", "lift_limit_per_person_kg", "lift_from_mm", "lift_to_mm", "reach_mm")
 )
-_ALL_BUT_MESH = tuple(f.name for f in fields(Brief) if f.name not in ("piece", "master", "opening", "peel"))
+_ALL_BUT_MESH = tuple(f.name for f in fields(Brief) if f.name not in ("piece", "master", "opening", "peel", "sections"))
 # A test records what each stage reads while it runs and holds this table to it.
 READS: dict[str, Reads] = {
     "visibility": Reads(("master",), ("seam.seen_from", "seam.eye_height_mm", "seam.viewer_distance_mm")),

@@ -16,6 +16,7 @@ from trimesh import triangles
 
 from ...base.progress import SILENT, Progress
 from ...geometry.contour import face_centres
+from ...geometry.inside import inside_cells
 from ...geometry.rays import RayScene, blocked, ray_scene
 from ...geometry.sampling import samples_by_area
 from ..master import Master, skin_faces
@@ -119,44 +120,10 @@ def cells_of_master(
         first[2] = pitch / 2
     lattice = Lattice(first, float(pitch), (int(count[0]), int(count[1]), int(count[2])))
     progress.step(0.02, "the master on a lattice")
-    inside = _inside(master, lattice)
+    inside = inside_cells(master.vertices_mm, master.faces, lattice.first_mm, lattice.pitch_mm, lattice.shape)
     return MasterCells(
         master, scene, lattice, inside, ~inside, *_nearest_skin(master, lattice, inside, skin_mm + 2 * lattice.pitch_mm)
     )
-
-
-@njit(cache=True, nogil=True)
-def _wind(points, faces, change):
-    columns, rows, levels = change.shape
-    for f in range(faces.shape[0]):
-        a, b, c = points[faces[f, 0]], points[faces[f, 1]], points[faces[f, 2]]
-        doubled = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-        if doubled == 0.0:
-            continue
-        for i in range(
-            max(int(np.ceil(min(a[0], b[0], c[0]))), 0), min(int(np.floor(max(a[0], b[0], c[0]))), columns - 1) + 1
-        ):
-            for j in range(
-                max(int(np.ceil(min(a[1], b[1], c[1]))), 0), min(int(np.floor(max(a[1], b[1], c[1]))), rows - 1) + 1
-            ):
-                wa = ((b[0] - i) * (c[1] - j) - (c[0] - i) * (b[1] - j)) / doubled
-                wb = ((c[0] - i) * (a[1] - j) - (a[0] - i) * (c[1] - j)) / doubled
-                wc = 1.0 - wa - wb
-                if wa < 0.0 or wb < 0.0 or wc < 0.0:
-                    continue
-                k = max(int(np.ceil(wa * a[2] + wb * b[2] + wc * c[2])), 0)
-                if k < levels:
-                    change[i, j, k] += -1 if doubled > 0.0 else 1
-
-
-def _inside(master: Master, lattice: Lattice) -> np.ndarray:
-    """bool cells whose centre the closed surface winds round."""
-    points = (master.vertices_mm - lattice.first_mm) / lattice.pitch_mm
-    # off the round numbers: no column of centres may run through an edge
-    points = points + 1e-5 * np.array([0.7548776662466927, 0.5698402909980532, 0.0])
-    change = np.zeros(lattice.shape, np.int16)
-    _wind(points, master.faces, change)
-    return np.cumsum(change, axis=2, dtype=np.int16) > 0
 
 
 def _nearest_skin(

@@ -1,0 +1,75 @@
+"""What a proposal of sections holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from ...geometry.branches import Section
+from ...trade.sectioning import SectionPrice
+from ..master import Master
+
+
+@dataclass(frozen=True, eq=False)
+class Cut:
+    """One cut. number : from 1; kind : at a neck or limb of the body, or level across it. section : its plane and line,
+    the normal towards the part taken off. takes, leaves : places in `Sections.parts`: the part taken off, which stands
+    on this cut, and the one that carries its spigot. shown : 0 hidden to 1 in full view; why : in words."""
+
+    number: int
+    kind: Literal["neck", "level"]
+    section: Section
+    takes: int
+    leaves: int
+    shown: float
+    why: str
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One section, cut plain, as a closed mesh in plan coordinates: vertices_mm (n, 3) float64, faces (m, 3) int32.
+
+    stands_on : number of the cut whose face it stands on, 0 where it stands as the whole does. skin_mm2 : without cut
+    faces and open foot. cast_kg, jacket_kg, glove_kg : of one cast, and of the heavier half of jacket and glove if they
+    halve it evenly, without fill. people : for the heaviest of them, 0 a hoist. inside_mm : furthest place inside that
+    an arm or a pole is led to from its opening, inf where it has none.
+    """
+
+    name: str
+    vertices_mm: np.ndarray
+    faces: np.ndarray
+    stands_on: int
+    volume_mm3: float
+    skin_mm2: float
+    size_mm: tuple[float, float, float]
+    cast_kg: float
+    jacket_kg: float
+    glove_kg: float
+    people: int
+    fits_van: bool
+    inside_mm: float
+
+    @property
+    def heaviest_kg(self) -> float:
+        """The heaviest thing that is carried."""
+        return max(self.cast_kg, self.jacket_kg, self.glove_kg)
+
+
+@dataclass(frozen=True, eq=False)
+class Sections:
+    """A proposal. whole : the master as one part; parts : the first carries the rest. asks : in words, which limits the
+    whole breaks, none where nothing asks for a cut; left : what stays over them; notes : places that were not cut, and
+    why. wall_mm : of the cast. hatch_cost : hatches in its place over the run, where an arm's reach asks; else 0."""
+
+    master: Master
+    whole: Part
+    parts: tuple[Part, ...]
+    cuts: tuple[Cut, ...]
+    asks: tuple[str, ...]
+    left: tuple[str, ...]
+    notes: tuple[str, ...]
+    price: SectionPrice
+    hatch_cost: float
+    wall_mm: float
