@@ -137,7 +137,8 @@ def test_every_field_of_the_brief_makes_some_stage_run_again(master, brief):
     catalogue = read_catalogue(None)
     was = stage_stamps(master, brief, catalogue)
     unread = set()
-    for part in (f.name for f in dataclasses.fields(Brief) if f.name != "piece"):
+    # sections are cut before there is a plan
+    for part in (f.name for f in dataclasses.fields(Brief) if f.name not in ("piece", "sections")):
         for field in dataclasses.fields(getattr(brief, part)):
             path = f"{part}.{field.name}"
             old = getattr(getattr(brief, part), field.name)

@@ -261,7 +261,7 @@ class RatesBrief:
 @dataclass(frozen=True)
 class SectionsBrief:
     """A master moulded in sections: what forces a cut, and how its joint locates. Marks stand in
-    `trade.sectioning.section_assumptions`."""
+    `trade.sectioning.sectioning_assumptions`."""
 
     most: Annotated[int, msgspec.Meta(ge=2, le=24)] = 8  # parts in all
     van_mm: tuple[Positive, Positive, Positive] = (3000.0, 1250.0, 1650.0)  # hold's length, door's width and height

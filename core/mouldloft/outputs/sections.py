@@ -21,6 +21,7 @@ from ..stages.plan import MouldPlan
 from ..stages.sections import Sections
 from ..stages.sections.plans import SectionPlans
 from ..trade.lifting import who_lifts
+from ..trade.sectioning import sectioning_assumptions
 from .results import Written, write_results
 from .words import rubber_kg_per_mm3
 
@@ -50,7 +51,8 @@ def section_lines(sections: Sections, solids: SectionSolids, brief: Brief, curre
         lines.append(f"Cut plain, the parts make up {litres(total_mm3)} of {litres(whole.volume_mm3)}.")
         lines.append(_HOW)
     lines += [f"Still over a limit: {words}." for words in sections.left if sections.cuts]
-    return [*lines, *sections.notes]
+    rests = "; ".join(f"{a.what} {a.value} ({a.mark})" for a in sectioning_assumptions(brief.sections))
+    return [*lines, *sections.notes, f"Rests on: {rests}."]
 
 
 _HOW = (

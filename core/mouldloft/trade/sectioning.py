@@ -70,7 +70,7 @@ def fits_van(size_mm: tuple[float, float, float], van_mm: tuple[float, float, fl
     return all(mine <= its for mine, its in zip(sorted(size_mm), sorted(van_mm)))
 
 
-def section_assumptions(brief: SectionsBrief) -> tuple[Assumption, ...]:
+def sectioning_assumptions(brief: SectionsBrief) -> tuple[Assumption, ...]:
     """The figures that sections rest on, with their marks."""
     rule, own = Mark.COMMON_PRACTICE, Mark.INVENTED
     depths = f"{LEAST_SPIGOT_DEPTH_MM:g} to {MOST_SPIGOT_DEPTH_MM:g} mm"
