@@ -95,7 +95,7 @@ _CHEMICAL: dict[Hazard, Caution] = {
         "isocyanates",
         "Two-pack lacquer and polyurethane rubber hold isocyanates, which can make a person allergic for life: air-fed "
         "hood for spraying, extraction, gloves, and in many places training and health surveillance.",
-        f"{SHEET} and local rules on training",
+        f"{SHEET}; local rules on training",
     ),
     "tin catalyst": Caution(
         "silicone catalyst",

@@ -79,6 +79,7 @@ _NOT_A_CERTIFICATE = (
     "whoever signs for the work checks it."
 )
 _WITH_MARKS = (0.25, 0.10, 0.085, 0.125, 0.065, 0.135, 0.12, 0.12)
+_LOCKS_SHOWN = 12  # places of undercut in the table; the rest is summed
 _ORDER_NOTE = "Net from the geometry; packs cover it with waste and the upper end. Needed first: {}."
 
 
@@ -89,8 +90,7 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     paper = paper_of(plan)
     inner = paper[0] - 2 * MARGIN
     story: list[Flowable] = []
-    story += [*_overview(plan, inner, progress), *_division(plan, inner)]
-    story += [PageBreak(), *_lock_pages(plan, inner)]
+    story += [*_overview(plan, inner, progress), PageBreak(), *_lock_pages(plan, inner), *_division(plan, inner)]
     story += [PageBreak(), *_thickness_pages(plan, inner)]
     if plan.wall is not None:
         story += [PageBreak(), *wall_pages(plan, inner)]
@@ -253,7 +253,7 @@ def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
             percent(region.stretch),
             litres(region.fill_mm3),
         ]
-        for at, region in enumerate(plan.locks.regions[:18], 1)
+        for at, region in enumerate(plan.locks.regions[:_LOCKS_SHOWN], 1)
     ]
     parts += [
         Spacer(1, 8),
@@ -264,8 +264,8 @@ def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
             right=(3, 4, 5, 6),
         ),
     ]
-    if len(plan.locks.regions) > 18:
-        rest = plan.locks.regions[18:]
+    if len(plan.locks.regions) > _LOCKS_SHOWN:
+        rest = plan.locks.regions[_LOCKS_SHOWN:]
         words = f"and {len(rest)} smaller, {cm2(sum(r.area_mm2 for r in rest))} together."
         parts.append(set_text(words, size=8, colour=SOFT_INK))
     return parts

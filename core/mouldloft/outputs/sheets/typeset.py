@@ -196,8 +196,10 @@ def ruled_table(
     right: Sequence[int] = (),
     size: float = 8.0,
     total: bool = False,
+    tight: bool = False,
 ) -> Table:
-    """A plain table: hairlines, figures to the right in the `right` columns; the last row strong if `total`."""
+    """A plain table: hairlines, figures to the right in the `right` columns; the last row strong if `total`; `tight`
+    with rows closer together."""
 
     def cell(words: str | Flowable, column: int, weight: str, colour: str = INK) -> Flowable:
         if isinstance(words, Flowable):
@@ -216,8 +218,8 @@ def ruled_table(
         ("LEFTPADDING", (0, 0), (-1, -1), 5),
         ("LEFTPADDING", (0, 0), (0, -1), 0),
         ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-        ("TOPPADDING", (0, 0), (-1, -1), 2.0),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.6),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.0 if tight else 2.0),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6 if tight else 2.6),
     ]
     if head:
         style.append(("LINEBELOW", (0, 0), (-1, 0), 0.8, HexColor(INK)))

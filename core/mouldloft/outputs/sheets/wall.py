@@ -316,7 +316,7 @@ def _stations(wall: Wall, inner: float, names: Sequence[str]) -> Flowable:
     ]
     widths = [share * inner for share in (0.09, 0.16, 0.16, 0.16, 0.17, 0.26)]
     columns = (*_TABLE_COLUMNS[:-1], "Clay root rises") if wall.kind == "boards" else _TABLE_COLUMNS
-    return ruled_table(columns, rows, widths, right=(2, 3, 4))
+    return ruled_table(columns, rows, widths, right=(2, 3, 4), size=7.6, tight=True)
 
 
 def _towards(towards_mm: float, names: Sequence[str]) -> str:
