@@ -14,6 +14,8 @@ from mouldloft.inputs.brief import Brief, RubberBrief, RunBrief, SeamBrief, brie
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.results import write_results
 from mouldloft.solids.build import make_solids, write_solids
+from mouldloft.solids.halves import above_parting
+from mouldloft.solids.pinches import two_faces_an_edge
 from mouldloft.solids.solid import Solid
 from mouldloft.stages.cradle import board_in_plan
 from mouldloft.stages.jacket.layup import laminate_mm
@@ -143,6 +145,23 @@ def test_halves_of_the_ball_are_halves(ball_solids):
     halves = [s.volume_mm3 for s in of_kind(ball_solids, "master half")]
     assert sum(halves) == pytest.approx(whole, rel=1e-5)
     assert halves[0] == pytest.approx(halves[1], rel=1e-3)
+
+
+def test_a_ball_cut_by_the_block_over_its_parting_surface_is_two_halves(ball_plan):
+    """The way to halve a body that no surface through its seam stays inside of: closed, half the sphere's volume each,
+    no edge of four faces in single precision."""
+    master, seam = ball_plan.master, ball_plan.seam
+    block = m3.Manifold(m3.Mesh64(*as_mesh64(above_parting(master, seam, 4.0))))
+    print_of = m3.Manifold(m3.Mesh64(*as_mesh64((master.vertices_mm, master.faces))))
+    assert block.status() == print_of.status() == m3.Error.NoError
+    for half in (print_of ^ block, print_of - block):
+        mesh = half.to_mesh64()
+        assert half.volume() == pytest.approx(print_of.volume() / 2.0, rel=1e-3)
+        assert two_faces_an_edge(np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts))
+
+
+def as_mesh64(arrays) -> tuple[np.ndarray, np.ndarray]:
+    return np.ascontiguousarray(arrays[0], np.float64), np.ascontiguousarray(arrays[1], np.uint64)
 
 
 def test_a_finer_tolerance_keeps_the_volume_with_more_triangles(ball_plan, ball_solids):

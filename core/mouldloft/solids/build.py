@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -41,7 +41,7 @@ from ..stages.rubber.record import Envelope, Rubber
 from ..stages.rubber.rims import bent_to_board, jacketed
 from ..stages.seam.record import Seam
 from ..trade.section import JointSection
-from .halves import cut_along_seam
+from .halves import above_parting, cut_along_seam, on_grid
 from .pinches import opened_pinches, two_faces_an_edge, welded
 from .ribs import rib_solids
 from .slots import Slots, slots_of
@@ -52,6 +52,7 @@ LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed b
 FORMATS = ("stl", "3mf", "glb")
 _LEAST_WALL_MM = 0.1  # columns are at least this long: a film brushed on the wall
 _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice's, not the mould's
+_HALVED_ON_MM = (4.0, 3.1, 5.3)  # lattices of the parting surface; one finds no edge of four faces
 _STRAY_SHARE = 1e-6  # of a half outside its master: more is no rounding
 _CRUMB_ROUNDS = 4
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
@@ -146,15 +147,6 @@ def _arrays(solid: Any) -> tuple[np.ndarray, np.ndarray]:
     return np.array(mesh.vert_properties[:, :3], np.float64), np.array(mesh.tri_verts, np.int64)
 
 
-def _on_grid(vertices_mm: np.ndarray, master: Master) -> np.ndarray:
-    """The vertices on a grid that single precision holds exactly, about a thousandth of a millimetre: two solids that
-    meet then have the same corners there, in every format. One step for all solids of a master, by twice its size: what
-    stands out further is cut off at the board."""
-    most = 2.0 * float(np.abs(master.vertices_mm).max(initial=1.0))
-    step = 2.0 ** max(int(np.ceil(np.log2(most))) - 23, -10)
-    return np.asarray(np.rint(vertices_mm / step) * step)
-
-
 def _solid(
     name: str,
     kind: str,
@@ -203,13 +195,8 @@ def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
 
 def _master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
     """The halves along the seam; where the face that closes them runs out of the body, what lies in it and the rest."""
-    halves = cut_along_seam(master, seam)
-    names = [f"master half, {half.name}" for half in halves]
-    for rounded in (True, False) if seam.kind == "plane" else (False,):
-        corners = [_on_grid(h.vertices_mm, master) if rounded else h.vertices_mm for h in halves]  # flat caps meet
-        made = [_manifold(*welded(v, h.faces), f"the {n}") for v, h, n in zip(corners, halves, names)]
-        if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
-            made = [made[0] ^ print_of, print_of - made[0]]
+    names = [f"master half, {piece.name}" for piece in seam.pieces]
+    for made in _ways_to_halve(master, seam, print_of, names):
         arrays = [opened_pinches(*welded(*_arrays(half))) for half in made]
         if all(two_faces_an_edge(*one) for one in arrays):
             break
@@ -217,6 +204,20 @@ def _master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
         Solid(name, "master half", vertices, faces.astype(np.int32), float(half.volume()))
         for name, half, (vertices, faces) in zip(names, made, arrays)
     ]
+
+
+def _ways_to_halve(master: Master, seam: Seam, print_of: Any, names: list[str]) -> Iterator[list[Any]]:
+    """Two halves each time, the truest first: by the seam, what lies in one of those, by the parting surface."""
+    halves = cut_along_seam(master, seam)
+    for rounded in (True, False) if seam.kind == "plane" else (False,):
+        corners = [on_grid(h.vertices_mm, master) if rounded else h.vertices_mm for h in halves]  # flat caps meet
+        made = [_manifold(*welded(v, h.faces), f"the {n}") for v, h, n in zip(corners, halves, names)]
+        if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
+            made = [made[0] ^ print_of, print_of - made[0]]
+        yield made
+    for pitch in _HALVED_ON_MM:
+        above = _manifold(*above_parting(master, seam, pitch), "the block over the parting surface")
+        yield [print_of ^ above, print_of - above]
 
 
 # --- lattices --------------------------------------------------------------------------------------------
@@ -448,7 +449,7 @@ def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside, maste
         np.column_stack([rim[:, 1], rim[:, 0] + count, rim[:, 1] + count]),
     ]
     vertices = np.concatenate([outside.points(lattice, above), _points(lattice, below, lattice.low_mm)])
-    vertices = _on_grid(lattice.envelope.frame.to_master(vertices), master)
+    vertices = on_grid(lattice.envelope.frame.to_master(vertices), master)
     faces = np.concatenate([above.faces, below.faces[:, ::-1] + count, *walls])
     return _manifold(vertices, faces, f"the columns of the {lattice.envelope.name}")
 

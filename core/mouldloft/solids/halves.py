@@ -61,6 +61,40 @@ def cut_along_seam(master: Master, seam: Seam, progress: Progress = SILENT) -> t
     )
 
 
+def above_parting(master: Master, seam: Seam, pitch_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """A closed block over the parting surface, wider and higher than the master: (n, 3) vertices and (f, 3) faces.
+
+    What of the master lies in it, and the rest, are halves in general position to the skin, for bodies whose undercut
+    skin lies across the parting surface, so that no surface through the seam stays inside them. Heights on a lattice.
+    """
+    frame = pull_frame(np.asarray(seam.pieces[0].pull, float))
+    points = frame.to_frame(master.vertices_mm)
+    low, high = points.min(axis=0) - 2.3 * pitch_mm, points.max(axis=0) + 2.3 * pitch_mm
+    columns, rows = (np.ceil((high - low)[:2] / pitch_mm) + 1).astype(int)
+    x, y = np.meshgrid(low[0] + pitch_mm * np.arange(columns), low[1] + pitch_mm * np.arange(rows))
+    z = parting_surface(seam, master).over(x.ravel(), y.ravel())
+    top = np.full(z.size, max(float(z.max()), float(high[2])) + 10.0)
+    node = np.arange(z.size).reshape(rows, columns)
+    a, b, c, d = (n.ravel() for n in (node[:-1, :-1], node[:-1, 1:], node[1:, 1:], node[1:, :-1]))
+    lid = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
+    rim = np.concatenate([node[0, :-1], node[:-1, -1], node[-1, :0:-1], node[:0:-1, 0]])
+    after = np.roll(rim, -1)
+    sides = np.concatenate(
+        [np.column_stack([rim, after, after + z.size]), np.column_stack([rim, after + z.size, rim + z.size])]
+    )
+    corners = np.column_stack([np.tile(x.ravel(), 2), np.tile(y.ravel(), 2), np.concatenate([z, top])])
+    return frame.to_master(corners), np.concatenate([lid[:, ::-1], lid + z.size, sides])
+
+
+def on_grid(vertices_mm: np.ndarray, master: Master) -> np.ndarray:
+    """The vertices on a grid that single precision holds exactly, about a thousandth of a millimetre: two solids that
+    meet then have the same corners there, in every format. One step for all solids of a master, by twice its size: what
+    stands out further is cut off at the board."""
+    most = 2.0 * float(np.abs(master.vertices_mm).max(initial=1.0))
+    step = 2.0 ** max(int(np.ceil(np.log2(most))) - 23, -10)
+    return np.asarray(np.rint(vertices_mm / step) * step)
+
+
 def _closing_surface(
     master: Master, seam: Seam, frame: PullFrame, crossings: Crossings, chains: list[Chain]
 ) -> tuple[np.ndarray, np.ndarray]:
