@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from mouldloft.geometry.frame import pull_frame
@@ -25,6 +27,15 @@ def flange(bead) -> Envelope:
 
 def bead_at(off: np.ndarray) -> np.ndarray:
     return bead_height_at_mm(off, 14.0, 5.0)
+
+
+def test_a_bead_under_the_bodys_own_rubber_holds_as_one_under_a_flange_does():
+    """Where draft makes the outside higher than a flange, the halves meet under it all the same."""
+    low = flange(lambda x, y: np.maximum(bead_at(np.abs(x) - 60.0), bead_at(np.abs(y) - 60.0)))
+    beaded = low.parting_mm > 0
+    high = replace(low, flange=low.flange & ~beaded, bead_mm=low.parting_mm.copy())
+    assert check_registration(high).stiffness == pytest.approx(check_registration(low).stiffness)
+    assert not check_registration(replace(high, bead_mm=None)).holds
 
 
 def test_a_bare_plane_holds_nothing():

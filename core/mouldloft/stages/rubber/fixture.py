@@ -20,7 +20,9 @@ def check_registration(envelope: Envelope) -> RegistrationCheck:
     """
     p = envelope.pixel_mm
     parting = envelope.parting_mm.astype(float)
-    flange = envelope.flange & np.isfinite(envelope.outer_mm)
+    # where the body's outside is higher than a flange the halves meet under it too
+    meets = envelope.flange if envelope.bead_mm is None else envelope.flange | (envelope.bead_mm != 0.0)
+    flange = meets & np.isfinite(envelope.outer_mm)
     if flange.sum() < 3:
         return RegistrationCheck(0.0, LEAST_STIFFNESS, "turn")
     across, along = np.gradient(parting, p)
