@@ -127,10 +127,8 @@ def _manifold(vertices_mm: np.ndarray, faces: np.ndarray, name: str) -> Any:
     """The mesh as a manifold3d solid. Raises `PlanImpossible` where it is no closed manifold."""
     solid = _manifold_or_none(vertices_mm, faces)
     if solid is None:
-        raise PlanImpossible(
-            f"No solids can be made: {name} is no closed manifold; mend the mesh in your sculpting program, or make a "
-            "new surface over it."
-        )
+        mend = "mend the mesh in your sculpting program, or make a new surface over it."
+        raise PlanImpossible(f"No solids can be made: {name} is no closed manifold; {mend}")
     return solid
 
 
@@ -194,15 +192,15 @@ def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
 
 
 def _master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
-    """The halves along the seam; where the face that closes them runs out of the body, what lies in it and the rest."""
+    """The halves along the seam, the first way that closes as formats store it."""
     names = [f"master half, {piece.name}" for piece in seam.pieces]
     for made in _ways_to_halve(master, seam, print_of, names):
         arrays = [opened_pinches(*welded(*_arrays(half))) for half in made]
         if all(two_faces_an_edge(*one) for one in arrays):
             break
     return [
-        Solid(name, "master half", vertices, faces.astype(np.int32), float(half.volume()))
-        for name, half, (vertices, faces) in zip(names, made, arrays)
+        Solid(name, "master half", at, faces.astype(np.int32), float(half.volume()))
+        for name, half, (at, faces) in zip(names, made, arrays)
     ]
 
 
@@ -216,7 +214,7 @@ def _ways_to_halve(master: Master, seam: Seam, print_of: Any, names: list[str]) 
             made = [made[0] ^ print_of, print_of - made[0]]
         yield made
     for pitch in _HALVED_ON_MM:
-        above = _manifold(*above_parting(master, seam, pitch), "the block over the parting surface")
+        above = _manifold(*above_parting(master, seam, pitch), "the parting")
         yield [print_of ^ above, print_of - above]
 
 
