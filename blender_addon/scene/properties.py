@@ -131,6 +131,16 @@ class SeamFound(bpy.types.PropertyGroup):
     chosen: BoolProperty()
 
 
+class Signature(bpy.types.PropertyGroup):
+    """A client's signature, and the digest of the seam that was signed."""
+
+    who: StringProperty()
+    when: StringProperty()
+    revision: StringProperty()
+    piece: StringProperty()
+    mark: StringProperty()
+
+
 class MouldloftSettings(bpy.types.PropertyGroup):
     """All settings of one scene. Lengths named mm are millimetres; `finished_height` follows the scene's units."""
 
@@ -318,6 +328,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     legend: BoolProperty(name="Legend", default=True, description="Draw the map's legend in the view")
     map_text: StringProperty()  # JSON of the legend that goes with the colours shown
     map_way: FloatVectorProperty(size=3)  # the direction that the colours belong to
+    show_pieces: BoolProperty(name="Piece by Piece", description="List glove and jacket by piece, each to hide or show")
     apart: FloatProperty(
         name="Apart", subtype="FACTOR", min=0.0, max=1.0, update=_apart_changed,
         description="Move glove and jacket off along their pulls",
@@ -349,6 +360,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     revision: StringProperty(
         name="Revision", maxlen=20, description="Revision at the head of the sheets. Empty: a line to write it on"
     )
+    signatures: CollectionProperty(type=Signature)
     folder: StringProperty(
         name="Folder", subtype="DIR_PATH",
         description="Where sheets and pictures are written. Empty: the preferences', or beside the .blend",
@@ -407,7 +419,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         return found
 
 
-_CLASSES = (SectionResult, Part, WayFound, SeamFound, MouldloftSettings)
+_CLASSES = (SectionResult, Part, WayFound, SeamFound, Signature, MouldloftSettings)
 
 
 def register():

@@ -363,6 +363,12 @@ def _key_rows(scene: bpy.types.Scene):
     return sorted([thing[PIECE], *(round(v, 1) for v in plan_position(scene, thing))] for thing in things)
 
 
+def seam_digest(scene: bpy.types.Scene) -> str:
+    """Digest of the seam's curves as they are now; empty where there are none."""
+    rows = _seam_rows(scene)
+    return _digest(rows) if rows else ""
+
+
 def remember(scene: bpy.types.Scene, key: str) -> None:
     """Remember how seam or keys look as the plan shows them."""
     if key == "seam":

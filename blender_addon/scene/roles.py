@@ -17,9 +17,11 @@ COLLECTIONS = {
     "seam": "Mouldloft seam",
     "glove": "Mouldloft glove",
     "wall": "Mouldloft wall",
+    "bead": "Mouldloft bead",
     "handling": "Mouldloft handling",
     "key": "Mouldloft keys",
     "jacket": "Mouldloft jacket",
+    "bolt": "Mouldloft bolts",
     "cradle": "Mouldloft cradle",
     "thin": "Mouldloft thin places",
     "solid": "Mouldloft solids",
@@ -29,9 +31,9 @@ COLLECTIONS = {
 MOVED = ("glove", "thin", "key", "jacket", "cradle", "solid")  # along their pulls, by the slider
 ROLES_OF = {
     "seam": ("seam",),
-    "glove": ("glove", "wall", "thin"),
+    "glove": ("glove", "wall", "bead", "thin"),
     "keys": ("key",),
-    "jacket": ("jacket", "cradle"),
+    "jacket": ("jacket", "cradle", "bolt"),
     "solids": ("solid",),
 }
 

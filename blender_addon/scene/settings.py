@@ -8,7 +8,7 @@ from typing import Any
 
 import bpy
 
-from . import properties, results
+from . import properties, results, signing
 
 
 def own_line_file(lines_json: str) -> str:
@@ -36,12 +36,15 @@ def brief_of(scene: bpy.types.Scene):
     from mouldloft.inputs.brief import brief_from_dict
 
     s = properties.of(scene)
+    signed_by, signed_on = signing.signature_now(scene)
     given: dict[str, Any] = {
         "piece": s.piece or (s.sculpt.name if s.sculpt is not None else ""),
         "job": {
             "studio": properties.preference("studio"),
             "number": s.job,
             "revision": s.revision,
+            "signed_by": signed_by,
+            "signed_on": signed_on,
             "logo": bpy.path.abspath(properties.preference("logo")),
         },
         "master": {

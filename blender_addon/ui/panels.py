@@ -12,8 +12,8 @@ from typing import Any
 import bpy
 
 from ..registering import registering
-from ..scene import properties, reading, results, state, views
-from ..scene.roles import COLLECTIONS
+from ..scene import properties, reading, results, signing, state, views
+from ..scene.roles import COLLECTIONS, NAME
 from ..work import jobs
 from ..work.sections import BY_KEY, KEYS, PLAN_KEYS
 from . import charts, presets
@@ -21,6 +21,7 @@ from .operators.seam import KINDS
 from .operators.sheets import written_files
 
 TAB = "Mouldloft"
+MOST_SIGNATURES = 5  # shown, the last first; all stay in the file
 ICONS = {"none": "RADIOBUT_OFF", "fresh": "CHECKMARK", "stale": "FILE_REFRESH"}
 
 
@@ -409,6 +410,11 @@ class MOULDLOFT_PT_view(InSidebar, bpy.types.Panel):
                 words = name.split()[1].capitalize()  # one word: no more fits
                 pressed = results.is_seen(scene, role)
                 shown.operator("mouldloft.toggle_shown", text=words, depress=pressed).role = role
+        for role in ("glove", "jacket") if s.show_pieces else ():
+            for thing in results.of_role(scene, role) if results.is_seen(scene, role) else ():
+                layout.prop(thing, "hide_viewport", text=str(thing[NAME]), invert_checkbox=True)
+        if results.of_role(scene, "glove"):
+            layout.prop(s, "show_pieces")
         layout.operator("mouldloft.frame", icon="VIEWZOOM")
         layout.prop(s, "map_kind")
         if s.map_kind == "THICKNESS":
@@ -428,9 +434,9 @@ class MOULDLOFT_PT_view(InSidebar, bpy.types.Panel):
 
 
 class MOULDLOFT_PT_client(InSidebar, bpy.types.Panel):
-    """Pictures for the client."""
+    """Pictures for the client, and the signature."""
 
-    bl_label = "Client Pictures"
+    bl_label = "Client"
     bl_idname = "MOULDLOFT_PT_client"
     bl_order = 11
     bl_options = {"DEFAULT_CLOSED"}
@@ -458,7 +464,19 @@ class MOULDLOFT_PT_client(InSidebar, bpy.types.Panel):
         row.operator("mouldloft.render", text="Draw the Stills", icon="RENDER_STILL").what = "STILLS"
         row.operator("mouldloft.render", text="Turntable", icon="RENDER_ANIMATION").what = "TURN"
         layout.separator()
+        self._signatures(context, layout)
+        layout.operator("mouldloft.client_papers", icon="FILE_TICK")
+        layout.separator()
         layout.operator("mouldloft.still_again", icon="LOOP_BACK")
+
+    def _signatures(self, context, layout) -> None:
+        layout.operator("mouldloft.sign_seam", icon="GREASEPENCIL")
+        for row in signing.signed(context.scene)[:MOST_SIGNATURES]:
+            box = layout.box()
+            box.active = not row.why
+            wrapped(box, context, row.words, "CANCEL" if row.why else "CHECKMARK")
+            if row.why:
+                wrapped(box, context, f"Void: {row.why}.")
 
 
 class MOULDLOFT_PT_sheets(InSidebar, bpy.types.Panel):

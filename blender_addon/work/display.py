@@ -92,7 +92,10 @@ def _wall(envelope: Any, thick_mm: float) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _glove(done: dict[str, Any], progress: Any) -> Shown:
-    from mouldloft.outputs.look import GLOVE, PLASTER, rgb
+    from types import SimpleNamespace
+
+    from mouldloft.outputs.look import BEAD, GLOVE, PLASTER, rgb
+    from mouldloft.outputs.pictures.joint import bead_mesh
     from mouldloft.solids.shapes import fewer_faces, glove_mesh, halved
 
     master, rubber = done["master"], done["bare_rubber"]
@@ -110,6 +113,9 @@ def _glove(done: dict[str, Any], progress: Any) -> Shown:
         if at == 0:
             vertices, faces = _wall(drawn, 12.0)
             shapes.append(Shape("Wall", "wall", envelope.piece, vertices, faces, rgb(PLASTER)))
+    vertices, faces = bead_mesh(SimpleNamespace(rubber=rubber))  # type: ignore[arg-type]  # it reads nothing else
+    if len(faces):
+        shapes.append(Shape("Bead", "bead", -1, vertices, faces, rgb(BEAD), True))
     return Shown(shapes)
 
 
@@ -137,7 +143,7 @@ def _keys(done: dict[str, Any], progress: Any) -> Shown:
 def _jacket(done: dict[str, Any], progress: Any) -> Shown:
     from mouldloft.outputs.look import JACKET, PLASTER, rgb
     from mouldloft.solids.shapes import halved, jacket_mesh
-    from mouldloft.stages.cradle import board_in_plan
+    from mouldloft.stages.cradle import board_in_plan, rail_in_plan
 
     rubber, keys, jacket, cradle = (done[name] for name in ("bare_rubber", "keys", "jacket", "cradle"))
     by_piece = {envelope.piece: envelope for envelope in rubber.envelopes}
@@ -153,14 +159,39 @@ def _jacket(done: dict[str, Any], progress: Any) -> Shown:
         )  # fmt: skip
     for piece in cradle.pieces:
         envelope = by_piece[piece.piece]
-        for board in piece.boards:
-            outline = board_in_plan(board, piece, envelope)
+        members = [(board, board_in_plan(board, piece, envelope)) for board in piece.boards]
+        members += [(rail, rail_in_plan(rail, piece, envelope)) for rail in piece.rails]
+        for member, outline in members:
             shapes.append(
-                Shape(f"Cradle, {envelope.name}, {board.name}", "cradle", piece.piece, outline,
+                Shape(f"Cradle, {envelope.name}, {member.name}", "cradle", piece.piece, outline,
                       [list(range(len(outline)))], rgb(PLASTER), way=_pull(envelope),
-                      reach_mm=2.0 * _reach(envelope), thick_mm=board.thickness_mm)
+                      reach_mm=2.0 * _reach(envelope), thick_mm=member.thickness_mm)
             )  # fmt: skip
-    return Shown(shapes)
+    return Shown([*shapes, *_bolts(jacket)])
+
+
+def _bolts(jacket: Any) -> list[Shape]:
+    """The bolts through the flanges and through the one on the board, as long as they are bought; they stay where they
+    are while pieces move off."""
+    from mouldloft.outputs.look import BOLT, rgb
+    from mouldloft.solids.shapes import joined, pin
+
+    pins: dict[tuple, Any] = {}  # pieces that meet share theirs
+    for piece in jacket.pieces:
+        if jacket.bolt is not None:
+            for at, axis in zip(piece.bolts_mm, piece.bolt_axes):
+                own = tuple(round(v) for v in at)
+                pins.setdefault(own, (at, axis, jacket.bolt))
+        if jacket.foot_bolt is not None:
+            for at in piece.foot_bolts_mm:
+                pins.setdefault(tuple(round(v) for v in at), (at, (0.0, 0.0, 1.0), jacket.foot_bolt))
+    if not pins:
+        return []
+    vertices, faces = joined(
+        pin(np.asarray(at), np.asarray(axis), bolt.size.diameter_mm / 2.0, bolt.length_mm)
+        for at, axis, bolt in pins.values()
+    )
+    return [Shape("Bolts", "bolt", -1, vertices, faces, rgb(BOLT))]
 
 
 def _solids(done: dict[str, Any], progress: Any) -> Shown:

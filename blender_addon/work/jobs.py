@@ -1,12 +1,12 @@
-"""The one job that may be running, in a thread of its own."""
+"""The one job that may be running, in a thread of its own or a step at a time."""
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
-_job: Job | None = None
+_job: Job | Steps | None = None
 
 
 class Job:
@@ -65,7 +65,47 @@ class Job:
             self._thread.join(wait_s)
 
 
-def _take_place(new: Job) -> None:
+class Steps:
+    """Work that only the main thread can do, such as Blender's drawing of pictures: a step at a time, each named."""
+
+    def __init__(self, steps: Sequence[tuple[str, Callable[[], Any]]]) -> None:
+        self._steps, self._at = steps, 0
+        self.stopping = False
+
+    @property
+    def words(self) -> str:
+        """What it is at, for panel and status bar."""
+        return self._steps[self._at][0] if self.running else ""
+
+    @property
+    def fraction(self) -> float:
+        return self._at / max(len(self._steps), 1)
+
+    @property
+    def done(self) -> int:
+        """How many steps were made."""
+        return self._at
+
+    @property
+    def running(self) -> bool:
+        return self._at < len(self._steps) and not self.stopping
+
+    def start(self) -> None:
+        """Begin, unless other work has not ended. Raises RuntimeError."""
+        _take_place(self)
+
+    def advance(self) -> None:
+        """Make the next step."""
+        if self.running:
+            self._steps[self._at][1]()
+            self._at += 1
+
+    def stop(self, wait_s: float | None = None) -> None:
+        """Make no further step."""
+        self.stopping = True
+
+
+def _take_place(new: Job | Steps) -> None:
     global _job
     clear()
     if _job is not None:
@@ -73,7 +113,7 @@ def _take_place(new: Job) -> None:
     _job = new
 
 
-def job() -> Job | None:
+def job() -> Job | Steps | None:
     """The job that runs, or that was told to stop and has not ended yet. Two must never run at a time."""
     return _job
 

@@ -432,7 +432,12 @@ def everything_is_planned_in_order():
     assert sum(name.startswith("Glove") for name in names) == len(done["rubber"].envelopes)
     assert sum(name.startswith("Jacket") for name in names) == len(done["jacket"].pieces)
     assert sum(name.startswith("Key ") for name in names) == len(done["keys"].keys)
-    assert sum(name.startswith("Cradle") for name in names) == sum(len(p.boards) for p in done["cradle"].pieces)
+    members = sum(len(p.boards) + len(p.rails) for p in done["cradle"].pieces)
+    assert sum(name.startswith("Cradle") for name in names) == members
+    # a pin of 16 sides has 64 faces; both pieces name the bolts between them
+    through = {tuple(np.round(at)) for p in done["jacket"].pieces for at in (*p.bolts_mm, *p.foot_bolts_mm)}
+    assert len(bpy.data.objects["Bolts"].data.polygons) == 64 * len(through)
+    assert ("Bead" in names) == (done["rubber"].registration is not None)
     assert "Wall" in names
     top = bpy.data.collections["Mouldloft"]
     assert {thing.name for thing in top.all_objects} >= {"Wall", "Undercut map", "Seam 1"}
@@ -1224,7 +1229,9 @@ def every_operator_and_property_explains_itself():
         kind = getattr(bpy.ops.mouldloft, name).get_rna_type()
         assert kind.description, name
         words = [
-            w for w in kind.name.split() if w.lower() not in ("a", "as", "at", "in", "it", "of", "or", "the", "this")
+            w
+            for w in kind.name.split()
+            if w.lower() not in ("a", "and", "as", "at", "in", "it", "of", "or", "the", "this")
         ]
         assert all(w[0].isupper() or not w[0].isalpha() for w in words), f"{kind.name} is not in title case"
         for prop in kind.properties:
@@ -1265,7 +1272,8 @@ def stills_and_turntable_are_drawn():
     assert bpy.ops.mouldloft.render(what="TURN") == {"FINISHED"}
     drawn = sorted((WORK / "pictures").glob("*.png"))
     assert len([p for p in drawn if p.name.startswith("still")]) == 6
-    assert len([p for p in drawn if p.name.startswith("turntable")]) == 4
+    assert {p.name for p in drawn} >= {"still-front.png", "still-left.png", "still-three-quarter.png"}
+    assert [p.name for p in drawn if p.name.startswith("turntable")] == [f"turntable-000{k}.png" for k in (1, 2, 3, 4)]
     for path in drawn:
         pixels = _luminance(path)
         inside = np.abs(pixels - np.median(pixels[0])) > 0.04  # what is not backdrop
@@ -1337,6 +1345,44 @@ def sheets_are_written():
     assert again.master.height_mm == addon("scene.state").done_now(bpy.context.scene)["master"].height_mm
     s.folder = str(ZIP / "in a file")
     assert "choose another folder" in refused(bpy.ops.mouldloft.write_sheets)
+
+
+@check
+def a_client_signs_the_seam_and_a_change_voids_it():
+    s, scene, signing = settings(), bpy.context.scene, addon("scene.signing")
+    s.folder = str(WORK / "client")
+    assert "name of the client" in refused(bpy.ops.mouldloft.sign_seam)
+    s.revision = "B"
+    assert bpy.ops.mouldloft.sign_seam(who="Ada Clay", when="2027-03-01") == {"FINISHED"}
+    assert signing.signature_now(scene) == ("Ada Clay", "2027-03-01")
+    assert "Ada Clay, 2027-03-01, Seated hare, rev. B" in drawn("MOULDLOFT_PT_client")
+    assert set(kinds().values()) == {"fresh"}, "a signature changes no mould"
+    assert bpy.ops.mouldloft.client_papers() == {"FINISHED"}
+    assert {path.name for path in (WORK / "client").iterdir()} == {"client-sheet.pdf", "offer.pdf"}
+    assert json.loads(s.sheets)[0][0].endswith("client-sheet.pdf")
+    job = addon("scene.settings").brief_of(scene).job
+    assert (job.signed_by, job.signed_on) == ("Ada Clay", "2027-03-01")
+    point = bpy.data.objects["Seam 1"].data.splines[0].points[5]
+    home = tuple(point.co)
+    point.co.x += 0.01
+    assert signing.signed(scene)[0].why == "the seam has changed since"
+    assert "Void: the seam has changed since." in drawn("MOULDLOFT_PT_client")
+    assert addon("scene.settings").brief_of(scene).job.signed_by == ""
+    point.co = home
+    assert signing.signed(scene)[0].why == ""
+    s.revision = "C"
+    assert signing.signed(scene)[0].why == "the revision is another now"
+    s.revision = "B"
+    hare = s.sculpt
+    hare.scale.z = 0.9
+    bpy.context.view_layer.update()
+    addon("scene.state").settle(bpy.context)
+    assert signing.signed(scene)[0].why == "the sculpt has changed since"
+    hare.scale.z = 1.0
+    bpy.context.view_layer.update()
+    assert addon("scene.state").settle(bpy.context)
+    assert bpy.ops.mouldloft.run(section="seam") == {"FINISHED"}
+    assert signing.signature_now(scene)[0] == "Ada Clay", "drawn again, the same line"
 
 
 def scanned(folder: Path, shift: np.ndarray, middle: np.ndarray) -> np.ndarray:
@@ -1508,6 +1554,7 @@ def saved_and_reopened_whole():
 
 
 def _reopened_equals() -> None:
+    assert addon("scene.signing").signature_now(bpy.context.scene) == ("Ada Clay", "2027-03-01")
     assert settings().result("order").line == _saved["line"]
     assert set(kinds().values()) == {"fresh"}
     again, before = addon("scene.state").done_now(bpy.context.scene), _saved["done"]

@@ -472,7 +472,10 @@ def test_a_studios_logo_and_name_stand_on_every_sheet(plan, tmp_path):
     """The picture is found again in the files by pypdf, at its own size and colour."""
     logo = tmp_path / "logo.png"
     Image.new("RGB", (120, 40), (12, 130, 200)).save(logo)
-    job = JobBrief(studio="Kiln Lane Workshop", number="041", revision="B", logo=str(logo))
+    job = JobBrief(
+        studio="Kiln Lane Workshop", number="041", revision="B", logo=str(logo), signed_by="Ada Clay",
+        signed_on="1 March 2027",
+    )  # fmt: skip
     filed = changed(plan, brief=replace(plan.brief, job=job))
     canvas = Canvas(str(tmp_path / "edges.pdf"))
     sheets._page_edges(canvas, filed)  # on each of the workshop's sheets
@@ -484,6 +487,7 @@ def test_a_studios_logo_and_name_stand_on_every_sheet(plan, tmp_path):
             found = [picture.image.convert("RGB") for picture in page.images]
             assert (12, 130, 200) in [image.getpixel((0, 0)) for image in found if image.size == (120, 40)]
             assert "Kiln Lane Workshop" in page.extract_text()
+    assert "Ada Clay signed in the plan's file 1 March 2027" in words_of(tmp_path / "client.pdf")[0]
     logo.write_text("no picture")
     with pytest.raises(OutputRefused, match=r"logo.png cannot be read as a picture"):
         client_sheet(filed, tmp_path / "client.pdf")

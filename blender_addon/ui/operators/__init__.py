@@ -2,9 +2,9 @@
 
 from ...scene import keeping
 from ...work import jobs
-from . import asbuilt, glove, keys, opening, pictures, placing, running, sculpt, seam, shaping, sheets
+from . import asbuilt, client, glove, keys, opening, pictures, placing, running, sculpt, seam, shaping, sheets
 
-_PARTS = (running, sculpt, opening, seam, shaping, glove, keys, placing, sheets, pictures, asbuilt)
+_PARTS = (running, sculpt, opening, seam, shaping, glove, keys, placing, sheets, pictures, client, asbuilt)
 
 
 def register():

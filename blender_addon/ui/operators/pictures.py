@@ -4,13 +4,15 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import Any
 
 import bpy
 import numpy as np
 
 from ...registering import registering
-from ...scene import properties, results, state
+from ...scene import properties, results, state, views
+from ...work import jobs
 from .common import Idle, say
 
 SCENE = "Mouldloft pictures"
@@ -250,7 +252,7 @@ class MOULDLOFT_OT_cameras(Idle, bpy.types.Operator):
 
 
 class MOULDLOFT_OT_render(Idle, bpy.types.Operator):
-    """Draw the client's stills or the turntable into the folder. Escape stops it"""
+    """Draw the client's stills or the turntable into the folder, one after the other. Escape stops it"""
 
     bl_idname = "mouldloft.render"
     bl_label = "Draw Client Pictures"
@@ -260,40 +262,100 @@ class MOULDLOFT_OT_render(Idle, bpy.types.Operator):
         description="Which pictures",
         items=(("STILLS", "Stills", "One picture from each camera"), ("TURN", "Turntable", "One turn round the piece")),
     )
+    _timer: Any = None
+    _drawn = True
 
-    def _prepare(self, context):
+    def _pictures(self, context) -> jobs.Steps:
+        """Each picture as a step, named by its view."""
+        from mouldloft.outputs.pictures.views import VIEWS
+
         settings = properties.of(context.scene)
         scene = settings.pictures
         if scene is None or scene.get(results.STAMP) != _stamp(settings):
             scene = set_up(context)
         _render_settings(scene, settings)
         folder = state.folder_of(context.scene)
-        turn = self.what == "TURN"
-        stills = [m.frame for m in scene.timeline_markers if m.frame < TURN_START]
-        scene.frame_start = TURN_START if turn else min(stills)
-        scene.frame_end = TURN_START + settings.turntable_frames - 1 if turn else max(stills)
-        scene.render.filepath = f"{folder}/{'turntable' if turn else 'still'}_"
-        return scene
+        if self.what == "STILLS":
+            names = [(f"still-{name.replace('_', '-')}", label) for name, (_, label) in VIEWS.items()]
+            frames = range(1, len(names) + 1)
+        else:
+            count = settings.turntable_frames
+            names = [(f"turntable-{k:04d}", f"Turntable, {k} of {count}") for k in range(1, count + 1)]
+            frames = range(TURN_START, TURN_START + count)
+        return jobs.Steps([
+            (label, partial(_draw, scene, frame, f"{folder}/{name}.png")) for frame, (name, label) in zip(frames, names)
+        ])  # fmt: skip
 
-    def execute(self, context):
+    def _begin(self, context) -> bool:
         if not _ready(self, context):
-            return {"CANCELLED"}
-        scene = self._prepare(context)
+            return False
+        self._job = self._pictures(context)
+        self._job.start()
+        return True
+
+    def _advance(self) -> bool:
+        """The next picture; False where Blender could not draw it."""
         try:
-            done = bpy.ops.render.render(animation=True, scene=scene.name)
+            self._job.advance()
         except RuntimeError as error:
             self.report({"ERROR"}, f"Blender could not draw: {str(error).strip()}")
+            self._job.stop()
+            return False
+        return True
+
+    def execute(self, context):
+        if not self._begin(context):
             return {"CANCELLED"}
-        return done
+        while self._job.running and self._advance():
+            pass
+        return self._end(context)
 
     def invoke(self, context, event):
-        if bpy.app.background:
+        if bpy.app.background or context.window is None:
             return self.execute(context)
-        if not _ready(self, context):
+        if not self._begin(context):
             return {"CANCELLED"}
-        scene = self._prepare(context)
-        bpy.ops.render.render("INVOKE_DEFAULT", animation=True, scene=scene.name)
-        return {"FINISHED"}
+        self._timer = context.window_manager.event_timer_add(0.05, window=context.window)
+        context.window_manager.modal_handler_add(self)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context, event):
+        if event.type == "ESC" and event.value == "PRESS":
+            self._job.stop()
+        if event.type == "TIMER":
+            if not self._job.running:
+                return self._end(context)
+            self._drawn = not self._drawn
+            if self._drawn:  # every other time, so that the bar is seen to move in between
+                self._advance()
+            words = f"Mouldloft: {self._job.words}, {self._job.fraction:.0%}.  Esc stops it."
+            context.workspace.status_text_set(words)
+            views.redraw(context, "UI")
+        return {"PASS_THROUGH"}
+
+    def cancel(self, context):
+        self._job.stop()
+        jobs.clear()
+
+    def _end(self, context) -> set[str]:
+        if self._timer is not None:
+            context.window_manager.event_timer_remove(self._timer)
+            context.workspace.status_text_set(None)
+        jobs.clear()
+        views.redraw(context)
+        done = self._job.done
+        if done:
+            self.report({"INFO"}, f"{done} pictures stand in {state.folder_of(context.scene)}")
+        return {"FINISHED"} if done and not self._job.stopping else {"CANCELLED"}
+
+
+def _draw(scene: bpy.types.Scene, frame: int, path: str) -> None:
+    """One picture of the pictures' scene, into a file and no window."""
+    scene.frame_set(frame)
+    before = [marker for marker in scene.timeline_markers if marker.frame <= frame and marker.camera is not None]
+    scene.camera = max(before, key=lambda marker: marker.frame).camera
+    scene.render.filepath = path
+    bpy.ops.render.render(write_still=True, scene=scene.name)
 
 
 class MOULDLOFT_OT_animate(Idle, bpy.types.Operator):
@@ -318,7 +380,7 @@ class MOULDLOFT_OT_animate(Idle, bpy.types.Operator):
             return say(self, error)
         forget_opening(scene)
         results.set_seen(scene, True, "glove", "key", "jacket", "cradle")  # what is hidden does not move either
-        results.set_seen(scene, False, "solid", "wall")
+        results.set_seen(scene, False, "solid", "wall", "bead", "bolt")
         order = list(done["seam"].taking_off)
         names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}
         by_order = [piece for name in order for piece in names if names[piece] == name]

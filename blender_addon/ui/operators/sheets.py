@@ -29,6 +29,13 @@ def written_files(scene: bpy.types.Scene) -> list[tuple[str, str]]:
     return [(path, what) for path, what in rows if Path(path).suffix.lower() in OPENED]
 
 
+def keep_written(scene: bpy.types.Scene, rows: list[tuple[str, str]]) -> None:
+    """List what was written first, before what was written earlier."""
+    new = {path for path, _ in rows}
+    earlier = [row for row in written_files(scene) if row[0] not in new]
+    properties.of(scene).sheets = json.dumps([*rows, *earlier])
+
+
 class MOULDLOFT_OT_write_sheets(Working, bpy.types.Operator):
     """Write the client sheet, workshop sheets, order list and templates of the plan into the folder"""
 

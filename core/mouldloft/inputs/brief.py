@@ -313,7 +313,8 @@ class SculptBrief:
 @dataclass(frozen=True)
 class JobBrief:
     """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on. paper :
-    of the sheets. logo : path of a PNG or JPEG, drawn at the head of each sheet."""
+    of the sheets. logo : path of a PNG or JPEG, drawn at the head of each sheet. signed_by, signed_on : the client who
+    signed this seam, and when: printed where it is signed."""
 
     studio: Annotated[str, msgspec.Meta(max_length=80)] = ""
     number: Annotated[str, msgspec.Meta(max_length=40)] = ""
@@ -321,6 +322,8 @@ class JobBrief:
     date: Annotated[str, msgspec.Meta(max_length=40)] = ""
     paper: Literal["A4", "letter"] = "A4"
     logo: Annotated[str, msgspec.Meta(max_length=1000)] = ""
+    signed_by: Annotated[str, msgspec.Meta(max_length=80)] = ""
+    signed_on: Annotated[str, msgspec.Meta(max_length=40)] = ""
 
 
 @dataclass(frozen=True)

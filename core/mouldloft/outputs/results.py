@@ -192,6 +192,16 @@ def write_results(
     return (saved, *placed, *_left_behind(target, [file.path.name for file in made], files))
 
 
+def write_client_papers(plan: MouldPlan, folder: str | Path, progress: Progress = SILENT) -> tuple[Written, ...]:
+    """The client's sheet and the offer alone, both or none. Raises `OutputRefused`."""
+    target = Path(folder)
+    progress.begin("client sheet and offer")
+    with all_or_nothing(target, last="offer.pdf") as inner:
+        made = [_client_sheet(plan, inner, progress), _offer(plan, inner, progress)]
+    told = ("for the client to sign", "for the client: what it costs, without inner figures")
+    return tuple(Written(target / path.name, what) for path, what in zip(made, told, strict=True))
+
+
 def _make_all(
     plan: MouldPlan, inner: Path, progress: Progress, pictures: bool, solids: tuple[str, ...]
 ) -> tuple[list[Written], PlanImpossible | None]:

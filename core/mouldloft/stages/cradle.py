@@ -494,6 +494,15 @@ def board_in_plan(board: Board, cradle_piece: CradlePiece, envelope: Envelope) -
     return envelope.frame.to_master(np.column_stack([x, y, z]))
 
 
+def rail_in_plan(rail: Rail, cradle_piece: CradlePiece, envelope: Envelope) -> np.ndarray:
+    """(k, 3) plan coordinates of the outline on the rail's middle plane, where it stands under the boards."""
+    along = rail.start_mm + rail.outline_mm[:, 0]
+    across = np.full(len(along), rail.across_mm + rail.thickness_mm / 2.0)
+    z = cradle_piece.floor_mm - rail.outline_mm[:, 1]
+    x, y = (across, along) if cradle_piece.length_axis == "y" else (along, across)
+    return envelope.frame.to_master(np.column_stack([x, y, z]))
+
+
 def cradle_assumptions(brief: CradleBrief) -> tuple[Assumption, ...]:
     """The figures that the cradle rests on, with their marks."""
     tilts = ", ".join(f"{t:g}°" for t in brief.working_tilts_deg)

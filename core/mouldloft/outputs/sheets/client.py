@@ -260,12 +260,20 @@ def _sign_box(canvas: Canvas, plan: MouldPlan, x: float, y: float, width: float,
     )
     put(canvas, set_text(words, size=9.2), x + 12, y + height - 9, width - 24)
     canvas.setFont(house_fonts()["regular"], 7)
-    spots = ((12, 0.40, "Name"), (0.42 * width, 0.36, "Signature"), (0.81 * width, 0.16, "Date"))
-    for left, share, label in spots:
+    job = plan.brief.job
+    spots = (
+        (12, 0.40, "Name", job.signed_by),
+        (0.42 * width, 0.36, "Signature", "signed in the plan's file" if job.signed_by else ""),
+        (0.81 * width, 0.16, "Date", job.signed_on),
+    )
+    for left, share, label, known in spots:
         canvas.setStrokeColor(HexColor(SOFT_INK))
         canvas.setLineWidth(0.5)
         canvas.line(x + left, y + 42, x + left + share * width - 12, y + 42)
         canvas.setFillColor(HexColor(SOFT_INK))
         canvas.drawString(x + left, y + 33, label)
+        if known:
+            part, used = fitted(known, share * width - 16, 14, (9.2, 8.0, 7.0), "regular")
+            put(canvas, part, x + left, y + 45 + used, share * width - 12)
     canvas.line(x + 12, y + 18, x + width - 12, y + 18)
     canvas.drawString(x + 12, y + 9, "Changes wished before that")

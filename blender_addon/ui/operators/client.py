@@ -1,0 +1,83 @@
+"""The client: signing the seam in the file, and the papers that go out."""
+
+from __future__ import annotations
+
+import datetime
+
+import bpy
+from bpy.props import StringProperty
+
+from ...registering import registering
+from ...scene import properties, reading, results, signing, state
+from .common import UNDO, Idle, say
+from .running import Working
+from .sheets import keep_written
+
+
+class MOULDLOFT_OT_sign_seam(Idle, bpy.types.Operator):
+    """Keep in the file that the client signs this seam: who, when, which revision. Void once the seam changes"""
+
+    bl_idname = "mouldloft.sign_seam"
+    bl_label = "Sign This Seam"
+    bl_options = UNDO
+
+    who: StringProperty(name="Name", maxlen=80, description="The client who signs")
+    when: StringProperty(name="Date", maxlen=40, description="Day of the signature. Empty: today")
+
+    @classmethod
+    def poll(cls, context):
+        if not results.of_role(context.scene, "seam"):
+            cls.poll_message_set("Draw the seam first")
+            return False
+        return super().poll(context)
+
+    def invoke(self, context, event):
+        self.when = self.when or datetime.date.today().isoformat()
+        return context.window_manager.invoke_props_dialog(self)
+
+    def draw(self, context):
+        layout = self.layout
+        layout.use_property_split = True
+        layout.prop(self, "who")
+        layout.prop(self, "when")
+        layout.prop(properties.of(context.scene), "revision")
+
+    def execute(self, context):
+        scene = context.scene
+        try:
+            state.done_for_sure(context, "seam", "mouldloft.plan_all")
+            if not self.who.strip():
+                raise reading.Unreadable("Write the name of the client who signs.")
+        except Exception as error:
+            return say(self, error)
+        signing.sign(scene, self.who.strip(), self.when.strip() or datetime.date.today().isoformat())
+        self.report({"INFO"}, f"Signed: {signing.signed(scene)[0].words}")
+        return {"FINISHED"}
+
+
+class MOULDLOFT_OT_client_papers(Working, bpy.types.Operator):
+    """Write the client's sheet with the seam to sign, and the offer, into the folder. Escape stops it"""
+
+    bl_idname = "mouldloft.client_papers"
+    bl_label = "Write Client Sheet and Offer"
+
+    def prepare(self, context):
+        target = state.folder_of(context.scene)
+        plan = state.plan_for_sure(context)
+
+        def work(progress):
+            from mouldloft.outputs.results import write_client_papers
+
+            return [(str(made.path), made.what) for made in write_client_papers(plan, target, progress)]
+
+        return work
+
+    def finish(self, context, result) -> None:
+        keep_written(context.scene, result)
+        self.report({"INFO"}, f"Client sheet and offer stand in {state.folder_of(context.scene)}")
+
+
+_CLASSES = (MOULDLOFT_OT_sign_seam, MOULDLOFT_OT_client_papers)
+
+
+register, unregister = registering(_CLASSES)
