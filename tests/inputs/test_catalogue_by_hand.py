@@ -44,6 +44,19 @@ def test_the_thinnest_board_that_is_thick_enough(wanted: float, found: float) ->
     assert replace(bundled(), board=boards).board_for(wanted).thickness_mm == found
 
 
+@pytest.mark.parametrize(
+    ("size", "code", "name"),
+    [
+        ((8.0, 50.0), "bolt-m8", "Bolt M8 x 50 with nut and two washers"),
+        ((8.0, 30.0), "bolt-m8-30", "Bolt M8 x 30 with nut and two washers"),
+        ((12.0, 60.0), "bolt-m10-60-as-12x60", "Bolt M12 x 60 with nut and two washers"),
+    ],
+)
+def test_a_bolt_is_bought_in_its_own_size(size: tuple[float, float], code: str, name: str) -> None:
+    bolt = bundled().bolt_for(*size)
+    assert (bolt.code, bolt.name, bolt.diameter_mm, bolt.length_mm) == (code, name, *size)
+
+
 def test_mats_that_drape_and_none_that_does() -> None:
     # over 600 g/m² does not drape by hand (common practice, no source)
     assert [mat.mat_g_m2 for mat in bundled().mats_for(MaterialsBrief())] == [225, 300, 450, 600]

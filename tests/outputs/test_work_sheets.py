@@ -89,3 +89,18 @@ def test_grips_sit_on_the_jacket_either_side_of_the_centre_of_mass(small_plan) -
         for value, origin in ((row, envelope.origin_mm[1]), (column, envelope.origin_mm[0]))
     )
     assert not envelope.flange[i, j].any()  # on the body, not on a flange
+
+
+def test_bolts_are_bought_as_the_joint_page_names_them(small_plan):
+    """Through two flanges, and through one and the board: each size with its own count, and one in twenty over."""
+    jacket = small_plan.jacket
+    lines = {line.name: line for line in small_plan.takeoff.lines if line.code.startswith("bolt-")}
+    first, *_ = jacket.pieces
+    wanted = {jacket.bolt.name: len(first.bolts_mm)}
+    down = sum(len(p.foot_bolts_mm) for p in jacket.pieces)
+    assert set(lines) == {
+        f"Bolt M8 x {bolt.length_mm:.0f} with nut and two washers" for bolt in (jacket.bolt, jacket.foot_bolt)
+    }
+    found = {name.removeprefix("Bolt ").split(" with")[0].replace("x", "×"): line for name, line in lines.items()}
+    assert found[jacket.bolt.name].net.likely == wanted[jacket.bolt.name]
+    assert 0 < found[jacket.foot_bolt.name].net.likely <= down

@@ -12,7 +12,7 @@ import math
 import tomllib
 import typing
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -153,6 +153,17 @@ class Catalogue:
         """The thinnest board at least this thick, or the thickest there is."""
         boards = sorted(self.board, key=lambda board: board.thickness_mm)
         return next((b for b in boards if b.thickness_mm >= thickness_mm - 1e-9), boards[-1])
+
+    def bolt_for(self, diameter_mm: float, length_mm: float) -> BoltMaterial:
+        """The bolt of this size; where none is listed, the nearest of its diameter under the size's own name, for a
+        dealer who sells one sells them all."""
+        nearest = min(self.bolt, key=lambda b: (abs(b.diameter_mm - diameter_mm), abs(b.length_mm - length_mm)))
+        if (nearest.diameter_mm, nearest.length_mm) == (diameter_mm, length_mm):
+            return nearest
+        return replace(
+            nearest, code=f"{nearest.code}-as-{diameter_mm:g}x{length_mm:g}", diameter_mm=diameter_mm,
+            length_mm=length_mm, name=f"Bolt M{diameter_mm:g} x {length_mm:g} with nut and two washers",
+        )  # fmt: skip
 
 
 KINDS = (

@@ -33,7 +33,7 @@ from .keys import Keys
 from .locks import Locks
 from .master import Master
 from .peel import Peel
-from .programme import RUN_PARTS, Programme, bolt_count, slot_count
+from .programme import RUN_PARTS, Programme, bolts_of, slot_count
 from .rubber import Rubber, flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
 from .wall import BOARD_MM, FILLET_MM2, Wall
 
@@ -229,7 +229,10 @@ def _jacket_needs(jacket: Jacket, brief: Brief, catalogue: Catalogue) -> Iterabl
         yield from _hardened(gelcoat, "jacket", interval_of(jacket.gelcoat_kg, thick), waste, catalogue)
     area = sum(zone.area_mm2 for zone in zones if zone.name != "ribs") * 1e-6  # what lies on the glove
     yield Need(release, "jacket", interval_of(area * release.kg_m2, (("wiped on by hand", 0.3),)), 0.0)
-    yield Need(catalogue.bolt[0], "jacket", exactly(bolt_count(jacket)), 0.05)
+    for bolt, count in zip((jacket.bolt, jacket.foot_bolt), bolts_of(jacket), strict=True):
+        if count:
+            made = catalogue.bolt_for(bolt.size.diameter_mm, bolt.length_mm) if bolt else catalogue.bolt[0]
+            yield Need(made, "jacket", exactly(count), 0.05)
     for rib in (rib for piece in jacket.pieces for rib in piece.ribs):
         board = catalogue.board_for(rib.core_width_mm)
         layers = math.ceil(rib.core_width_mm / board.thickness_mm - 1e-9)  # on edge, glued up where one is too thin

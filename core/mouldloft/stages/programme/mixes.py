@@ -296,8 +296,14 @@ def part_of(piece: JacketPiece) -> Part:
 
 def bolt_count(jacket: Jacket) -> int:
     """Bolts of the whole jacket, also into the board: pieces that meet list the same, so places within 5 mm are one."""
-    bolts = [b for piece in jacket.pieces for b in (*piece.bolts_mm, *piece.foot_bolts_mm)]
-    return _places(np.array(bolts, float).reshape(-1, 3))
+    return sum(bolts_of(jacket))
+
+
+def bolts_of(jacket: Jacket) -> tuple[int, int]:
+    """Bolts through two flanges, and through one and the board."""
+    through = np.array([b for piece in jacket.pieces for b in piece.bolts_mm], float).reshape(-1, 3)
+    down = np.array([b for piece in jacket.pieces for b in piece.foot_bolts_mm], float).reshape(-1, 3)
+    return _places(through), _places(np.concatenate([through, down])) - _places(through)
 
 
 def slot_count(jacket: Jacket) -> int:
