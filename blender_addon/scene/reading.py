@@ -189,7 +189,10 @@ def _read(context: bpy.types.Context) -> tuple[Sculpt, list[str]]:
     members = members_of(scene, context.view_layer)
     remarks = joined_words(members)
     for thing in members.things:
-        if thing.library or (thing.data and thing.data.library):
+        if thing.override_library is not None:
+            source = thing.override_library.reference.library.filepath
+            remarks.append(f"{thing.name} overrides what {source} has: it is read as it stands here.")
+        elif thing.library or (thing.data and thing.data.library):
             source = (thing.library or thing.data.library).filepath
             remarks.append(f"{thing.name} is linked from {source}: it is read as it stands there.")
     if group and not any(group in thing.vertex_groups for thing in members.things):

@@ -183,8 +183,12 @@ def vector(values):
 
 
 def of_role(scene: bpy.types.Scene, *roles: str) -> list[bpy.types.Object]:
-    """The scene's result objects of the given roles, by name."""
-    found = [thing for thing in scene.objects if thing.get(ROLE) in roles]
+    """The scene's own result objects of the given roles, by name; another file's that were appended are not its own."""
+    top = properties.of(scene).collection
+    if top is None:
+        return []
+    here = scene.objects
+    found = [thing for thing in top.all_objects if thing.get(ROLE) in roles and thing.name in here]
     return sorted(found, key=lambda thing: thing.name)
 
 

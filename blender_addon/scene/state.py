@@ -103,7 +103,7 @@ def _why_stale(scene: bpy.types.Scene, key: str, stamp: str, now: dict[str, str]
         return "The line was dragged." if key == "seam" else "The keys were moved."
     if stamp == now.get(key):
         return ""
-    return f"Something that {BY_KEY[key].title} is worked out from has changed: a setting, or the catalogue."
+    return f"Something that {BY_KEY[key].title} is worked out from has changed: a setting, the catalogue, this add-on."
 
 
 def settle(context: bpy.types.Context) -> bool:

@@ -195,6 +195,11 @@ def linked_objects_are_read_and_told():
     _, remarks = addon("scene.reading").read_sculpt(bpy.context)
     assert "is linked from" in " ".join(remarks)
     assert "is linked: make it local" in refused(bpy.ops.mouldloft.paint_keep_clear)
+    settings().sculpt = linked.override_create(remap_local_usages=True)
+    bpy.context.view_layer.update()
+    _, remarks = addon("scene.reading").read_sculpt(bpy.context)
+    assert [words for words in remarks if "overrides what" in words], remarks
+    assert "is linked from" not in " ".join(remarks)
 
 
 @check
@@ -1357,7 +1362,7 @@ def a_client_signs_the_seam_and_a_change_voids_it():
     assert signing.signature_now(scene) == ("Ada Clay", "2027-03-01")
     assert "Ada Clay, 2027-03-01, Seated hare, rev. B" in drawn("MOULDLOFT_PT_client")
     assert set(kinds().values()) == {"fresh"}, "a signature changes no mould"
-    assert bpy.ops.mouldloft.client_papers() == {"FINISHED"}
+    assert bpy.ops.mouldloft.sign_seam(who="Ada Clay", when="2027-03-01", write=True) == {"FINISHED"}
     assert {path.name for path in (WORK / "client").iterdir()} == {"client-sheet.pdf", "offer.pdf"}
     assert json.loads(s.sheets)[0][0].endswith("client-sheet.pdf")
     job = addon("scene.settings").brief_of(scene).job
@@ -1661,6 +1666,26 @@ def a_strangers_file_is_read_with_care():
     assert s.result("seam").cure not in addon("ui.panels").CURES
     bpy.ops.wm.open_mainfile(filepath=str(WORK / "hare.blend"))
     assert "master" in addon("scene.state").done_now(bpy.context.scene)
+
+
+@check
+def an_appended_scene_brings_its_plan_and_appended_results_are_no_plan():
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    addon_utils.enable(NAME)
+    with bpy.data.libraries.load(str(WORK / "hare.blend")) as (there, wanted):
+        wanted.objects = [name for name in there.objects if name.startswith(("Seam", "Glove"))]
+    for thing in wanted.objects:
+        bpy.context.collection.objects.link(thing)
+    assert len(wanted.objects) > 2
+    assert addon("scene.results").of_role(bpy.context.scene, "seam", "glove") == []
+    assert set(kinds().values()) == {"none"}
+    with bpy.data.libraries.load(str(WORK / "hare.blend")) as (there, wanted):
+        wanted.scenes = list(there.scenes[:1])
+    scene = wanted.scenes[0]
+    done = addon("scene.state").done_now(scene)
+    assert np.array_equal(done["seam"].labels, _saved["done"]["seam"].labels)
+    assert {s.kind for k, s in addon("scene.state").standings(scene)[0].items() if k != "solids"} == {"fresh"}
+    bpy.ops.wm.open_mainfile(filepath=str(WORK / "hare.blend"))
 
 
 @check

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime
+from typing import Any
 
 import bpy
-from bpy.props import StringProperty
+from bpy.props import BoolProperty, StringProperty
 
 from ...registering import registering
 from ...scene import properties, reading, results, signing, state
@@ -23,6 +24,9 @@ class MOULDLOFT_OT_sign_seam(Idle, bpy.types.Operator):
 
     who: StringProperty(name="Name", maxlen=80, description="The client who signs")
     when: StringProperty(name="Date", maxlen=40, description="Day of the signature. Empty: today")
+    write: BoolProperty(
+        name="Write Client Sheet and Offer", description="Write both into the folder with the signature on them"
+    )
 
     @classmethod
     def poll(cls, context):
@@ -32,15 +36,19 @@ class MOULDLOFT_OT_sign_seam(Idle, bpy.types.Operator):
         return super().poll(context)
 
     def invoke(self, context, event):
-        self.when = self.when or datetime.date.today().isoformat()
-        return context.window_manager.invoke_props_dialog(self)
+        self.when = datetime.date.today().isoformat()
+        self.write = state.standings(context.scene)[0]["order"].kind == "fresh"  # else the offer has no figures yet
+        return context.window_manager.invoke_props_dialog(self, width=380)
 
     def draw(self, context):
         layout = self.layout
         layout.use_property_split = True
-        layout.prop(self, "who")
+        first = layout.row()
+        first.activate_init = True  # so that the name can be typed at once
+        first.prop(self, "who")
         layout.prop(self, "when")
         layout.prop(properties.of(context.scene), "revision")
+        layout.prop(self, "write")
 
     def execute(self, context):
         scene = context.scene
@@ -52,6 +60,9 @@ class MOULDLOFT_OT_sign_seam(Idle, bpy.types.Operator):
             return say(self, error)
         signing.sign(scene, self.who.strip(), self.when.strip() or datetime.date.today().isoformat())
         self.report({"INFO"}, f"Signed: {signing.signed(scene)[0].words}")
+        if self.write:
+            ops: Any = bpy.ops  # ours is there once it is registered
+            ops.mouldloft.client_papers("INVOKE_DEFAULT")
         return {"FINISHED"}
 
 
