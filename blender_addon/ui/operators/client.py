@@ -43,9 +43,7 @@ class MOULDLOFT_OT_sign_seam(Idle, bpy.types.Operator):
     def draw(self, context):
         layout = self.layout
         layout.use_property_split = True
-        first = layout.row()
-        first.activate_init = True  # so that the name can be typed at once
-        first.prop(self, "who")
+        layout.prop(self, "who")
         layout.prop(self, "when")
         layout.prop(properties.of(context.scene), "revision")
         layout.prop(self, "write")

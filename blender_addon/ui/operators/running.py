@@ -207,12 +207,12 @@ class RunsSections(Working):
         self._open_next(context)
 
     def _open_next(self, context) -> None:
-        """The next section that does not stand opens, those that do close."""
+        """The next section that does not stand opens, those that do close; where all stand, the seam opens."""
         s = properties.of(context.scene)
         standing = state.standings(context.scene)[0]
         following = next((key for key in PLAN_KEYS if standing[key].kind != "fresh"), None)
         for key in KEYS:
-            setattr(s, f"open_{key}", key == following or key == self.section)
+            setattr(s, f"open_{key}", key in (following or "seam", self.section))
 
     def _take(self, context, done: dict, made: list) -> None:
         """Keep each section's records, say its line and show its shapes."""
