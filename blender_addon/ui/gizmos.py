@@ -35,8 +35,8 @@ class MOULDLOFT_GGT_opening(bpy.types.GizmoGroup):
             return False
         if context.scene.as_pointer() in live.lined:
             return False
-        covered = results.is_seen(context.scene, "glove") and results.of_role(context.scene, "glove")
-        return not covered  # the glove lies over it
+        over = [role for role in ("glove", "clay") if results.is_seen(context.scene, role)]
+        return not results.of_role(context.scene, *over)  # else they lie over it
 
     def _handle(self, kind: str, handle: str, colour):
         made = self.gizmos.new(kind)
