@@ -10,6 +10,8 @@ import manifold3d
 import meshes
 import numpy as np
 import pytest
+import shapely
+import shapely.affinity
 import trimesh
 from mouldloft.demo.hare import demo_hare
 from mouldloft.geometry.expansion import ShareCosts, share_cost, share_out
@@ -300,6 +302,25 @@ def arms_between_discs(turned_deg: float = 0.0) -> Master:
 BISECTORS_DEG = (60.0, 180.0, 300.0)
 
 
+def shadow_behind_arms_mm3(plane_mm: float) -> float:
+    """Exact fill of the three arms in two pieces pulled along +x and -x, parted at x = plane_mm: what lies behind each
+    in the plan's outline (shapely), times the height between the discs. Discs shadow nothing."""
+    start = 220.0 - 50.0 / np.tan(np.radians(FLARE_DEG))
+    arm = shapely.Polygon([(0, -15), (start, -15), (220, -65), (220, 65), (start, 15), (0, 15)])
+    hub = shapely.Point(0, 0).buffer(45.0, quad_segs=24)
+    outline = shapely.union_all([hub, *(shapely.affinity.rotate(arm, turn, (0, 0)) for turn in (0, 120, 240))])
+    step, area = 0.5, 0.0
+    for side in (1.0, -1.0):
+        low, high = sorted((plane_mm, plane_mm + side * 500))
+        half = outline & shapely.box(low, -300, high, 300)
+        for y in np.arange(-250.0, 250.0, step) + step / 3:
+            met = half & shapely.LineString([(plane_mm, y), (plane_mm + side * 500, y)])
+            if not met.is_empty:
+                far = met.bounds[2] if side > 0 else met.bounds[0]
+                area += (abs(far - plane_mm) - met.length) * step
+    return 240.0 * area
+
+
 def _best_two(turned_deg: float):
     turn = np.radians(turned_deg)
     return (np.cos(turn), np.sin(turn), 0.0)
@@ -321,11 +342,10 @@ def test_three_arms_take_three_pieces_along_the_bisectors(arms):
     assert len(made.pieces) == 3
     assert all(abs(p.pull[2]) < 0.05 for p in made.pieces)
     assert _level_turns(made) == pytest.approx(BISECTORS_DEG, abs=11.5)  # 10 degrees, and what the lattice lets pass
-    # to the hub two pieces have to fill behind the flares: analytic, at least 50 mm by the straight wall, both sides
-    straight = 220.0 - 50.0 / np.tan(np.radians(FLARE_DEG)) - 45.0
-    assert arms.locks.fill_mm3 > 2 * 50.0 * straight * 240.0
+    exact = shadow_behind_arms_mm3(arms.seam.plane_offset_mm)
+    assert arms.locks.fill_mm3 == pytest.approx(exact, rel=0.01)
     # blocks may give a place to the other piece where that is near enough: a little less than by the parting surface
-    assert made.two_piece_fill_mm3 == pytest.approx(arms.locks.fill_mm3, rel=0.15)
+    assert 0.90 * exact < made.two_piece_fill_mm3 < exact
     assert made.fill_mm3 < 0.05 * made.two_piece_fill_mm3
     assert made.locked_area_mm2 < 0.05 * made.two_piece_locked_area_mm2
 
@@ -439,7 +459,7 @@ def test_a_hare_with_joined_ears_comes_out_of_more_pieces(joined_hare):
     assert made is not None
     assert 3 <= len(made.pieces) <= 4
     assert made.fill_mm3 < 0.5 * made.two_piece_fill_mm3
-    assert made.two_piece_fill_mm3 == pytest.approx(two.locks.fill_mm3, rel=0.15)
+    assert 0.95 * two.locks.fill_mm3 < made.two_piece_fill_mm3 < two.locks.fill_mm3  # as the arms' against shapely
     # it stands on a board: no piece is pulled far down
     assert all(p.pull[2] > -np.sin(np.radians(15.1)) for p in made.pieces)
     assert made.order
@@ -458,7 +478,7 @@ def test_the_rubber_of_two_pieces_by_the_same_means_agrees_with_the_glove_brushe
         body, labels_by_face(body, case.seam.labels), pulls, rule.skin_mm, 4.0, rule.flange_width_mm
     )
     reckoned = division_rubber(body, blocks, rule, brief, case.seam.length_mm, 0.0)
-    assert reckoned.likely == pytest.approx(whole.volume_mm3.likely, rel=0.1)
+    assert reckoned.likely == pytest.approx(whole.volume_mm3.likely, rel=0.02)
     assert reckoned.low < whole.volume_mm3.likely < reckoned.high
 
 
@@ -475,7 +495,10 @@ def test_the_joined_hare_is_covered_whole_by_the_gloves_of_more_pieces(joined_ha
     assert causes["places two pieces both claim"] < 0.10
     assert rubber.min_thickness_mm > 0.97 * rubber.skin_thickness_mm
     two = brush_rubber(case.master, case.seam, brief)
-    assert sum(p.skin_mm3 for p in rubber.parts) == pytest.approx(sum(p.skin_mm3 for p in two.parts), rel=0.15)
+    # the same skin as in two pieces, and no more beside it than what two pieces both claim
+    twice = causes["places two pieces both claim"] * rubber.volume_mm3.likely
+    skin, in_two = (sum(p.skin_mm3 for p in glove.parts) for glove in (rubber, two))
+    assert 0.99 * in_two < skin < in_two + twice
     fill, of_two = (sum(p.lock_fill_mm3 for p in r.parts) for r in (rubber, two))
     assert made.fill_mm3 < fill < 0.5 * of_two
     low, high = rubber.volume_mm3.low, rubber.volume_mm3.high
@@ -491,7 +514,6 @@ def test_the_joined_hare_is_covered_whole_by_the_gloves_of_more_pieces(joined_ha
     by_columns = np.array([p.lock_fill_mm3 for p in rubber.parts])
     agree = np.abs(by_columns / by_rays - 1.0) < 0.08
     assert agree.sum() >= len(seam.pieces) - 1
-    twice = causes["places two pieces both claim"] * rubber.volume_mm3.likely
     assert 0.92 * by_rays.sum() < fill < by_rays.sum() + twice
 
 

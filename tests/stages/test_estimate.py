@@ -10,6 +10,8 @@ import trimesh
 from mouldloft.base.errors import BriefRefused, Cancelled
 from mouldloft.base.marks import Mark
 from mouldloft.base.progress import Progress
+from mouldloft.demo.gallery import demo_body
+from mouldloft.demo.hare import _decimate as decimated
 from mouldloft.demo.hare import demo_hare, demo_maquette
 from mouldloft.inputs.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
 from mouldloft.stages.estimate import STAND_INS, estimate_rubber, scaled_to, widen
@@ -156,8 +158,22 @@ def test_a_tenth_scale_maquette_brackets_the_carved_hare_and_narrows(maquette, c
     assert _width(early) > 1.5 * _width(rough)
     assert _width(rough) > (plan.high - plan.low) / plan.likely
     assert _width(rough) < 0.45, "an interval that holds anything says nothing"
-    assert f"{len(maquette.faces)} triangles" in rough.basis
+    assert f"{maquette.health.split_from} triangles" in rough.basis
     assert rough.skin_thickness_mm == carved_plan.skin_thickness_mm
+
+
+def test_a_maquette_of_few_facets_on_legs_and_with_horns_gives_the_full_ones_rubber() -> None:
+    """Quadric decimation (vtk) of the demo goat to 1,500 triangles: facets as large as a leg is thick. Judged whole,
+    they opened it to the back and asked for twice the rubber."""
+    body = demo_body("goat", 20_000)
+    few = decimated(body.vertices_mm, body.faces, 1_500)
+    assert len(few[1]) < 1_600
+    brief = MasterBrief(unit="mm", finished_height_mm=1100.0)
+    rough = estimate_rubber(1100, 6, maquette=prepare_master(*few, brief, file_unit="mm"))
+    assert f"{len(few[1])} triangles" in rough.basis
+    full_kg = 39.8  # planned end to end at 20 thousand triangles; 40.2 by this estimate
+    assert rough.rubber_kg.likely == pytest.approx(full_kg, rel=0.1)
+    assert rough.rubber_kg.low < full_kg < rough.rubber_kg.high
 
 
 def test_with_the_plans_skin_and_seam_every_line_holds_the_plans_figure(small_plan) -> None:

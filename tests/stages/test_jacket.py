@@ -17,7 +17,7 @@ from mouldloft.stages.jacket.stiffness import rib_section
 from mouldloft.stages.jacket.zones import section_lengths_mm, surface_samples, within
 from mouldloft.stages.keys.place import set_keys
 from mouldloft.stages.keys.record import Keys
-from mouldloft.stages.keys.shape import shape_key
+from mouldloft.stages.keys.shape import key_profile_mm, shape_key
 from mouldloft.stages.rubber.rims import inside_of_jacket_mm, over, points_along, widest_step_mm
 from mouldloft.trade.laminate import laminate_of, lay_up, mat_g_m2_from_oz
 from synthetic_gloves import (
@@ -112,7 +112,7 @@ def test_mass_and_centre_of_a_dome_of_one_laminate():
     # the flange and the edge are half as heavy again, whatever the brief adds to them
     edge = 2 * np.pi * R * 40
     heavy = sum(z.area_mm2 for z in piece.zones[1:])
-    assert heavy == pytest.approx(edge + flange, rel=0.1)
+    assert heavy == pytest.approx(edge + flange, rel=0.03)
     by_zones = (ball + flange - heavy + 1.5 * heavy) * 1e-6 * 1.2 * 20 / 6
     assert piece.mass_kg == pytest.approx(by_zones, rel=0.005)
     assert piece.mass_kg == pytest.approx(sum(z.glass_kg + z.resin_kg for z in piece.zones))
@@ -137,22 +137,33 @@ def test_zones_of_a_dome():
     assert ring - 2 * np.pi * (R * 4 + 360 * 1.5) < flange.area_mm2 < ring
     # 40 mm of band up a wall that rises nearly straight: a belt of the ball 40 mm high (chord for arc: 1 %
     # here)
-    assert edge.area_mm2 == pytest.approx(2 * np.pi * R * 40, rel=0.08)
+    assert edge.area_mm2 == pytest.approx(2 * np.pi * R * 40, rel=0.06)
     assert field.area_mm2 == pytest.approx(ball - edge.area_mm2, rel=0.02)
     assert edge.mat_g_m2 == flange.mat_g_m2 > field.mat_g_m2
     assert sum(int(m.split()[0]) for m in flange.layers) == flange.mat_g_m2
 
 
 def test_keys_add_their_sides(pair):
-    rubber, keys, jacket = pair
-    bare = lay_up_jacket(rubber, NO_KEYS, BRIEF)
-    added = jacket.pieces[0].area_mm2 - bare.pieces[0].area_mm2
-    # a cone's side less the ring it stands on, pi (r + s)(slant - run); less where a slope shears it
-    mine = [k for k in keys.keys if k.piece == 0]
-    k = mine[0]
-    run = (k.base_diameter_mm - k.top_diameter_mm) / 2
-    each = np.pi * (k.base_diameter_mm + k.top_diameter_mm) / 2 * (np.hypot(run, k.height_mm) - run)
-    assert 0.6 * len(mine) * each < added < 1.1 * len(mine) * each
+    """Against the surface integral over each tab's disc: a cone with its root, sheared by the ball it stands on."""
+    rubber, keys, _ = pair
+    tabs = [k for k in keys.keys if k.piece == 0 and not k.is_wedge]
+    assert len(tabs) >= 5
+    bare, with_tabs = (
+        lay_up_jacket(rubber, made, BRIEF).pieces[0].area_mm2 for made in (NO_KEYS, Keys(tuple(tabs), ()))
+    )
+    turn = (np.arange(200) + 0.5) / 200 * 2 * np.pi
+    sides = 0.0
+    for k in tabs:
+        x, y = rubber.envelopes[0].frame.to_frame(np.array([k.foot_mm]))[0][:2]
+        r = (np.arange(600) + 0.5) / 600 * k.reach_mm
+        rise = np.gradient(key_profile_mm(k, r), r)[:, None]  # the profile itself is held by its solid of revolution
+        px, py = x + np.outer(r, np.cos(turn)), y + np.outer(r, np.sin(turn))
+        z = np.sqrt(R**2 - px**2 - py**2)
+        slopes = np.hypot(-px / z + rise * np.cos(turn), -py / z + rise * np.sin(turn)), np.hypot(px, py) / z
+        ring = r[:, None] * (k.reach_mm / 600) * (2 * np.pi / 200)
+        sides += ((np.hypot(1, slopes[0]) - np.hypot(1, slopes[1])) * ring).sum()
+    # pixels of 2 mm round the corners of a tab: 4 % less, 1.5 % with pixels of 1 mm
+    assert 0.95 * sides < with_tabs - bare < sides
 
 
 def test_rubber_mass_is_its_volume(pair):
@@ -722,20 +733,23 @@ def test_wedges_lift_the_foot_between_its_bolts(on_a_board):
 
 
 def test_the_foot_s_flange_is_laid_as_flange(on_a_board):
-    rubber, _, piece = on_a_board
+    rubber, keys, with_keys = on_a_board
+    piece = lay_up_jacket(rubber, NO_KEYS, BRIEF).pieces[0]
     bare = replace(rubber.envelopes[0], name="left piece")
-    flange = piece.zones[2].area_mm2
     # its face is half a ring, its rim a belt as high as the flange is thick
     face = np.pi / 2 * ((FOOT_R + FLANGE_WIDTH_MM) ** 2 - FOOT_R**2)
     belt = np.pi * (FOOT_R + FLANGE_WIDTH_MM) * FLANGE_THICKNESS_MM
     parting = ((bare.flange & np.isfinite(bare.outer_mm)) | bare.past_rubber).sum() * bare.pixel_mm**2
     past = np.pi * (FOOT_R + FLANGE_WIDTH_MM + PAST_MM / 2) * PAST_MM  # glass on the board
-    assert flange == pytest.approx(face + belt + parting + past, rel=0.12)
-    # the piece hangs by its parting flange alone
-    check = next(c for c in piece.checks if c.what.startswith("flange between"))
-    assert float(check.load.split("along ")[1].split(" mm")[0]) == pytest.approx(
-        (parting + np.pi * (FOOT_R + FLANGE_WIDTH_MM) * FLANGE_THICKNESS_MM) / (FLANGE_WIDTH_MM + PAST_MM), rel=0.12
-    )
+    exact = face + belt + parting + past
+    # cells astride the ball's edge, on the board and at the parting, are laid as flange: never less of it
+    assert exact < piece.zones[2].area_mm2 < 1.055 * exact
+    # the piece hangs by its parting flange alone, and keys make that no longer
+    line = (parting + np.pi * (FOOT_R + FLANGE_WIDTH_MM) * FLANGE_THICKNESS_MM) / (FLANGE_WIDTH_MM + PAST_MM)
+    assert len(keys.keys) > 3
+    for made in (piece, with_keys):
+        check = next(c for c in made.checks if c.what.startswith("flange between"))
+        assert float(check.load.split("along ")[1].split(" mm")[0]) == pytest.approx(line, rel=0.02)
 
 
 def test_the_foot_s_flange_is_as_thick_as_it_is_weighed(on_a_board):

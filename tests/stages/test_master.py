@@ -50,7 +50,32 @@ def test_box_is_exact():
     assert master.size_mm == pytest.approx((200, 160, 240))
     assert master.vertices_mm.min(axis=0) == pytest.approx((-100, -80, 0), abs=1e-9)
     assert master.health.is_solid
-    assert master.health.repairs == master.health.left_out == master.health.notes == ()
+    assert master.health.repairs == master.health.left_out == ()
+
+
+def test_few_large_facets_are_split_in_their_own_planes():
+    """What locks and is seen is asked facet by facet: against the same body with its facets as read, by trimesh."""
+    vertices, faces = meshes.box((200.0, 160.0, 240.0))
+    weights = np.where(vertices[:, 2] > vertices[:, 2].mean(), 1.0, 0.0)
+    master = prepare_master(vertices, faces, BRIEF, vertex_weights=weights)
+    body = trimesh.Trimesh(master.vertices_mm, master.faces, process=False)
+    assert body.is_watertight
+    assert body.edges_unique_length.max() < 2 * 240 / 50
+    assert len(body.facets) == 6  # trimesh's coplanar groups: still a box
+    assert master.volume_mm3 == pytest.approx(200 * 160 * 240, rel=1e-12)
+    assert master.vertex_weights == pytest.approx(master.vertices_mm[:, 2] / 240.0)  # linear between the corners
+    assert master.health.split_from == 12
+    assert master.health.notes[0].startswith("12 facets are few to judge a mould by")
+    # a fine mesh stays as it is
+    ball = trimesh.creation.icosphere(4, 100.0)
+    fine = prepare_master(ball.vertices, ball.faces, BRIEF)
+    assert (len(fine.faces), fine.health.split_from) == (len(ball.faces), 0)
+
+
+@pytest.fixture
+def facets_as_read(monkeypatch):
+    """For what is compared corner by corner."""
+    monkeypatch.setattr("mouldloft.stages.master._FEW_FACETS", 0)
 
 
 def test_closed_base_covers_the_foot_too():
@@ -143,7 +168,7 @@ def test_axes_come_to_stand_in_plan_coordinates(up, front, turn):
     assert high[:, 1].min() == pytest.approx(master.vertices_mm[:, 1].min())
 
 
-def test_gltf_stands_up_as_its_standard_has_it(tmp_path):
+def test_gltf_stands_up_as_its_standard_has_it(facets_as_read, tmp_path):
     # glTF 2.0, section 3.4: +Y up, the front faces +Z
     vertices, faces = arrow()
     expected = prepare_master(vertices, faces, METRE)
@@ -646,7 +671,7 @@ UNITS = {".glb": "m", ".gltf": "m", ".3mf": "mm"}
 
 
 @pytest.mark.parametrize("suffix", meshfile.SUFFIXES)
-def test_every_format_gives_the_same_body(tmp_path, suffix, capfd):
+def test_every_format_gives_the_same_body(facets_as_read, tmp_path, suffix, capfd):
     mesh = trimesh.creation.icosphere(3, 0.5)
     path = saved(tmp_path, suffix, mesh)
     with warnings.catch_warnings():

@@ -57,7 +57,7 @@ def test_plane_through_a_ball_is_the_small_circle():
     assert line.closed
     assert line.length_mm == pytest.approx(2 * np.pi * 80.0, rel=1e-3)
     assert line.flatness_mm < 1e-3
-    assert line.tightest_turn_mm == pytest.approx(80.0, rel=0.1)
+    assert line.tightest_turn_mm == pytest.approx(80.0, rel=0.03)
     assert seam.pieces[0].area_mm2 == pytest.approx(2 * np.pi * 100.0 * 40.0, rel=0.03)
     assert seam.pieces[0].area_mm2 + seam.pieces[1].area_mm2 == pytest.approx(master.skin_area_mm2)
     assert [piece.name for piece in seam.pieces] == ["left piece", "right piece"]
@@ -196,7 +196,7 @@ def slot():
 def test_fill_under_a_ball_is_known(offset_mm):
     """Analytic: from the equator to a plane h beside it, the cylinder round the ball holds πh³/3 more than it."""
     _, seam = seam_of(ball(100.0), (1, 0, 0), offset_mm, PLANE)
-    assert seam.figures.fill_mm3 == pytest.approx(np.pi * 30.0**3 / 3, rel=0.1)
+    assert seam.figures.fill_mm3 == pytest.approx(np.pi * 30.0**3 / 3, rel=0.04)  # facets lie inside the ball
 
 
 @pytest.mark.parametrize("offset_mm", [0.0, 30.0])
@@ -208,13 +208,17 @@ def test_fill_of_a_slot_is_the_slot_wherever_it_is_parted(offset_mm):
 
 @pytest.mark.parametrize("side", [0, 1])
 def test_fill_of_a_place_adds_up_to_the_volume(side):
-    """Analytic: over the skin from the equator to h beside it, depth across the pull times the sine is πh³/3."""
+    """Analytic: depth across the pull times the sine, (R - ρ) ρ / R with ρ² = R² - x², summed over the skin from the
+    equator to h beside it; for a small h that is the fill itself, πh³/3."""
     ground = ground_of(ball(1000.0), (1, 0, 0))
     x = ground.place.master.vertices_mm[ground.place.master.faces].mean(axis=1)[:, 0]
     h = 500.0
     strip = ((x < 0) & (x > -h)) if side == 0 else ((x > 0) & (x < h))
     volume = float((ground.fill_mm[side] * ground.place.skin_mm2)[strip].sum())
-    assert volume == pytest.approx(np.pi * h**3 / 3, rel=0.1)
+    r, at_h = 1000.0, np.sqrt(1000.0**2 - h**2)
+    exact = 2 * np.pi * (r * (h * at_h + r**2 * np.arcsin(h / r)) / 2 - r**2 * h + h**3 / 3)
+    assert exact == pytest.approx(0.959 * np.pi * h**3 / 3, rel=1e-3)
+    assert volume == pytest.approx(exact, rel=0.04)  # read off images of some 3 mm a pixel
     assert ground.fill_mm[1 - side][strip].max() < 20.0  # its own side's pull frees it
 
 
@@ -450,10 +454,12 @@ def test_a_line_is_judged_in_the_surface():
     assert turn.max() < 1e-4
     wavy = round_it + np.array([0, 0, 4.0]) * np.sin(60 * t)[:, None]  # a wave every 31 mm
     _, off, turn = line_fairness(wavy, normals, True, 100.0)
-    assert off.max() == pytest.approx(4.0, rel=0.2)
-    small = 50.0 * np.stack([np.cos(t), np.sin(t), 0 * t], axis=1)
-    _, _, turn = line_fairness(small, np.tile([0, 0, 1.0], (len(t), 1)), True, 100.0)
-    assert 1 / turn.max() == pytest.approx(50.0, rel=0.25)
+    assert off.max() == pytest.approx(4.0, rel=0.05)  # a cubic through 100 mm takes up a little of a wave of 31
+    # 100 mm of a circle of 50 is two radians, which a cubic flattens; of 150 it is two thirds of one
+    for radius, near in ((50.0, 0.08), (150.0, 0.01)):
+        circle = radius * np.stack([np.cos(t), np.sin(t), 0 * t], axis=1)
+        _, _, turn = line_fairness(circle, np.tile([0, 0, 1.0], (len(t), 1)), True, 100.0)
+        assert 1 / turn.max() == pytest.approx(radius, rel=near)
 
 
 def test_cancelled_work_stops():

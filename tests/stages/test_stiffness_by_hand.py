@@ -104,7 +104,7 @@ def test_the_closed_mould_standing():
 
 def test_the_flange_by_elementary_beams():
     # from memory, Timoshenko, Strength of materials: q L⁴/384 E I and q L²/12 between held ends, F w at a ledge's root
-    shell = lay(replace(cells(ROW, ZONES), foot_mm2=1e4), Schedule(FIELD, EDGE))
+    shell = lay(replace(cells(ROW, ZONES), unjoined_mm2=1e4), Schedule(FIELD, EDGE))
     on = loads(flats())
     sag, bent, ledge = _flange_checks(shell, on)
     hangs = (shell.mass_kg + 2.0 + 5e4 * 5e-6) * G

@@ -55,7 +55,7 @@ def test_zones_weigh_their_cells():
     # an ounce a square foot is 305.15 g/m², by the definition of the units
     assert (flange.mat_g_m2, flange.mat_oz_ft2) == (1200, pytest.approx(1200 / 305.15, rel=1e-4))
     assert (flange.layers, flange.thickness_mm) == (EDGE.layers, EDGE.thickness_mm)
-    assert (shell.area_mm2, shell.foot_mm2, shell.rubber_kg) == (5e4, 1e4, 2.0)
+    assert (shell.area_mm2, shell.unjoined_mm2, shell.rubber_kg) == (5e4, 1e4, 2.0)
     assert shell.envelope.name == "left piece"
     assert shell.schedule.field is FIELD
 

@@ -266,7 +266,7 @@ def _from_maquette(master: Master, brief: Brief, catalogue: Catalogue, progress:
         for name, width in (FORM_CHANGES, SEAM_MOVES, CARVING_ADDS, KEYS_UNSURE)
     )
     area = master.skin_area_mm2 * master.detail_allowance
-    basis = f"a maquette of {len(master.faces)} triangles at {master.height_mm:.0f} mm"
+    basis = f"a maquette of {master.health.split_from or len(master.faces)} triangles at {master.height_mm:.0f} mm"
     return _estimate(volume, area, seam.length_mm, master.height_mm, basis, rule, rules, brief, catalogue)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from ..base.errors import MasterRefused
 from ..base.progress import SILENT, Progress
 from ..geometry.edges import Edges
+from ..geometry.manifold import split_to_length
 from ..geometry.meshfile import MOST_FACES, MeshFile, read_mesh_file
 from ..geometry.repair import (
     Diagnosis,
@@ -33,6 +34,9 @@ LEAST_HEIGHT_MM, GREATEST_HEIGHT_MM = 50.0, 20_000.0
 _BASE_LEVEL_SHARE = 1e-3  # of the height: faces this near the ground lie on it (invented starting value)
 _BASE_TILT_COS = 0.98  # about 11 degrees off level still counts as base (invented starting value)
 _BASE_LEAST_SHARE = 0.02  # of the footprint's rectangle: less is a point of contact, not a base (invented)
+# What locks, is seen or is reached is asked of each facet as a whole, and the seam is shared out by facets. On a goat
+# of 1,500 facets that named the wrong opening and twice the rubber; split as here it comes within 15 % of the full one.
+_FEW_FACETS, _FACETS_OVER_SIZE = 4_000, 50
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +63,7 @@ class Health:
     flipped_edges: int = 0
     checked_fraction: float = 1.0
     self_intersections_left: int = 0
+    split_from: int = 0  # facets as read, where they were too few to judge a mould by and have been split
     notes: tuple[str, ...] = ()
     stance: str = ""  # where it hardly stands: one sentence, with the axis that would stand it better
 
@@ -157,10 +162,29 @@ def prepare_master(
     # a stray speck must not set the size: the height is that of what is left
     scale, statement = _scale(_checked_height(patient, name), brief, file_unit, name)
     shift = _stand(patient, scale)
+    few = _split_large_facets(patient, is_solid)
     progress.step(0.9, "finding the base")
     made = _assemble(patient, found, brief, name, scale, statement, source_hash, is_solid, shift, left)
     stance = stance_words(made.vertices_mm, made.faces, made.face_areas_mm2, turn)
-    return replace(made, health=replace(made.health, stance=stance)) if stance else made
+    notes = made.health.notes
+    if few:
+        notes += (
+            f"{few:,} facets are few to judge a mould by, place for place: they were split into {len(made.faces):,} in "
+            "their own planes, which leaves the shape as it is.",
+        )
+    return replace(made, health=replace(made.health, stance=stance, notes=notes, split_from=few))
+
+
+def _split_large_facets(patient: Patient, is_solid: bool) -> int:
+    """Splits the facets of a mesh of few; returns how many there were, 0 where none was split."""
+    few = len(patient.faces)
+    if not is_solid or few >= _FEW_FACETS:
+        return 0
+    size = float((patient.vertices.max(axis=0) - patient.vertices.min(axis=0)).max())
+    patient.vertices, patient.faces, patient.weights = split_to_length(
+        patient.vertices, patient.faces, size / _FACETS_OVER_SIZE, patient.weights
+    )
+    return few if len(patient.faces) > few else 0
 
 
 # --- checks

@@ -71,15 +71,20 @@ def test_a_pocket_is_what_lifts_with_no_way_to_the_edge():
     assert pockets.held_mm2[middle].min() == pytest.approx(2500.0)
 
 
-def test_stretch_is_a_mean_over_the_length_asked():
+@pytest.mark.parametrize(("pitch_mm", "off"), [(5.0, 0.07), (2.5, 0.015)])
+def test_stretch_is_a_mean_over_the_length_asked(pitch_mm, off):
+    """A ball of 20 mm: as many cells as its volume holds, and as far from the middle as a ball's matter, 3/5 r²."""
     lattice = lattice_of(lambda p: np.minimum(p, [40.0, 40.0, 40.0] - p).min(axis=1), np.zeros(3), np.full(3, 40.0),
-                         5.0, 1.08e-6)  # fmt: skip
+                         pitch_mm, 1.08e-6)  # fmt: skip
     mean = averaging(lattice, 20.0)
     assert np.allclose(np.asarray(mean.sum(axis=1)), 1.0)
-    one = np.zeros(len(lattice.nodes))
-    one[int(np.argmin(np.linalg.norm(lattice.positions_mm[lattice.nodes[:, 0]] + 2.5 - 17.5, axis=1)))] = 1.0
-    # a ball of 20 mm holds 33.5 cells of 5 mm; edges count in part
-    assert (mean @ one).max() == pytest.approx(1 / 33.5, rel=0.35)
+    middles = lattice.positions_mm[lattice.nodes[:, 0]] + pitch_mm / 2
+    one = int(np.argmin(np.linalg.norm(middles - 17.5, axis=1)))
+    weights = mean[one].toarray().ravel()
+    # a cell that the ball's surface cuts counts in part: more of it the larger the cells are
+    assert 1 / weights.max() == pytest.approx(4 / 3 * np.pi * 10.0**3 / pitch_mm**3, rel=off)
+    away = ((middles - middles[one]) ** 2).sum(axis=1)
+    assert weights @ away == pytest.approx(3 / 5 * 10.0**2, rel=2.5 * off)
 
 
 def test_ways_begin_where_they_say():

@@ -354,7 +354,7 @@ def _flange_checks(shell: LaidPiece, loads: Loads) -> list[LoadCheck]:
     laminate = shell.schedule.edge
     t, e = laminate.thickness_mm, laminate.modulus_mpa
     allowed = laminate.flexural_strength_mpa / STRENGTH_SAFETY
-    around = (shell.zones[2].area_mm2 - shell.foot_mm2) / loads.reach_mm  # a piece hangs by its parting flange
+    around = (shell.zones[2].area_mm2 - shell.unjoined_mm2) / loads.reach_mm  # a piece hangs by its parting flange
     hangs = (shell.mass_kg + shell.rubber_kg + shell.area_mm2 * loads.cast_kg_mm2) * GRAVITY_M_S2
     line_n_mm = HANGING_SHOCK * hangs / around
     sag = line_n_mm * pitch**4 / (384.0 * e * width * t**3 / 12.0)

@@ -43,7 +43,7 @@ class Outside:
     cell_centre_mm: np.ndarray
     cell_normal: np.ndarray
     cell_zone: np.ndarray
-    foot_mm2: float  # of the flange that lies on the board round the foot
+    unjoined_mm2: float  # of the flange, what meets no other piece: on the board round the foot, and keys' sides
     panels: Panels
     samples_mm: np.ndarray  # (n, 3) spread evenly over the body
 
@@ -88,7 +88,7 @@ class LaidPiece:
     schedule: Schedule
     zones: tuple[Zone, ...]
     area_mm2: float
-    foot_mm2: float
+    unjoined_mm2: float
     mass_kg: float
     rubber_kg: float
     interval: Interval
@@ -164,6 +164,8 @@ def measure_outside(
     foot = foot_pixels(envelope, rubber.flange_width_mm, rubber.flange_thickness_mm)
     on_foot = foot[:-1, :-1] & foot[:-1, 1:]  # a row of cells above it is its face, seen along the pull
     zone[on_foot] = 2
+    bare = surface_cells(inside_of_jacket_mm(envelope), envelope.origin_mm, envelope.pixel_mm).area_mm2
+    raised = (cells.area_mm2 - bare)[(zone == 2) & ~on_foot].sum()
     past = _past_foot(envelope, foot, rubber.built_to.jacket_flange_mm)
     area = np.concatenate([area, np.full(len(past), rubber.built_to.jacket_flange_mm * _PAST_FOOT_MM)])
     up = np.tile([0.0, 0.0, 1.0], (len(past), 1))
@@ -172,7 +174,7 @@ def measure_outside(
         np.concatenate([envelope.frame.to_master(cells.centre_mm[used]), past]),
         np.concatenate([envelope.frame.to_master(cells.normal[used]), up]),
         np.concatenate([zone[used], np.full(len(past), 2, np.int8)]),
-        float(cells.area_mm2[on_foot].sum() + area[len(area) - len(past) :].sum()),
+        float(cells.area_mm2[on_foot].sum() + area[len(area) - len(past) :].sum() + raised),
         find_panels(samples, normals, each), samples,
     )  # fmt: skip
 
@@ -226,7 +228,7 @@ def lay(outside: Outside, schedule: Schedule) -> LaidPiece:
         schedule,
         tuple(zones),
         outside.area_mm2,
-        outside.foot_mm2,
+        outside.unjoined_mm2,
         mass,
         outside.rubber_kg,
         interval,

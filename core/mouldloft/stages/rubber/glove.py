@@ -258,7 +258,9 @@ def _flanges_of_many(body: _Body, section: JointSection, master: Master, scene: 
     jacket = _outside(reach & ~rubber, body.low + 1.0, body.frame, body.grid, master, scene)
     toe = ndimage.distance_transform_edt(rubber) * body.grid.pixel_mm
     nothing, none = np.zeros((0, 3)), np.zeros(level.shape)
-    bevelled = (top - level) * np.minimum(toe / section.bevel_run_mm, 1.0)
+    there = np.isfinite(top)  # beyond the parting surface there is no flange to bevel
+    bevelled = np.full(level.shape, -np.inf)
+    bevelled[there] = (top - level)[there] * np.minimum(toe[there] / section.bevel_run_mm, 1.0)
     stands = body.tall | (body.drafted > body.low)
     return Flanges(
         (rubber | stands) & (body.on_board | stands), jacket & body.on_board & ~stands, body.parting, none, none,
