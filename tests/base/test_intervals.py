@@ -54,7 +54,8 @@ def test_causes_are_combined_in_one_place() -> None:
         and isinstance(node.func, ast.Attribute)
         and node.func.attr in ("sqrt", "hypot")
         and any(
-            word in ast.unparse(node) for word in ("cause", "for _, half", "for _, width", "uncertainty", "by_hand")
+            word in ast.unparse(node)
+            for word in ("cause", "for _, half", "for _, width", "uncertainty", "by_hand", "*spread")
         )
         and path.name != "intervals.py"
     ]

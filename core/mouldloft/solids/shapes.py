@@ -13,6 +13,7 @@ from scipy import sparse
 
 from ..geometry.facets import face_vectors
 from ..geometry.frame import PullFrame
+from ..geometry.gathering import gathered
 from ..geometry.heightmap import sample
 from ..stages.keys.record import Key
 from ..stages.keys.shape import key_bumps, key_profile_mm
@@ -147,16 +148,11 @@ def clustered(vertices_mm: np.ndarray, faces: np.ndarray, most: int) -> tuple[np
     area = float(np.linalg.norm(face_vectors(vertices_mm, faces), axis=1).sum()) / 2
     cell = np.sqrt(2.0 * area / most)
     for _ in range(12):
-        place = np.floor((vertices_mm - vertices_mm.min(axis=0)) / cell).astype(np.int64)
-        key = (place[:, 0] << 42) | (place[:, 1] << 21) | place[:, 2]
-        _, at = np.unique(key, return_inverse=True)
-        merged = at[faces]
-        whole = (merged[:, 0] != merged[:, 1]) & (merged[:, 1] != merged[:, 2]) & (merged[:, 2] != merged[:, 0])
-        if whole.sum() <= most:
+        made = gathered(vertices_mm, faces, cell)
+        if len(made[1]) <= most:
             break
         cell *= 1.15
-    count = np.bincount(at)[:, None]
-    return _summed(at, vertices_mm, len(count)) / count, merged[whole].astype(np.int32)
+    return made
 
 
 # --- column solids ---------------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from ..base.threads import in_threads
 from ..geometry.depthmap import column_image, grid_around
 from ..geometry.frame import pull_frame, unit
 from ..geometry.freedom import freedom_by_rays
+from ..geometry.gathering import gathered
 from ..geometry.rays import RayScene, first_wall_mm, ray_scene
 from ..geometry.repair import signed_volume
 from ..geometry.sampling import samples_by_area
@@ -110,16 +111,7 @@ def positive_half(direction: np.ndarray) -> np.ndarray:
 
 def _stand_in(master: Master) -> tuple[np.ndarray, np.ndarray]:
     """A light copy for column images of the coarse search: vertices gathered in cells of 1/140 of the diagonal."""
-    cell = float(np.linalg.norm(master.size_mm)) / 140.0
-    keys = np.floor((master.vertices_mm - master.vertices_mm.min(axis=0)) / cell).astype(np.int64)
-    span = keys.max(axis=0) + 1
-    _, inverse = np.unique((keys[:, 0] * span[1] + keys[:, 1]) * span[2] + keys[:, 2], return_inverse=True)
-    inverse = inverse.ravel()
-    counts = np.bincount(inverse)
-    points = np.column_stack([np.bincount(inverse, master.vertices_mm[:, k]) / counts for k in range(3)])
-    faces = inverse[master.faces]
-    solid = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
-    return points, faces[solid].astype(np.int32)
+    return gathered(master.vertices_mm, master.faces, float(np.linalg.norm(master.size_mm)) / 140.0)
 
 
 def best_offset(tops_mm: np.ndarray, bottoms_mm: np.ndarray) -> float:

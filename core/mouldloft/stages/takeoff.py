@@ -17,7 +17,16 @@ from pathlib import Path
 
 from ..base.figures import listed, percent
 from ..base.files import write_text
-from ..base.intervals import CARVING, Interval, add_intervals, as_observed, exactly, interval_of, widened
+from ..base.intervals import (
+    CARVING,
+    Interval,
+    add_intervals,
+    as_observed,
+    combined,
+    exactly,
+    interval_of,
+    widened,
+)
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
@@ -440,7 +449,7 @@ def _money(
         brief.run.casts,
         material,
         programme.next_cast_person_hours,
-        (catalogue.rates.rate_uncertainty, math.hypot(*spread) / bought if bought else 0.0),
+        (catalogue.rates.rate_uncertainty, combined(spread) / bought if bought else 0.0),
         brief.rates.hourly_rate,
         catalogue.currency,
         brief.money,

@@ -10,6 +10,7 @@ import numpy as np
 from ..base.progress import SILENT, Progress
 from ..geometry.depthmap import column_image, grid_around
 from ..geometry.frame import pull_frame
+from ..geometry.gathering import gathered
 from .master import Master
 
 AIR_DENSITY_KG_M3 = 1.25  # from memory, verify: AIR_SOURCE
@@ -90,11 +91,4 @@ def coarse_mesh(master: Master, cell_mm: float) -> tuple[np.ndarray, np.ndarray]
     the faces that are left. The outline moves by less than half a cell, out as often as in."""
     if len(master.faces) <= COARSE_FROM_FACES:
         return master.vertices_mm, master.faces
-    cell = np.floor((master.vertices_mm - master.vertices_mm.min(axis=0)) / cell_mm).astype(np.int64)
-    key = cell[:, 0] + (cell[:, 1] << 20) + (cell[:, 2] << 40)
-    _, label, count = np.unique(key, return_inverse=True, return_counts=True)
-    sums = [np.bincount(label, weights=axis, minlength=len(count)) for axis in master.vertices_mm.T]
-    faces = label[master.faces]
-    a, b, c = faces.T
-    kept = faces[(a != b) & (b != c) & (c != a)]
-    return np.column_stack(sums) / count[:, None], np.ascontiguousarray(kept, dtype=np.int32)
+    return gathered(master.vertices_mm, master.faces, cell_mm)
