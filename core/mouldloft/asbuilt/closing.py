@@ -19,6 +19,7 @@ from skimage.measure import marching_cubes
 from ..base.errors import MasterRefused
 from ..base.progress import SILENT, Progress
 from ..geometry.edges import edges_of
+from ..geometry.manifold import arrays_of, as_manifold
 from ..geometry.rays import RayScene, first_face, first_wall_mm, ray_scene
 from ..geometry.repair import face_areas, merge_equal
 from ..geometry.sampling import samples_on_every_face
@@ -272,10 +273,8 @@ def _surface(
         field[:, :, 0] = pitch  # closed under the ground, where it is then cut off
     progress.step(0.85, "the closed surface")
     vertices, faces, _, _ = marching_cubes(field, 0.0, spacing=(pitch,) * 3, gradient_direction="descent")
-    body = manifold3d.Manifold(
-        manifold3d.Mesh64(vertices.astype(np.float64) + low, np.ascontiguousarray(faces).astype(np.uint64))
-    )
-    if body.status() != manifold3d.Error.NoError:
+    body = as_manifold(vertices.astype(np.float64) + low, faces)
+    if body is None:
         raise MasterRefused("The scan could not be made one closed body; clean it in the scanner's program.")
     return _whole_part(body, open_foot, pitch)
 
@@ -288,8 +287,7 @@ def _whole_part(body: manifold3d.Manifold, open_foot: bool, pitch: float) -> tup
     parts = [part for part in body.decompose() if part.volume() > 0.002 * abs(body.volume())]
     if not parts:
         raise MasterRefused("The scan encloses nothing; check that its faces look outwards.")
-    mesh = manifold3d.Manifold.compose(parts).to_mesh64()
-    return np.asarray(mesh.vert_properties, float)[:, :3].copy(), np.asarray(mesh.tri_verts).astype(np.int64)
+    return arrays_of(manifold3d.Manifold.compose(parts))
 
 
 def _field(

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
+from .sampling import R2_STEPS
+
 EMPTY_TOP = np.float32(-np.inf)
 EMPTY_BOTTOM = np.float32(np.inf)
 
@@ -140,7 +142,7 @@ def solid_between_mm(
     frame_points_mm : (n, 3) vertices in the pull frame; faces : (m, 3) int, outward. A column counts where low < high.
     """
     # off the round numbers: no column may run through an edge
-    points = frame_points_mm + 1e-5 * grid.pixel_mm * np.array([0.7548776662466927, 0.5698402909980532, 0.0])
+    points = frame_points_mm + 1e-5 * grid.pixel_mm * np.append(R2_STEPS, 0.0)
     out = np.zeros((grid.rows, grid.columns))
     low, high = np.asarray(low_mm, float), np.asarray(high_mm, float)
     _add_lengths(points, faces, grid.x0_mm, grid.y0_mm, 1.0 / grid.pixel_mm, low, high, out)

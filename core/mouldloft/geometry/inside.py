@@ -8,6 +8,8 @@ import numpy as np
 from numba import njit
 from scipy import ndimage
 
+from .sampling import R2_STEPS
+
 _MOST_CELLS = 3_000_000
 
 
@@ -42,7 +44,7 @@ def inside_cells(
     centre at first_mm + pitch_mm * (i, j, k)."""
     points = (vertices_mm - first_mm) / pitch_mm
     # off the round numbers: no column of centres may run through an edge
-    points = points + 1e-5 * np.array([0.7548776662466927, 0.5698402909980532, 0.0])
+    points = points + 1e-5 * np.append(R2_STEPS, 0.0)
     change = np.zeros(shape, np.int16)
     _wind(points, faces, change)
     return np.cumsum(change, axis=2, dtype=np.int16) > 0

@@ -21,9 +21,9 @@ def as_manifold(vertices: np.ndarray, faces: np.ndarray, values: np.ndarray | No
 
 
 def arrays_of(solid: Any) -> tuple[np.ndarray, np.ndarray]:
-    """(n, 3) float64 vertices and (m, 3) int64 faces of a manifold3d solid."""
+    """(n, 3) float64 vertices and (m, 3) int32 faces of a manifold3d solid."""
     mesh = solid.to_mesh64()
-    return np.array(mesh.vert_properties, np.float64)[:, :3], np.array(mesh.tri_verts, np.int64)
+    return np.array(mesh.vert_properties, np.float64)[:, :3], np.array(mesh.tri_verts, np.int32)
 
 
 def split_to_length(

@@ -9,6 +9,7 @@ from numba import njit
 
 from ..base.progress import SILENT, Progress
 from .edges import Edges, connected, edges_of
+from .manifold import arrays_of, as_manifold
 from .selfcrossings import find_self_crossings
 
 MOST_FAULT_POINTS = 300
@@ -503,20 +504,17 @@ def _join_shells(patient: Patient) -> None:
         local = local.reshape(-1, 3)
         # a shell that faces inwards is the inside of a hollowed piece: the mould only sees the outside
         local = local if volume[k] >= 0 else local[:, ::-1]
-        solid = manifold3d.Manifold(
-            manifold3d.Mesh64(patient.vertices[used], np.ascontiguousarray(local).astype(np.uint64))
-        )
-        if solid.status() != manifold3d.Error.NoError:
+        solid = as_manifold(patient.vertices[used], local)
+        if solid is None:
             return
         solids.append(solid)
     united = manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Add)
     if united.status() != manifold3d.Error.NoError or united.is_empty():
         return
     parts = len(united.decompose())
-    mesh = united.to_mesh64()
     before, old, weights = float(np.abs(volume).sum()), patient.vertices, patient.weights
-    patient.vertices = np.asarray(mesh.vert_properties, np.float64)[:, :3].copy()
-    patient.faces = np.asarray(mesh.tri_verts).astype(np.int64)
+    patient.vertices, faces = arrays_of(united)
+    patient.faces = faces.astype(np.int64)
     if weights is not None:
         from scipy.spatial import cKDTree
 

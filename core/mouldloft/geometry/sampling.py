@@ -9,7 +9,7 @@ import numpy as np
 from .edges import edges_of
 
 # Roberts' R2 sequence: the plane's counterpart of golden-ratio steps (from memory, verify)
-_R2 = np.array([0.7548776662466927, 0.5698402909980532])
+R2_STEPS = np.array([0.7548776662466927, 0.5698402909980532])
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,7 +24,7 @@ class Samples:
 def _points_on(vertices: np.ndarray, faces: np.ndarray, of_face: np.ndarray, number: np.ndarray) -> np.ndarray:
     """Point `number` of each listed face by the R2 sequence folded into the triangle; number 0 is the centroid."""
     corner = vertices[faces[of_face]]
-    st = np.mod(0.5 + np.outer(number, _R2), 1.0)
+    st = np.mod(0.5 + np.outer(number, R2_STEPS), 1.0)
     folded = st.sum(axis=1) > 1.0
     st[folded] = 1.0 - st[folded]
     st[number == 0] = 1.0 / 3.0
@@ -65,7 +65,7 @@ def samples_by_area(
     total = float(along[-1])
     if total <= 0:
         return Samples(np.zeros((0, 3)), np.zeros(0, np.int32), np.zeros(0))
-    marks = (np.arange(count) + np.mod(0.5 + _R2[0] * np.arange(count), 1.0)) * (total / count)
+    marks = (np.arange(count) + np.mod(0.5 + R2_STEPS[0] * np.arange(count), 1.0)) * (total / count)
     of_face = np.minimum(np.searchsorted(along, marks, side="right"), len(faces) - 1).astype(np.int32)
     number = 1 + np.arange(count)
     return Samples(_points_on(vertices_mm, faces, of_face, number), of_face, np.full(count, total / count))

@@ -26,6 +26,7 @@ from ..geometry.depthmap import Grid, raise_by_balls
 from ..geometry.footprint import Cut, Sheet, plain_cut, quartered, sheet_of
 from ..geometry.frame import UP, PullFrame
 from ..geometry.heightmap import coarsen, filled, sample, share_of_blocks
+from ..geometry.manifold import as_manifold
 from ..geometry.sampling import covering_points
 from ..stages.cast import BOARD_THICKNESS_MM
 from ..stages.cradle import CradlePiece
@@ -125,19 +126,11 @@ def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: 
 
 def _manifold(vertices_mm: np.ndarray, faces: np.ndarray, name: str) -> Any:
     """The mesh as a manifold3d solid. Raises `PlanImpossible` where it is no closed manifold."""
-    solid = _manifold_or_none(vertices_mm, faces)
+    solid = as_manifold(vertices_mm, faces)
     if solid is None:
         mend = "mend the mesh in your sculpting program, or make a new surface over it."
         raise PlanImpossible(f"No solids can be made: {name} is no closed manifold; {mend}")
     return solid
-
-
-def _manifold_or_none(vertices_mm: np.ndarray, faces: np.ndarray) -> Any:
-    import manifold3d
-
-    mesh = manifold3d.Mesh64(np.ascontiguousarray(vertices_mm, np.float64), np.ascontiguousarray(faces, np.uint64))
-    solid = manifold3d.Manifold(mesh)
-    return solid if solid.status() == manifold3d.Error.NoError and solid.num_tri() else None
 
 
 def _arrays(solid: Any) -> tuple[np.ndarray, np.ndarray]:
@@ -162,7 +155,7 @@ def _solid(
     if frame is not None:
         vertices = frame.to_master(vertices)
     # walls that pass closer than the weld are tied by it, and opened again by a hair
-    made = _manifold_or_none(*opened_pinches(*welded(vertices, faces))) or _manifold(vertices, faces, f"the {name}")
+    made = as_manifold(*opened_pinches(*welded(vertices, faces))) or _manifold(vertices, faces, f"the {name}")
     # taking a part away can bare another that hung on it by a corner
     for _ in range(_CRUMB_ROUNDS):
         made, fell = _without_crumbs(made, crumb_share, name)

@@ -15,6 +15,7 @@ from ..geometry.facets import face_vectors
 from ..geometry.frame import PullFrame
 from ..geometry.gathering import gathered
 from ..geometry.heightmap import sample
+from ..geometry.manifold import arrays_of, as_manifold
 from ..stages.keys.record import Key
 from ..stages.keys.shape import key_bumps, key_profile_mm
 from ..stages.master import Master
@@ -105,7 +106,7 @@ def fewer_faces(vertices_mm: np.ndarray, faces: np.ndarray, most: int) -> tuple[
 
 
 def _simplified(vertices_mm: np.ndarray, faces: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray] | None:
-    solid = _manifold(vertices_mm, faces)
+    solid = as_manifold(vertices_mm, faces)
     if solid is None:
         return None
     size = float(np.linalg.norm(np.ptp(vertices_mm, axis=0)))
@@ -114,33 +115,17 @@ def _simplified(vertices_mm: np.ndarray, faces: np.ndarray, most: int) -> tuple[
     while solid.num_tri() > most and tolerance < 0.02 * size:
         solid = solid.simplify(tolerance)
         tolerance *= 1.8
-    return _mesh_of(solid)
+    return arrays_of(solid)
 
 
 def evened(
     vertices_mm: np.ndarray, faces: np.ndarray, tolerance_mm: float, edge_mm: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """The mesh with flat parts thinned within a tolerance and long edges split, so that light on its vertices reads."""
-    solid = _manifold(vertices_mm, faces)
+    solid = as_manifold(vertices_mm, faces)
     if solid is None:
         return vertices_mm, faces
-    return _mesh_of(solid.simplify(tolerance_mm).refine_to_length(edge_mm))
-
-
-def _manifold(vertices_mm: np.ndarray, faces: np.ndarray):
-    """The mesh as a manifold3d solid, or None where it is no closed manifold."""
-    import manifold3d
-
-    mesh = manifold3d.Mesh(np.ascontiguousarray(vertices_mm, np.float32), np.ascontiguousarray(faces, np.uint32))
-    solid = manifold3d.Manifold(mesh)
-    if solid.status() != manifold3d.Error.NoError or solid.num_tri() == 0:
-        return None
-    return solid
-
-
-def _mesh_of(solid) -> tuple[np.ndarray, np.ndarray]:
-    mesh = solid.to_mesh()
-    return np.asarray(mesh.vert_properties[:, :3], float), np.asarray(mesh.tri_verts, np.int32)
+    return arrays_of(solid.simplify(tolerance_mm).refine_to_length(edge_mm))
 
 
 def clustered(vertices_mm: np.ndarray, faces: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray]:
@@ -295,11 +280,11 @@ def glove_mesh(envelope: Envelope, master: tuple[np.ndarray, np.ndarray] | None)
         vertices, faces = solid_between(
             envelope.parting_mm, envelope.outer_mm, envelope.frame, envelope.origin_mm, envelope.pixel_mm
         )
-        block, print_of = _manifold(vertices, faces), _manifold(*master)
+        block, print_of = as_manifold(vertices, faces), as_manifold(*master)
         if block is not None and print_of is not None:
             left = block - print_of
             if left.num_tri():
-                return _mesh_of(_largest_parts(left))
+                return arrays_of(_largest_parts(left))
     inside = np.where(np.isfinite(envelope.filled_mm), envelope.filled_mm, envelope.parting_mm)
     return solid_between(inside, envelope.outer_mm, envelope.frame, envelope.origin_mm, envelope.pixel_mm)
 

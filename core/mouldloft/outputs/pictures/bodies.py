@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 
 from ...base.progress import SILENT, Progress
 from ...geometry.heightmap import outline
+from ...geometry.manifold import arrays_of, as_manifold
 from ...geometry.polyline import spaced_out
 from ...geometry.rays import RayScene, ray_scene
 from ...solids.ribs import ribs_of
@@ -216,8 +217,8 @@ def _cut_at_patches(mesh: MeshPair, piece: JacketPiece, envelope: Envelope) -> l
     import manifold3d
 
     vertices, faces = mesh
-    solid = manifold3d.Manifold(manifold3d.Mesh64(vertices.astype(np.float64), faces.astype(np.uint64)))
-    if solid.status() != manifold3d.Error.NoError:
+    solid = as_manifold(vertices, faces)
+    if solid is None:
         return [mesh]
     balls = [manifold3d.Manifold.sphere(p.radius_mm, 96).translate(p.centre_mm) for p in piece.patches]
     flange = outline(laid_as_flange(piece, envelope), envelope.origin_mm, envelope.pixel_mm)
@@ -227,5 +228,4 @@ def _cut_at_patches(mesh: MeshPair, piece: JacketPiece, envelope: Envelope) -> l
     over = flat.extrude(high).translate((0.0, 0.0, -high / 2.0))
     over = over.transform(np.column_stack([envelope.frame.axes.T, np.zeros(3)]))
     there, rest = solid.split(manifold3d.Manifold.batch_boolean(balls, manifold3d.OpType.Add) - over)
-    made = [part.to_mesh64() for part in (rest, there)]
-    return [(np.array(m.vert_properties[:, :3], float), np.array(m.tri_verts, np.int32)) for m in made]
+    return [arrays_of(part) for part in (rest, there)]
