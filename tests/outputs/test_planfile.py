@@ -8,8 +8,9 @@ from dataclasses import fields, is_dataclass
 import numpy as np
 import pytest
 from mouldloft.base.errors import OutputRefused, PlanFileRefused
-from mouldloft.outputs.planfile import open_plan, save_plan
+from mouldloft.outputs.planfile import decode_record, encode_record, open_plan, save_plan
 from mouldloft.outputs.summary import summary_text
+from mouldloft.stages.master import Health
 
 
 def same(a, b, path="plan"):
@@ -80,6 +81,20 @@ def test_altered_plan_is_refused(saved, key, value, says):
     saved.write_text(json.dumps(record))
     with pytest.raises(PlanFileRefused, match=says):
         open_plan(saved)
+
+
+def test_a_record_of_other_fields_is_refused_in_one_sentence():
+    health = Health(3, 0, False, 0, 1, 0, True, notes=("stands on its tip",))
+    written = encode_record(health, "", {})
+    assert decode_record(written, Health, {}).notes == ("stands on its tip",)
+    later = {name: value for name, value in written.items() if name != "split_from"}
+    assert decode_record(later, Health, {}).split_from == 0  # came later, with a value for what was not known
+    for other, says in (
+        ({**written, "warps": 2}, "another version of the program saved it, with 'warps' in its Health"),
+        ({k: v for k, v in written.items() if k != "is_solid"}, "saved it, without 'is_solid' in its Health"),
+    ):
+        with pytest.raises(ValueError, match=says):
+            decode_record(other, Health, {})
 
 
 def test_failed_save_keeps_the_plan_that_was_there(small_plan, saved, monkeypatch):

@@ -104,6 +104,15 @@ def edges_of(faces: np.ndarray, vertex_count: int) -> Edges:
     return Edges(*_find_edges(faces, vertex_count))
 
 
+def rim_of(faces: np.ndarray) -> np.ndarray:
+    """(k, 2) edges that only one of (m, 3) faces has, as that face runs along them."""
+    if not len(faces):
+        return np.zeros((0, 2), np.int64)
+    sides = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]).astype(np.int64)
+    size = int(faces.max()) + 1
+    return sides[~np.isin(sides[:, 0] * size + sides[:, 1], sides[:, 1] * size + sides[:, 0])]
+
+
 def connected(pairs: np.ndarray, count: int) -> tuple[int, np.ndarray]:
     """Parts that (k, 2) pairs of `count` things make of them: how many, and the (count,) int32 part of each."""
     links = coo_matrix((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(count, count))

@@ -11,6 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from .edges import rim_of
+
 _NEAR_CORNER = 0.02  # rim points keep this share of the pitch from a node, so that no sliver is made
 
 
@@ -145,9 +147,7 @@ class Sheet:
 
     def rim(self) -> np.ndarray:
         """(k, 2) directed edges that only one face has."""
-        edges = np.concatenate([self.faces[:, [0, 1]], self.faces[:, [1, 2]], self.faces[:, [2, 0]]])
-        size = int(self.faces.max()) + 1
-        return edges[~np.isin(edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0])]
+        return rim_of(self.faces)
 
 
 def sheet_of(share: np.ndarray, mirrored: bool, cut: Cut | None = None) -> Sheet:

@@ -16,7 +16,7 @@ import types
 import typing
 import zipfile
 import zlib
-from dataclasses import fields, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from enum import Enum
 from functools import cache
 from pathlib import Path
@@ -176,6 +176,7 @@ def decode_record(value: Any, kind: Any, arrays: dict[str, np.ndarray]) -> Any:
             raise ValueError("a row has the wrong length")
         return tuple(decode_record(item, inner[0] if many else k, arrays) for item, k in zip(value, inner * len(value)))
     if isinstance(kind, type) and is_dataclass(kind):
+        _refuse_other_fields(value, kind)
         hints = _hints(kind)
         known = {f.name for f in fields(kind) if f.init}
         return kind(**{k: decode_record(v, hints[k], arrays) for k, v in value.items() if k in known})
@@ -185,6 +186,17 @@ def decode_record(value: Any, kind: Any, arrays: dict[str, np.ndarray]) -> Any:
     if not right:
         raise ValueError(f"{str(value)[:40]!r} stands where {getattr(kind, '__name__', kind)} belongs")
     return value
+
+
+def _refuse_other_fields(value: dict[str, Any], kind: type) -> None:
+    """A record that another version of the program wrote is never read in part: what it held or lacks would go unsaid.
+    A field that came later with a value of its own to stand for "not known" is no such lack."""
+    names = {f.name for f in fields(kind)}
+    asked = {f.name for f in fields(kind) if f.init and f.default is MISSING and f.default_factory is MISSING}
+    if strange := sorted(value.keys() - names):
+        raise ValueError(f"another version of the program saved it, with '{strange[0]}' in its {kind.__name__}")
+    if lacking := sorted(asked - value.keys()):
+        raise ValueError(f"another version of the program saved it, without '{lacking[0]}' in its {kind.__name__}")
 
 
 def _number(value: Any) -> float:

@@ -9,6 +9,8 @@ from scipy import sparse
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
+from ..geometry.edges import edges_of
+
 WELD_MM = 1e-3
 OPENED_MM = 4e-3  # each side steps back by this: a few steps of single precision, far below any tool's accuracy
 _ROUNDS = 24
@@ -122,5 +124,4 @@ def welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.n
 def two_faces_an_edge(vertices_mm: np.ndarray, faces: np.ndarray) -> bool:
     """Whether every edge is shared by two faces in single precision too, as formats store it."""
     _, at = np.unique(vertices_mm.astype(np.float32), axis=0, return_inverse=True)
-    edges = np.sort(at.reshape(-1)[faces][:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
-    return bool((np.unique(edges, axis=0, return_counts=True)[1] == 2).all())
+    return bool((edges_of(at.reshape(-1)[faces], len(vertices_mm)).uses == 2).all())

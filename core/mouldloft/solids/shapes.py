@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import sparse
 
+from ..geometry.edges import rim_of
 from ..geometry.facets import face_vectors
 from ..geometry.frame import PullFrame
 from ..geometry.gathering import gathered
@@ -184,7 +185,7 @@ def solid_between(
     i, j = np.nonzero(used)
     xy = np.stack([origin_mm[0] + j * pixel_mm, origin_mm[1] + i * pixel_mm], axis=1).astype(float)
     top = _cell_faces(number, cells)
-    rim = _open_edges(top)
+    rim = rim_of(top)
     xy = _smooth_rim(xy, rim)
     low = low_mm[used].astype(float)
     high = np.maximum(high_mm[used].astype(float), low + _LEAST_WALL_MM)
@@ -222,14 +223,6 @@ def _cell_faces(number: np.ndarray, cells: np.ndarray) -> np.ndarray:
     a, b = number[:-1, :-1][cells], number[:-1, 1:][cells]
     c, d = number[1:, 1:][cells], number[1:, :-1][cells]
     return np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
-
-
-def _open_edges(faces: np.ndarray) -> np.ndarray:
-    """(k, 2) directed edges that only one face has."""
-    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    size = int(faces.max()) + 1 if len(faces) else 1
-    forward, backward = edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0]
-    return edges[~np.isin(forward, backward)]
 
 
 def _smooth_rim(xy: np.ndarray, rim: np.ndarray) -> np.ndarray:
@@ -318,7 +311,7 @@ def jacket_mesh(envelope: Envelope, keys: Iterable[Key], thickness_mm: float) ->
         normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-30)
         normals = normals + links @ normals
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-30)
-    normals[np.unique(_open_edges(sheet))] = envelope.frame.pull  # the rim stays flush with the flange's edge
+    normals[np.unique(rim_of(sheet))] = envelope.frame.pull  # the rim stays flush with the flange's edge
     return np.concatenate([upper + thickness_mm * normals, upper]), faces
 
 

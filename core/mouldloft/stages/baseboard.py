@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.ops import polygonize, split, unary_union
 
+from ..geometry.edges import edges_of
 from ..geometry.heightmap import outline
 from ..geometry.polyline import spaced_out
 from .master import Master
@@ -40,9 +41,8 @@ def foot_polygons(master: Master) -> tuple[Polygon, ...]:
 
 def _border_segments(faces: np.ndarray, points: np.ndarray) -> np.ndarray:
     """(k, 2, 2) edges that belong to one of the faces only."""
-    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    unique, counts = np.unique(edges, axis=0, return_counts=True)
-    return points[unique[counts == 1]]
+    edges = edges_of(faces, len(points))
+    return points[edges.ends[edges.open]]
 
 
 def _slice_segments(vertices: np.ndarray, faces: np.ndarray, z_mm: float) -> np.ndarray:

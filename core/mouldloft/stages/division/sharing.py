@@ -15,6 +15,7 @@ from scipy import sparse
 
 from ...base.progress import SILENT, Progress
 from ...geometry.contour import face_centres
+from ...geometry.edges import edges_of
 from ...geometry.expansion import ShareCosts, share_out
 from ...geometry.facegraph import FaceGraph, regions
 from ...geometry.frame import pull_frame
@@ -267,7 +268,7 @@ def drawn_shares(master: Master, labels: np.ndarray, pulls: np.ndarray) -> Share
 
 def _smooth_fields(master: Master, labels: np.ndarray, count: int) -> np.ndarray:
     """(count, n) share of each label around every vertex, averaged over the patch's size."""
-    edges = np.unique(np.sort(master.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+    edges = edges_of(master.faces, len(master.vertices_mm)).ends
     lengths = np.linalg.norm(master.vertices_mm[edges[:, 1]] - master.vertices_mm[edges[:, 0]], axis=1)
     cell_mm = float(np.linalg.norm(master.size_mm)) / _PATCHES
     sweeps = int(np.clip(4 * (cell_mm / float(np.median(lengths))) ** 2, 2, _SMOOTH_SWEEPS))

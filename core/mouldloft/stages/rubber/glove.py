@@ -20,6 +20,7 @@ from ...geometry.depthmap import (
     limit_slope,
     raise_by_balls,
 )
+from ...geometry.edges import edges_of
 from ...geometry.frame import PullFrame, pull_frame
 from ...geometry.heightmap import filled as filled_map
 from ...geometry.heightmap import sample_map
@@ -369,14 +370,8 @@ def _foot_edges(master: Master, mine: np.ndarray) -> np.ndarray:
     """(k, 2) vertices of the edges along which the given faces ((m,) bool) meet an open base."""
     if master.base != "open" or not master.base_faces.any():
         return np.zeros((0, 2), np.int64)
-    edges = np.sort(master.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 3, 2), axis=2)
-    size = len(master.vertices_mm)
-
-    def keys(which: np.ndarray) -> np.ndarray:
-        return np.unique(edges[which][..., 0].astype(np.int64) * size + edges[which][..., 1])
-
-    both = np.intersect1d(keys(mine), keys(master.base_faces))
-    return np.stack([both // size, both % size], axis=1)
+    edges = edges_of(master.faces, len(master.vertices_mm))
+    return edges.ends[np.intersect1d(edges.edge_of[mine], edges.edge_of[master.base_faces])]
 
 
 def _can_show(points: np.ndarray, filled: np.ndarray, grid: Grid, reach_mm: float) -> np.ndarray:
