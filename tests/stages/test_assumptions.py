@@ -6,7 +6,7 @@ import re
 
 import pytest
 from mouldloft.base.marks import Assumption, Mark
-from mouldloft.inputs.brief import Brief, CastBrief, CradleBrief, JacketBrief, KeysBrief
+from mouldloft.inputs.brief import Brief, CastBrief, CradleBrief, JacketBrief, JointBrief, KeysBrief, RubberBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.cast import cast_assumptions
 from mouldloft.stages.cradle import cradle_assumptions
@@ -20,6 +20,7 @@ from mouldloft.stages.wall.build import wall_assumptions
 from mouldloft.trade.laminate import laminate_assumptions
 from mouldloft.trade.lifting import lifting_assumptions
 from mouldloft.trade.price import rate_assumptions
+from mouldloft.trade.section import choose_section, section_assumptions
 
 CAST = CastBrief(
     gelcoat_wet_mm=0.6, mat_oz=6.0, push_n=250.0, basic_wind_m_s=27.5, wind_force_coefficient=1.4, safety_factor=1.7
@@ -37,6 +38,9 @@ TOLD = {
     "programme": lambda: programme_assumptions(read_catalogue(None)),
     "seam": lambda: seam_assumptions(Brief().seam),
     "rates": lambda: rate_assumptions(Brief().rates),
+    "joint": lambda: section_assumptions(
+        choose_section(1400.0, 10.0, RubberBrief(), JointBrief(bolt="M8", jacket_flange_mm=48.0))
+    ),
     "wall of boards": lambda: wall_assumptions("plane"),
     "wall of strips": lambda: wall_assumptions("free"),
 }
@@ -82,6 +86,8 @@ FIGURES = (
     ("lifting by the brief", "lift limit", "18.0 kg", RULE, "the brief"),
     ("programme", "green trim", "0.75 to 2.5 h after the last glass", RULE, "at 20 °C"),
     ("programme", "laminate laid at once", "4 mm", RULE, "against heat"),
+    ("joint", "bolts", "M8, no further than 150 mm apart, 60 from a corner", RULE, ""),
+    ("joint", "jacket flange", "48 mm", RULE, ""),
     ("wall of boards", "longest board", "900 mm", RULE, ""),
     ("wall of strips", "longest strip", "900 mm", RULE, ""),
     ("wall of strips", "bent to a stretch", "0.5 %", RULE, ""),

@@ -344,8 +344,8 @@ def test_three_arms_take_three_pieces_along_the_bisectors(arms):
     assert _level_turns(made) == pytest.approx(BISECTORS_DEG, abs=11.5)  # 10 degrees, and what the lattice lets pass
     exact = shadow_behind_arms_mm3(arms.seam.plane_offset_mm)
     assert arms.locks.fill_mm3 == pytest.approx(exact, rel=0.01)
-    # blocks may give a place to the other piece where that is near enough: a little less than by the parting surface
-    assert 0.90 * exact < made.two_piece_fill_mm3 < exact
+    # blocks may give a place by the parting to the other piece: 7 % less with the plane off the hub, 17 % through it
+    assert 0.80 * exact < made.two_piece_fill_mm3 < exact
     assert made.fill_mm3 < 0.05 * made.two_piece_fill_mm3
     assert made.locked_area_mm2 < 0.05 * made.two_piece_locked_area_mm2
 

@@ -133,6 +133,16 @@ def test_hours_of_the_mould_by_hand(catalogue: Catalogue, cast: Cast) -> None:
         assert hours[name] == pytest.approx(near(person_h, people)), name
 
 
+def test_each_cradle_takes_the_hours_of_its_own_boards(catalogue: Catalogue, cast: Cast) -> None:
+    four, seven = cradle_of(4).pieces[0], cradle_of(7).pieces[1]
+    cradle = replace(cradle_of(), pieces=(four, seven))
+    brief = Brief(run=RunBrief(casts=1))
+    made = set_programme(seam_of(LINE), locks_of(), rubber_of(), keys_of(), jacket_of(), cradle, cast, brief, catalogue)
+    hours = hours_by_name(made)
+    for side, boards in (("left", 4), ("right", 7)):
+        assert hours[f"Cut and assemble the cradle, {side} piece"] == pytest.approx(near(0.75 * boards, 1))
+
+
 def test_hours_of_a_coat_are_its_pots(catalogue: Catalogue, cast: Cast) -> None:
     made = programme_of(catalogue, cast, casts=1)
     pot = next(b for b in made.batches if (b.coat, b.piece) == ("build coat 1", "left piece"))

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..base.errors import BriefRefused
-from ..base.figures import counted, kg, listed, money, number, packs_words, percent, unit_words
+from ..base.figures import counted, listed, money, number, packs_words, percent, unit_words
 from ..inputs.brief import Brief, ObservedBrief
 from ..inputs.materials import Material
 from ..stages.cast import joint_tape
@@ -334,11 +334,6 @@ def _buy_lines(review: LogReview) -> list[str]:
     else:
         lines.append(f"  In all {money(sum(item.cost for item in wanted), review.currency)}.")
     return lines
-
-
-def cast_weights(review: LogReview) -> str:
-    """'cast 1: 17.2 kg; ...' of those weighed."""
-    return "; ".join(f"cast {c.number}: {kg(c.weight_kg)}" for c in review.casts if c.weight_kg is not None)
 
 
 __all__ = ["LogReview", "ObservedBrief", "Reading", "review_lines", "review_log"]

@@ -26,7 +26,7 @@ SAW_MM = 8.0  # between parts cut from one block, and along its edge (common pra
 CLAY_KG_DM3 = 1.75  # oil-based modelling clay, 1.6 to 1.9 (from memory, verify)
 SEALER_M2_L, SEALER_COATS = 8.0, 2  # shellac or the like over clay (common practice, no source)
 ARMATURE_OVER_REACH = 1.3  # laps, bends and the part under the board, over the lengths measured (common practice)
-PITCH_UNSURE, CLAY_UNSURE = 0.03, 0.25
+CLAY_UNSURE = 0.25
 _LEAST_PART_MM3 = 1e6  # of foam in a layer: a litre; less is built up in clay
 
 

@@ -16,6 +16,7 @@ from ..inputs.catalogue import Catalogue, read_catalogue
 from ..trade.laminate import laminate_assumptions
 from ..trade.price import rate_assumptions
 from ..trade.seamterms import for_directions, terms_for
+from ..trade.section import section_assumptions
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions, lay_cradle_on_sheets
@@ -357,6 +358,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         *rate_assumptions(brief.rates, made.catalogue.currency),
         *seam_assumptions(brief.seam, max(made.master.size_mm)),
         *wall_assumptions(made.seam.kind),
+        *section_assumptions(made.rubber.built_to),
         *division_assumptions(brief.seam),
         *key_assumptions(brief.keys, rubber_properties(made.catalogue.rubber_for(brief.materials))),
         *laminate_assumptions(brief.jacket.glass_fraction),

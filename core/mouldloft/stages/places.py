@@ -21,7 +21,6 @@ from .seam import Feature, KeepClearProposal, find_features
 _SAMPLES = 12_000
 _SAY = 7  # samples around a place that vote for its name
 FACE_KINDS = ("eye", "nose", "mouth")
-LIMBS = ("leg", "foreleg", "hind leg")
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,7 +10,6 @@ from ..inputs.brief import JacketBrief
 from .lifting import check_lift
 
 GRIPS_FROM_KG = 15.0  # common practice: hand grips wherever the heaviest lift passes this
-GRIPS_EACH = 2  # common practice: a pair, either side of the centre of mass, for each two people
 GRIP_SPREAD_MM = 250.0  # common practice: from the centre of mass
 
 

@@ -6,7 +6,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from ...base.figures import listed
 from ...base.marks import Assumption, Mark
 from ...trade.price import cleanup_hours, joint_hours
 from .mixes import Workshop
@@ -225,11 +224,6 @@ def _paint(
 def colourway(colourways: tuple[str, ...], number: int) -> str:
     """The colourway of a cast, from 1; over and over where there are fewer than casts."""
     return colourways[(number - 1) % len(colourways)] if colourways else ""
-
-
-def names_of(words: Iterable[str]) -> str:
-    """Names of limbs in a sentence."""
-    return listed(words) or "narrow limbs"
 
 
 def cast_work_assumptions() -> Iterable[Assumption]:

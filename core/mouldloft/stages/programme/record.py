@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 TaskKind = Literal["work", "wait", "mend"]
-MOULD_PARTS = ("wall", "keys", "glove", "jacket", "cradle", "mould")
 RUN_PARTS = ("casts", "finish")
 
 

@@ -260,7 +260,7 @@ def _flanges_of_many(body: _Body, section: JointSection, master: Master, scene: 
     toe = ndimage.distance_transform_edt(rubber) * body.grid.pixel_mm
     nothing, none = np.zeros((0, 3)), np.zeros(level.shape)
     there = np.isfinite(top)  # beyond the parting surface there is no flange to bevel
-    bevelled = np.full(level.shape, -np.inf)
+    bevelled = np.full(level.shape, np.nan)
     bevelled[there] = (top - level)[there] * np.minimum(toe[there] / section.bevel_run_mm, 1.0)
     stands = body.tall | (body.drafted > body.low)
     return Flanges(

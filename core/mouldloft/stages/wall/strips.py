@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 import numpy as np
-from shapely.geometry import Polygon
 
 from ...geometry.frame import PullFrame
 from .records import Station, StationMark, WallPiece
@@ -45,11 +44,6 @@ def strip_pieces(
             )
         )  # fmt: skip
     return made
-
-
-def covers_itself(piece: WallPiece) -> bool:
-    """Does a piece laid flat lie over itself?"""
-    return not Polygon(piece.outline_mm).is_valid
 
 
 def _pair(point: np.ndarray) -> tuple[float, float]:
