@@ -51,7 +51,12 @@ def test_what_the_scanner_did_not_see_is_measured_and_placed(hare, closed_hare):
     areas = trimesh.triangles.area(vertices[faces])
     foot = (vertices[faces][:, :, 2] < 1).all(axis=1)
     lost = float(areas[drop & ~foot].sum())
-    assert closed.missing_mm2 == pytest.approx(lost, rel=0.25)  # a rim 8 mm wide is the scan's to bridge
+    # what lies within a pitch of the clay is the scan's to bridge: a band 8 mm wide along the rim, which runs in the
+    # facets' zigzag, a third longer than the band
+    sides = trimesh.Trimesh(vertices, faces, process=False)
+    rim = sides.face_adjacency_edges[np.diff(drop[sides.face_adjacency], axis=1)[:, 0]]
+    band = 8.0 * np.linalg.norm(vertices[rim[:, 0]] - vertices[rim[:, 1]], axis=1).sum()
+    assert 0.65 < (lost - closed.missing_mm2) / band < 0.8
     assert 0 < closed.missing_share < 0.12
     assert len(closed.hole_middles_mm) >= 3
     unseen = ~closed.measured(vertices[faces].mean(axis=1))
