@@ -23,7 +23,6 @@ _BEAD_HEIGHT_MM = (4.0, 5.0, 5.0, 5.0, 5.0, 5.0, 5.0)
 _TURN_MM = (17.5, 60.0, 60.0, 60.0, 60.0, 100.0, 100.0)
 _BOLTS = ((400.0, "M6"), (4000.0, "M8"), (6500.0, "M10"), (np.inf, "M12"))
 _PITCH_MM = (100.0, 150.0, 150.0, 150.0, 150.0, 150.0, 150.0)
-BEVEL_DEG = 45.0  # common practice: 30 to 45
 LEAST_RADIUS_MM = 8.0  # common practice: chopped strand mat bridges a tighter inside corner
 CORNER_MM = 60.0  # common practice: a bolt no further than this from a corner of the flange
 CLEAR_DEG = 20.0  # common practice: a bead's sides stand this clear of both pulls
