@@ -50,6 +50,14 @@ def test_every_lift_says_how_many(small_plan, pages) -> None:
         assert lift.sentence in text
 
 
+def test_the_closed_mould_weighs_what_is_in_it(small_plan) -> None:
+    """Half of it lies on the floor while it is rolled: jackets, rubber and the cast, each counted once."""
+    p = small_plan
+    rolled = next(lift for lift in lifts_that_happen(p) if lift.what.startswith("closed mould"))
+    inside = sum(piece.mass_kg + piece.rubber_mass_kg for piece in p.jacket.pieces) + p.cast.mass_kg
+    assert rolled.load_kg == pytest.approx(inside / 2)
+
+
 def test_the_money_adds_up_as_printed(small_plan, pages) -> None:
     cash = small_plan.takeoff.money
     text = " ".join(pages).replace("\N{NO-BREAK SPACE}", " ")
