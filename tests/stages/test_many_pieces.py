@@ -29,11 +29,10 @@ from mouldloft.stages.division.propose import (
     Division,
     DivisionPiece,
     JointLine,
-    _joints,
     name_by_pull,
     seam_of_division,
 )
-from mouldloft.stages.division.sharing import Shares
+from mouldloft.stages.division.sharing import Shares, joints_between
 from mouldloft.stages.locks import find_locks
 from mouldloft.stages.master import Master
 from mouldloft.stages.pipeline import back_glove, key_glove, order_and_days, plan, with_notes
@@ -72,7 +71,7 @@ def in_sectors(master: Master, pulls: np.ndarray, order: tuple[int, ...] | None 
     pieces = tuple(
         DivisionPiece(n, tuple(p), a, a / areas.sum(), 0.0, 0.0, 1.0) for n, p, a in zip(names, pulls, areas)
     )
-    found = _joints(master, Shares(labels, pulls, fields))
+    found = joints_between(master, Shares(labels, pulls, fields))
     joints = tuple(
         JointLine((names[a], names[b]), line, closed, float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum()))
         for (a, b), line, closed in found

@@ -157,6 +157,8 @@ def _write_solids(plan: MouldPlan, folder: Path, formats: tuple[str, ...], progr
     shapes = make_solids(plan, progress=progress)
     if plan.division is not None:
         shapes += jacket_solids(plan.division)
+        if plan.division.jackets is not None:
+            shapes += jacket_solids(plan.division.jackets, "jacket apart from its glove")
     write_solids(shapes, folder, formats)
     return [Written(folder, "halves, gloves, jackets and boards as closed meshes")]
 

@@ -8,6 +8,7 @@ from ..stages.division.propose import beyond_two
 from ..stages.jacket.record import JacketPiece
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
+from ..trade.answers import Answer
 from ..trade.money import Money
 from .peelwords import peel_rows
 from .words import kind_words, rubber_kg_per_mm3, run_line, stands_words, title_of
@@ -119,8 +120,19 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
                 f"joints {metres(made.joint_length_mm)}",
             )
         )
+    rows += [(f"  {answer.name}", _answer_words(answer, plan)) for answer in made.answers]
     rows.append(("  Limits", " ".join((*made.notes, _STILL_LEFT if built else _STILL_TWO))))
     return rows
+
+
+def _answer_words(answer: Answer, plan: MouldPlan) -> str:
+    """One line of the table; the price is of what the answers differ in."""
+    return (
+        f"{money(answer.total, plan.takeoff.currency)} and {answer.hours:.0f} h of seam, fill and further pieces; "
+        f"stretch {percent(answer.stretch)} of what is allowed; fill {litres(answer.fill_mm3)}, "
+        f"{mm(answer.deepest_mm)} deep; seam {metres(answer.seam_mm)}, {metres(answer.on_show_mm)} on show; heaviest "
+        f"jacket {kg(answer.heaviest_kg)}; {answer.reason}"
+    )
 
 
 def _rubber_rows(plan: MouldPlan) -> list[tuple[str, str]]:

@@ -17,10 +17,11 @@ from ..trade.laminate import laminate_assumptions
 from ..trade.price import rate_assumptions
 from ..trade.seamterms import for_directions, terms_for
 from ..trade.section import section_assumptions
+from ..trade.thickness import choose_thickness
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions, lay_cradle_on_sheets
-from .division import Division, division_assumptions, propose_division, seam_of_division, takes_division
+from .division import Division, division_assumptions, propose_division, seam_of_division, takes_division, weigh_division
 from .freshness import stage_stamps, stale_stages
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
 from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_keys
@@ -31,7 +32,7 @@ from .peel import Peel, peel_assumptions, peel_gloves
 from .plan import MouldPlan, OpenSurvey
 from .programme import Programme, programme_assumptions, set_programme
 from .rubber import Rubber, brush_rubber
-from .seam import Seam, place_seam, price_openings, seam_assumptions
+from .seam import Seam, place_seam, price_openings, seam_assumptions, skin_areas_mm2
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
@@ -258,11 +259,19 @@ def divide(
         master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show,
         terms=terms_for(master.height_mm, brief, catalogue),
     )  # fmt: skip
-    if division is not None and takes_division(brief, division):
-        seam = seam_of_division(master, division, seam, survey.show)
+    if division is None:
+        return seam, locks, None
+    taken = takes_division(brief, division)
+    more: tuple[Seam, Locks] | None = None
+    if taken or division.comes_off:
+        own = seam_of_division(master, division, seam, survey.show)
         rubber_material = catalogue.rubber_for(brief.materials)
-        locks = find_locks(master, survey.undercut, seam, rubber_material, progress, scene=survey.scene)
-    return seam, locks, division
+        more = own, find_locks(master, survey.undercut, own, rubber_material, progress, scene=survey.scene)
+    terms = terms_for(master.height_mm, brief, catalogue)
+    width = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).flange_width_mm
+    answers = weigh_division(division, (seam, locks), more, skin_areas_mm2(master), terms, width)
+    division = replace(division, answers=answers)
+    return (*more, division) if taken and more is not None else (seam, locks, division)
 
 
 def plan_wall(

@@ -16,13 +16,14 @@ from ...base.figures import listed, litres, mm, percent
 from ...base.intervals import CARVING, Interval, interval_of
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
-from ...geometry.contour import cross_at_zero, face_centres, join_chains
+from ...geometry.contour import face_centres
 from ...geometry.facegraph import FaceGraph, face_graph
 from ...geometry.frame import unit
 from ...geometry.freedom import freedom_by_rays
 from ...geometry.polyline import length_mm
 from ...geometry.rays import RayScene, ray_scene
 from ...inputs.brief import Brief, SeamBrief
+from ...trade.answers import Answer
 from ...trade.laminate import lay_up, mat_g_m2_from_oz
 from ...trade.price import piece_price
 from ...trade.seamterms import SeamTerms, seam_terms
@@ -42,6 +43,7 @@ from ..seam import (
     skin_areas_mm2,
 )
 from ..visibility import how_it_shows
+from .jackets import JacketsApart, share_jackets
 from .lattice import (
     CELLS,
     MasterCells,
@@ -58,9 +60,18 @@ from .lattice import (
     skin_ratio,
     skin_volume_mm3,
 )
-from .sharing import Shares, at_most, drawn_shares, gather_patches, possible_pulls, pull_costs, share_skin, useful_pulls
-
-pass
+from .naming import name_by_pull
+from .sharing import (
+    Shares,
+    at_most,
+    drawn_shares,
+    gather_patches,
+    joints_between,
+    possible_pulls,
+    pull_costs,
+    share_skin,
+    useful_pulls,
+)
 
 
 @dataclass(frozen=True)
@@ -120,6 +131,7 @@ class Division:
     fill_share: float  # of the master's volume
     deepest_fill_mm: float
     two_piece_fill_mm3: float  # by the same method, for comparison
+    two_piece_deepest_mm: float  # likewise
     two_piece_locked_area_mm2: float
     locked_area_mm2: float
     rubber_mm3: Interval
@@ -129,6 +141,13 @@ class Division:
     jacket_cells: np.ndarray
     why: str
     notes: tuple[str, ...]
+    jackets: JacketsApart | None = None  # two gloves under more jackets, where that pays
+    answers: tuple[Answer, ...] = ()  # the table: two pieces with fill, more jackets, more glove pieces
+
+    @property
+    def comes_off(self) -> bool:
+        """An order was found, and every piece tried clear on its way."""
+        return bool(self.order) and not any(step.hits for step in self.order)
 
 
 _AS_PROPOSED = 4  # pieces, where the brief leaves the number to the proposal
@@ -271,11 +290,13 @@ def propose_division(
             f"No {asked} pieces are worth making: with the best pulls found, {len(best.shares.pulls)} of them take all "
             "the skin; ask for another number under [seam] pieces."
         )
-    progress.step(0.9, "two pieces, by the same method")
+    progress.step(0.8, "two pieces, by the same method")
     two = _two_pieces(body, seam, rule, wall.thickness_mm)
+    progress.step(0.85, "jackets apart from gloves")
+    apart = share_jackets(body, graph, patches, seam, pulls, costs, terms, rule, wall.thickness_mm, two, progress)
     rough = cells_of_master(master, scene, rule.skin_mm, margin, cells=round(ROUGH_SHARE * cells))
     error = _fill_error(rough, best, rule, wall.thickness_mm)
-    return _in_words(body, best, brief, rule, reasons, two, locks, error)
+    return replace(_in_words(body, best, brief, rule, reasons, two, locks, error), jackets=apart)
 
 
 def _try(
@@ -303,7 +324,7 @@ def _try(
         )
     ways = look_again(body, blocks, shares.pulls, found.order)
     fill = blocks.fill_cells * body.lattice.pitch_mm**3
-    joints = _joints(master, shares)
+    joints = joints_between(master, shares)
     kg = _jacket_kg(master, shares, joints, rule.flange_width_mm, wall_kg_m2)
     deepest = deepest_fill_mm(body, blocks, shares.pulls)
     share = float(fill.sum()) / max(master.volume_mm3, 1e-9)
@@ -313,13 +334,13 @@ def _try(
     return _Tried(shares, blocks, found, ways, fill, deepest, kg, joints, tuple(broken))
 
 
-def _two_pieces(body: MasterCells, seam: Seam, rule: ThicknessRule, wall_mm: float) -> float:
-    """Undercut fill (mm³) of the two-piece seam on the same lattice."""
+def _two_pieces(body: MasterCells, seam: Seam, rule: ThicknessRule, wall_mm: float) -> tuple[float, float]:
+    """Undercut fill (mm³) of the two-piece seam on the same lattice, and how deep it is (mm)."""
     pulls = np.array([unit(np.asarray(p.pull)) for p in seam.pieces])
     blocks, _ = cells_of_pieces(
         body, labels_by_face(body, seam.labels), pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
     )
-    return float(blocks.fill_cells.sum()) * body.lattice.pitch_mm**3
+    return float(blocks.fill_cells.sum()) * body.lattice.pitch_mm**3, deepest_fill_mm(body, blocks, pulls)
 
 
 def _fill_error(rough: MasterCells, best: _Tried, rule: ThicknessRule, wall_mm: float) -> float:
@@ -335,22 +356,6 @@ def _fill_error(rough: MasterCells, best: _Tried, rule: ThicknessRule, wall_mm: 
     return abs(float(again.fill_cells.sum()) * rough.lattice.pitch_mm**3 - float(best.fill_mm3.sum()))
 
 
-def _joints(master: Master, shares: Shares) -> tuple[tuple[tuple[int, int], np.ndarray, bool], ...]:
-    """Where two pieces' fields are equal and above all others': pairs of pieces, points (k, 3), closed or not."""
-    fields = shares.fields.astype(float)
-    at_faces = fields[:, master.faces].mean(axis=2)
-    skip_base = master.base_faces if master.base == "open" else np.zeros(len(master.faces), bool)
-    out = []
-    for a in range(len(fields)):
-        for b in range(a + 1, len(fields)):
-            rest = np.delete(at_faces, (a, b), axis=0).max(axis=0) if len(fields) > 2 else np.zeros(len(master.faces))
-            skip = skip_base | (np.maximum(at_faces[a], at_faces[b]) < rest)
-            crossings = cross_at_zero(master.vertices_mm, master.faces, fields[a] - fields[b])
-            for chain in join_chains(crossings, skip):
-                out.append(((a, b), crossings.points_mm[chain.nodes], chain.closed))
-    return tuple(out)
-
-
 def _jacket_kg(master: Master, shares: Shares, joints: tuple, flange_width_mm: float, wall_kg_m2: float) -> np.ndarray:
     """(pieces,) mass of each jacket: its skin's area and its flanges, at the brief's mat."""
     area = np.bincount(shares.labels, skin_areas_mm2(master), minlength=len(shares.pulls)).astype(float)
@@ -361,29 +366,6 @@ def _jacket_kg(master: Master, shares: Shares, joints: tuple, flange_width_mm: f
 
 # --- in words --------------------------------------------------------------------------------------------
 
-_ROUND = ("front", "front left", "left", "back left", "back", "back right", "right", "front right")
-_STEEP = 0.7  # of a pull's length: a steeper one names a top or bottom piece
-
-
-def name_by_pull(pulls: np.ndarray, centres_mm: np.ndarray) -> tuple[str, ...]:
-    """Names a workshop can find: by the side each piece comes off to; of two to one side the lower and the upper, of
-    more by number from below."""
-    sides = []
-    for x, y, z in pulls:
-        turn = np.degrees(np.arctan2(x, -y)) % 360  # 0 front, 90 left
-        sides.append(("top" if z > 0 else "bottom") if abs(z) > _STEEP else _ROUND[round(turn / 45) % 8])
-    names = []
-    for k, side in enumerate(sides):
-        alike = [n for n in range(len(sides)) if sides[n] == side]
-        place = sorted(alike, key=lambda n: (float(centres_mm[n][2]), n)).index(k)
-        if len(alike) == 1:
-            names.append(f"{side} piece")
-        elif len(alike) == 2:
-            names.append(f"{('lower', 'upper')[place]} {side} piece")
-        else:
-            names.append(f"{side} piece {place + 1}")
-    return tuple(names)
-
 
 def _in_words(
     body: MasterCells,
@@ -391,7 +373,7 @@ def _in_words(
     brief: Brief,
     rule: ThicknessRule,
     reasons: tuple[str, ...],
-    two_fill_mm3: float,
+    of_two: tuple[float, float],
     locks: Locks,
     error_mm3: float,
 ) -> Division:
@@ -427,11 +409,12 @@ def _in_words(
         joints=joints,
         joint_length_mm=joint_mm,
         order=_order_in_words(tried, names),
-        holds=tried.within and fill < two_fill_mm3,
+        holds=tried.within and fill < of_two[0],
         fill_mm3=fill,
         fill_share=fill / max(master.volume_mm3, 1e-9),
         deepest_fill_mm=tried.deepest_mm,
-        two_piece_fill_mm3=two_fill_mm3,
+        two_piece_fill_mm3=of_two[0],
+        two_piece_deepest_mm=of_two[1],
         two_piece_locked_area_mm2=locks.piece_locked_area_mm2,
         locked_area_mm2=float(sum(locked)),
         rubber_mm3=division_rubber(body, tried.blocks, rule, brief, joint_mm, error_mm3),
@@ -439,7 +422,7 @@ def _in_words(
         cell_mm=body.lattice.pitch_mm,
         lattice_first_mm=tuple(float(c) for c in body.lattice.first_mm),  # type: ignore[arg-type]
         jacket_cells=tried.blocks.jacket,
-        why=_why(reasons, count, fill, two_fill_mm3),
+        why=_why(reasons, count, fill, of_two[0]),
         notes=_notes(body, tried, names),
     )
 
@@ -526,9 +509,10 @@ _LEAST_JOINT_MM = 5.0  # a shorter open one is a crumb where three pieces meet
 
 
 def takes_division(brief: Brief, division: Division) -> bool:
-    """Does the brief plan the mould in the pieces of this division? As proposed only where they better two."""
+    """Does the brief plan the mould in the pieces of this division? As proposed only where they come off and better
+    two."""
     if brief.seam.pieces == "as proposed":
-        return division.fill_mm3 < division.two_piece_fill_mm3
+        return division.comes_off and division.fill_mm3 < division.two_piece_fill_mm3
     return brief.seam.pieces == len(division.pieces)
 
 

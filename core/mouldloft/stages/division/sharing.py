@@ -14,7 +14,7 @@ import numpy as np
 from scipy import sparse
 
 from ...base.progress import SILENT, Progress
-from ...geometry.contour import face_centres
+from ...geometry.contour import cross_at_zero, face_centres, join_chains
 from ...geometry.edges import edges_of
 from ...geometry.expansion import ShareCosts, share_out
 from ...geometry.facegraph import FaceGraph, regions
@@ -255,7 +255,7 @@ def _turned_to_suit(
 def _on_faces(master: Master, graph: FaceGraph, labels: np.ndarray, pulls: np.ndarray) -> Shares:
     """Patches' shares as faces' labels with even borders, less their islands."""
     smooth = _largest_at_faces(master, _smooth_fields(master, labels, len(pulls)))
-    whole = _without_islands(graph, smooth, skin_areas_mm2(master))
+    whole = without_islands(graph, smooth, skin_areas_mm2(master))
     used, labels = np.unique(whole, return_inverse=True)
     return drawn_shares(master, labels.reshape(-1), pulls[used])
 
@@ -288,7 +288,7 @@ def _largest_at_faces(master: Master, fields: np.ndarray) -> np.ndarray:
     return np.argmax(fields[:, a] + fields[:, b] + fields[:, c], axis=0).astype(np.int8)
 
 
-def _without_islands(graph: FaceGraph, labels: np.ndarray, skin_mm2: np.ndarray) -> np.ndarray:
+def without_islands(graph: FaceGraph, labels: np.ndarray, skin_mm2: np.ndarray) -> np.ndarray:
     """Labels of which every part smaller than 1.5 % of the skin has gone to the neighbour with the longest border."""
     for _ in range(_ISLAND_ROUNDS):
         count, part = regions(graph, labels)
@@ -330,3 +330,19 @@ def _given_away(graph: FaceGraph, labels: np.ndarray, part: np.ndarray, give: np
     into = np.arange(count)
     into[give] = np.where(border.max(axis=1) > 0, takes, give)
     return old[into[part]]
+
+
+def joints_between(master: Master, shares: Shares) -> tuple[tuple[tuple[int, int], np.ndarray, bool], ...]:
+    """Where two pieces' fields are equal and above all others': pairs of pieces, points (k, 3), closed or not."""
+    fields = shares.fields.astype(float)
+    at_faces = fields[:, master.faces].mean(axis=2)
+    skip_base = master.base_faces if master.base == "open" else np.zeros(len(master.faces), bool)
+    out = []
+    for a in range(len(fields)):
+        for b in range(a + 1, len(fields)):
+            rest = np.delete(at_faces, (a, b), axis=0).max(axis=0) if len(fields) > 2 else np.zeros(len(master.faces))
+            skip = skip_base | (np.maximum(at_faces[a], at_faces[b]) < rest)
+            crossings = cross_at_zero(master.vertices_mm, master.faces, fields[a] - fields[b])
+            for chain in join_chains(crossings, skip):
+                out.append(((a, b), crossings.points_mm[chain.nodes], chain.closed))
+    return tuple(out)

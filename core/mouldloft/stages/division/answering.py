@@ -1,0 +1,71 @@
+"""The answers to what two pieces lock, measured alike and set in one table."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from ...trade.answers import Answer, Measured, weigh_answers
+from ...trade.seamterms import SeamTerms
+from ..locks import Locks
+from ..seam import Seam, measures_of
+from .propose import Division
+
+
+def weigh_division(
+    division: Division,
+    two: tuple[Seam, Locks],
+    more: tuple[Seam, Locks] | None,
+    skin_areas: np.ndarray,
+    terms: SeamTerms,
+    flange_width_mm: float,
+) -> tuple[Answer, ...]:
+    """Two pieces with their fill, two gloves under more jackets, and more glove pieces each with its jacket.
+
+    two : the seam of two pieces and what locks; more : those of the division's pieces, None where they hold each other.
+    skin_areas : (m,) mm² of each face that rubber covers. Fill is the division's lattice's for all. Jackets apart leave
+    the two gloves' stretch as it is.
+    """
+    seam, locks = two
+    stretch = _share(locks)
+    of_two = replace(measures_of(seam.figures), fill_mm3=division.two_piece_fill_mm3)
+    area = np.bincount(seam.labels, skin_areas, minlength=2) + flange_width_mm * seam.length_mm
+    found = [
+        Measured(
+            "two", 2, 2, of_two, 0.0, division.two_piece_deepest_mm, stretch,
+            float(area.max()) * 1e-6 * terms.jacket_kg_m2, True,
+        )
+    ]  # fmt: skip
+    apart = division.jackets
+    if apart is not None:
+        heaviest = max(piece.jacket_kg for piece in apart.pieces)
+        found.append(
+            Measured(
+                "jackets", 2, len(apart.pieces), replace(of_two, fill_mm3=apart.fill_mm3), apart.joint_mm,
+                apart.deepest_fill_mm, stretch, heaviest, apart.comes_off,
+            )
+        )  # fmt: skip
+    count, length = len(division.pieces), division.joint_length_mm
+    if count > 2:
+        # every joint of more pieces is bent; where they hold each other, nothing but its length is known of the seam,
+        # and the rest is taken for as large a share of it as of two
+        share = length / max(seam.figures.length_mm, 1.0)
+        rough = replace(of_two, on_show_mm=of_two.on_show_mm * share, locked_mm2=division.locked_area_mm2, lines=count)
+        measures = measures_of(more[0].figures) if more is not None else rough
+        measures = replace(
+            measures, length_mm=length, bent_mm=length, past_reach_mm=of_two.past_reach_mm * share,
+            fill_mm3=division.fill_mm3,
+        )  # fmt: skip
+        found.append(
+            Measured(
+                "gloves", count, count, measures, 0.0, division.deepest_fill_mm,
+                stretch if more is None else _share(more[1]), max(piece.jacket_kg for piece in division.pieces),
+                more is not None,
+            )
+        )  # fmt: skip
+    return weigh_answers(tuple(found), terms.casts, terms.rubber, terms.rates, terms.currency)
+
+
+def _share(locks: Locks) -> float:
+    return locks.worst_stretch / locks.stretch_allowed if locks.stretch_allowed > 0 else float("inf")

@@ -1,0 +1,141 @@
+"""What is done where two pieces lock too much, priced one beside the other: fill, more jackets, more glove pieces.
+
+One function of the rates for all, `trade.price.price_seam`, and what further jackets cost beside it. No meshes here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from ..base.figures import listed, mm, money, percent
+from ..base.marks import Assumption, Mark
+from ..inputs.brief import RatesBrief
+from .price import RubberPrice, SeamMeasures, SeamPrice, piece_price, price_seam, wall_hours
+
+JACKET_SHARE = 0.5  # of a further glove piece with its jacket: the glass alone
+BOLTED_H = 0.2  # on every cast: a further jacket unbolted, lifted off, cleaned and bolted home
+DEEP_FILL_MM = 80.0  # deeper fill is heavy, cures slowly and stretches little: trade's own figure
+
+HEAVY_FILL_MM3 = 5e6  # five litres, as many kilograms and more on two gloves (common practice)
+
+Kind = Literal["two", "jackets", "gloves"]
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One answer as measured. seam : of the glove, its fill included; jacket_joint_mm : joints in the jacket alone;
+    stretch : the glove's worst, of what is allowed; heaviest_kg : jacket piece; comes_off : in an order, every
+    piece tried on its way."""
+
+    kind: Kind
+    gloves: int
+    jackets: int
+    seam: SeamMeasures
+    jacket_joint_mm: float
+    deepest_mm: float
+    stretch: float
+    heaviest_kg: float
+    comes_off: bool
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One line of the table. hours, total : of seam, fill and further pieces over the run, in the catalogue's currency;
+    what all answers share is left out. broken : which limits it does not keep, in words; reason : why it is recommended
+    or not."""
+
+    kind: Kind
+    name: str
+    gloves: int
+    jackets: int
+    hours: float
+    total: float
+    stretch: float
+    fill_mm3: float
+    deepest_mm: float
+    seam_mm: float
+    on_show_mm: float
+    heaviest_kg: float
+    broken: tuple[str, ...]
+    recommended: bool
+    reason: str
+
+
+def further_jackets_hours(joint_mm: float, further: int, casts: int, rates: RatesBrief) -> float:
+    """Hours of jacket pieces past one a glove piece: their wall on the rubber and their making once, bolting up and
+    down on every cast. joint_mm : of joints in the jacket alone."""
+    if further <= 0:
+        return 0.0
+    once = wall_hours(0.0, joint_mm, further + 1, rates) + JACKET_SHARE * rates.piece_h * further
+    return once + BOLTED_H * further * casts
+
+
+def price_answer(found: Measured, casts: int, rubber: RubberPrice, rates: RatesBrief) -> tuple[float, float]:
+    """Hours and money of an answer over the run."""
+    seam: SeamPrice = price_seam(found.seam, casts, rubber, rates)
+    pieces = piece_price(rates) * (found.gloves - 2)
+    jackets = further_jackets_hours(found.jacket_joint_mm, found.jackets - found.gloves, casts, rates)
+    hours = seam.hours + jackets + (rates.piece_h * (found.gloves - 2))
+    return hours, seam.total + pieces + jackets * rates.hourly_rate
+
+
+def weigh_answers(
+    found: tuple[Measured, ...], casts: int, rubber: RubberPrice, rates: RatesBrief, currency: str
+) -> tuple[Answer, ...]:
+    """The table, one line an answer, with one recommended: the cheapest that keeps its limits; where none does, the one
+    that breaks fewest."""
+    rows = []
+    for each in found:
+        hours, total = price_answer(each, casts, rubber, rates)
+        rows.append((each, hours, total, _broken(each)))
+    best = min(range(len(rows)), key=lambda k: (len(rows[k][3]), round(rows[k][2], 2), k))
+    return tuple(
+        Answer(
+            each.kind, _name(each), each.gloves, each.jackets, hours, total, each.stretch, each.seam.fill_mm3,
+            each.deepest_mm, each.seam.length_mm, each.seam.on_show_mm, each.heaviest_kg, broken, k == best,
+            _reason(k == best, broken, total, rows[best][2], rows[best][3], currency),
+        )
+        for k, (each, hours, total, broken) in enumerate(rows)
+    )  # fmt: skip
+
+
+def _name(found: Measured) -> str:
+    if found.kind == "two":
+        return "two pieces, with fill"
+    if found.kind == "jackets":
+        return f"two gloves under {found.jackets} jackets"
+    return f"{found.gloves} glove pieces, each with its jacket"
+
+
+def _broken(found: Measured) -> tuple[str, ...]:
+    out = []
+    if not found.comes_off:
+        out.append("no order of taking off was found")
+    if found.deepest_mm > DEEP_FILL_MM:
+        out.append(f"fill {mm(found.deepest_mm)} deep, over {mm(DEEP_FILL_MM)}")
+    if found.stretch > 1.0:
+        out.append(f"stretch {percent(found.stretch)} of what is allowed")
+    return tuple(out)
+
+
+def _reason(
+    chosen: bool, broken: tuple[str, ...], total: float, least: float, its: tuple[str, ...], currency: str
+) -> str:
+    if chosen and not broken:
+        return "recommended: the cheapest that keeps its limits"
+    if chosen:
+        return f"recommended: none keeps all limits, this breaks fewest ({listed(broken)})"
+    if len(broken) > len(its):
+        return listed(broken)
+    return f"{money(total - least, currency)} dearer" + (f"; {listed(broken)}" if broken else "")
+
+
+def answer_assumptions(rates: RatesBrief) -> tuple[Assumption, ...]:
+    """What the table rests on beside the rates."""
+    own, deep = Mark.INVENTED, f"over {DEEP_FILL_MM:g} mm deep, or over {HEAVY_FILL_MM3 / 1e6:g} l"
+    return (
+        Assumption("a further jacket piece", f"{JACKET_SHARE * rates.piece_h:g} h", own),
+        Assumption("a further jacket unbolted and bolted home", f"{BOLTED_H:g} h a cast", own),
+        Assumption("fill that further pieces are tried against", deep, Mark.COMMON_PRACTICE),
+    )

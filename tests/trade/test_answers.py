@@ -1,0 +1,70 @@
+"""The table of answers: hours by hand, and what is recommended."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from mouldloft.inputs.brief import RatesBrief
+from mouldloft.trade.answers import Measured, further_jackets_hours, price_answer, weigh_answers
+from mouldloft.trade.price import RubberPrice, SeamMeasures, price_seam
+
+RATES, RUBBER = RatesBrief(), RubberPrice(20.0, 1.1)
+SEAM = SeamMeasures(4000.0, 2000.0, 0.0, 0.0, 0.0, 1, 10e6, 2e5)
+
+
+def measured(kind="two", gloves=2, jackets=2, seam=SEAM, joint=0.0, deep=300.0, stretch=0.5, off=True) -> Measured:
+    return Measured(kind, gloves, jackets, seam, joint, deep, stretch, 10.0, off)
+
+
+def test_further_jackets_by_hand():
+    """Two more: 1.5 m of bent wall at 1.8 h, two set-ups of 0.75 h and half of 8 h each; 0.2 h each on six casts."""
+    assert further_jackets_hours(1500.0, 2, 6, RATES) == pytest.approx(1.5 * 1.8 + 2 * 0.75 + 2 * 4.0 + 2 * 0.2 * 6)
+    assert further_jackets_hours(1500.0, 0, 6, RATES) == 0.0
+
+
+def test_jackets_apart_put_nothing_on_the_cast():
+    """Against two pieces with the same fill, jackets differ by glass and bolts alone, whatever the run's clean-up."""
+    for casts in (1, 20):
+        two = price_answer(measured(), casts, RUBBER, RATES)
+        more = price_answer(measured("jackets", 2, 4, joint=1500.0), casts, RUBBER, RATES)
+        assert more[0] - two[0] == pytest.approx(further_jackets_hours(1500.0, 2, casts, RATES))
+        assert more[1] - two[1] == pytest.approx(38 * further_jackets_hours(1500.0, 2, casts, RATES))
+
+
+def test_two_pieces_cost_what_their_seam_does():
+    hours, total = price_answer(measured(), 6, RUBBER, RATES)
+    alone = price_seam(SEAM, 6, RUBBER, RATES)
+    assert (hours, total) == pytest.approx((alone.hours, alone.total))
+    three = price_answer(measured("gloves", 3, 3), 6, RUBBER, RATES)
+    assert three[0] - hours == pytest.approx(8.0)
+
+
+def table(*found):
+    return weigh_answers(tuple(found), 6, RUBBER, RATES, "EUR")
+
+
+def test_the_cheapest_that_keeps_its_limits_is_recommended():
+    less = replace(SEAM, fill_mm3=1e6)
+    longer = replace(less, length_mm=8000.0, on_show_mm=4000.0)
+    rows = table(measured(), measured("jackets", 2, 4, less, 1500.0, 60.0), measured("gloves", 4, 4, longer, 0.0, 60.0))
+    assert [row.recommended for row in rows] == [False, True, False]
+    assert "fill 300 mm deep" in rows[0].reason
+    assert "dearer" in rows[2].reason
+    assert rows[1].name == "two gloves under 4 jackets"
+
+
+def test_what_does_not_come_off_is_not_recommended():
+    less = replace(SEAM, fill_mm3=1e6)
+    rows = table(measured(), measured("jackets", 2, 4, less, 1500.0, 60.0, off=False))
+    # one limit broken each: the cheaper stands, and says so
+    assert sum(row.recommended for row in rows) == 1
+    assert "no order" in rows[1].broken[0]
+    kept = table(measured(deep=50.0), measured("jackets", 2, 4, less, 1500.0, 60.0, off=False))
+    assert kept[0].recommended
+
+
+def test_stretch_past_its_limit_is_said():
+    (row,) = table(measured(deep=10.0, stretch=1.3))
+    assert row.broken == ("stretch 130 % of what is allowed",)
+    assert row.recommended
