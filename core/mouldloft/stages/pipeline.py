@@ -13,6 +13,7 @@ from ..base.progress import SILENT, Progress
 from ..geometry.rays import RayScene, ray_scene
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, read_catalogue
+from ..trade.answers import answer_assumptions
 from ..trade.laminate import laminate_assumptions
 from ..trade.price import rate_assumptions
 from ..trade.seamterms import for_directions, terms_for
@@ -369,6 +370,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         *wall_assumptions(made.seam.kind),
         *section_assumptions(made.rubber.built_to),
         *division_assumptions(brief.seam),
+        *(answer_assumptions(brief.rates) if made.division is not None else ()),
         *key_assumptions(brief.keys, rubber_properties(made.catalogue.rubber_for(brief.materials))),
         *laminate_assumptions(brief.jacket.glass_fraction),
         *jacket_assumptions(brief.jacket),

@@ -131,7 +131,6 @@ class Division:
     fill_share: float  # of the master's volume
     deepest_fill_mm: float
     two_piece_fill_mm3: float  # by the same method, for comparison
-    two_piece_deepest_mm: float  # likewise
     two_piece_locked_area_mm2: float
     locked_area_mm2: float
     rubber_mm3: Interval
@@ -141,6 +140,7 @@ class Division:
     jacket_cells: np.ndarray
     why: str
     notes: tuple[str, ...]
+    two_piece_deepest_mm: float = 0.0  # by the same method
     jackets: JacketsApart | None = None  # two gloves under more jackets, where that pays
     answers: tuple[Answer, ...] = ()  # the table: two pieces with fill, more jackets, more glove pieces
 
