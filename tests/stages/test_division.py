@@ -41,6 +41,8 @@ from mouldloft.stages.master import Master, prepare_master
 from mouldloft.stages.rubber.glove import brush_rubber
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.seam.record import Seam
+from mouldloft.trade.answers import Measured, weigh_answers
+from mouldloft.trade.price import SeamMeasures
 from mouldloft.trade.seamterms import seam_terms
 from mouldloft.trade.thickness import choose_thickness
 from scipy.spatial import cKDTree
@@ -532,18 +534,30 @@ def test_a_torus_knot_is_not_promised_what_cannot_come_off():
 
 
 def test_a_proposal_is_saved_reopened_and_summed_up(arms, small_plan, tmp_path, monkeypatch):
-    plan = replace(small_plan, division=arms.division)
+    asked = Measured("two", 2, 2, SeamMeasures(4e3, 2e3, 0.0, 0.0, 0.0, 1, 1e7, 2e5), 0.0, 300.0, 0.5, 10.0, True)
+    terms = seam_terms()
+    answers = weigh_answers((asked,), 6, terms.rubber, terms.rates, "EUR")
+    plan = replace(small_plan, division=replace(arms.division, answers=answers))
     again = open_plan(save_plan(plan, tmp_path))
     same(plan, again)
     # solids of two pieces have their own tests
     monkeypatch.setattr("mouldloft.solids.build.make_solids", lambda *_, **__: ())
     write_results(plan, tmp_path / "out", pictures=False, solids=("stl",))
     written = {path.stem for path in (tmp_path / "out" / "solids").iterdir()}
-    assert written == {f"proposed-jacket-{p.name.replace(' ', '-')}" for p in arms.division.pieces}
+    apart = arms.division.jackets
+    assert apart is not None  # the flares behind each arm are deep under two jackets
+    assert apart.fill_mm3 < 0.5 * arms.division.two_piece_fill_mm3
+    assert written == {
+        f"{what}-{p.name.replace(' ', '-')}"
+        for what, pieces in (("proposed-jacket", arms.division.pieces), ("jacket-apart-from-its-glove", apart.pieces))
+        for p in pieces
+    }
     text = summary_text(again)
     for piece in arms.division.pieces:
         assert piece.name in text
     assert arms.division.why in text
+    assert "two pieces, with fill" in text
+    assert "none keeps all limits, this breaks fewest (fill 300 mm deep, over 80 mm)" in text
     assert arms.division.order[1].reason in text
     assert small_plan.division is None  # the ordinary hare stays in two, and pays nothing
 
