@@ -43,7 +43,7 @@ from ..stages.rubber.rims import bent_to_board, jacketed
 from ..stages.seam.record import Seam
 from ..trade.section import JointSection
 from .halves import above_parting, cut_along_seam, on_grid
-from .pinches import opened_pinches, two_faces_an_edge, welded
+from .pinches import opened_as_stored, opened_pinches, two_faces_an_edge, welded
 from .ribs import rib_solids
 from .slots import Slots, slots_of
 from .solid import Solid
@@ -161,6 +161,7 @@ def _solid(
         made, fell = _without_crumbs(made, crumb_share, name)
         if not fell:
             break
+    made = opened_as_stored(made)
     vertices, faces = _arrays(made)
     return Solid(name, kind, vertices, np.ascontiguousarray(faces, np.int32), float(made.volume()))
 

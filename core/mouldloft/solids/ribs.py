@@ -18,6 +18,7 @@ from ..geometry.depthmap import Grid, raise_by_balls
 from ..geometry.facets import face_vectors, nearest_values
 from ..geometry.frame import unit
 from ..geometry.heightmap import sample
+from ..geometry.manifold import arrays_of
 from ..geometry.sampling import covering_points
 from ..stages.jacket.layup import laminate_mm
 from ..stages.jacket.record import JacketPiece, Rib
@@ -25,6 +26,7 @@ from ..stages.jacket.zones import LAP_MM, outside_with_keys
 from ..stages.keys.record import Keys
 from ..stages.plan import MouldPlan
 from ..stages.rubber.record import Envelope, Rubber
+from .pinches import opened_as_stored
 from .solid import Solid
 
 _PITCH_MM = 2.0  # of the height map under a rib, and half of its facets' size
@@ -212,12 +214,8 @@ def _solid(name: str, kind: str, made: Any) -> Solid:
     """A manifold as a `Solid`, without crumbs."""
     import manifold3d
 
-    from .solid import Solid
-
     parts = made.simplify(_EVEN_MM).decompose()
     least = _CRUMB_SHARE * sum(part.volume() for part in parts)
     kept: Sequence[Any] = [part for part in parts if abs(part.volume()) > least]
-    whole = manifold3d.Manifold.batch_boolean([*kept], manifold3d.OpType.Add)
-    mesh = whole.to_mesh64()
-    vertices, faces = np.array(mesh.vert_properties[:, :3], float), np.array(mesh.tri_verts, np.int32)
-    return Solid(name, kind, vertices, faces, float(whole.volume()))
+    whole = opened_as_stored(manifold3d.Manifold.batch_boolean([*kept], manifold3d.OpType.Add))
+    return Solid(name, kind, *arrays_of(whole), float(whole.volume()))
