@@ -11,7 +11,7 @@ from ...geometry.frame import PullFrame
 from .records import Station
 from .rulings import STEP_MM, Rulings
 
-STATION_MM = 96.0  # between stations, at most (common practice, no source)
+STATION_MM = 80.0  # between stations, at most (common practice, no source)
 
 
 def station_rulings(rulings: Rulings, ends: Iterable[int]) -> list[int]:
