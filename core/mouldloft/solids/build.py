@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -26,7 +26,6 @@ from ..geometry.depthmap import Grid, raise_by_balls
 from ..geometry.footprint import Cut, Sheet, plain_cut, quartered, sheet_of
 from ..geometry.frame import UP, PullFrame
 from ..geometry.heightmap import coarsen, filled, sample, share_of_blocks
-from ..geometry.manifold import as_manifold
 from ..geometry.sampling import covering_points
 from ..stages.cast import BOARD_THICKNESS_MM
 from ..stages.cradle import CradlePiece
@@ -40,22 +39,20 @@ from ..stages.plan import MouldPlan
 from ..stages.rubber.glove import SPACING_PIXELS, missed_mm
 from ..stages.rubber.record import Envelope, Rubber
 from ..stages.rubber.rims import bent_to_board, jacketed
-from ..stages.seam.record import Seam
 from ..trade.section import JointSection
-from .halves import above_parting, cut_along_seam, on_grid
-from .pinches import opened_as_stored, opened_pinches, two_faces_an_edge, welded
+from .halves import master_halves, on_grid
+from .pinches import opened_as_stored, opened_pinches, welded
 from .ribs import rib_solids
 from .slots import Slots, slots_of
-from .solid import Solid
+from .solid import Solid, manifold_of
 from .thickness import AskedSkin, asked_skin
 
 LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed by hand
 FORMATS = ("stl", "3mf", "glb")
 _LEAST_WALL_MM = 0.1  # columns are at least this long: a film brushed on the wall
 _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice's, not the mould's
-_HALVED_ON_MM = (4.0, 3.1, 5.3)  # lattices of the parting surface; one finds no edge of four faces
-_STRAY_SHARE = 1e-6  # of a half outside its master: more is no rounding
 _CRUMB_ROUNDS = 4
+_OFF_PLAN = 0.007  # more rubber than the plan's: facets held clear of a skin rich in detail; a finer lattice follows it
 _EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
 _MISSED_MM = 0.02  # of a thickness, at most, between the points of the skin that facets are held from
 _SLOT_BELOW_MM = 2.0  # a wedge slot is cut from under the parting, where no other solid of the piece is
@@ -67,7 +64,8 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     and rails, the cast's baseboard in its halves.
 
     tolerance_mm : pitch of the lattice that glove and jacket are made on, less what makes it a whole number of the
-    envelope's pixels; by default 3 mm, or the pixel where that is larger. Raises `BriefRefused` for a tolerance that is
+    envelope's pixels; by default 3 mm, or the pixel where that is larger, and finer where detail makes the gloves hold
+    more than the plan's rubber. Raises `BriefRefused` for a tolerance that is
     no length and `PlanImpossible` where the master is no closed manifold.
     """
     pixel = max(e.pixel_mm for e in plan.rubber.envelopes)
@@ -80,15 +78,13 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     if len(plan.seam.pieces) > 2:
         raise PlanImpossible("Solids are made of two pieces only; leave them out, or set pieces = 2 under [seam].")
     progress.step(0.0, "master halves")
-    print_of = _manifold(plan.master.vertices_mm, plan.master.faces, plan.master.name)
-    solids = _master_halves(plan.master, plan.seam, print_of)
-    progress.step(0.2, "parting surface")
-    lattices = _lattices(plan.rubber, plan.keys, pitch, plan.jacket.pieces)
-    made = in_threads(
-        lambda pair: _glove_and_jacket(plan, print_of, *pair), zip(lattices, plan.jacket.pieces, strict=True),
-        progress, (0.3, 0.9), "gloves and jackets",
-    )  # fmt: skip
-    solids += itertools.chain(*made)
+    print_of = manifold_of(plan.master.vertices_mm, plan.master.faces, plan.master.name)
+    solids = master_halves(plan.master, plan.seam, print_of)
+    made = _gloves_and_jackets(plan, print_of, pitch, progress.part(0.2, 0.9))
+    if tolerance_mm is None and pitch > pixel and _off_plan(made, plan) > _OFF_PLAN:
+        finer = max(pixel, pitch * 2.0 / 3.0)
+        made = _gloves_and_jackets(plan, print_of, finer, progress.part(0.5, 0.9))
+    solids += made
     progress.step(0.9, "ribs and boards")
     solids += rib_solids(plan)
     for cradle in plan.cradle.pieces:
@@ -97,6 +93,22 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     solids += _baseboards(plan)
     progress.step(1.0)
     return tuple(solids)
+
+
+def _gloves_and_jackets(plan: MouldPlan, print_of: Any, pitch_mm: float, progress: Progress) -> list[Solid]:
+    progress.step(0.0, "parting surface")
+    lattices = _lattices(plan.rubber, plan.keys, pitch_mm, plan.jacket.pieces)
+    made = in_threads(
+        lambda pair: _glove_and_jacket(plan, print_of, *pair), zip(lattices, plan.jacket.pieces, strict=True),
+        progress, (0.15, 1.0), "gloves and jackets",
+    )  # fmt: skip
+    return [*itertools.chain(*made)]
+
+
+def _off_plan(made: Sequence[Solid], plan: MouldPlan) -> float:
+    """By what share the gloves hold more rubber than the plan buys."""
+    bought = sum(part.total_mm3 for part in plan.rubber.parts)
+    return sum(solid.volume_mm3 for solid in made if solid.kind == "glove") / max(bought, 1.0) - 1.0
 
 
 def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: JacketPiece) -> list[Solid]:
@@ -115,22 +127,13 @@ def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: 
         # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
         jacket = over - block
         for slot in slots.meshes(_SLOT_BELOW_MM):
-            jacket -= _manifold(*slot, "a wedge slot")
+            jacket -= manifold_of(*slot, "a wedge slot")
         jacket = _trimmed(jacket, plan.master)
         made.append(_solid(f"jacket, {name}", "jacket", jacket, crumb_share=_CRUMB_SHARE, thinned=False))
     return made
 
 
 # --- manifolds -------------------------------------------------------------------------------------------
-
-
-def _manifold(vertices_mm: np.ndarray, faces: np.ndarray, name: str) -> Any:
-    """The mesh as a manifold3d solid. Raises `PlanImpossible` where it is no closed manifold."""
-    solid = as_manifold(vertices_mm, faces)
-    if solid is None:
-        mend = "mend the mesh in your sculpting program, or make a new surface over it."
-        raise PlanImpossible(f"No solids can be made: {name} is no closed manifold; {mend}")
-    return solid
 
 
 def _arrays(solid: Any) -> tuple[np.ndarray, np.ndarray]:
@@ -155,7 +158,7 @@ def _solid(
     if frame is not None:
         vertices = frame.to_master(vertices)
     # walls that pass closer than the weld are tied by it, and opened again by a hair
-    made = as_manifold(*opened_pinches(*welded(vertices, faces))) or _manifold(vertices, faces, f"the {name}")
+    made = as_manifold(*opened_pinches(*welded(vertices, faces))) or manifold_of(vertices, faces, f"the {name}")
     # taking a part away can bare another that hung on it by a corner
     for _ in range(_CRUMB_ROUNDS):
         made, fell = _without_crumbs(made, crumb_share, name)
@@ -182,34 +185,7 @@ def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
     kept = [_arrays(p) for p in large]
     starts = np.cumsum([0] + [len(v) for v, _ in kept[:-1]])
     faces = np.concatenate([f + start for (_, f), start in zip(kept, starts)])
-    return _manifold(np.concatenate([v for v, _ in kept]), faces, f"the {name}"), True
-
-
-def _master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
-    """The halves along the seam, the first way that closes as formats store it."""
-    names = [f"master half, {piece.name}" for piece in seam.pieces]
-    for made in _ways_to_halve(master, seam, print_of, names):
-        arrays = [opened_pinches(*welded(*_arrays(half))) for half in made]
-        if all(two_faces_an_edge(*one) for one in arrays):
-            break
-    return [
-        Solid(name, "master half", at, faces.astype(np.int32), float(half.volume()))
-        for name, half, (at, faces) in zip(names, made, arrays)
-    ]
-
-
-def _ways_to_halve(master: Master, seam: Seam, print_of: Any, names: list[str]) -> Iterator[list[Any]]:
-    """Two halves each time, the truest first: by the seam, what lies in one of those, by the parting surface."""
-    halves = cut_along_seam(master, seam)
-    for rounded in (True, False) if seam.kind == "plane" else (False,):
-        corners = [on_grid(h.vertices_mm, master) if rounded else h.vertices_mm for h in halves]  # flat caps meet
-        made = [_manifold(*welded(v, h.faces), f"the {n}") for v, h, n in zip(corners, halves, names)]
-        if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
-            made = [made[0] ^ print_of, print_of - made[0]]
-        yield made
-    for pitch in _HALVED_ON_MM:
-        above = _manifold(*above_parting(master, seam, pitch), "the parting")
-        yield [print_of ^ above, print_of - above]
+    return manifold_of(np.concatenate([v for v, _ in kept]), faces, f"the {name}"), True
 
 
 # --- lattices --------------------------------------------------------------------------------------------
@@ -443,7 +419,7 @@ def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside, maste
     vertices = np.concatenate([outside.points(lattice, above), _points(lattice, below, lattice.low_mm)])
     vertices = on_grid(lattice.envelope.frame.to_master(vertices), master)
     faces = np.concatenate([above.faces, below.faces[:, ::-1] + count, *walls])
-    return _manifold(vertices, faces, f"the columns of the {lattice.envelope.name}")
+    return manifold_of(vertices, faces, f"the columns of the {lattice.envelope.name}")
 
 
 def _trimmed(solid: Any, master: Master) -> Any:

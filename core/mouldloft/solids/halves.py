@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -10,11 +12,16 @@ from ..base.errors import PlanImpossible
 from ..base.progress import SILENT, Progress
 from ..geometry.contour import Chain, Crossings, SplitMesh, cross_at_zero, join_chains, split_faces
 from ..geometry.frame import PullFrame, pull_frame
+from ..geometry.manifold import arrays_of
 from ..geometry.patch import fill_loops, refine_patch
 from ..stages.master import Master
 from ..stages.seam.record import Seam
 from ..stages.wall.surface import parting_surface
+from .pinches import opened_pinches, two_faces_an_edge, welded
+from .solid import Solid, manifold_of
 
+_HALVED_ON_MM = (4.0, 3.1, 5.3)  # lattices of the parting surface; one finds no edge of four faces
+_STRAY_SHARE = 1e-6  # of a half outside its master: more is no rounding
 _CAP_CELLS = 60  # over the longest side, of the closing surface's own triangles
 
 
@@ -122,3 +129,30 @@ def _half(seam: Seam, piece: int, split: SplitMesh, extra: np.ndarray, cap: np.n
     is_cap[int(own.sum()) :] = True
     parent = np.concatenate([split.parent[own], np.full(len(cap), -1)]).astype(np.int32)
     return Half(piece, seam.pieces[piece].name, points, local.reshape(-1, 3).astype(np.int32), is_cap, parent)
+
+
+def master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
+    """The halves along the seam, the first way that closes as formats store it."""
+    names = [f"master half, {piece.name}" for piece in seam.pieces]
+    for made in _ways_to_halve(master, seam, print_of, names):
+        arrays = [opened_pinches(*welded(*arrays_of(half))) for half in made]
+        if all(two_faces_an_edge(*one) for one in arrays):
+            break
+    return [
+        Solid(name, "master half", at, faces.astype(np.int32), float(half.volume()))
+        for name, half, (at, faces) in zip(names, made, arrays)
+    ]
+
+
+def _ways_to_halve(master: Master, seam: Seam, print_of: Any, names: list[str]) -> Iterator[list[Any]]:
+    """Two halves each time, the truest first: by the seam, what lies in one of those, by the parting surface."""
+    halves = cut_along_seam(master, seam)
+    for rounded in (True, False) if seam.kind == "plane" else (False,):
+        corners = [on_grid(h.vertices_mm, master) if rounded else h.vertices_mm for h in halves]  # flat caps meet
+        made = [manifold_of(*welded(v, h.faces), f"the {n}") for v, h, n in zip(corners, halves, names)]
+        if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
+            made = [made[0] ^ print_of, print_of - made[0]]
+        yield made
+    for pitch in _HALVED_ON_MM:
+        above = manifold_of(*above_parting(master, seam, pitch), "the parting")
+        yield [print_of ^ above, print_of - above]

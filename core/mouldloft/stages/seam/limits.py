@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from itertools import chain
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -122,7 +121,8 @@ def _looked_into(
     looks = opening[np.unique(np.linspace(0, len(opening) - 1, _LOOKS).astype(int))]
     least = np.cos(np.radians(LEAN_DEG))
     beside = _Beside(points, opening, out)
-    for through in chain((partial(beside.place, *near) for near in _NEAR), (_always(look) for look in looks)):
+    ways: list[Callable[[np.ndarray], np.ndarray]] = [partial(beside.place, *near) for near in _NEAR]
+    for through in [*ways, *(_always(look) for look in looks)]:
         left = np.flatnonzero(~reached & ~beside.hopeless)
         if not len(left):
             break
