@@ -26,6 +26,7 @@ from ..geometry.depthmap import Grid, raise_by_balls
 from ..geometry.footprint import Cut, Sheet, plain_cut, quartered, sheet_of
 from ..geometry.frame import UP, PullFrame
 from ..geometry.heightmap import coarsen, filled, sample, share_of_blocks
+from ..geometry.manifold import as_manifold
 from ..geometry.sampling import covering_points
 from ..stages.cast import BOARD_THICKNESS_MM
 from ..stages.cradle import CradlePiece
