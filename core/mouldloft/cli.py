@@ -140,7 +140,7 @@ def _run(
     quiet: bool,
 ) -> None:
     from .inputs.catalogue import read_catalogue
-    from .outputs.results import write_results, write_survey
+    from .outputs.results import write_results, write_survey, written_lines
     from .stages.freshness import file_stamp
     from .stages.master import read_master
     from .stages.pipeline import plan, survey_open_master
@@ -180,8 +180,7 @@ def _run(
         _show(made)
     print(f"\nResults in {out.resolve()}:" if not quiet else str(out.resolve()))
     if not quiet:
-        for item in written:
-            print(f"  {item.path.relative_to(out)!s:<22} {item.what}")
+        print("\n".join(written_lines(written, out)))
         _show_end(made, pictures)
 
 
@@ -286,6 +285,7 @@ def sections_command(
 
     Each part stands on its cut face and goes over a spigot. With --plan each is planned as a mould of its own.
     """
+    from .outputs.results import written_lines
     from .sectioned import cut_and_write
 
     asked = _asked(brief, height, casts, None, up, front)
@@ -298,8 +298,7 @@ def sections_command(
         return
     print(words)
     print(f"\nResults in {out.resolve()}:")
-    for item in written:
-        print(f"  {item.path.relative_to(out)!s:<22} {item.what}")
+    print("\n".join(written_lines(written, out)))
 
 
 @app.command("demo", rich_help_panel=_TO_PLAN)

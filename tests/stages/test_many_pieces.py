@@ -24,12 +24,12 @@ from mouldloft.outputs.summary import summary_text
 from mouldloft.outputs.words import work_steps
 from mouldloft.solids.build import make_solids
 from mouldloft.stages.cast import lay_up_cast
+from mouldloft.stages.division.naming import name_by_pull
 from mouldloft.stages.division.propose import (
     ComingOff,
     Division,
     DivisionPiece,
     JointLine,
-    name_by_pull,
     seam_of_division,
 )
 from mouldloft.stages.division.sharing import Shares, joints_between

@@ -9,13 +9,14 @@ import bpy
 from bpy.props import BoolProperty, StringProperty
 
 from ...registering import registering
-from ...scene import properties, reading, results, signing, state
-from .common import UNDO, Idle, say
+from ...scene import properties, reading, signing, state
+from .common import UNDO, say
 from .running import Working
+from .seam import HasSeam
 from .sheets import keep_written
 
 
-class MOULDLOFT_OT_sign_seam(Idle, bpy.types.Operator):
+class MOULDLOFT_OT_sign_seam(HasSeam, bpy.types.Operator):
     """Keep in the file that the client signs this seam: who, when, which revision. Void once the seam changes"""
 
     bl_idname = "mouldloft.sign_seam"
@@ -27,13 +28,6 @@ class MOULDLOFT_OT_sign_seam(Idle, bpy.types.Operator):
     write: BoolProperty(
         name="Write Client Sheet and Offer", description="Write both into the folder with the signature on them"
     )
-
-    @classmethod
-    def poll(cls, context):
-        if not results.of_role(context.scene, "seam"):
-            cls.poll_message_set("Draw the seam first")
-            return False
-        return super().poll(context)
 
     def invoke(self, context, event):
         self.when = datetime.date.today().isoformat()

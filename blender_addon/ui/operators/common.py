@@ -43,6 +43,14 @@ def unforeseen(error: BaseException) -> str:
     return f"Something unforeseen ({type(error).__name__}: {error}); see the console."
 
 
+def sight_of(context, at) -> tuple[Any, Any]:
+    """Where the line of sight through a place of the 3D view's region begins, and its direction, in the world."""
+    from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
+
+    region, view = context.region, context.region_data
+    return region_2d_to_origin_3d(region, view, at), region_2d_to_vector_3d(region, view, at)
+
+
 class Idle:
     """An operator that must not run beside a job."""
 

@@ -14,7 +14,7 @@ from ...registering import registering
 from ...scene import opening, properties, results, state, views
 from ...work import display, jobs, lines, quick
 from .. import live
-from .common import UNDO, Idle, say
+from .common import UNDO, Idle, say, sight_of
 from .running import RunsSections
 
 HELP = "Drag to turn the opening    Ctrl: snap    Shift: fine    X Y Z: axis    Esc or right click: back"
@@ -194,7 +194,6 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
 
     def _pointed(self, context, event):
         """The direction under the pointer, in plan axes."""
-        from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
 
         place = opening.stand(context.scene)
         if place is None:
@@ -211,8 +210,7 @@ class MOULDLOFT_OT_turn_opening(NeedsSculpt, bpy.types.Operator):
             at = tuple(m + 0.1 * (a - m) for m, a in zip(self._mouse, at))
         else:
             self._mouse = at
-        eye: Any = region_2d_to_origin_3d(context.region, context.region_data, at)
-        sight: Any = region_2d_to_vector_3d(context.region, context.region_data, at)
+        eye, sight = sight_of(context, at)
         sign = -1.0 if self.handle == "TAIL" else 1.0
         before = sign * place.to_world(self._free)
         world = quick.on_sphere(eye, sight, place.centre, place.radius, before)

@@ -14,7 +14,7 @@ from ...registering import registering
 from ...scene import properties, reading, results, settings, state, views
 from ...scene.roles import PIECE, SHARE, WAY
 from ...work import display
-from .common import say
+from .common import say, sight_of
 from .keys import HasKeys, check_moved_keys
 from .taking import keys_as_moved
 
@@ -181,12 +181,7 @@ class MOULDLOFT_OT_place_keys(HasKeys, bpy.types.Operator):
         views.redraw(context, "WINDOW")
 
     def _under(self, context, event):
-        from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
-
-        at = (event.mouse_region_x, event.mouse_region_y)
-        eye: Any = region_2d_to_origin_3d(context.region, context.region_data, at)
-        sight: Any = region_2d_to_vector_3d(context.region, context.region_data, at)
-        return self._placing.met(eye, sight)
+        return self._placing.met(*sight_of(context, (event.mouse_region_x, event.mouse_region_y)))
 
     def _near(self, context, event) -> int | None:
         """Number of the tab under the pointer, the nearest on the side that is seen."""

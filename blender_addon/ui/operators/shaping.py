@@ -14,7 +14,7 @@ from ...registering import registering
 from ...scene import properties, results, settings, state, views
 from ...work import display, lines
 from .. import live
-from .common import say
+from .common import say, sight_of
 from .seam import HasSeam
 
 HELP = (
@@ -187,12 +187,7 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
         views.redraw(context, "WINDOW")
 
     def _met(self, context, event):
-        from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
-
-        at = (event.mouse_region_x, event.mouse_region_y)
-        eye: Any = region_2d_to_origin_3d(context.region, context.region_data, at)
-        sight: Any = region_2d_to_vector_3d(context.region, context.region_data, at)
-        return self._shaping.met(eye, sight)
+        return self._shaping.met(*sight_of(context, (event.mouse_region_x, event.mouse_region_y)))
 
     def _nearest(self, context, event, points: np.ndarray) -> int | None:
         """Number of the place of the skin that is under the pointer; None where none is near."""

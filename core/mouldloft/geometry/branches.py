@@ -38,6 +38,11 @@ _TILT = np.tan(np.radians(25.0))
 _AROUND = 3.0  # widths round the neck, of the skin that is looked at
 
 
+def _round_width(area_mm2):
+    """Width of a round section of so much area."""
+    return 2.0 * np.sqrt(area_mm2 / np.pi)
+
+
 @dataclass(frozen=True, eq=False)
 class Neck:
     """A place where the body is narrow. at_mm, towards : (3,) middle and unit direction away from the body's thickest
@@ -54,7 +59,7 @@ class Neck:
     @property
     def width_mm(self) -> float:
         """Of a round section of the same area."""
-        return 2.0 * float(np.sqrt(self.area_mm2 / np.pi))
+        return float(_round_width(self.area_mm2))
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +75,7 @@ class Section:
     @property
     def width_mm(self) -> float:
         """Of a round section of the same area."""
-        return 2.0 * float(np.sqrt(self.area_mm2 / np.pi))
+        return float(_round_width(self.area_mm2))
 
     @property
     def perimeter_mm(self) -> float:
@@ -177,7 +182,7 @@ def _healed(
     for one, other in lower.tolist():
         before[other].add(one)
     for k in np.argsort(level, kind="stable").tolist():
-        most = int(np.ceil(_CREASE * 2.0 * np.sqrt(area_mm2[k] / np.pi) / thick_mm))
+        most = int(np.ceil(_CREASE * _round_width(area_mm2[k]) / thick_mm))
         front = {of(j) for j in before[k]}
         chain: list[set[int]] = []
         while len(front) > 1 and len(chain) < most:
@@ -228,7 +233,7 @@ def _narrow(slices: _Slices, whole_mm3: float, thickest_mm: float) -> np.ndarray
     found = np.full(len(slices.far_mm), np.inf)
     for k in np.flatnonzero(slices.sole & (slices.volume_mm3 > _LEAST_BEYOND * whole_mm3)).tolist():
         area = slices.area_mm2[k]
-        width = 2.0 * np.sqrt(area / np.pi)
+        width = _round_width(area)
         if width > _SLIM * thickest_mm:
             continue
         near, all_of_it, before = 0.0, 0.0, slices.parent[k]
@@ -259,7 +264,7 @@ def _runs(slices: _Slices, chosen: np.ndarray) -> list[np.ndarray]:
 
 def _neck(slices: _Slices, run: np.ndarray, swells: np.ndarray) -> Neck:
     first = slices.far_mm[run].min()
-    width = 2.0 * np.sqrt(slices.area_mm2[run] / np.pi)
+    width = _round_width(slices.area_mm2[run])
     costs = slices.area_mm2[run] * (1.0 + _FURTHER * (slices.far_mm[run] - first) / width)
     k = int(run[np.argmin(costs.round(6))])
     before = slices.parent[k]
@@ -343,7 +348,7 @@ def least_section(vertices_mm: np.ndarray, faces: np.ndarray, neck: Neck) -> Sec
 def is_narrow(vertices_mm: np.ndarray, faces: np.ndarray, neck: Neck, section: Section) -> bool:
     """Whether plane sections beside a neck's own say that it is one too: slices of the inside curve, and near the
     thickest place they go all round it."""
-    middle, width = section.loop_mm.mean(axis=0), 2.0 * float(np.sqrt(section.area_mm2 / np.pi))
+    middle, width = section.loop_mm.mean(axis=0), section.width_mm
 
     def most(steps: tuple[float, ...]) -> float:
         found = []

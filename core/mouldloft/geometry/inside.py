@@ -8,6 +8,7 @@ import numpy as np
 from numba import njit
 from scipy import ndimage
 
+from .repair import signed_volume
 from .sampling import R2_STEPS
 
 _MOST_CELLS = 3_000_000
@@ -64,8 +65,7 @@ class InsideNodes:
 def nodes_inside(vertices_mm: np.ndarray, faces: np.ndarray, nodes: int) -> InsideNodes:
     """About so many nodes inside a closed mesh, fewer where the box round it would take more than 3 million cells."""
     low, high = vertices_mm.min(axis=0), vertices_mm.max(axis=0)
-    corner = vertices_mm[faces] - (low + high) / 2
-    volume = float(np.einsum("ij,ij->", corner[:, 0], np.cross(corner[:, 1], corner[:, 2]))) / 6
+    volume = float(signed_volume(vertices_mm, faces).sum())
     pitch = max(volume / nodes, float(np.prod(high - low)) / _MOST_CELLS) ** (1 / 3)
     count = np.maximum(np.ceil((high - low) / pitch).astype(int), 1) + 2
     first = (low + high) / 2 - pitch * (count - 1) / 2  # between two cells: a symmetric body has symmetric cells

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import shapely
 
@@ -16,21 +14,6 @@ from .patch import fill_loops
 Mesh = tuple[np.ndarray, np.ndarray]
 _ON_PLANE = 1e-6  # of the body's size: corners of a cut lie so near its plane
 _ALIKE = 0.02  # of the section's area: the line found on a part is the one asked for
-
-
-def solid_of(vertices_mm: np.ndarray, faces: np.ndarray) -> Any:
-    """The mesh as a manifold3d solid, None where it is no closed manifold."""
-    import manifold3d
-
-    mesh = manifold3d.Mesh64(np.ascontiguousarray(vertices_mm, np.float64), np.ascontiguousarray(faces, np.uint64))
-    solid = manifold3d.Manifold(mesh)
-    return solid if solid.status() == manifold3d.Error.NoError and solid.num_tri() else None
-
-
-def arrays_of(solid: Any) -> Mesh:
-    """Vertices ((n, 3) float64) and faces ((m, 3) int32) of a manifold3d solid."""
-    mesh = solid.to_mesh64()
-    return np.array(mesh.vert_properties[:, :3], np.float64), np.array(mesh.tri_verts, np.int32)
 
 
 def cut_off(vertices_mm: np.ndarray, faces: np.ndarray, section: Section) -> tuple[Mesh, Mesh] | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,6 +25,11 @@ class Written:
 
     path: Path
     what: str
+
+
+def written_lines(written: Sequence[Written], folder: Path) -> list[str]:
+    """A line for each file: where it stands in the folder, and what it is for."""
+    return [f"  {item.path.relative_to(folder)!s:<22} {item.what}" for item in written]
 
 
 # each output brings its own libraries, so it is imported when it is made

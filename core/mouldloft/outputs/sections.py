@@ -52,7 +52,7 @@ def section_lines(sections: Sections, solids: SectionSolids, brief: Brief, curre
         lines.append(_HOW)
     lines += [f"Still over a limit: {words}." for words in sections.left if sections.cuts]
     rests = "; ".join(f"{a.what} {a.value} ({a.mark})" for a in sectioning_assumptions(brief.sections))
-    return [*lines, *sections.notes, f"Rests on: {rests}."]
+    return [*lines, *sections.notes, f"Taken as: {rests}."]
 
 
 _HOW = (

@@ -26,12 +26,11 @@ from ..geometry.depthmap import Grid, raise_by_balls
 from ..geometry.footprint import Cut, Sheet, plain_cut, quartered, sheet_of
 from ..geometry.frame import UP, PullFrame
 from ..geometry.heightmap import coarsen, filled, sample, share_of_blocks
-from ..geometry.manifold import as_manifold
+from ..geometry.manifold import arrays_of, as_manifold
 from ..geometry.sampling import covering_points
 from ..stages.cast import BOARD_THICKNESS_MM
 from ..stages.cradle import CradlePiece
-from ..stages.jacket.footflange import past_foot_mm
-from ..stages.jacket.layup import flange_mm, laminate_mm
+from ..stages.jacket.layup import foot_flange_mm, laminate_mm
 from ..stages.jacket.record import JacketPiece
 from ..stages.keys.record import Keys
 from ..stages.keys.shape import key_bumps
@@ -137,11 +136,6 @@ def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: 
 # --- manifolds -------------------------------------------------------------------------------------------
 
 
-def _arrays(solid: Any) -> tuple[np.ndarray, np.ndarray]:
-    mesh = solid.to_mesh64()
-    return np.array(mesh.vert_properties[:, :3], np.float64), np.array(mesh.tri_verts, np.int64)
-
-
 def _solid(
     name: str,
     kind: str,
@@ -155,7 +149,7 @@ def _solid(
     Edges too short for single precision go first: most formats store no better. What is left is checked once more.
     thinned : flat parts in fewer triangles; not where another solid has the same triangles.
     """
-    vertices, faces = _arrays(solid.simplify(_EVEN_MM) if thinned else solid)
+    vertices, faces = arrays_of(solid.simplify(_EVEN_MM) if thinned else solid)
     if frame is not None:
         vertices = frame.to_master(vertices)
     # walls that pass closer than the weld are tied by it, and opened again by a hair
@@ -166,7 +160,7 @@ def _solid(
         if not fell:
             break
     made = opened_as_stored(made)
-    vertices, faces = _arrays(made)
+    vertices, faces = arrays_of(made)
     return Solid(name, kind, vertices, np.ascontiguousarray(faces, np.int32), float(made.volume()))
 
 
@@ -183,7 +177,7 @@ def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
     large = [p for p, v in zip(parts, volumes) if p.num_tri() and abs(v) > share * volumes.sum()]
     if len(large) == len(parts):
         return solid, False
-    kept = [_arrays(p) for p in large]
+    kept = [arrays_of(p) for p in large]
     starts = np.cumsum([0] + [len(v) for v, _ in kept[:-1]])
     faces = np.concatenate([f + start for (_, f), start in zip(kept, starts)])
     return manifold_of(np.concatenate([v for v, _ in kept]), faces, f"the {name}"), True
@@ -289,8 +283,7 @@ def _on_the_board(envelope: Envelope, section: JointSection, shell: JacketPiece 
     """(rows, columns) top of the jacket's own flange on the board, -inf where there is none."""
     if shell is None:
         return np.full(envelope.outer_mm.shape, -np.inf)
-    thick = section.rubber_flange_thickness_mm
-    return past_foot_mm(envelope, section.jacket_flange_mm, flange_mm(shell), thick)
+    return foot_flange_mm(shell, envelope, section)
 
 
 def _above_board(envelope: Envelope) -> np.ndarray:

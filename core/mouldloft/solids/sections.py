@@ -20,7 +20,7 @@ from ..base.figures import mm
 from ..base.progress import SILENT, Progress
 from ..geometry.branches import Section
 from ..geometry.frame import PullFrame, pull_frame
-from ..geometry.parting import arrays_of, solid_of
+from ..geometry.manifold import arrays_of, as_manifold
 from ..inputs.brief import SectionsBrief
 from ..stages.sections import Sections
 from ..trade.sectioning import SPIGOT_FLAT, spigot_depth_mm, spigot_inset_mm, taper_mm
@@ -75,7 +75,7 @@ def make_section_solids(sections: Sections, brief: SectionsBrief, progress: Prog
     """Closed meshes of all parts, in plan coordinates. Raises `PlanImpossible` where one is no closed manifold."""
     plain = []
     for part in sections.parts:
-        solid = solid_of(part.vertices_mm, part.faces)
+        solid = as_manifold(part.vertices_mm, part.faces)
         if solid is None:
             raise PlanImpossible(f"The {part.name} is no closed manifold; make a new surface over the sculpt.")
         plain.append(solid)
@@ -86,7 +86,7 @@ def make_section_solids(sections: Sections, brief: SectionsBrief, progress: Prog
         found = _fitting(cut.number, cut.section, plain[cut.takes], sections.wall_mm, brief)
         spigots.append(found)
         if found is not None:
-            proud = solid_of(found.vertices_mm, found.faces)
+            proud = as_manifold(found.vertices_mm, found.faces)
             moulded[cut.leaves] += proud
             printed[cut.leaves] += proud
             printed[cut.takes] -= _plug(found, FIT_MM, brief)
@@ -99,8 +99,7 @@ def make_section_solids(sections: Sections, brief: SectionsBrief, progress: Prog
 
 
 def _named(name: str, kind: str, solid: Any) -> Solid:
-    vertices, faces = arrays_of(solid)
-    return Solid(name, kind, vertices, faces, float(solid.volume()))
+    return Solid(name, kind, *arrays_of(solid), float(solid.volume()))
 
 
 def _fitting(number: int, section: Section, over: Any, wall_mm: float, brief: SectionsBrief) -> Spigot | None:

@@ -20,7 +20,7 @@ from ..base.progress import SILENT, Progress
 from ..geometry.depthmap import Grid, raise_by_balls
 from ..inputs.brief import CradleBrief
 from ..inputs.catalogue import Catalogue
-from .jacket import Jacket, JacketPiece, flange_mm, glove_columns, laminate_mm, outside_with_keys, past_foot_mm
+from .jacket import Jacket, JacketPiece, foot_flange_mm, glove_columns, laminate_mm, outside_with_keys
 from .keys import Keys, piece_prefixes, snap_to_outside
 from .rails import OVERHANG_MM, PLAY_MM, Rail, make_rails, rail_height_mm, rail_places, with_slots
 from .rubber import Envelope, Rubber, covered
@@ -170,8 +170,7 @@ def jacket_outside(envelope: Envelope, rubber: Rubber, keys: Keys, shell: Jacket
     radius = laminate_mm(shell, envelope, rubber.edge_band_mm)
     thickest = max(z.thickness_mm for z in shell.zones)
     tallest = thickest + max((thickest + rib.core_height_mm for rib in shell.ribs), default=0.0)
-    section = rubber.built_to
-    past = past_foot_mm(envelope, section.jacket_flange_mm, flange_mm(shell), section.rubber_flange_thickness_mm)
+    past = foot_flange_mm(shell, envelope, rubber.built_to)
     margin = int(np.ceil(tallest / envelope.pixel_mm)) + 1
     rows, columns = glove.shape
     p = envelope.pixel_mm
@@ -488,19 +487,22 @@ def board_in_plan(board: Board, cradle_piece: CradlePiece, envelope: Envelope) -
     """
     cut = board.cut_mm
     across = board.start_mm + cut[:, 0]
-    along = np.full(len(across), board.station_mm)
-    z = cradle_piece.floor_mm - cut[:, 1]
-    x, y = (across, along) if cradle_piece.length_axis == "y" else (along, across)
-    return envelope.frame.to_master(np.column_stack([x, y, z]))
+    return _in_plan(np.full(len(cut), board.station_mm), across, cut[:, 1], cradle_piece, envelope)
 
 
 def rail_in_plan(rail: Rail, cradle_piece: CradlePiece, envelope: Envelope) -> np.ndarray:
     """(k, 3) plan coordinates of the outline on the rail's middle plane, where it stands under the boards."""
     along = rail.start_mm + rail.outline_mm[:, 0]
     across = np.full(len(along), rail.across_mm + rail.thickness_mm / 2.0)
-    z = cradle_piece.floor_mm - rail.outline_mm[:, 1]
+    return _in_plan(along, across, rail.outline_mm[:, 1], cradle_piece, envelope)
+
+
+def _in_plan(
+    along: np.ndarray, across: np.ndarray, height: np.ndarray, cradle_piece: CradlePiece, envelope: Envelope
+) -> np.ndarray:
+    """(k, 3) plan coordinates of places along and across a piece in its cradle, and above the floor."""
     x, y = (across, along) if cradle_piece.length_axis == "y" else (along, across)
-    return envelope.frame.to_master(np.column_stack([x, y, z]))
+    return envelope.frame.to_master(np.column_stack([x, y, cradle_piece.floor_mm - height]))
 
 
 def cradle_assumptions(brief: CradleBrief) -> tuple[Assumption, ...]:

@@ -105,6 +105,11 @@ def cleanup_hours(length_mm: float, on_show_mm: float, casts: int, rates: RatesB
     return casts * (rates.cleanup_shown_h_m * shown + rates.cleanup_hidden_h_m * hidden)
 
 
+def facing_hours(facing_mm: float, casts: int, rates: RatesBrief) -> float:
+    """Hours that a joint over skin that faces the pull takes more, over so many casts: no edge hides it."""
+    return casts * rates.facing_h_m * facing_mm / 1000
+
+
 def joint_hours(length_mm: float, past_reach_mm: float, casts: int, rates: RatesBrief) -> float:
     """Hours to tape the halves of every cast together from the inside; past an arm's reach a metre takes longer."""
     metres = (length_mm + (rates.past_reach_factor - 1.0) * past_reach_mm) / 1000
@@ -122,7 +127,7 @@ def price_seam(seam: SeamMeasures, casts: int, rubber: RubberPrice, rates: Rates
     wall = wall_hours(seam.length_mm - seam.bent_mm, seam.bent_mm, seam.lines, rates, seam.facing_mm)
     joint = joint_hours(seam.length_mm, seam.past_reach_mm, casts, rates)
     risk = casts * rates.risk_shown_h_m * seam.on_show_mm / 1000
-    facing = casts * rates.facing_h_m * seam.facing_mm / 1000
+    facing = facing_hours(seam.facing_mm, casts, rates)
     clear = casts * rates.keep_clear_h_m * seam.keep_clear_mm / 1000
     carry = casts * rates.carry_h_kg * litres * rubber.kg_per_litre
     peel = casts * rates.peel_h_m2 * seam.locked_mm2 / 1e6

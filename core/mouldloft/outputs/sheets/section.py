@@ -14,7 +14,7 @@ from shapely.affinity import scale as mirrored
 from shapely.geometry.base import BaseGeometry
 
 from ...base.figures import counted, listed
-from ...stages.jacket import JacketPiece
+from ...stages.jacket import JacketPiece, flange_mm
 from ...stages.plan import MouldPlan
 from ...stages.rubber import RegistrationCheck
 from ...trade.bolts import BoltChoice
@@ -53,7 +53,7 @@ _HOW = (
 def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
     """The section's figures in the workshop's words."""
     section, jacket, held = plan.rubber.built_to, plan.jacket, plan.rubber.registration
-    glass = _flange_mm(jacket.pieces[0])
+    glass = flange_mm(jacket.pieces[0])
     facts = [
         (
             "Rubber flange",
@@ -118,10 +118,6 @@ def _bolt_words(bolt: BoltChoice, count: int, pitch_mm: float) -> str:
     )
 
 
-def _flange_mm(piece: JacketPiece) -> float:
-    return next(zone.thickness_mm for zone in piece.zones if zone.name == "flange")
-
-
 def _field_mm(piece: JacketPiece) -> float:
     return next(zone.thickness_mm for zone in piece.zones if zone.name == "handling edge")
 
@@ -181,11 +177,11 @@ def _joint(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
             side = 1.0 if k == 0 else -1.0
             # the second is drawn as if above, with what hangs below the wall turned up into the first one's groove
             rubber = rubber_shape(section, edge, ridge=k == 1)
-            jacket = jacket_shape(section, rubber, edge, _field_mm(piece), _flange_mm(piece))
+            jacket = jacket_shape(section, rubber, edge, _field_mm(piece), flange_mm(piece))
             for shape, colour in ((jacket, _GLASS[k]), (rubber, _RUBBERS[k])):
                 _area(canvas, mirrored(shape, 1.0, side, origin=(0.0, 0.0)), colour)
         if bolt is not None:
-            thick = [_flange_mm(piece) for piece in plan.jacket.pieces]
+            thick = [flange_mm(piece) for piece in plan.jacket.pieces]
             _draw_bolt(canvas, section.bolts_from_skin_mm, thick[0], -thick[1], bolt)
         _name_parts(canvas, plan, section, edge)
         _measures(canvas, section, plan)
@@ -198,7 +194,7 @@ def _joint(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
 def _foot(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
     piece = next(p for p in plan.jacket.pieces if p.foot_bolts_mm)
     bolt, edge = plan.jacket.foot_bolt, plan.rubber.edge_thickness_mm
-    rise, board = 26.0, 18.0 if bolt is None else bolt.grip_mm - 2.0 * bolt.size.washer_thick_mm - _flange_mm(piece)
+    rise, board = 26.0, 18.0 if bolt is None else bolt.grip_mm - 2.0 * bolt.size.washer_thick_mm - flange_mm(piece)
 
     def draw(canvas: Canvas) -> None:
         canvas.saveState()
@@ -207,11 +203,11 @@ def _foot(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
         _area(canvas, shapely.box(-_MASTER_MM, -board, section.reach_mm + 18.0, 0.0), _BOARD)
         _area(canvas, shapely.box(-_MASTER_MM, 0.0, 0.0, rise), PLASTER)
         rubber = _without_bead(section, edge)
-        jacket = jacket_shape(section, rubber, edge, _field_mm(piece), _flange_mm(piece))
+        jacket = jacket_shape(section, rubber, edge, _field_mm(piece), flange_mm(piece))
         for shape, colour in ((jacket, _GLASS[0]), (rubber, _RUBBERS[0])):
             _area(canvas, shape.intersection(plain), colour)
         if bolt is not None:
-            _draw_bolt(canvas, section.bolts_from_skin_mm, _flange_mm(piece), -board, bolt)
+            _draw_bolt(canvas, section.bolts_from_skin_mm, flange_mm(piece), -board, bolt)
             _say(canvas, section.reach_mm + 3.0, 8.0, f"{bolt.name} through the board")
         _say(canvas, section.reach_mm + 21.0, -board / 2.0, f"board, {board:.0f} mm")
         canvas.restoreState()

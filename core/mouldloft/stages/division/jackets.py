@@ -28,7 +28,7 @@ from .lattice import (
     labels_by_face,
     look_again,
 )
-from .naming import name_by_pull
+from .naming import named_shares
 from .sharing import Patches, at_most, drawn_shares, joints_between, useful_pulls, without_islands
 
 _COUNTS = (6, 4, 3)  # jackets in all
@@ -91,7 +91,8 @@ def share_jackets(
     if of_two[1] <= DEEP_FILL_MM and of_two[0] <= HEAVY_FILL_MM3:
         return None
     own = np.array([unit(np.asarray(piece.pull, float)) for piece in seam.pieces])
-    half = _half_of(patches, seam.labels, skin_areas_mm2(body.master))
+    skin = skin_areas_mm2(body.master)
+    half = _half_of(patches, seam.labels, skin)
     labels = np.zeros(len(half), np.int64)
     used: list[tuple[int, np.ndarray]] = []
     for glove in (0, 1):
@@ -103,7 +104,6 @@ def share_jackets(
         return None
     gloves, ways = np.array([glove for glove, _ in used]), np.array([pull for _, pull in used])
     inner = _within_gloves(graph, seam.labels)
-    skin = skin_areas_mm2(body.master)
     on_faces = without_islands(inner, labels[patches.of_face], skin)
     best, least = None, (True, True, np.inf)
     for most in _COUNTS:
@@ -189,10 +189,7 @@ def _measured(
     if len(np.unique(labels)) != len(blocks.fill_cells) or len(pulls) < 3:
         return None
     ways = look_again(body, blocks, pulls, found.order)
-    areas, centre = skin, face_centres(body.master.vertices_mm, body.master.faces)
-    share = np.bincount(labels, areas, minlength=len(pulls))
-    middle = np.stack([np.bincount(labels, areas * centre[:, k], minlength=len(pulls)) for k in range(3)], axis=1)
-    names = name_by_pull(pulls, middle / np.maximum(share, 1e-9)[:, None])
+    share, names = named_shares(pulls, labels, skin, face_centres(body.master.vertices_mm, body.master.faces))
     joints = joints_between(body.master, drawn_shares(body.master, labels, pulls))
     far = np.array([length_mm(points, closed) for _, points, closed in joints])
     in_glass = np.array([gloves[a] == gloves[b] for (a, b), _, _ in joints], bool)

@@ -8,6 +8,16 @@ _ROUND = ("front", "front left", "left", "back left", "back", "back right", "rig
 _STEEP = 0.7  # of a pull's length: a steeper one names a top or bottom piece
 
 
+def named_shares(
+    pulls: np.ndarray, labels: np.ndarray, areas_mm2: np.ndarray, centres_mm: np.ndarray
+) -> tuple[np.ndarray, tuple[str, ...]]:
+    """(p,) skin of each piece, and their names. labels, areas_mm2, centres_mm : of each face."""
+    count = len(pulls)
+    own = np.bincount(labels, areas_mm2, minlength=count)
+    middle = np.stack([np.bincount(labels, areas_mm2 * centres_mm[:, k], minlength=count) for k in range(3)], axis=1)
+    return own, name_by_pull(pulls, middle / np.maximum(own, 1e-9)[:, None])
+
+
 def name_by_pull(pulls: np.ndarray, centres_mm: np.ndarray) -> tuple[str, ...]:
     """Names a workshop can find: by the side each piece comes off to; of two to one side the lower and the upper, of
     more by number from below."""

@@ -60,7 +60,7 @@ from .lattice import (
     skin_ratio,
     skin_volume_mm3,
 )
-from .naming import name_by_pull
+from .naming import named_shares
 from .sharing import (
     Shares,
     at_most,
@@ -380,10 +380,8 @@ def _in_words(
     master, shares = body.master, tried.shares
     count = len(shares.pulls)
     areas = skin_areas_mm2(master)
-    own = np.bincount(shares.labels, areas, minlength=count)
     centre = master.vertices_mm[master.faces].mean(axis=1)
-    middle = np.stack([np.bincount(shares.labels, areas * centre[:, k], minlength=count) for k in range(3)], axis=1)
-    names = name_by_pull(shares.pulls, middle / np.maximum(own, 1e-9)[:, None])
+    own, names = named_shares(shares.pulls, shares.labels, areas, centre)
     locked = [_locked_mm2(body, shares, k, centre, areas) for k in range(count)]
     pieces = tuple(
         DivisionPiece(

@@ -1,7 +1,6 @@
 """Stage jacket: the rigid shell over the glove."""
 
-from .footflange import past_foot_mm
-from .layup import flange_mm, jacket_assumptions, laminate_mm, lay_up_jacket
+from .layup import flange_mm, foot_flange_mm, jacket_assumptions, laminate_mm, lay_up_jacket
 from .record import Jacket, JacketPiece, LoadCheck, Patch, Rib, Zone
 from .zones import glove_columns, outside_with_keys
 
@@ -13,10 +12,10 @@ __all__ = [
     "Rib",
     "Zone",
     "flange_mm",
+    "foot_flange_mm",
     "glove_columns",
     "jacket_assumptions",
     "laminate_mm",
     "lay_up_jacket",
     "outside_with_keys",
-    "past_foot_mm",
 ]

@@ -22,11 +22,12 @@ from ...trade.laminate import Laminate, laminate_of, lay_up, mat_g_m2_from_oz
 from ...trade.lifting import LiftCheck, check_lift, lifting_assumptions, lightest_cuts, who_lifts
 from ...trade.panels import KNOCK_DOWN, POISSON
 from ...trade.panels import SOURCE as PANEL_SOURCE
+from ...trade.section import JointSection
 from ..keys import RUBBER_DENSITY_KG_DM3, Keys
 from ..opening import direction_words
 from ..rubber import Envelope, Rubber, covered, jacketed
 from .fasteners import Fasteners, Foot, fitted_of, place_fasteners, place_on_board
-from .footflange import LEVEL_PULL, foot_pixels
+from .footflange import LEVEL_PULL, foot_pixels, past_foot_mm
 from .record import CheckKind, Jacket, JacketPiece, LoadCheck
 from .stiffness import (
     FLANGE_OF_FIELD,
@@ -112,6 +113,12 @@ def lay_up_jacket(
 def flange_mm(piece: JacketPiece) -> float:
     """Thickness of a piece's laminate on its flanges."""
     return next(zone.thickness_mm for zone in piece.zones if zone.name == "flange")
+
+
+def foot_flange_mm(piece: JacketPiece, envelope: Envelope, section: JointSection) -> np.ndarray:
+    """(rows, columns) top, along the pull, of the jacket's own flange on the board, -inf where there is none."""
+    thick = section.rubber_flange_thickness_mm
+    return past_foot_mm(envelope, section.jacket_flange_mm, flange_mm(piece), thick)
 
 
 def _bolts_of(

@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable
 
 from ...base.marks import Assumption, Mark
-from ...trade.price import cleanup_hours, joint_hours
+from ...trade.price import cleanup_hours, facing_hours, joint_hours
 from .mixes import Workshop
 from .mouldwork import GLOVE_REST_H
 from .work import (
@@ -172,7 +172,7 @@ def _finish(ledger: Ledger, shop: Workshop, key: str, name: str, weighed: str, n
              shop.hatches * rates.hatch_h, 1, (Wait(weighed),), wear=RESIN_WEAR)
     )  # fmt: skip
     cleaned_h = cleanup_hours(shop.seam.length_mm, shop.seam.figures.on_show_mm, 1, shop.brief.rates)
-    cleaned_h += shop.brief.rates.facing_h_m * shop.seam.figures.facing_mm / 1000
+    cleaned_h += facing_hours(shop.seam.figures.facing_mm, 1, shop.brief.rates)
     ground = ledger.add(
         Work(f"{key} ground", f"{name}: grind, fill and texture the joint", "finish", line, "joint clean-up",
              cleaned_h, 1, (Wait(hatched),), wear=GRIND_WEAR)

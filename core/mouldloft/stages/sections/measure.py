@@ -8,7 +8,9 @@ import numpy as np
 
 from ...base.figures import counted, kg, mm
 from ...geometry.branches import Section
+from ...geometry.facets import face_vectors
 from ...geometry.hollow import hollow_inside, reach_from
+from ...geometry.repair import signed_volume
 from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue
 from ...trade.laminate import gelcoat_kg, lay_up, mat_g_m2_from_oz
@@ -58,7 +60,7 @@ def part_of(
 ) -> Part:
     """A section measured. stands_on : number and section of the cut it stands on; cut_faces : of all its cuts."""
     corner = vertices_mm[faces]
-    across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    across = face_vectors(vertices_mm, faces)
     areas = np.linalg.norm(across, axis=1) / 2
     normals = across / np.maximum(2 * areas, 1e-30)[:, None]
     bare = np.zeros(len(faces), bool)
@@ -78,9 +80,9 @@ def part_of(
     box = (float(high[0] - low[0]), float(high[1] - low[1]), float(high[2] - low[2]))
     return Part(
         name, vertices_mm, faces, 0 if stands_on is None else stands_on[0],
-        float(np.einsum("ij,ij->", corner[:, 0], np.cross(corner[:, 1], corner[:, 2]))) / 6, skin, box, cast, jacket,
-        glove, check_lift(max(cast, jacket, glove), brief.jacket).lifters_needed,
-        fits_van(box, brief.sections.van_mm), _furthest_inside(vertices_mm, faces, normals, areas, opening),
+        float(signed_volume(vertices_mm, faces).sum()), skin, box, cast, jacket, glove,
+        check_lift(max(cast, jacket, glove), brief.jacket).lifters_needed, fits_van(box, brief.sections.van_mm),
+        _furthest_inside(vertices_mm, faces, normals, areas, opening),
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
-from ...base.figures import mm, percent
+from ...base.figures import mm
 from ...base.progress import SILENT, Progress
 from ...geometry.branches import Neck, Section, find_necks, is_narrow, least_section, section_at
 from ...geometry.contour import face_centres
@@ -330,9 +330,3 @@ def _name_of(bench: _Bench, at: int) -> str:
 
 _HEAD = ("face", "chin", "left cheek", "right cheek", "back of the head", "top of the head")
 _LIMBS = ("ear", "horn", "tail", "leg", "foreleg", "hand")
-
-
-def sections_share(sections: Sections) -> str:
-    """How far the parts' volumes add up to the whole's, in words."""
-    total = sum(part.volume_mm3 for part in sections.parts)
-    return percent(abs(total / sections.whole.volume_mm3 - 1.0))
