@@ -241,6 +241,9 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     )
     candidates: CollectionProperty(type=SeamFound)
     drawn_seam: StringProperty()  # JSON of closed lines in plan mm, once the curve was edited and taken
+    drawn_level: StringProperty()  # the level of a line that was shaped, packed; of which master; its curves' digest
+    drawn_level_of: StringProperty()
+    drawn_level_shown: StringProperty()
 
     set_skin: BoolProperty(name="Own Thickness", description="Set the glove's thickness instead of the rule's")
     skin_mm: FloatProperty(default=6.0)

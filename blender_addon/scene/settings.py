@@ -3,23 +3,11 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 import bpy
 
-from . import properties, results, signing
-
-
-def own_line_file(lines_json: str) -> str:
-    """Path of a file with the drawn seam, for the brief; rewritten from the scene where it is missing."""
-    import hashlib
-
-    folder = Path(bpy.utils.extension_path_user(properties.ADDON, path="seams", create=True))
-    path = folder / f"seam-{hashlib.sha256(lines_json.encode()).hexdigest()[:16]}.json"
-    if not path.exists():
-        path.write_text(lines_json, encoding="utf-8")
-    return str(path)
+from . import drawnline, properties, results, signing
 
 
 def _plain(value):
@@ -75,7 +63,7 @@ def brief_of(scene: bpy.types.Scene):
     if s.seam_kind == "plane" and s.set_offset:
         given["seam"]["plane_offset_mm"] = s.plane_offset_mm
     if s.drawn_seam and s.seam_kind != "plane":
-        given["seam"]["own_line"] = own_line_file(s.drawn_seam)
+        given["seam"]["own_line"] = drawnline.file_of(scene)
     if s.set_skin:
         given["rubber"].update(skin_thickness_mm=s.skin_mm, edge_thickness_mm=s.edge_mm)
     handled = results.handling_points_mm(scene)

@@ -204,28 +204,27 @@ def line_of(key: str, done: dict[str, Any], units: Units = METRIC) -> str:
 SEAM_NAMES = {"plane": "Plane", "relief": "Relief", "free": "Free", "own": "Your line"}
 
 
-def _price(found: Any, currency: str) -> str:
+def _price(total: float, hours: float, currency: str) -> str:
     """What a seam costs over the run, no finer than it is known."""
     from mouldloft.base import figures
 
-    return f"{figures.number(round(found.price.total, -1))} {currency}, {round(found.price.hours)} h"
+    return f"{figures.number(round(total, -1))} {currency}, {round(hours)} h"
 
 
 def candidate_line(found: Any, currency: str) -> str:
     """A seam beside the others, as short as a list asks: what it costs over the run."""
-    return f"{SEAM_NAMES.get(found.kind, found.kind)}: {_price(found, currency)}"
+    return f"{SEAM_NAMES.get(found.kind, found.kind)}: {_price(found.price.total, found.price.hours, currency)}"
 
 
 def shaped_line(now: Any, before: Any, currency: str, units: Units) -> str:
-    """A seam under the hand: cost over the run, length and fill, and what they were."""
+    """A seam under the hand: cost over the run, length and fill, and what they were. now, before : a `Told` each."""
 
-    def said(drawn: Any) -> str:
-        figures = drawn.figures
-        lengths = f"{units.metres(figures.length_mm)} long, {units.litres(figures.fill_mm3)} of undercut fill"
-        return f"{_price(drawn, currency)}; {lengths}"
+    def said(told: Any) -> str:
+        lengths = f"{units.metres(told.length_mm)} long, {units.litres(told.fill_mm3)} of undercut fill"
+        return f"{_price(told.total, told.hours, currency)}; {lengths}"
 
-    here, planned = said(now), said(before)
-    return f"Seam: {here}" if here == planned else f"Seam: {here}  (as planned: {planned})"
+    here, was = said(now), said(before)
+    return f"Seam: {here}" if here == was else f"Seam: {here}  (before: {was})"
 
 
 def way_words(direction: Any) -> str:

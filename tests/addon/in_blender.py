@@ -817,10 +817,15 @@ def a_seam_is_shaped_by_hand():
     drawn = np.concatenate([np.array(line) for line in results.seam_lines_mm(scene)])
     assert np.linalg.norm(drawn - place, axis=1).min() < 20.0, "as far apart as the curve's points"
     assert kinds()["seam"] == "stale"
-    assert "dragged" in refused(bpy.ops.mouldloft.shape_seam, through=place)
+    beside = vertices[int(np.argmin(np.linalg.norm(vertices - points[2 * len(points) // 3], axis=1)))]
+    assert bpy.ops.mouldloft.shape_seam(through=beside, reach=60.0) == {"FINISHED"}, "on from the line as it was left"
+    left = addon("scene.drawnline").level_left(scene)
     assert bpy.ops.mouldloft.run(section="seam") == {"FINISHED"}
     after = state.done_now(scene)["seam"]
     assert after.kind == "own"
+    assert np.array_equal(np.sign(after.level_mm), np.sign(left)), "the very line, not its points"
+    ends = np.concatenate([line.points_mm for line in after.lines])
+    assert np.linalg.norm(ends - beside, axis=1).min() < 20.0
     assert 0.0 < float(np.mean(before.labels != after.labels)) < 0.2
     ends = np.concatenate([line.points_mm for line in after.lines])
     assert np.linalg.norm(ends - place, axis=1).min() < 20.0

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import meshes
 import numpy as np
 import pytest
 from mouldloft.base.errors import PlanImpossible
+from mouldloft.demo.gallery import demo_body
 from mouldloft.geometry.polyline import tightest_turn_mm
-from mouldloft.inputs.brief import Brief, MasterBrief, OpeningBrief, SeamBrief
+from mouldloft.inputs.brief import Brief, MasterBrief, OpeningBrief, RunBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.pipeline import open_mould
-from mouldloft.stages.seam import place_seam
-from mouldloft.stages.seam.shaping import drawn_seam, drawn_through, handle_at, shaper_of
+from mouldloft.stages.seam import candidates, place, place_seam, shaping
+from mouldloft.stages.seam.shaping import at_rest, drawn_seam, drawn_through, handle_at, level_of, shaper_of
 from mouldloft.trade.seamterms import terms_for
 from scipy.spatial import cKDTree
 
@@ -33,7 +35,7 @@ def sphere():
     opening, field = open_mould(master, brief)
     seam = place_seam(master, opening, field, brief.seam)
     terms = terms_for(master.height_mm, brief, read_catalogue(None))
-    return master, seam, shaper_of(master, seam, brief.seam, terms)
+    return master, seam, shaper_of(master, field, level_of(seam), brief.seam, terms)
 
 
 def on_skin(shaper, latitude_deg: float, turn_deg: float):
@@ -129,7 +131,79 @@ def test_a_line_dragged_far_is_fair(sphere):
 
 
 def test_joints_of_more_pieces_are_refused(sphere):
-    master, seam, _ = sphere
-    terms = terms_for(master.height_mm, Brief(), read_catalogue(None))
+    _, seam, _ = sphere
     with pytest.raises(PlanImpossible, match="two pieces"):
-        shaper_of(master, replace(seam, level_mm=None), SeamBrief(), terms)
+        level_of(replace(seam, level_mm=None))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def fewer_tries():
+    """Other candidates are searched as quickly as when directions are compared: here only one line matters."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(place, "all_candidates", partial(candidates.all_candidates, quick=True))
+        yield
+
+
+@pytest.fixture(scope="module")
+def goat():
+    """A goat with its seam."""
+    body = demo_body("goat", 20_000)
+    brief = Brief(run=RunBrief(casts=6), opening=OpeningBrief(direction=(1.0, 0.0, 0.0)))
+    master = prepare_master(body.vertices_mm, body.faces, brief.master, name="goat")
+    opening, field = open_mould(master, brief)
+    terms = terms_for(master.height_mm, brief, read_catalogue(None))
+    seam = place_seam(master, opening, field, brief.seam, terms=terms)
+    return master, opening, field, seam, brief, terms
+
+
+@pytest.fixture(scope="module")
+def hare(small_plan):
+    """The small hare, drawn on itself while its seam moves."""
+    plan = small_plan
+    terms = terms_for(plan.master.height_mm, plan.brief, plan.catalogue)
+    return plan.master, plan.opening, plan.undercut, plan.seam, plan.brief, terms
+
+
+@pytest.mark.parametrize("body", ["hare", "goat"])
+def test_a_line_shaped_by_six_handles_is_planned_as_it_was_shown(body, request, tmp_path, monkeypatch):
+    """The plan is made by another way, from the file alone: length, fill and price to half a hundredth, filled limbs
+    counted, and every point of the planned line within 1 mm of the shown one."""
+    master, opening, field, seam, brief, terms = request.getfixturevalue(body)
+    if body == "goat":  # too fine to be drawn on while it moves
+        monkeypatch.setattr(shaping, "SHAPED_ON", len(master.faces) // 2)
+    shaper = shaper_of(master, field, level_of(seam), brief.seam, terms)
+    assert (shaper.whole is shaper.light) == (body == "hare")
+    reach = 0.06 * max(master.size_mm)
+    aside = np.random.default_rng(3).normal(size=(6, 3)) * 0.6 * reach
+    points = np.concatenate([line.points_mm for line in seam.lines])
+    middles = shaper.master.vertices_mm[shaper.master.faces].mean(axis=1)
+    wanted = points[:: len(points) // 6][:6] + aside
+    faces = [int(np.argmin(np.linalg.norm(middles - at, axis=1))) for at in wanted]
+    rest = at_rest(shaper, [handle_at(shaper, face, middles[face], reach) for face in faces])
+    np.save(tmp_path / "line.npy", rest.level_mm)
+    asked = replace(brief.seam, own_line=str(tmp_path / "line.npy"))
+    apart = replace(master)  # nothing kept with the one that was shaped
+    planned = place_seam(apart, opening, field, asked, terms=terms)
+    assert planned.figures.length_mm == pytest.approx(rest.told.length_mm, rel=0.005)
+    assert planned.figures.fill_mm3 == pytest.approx(rest.told.fill_mm3, rel=0.005)
+    assert planned.candidates[0].price.total == pytest.approx(rest.told.total, rel=0.005)
+    assert len(planned.lines) == len(rest.lines)
+    shown = cKDTree(np.concatenate([line.points_mm for line in rest.lines]))
+    assert shown.query(np.concatenate([line.points_mm for line in planned.lines]))[0].max() < 1.0
+    assert planned.figures.solid_mm3 > 0
+    moving = rest.light.figures.length_mm
+    assert rest.told.length_mm == pytest.approx(moving, rel=0.05), "no other line than the one that was dragged"
+
+
+def test_another_line_prices_no_other_candidate_again(hare, tmp_path, monkeypatch):
+    master, opening, field, seam, brief, terms = hare
+    np.save(tmp_path / "line.npy", level_of(seam))
+    asked = replace(brief.seam, own_line=str(tmp_path / "line.npy"))
+    first = place_seam(master, opening, field, asked, terms=terms)
+    monkeypatch.setattr(place, "all_candidates", None)
+    again = place_seam(master, opening, field, asked, terms=terms)
+    assert [c.price for c in again.candidates] == [c.price for c in first.candidates]
+    with pytest.raises(TypeError):
+        place_seam(master, opening, field, replace(asked, plane_offset_mm=5.0), terms=terms)
+    with pytest.raises(TypeError):
+        place_seam(master, opening, field, asked, terms=replace(terms, casts=terms.casts + 1))

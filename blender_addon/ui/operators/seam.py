@@ -6,7 +6,7 @@ import bpy
 from bpy.props import EnumProperty, IntProperty
 
 from ...registering import registering
-from ...scene import opening, properties, reading, results, state, views
+from ...scene import drawnline, opening, properties, reading, results, state, views
 from ...work import display
 from ...work.lines import SEAM_NAMES
 from .common import UNDO, Idle, say
@@ -115,7 +115,7 @@ class MOULDLOFT_OT_take_candidate(RunsSections, HasSeam, bpy.types.Operator):
             opening.set_direction(s, done["opening"].chosen.direction)
         s.seam_kind = self.kind
         if s.drawn_seam or results.is_edited(scene, "seam"):
-            s.drawn_seam = ""
+            drawnline.forget(scene)
             results.remember(scene, "seam")
         return super().prepare(context)
 
@@ -141,7 +141,7 @@ class MOULDLOFT_OT_forget_seam(Idle, bpy.types.Operator):
         from mouldloft.base.progress import SILENT
 
         scene = context.scene
-        properties.of(scene).drawn_seam = ""
+        drawnline.forget(scene)
         done = state.done_now(scene)
         if "seam" in done:
             results.show(scene, "seam", display.shown_of("seam", done, SILENT))

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import bpy
@@ -11,7 +11,7 @@ import numpy as np
 from bpy.props import FloatProperty, FloatVectorProperty
 
 from ...registering import registering
-from ...scene import properties, results, settings, state, views
+from ...scene import drawnline, properties, results, settings, state, views
 from ...work import display, lines
 from .. import live
 from .common import say, sight_of
@@ -19,7 +19,7 @@ from .seam import HasSeam
 
 HELP = (
     "Drag the line over the skin; a click pins it    Wheel while dragging: how much follows    "
-    "X over a handle: let go    Ctrl Z: a step back    R: as planned    Enter: keep    Esc: leave"
+    "X over a handle: let go    Ctrl Z: a step back    R: as it was    Enter: keep    Esc: leave"
 )
 NEAR_PX = 30.0  # from the pointer to the line it takes hold of
 REACH = 0.06  # of the piece's greatest size, how far the line follows at first
@@ -37,27 +37,37 @@ class Held:
     reach_mm: float
 
 
+@dataclass(frozen=True, eq=False)
+class Step:
+    """The handles after a step, and the line at rest with them."""
+
+    handles: tuple[Held, ...]
+    rest: Any
+
+
 class Shaping:
-    """A seam being shaped: its handles, a tuple for each step, the last as they are now; and where its skin is met."""
+    """A seam being shaped: its handles and its line at rest after each step, the last as it is now; the line while it
+    moves; and where its skin is met."""
 
     def __init__(self, context: bpy.types.Context) -> None:
         from mathutils.bvhtree import BVHTree
-        from mouldloft.stages.seam.shaping import drawn_seam, shaper_of
+        from mouldloft.stages.seam import shaping
         from mouldloft.trade.seamterms import terms_for
 
         scene = context.scene
-        done = state.done_for_sure(context, "seam", "mouldloft.plan_all")
+        done, level = _begun_from(context)
         brief, catalogue = settings.brief_of(scene), state.catalogue_of(scene)
         self.scene, self.currency = scene, catalogue.currency
         self.units = lines.Units(scene.unit_settings.system == "IMPERIAL")
         terms = terms_for(done["master"].height_mm, brief, catalogue)
-        self.shaper = shaper_of(done["master"], done["seam"], brief.seam, terms)
-        self.steps: list[tuple[Held, ...]] = [()]
+        self.shaper = shaping.shaper_of(done["master"], done["undercut"], level, brief.seam, terms)
         self.reach_mm = REACH * max(done["master"].size_mm)
         light = self.shaper.master
         self._skin: Any = BVHTree.FromPolygons(light.vertices_mm.tolist(), light.faces.tolist())
-        self._draw = drawn_seam
-        self.first = self.now = drawn_seam(self.shaper, self.shaper.level_mm)
+        self._core = shaping
+        self.steps = [Step((), shaping.at_rest(self.shaper, (), level))]
+        self.first, self.moving = self.steps[0].rest.told, self.steps[0].rest.light
+        self._handles: tuple[Held, ...] = ()
 
     def to_plan(self, at: Any) -> np.ndarray:
         """Plan millimetres of a place in the world."""
@@ -78,62 +88,108 @@ class Shaping:
 
     def points_mm(self) -> np.ndarray:
         """(k, 3) points of the line as it is now."""
-        return np.concatenate([line.points_mm for line in self.now.lines])
+        return np.concatenate([line.points_mm for line in self.lines])
 
     @property
     def handles(self) -> tuple[Held, ...]:
         """The handles as they are now."""
-        return self.steps[-1]
+        return self._handles
 
-    def put(self, number: int, at_mm: np.ndarray, face: int, home_mm: np.ndarray, reach_mm: float) -> None:
-        """Have a handle, or one more, at a place; all stays as it was where the line would part nothing."""
-        from mouldloft.stages.seam.shaping import handle_at
+    @property
+    def at_rest(self) -> bool:
+        """Whether nothing has moved since the last step."""
+        return self._handles is self.steps[-1].handles
 
+    @property
+    def lines(self) -> tuple:
+        """The line as it is now: at rest the plan's own, while it moves the light copy's."""
+        return self.steps[-1].rest.lines if self.at_rest else self.moving.lines
+
+    def put(self, number: int, at_mm: np.ndarray, face: int, home_mm: np.ndarray, reach_mm: float) -> bool:
+        """Have a handle, or one more, at a place; where the line would part nothing, all stays, and this is False."""
         reach = max(reach_mm, FOLLOWS * float(np.linalg.norm(at_mm - home_mm)))
-        held = Held(handle_at(self.shaper, face, at_mm, reach), home_mm, reach_mm)
-        others = self.handles
-        self._take((*others[:number], held, *others[number + 1 :]))
+        held = Held(self._core.handle_at(self.shaper, face, at_mm, reach), home_mm, reach_mm)
+        others = self._handles
+        return self._move((*others[:number], held, *others[number + 1 :]))
 
     def let_go(self, number: int) -> None:
         """A step: one handle less."""
-        self.steps.append(self.handles)
-        self._take(tuple(held for k, held in enumerate(self.handles) if k != number))
+        if self._move(tuple(held for k, held in enumerate(self._handles) if k != number)):
+            self.settle()
 
     def back(self) -> None:
         """A step back, where there is one."""
         if len(self.steps) > 1:
             self.steps.pop()
-            self._take(self.handles)
+        self.leave()
 
-    def _take(self, handles: tuple[Held, ...]) -> None:
-        """The line through these handles, for the step that is being made."""
+    def leave(self) -> None:
+        """Leave a line that moves: it is as after the last step."""
+        self._handles = self.steps[-1].handles
+        self.moving = self.steps[-1].rest.light
+
+    def settle(self) -> None:
+        """A step: the line comes to rest as the plan takes it; back to the last where it would part nothing."""
         from mouldloft.base.errors import PlanImpossible
-        from mouldloft.stages.seam.shaping import drawn_through
 
-        try:
-            self.now = self._draw(self.shaper, drawn_through(self.shaper, [held.place for held in handles]))
-        except PlanImpossible:
+        if self.at_rest:
             return
-        self.steps[-1] = handles
+        try:
+            rest = self._core.at_rest(self.shaper, [held.place for held in self._handles])
+        except PlanImpossible:
+            self.leave()
+            return
+        self.steps.append(Step(self._handles, rest))
+
+    def _move(self, handles: tuple[Held, ...]) -> bool:
+        from mouldloft.base.errors import PlanImpossible
+
+        level = self._core.drawn_through(self.shaper, [held.place for held in handles])
+        try:
+            self.moving = self._core.drawn_seam(self.shaper, level)
+        except PlanImpossible:
+            return False
+        self._handles = handles
+        return True
 
     def reset(self) -> None:
-        """A step: the line as planned."""
-        self.steps.append(())
-        self._take(())
+        """A step: the line as it was."""
+        self.steps.append(replace(self.steps[0], handles=()))
+        self._handles, self.moving = self.steps[-1].handles, self.steps[0].rest.light
 
     def words(self) -> str:
-        """What the line costs now, and what it cost as planned."""
-        return lines.shaped_line(self.now, self.first, self.currency, self.units)
+        """What the line costs now, and what it cost before."""
+        rest = self.steps[-1].rest
+        now = rest.told if self.at_rest else rest.told_at(self.moving)
+        return lines.shaped_line(now, self.first, self.currency, self.units)
 
     def keep(self) -> None:
-        """Leave the line as the seam's curve: what runs next uses it, as if it were dragged point by point."""
+        """Leave the line as the seam's curve, and its level beside it: what runs next takes that very line."""
         from mouldloft.geometry.polyline import spaced_out
 
+        self.settle()
         results.remove(self.scene, "seam")
-        for number, line in enumerate(self.now.lines, 1):
+        for number, line in enumerate(self.lines, 1):
             points = spaced_out(line.points_mm, line.closed, display.CURVE_STEP_MM)
             results.show_line(self.scene, display.Line(f"Seam {number}", points, line.closed))
         results.set_seen(self.scene, True, "seam")
+        drawnline.keep_level(self.scene, self.steps[-1].rest.level_mm)
+
+
+def _begun_from(context: bpy.types.Context) -> tuple[dict, np.ndarray]:
+    """The records a line is shaped on, and its level: of a line that was shaped and not planned yet, else the plan's.
+
+    Raises `Unreadable` where something is out of date.
+    """
+    from mouldloft.stages.seam.shaping import level_of
+
+    level = drawnline.level_left(context.scene)
+    if level is not None:
+        done = state.done_for_sure(context, "opening", "mouldloft.plan_all")
+        if len(level) == len(done["master"].vertices_mm):
+            return done, level
+    done = state.done_for_sure(context, "seam", "mouldloft.plan_all")
+    return done, level_of(done["seam"])
 
 
 class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
@@ -152,6 +208,7 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
             shaping.reach_mm = self.reach or shaping.reach_mm
             at, face = shaping.nearest(self.through)
             shaping.put(0, at, face, at, shaping.reach_mm)
+            shaping.settle()
         except Exception as error:
             return say(self, error)
         shaping.keep()
@@ -181,7 +238,7 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
     def _show(self, context) -> None:
         shaping = self._shaping
         dots = np.array([held.place.at_mm for held in shaping.handles]).reshape(-1, 3)
-        self._drawing.show([(line.points_mm, line.closed) for line in shaping.now.lines], dots)
+        self._drawing.show([(line.points_mm, line.closed) for line in shaping.lines], dots)
         context.area.header_text_set(shaping.words())
         context.workspace.status_text_set(HELP)
         views.redraw(context, "WINDOW")
@@ -213,19 +270,14 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
         shaping = self._shaping
         self._held = self._handle_near(context, event)
         if self._held is not None:
-            shaping.steps.append(shaping.handles)
             return
         points = shaping.points_mm()
         number = self._nearest(context, event, points)
         if number is None:
             return
-        self._held = len(shaping.handles)
-        shaping.steps.append(shaping.handles)
         at, face = shaping.nearest(points[number])
-        shaping.put(self._held, at, face, at, shaping.reach_mm)
-        if len(shaping.handles) == self._held:  # it would part nothing
-            shaping.steps.pop()
-            self._held = None
+        if shaping.put(len(shaping.handles), at, face, at, shaping.reach_mm):
+            self._held = len(shaping.handles) - 1
 
     def _drag(self, context, event) -> None:
         met = self._met(context, event)
@@ -279,9 +331,11 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
             self._wider(context, event)
         elif event.type == "LEFTMOUSE" and event.value == "RELEASE":
             self._held = None
+            self._shaping.settle()
+            self._show(context)
         elif event.type in {"ESC", "RIGHTMOUSE"} and event.value == "PRESS":
             self._held = None
-            self._shaping.back()
+            self._shaping.leave()
             self._show(context)
         return {"RUNNING_MODAL"}
 

@@ -6,7 +6,7 @@ import json
 
 import bpy
 
-from ...scene import keeping, properties, reading, results, state, views
+from ...scene import drawnline, keeping, properties, reading, results, state, views
 from ...scene.roles import COLLECTIONS, PIECE
 from ...work import lines
 from ...work.sections import needed_for
@@ -50,12 +50,15 @@ def settle_keys(scene: bpy.types.Scene, done: dict, keys: list) -> None:
 
 
 def take_seam(scene: bpy.types.Scene) -> None:
-    """Plan on with the seam's curves as they were dragged. Raises `Unreadable` where none is left."""
+    """Plan on with the seam's curves as they were dragged, or with the very line that was shaped. Raises `Unreadable`
+    where none is left."""
     drawn = results.seam_lines_mm(scene)
     if not drawn:
         raise reading.Unreadable("No seam curve with three points or more is there: draw the seam first.")
     s = properties.of(scene)
     s.drawn_seam = json.dumps(drawn)
+    if not drawnline.is_as_left(scene):
+        drawnline.forget(scene, lines=False)
     if s.seam_kind == "plane":
         s.seam_kind = "cheapest"
     results.remember(scene, "seam")
@@ -153,5 +156,6 @@ def forget_plan(context: bpy.types.Context, everything: bool) -> None:
     s.log_text = s.map_text = s.keys_check = s.seam_shown = s.keys_shown = s.sheets = s.token = ""
     s.touched, s.taken = False, None
     if everything:
-        s.drawn_seam = s.moved_keys = ""
+        drawnline.forget(scene)
+        s.moved_keys = ""
     keeping.drop(scene)

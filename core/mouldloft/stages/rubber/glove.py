@@ -562,8 +562,10 @@ def _all_flanges(
     if len(seam.pieces) > 2:
         return None, [_flanges_of_many(body, section, master, scene) for body in raised]
     fewest = int(np.ceil(seam.length_mm / BOLT_OF_SEAM_MM))
-    whole, fine = _flanges_of_two(raised[:2], section, fewest, master, scene)
-    return whole, [*fine, *_flanges_of_two(raised[2:], section, fewest, master, scene)[1]]
+    (whole, fine), (_, coarse) = in_threads(
+        lambda bodies: _flanges_of_two(bodies, section, fewest, master, scene), (raised[:2], raised[2:])
+    )
+    return whole, [*fine, *coarse]
 
 
 def _registration_of(whole: Flanges, first: Envelope, seam: Seam, section: JointSection) -> Registration:

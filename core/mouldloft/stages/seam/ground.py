@@ -208,7 +208,15 @@ def _uncapped(
 
 def edge_links(place: Place) -> sparse.csr_matrix:
     """(n, n) lengths of the edges between the master's vertices, mm, for ways over its surface."""
-    graph, size = place.graph, len(place.master.vertices_mm)
+    return _links(place.graph, len(place.master.vertices_mm))
+
+
+def edge_lengths(master: Master) -> sparse.csr_matrix:
+    """The same of any master."""
+    return _links(face_graph(master.vertices_mm, master.faces), len(master.vertices_mm))
+
+
+def _links(graph: FaceGraph, size: int) -> sparse.csr_matrix:
     ends = graph.vertices
     return sparse.coo_matrix((graph.length_mm, (ends[:, 0], ends[:, 1])), shape=(size, size)).tocsr()
 

@@ -9,6 +9,7 @@ import numpy as np
 from ...base.kept import kept_with_owner
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
+from ...base.stamp import stamp_of
 from ...geometry.facegraph import face_graph, regions
 from ...geometry.frame import unit
 from ...geometry.rays import RayScene, ray_scene
@@ -61,14 +62,27 @@ def proposed_features(master: Master) -> KeepClearProposal:
 
 
 @dataclass(frozen=True, eq=False)
-class _Table:
-    """A master with its light copy: seams are searched on the copy and drawn on the master."""
+class SeamTable:
+    """A master with its light copy: seams are searched on the copy and drawn on the master. canvas : of the whole
+    master; direction : (3,)."""
 
     copy: LighterCopy
     bench: Bench
-    canvas: Canvas  # of the whole master
-    field: UndercutField
+    canvas: Canvas
     direction: np.ndarray
+
+
+class _Laid:
+    """What was laid out for a seam that does not hang on which seam it is: kept with the master, for the next."""
+
+    def __init__(self) -> None:
+        self.table: SeamTable | None = None
+        self.found: list[Judged] = []  # the seams of the search, drawn on the whole master, the best first
+
+
+@kept_with_owner(2)
+def _laid(master: Master, stamp: str) -> _Laid:
+    return _Laid()
 
 
 def lay_out(
@@ -82,33 +96,59 @@ def lay_out(
     return know_place(copy.master, terms, at, light_clear, own)
 
 
-def _table(
+def seam_table(
     master: Master,
     field: UndercutField,
     brief: SeamBrief,
-    direction: np.ndarray,
     terms: SeamTerms,
+    direction: np.ndarray,
+    progress: Progress = SILENT,
+    scene: RayScene | None = None,
+    show: np.ndarray | None = None,
+) -> SeamTable:
+    """The master with its light copy, ready to draw and judge seams on; made once for what it follows from.
+
+    direction : (3,) unit; scene, show : as of `place_seam`. Raises `BriefRefused` where a file the brief names is not
+    right.
+    """
+    return _laid_out(master, field, brief, terms, direction, progress, scene, show)[0]
+
+
+def _laid_out(
+    master: Master,
+    field: UndercutField,
+    brief: SeamBrief,
+    terms: SeamTerms,
+    direction: np.ndarray,
     progress: Progress,
     scene: RayScene | None,
     show: np.ndarray | None,
-) -> _Table:
+) -> tuple[SeamTable, _Laid]:
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     if show is None:
         show = how_it_shows(master, brief, progress, scene)
-    progress.step(0.3, "a light copy")
-    copy = lighten(master, SEARCHED_ON)
     clear = keep_clear_weights(master, brief)
-    place = lay_out(copy, terms, show, clear, scene)
-    bench = bench_of(survey(place, direction, progress))
-    if copy.master is master:
-        return _Table(copy, bench, bench.canvas, field, direction)
+    stamp = stamp_of(direction, terms, show, clear, field.free_plus, field.free_minus, brief.plane_offset_mm)
+    laid = _laid(master, stamp)
+    if laid.table is None:
+        progress.step(0.3, "a light copy")
+        copy = lighten(master, SEARCHED_ON)
+        place = lay_out(copy, terms, show, clear, scene)
+        bench = bench_of(survey(place, direction, progress))
+        laid.table = SeamTable(copy, bench, _canvas(bench, copy, clear, field), direction)
+    return laid.table, laid
+
+
+def _canvas(bench: Bench, copy: LighterCopy, clear: np.ndarray | None, field: UndercutField) -> Canvas:
+    """The whole master to draw on."""
+    if copy.master is copy.whole:
+        return bench.canvas
     locked = np.stack([1.0 - field.free_plus, 1.0 - field.free_minus]).astype(float)
-    locked[:, ~skin_faces(master)] = 0.0
-    canvas = canvas_of(carried_to_whole(place, copy, clear), direction, locked)
-    return _Table(copy, bench, canvas, field, direction)
+    locked[:, ~skin_faces(copy.whole)] = 0.0
+    return canvas_of(carried_to_whole(bench.ground.place, copy, clear), bench.ground.direction, locked)
 
 
-def _on_whole(table: _Table, judged: Judged) -> Judged:
+def _on_whole(table: SeamTable, judged: Judged) -> Judged:
     """A seam of the light copy, drawn on the whole master."""
     copy = table.copy
     if copy.master is copy.whole:
@@ -123,7 +163,7 @@ def _on_whole(table: _Table, judged: Judged) -> Judged:
     return _redrawn(table, judged, draw(table.canvas, drawn.kind, level, board_mm=judged.board_mm))
 
 
-def _redrawn(table: _Table, judged: Judged, drawn: Drawn) -> Judged:
+def _redrawn(table: SeamTable, judged: Judged, drawn: Drawn) -> Judged:
     return replace(judged, drawn=with_solids(drawn, table.canvas.place, judged.trouble.solid_mm3))
 
 
@@ -148,12 +188,14 @@ def place_seam(
     """
     direction = unit(np.asarray(opening.chosen.direction, float))
     terms = terms or seam_terms()
-    table = _table(master, field, brief, direction, terms, progress, scene, show)
-    found = [_on_whole(table, judged) for judged in all_candidates(table.bench, brief.plane_offset_mm, progress)]
-    found.sort(key=lambda judged: judged.rank)
+    table, laid = _laid_out(master, field, brief, terms, direction, progress, scene, show)
+    if not laid.found:
+        found = [_on_whole(table, judged) for judged in all_candidates(table.bench, brief.plane_offset_mm, progress)]
+        laid.found = sorted(found, key=lambda judged: judged.rank)
+    found = laid.found
     if brief.own_line is not None:
         own, note = _own_level(master, table, brief, progress)
-        return _to_seam(table, [_judge_own(table, own), *found], "own", [note])
+        return _to_seam(table, [judge_own(table, own), *found], "own", [note])
     progress.step(0.95, "seam figures")
     notes = []
     if brief.kind != "cheapest":
@@ -171,8 +213,9 @@ _NOT_FOUND = {
 }
 
 
-def _judge_own(table: _Table, level: np.ndarray) -> Judged:
-    """A seam of the user's on the whole master, held to the limits on the light copy."""
+def judge_own(table: SeamTable, level: np.ndarray) -> Judged:
+    """A seam of the user's at the zero line of a level (n,) of the whole master, drawn and priced on it, held to the
+    limits on the light copy. Raises `PlanImpossible` where it parts nothing."""
     drawn = draw(table.canvas, "own", level)
     light = carry_to_light(table.copy, level)
     light = keep_off_vertices(table.copy.master.vertices_mm, table.copy.master.faces, light)
@@ -180,18 +223,23 @@ def _judge_own(table: _Table, level: np.ndarray) -> Judged:
     return _redrawn(table, judged, drawn)
 
 
-def _own_level(master: Master, table: _Table, brief: SeamBrief, progress: Progress) -> tuple[np.ndarray, str]:
+def own_level(master: Master, level: np.ndarray) -> np.ndarray:
+    """(n,) a given level as the plan takes it: its line off the vertices, so that no sliver faces arise."""
+    return keep_off_vertices(master.vertices_mm, master.faces, level)
+
+
+def _own_level(master: Master, table: SeamTable, brief: SeamBrief, progress: Progress) -> tuple[np.ndarray, str]:
     assert brief.own_line is not None
     if brief.own_line.lower().endswith(".npy"):
         level = read_level(brief.own_line, len(master.vertices_mm))
-        return keep_off_vertices(master.vertices_mm, master.faces, level), "The seam is the one that was carried over."
+        return own_level(master, level), "The seam is the one that was carried over."
     graph = face_graph(master.vertices_mm, master.faces)
     labels = split_by_lines(master, graph, read_own_lines(brief.own_line), table.direction)
     level, tolerance = smooth_level(master.vertices_mm, master.faces, labels, brief.smooth_mm, progress)
     return level, f"The seam follows the given line, smoothed within {tolerance:.1f} mm."
 
 
-def _region_notes(table: _Table, drawn: Drawn) -> list[str]:
+def _region_notes(table: SeamTable, drawn: Drawn) -> list[str]:
     """Say where a piece is not in one part over the skin, since each part needs its own way off."""
     master, names = table.copy.whole, name_pieces(table.direction)
     skin = skin_faces(master)
@@ -213,7 +261,7 @@ def _triple(vector: np.ndarray) -> tuple[float, float, float]:
     return x, y, z
 
 
-def _to_seam(table: _Table, found: list[Judged], asked: str, notes: list[str]) -> Seam:
+def _to_seam(table: SeamTable, found: list[Judged], asked: str, notes: list[str]) -> Seam:
     """The first of the seams as the plan's, with all of them beside it."""
     master, drawn = table.copy.whole, found[0].drawn
     names = name_pieces(table.direction)
