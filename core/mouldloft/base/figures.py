@@ -93,6 +93,11 @@ def percent(share: float) -> str:
     return f"{number(100 * share, 2, 1).removesuffix('.0')} %"
 
 
+def strain_by_rule(strain: float, breaks_at: float) -> str:
+    """What a rule of thumb asks rubber to stretch: '45 %', or, past where it breaks, 'over 480 %'."""
+    return percent(strain) if strain <= breaks_at else f"over {percent(breaks_at)}"
+
+
 def ounces(oz_ft2: float) -> str:
     """Mat weight as the trade says it, ounces a square foot: 300 g/m², sold as 1 oz, weighs 0.98 and reads '1 oz'."""
     nominal = round(oz_ft2 * 2) / 2

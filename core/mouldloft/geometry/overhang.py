@@ -43,18 +43,14 @@ def overhang_depths(
     return depth, inscribed
 
 
-def ring_stretch(
-    depth_mm: np.ndarray, inscribed_mm: np.ndarray, neck_mm: np.ndarray, is_wall: np.ndarray, *, capped: bool = True
-) -> np.ndarray:
-    """Strain the glove needs at each locked point.
+def ring_stretch(depth_mm: np.ndarray, inscribed_mm: np.ndarray, neck_mm: np.ndarray) -> np.ndarray:
+    """Strain the glove needs at each locked point, by rule.
 
     Rubber round a neck is a ring of the neck's radius that must pass the overhang: strain = depth / ring radius, where
     the ring is what is left of the overhang's inscribed circle after the depth, and no smaller than the neck (half the
-    solid's width there). Under a ledge with no neck the rubber is a tongue: it is drawn out folded, and a strip folded
-    flat on itself strains its outer fibre by 100 %, which caps it (not where a seam is chosen: folded over far, a glove
-    is a sock). [derivation ours; ring model: common practice, no source]
+    solid's width there; 0 under a ledge, which has none). Nothing caps it: under the middle of a bar no ring is left,
+    and the rule says that the glove cannot pass. A first look: a tongue that is drawn out folded asks for less, and
+    only mechanics tell. [derivation ours; ring model: common practice, no source]
     """
-    ring = np.maximum(inscribed_mm - depth_mm, np.where(is_wall, neck_mm, 0.0))
-    ring = np.maximum(ring, 1e-3 * np.maximum(inscribed_mm, 1.0))
-    strain = depth_mm / ring
-    return np.where(is_wall, strain, np.minimum(strain, 1.0)) if capped else strain
+    ring = np.maximum(inscribed_mm - depth_mm, neck_mm)
+    return depth_mm / np.maximum(ring, 1e-3 * np.maximum(inscribed_mm, 1.0))

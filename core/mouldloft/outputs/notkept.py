@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from ..base.figures import counted, listed, mm, percent
+from ..base.figures import counted, listed, mm, percent, strain_by_rule
 from ..stages.plan import MouldPlan
+from .peelwords import glove_line
 
 
 def not_kept(plan: MouldPlan) -> tuple[str, ...]:
     """A sentence for each limit of the brief or of the trade that this plan does not keep; () where all are kept."""
     said = [_clean(words) for words in _of_the_seam(plan)]
     locks = plan.locks
-    if locks.worst_stretch > locks.stretch_allowed:
-        said.append(f"The glove stretches {percent(locks.worst_stretch)}; {percent(locks.stretch_allowed)} is allowed.")
+    if plan.peel is not None:
+        unsure = (glove for glove in plan.peel.gloves if glove.verdict != "off")
+        said += [f"Peel, {glove.name}: {glove_line(plan.peel, glove).rstrip('.')}." for glove in unsure]
+    elif locks.worst_stretch > locks.stretch_allowed:
+        said.append(
+            f"By rule the glove stretches {strain_by_rule(locks.worst_stretch, locks.elongation_at_break)}; "
+            f"{percent(locks.stretch_allowed)} is allowed."
+        )
     said += [f"Keys: {check.reason.rstrip('.')}." for check in plan.keys.checks if not check.holds]
     for piece in plan.jacket.pieces:
         weak = [check.what for check in piece.checks if not check.passes]
@@ -25,7 +32,7 @@ def not_kept(plan: MouldPlan) -> tuple[str, ...]:
         tipping = [f"{tilt.tilt_deg:g}°" for tilt in cradle.tilts if not tilt.passes]
         if tipping:
             said.append(f"The cradle of the {_name(plan, cradle.piece)} tips at {listed(tipping)}.")
-    if not plan.cast.comes_out:
+    if not plan.cast.comes_out and plan.peel is None:
         said.append(f"The cast does not come out: {_clean(plan.cast.comes_out_reason)}")
     fixings = plan.cast.fixings
     if fixings is not None and not fixings.holds:

@@ -2,7 +2,22 @@
 
 from __future__ import annotations
 
-from ..base.figures import cm2, counted, kg, listed, litres, m2, metres, mm, money, number, ounces, percent, unit_words
+from ..base.figures import (
+    cm2,
+    counted,
+    kg,
+    listed,
+    litres,
+    m2,
+    metres,
+    mm,
+    money,
+    number,
+    ounces,
+    percent,
+    strain_by_rule,
+    unit_words,
+)
 from ..stages.cautions import SHEET
 from ..stages.division.propose import beyond_two
 from ..stages.jacket.record import JacketPiece
@@ -71,7 +86,8 @@ def _lock_words(plan: MouldPlan) -> str:
     locks = plan.locks
     return (
         f"{cm2(locks.rigid_area_mm2)} undercut for both pieces, {cm2(locks.piece_locked_area_mm2)} for its own "
-        f"piece; by rule it stretches {percent(locks.worst_stretch)}, {percent(locks.stretch_allowed)} is allowed"
+        f"piece; by rule it stretches {strain_by_rule(locks.worst_stretch, locks.elongation_at_break)}, "
+        f"{percent(locks.stretch_allowed)} is allowed"
     )
 
 

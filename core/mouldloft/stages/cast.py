@@ -16,7 +16,7 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
-from ..base.figures import GRAVITY_M_S2, percent
+from ..base.figures import GRAVITY_M_S2, percent, strain_by_rule
 from ..base.intervals import CARVING, Interval, interval_of
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
@@ -30,6 +30,7 @@ from .baseboard import Outline, Parting, baseboard_of, foot_polygons, outline_of
 from .joining import Joining, joining_assumptions, plan_joining
 from .locks import Locks
 from .master import Master
+from .peel import Peel
 from .seam import Seam
 from .wind import (
     AIR_DENSITY_KG_M3,
@@ -120,10 +121,12 @@ def lay_up_cast(
     brief: Brief,
     catalogue: Catalogue,
     progress: Progress = SILENT,
+    peel: Peel | None = None,
 ) -> Cast:
     """Lay up one hollow cast in the mould, stand it on its foot and see what keeps it there.
 
-    Raises `CatalogueRefused` when the brief names a material that the catalogue lacks.
+    peel : where the gloves were peeled by mechanics, which then say whether they come off, and not the rule. Raises
+    `CatalogueRefused` when the brief names a material that the catalogue lacks.
     """
     progress.step(0.0, "laminate of the cast")
     area = master.skin_area_mm2 * master.detail_allowance
@@ -141,7 +144,7 @@ def lay_up_cast(
         master, feet, centre, interval.low, board_kg, halves, brief.cast, progress
     )
     stands, ballast, depth, fixed = _held_down(master, stands, catalogue)
-    comes_out, reason = _does_it_come_out(locks)
+    comes_out, reason = _does_it_come_out(locks) if peel is None else _is_it_peeled(peel)
     lift_kg = shell.mass_kg + board_kg
     progress.step(1.0)
     made = Cast(
@@ -448,7 +451,7 @@ def _ballast_depth_mm(master: Master, volume_mm3: float) -> float:
 
 
 def _does_it_come_out(locks: Locks) -> tuple[bool, str]:
-    """A rigid cast leaves a rubber glove when the glove may stretch past every lock."""
+    """A rigid cast leaves a rubber glove when the glove may stretch past every lock: by the ring rule, a first look."""
     if locks.worst_stretch <= 0:
         return True, "No undercuts: the glove comes off the cast without stretching."
     worst = max(locks.regions, key=lambda region: region.stretch, default=None)
@@ -458,11 +461,24 @@ def _does_it_come_out(locks: Locks) -> tuple[bool, str]:
         f"{percent(locks.stretch_allowed / locks.elongation_at_break)} of that)"
     )
     if locks.worst_stretch <= locks.stretch_allowed:
-        return True, f"The glove stretches {percent(locks.worst_stretch)}{where} to leave the rigid cast; {allowed}."
+        return (
+            True,
+            f"By rule the glove stretches {percent(locks.worst_stretch)}{where} to leave the rigid cast; {allowed}.",
+        )
     return False, (
-        f"The glove would have to stretch {percent(locks.worst_stretch)}{where} to leave the rigid cast; {allowed}: "
-        "move the seam there, cast that part apart, or ease the undercut."
+        f"By rule the glove would have to stretch {strain_by_rule(locks.worst_stretch, locks.elongation_at_break)}"
+        f"{where} to leave the rigid cast; {allowed}: peel it by mechanics, move the seam there, cast that part apart, "
+        "or ease the undercut."
     )
+
+
+def _is_it_peeled(peel: Peel) -> tuple[bool, str]:
+    """By mechanics: the worst glove's verdict."""
+    worst = max(peel.gloves, key=lambda glove: (glove.verdict == "stuck", glove.verdict == "doubtful"))
+    if worst.verdict == "off":
+        most, allowed = max(glove.stretch_high for glove in peel.gloves), percent(peel.stretch_allowed)
+        return True, f"By mechanics the glove stretches up to {percent(most)}; {allowed} is allowed."
+    return worst.verdict != "stuck", f"By mechanics the {worst.name} is {worst.verdict}: {' '.join(worst.why)}"
 
 
 def _advice(

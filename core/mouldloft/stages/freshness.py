@@ -66,7 +66,7 @@ READS: dict[str, Reads] = {
     "peel": Reads(("master", "seam", "locks", "rubber"), ("peel",), "rubber"),
     "cradle": Reads(("rubber", "keys", "jacket"), ("cradle",), "figures"),
     "cast": Reads(
-        ("master", "seam", "locks", "division"), ("cast", "materials", "rates.reach_mm", *_LIFTING), "figures"
+        ("master", "seam", "locks", "division", "peel"), ("cast", "materials", "rates.reach_mm", *_LIFTING), "figures"
     ),
     "programme": Reads(
         ("seam", "locks", "division", "rubber", "keys", "jacket", "cradle", "cast"),

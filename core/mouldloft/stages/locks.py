@@ -29,7 +29,7 @@ class LockRegion:
     piece: int
     area_mm2: float
     depth_mm: float  # greatest, across the pull
-    stretch: float  # greatest strain the glove needs to pass, 0.4 = 40 %
+    stretch: float  # greatest strain the glove needs to pass by the ring rule, 0.4 = 40 %
     fill_mm3: float  # rubber that fills it so that the jacket comes off
     centre_mm: tuple[float, float, float]
     height_mm: float
@@ -144,7 +144,7 @@ def find_locks(
         inward = -across[is_wall] / steepness[is_wall, None]
         neck[is_wall] = first_wall_mm(scene, centres[which[is_wall]], -master.normals[which[is_wall]], inward) / 2
         neck[~np.isfinite(neck)] = 0.0
-        stretch[which] = ring_stretch(depth[which], inscribed, neck, is_wall)
+        stretch[which] = ring_stretch(depth[which], inscribed, neck)
     projected = master.face_areas_mm2 * np.abs(_own_sine(master, seam))
     regions = _regions(
         master, seam, centres, locked_share, depth, stretch, fill * projected,

@@ -67,7 +67,7 @@ def plan(
     )
     jacket, cradle = kept.take(("jacket", "cradle"), lambda: back_glove(rubber, keys, brief, catalogue, progress))
     (peel,) = kept.take(("peel",), lambda: (peel_off(master, seam, locks, rubber, brief, catalogue, progress),))
-    (cast,) = kept.take(("cast",), lambda: (_cast(master, seam, locks, brief, catalogue, progress),))
+    (cast,) = kept.take(("cast",), lambda: (_cast(master, seam, locks, brief, catalogue, progress, peel),))
     takeoff, programme = kept.take(
         ("takeoff", "programme"),
         lambda: order_and_days(
@@ -141,9 +141,17 @@ def _opened_and_divided(
     return survey.opening, survey.undercut, seam, locks, division
 
 
-def _cast(master: Master, seam: Seam, locks: Locks, brief: Brief, catalogue: Catalogue, progress: Progress) -> Cast:
+def _cast(
+    master: Master,
+    seam: Seam,
+    locks: Locks,
+    brief: Brief,
+    catalogue: Catalogue,
+    progress: Progress,
+    peel: Peel | None,
+) -> Cast:
     progress.begin("cast")
-    return lay_up_cast(master, seam, locks, brief, catalogue, progress)
+    return lay_up_cast(master, seam, locks, brief, catalogue, progress, peel)
 
 
 def peel_off(

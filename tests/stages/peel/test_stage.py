@@ -13,9 +13,11 @@ import meshes
 import numpy as np
 import pytest
 from mouldloft.inputs.brief import brief_from_dict
+from mouldloft.outputs.notkept import not_kept
 from mouldloft.outputs.page.build import page_text
 from mouldloft.outputs.peelwords import peel_rows, peel_steps, span_words
 from mouldloft.outputs.planfile import open_plan, save_plan
+from mouldloft.stages.cast import lay_up_cast
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.peel import AirPocket, played
 from mouldloft.stages.peel.lattice import lattice_of
@@ -152,6 +154,22 @@ def test_mould_life_goes_by_mechanics_where_there_is_any(peeled):
     gloves = tuple(replace(glove, stretch_high=0.8) for glove in peeled.peel.gloves)
     by_mechanics = mould_life(peeled.rubber, peeled.locks, material, replace(peeled.peel, gloves=gloves))
     assert by_mechanics == mould_life(peeled.rubber, replace(peeled.locks, worst_stretch=0.8), material)
+
+
+def test_where_both_stand_mechanics_decide(peeled):
+    """A rule that says it breaks is not repeated where the glove was peeled; a stuck glove is what is not kept."""
+    by_rule = replace(peeled, peel=None, locks=replace(peeled.locks, worst_stretch=900.0))
+    assert any("By rule the glove stretches over 480 %" in words for words in not_kept(by_rule))
+    for verdict, kept in (("off", True), ("stuck", False)):
+        why = () if kept else ("60 % of the skin comes clear.",)
+        gloves = tuple(replace(glove, verdict=verdict, why=why) for glove in peeled.peel.gloves)
+        made = replace(by_rule, peel=replace(peeled.peel, gloves=gloves))
+        said = " ".join(not_kept(made))
+        assert "rule" not in said
+        assert ("STUCK: 60 %" in said) != kept
+        cast = lay_up_cast(made.master, made.seam, made.locks, made.brief, made.catalogue, peel=made.peel)
+        assert cast.comes_out == kept
+        assert cast.comes_out_reason.startswith("By mechanics")
 
 
 def test_the_page_plays_the_glove_coming_off(peeled):

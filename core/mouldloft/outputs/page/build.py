@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from ...base.figures import cm2, counted, kg, kg_lb, listed, litres, metres, mm, money, number, percent
+from ...base.figures import cm2, counted, kg, kg_lb, listed, litres, metres, mm, money, number, percent, strain_by_rule
 from ...base.files import write_text
 from ...base.progress import SILENT, Progress
 from ...geometry.facets import nearest_values
@@ -396,7 +396,7 @@ def _lock_views(plan: MouldPlan) -> list[dict[str, Any]]:
         way = unit(way + np.array([0.0, -0.35, 0.15]))  # a little from in front and above: few look up from the floor
         views.append(
             {
-                "words": _lock_words(region),
+                "words": _lock_words(region, plan.locks.elongation_at_break),
                 "centre": [float(v) for v in region.centre_mm],
                 "way": [float(v) for v in way],
             }
@@ -432,10 +432,10 @@ def _clay_list(plan: MouldPlan) -> str:
     return f"<h2>Scan against plan</h2>{said}" + (f'<ol class="locks">{rows}</ol>' if rows else "")
 
 
-def _lock_words(region) -> str:
+def _lock_words(region, breaks_at: float) -> str:
     return (
-        f"{region.name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch {percent(region.stretch)}, "
-        f"fill {litres(region.fill_mm3)}"
+        f"{region.name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch by rule "
+        f"{strain_by_rule(region.stretch, breaks_at)}, fill {litres(region.fill_mm3)}"
     )
 
 
@@ -508,7 +508,11 @@ def _panel(plan: MouldPlan) -> str:
                 ("Thinnest found", mm(thickness_view(plan).least_mm)),
                 ("Keys", str(len(plan.keys.keys))),
                 *peel_rows(plan),
-                ("Stretch by rule", f"{percent(locks.worst_stretch)}; {percent(locks.stretch_allowed)} is allowed"),
+                (
+                    "Stretch by rule",
+                    f"{strain_by_rule(locks.worst_stretch, locks.elongation_at_break)}; "
+                    f"{percent(locks.stretch_allowed)} is allowed",
+                ),
                 ("Time", f"{counted(plan.programme.mould_days, 'day')}; run {counted(plan.programme.run_days, 'day')}"),
                 ("Material", money(take.total_cost, take.currency)),
                 ("One cast more", money(take.cost_next_cast, take.currency)),
@@ -531,7 +535,7 @@ def _panel(plan: MouldPlan) -> str:
     if locks.regions:
         rows = "".join(
             f'<li><button type="button" data-lock="{k}"><b>{k + 1}</b>'
-            f"<span>{escape(_lock_words(region))}</span></button></li>"
+            f"<span>{escape(_lock_words(region, plan.locks.elongation_at_break))}</span></button></li>"
             for k, region in enumerate(locks.regions[:LOCKS_LISTED])
         )
         parts.append(f'<h2>Undercuts</h2><ol class="locks">{rows}</ol>')

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 from PIL import Image
 
-from ...base.figures import cm2, mm, percent, round_step
+from ...base.figures import cm2, mm, percent, round_step, strain_by_rule
 from ...base.progress import SILENT, Progress
 from ...geometry.facets import nearest_values
 from ...solids.shapes import (
@@ -99,7 +99,7 @@ def lock_picture(
         over.text(48, 70, "Undercuts", 34, "strong")
     over.text(48, 110, "depth of the undercut across the pull of its piece", 25, colour=SOFT_INK)
     _lock_legend(plan, over, 48, height + 60)
-    _lock_list(over, named, 830, height + 44)
+    _lock_list(over, named, plan.locks.elongation_at_break, 830, height + 44)
     return over.finished()
 
 
@@ -122,20 +122,22 @@ def _lock_legend(plan: MouldPlan, over: Overlay, x: float, y: float, width: floa
         words = "free" if k == 0 else f"{depth:.3g}" + (" mm" if k == 4 else "")
         over.text(at, y + 38, words, 24, colour=INK, anchor="la" if k == 0 else "ma")
     allowed = percent(plan.locks.stretch_allowed)
-    words = f"Rubber is asked to stretch {percent(plan.locks.worst_stretch)} at most; {allowed} is allowed."
+    most = strain_by_rule(plan.locks.worst_stretch, plan.locks.elongation_at_break)
+    words = f"By rule rubber stretches {most} at most; {allowed} is allowed."
     over.text(x, y + 92, words, 24, colour=SOFT_INK, anchor="la")
     over.line(np.array([[x, y + 150], [x + 44, y + 150]]), INK, 2.0)
     over.text(x + 54, y + 150, "seam", 24, colour=SOFT_INK, anchor="lm")
 
 
-def _lock_list(over: Overlay, named: Sequence, x: float, y: float) -> None:
+def _lock_list(over: Overlay, named: Sequence, breaks_at: float, x: float, y: float) -> None:
     if not named:
         over.text(x, y + 20, "No undercuts: every place comes free along its piece's pull.", 24, anchor="lm")
     room = over.size[0] - x - 60
     for at, region in enumerate(named):
         line = y + 16 + 46 * at
         over.badge(x + 12, line, str(at + 1), 19)
-        words = f"{region.name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch {percent(region.stretch)}"
+        asked = strain_by_rule(region.stretch, breaks_at)
+        words = f"{region.name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch by rule {asked}"
         over.text(x + 46, line, _cut_to(over, words, room - 46, 24), 24, anchor="lm")
 
 

@@ -24,6 +24,7 @@ from ...base.figures import (
     money,
     number,
     percent,
+    strain_by_rule,
     unit_words,
 )
 from ...base.figures import kg as kilograms
@@ -161,7 +162,8 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
         ),
         (
             "Stretch",
-            f"{percent(locks.worst_stretch)} at most; {percent(locks.stretch_allowed)} is allowed "
+            f"{strain_by_rule(locks.worst_stretch, locks.elongation_at_break)} at most by rule; "
+            f"{percent(locks.stretch_allowed)} is allowed "
             f"of {percent(locks.elongation_at_break)} at break",
         ),
         ("Rubber", rubber_line(plan)),
@@ -250,7 +252,7 @@ def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
             _piece_name(plan, region.piece),
             cm2(region.area_mm2),
             mm(region.depth_mm),
-            percent(region.stretch),
+            strain_by_rule(region.stretch, plan.locks.elongation_at_break),
             litres(region.fill_mm3),
         ]
         for at, region in enumerate(plan.locks.regions[:_LOCKS_SHOWN], 1)
@@ -258,7 +260,7 @@ def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     parts += [
         Spacer(1, 8),
         ruled_table(
-            ("", "Where", "Piece", "Area", "Depth", "Stretch", "Fill"),
+            ("", "Where", "Piece", "Area", "Depth", "By rule", "Fill"),
             rows,
             [inner * v for v in (0.04, 0.36, 0.18, 0.12, 0.10, 0.10, 0.10)],
             right=(3, 4, 5, 6),

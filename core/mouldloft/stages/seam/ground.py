@@ -176,7 +176,7 @@ def survey(place: Place, direction: np.ndarray, progress: Progress = SILENT) -> 
             columns = top[solid].astype(float), bottom[solid].astype(float)
         which = np.flatnonzero(locked[k] > 0.5)
         depth[k, which], inscribed = overhang_depths(frame.to_frame(centre[which]), top, grid, progress)
-        stretch[k, which] = _uncapped(master, scene, centre, which, pull, depth[k, which], inscribed)
+        stretch[k, which] = _by_rule(master, scene, centre, which, pull, depth[k, which], inscribed)
     assert columns is not None
     along = master.normals @ direction
     sine = np.sqrt(np.clip(1.0 - along**2, 0.0, 1.0))
@@ -186,7 +186,7 @@ def survey(place: Place, direction: np.ndarray, progress: Progress = SILENT) -> 
     return Ground(place, direction, walls, locked, depth, stretch, fill, *columns, pixel)
 
 
-def _uncapped(
+def _by_rule(
     master: Master,
     scene: RayScene,
     centre: np.ndarray,
@@ -195,7 +195,7 @@ def _uncapped(
     depth: np.ndarray,
     inscribed: np.ndarray,
 ) -> np.ndarray:
-    """Strain at locked faces by the ring rule, a tongue of rubber no less than a ring."""
+    """Strain at locked faces by the ring rule."""
     across = master.normals[which] - np.outer(master.normals[which] @ pull, pull)
     steep = np.linalg.norm(across, axis=1)
     wall = steep > 0.5
@@ -203,7 +203,7 @@ def _uncapped(
     inward = -across[wall] / steep[wall, None]
     neck[wall] = first_wall_mm(scene, centre[which[wall]], -master.normals[which[wall]], inward) / 2
     neck[~np.isfinite(neck)] = 0.0
-    return ring_stretch(depth, inscribed, neck, wall, capped=False)
+    return ring_stretch(depth, inscribed, neck)
 
 
 def edge_links(place: Place) -> sparse.csr_matrix:
