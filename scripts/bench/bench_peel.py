@@ -1,23 +1,29 @@
 """How peeling converges with the lattice's pitch, and the ring rule against mechanics.
 
 python scripts/bench/bench_peel.py known                closed forms at several pitches, a minute or two
-python scripts/bench/bench_peel.py bodies [NAME ...]     demo bodies planned and peeled straight: rule, mechanics, time
+python scripts/bench/bench_peel.py bodies FILE [--meshes FOLDER] [--ways straight|all] [NAME ...]
+                                    twenty bodies parted by a plane and peeled: rule, mechanics, time, a line each
+                                    added to FILE; those that stand in it are left out
+python scripts/bench/bench_peel.py plot FILE [OUT.svg]   those lines drawn: rule against mechanics, verdicts counted
 
 What is known (ring on a cone, band over a ball, strip bent) stands in tests/stages/peel; here it is run over pitches.
+The bodies: ten plain ones 400 mm tall and ten sculpts 700 mm tall, of which six open ones are read from FOLDER (see
+`seams.py` for where they come from). They were fixed before any of them was peeled.
 """
 
 from __future__ import annotations
 
-import resource
+import argparse
+import json
 import sys
 import time
-from dataclasses import replace
 from pathlib import Path
 
+import msgspec
 import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT / "tests" / "stages" / "peel"), str(ROOT / "tests")]
+sys.path[:0] = [str(ROOT / "tests" / "stages" / "peel"), str(ROOT / "tests"), str(ROOT / "scripts" / "bench")]
 
 
 def known() -> None:
@@ -49,39 +55,183 @@ def _bending(element, pitch: float, degrees: float, offset: float) -> float:  # 
     return float((160.0 / (roots[1] - roots[0])) ** 3 / (4 * element.MU * 8.5**3 / 12))
 
 
-def bodies(names: list[str]) -> None:
-    from mouldloft.base.progress import Progress
-    from mouldloft.demo.gallery import BODIES, demo_body
-    from mouldloft.inputs.brief import brief_from_dict
-    from mouldloft.stages.master import prepare_master
-    from mouldloft.stages.pipeline import peel_off, plan
+PLAIN = {
+    "ball": lambda m: m.sphere(),
+    "egg": lambda m: m.ellipsoid(),
+    "ring standing": lambda m: _standing(m.torus()),
+    "cone": lambda m: m.cone(),
+    "upturned cone": lambda m: m.cone(60.0, 100.0),
+    "block": lambda m: m.box(),
+    "bracket": lambda m: m.u_shape(),
+    "mushroom": lambda m: m.mushroom(),
+    "two balls run together": lambda m: m.two_lobes(),
+    "thick-necked mushroom": lambda m: m.mushroom(100.0, 70.0),
+}
+OWN = ("hare", "figure", "goat", "beast")
+OPEN = ("armadillo", "camel", "bull", "man", "bear", "cow")
+_PLAIN_MM, _SCULPT_MM, _TRIANGLES = 400.0, 700.0, 20_000
 
-    print("body and piece | rule | stretch by mechanics | N | verdict | processor s | MB at most | longest silence s")
-    for name in names or BODIES:
-        mesh = demo_body(name, 20_000)
-        brief = brief_from_dict({"opening": {"directions": 128, "refine": 3, "seams": 3}, "rubber": {"pixel_mm": 4.0}})
-        made = plan(prepare_master(mesh.vertices_mm, mesh.faces, brief.master, name=name), brief)
-        brief = replace(brief, peel=replace(brief.peel, run=True, ways="straight"))
-        said = [time.monotonic()]
-        progress = Progress(lambda *_, said=said: said.append(time.monotonic()))
-        begin = time.process_time()
-        peel = peel_off(made.master, made.seam, made.locks, made.rubber, brief, made.catalogue, progress)
-        took, silence = time.process_time() - begin, float(np.diff(said).max())
-        most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        assert peel is not None
-        for glove in peel.gloves:
+
+def _standing(mesh):  # type: ignore[no-untyped-def]
+    vertices, faces = mesh
+    return vertices[:, [0, 2, 1]] * [1, -1, 1], faces
+
+
+def _body(name: str, folder: Path | None):  # type: ignore[no-untyped-def]
+    """Vertices, faces and the brief's lines of one of the twenty, or None where its file is not there."""
+    import meshes
+    import trimesh
+    from mouldloft.demo.gallery import demo_body
+    from seams import SCULPTS
+
+    if name in PLAIN:
+        return *PLAIN[name](meshes), {"finished_height_mm": _PLAIN_MM}
+    if name in OWN:
+        mesh = demo_body(name, _TRIANGLES)
+        return mesh.vertices_mm, mesh.faces, {"finished_height_mm": _SCULPT_MM}
+    path = (folder or Path()) / f"{name}.off"
+    if not path.exists():
+        return None
+    mesh = trimesh.load(path, process=True)
+    up, front = SCULPTS[name][1:]
+    return np.array(mesh.vertices), np.array(mesh.faces), {"finished_height_mm": _SCULPT_MM, "up": up, "front": front}
+
+
+def peeled(name: str, folder: Path | None, ways: str) -> list[dict]:
+    """A line for each glove of a body, parted by a plane."""
+    from mouldloft.base.progress import Progress
+    from mouldloft.inputs.brief import brief_from_dict
+    from mouldloft.inputs.catalogue import read_catalogue
+    from mouldloft.stages.master import prepare_master
+    from mouldloft.stages.pipeline import peel_off, survey_open_master
+    from mouldloft.stages.rubber import brush_rubber
+
+    found = _body(name, folder)
+    if found is None:
+        return []
+    vertices, faces, lines = found
+    brief = brief_from_dict(
+        {
+            "master": lines, "opening": {"directions": 128, "refine": 2, "seams": 2}, "seam": {"kind": "plane"},
+            "rubber": {"pixel_mm": 4.0}, "peel": {"run": True, "ways": ways},
+        }
+    )  # fmt: skip
+    catalogue = read_catalogue(None)
+    survey = survey_open_master(prepare_master(vertices, faces, brief.master, name=name), brief, catalogue)
+    rubber = brush_rubber(survey.master, survey.seam, brief, rubber_material=catalogue.rubber_for(brief.materials))
+    said = [time.monotonic()]
+    progress = Progress(lambda *_: said.append(time.monotonic()))
+    begin = time.process_time()
+    peel = peel_off(survey.master, survey.seam, survey.locks, rubber, brief, catalogue, progress)
+    took, silence = time.process_time() - begin, float(np.diff(said).max())
+    assert peel is not None
+    return [
+        {
+            "body": name, "sculpt": name not in PLAIN, "glove": g.name, "verdict": g.verdict, "why": g.why,
+            "way": g.way, "rule": g.rule_stretch, "stretch": [g.stretch_low, g.stretch_high],
+            "force_n": [g.force_low_n, g.force_high_n], "kg": g.rubber_kg, "pockets": len(g.pockets), "ways": ways,
+            "allowed": peel.stretch_allowed, "breaks": survey.locks.elongation_at_break, "processor_s": took,
+            "silence_s": silence, "cells": len(g.motion.nodes), "tries": [msgspec.to_builtins(t) for t in g.tries],
+        }
+        for g in peel.gloves
+    ]  # fmt: skip
+
+
+def bodies(given: argparse.Namespace) -> None:
+    """Peel what is not in the file yet."""
+    known = {row["body"] for row in _rows(given.file)}
+    for name in given.names or (*PLAIN, *OWN, *OPEN):
+        if name in known:
+            continue
+        for row in peeled(name, given.meshes, given.ways):
+            with given.file.open("a") as file:
+                file.write(json.dumps(row) + "\n")
             print(
-                f"{name}, {glove.name} | {glove.rule_stretch:.0%} | {glove.stretch_low:.0%} to {glove.stretch_high:.0%}"
-                f" | {glove.force_low_n:.0f} to {glove.force_high_n:.0f} | {glove.verdict} | {took:.0f} | {most:.0f} "
-                f"| {silence:.1f}",
+                f"{row['body']}, {row['glove']} | rule {row['rule']:.0%} | stretch {row['stretch'][0]:.0%} to "
+                f"{row['stretch'][1]:.0%} | {row['force_n'][0]:.0f} to {row['force_n'][1]:.0f} N, {row['kg']:.1f} kg | "
+                f"{row['verdict']} {' '.join(row['why'])} | {row['cells']} cells, {row['processor_s']:.0f} s | "
+                f"{row['silence_s']:.1f} s silent",
                 flush=True,
             )
 
 
+def _rows(file: Path) -> list[dict]:
+    return [json.loads(line) for line in file.read_text().splitlines()] if file.exists() else []
+
+
+_COLOURS = {"off": "#2f7d4f", "doubtful": "#c98a1b", "stuck": "#b3372f"}
+_LOW, _HIGH = 0.01, 10.0  # strains drawn, 1 % to 1,000 %: what is beyond stands on the edge
+_SIDE = 430.0
+
+
+def plot(given: argparse.Namespace) -> None:
+    """Rule against mechanics, a mark for each glove: filled for sculpts, its bar from the least to the greatest."""
+    rows = _rows(given.file)
+    allowed = rows[0]["allowed"]
+
+    def along(strain: float) -> float:
+        share = np.log(np.clip(strain, _LOW, _HIGH) / _LOW) / np.log(_HIGH / _LOW)
+        return float(60 + share * _SIDE)
+
+    def mark(row: dict) -> str:
+        x, low, high = along(row["rule"]), *(500 - along(s) for s in row["stretch"])
+        colour = _COLOURS[row["verdict"]]
+        fill = colour if row["sculpt"] else "#fff"
+        return (
+            f'<path d="M{x:.1f} {low:.1f}V{high:.1f}" stroke="{colour}" stroke-width="2"/>'
+            f'<circle cx="{x:.1f}" cy="{high:.1f}" r="5" fill="{fill}" stroke="{colour}" stroke-width="1.6">'
+            f"<title>{row['body']}, {row['glove']}: {row['verdict']}</title></circle>"
+        )
+
+    ticks = (0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0)
+    grid = "".join(
+        f'<path d="M{along(t):.1f} 10V440M60 {500 - along(t):.1f}H490" stroke="#e4e0d8"/>'
+        f'<text x="{along(t):.1f}" y="458" text-anchor="middle">{100 * t:g}</text>'
+        f'<text x="54" y="{504 - along(t):.1f}" text-anchor="end">{100 * t:g}</text>'
+        for t in ticks
+    )
+    limit = "".join(
+        f'<path d="{d}" stroke="#888" stroke-dasharray="5 4" fill="none"/>'
+        for d in (f"M{along(allowed):.1f} 10V440", f"M60 {500 - along(allowed):.1f}H490", "M60 440L490 10")
+    )
+    count = {v: sum(r["verdict"] == v for r in rows) for v in _COLOURS}
+    key = "".join(
+        f'<circle cx="520" cy="{40 + 24 * k}" r="5" fill="{c}"/><text x="532" y="{44 + 24 * k}">{v}: {count[v]}</text>'
+        for k, (v, c) in enumerate(_COLOURS.items())
+    )
+    worst = {r["body"]: max(q["verdict"] != "off" for q in rows if q["body"] == r["body"]) for r in rows}
+    text = (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 680 500" font-family="sans-serif" font-size="13">'
+        f'<rect width="680" height="500" fill="#fff"/>{grid}{limit}{"".join(mark(r) for r in rows)}{key}'
+        '<text x="275" y="484" text-anchor="middle">stretch by the ring rule, %</text>'
+        '<text transform="translate(16 225) rotate(-90)" text-anchor="middle">stretch by mechanics, %</text>'
+        '<text x="515" y="130">filled: sculpts</text><text x="515" y="152">dashed: what is allowed,</text>'
+        '<text x="515" y="170">and where both agree</text></svg>\n'
+    )
+    given.out.write_text(text)
+    print(f"{len(worst)} bodies, {len(rows)} gloves: {count}; bodies not plainly off: {sum(worst.values())}")
+    for name in ("rule says no, mechanics off", "rule says yes, mechanics not off"):
+        no = name.startswith("rule says no")
+        said = [r for r in rows if (r["rule"] > allowed) == no and (r["verdict"] == "off") == no]
+        print(f"{name}: {len(said)}: {', '.join(r['body'] + ' ' + r['glove'] for r in said)}")
+
+
+def main() -> None:
+    """Run what is asked."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    kinds = parser.add_subparsers(dest="kind", required=True)
+    kinds.add_parser("known")
+    run = kinds.add_parser("bodies")
+    run.add_argument("file", type=Path)
+    run.add_argument("--meshes", type=Path)
+    run.add_argument("--ways", choices=("straight", "all"), default="all")
+    run.add_argument("names", nargs="*")
+    drawn = kinds.add_parser("plot")
+    drawn.add_argument("file", type=Path)
+    drawn.add_argument("out", type=Path, nargs="?", default=Path(__file__).with_suffix(".svg"))
+    given = parser.parse_args()
+    {"known": lambda _: known(), "bodies": bodies, "plot": plot}[given.kind](given)
+
+
 if __name__ == "__main__":
-    if sys.argv[1:2] == ["known"]:
-        known()
-    elif sys.argv[1:2] == ["bodies"]:
-        bodies(sys.argv[2:])
-    else:
-        sys.exit(__doc__)
+    main()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 from mouldloft.base.errors import Cancelled
 from mouldloft.base.progress import Progress
 from mouldloft.stages.peel.advice import slit_glove
@@ -12,9 +13,11 @@ from mouldloft.stages.peel.glove import PeelGlove
 from mouldloft.stages.peel.lattice import lattice_of
 from mouldloft.stages.peel.paths import STRAIGHT, PeelPath
 from mouldloft.stages.peel.trial import try_peel
+from scipy.spatial.transform import Rotation
 
 YOUNG = 0.6
 MU = YOUNG / 3
+TURNED = Rotation.from_euler("z", 37, degrees=True).as_matrix()
 LAW, FIRM = law_of(YOUNG, 1.08e-6), law_of(YOUNG, 1.08e-6, 30.0)
 
 
@@ -40,11 +43,13 @@ def ring_on(slope, radius: float, side: float, pitch: float, friction: float, wa
     away = (np.hypot(x, y) - slope(z)) * np.sqrt(1 - grade**2)
     cast = CastField(away, np.array([steps[0], steps[0], -2 * side]), 2.0)
     body = Body(lattice, FIRM, skin, area, cast, 1.0, friction, 2.0, damping_per_s=30.0, spring_n_mm=20.0)
-    body.set_hands([np.arange(len(lattice.positions_mm))])
+    z = lattice.positions_mm[:, 2]
+    body.set_hands([np.flatnonzero(z > 0), np.flatnonzero(z <= 0)])  # held above and below, so that it does not roll
+    begin = body.hands_at()
     found = []
     while not found or found[-1][0] < way_mm:
         body.move(0.01, body.hand_mm + [0, 0, 1.5])
-        found.append((float(body.hands_at()[0, 2]), float(body.hand_force_n[0, 2])))
+        found.append((float((body.hands_at() - begin)[:, 2].mean()), float(body.hand_force_n[:, 2].sum())))
     return np.array(found)
 
 
@@ -60,13 +65,13 @@ def tension(bore, rest, side):
 
 @pytest.mark.parametrize("friction", [0.0, 0.3])
 def test_a_ring_drawn_up_a_cone_pulls_as_it_should(friction):
-    """F = 2πT (tan β + f)/(1 − f tan β); to 2 %, with friction 3 %."""
+    """F = 2πT (tan β + f)/(1 − f tan β); to 2 %."""
     radius, side, beta = 50.0, 6.0, np.radians(20.0)
     found = ring_on(lambda z: radius + z * np.tan(beta), radius, side, 4.0, friction, 40.0)
     moved, force = found[found[:, 0] > 30.0].T
     way = (np.tan(beta) + friction) / (1 - friction * np.tan(beta))
     exact = 2 * np.pi * tension(radius + moved * np.tan(beta), radius, side) * way
-    assert force == pytest.approx(exact, rel=0.03 if friction else 0.02)
+    assert force == pytest.approx(exact, rel=0.02)
 
 
 @pytest.mark.parametrize("friction", [0.0, 0.3])
@@ -125,6 +130,58 @@ def let_go(upright):
     return peeled(*upright, 800.0)
 
 
+def dovetail(pitch: float = 6.0, long: float = 60.0):
+    """A rubber pad on a block, its rib in a groove 30 mm deep that widens inward from 20 to 44 mm."""
+    rib = shapely.Polygon([(-10, 0), (10, 0), (22, -30), (-22, -30)])
+    block = shapely.box(-60, -60, 60, 0) - rib
+    pad = shapely.box(-40, 0, 40, 8) | rib
+
+    def away(shape, x, z):
+        places = shapely.points(x, z)
+        off = shapely.distance(shape.boundary, places)
+        return np.where(shapely.contains(shape, places), off, -off)
+
+    def depth(p):
+        return np.minimum(away(pad, p[:, 0], p[:, 2]), np.minimum(p[:, 1], long - p[:, 1]))
+
+    low, high = np.array([-40.0, 0.0, -32.0]), np.array([40.0, long, 8.0])
+    lattice = lattice_of(depth, low, high, pitch, 1.08e-6)
+    steps = 2.0 * np.arange(-25, 26), 2.0 * np.arange(-2, 33), 2.0 * np.arange(-22, 31)
+    x, z = np.meshgrid(steps[0], steps[2], indexing="ij")
+    values = np.repeat(-away(block, x.ravel(), z.ravel()).reshape(x.shape)[:, None], len(steps[1]), axis=1)
+    cast = CastField(values, np.array([s[0] for s in steps]), 2.0)
+    edge = shapely.LineString([(-40, 0), (-10, 0), (-22, -30), (22, -30), (10, 0), (40, 0)])
+    count, across = int(edge.length / 4), int(long / 4)
+    at = shapely.get_coordinates(shapely.line_interpolate_point(edge, (np.arange(count) + 0.5) / count * edge.length))
+    y = (np.arange(across) + 0.5) / across * long
+    skin = np.column_stack([np.repeat(at[:, 0], across), np.tile(y, count), np.repeat(at[:, 1], across)])
+    area = np.full(len(skin), edge.length * long / len(skin))
+    rim = np.flatnonzero((np.abs(lattice.positions_mm[:, 0]) > 26) & (lattice.positions_mm[:, 2] > 3))
+    turn = np.arctan2(lattice.positions_mm[rim, 1] - long / 2, lattice.positions_mm[rim, 0]) + np.pi
+    order, length = np.argsort(turn), 2 * (80.0 + long)
+    glove = PeelGlove(
+        lattice, skin, area, np.abs(skin[:, 0]) > 36, rim[order], turn[order] / (2 * np.pi) * length, length,
+        np.array([0.0, 0.0, 1.0]), 1.08e-6,
+    )  # fmt: skip
+    return glove, cast
+
+
+def test_a_dovetail_too_deep_stays_stuck_at_75_newtons_and_lets_go_at_800():
+    """By its motion: the rib stays in its groove, then comes out of it whole."""
+    glove, cast = dovetail()
+    inside = glove.skin_mm[:, 2] < -20
+    held = peeled(glove, cast, 75.0)
+    assert not held.off
+    assert held.force_n == pytest.approx(75.0, rel=0.05)
+    assert not np.isfinite(held.free_s[inside[held.kept]]).all()
+    rib = glove.lattice.positions_mm[:, 2] < -20
+    assert held.frames_mm[-1][rib, 2].max() < 20.0
+    freed = peeled(glove, cast, 800.0)
+    assert freed.off
+    assert 75.0 < freed.force_n < 800.0
+    assert freed.frames_mm[-5][rib, 2].min() > 20.0
+
+
 def test_a_cap_past_the_middle_holds_at_few_newtons_and_lets_go_at_many(upright, let_go):
     """By its motion: at 20 N the skin stays on, at 800 N all of it comes clear, and it takes between the two."""
     stuck = peeled(*upright, 20.0)
@@ -145,6 +202,16 @@ def test_the_same_again_and_the_same_turned_over(upright, let_go):
     assert mirrored.off
     assert mirrored.force_n == pytest.approx(let_go.force_n, rel=0.05)
     assert mirrored.stretch == pytest.approx(let_go.stretch, rel=0.05)
+
+
+def test_turned_in_its_cells_it_pulls_the_same(upright):
+    """Without friction, which lets one side go before the other by chance. Cells as wide as the skin and a little more:
+    to 10 % (341 and 365 N at 9 mm, 385 and 387 N at 5.5 mm)."""
+    first, turned = (peeled(*body, 800.0, 0.0) for body in (upright, cap_on_ball(TURNED)))
+    assert first.off
+    assert turned.off
+    assert turned.force_n == pytest.approx(first.force_n, rel=0.1)
+    assert turned.stretch == pytest.approx(first.stretch, rel=0.05)
 
 
 def test_stopping_stops_within_a_move(upright):
