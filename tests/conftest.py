@@ -8,6 +8,16 @@ import pytest
 
 os.environ.setdefault("NUMBA_NUM_THREADS", "2")
 
+# modules of minutes: begun first, so that no worker ends long after the other
+LONG = ("pipeline", "solids", "many_pieces", "division", "properties", "seam", "estimate", "cli", "sections", "parting",
+        "undercut", "faults", "fuzz", "broken_meshes", "stage", "demo_bodies", "features")  # fmt: skip
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Long modules first, each in its own order."""
+    place = {f"test_{name}.py": at for at, name in enumerate(LONG)}
+    items.sort(key=lambda item: place.get(item.path.name, len(LONG)))
+
 
 @pytest.fixture(scope="session")
 def small_hare():

@@ -74,7 +74,7 @@ def make(
     scaled with the body. (Which plane is cheapest may be a tie, that a turn decides otherwise.)"""
     brief = Brief(
         master=MasterBrief(finished_height_mm=HEIGHT_MM * scale, base="closed"),
-        opening=OpeningBrief(direction=tuple(map(float, pull))),
+        opening=OpeningBrief(direction=tuple(map(float, pull)), directions=32, seams=1),  # the others are not looked at
         seam=SeamBrief(kind="plane"),
         rubber=RubberBrief(
             skin_thickness_mm=skin_mm * scale,

@@ -102,13 +102,15 @@ def _ordered(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     return np.where(crossed, middle, low), np.where(crossed, middle, high)
 
 
-def stretched_between(value: np.ndarray, known: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+def stretched_between(
+    value: np.ndarray, known: np.ndarray, low: np.ndarray, high: np.ndarray, rough: bool = False
+) -> np.ndarray:
     """(rows, cols) float64: the map of least Dirichlet energy through the known pixels and between the
     bounds.
 
     Harmonic wherever no bound touches it, so outside the seam it levels off as it leaves it; pixels at the
     border have no slope across it. value, low, high : (rows, cols) float; known : (rows, cols) bool. Solved
-    from coarse to fine.
+    from coarse to fine; rough : to what a price is worth, about a thousandth of the height range.
     """
     levels = [[value.astype(float), known, low.astype(float), high.astype(float)]]
     while min(levels[-1][0].shape) > _COARSEST:
@@ -128,7 +130,8 @@ def stretched_between(value: np.ndarray, known: np.ndarray, low: np.ndarray, hig
         # on a fine one, only what the coarser ones could not show is left to level out
         factor = 2.0 / (1.0 + np.sin(np.pi / (min(across, 200) if across < _STILL_PIXELS // 2 else 32)))
         span = max(float(np.ptp(given[fixed])) if fixed.any() else 0.0, 1.0)
-        still = max(_STILL * min(across / _STILL_PIXELS, 1.0) ** 3, 1e-9) * span
+        share = 1.0 if rough else min(across / _STILL_PIXELS, 1.0) ** 3
+        still = max(_STILL * share, 1e-9) * span
         for _ in range(_ROUNDS_MOST):
             if _relax(height, below, above, _SWEEPS, factor) <= still:
                 break
@@ -161,10 +164,12 @@ def stretch_surface(
     grid: Grid,
     bounds: tuple[np.ndarray, np.ndarray] | None = None,
     given: np.ndarray | None = None,
+    rough: bool = False,
 ) -> np.ndarray:
     """(rows, cols) float64 heights along the pull of the surface through lines of (points, closed).
 
-    given : (rows, cols) float, heights it also passes through where no line does, NaN where none is given.
+    given : (rows, cols) float, heights it also passes through where no line does, NaN where none is given; rough : as
+    in `stretched_between`.
     """
     total = np.zeros((grid.rows, grid.columns))
     count = np.zeros((grid.rows, grid.columns), np.int64)
@@ -179,4 +184,4 @@ def stretch_surface(
         known = known | np.isfinite(given)
     if bounds is None:
         bounds = (np.full(total.shape, -np.inf), np.full(total.shape, np.inf))
-    return stretched_between(value, known, *bounds)
+    return stretched_between(value, known, *bounds, rough=rough)

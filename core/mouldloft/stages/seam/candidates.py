@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -176,31 +177,50 @@ def _fair(
 
 
 def _without_lines(bench: Bench, seam: Judged, plane_kg: float) -> Judged:
-    """The seam without each line that does not pay for its set-up: what it rings goes to the piece around it."""
+    """The seam without each line that does not pay for its set-up: what it rings goes to the piece around it. A line
+    that was tried and pays is not tried again when another has gone."""
     place = bench.ground.place
+    pays: set[tuple[int, int]] = set()
     for _ in range(_LINES_MOST):
         if seam.drawn.figures.loops <= 1:
             break
-        behind, region, area = level_regions(place, seam.drawn.level)
-        largest = [int(np.argmax(np.where(_owner(region, behind, area) == k, area, -1.0))) for k in (0, 1)]
-        others = [k for k in np.argsort(area) if k not in largest and area[k] > 0][:_LINES_MOST]
         better = None
-        for k in others:
-            level = np.where(region == k, -seam.drawn.level, seam.drawn.level)
-            level = keep_off_vertices(place.master.vertices_mm, place.master.faces, level)
-            try:
-                drawn = draw(bench.canvas, seam.drawn.kind, level, board_mm=seam.board_mm)
-            except PlanImpossible:
+        for ring, vertices in _ringed(bench, seam.drawn.level):
+            if ring in pays:
                 continue
-            if drawn.price.total < seam.drawn.price.total or not seam.limits.kept:
-                tried = replace(bench.judge(drawn, plane_kg), board_mm=seam.board_mm)
-                if tried.rank < seam.rank:
-                    better = tried
-                    break
+            level = np.where(vertices, -seam.drawn.level, seam.drawn.level)
+            level = keep_off_vertices(place.master.vertices_mm, place.master.faces, level)
+            better = _if_better(bench, seam, level, plane_kg)
+            if better is not None:
+                break
+            pays.add(ring)
         if better is None:
             break
         seam = better
     return seam
+
+
+def _ringed(bench: Bench, level: np.ndarray) -> Iterator[tuple[tuple[int, int], np.ndarray]]:
+    """What a seam's lines ring beside the greatest region of each piece, smallest first: (its first vertex and their
+    count, (n,) which vertices)."""
+    behind, region, area = level_regions(bench.ground.place, level)
+    largest = [int(np.argmax(np.where(_owner(region, behind, area) == k, area, -1.0))) for k in (0, 1)]
+    for k in [k for k in np.argsort(area) if k not in largest and area[k] > 0][:_LINES_MOST]:
+        vertices = region == k
+        yield (int(np.argmax(vertices)), int(np.count_nonzero(vertices))), vertices
+
+
+def _if_better(bench: Bench, seam: Judged, level: np.ndarray, plane_kg: float) -> Judged | None:
+    """The seam at another level, where it ranks before; held to its limits only where its price lets it."""
+    try:
+        drawn = draw(bench.canvas, seam.drawn.kind, level, board_mm=seam.board_mm)
+    except PlanImpossible:
+        return None
+    barred, cost = seam.rank
+    if not barred and drawn.price.total >= cost:
+        return None
+    tried = replace(bench.judge(drawn, plane_kg), board_mm=seam.board_mm)
+    return tried if tried.rank < seam.rank else None
 
 
 def _owner(region: np.ndarray, behind: np.ndarray, area: np.ndarray) -> np.ndarray:

@@ -130,7 +130,7 @@ def fill_of(canvas: Canvas, level: np.ndarray, lines: list[SeamLine], offset_mm:
     else:
         bounds = skin_bounds(canvas.place.master, level, frame, canvas.grid)
         runs = [(line.points_mm, line.closed) for line in lines]
-        height = stretch_surface(runs, frame, canvas.grid, bounds)[solid]
+        height = stretch_surface(runs, frame, canvas.grid, bounds, rough=True)[solid]
     columns = np.maximum(canvas.tops_mm[solid] - height, 0) + np.maximum(height - canvas.bottoms_mm[solid], 0)
     body = canvas.place.master.volume_mm3
     if body <= 0:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from numba import njit
 from scipy.spatial import cKDTree
 
 from ...geometry.contour import cross_at_zero, face_centres, join_chains
@@ -52,7 +53,7 @@ def mouth_points(ground: Ground, level: np.ndarray, lines: list[tuple[np.ndarray
     span = float(np.ptp(points[:, :2], axis=0).max())
     grid = grid_around(points, span / _MOUTH_PIXELS, 0.0)
     low, high = skin_bounds(master, level, frame, grid)
-    height = stretch_surface(lines, frame, grid, (low, high))
+    height = stretch_surface(lines, frame, grid, (low, high), rough=True)
     x, y = np.meshgrid(grid.x(), grid.y())
     at = np.stack([x, y, height], axis=-1).reshape(-1, 3)
     # within the body: skin of the piece ahead above, of the piece behind below
@@ -119,34 +120,54 @@ def _looked_into(
     if not len(opening):
         return seen, reached
     looks = opening[np.unique(np.linspace(0, len(opening) - 1, _LOOKS).astype(int))]
-    least = np.cos(np.radians(LEAN_DEG))
     beside = _Beside(points, opening, out)
     ways: list[Callable[[np.ndarray], np.ndarray]] = [partial(beside.place, *near) for near in _NEAR]
+    least = float(np.cos(np.radians(LEAN_DEG)))
     for through in [*ways, *(_always(look) for look in looks)]:
         left = np.flatnonzero(~reached & ~beside.hopeless)
         if not len(left):
             break
-        to = through(left) - points[left]
-        far = np.linalg.norm(to, axis=1)
-        way = to / np.maximum(far, 1e-9)[:, None]
-        within = far <= reach_mm[left]
-        # what lies at the very rim is seen straight on
-        rim = far < 0.5
-        way[rim] = out
-        fit = (way @ out >= least) & (np.einsum("ij,ij->i", way, normals[left]) <= -_GLANCE * (~rim))
-        fit &= within | ~seen[left]
-        ask = np.flatnonzero(fit)
-        if not len(ask):
+        at, way, within = _worth_a_look(points, normals, reach_mm, seen, left, through(left), out, least, _GLANCE)
+        if not len(at):
             continue
-        at = left[ask]
-        clear = ~blocked(scene, points[at], -normals[at], way[ask])
+        clear = ~blocked(scene, points[at], -normals[at], way)
         seen[at] |= clear
-        reached[at] |= clear & within[ask]
+        reached[at] |= clear & within
     return seen, reached
 
 
+@njit(cache=True, nogil=True)
+def _worth_a_look(points, normals, reach_mm, seen, left, to, out, least, glance):
+    """Of the points left, (k,), those whose line to a place, (k, 3) or one for all, leans no further than one does, is
+    not flat along the skin, and shows anything new: which, (j, 3) the way, (j,) whether within reach."""
+    at = np.empty(len(left), np.int64)
+    ways = np.empty((len(left), 3))
+    near = np.empty(len(left), np.bool_)
+    count = 0
+    for i in range(len(left)):
+        k = left[i]
+        j = i if len(to) > 1 else 0
+        x, y, z = to[j, 0] - points[k, 0], to[j, 1] - points[k, 1], to[j, 2] - points[k, 2]
+        far = np.sqrt(x * x + y * y + z * z)
+        within = far <= reach_mm[k]
+        if seen[k] and not within:
+            continue
+        rim = far < 0.5  # what lies at the very rim is seen straight on
+        if rim:
+            x, y, z = out[0], out[1], out[2]
+        else:
+            x, y, z = x / far, y / far, z / far
+        facing = x * normals[k, 0] + y * normals[k, 1] + z * normals[k, 2]
+        if x * out[0] + y * out[1] + z * out[2] < least or facing > (0.0 if rim else -glance):
+            continue
+        at[count], near[count] = k, within
+        ways[count, 0], ways[count, 1], ways[count, 2] = x, y, z
+        count += 1
+    return at[:count], ways[:count], near[:count]
+
+
 def _always(look: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
-    return lambda left: look
+    return lambda left: look[None]
 
 
 class _Beside:
@@ -159,6 +180,7 @@ class _Beside:
         self._at = at[:, :2]
         self._openings = {every: opening[::every] for _, every in _NEAR}
         self._trees = {every: cKDTree(ways[::every, :2]) for _, every in _NEAR}
+        self._asked: dict[int, np.ndarray] = {}  # (k, ways): of each tree, once asked, the places of all its ways
         rise = np.maximum(ways[:, 2].max() - at[:, 2], 0.0)
         self._furthest = np.tan(np.radians(LEAN_DEG)) * rise + 1.0  # one at the very rim is seen straight on
         self.hopeless = np.zeros(len(points), bool)
@@ -166,10 +188,16 @@ class _Beside:
     def place(self, nth: int, every: int, left: np.ndarray) -> np.ndarray:
         """(k, 3) the nth nearest place beside each of the points left, (k,), of one in `every` of the opening's."""
         opening = self._openings[every]
-        away, which = self._trees[every].query(self._at[left], k=[min(nth, len(opening))])
         if nth == every == 1:
-            self.hopeless[left] = away[:, 0] > self._furthest[left]
-        return opening[which[:, 0]]
+            away, which = self._trees[every].query(self._at[left])
+            self.hopeless[left] = away > self._furthest[left]
+            return opening[which]
+        ways = [n for n, e in _NEAR if e == every and n > 1]
+        if every not in self._asked:  # points left only become fewer
+            asked = np.zeros((len(self._at), len(ways)), np.int64)
+            asked[left] = self._trees[every].query(self._at[left], k=[min(n, len(opening)) for n in ways])[1]
+            self._asked[every] = asked
+        return opening[self._asked[every][left, ways.index(nth)]]
 
 
 def _places(ground: Ground, labels: np.ndarray, which: np.ndarray, share: float) -> np.ndarray:
