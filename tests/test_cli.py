@@ -62,6 +62,14 @@ def test_help_names_every_command_and_the_exit_codes(capsys):
         assert word in out
 
 
+def test_help_comes_up_without_the_stages():
+    """Nine tenths of the time to the first word would go into libraries that help does not need."""
+    asked = "import sys, mouldloft.cli; print(*sorted({name.split('.')[0] for name in sys.modules}))"
+    names = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True).stdout.split()
+    assert "typer" in names
+    assert not {"scipy", "trimesh", "numba", "shapely", "manifold3d", "reportlab"} & set(names)
+
+
 def test_own_mesh_is_planned_and_reopened(capsys, vase, quick, tmp_path):
     out_folder = tmp_path / "result"
     code, out, err = run(

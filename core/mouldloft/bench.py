@@ -9,7 +9,6 @@ from typing import Annotated
 import typer
 
 from .base.errors import BriefRefused
-from .stages.plan import MouldPlan
 from .terminal import Terminal
 
 bench = typer.Typer()
@@ -39,6 +38,7 @@ def rescan_command(
     """Lay a scan of the finished clay on its plan, show where it differs, and plan again from it."""
     from .asbuilt.rescan import plan_from_scan
     from .base.files import all_or_nothing
+    from .outputs.benchfiles import write_rescan
     from .outputs.planfile import open_plan
     from .outputs.results import write_results
     from .stages.master import MM_PER_UNIT
@@ -56,7 +56,7 @@ def rescan_command(
         line, clear = (_in_place(path, inner, target) for path in (seam.own_line, seam.keep_clear))
         seam = replace(seam, own_line=line, keep_clear=clear)
         made = replace(found.plan, brief=replace(found.plan.brief, seam=seam))
-        words = _write_rescan(planned, made, inner)
+        words = write_rescan(planned, made, inner)
         write_results(made, inner, terminal.progress, pictures=pictures)
     print(words)
     print(f"\nThe new plan is in {target.resolve()}; scan-report.txt says all of this again.")
@@ -65,28 +65,6 @@ def rescan_command(
 def _in_place(path: str | None, inner: Path, target: Path) -> str | None:
     """Where a carried file will lie once all files have taken their places."""
     return str(target / Path(path).name) if path is not None and Path(path).parent == inner else path
-
-
-def _write_rescan(planned: MouldPlan, made: MouldPlan, folder: Path) -> str:
-    """What a rescan leaves beside the new plan; returns the report."""
-    from .asbuilt.changes import report_lines
-    from .asbuilt.rescan import CLOSED_FILE
-    from .base.files import write_text
-    from .inputs.brieftext import brief_text
-    from .outputs.clay import clay_lines, write_closed_scan, write_difference
-    from .outputs.compare import compare_plans, comparison_text, write_comparison
-
-    assert made.clay is not None
-    names = ("as planned", "as scanned")
-    comparison = compare_plans([planned, made], names)
-    lines = ["SCAN AGAINST PLAN", "", *clay_lines(made.clay), "", *report_lines(planned, made), ""]
-    words = "\n".join([*lines, comparison_text(comparison)])
-    write_text(folder / "scan-report.txt", words + "\n")
-    write_comparison(comparison, folder / "planned-and-scanned.html", [planned, made])
-    write_difference(made, folder / "difference.ply")
-    write_closed_scan(made, folder / CLOSED_FILE)
-    write_text(folder / "as-built.brief.toml", brief_text(made.brief, "The brief of the plan made from the scan."))
-    return words
 
 
 @bench.command("log", rich_help_panel=AT_THE_BENCH)
@@ -100,6 +78,7 @@ def log_command(
 ) -> None:
     """Set the bench's log against the plan: used, mould life, what is left to buy, the next brief."""
     from .base.files import all_or_nothing
+    from .outputs.benchfiles import write_blank, write_log
     from .outputs.planfile import open_plan
 
     if blank == (log is not None):
@@ -107,38 +86,8 @@ def log_command(
     plan = open_plan(plan_folder)
     target = out or _folder_of(plan_folder)
     with all_or_nothing(target) as inner:
-        words = _write_blank(plan, inner, target) if log is None else _write_log(plan, log, inner, target)
+        words = write_blank(plan, inner, target) if log is None else write_log(plan, log, inner, target)
     print(words)
-
-
-def _write_blank(plan: MouldPlan, inner: Path, target: Path) -> str:
-    from .asbuilt.blank import blank_csv, blank_log
-    from .base.files import write_text
-    from .outputs.sheets.benchlog import log_form
-
-    for name in ("run-log.toml", "run-log.csv"):
-        if (target / name).exists():
-            raise BriefRefused(f"There is a {name} in {target} already; move it, or give another folder with --out.")
-    write_text(inner / "run-log.toml", blank_log(plan))
-    write_text(inner / "run-log.csv", blank_csv(plan))
-    log_form(plan, inner / "run-log-form.pdf")
-    return f"In {target.resolve()}: run-log-form.pdf to print; run-log.toml or run-log.csv to fill in, either will do."
-
-
-def _write_log(plan: MouldPlan, log: Path, inner: Path, target: Path) -> str:
-    from .asbuilt.review import review_lines, review_log
-    from .asbuilt.runlog import read_log
-    from .base.files import write_text
-    from .inputs.brieftext import brief_text
-    from .outputs.logpage import write_log_page
-
-    review = review_log(plan, read_log(log))
-    words = "\n".join(review_lines(review))
-    write_text(inner / "log-report.txt", words + "\n")
-    write_log_page(plan, review, inner / "log.html", (target / "plan.html").exists())
-    heading = "Corrected from the run's log; [observed] says from how many entries."
-    write_text(inner / "next.brief.toml", brief_text(review.brief, heading))
-    return f"{words}\n\nIn {target.resolve()}: log-report.txt, log.html (chart), next.brief.toml (for the next plan)."
 
 
 @bench.command("repair", rich_help_panel=AT_THE_BENCH)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import signal
 import sys
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from threading import Thread
@@ -17,12 +16,9 @@ from rich.table import Table
 
 from . import __version__
 from .base.errors import BriefRefused, Cancelled, MouldloftError, OutputRefused, PlanImpossible
-from .base.figures import number
 from .base.files import why_not_written
 from .bench import bench
 from .inputs.brief import Brief
-from .stages.earlyfigures import EarlyRow
-from .stages.plan import MouldPlan
 from .terminal import Terminal as _Terminal
 
 _TO_PLAN, _TO_READ, _FIRST = "Plan a mould", "Read and compare plans", "Before there is a plan"
@@ -102,34 +98,6 @@ def _asked(
     return brief
 
 
-def _show(plan: MouldPlan) -> None:
-    from .outputs.summary import caution_lines, summary_rows, summary_text
-
-    console = Console()
-    if not console.is_terminal:
-        console.file.write(summary_text(plan) + "\n")
-        return
-    table = Table(show_header=False, box=None, padding=(0, 1))
-    table.add_column(style="bold")
-    table.add_column(overflow="fold")
-    for name, words in summary_rows(plan):
-        table.add_row(name, words)
-    console.print(table, highlight=False, markup=False)
-    for line in caution_lines(plan):
-        console.print(f"Caution: {line}", highlight=False, markup=False, style="yellow")
-
-
-def _earlier_plan(out: Path) -> MouldPlan | None:
-    """The plan that stands in the folder, so that only what changed is planned again; None where there is none."""
-    from .base.errors import PlanFileRefused
-    from .outputs.planfile import PLAN_NAME, open_plan
-
-    try:
-        return open_plan(out) if (out / PLAN_NAME).is_file() else None
-    except PlanFileRefused:
-        return None  # of another version, or damaged: all of it is planned again
-
-
 def _run(
     mesh: Path,
     brief: Brief,
@@ -141,6 +109,7 @@ def _run(
 ) -> None:
     from .inputs.catalogue import read_catalogue
     from .outputs.results import write_results, write_survey, written_lines
+    from .outputs.shown import earlier_plan, show_end, show_plan
     from .stages.freshness import file_stamp
     from .stages.master import read_master
     from .stages.pipeline import plan, survey_open_master
@@ -160,7 +129,7 @@ def _run(
             from .outputs.pictures.studio import vtk_can_draw
 
             Thread(target=vtk_can_draw, daemon=True).start()
-        before = _earlier_plan(out)
+        before = earlier_plan(out)
         mesh_stamp = file_stamp(mesh, brief) if mesh.is_file() else ""
         if before is not None and mesh_stamp and before.mesh_stamp == mesh_stamp:
             master = before.master
@@ -177,23 +146,11 @@ def _run(
         made = replace(plan(master, brief, catalogue, terminal.progress, before), mesh_stamp=mesh_stamp)
         written = write_results(made, out, terminal.progress, pictures=pictures, solids=formats)
     if not quiet:
-        _show(made)
+        show_plan(made)
     print(f"\nResults in {out.resolve()}:" if not quiet else str(out.resolve()))
     if not quiet:
         print("\n".join(written_lines(written, out)))
-        _show_end(made, pictures)
-
-
-def _show_end(made: MouldPlan, pictures: bool) -> None:
-    from .outputs.notkept import look_first, not_kept
-
-    broken = not_kept(made)
-    print("\nNot kept:" if broken else "\nEvery limit that was checked is kept.")
-    for words in broken:
-        print(f"  {words}")
-    print("Look at first:")
-    for at, words in enumerate(look_first(made, pictures), 1):
-        print(f"  {at}. {words}")
+        show_end(made, pictures)
 
 
 @app.command("plan", rich_help_panel=_TO_PLAN)
@@ -329,8 +286,9 @@ def show_command(
 ) -> None:
     """Reopen a saved plan and print its summary."""
     from .outputs.planfile import open_plan
+    from .outputs.shown import show_plan
 
-    _show(open_plan(saved))
+    show_plan(open_plan(saved))
 
 
 @app.command("compare", rich_help_panel=_TO_READ)
@@ -366,6 +324,7 @@ def estimate_command(
     from typing import cast
 
     from .inputs.catalogue import read_catalogue
+    from .outputs.shown import show_early
     from .stages.estimate import StandIn, estimate_rubber
     from .stages.master import read_master
 
@@ -379,23 +338,8 @@ def estimate_command(
             height, casts, rough, cast(StandIn, body), asked, read_catalogue(catalogue), terminal.progress
         )
     print(made.sentence)
-    _show_early(made.rows)
+    show_early(made.rows)
     print("What makes the rubber uncertain: " + "; ".join(f"{c} ± {100 * w:.0f} %" for c, w in made.rubber_kg.causes))
-
-
-def _show_early(rows: Sequence[EarlyRow]) -> None:
-    """The early table: the same lines as the plan's, each from low to high."""
-    table = Table(box=None, padding=(0, 2), pad_edge=False)
-    for heading, side in (("", "left"), ("low", "right"), ("likely", "right"), ("high", "right"), ("", "left")):
-        table.add_column(heading, justify=side)  # type: ignore[arg-type]
-    for row in rows:
-        whole = row.unit not in ("kg", "h")
-        low, likely, high = (
-            f"{v:,.0f}".replace(",", " ") if whole or v >= 10 else number(v, 2)
-            for v in (row.amount.low, row.amount.likely, row.amount.high)
-        )
-        table.add_row(row.what, low, likely, high, row.unit)
-    Console(width=100).print(table, highlight=False, markup=False)
 
 
 @app.command("health", rich_help_panel=_FIRST)
