@@ -13,7 +13,10 @@ import pytest
 import trimesh
 from mouldloft import cli
 from mouldloft.base.errors import BriefRefused
+from mouldloft.base.progress import SILENT
 from mouldloft.inputs.brief import read_brief
+from mouldloft.outputs.closedmeshes import write_closed_meshes
+from mouldloft.outputs.planfile import open_plan
 
 
 def run(capsys, *words) -> tuple[int, str, str]:
@@ -86,6 +89,11 @@ def test_own_mesh_is_planned_and_reopened(capsys, vase, quick, tmp_path):
     solids = [trimesh.load(p) for p in (out_folder / "solids").glob("*.stl")]
     assert len(solids) >= 6
     assert not [s.metadata for s in solids if not (s.is_watertight and s.volume > 0)]
+    # made by another process from the saved plan, and here: the same to the byte
+    write_closed_meshes(open_plan(out_folder), tmp_path / "here", ("stl",), SILENT)
+    assert {p.name: p.read_bytes() for p in (out_folder / "solids").iterdir()} == {
+        p.name: p.read_bytes() for p in (tmp_path / "here").iterdir()
+    }
     code, table, _ = run(capsys, "compare", out_folder, out_folder, "--html", tmp_path / "both.html")
     assert code == 0
     assert "ubber" in table

@@ -144,7 +144,7 @@ def _run(
                 f"map and seam are in {out.resolve()}: close the mesh in your sculpting program and run again."
             )
         made = replace(plan(master, brief, catalogue, terminal.progress, before), mesh_stamp=mesh_stamp)
-        written = write_results(made, out, terminal.progress, pictures=pictures, solids=formats)
+        written = write_results(made, out, terminal.progress, pictures=pictures, solids=formats, beside=True)
     if not quiet:
         show_plan(made)
     print(f"\nResults in {out.resolve()}:" if not quiet else str(out.resolve()))

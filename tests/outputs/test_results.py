@@ -23,10 +23,9 @@ def told(monkeypatch):
 
     def solids(_plan, folder, _formats, _progress):
         events.append("solids")
-        return [results.Written(folder, "solids")]
 
     monkeypatch.setattr(results, "_OUTPUTS", (("order", "what to buy", paper),))
-    monkeypatch.setattr(results, "_write_solids", solids)
+    monkeypatch.setattr(results, "write_closed_meshes", solids)
     monkeypatch.setattr(results, "summary_text", lambda _plan: "")
     monkeypatch.setattr(results, "save_plan", lambda _plan, folder: (folder / "plan.json").write_text("new"))
     return events
@@ -47,7 +46,7 @@ def test_where_no_solids_can_be_made_all_else_is_written(told, tmp_path, monkeyp
     def refuse(*_):
         raise PlanImpossible("The glove is torn.")
 
-    monkeypatch.setattr(results, "_write_solids", refuse)
+    monkeypatch.setattr(results, "write_closed_meshes", refuse)
     with pytest.raises(PlanImpossible, match=r"The glove is torn\. All else of the plan is written"):
         results.write_results(plan_of(4), tmp_path, solids=("stl",))
     assert (tmp_path / "order.csv").exists()

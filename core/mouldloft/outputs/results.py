@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +16,8 @@ from ..base.files import all_or_nothing, make_folder, write_text, write_whole
 from ..base.progress import SILENT, Progress
 from ..stages.plan import MouldPlan, OpenSurvey
 from ..stages.takeoff import write_order
+from .beside import SolidsBeside
+from .closedmeshes import write_closed_meshes
 from .ics import write_calendar
 from .planfile import ARRAYS, PLAN_NAME, drop_old_arrays, save_plan
 from .summary import summary_text
@@ -152,22 +156,6 @@ _BY_CHOICE = (
 _WITHOUT_RENDERER = ("order", "before", "templates")
 
 
-def _write_solids(plan: MouldPlan, folder: Path, formats: tuple[str, ...], progress: Progress) -> list[Written]:
-    """The closed meshes in each format; nothing where there is none. Raises `PlanImpossible`."""
-    if not formats:
-        return []
-    from ..solids.build import make_solids, write_solids
-    from ..solids.division import jacket_solids
-
-    shapes = make_solids(plan, progress=progress)
-    if plan.division is not None:
-        shapes += jacket_solids(plan.division)
-        if plan.division.jackets is not None:
-            shapes += jacket_solids(plan.division.jackets, "jacket apart from its glove")
-    write_solids(shapes, folder, formats)
-    return [Written(folder, "halves, gloves, jackets and boards as closed meshes")]
-
-
 def write_results(
     plan: MouldPlan,
     folder: str | Path,
@@ -175,19 +163,21 @@ def write_results(
     *,
     pictures: bool = True,
     solids: tuple[str, ...] = (),
+    beside: bool = False,
 ) -> tuple[Written, ...]:
     """Write plan.json, the summary, the order list, pictures, sheets and the page: all of them, or none.
 
     Everything is made in a temporary folder and renamed into place at the end, so that no order list stands beside
     another run's plan. Raises `OutputRefused`. pictures=False leaves out what needs a renderer; solids names the
-    formats (stl, 3mf, glb) of the closed meshes, none by default. Where no solids can be made, all else is written
-    before `PlanImpossible` is raised.
+    formats (stl, 3mf, glb) of the closed meshes, none by default; beside : they are made by a process of their own
+    meanwhile. Where no solids can be made, all else is written before `PlanImpossible` is raised.
     """
     target = Path(folder)
     with all_or_nothing(target, last=PLAN_NAME) as inner:
-        made, refused = _make_all(plan, inner, progress, pictures, solids)
         progress.begin("saving")
         save_plan(plan, inner)
+        with _meshes(plan, inner, solids, beside) as meshes:
+            made, refused = _make_all(plan, inner, progress, pictures, meshes)
         arrays = [path.name for path in inner.glob(ARRAYS)]
         files = {path.relative_to(inner) for path in inner.rglob("*") if path.is_file()}
     for name in arrays:
@@ -209,8 +199,23 @@ def write_client_papers(plan: MouldPlan, folder: str | Path, progress: Progress 
     return tuple(Written(target / path.name, what) for path, what in zip(made, told, strict=True))
 
 
+@contextmanager
+def _meshes(
+    plan: MouldPlan, inner: Path, formats: tuple[str, ...], beside: bool
+) -> Iterator[Callable[[Progress], None] | None]:
+    """What makes the closed meshes when it is called, or what waits for the process that has begun on them; None where
+    none are wanted."""
+    if not formats:
+        yield None
+    elif beside:
+        with SolidsBeside(inner, formats) as begun:
+            yield begun.finish
+    else:
+        yield partial(write_closed_meshes, plan, inner / "solids", formats)
+
+
 def _make_all(
-    plan: MouldPlan, inner: Path, progress: Progress, pictures: bool, solids: tuple[str, ...]
+    plan: MouldPlan, inner: Path, progress: Progress, pictures: bool, meshes: Callable[[Progress], None] | None
 ) -> tuple[list[Written], PlanImpossible | None]:
     """Everything but plan.json, and why there are no solids where they were asked for."""
     made = [Written(write_text(inner / "summary.txt", summary_text(plan) + "\n"), "the summary above")]
@@ -221,12 +226,14 @@ def _make_all(
         made.append(Written(write(plan, inner, progress), what))
     if plan.brief.run.start_date is not None:
         made.append(Written(_calendar(plan, inner), "the days, for the workshop's calendar"))
-    if solids:
-        progress.begin("solids")
+    if meshes is None:
+        return made, None
+    progress.begin("solids")
     try:
-        return made + _write_solids(plan, inner / "solids", solids, progress), None
+        meshes(progress)
     except PlanImpossible as error:
         return made, error
+    return [*made, Written(inner / "solids", "halves, gloves, jackets and boards as closed meshes")], None
 
 
 def _left_behind(target: Path, names: list[str], files: set[Path]) -> list[Written]:
