@@ -363,10 +363,17 @@ class MOULDLOFT_PT_plan(InSidebar, bpy.types.Panel):
         if problem:
             wrapped(layout, context, problem, "ERROR")
         following = _next_section(context)
+        if following is not None:
+            layout.operator("mouldloft.plan_all", icon="FORWARD")
+        elif not any(signing.signature_now(context.scene)):
+            row = layout.row()
+            row.scale_y = 1.6  # the next step once all stands
+            row.operator("mouldloft.sign_seam", icon="GREASEPENCIL")
         for key in KEYS:
             _section(context, layout, key, following)
-        layout.separator()
-        layout.operator("mouldloft.plan_all", icon="FORWARD")
+        if following is None:
+            layout.separator()
+            layout.operator("mouldloft.plan_all", icon="FORWARD")
 
     def _start(self, context, layout) -> None:
         wrapped(layout, context, "Select the sculpt, then:")

@@ -37,7 +37,15 @@ class MOULDLOFT_OT_sign_seam(HasSeam, bpy.types.Operator):
     def draw(self, context):
         layout = self.layout
         layout.use_property_split = True
-        layout.prop(self, "who")
+        layout.use_property_decorate = False
+        split = layout.split(factor=0.4, align=True)
+        named = split.row()
+        named.alignment = "RIGHT"
+        named.label(text="Name ")
+        name = split.row()
+        name.use_property_split = False
+        name.activate_init = True  # it is typed at once; only outside a property split does Blender heed this
+        name.prop(self, "who", text="")
         layout.prop(self, "when")
         layout.prop(properties.of(context.scene), "revision")
         layout.prop(self, "write")

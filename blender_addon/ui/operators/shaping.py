@@ -67,6 +67,9 @@ class Shaping:
         self._core = shaping
         self.steps = [Step((), shaping.at_rest(self.shaper, (), level))]
         self.first, self.moving = self.steps[0].rest.told, self.steps[0].rest.light
+        # the plan measures fill once more on a finer surface: what is said here is said by the same measure
+        planned = done["locks"].fill_mm3 if "locks" in done else self.first.fill_mm3
+        self._finer = planned / self.first.fill_mm3 if self.first.fill_mm3 > 0 else 1.0
         self._handles: tuple[Held, ...] = ()
 
     def to_plan(self, at: Any) -> np.ndarray:
@@ -161,7 +164,8 @@ class Shaping:
         """What the line costs now, and what it cost before."""
         rest = self.steps[-1].rest
         now = rest.told if self.at_rest else rest.told_at(self.moving)
-        return lines.shaped_line(now, self.first, self.currency, self.units)
+        said = [replace(told, fill_mm3=told.fill_mm3 * self._finer) for told in (now, self.first)]
+        return lines.shaped_line(*said, self.currency, self.units)
 
     def keep(self) -> None:
         """Leave the line as the seam's curve, and its level beside it: what runs next takes that very line."""
