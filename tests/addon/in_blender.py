@@ -1400,13 +1400,13 @@ def scanned(folder: Path, shift: np.ndarray, middle: np.ndarray) -> np.ndarray:
     from dataclasses import replace
 
     from mouldloft.outputs.planfile import open_plan, save_plan
-    from mouldloft.stages.clay import ClayDifference, Patch
+    from mouldloft.stages.clay import ClayDifference, ClayPlace
 
     plan = open_plan(WORK / "sheets")
     points = plan.master.vertices_mm
     proud = np.linalg.norm(points - middle, axis=1) < 100.0
     at = tuple(float(v) for v in middle + shift)
-    patch = Patch(at, 31_000.0, 8.0, 2.4e5, np.inf, where="chest, 610 mm up")
+    patch = ClayPlace(at, 31_000.0, 8.0, 2.4e5, np.inf, where="chest, 610 mm up")
     clay = ClayDifference(
         np.where(proud, 8.0, 0.1), 2.0, 0.4, (patch,), (plan.master.height_mm,) * 2, (2.4e5, 0.0), 0.0, ("It lies.",)
     )

@@ -13,9 +13,9 @@ from ..base.progress import SILENT, Progress
 from ..geometry.closest import closest_on_faces
 from ..geometry.edges import edges_of
 from ..geometry.sampling import samples_on_every_face
-from ..stages.clay import ClayDifference, Patch
+from ..stages.clay import ClayDifference, ClayPlace
 
-__all__ = ["ClayDifference", "Patch", "carried_values", "measure_difference", "signed_distances"]
+__all__ = ["ClayDifference", "ClayPlace", "carried_values", "measure_difference", "signed_distances"]
 
 _NEAREST = 4  # samples tried for the nearest face
 _CHUNK = 100_000  # points between two steps of progress
@@ -96,13 +96,13 @@ def measure_difference(
 
 def _patches(
     vertices: np.ndarray, faces: np.ndarray, off: np.ndarray, threshold: float, seam: np.ndarray | None
-) -> tuple[Patch, ...]:
+) -> tuple[ClayPlace, ...]:
     """Joined faces whose clay stands proud, or shy, by more than the threshold; specks of the scanner left out."""
     mean = off[faces].mean(axis=1)
     areas = trimesh.triangles.area(vertices[faces])
     least = max(25.0, 16 * float(np.median(areas)))  # mm²: a fingertip, and more than a few triangles
     edges = edges_of(faces, len(vertices))
-    found: list[Patch] = []
+    found: list[ClayPlace] = []
     for sign in (1.0, -1.0):
         chosen = np.flatnonzero(sign * mean > threshold)
         for members in _joined(edges.edge_of[chosen], len(edges.ends), chosen):
@@ -115,7 +115,7 @@ def _patches(
             nearest = float(spatial.cKDTree(seam).query(centres)[0].min()) if seam is not None else float("inf")
             most = float(values[np.abs(values).argmax()])
             volume = float((values * areas[members]).sum())
-            found.append(Patch((float(middle[0]), float(middle[1]), float(middle[2])), area, most, volume, nearest))
+            found.append(ClayPlace((float(middle[0]), float(middle[1]), float(middle[2])), area, most, volume, nearest))
     return tuple(sorted(found, key=lambda patch: -abs(patch.volume_mm3)))
 
 

@@ -23,7 +23,7 @@ AS_MASTER_SHRINK = (0.001, 0.006)  # polyester laminate, as a length: from memor
 
 
 @dataclass(frozen=True)
-class Patch:
+class TearPatch:
     """Rubber for one torn place. rubber_kg : of the whole mix; base_g, catalyst_g : what it is weighed from."""
 
     length_mm: float
@@ -37,7 +37,7 @@ class Patch:
     steps: tuple[str, ...]
 
 
-def patch_tear(plan: MouldPlan, length_mm: float, gap_mm: float = 0.0) -> Patch:
+def patch_tear(plan: MouldPlan, length_mm: float, gap_mm: float = 0.0) -> TearPatch:
     """A tear of a length, with so much rubber missing across it, in the glove's skin.
 
     Raises `BriefRefused` for a length that is none, or so long that a new glove is the better work.
@@ -57,7 +57,7 @@ def patch_tear(plan: MouldPlan, length_mm: float, gap_mm: float = 0.0) -> Patch:
     volume = (groove + film) * (length_mm + 2 * thick)
     mix = max(volume * rubber.density_kg_m3 * 1e-9 / (1 - POT_LOSS), LEAST_MIX_KG)
     catalyst = mix * rubber.catalyst_fraction / (1 + rubber.catalyst_fraction)
-    return Patch(
+    return TearPatch(
         length_mm, gap_mm, thick, volume, mix, (mix - catalyst) * 1000, catalyst * 1000, rubber.cure_h,
         _patch_steps(plan, mix, catalyst, rubber.cure_h),
     )  # fmt: skip
@@ -186,7 +186,7 @@ def _glove_kg(plan: MouldPlan) -> float:
     return plan.rubber.volume_mm3.likely * rubber.density_kg_m3 * 1e-9
 
 
-def patch_lines(patch: Patch) -> list[str]:
+def patch_lines(patch: TearPatch) -> list[str]:
     """A patch in plain lines."""
     missing = f", {mm(patch.gap_mm)} missing across it" if patch.gap_mm else ""
     return [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .body import Place, Sculpt, moved_places
+from .body import NamedBall, Sculpt, moved_places
 from .carving import PLINTH, Blend, ball, both, chain, limb, turn_about
 
 _HIDE = {"coat_mm": 2.6, "coat_width_mm": 24.0, "coat_length_mm": 30.0}
@@ -109,12 +109,12 @@ def _crest() -> list[Blend]:
     return plates
 
 
-def _places() -> list[Place]:
+def _places() -> list[NamedBall]:
     return [
-        Place("left eye", "eye", (70, -144, 1152), 24),
-        Place("right eye", "eye", (-70, -144, 1152), 24),
-        Place("nose", "nose", (0, -292, 1100), 30),
-        Place("mouth", "mouth", (0, -268, 1062), 36),
+        NamedBall("left eye", "eye", (70, -144, 1152), 24),
+        NamedBall("right eye", "eye", (-70, -144, 1152), 24),
+        NamedBall("nose", "nose", (0, -292, 1100), 30),
+        NamedBall("mouth", "mouth", (0, -268, 1062), 36),
     ]
 
 
@@ -125,15 +125,15 @@ def standing_beast() -> Sculpt:
     solids = [*_trunk(), *_hindleg(1.0), *_hindleg(-1.0), *tail, *_arm(1.0, 34), *_arm(-1.0, -14), *head, *_crest()]
     places = moved_places(_places(), _HEAD_PIVOT, **_HEAD_TURN)
     places += [
-        Place("left claws", "fingers", (118, -262, 740), 44),
-        Place("right claws", "fingers", (-118, -262, 690), 44),
-        Place("tail", "part", (302, 50, 100), 50),
-        Place("chest", "part", (0, -122, 780), 50),
-        Place("left hind leg", "part", (150, 0, 250), 60),
-        Place("right hind leg", "part", (-150, 0, 250), 60),
-        Place("left foreleg", "part", (150, -60, 670), 45),
-        Place("right foreleg", "part", (-150, -60, 660), 45),
-        Place("back", "part", (0, 150, 720), 60),
+        NamedBall("left claws", "fingers", (118, -262, 740), 44),
+        NamedBall("right claws", "fingers", (-118, -262, 690), 44),
+        NamedBall("tail", "part", (302, 50, 100), 50),
+        NamedBall("chest", "part", (0, -122, 780), 50),
+        NamedBall("left hind leg", "part", (150, 0, 250), 60),
+        NamedBall("right hind leg", "part", (-150, 0, 250), 60),
+        NamedBall("left foreleg", "part", (150, -60, 670), 45),
+        NamedBall("right foreleg", "part", (-150, -60, 660), 45),
+        NamedBall("back", "part", (0, 150, 720), 60),
     ]
     return Sculpt(
         "beast", "Standing beast", 1300.0, tuple(solids), tuple(places), (-350, -390, 0), (420, 510, 1330), 2.7e6, 4.6

@@ -24,7 +24,7 @@ _NEARBY = tuple(
 
 
 @dataclass(frozen=True)
-class Place:
+class NamedBall:
     """A place on the body by name, as a ball about it. kind : "eye", "nose", "mouth", "fingers", or "part"."""
 
     name: str
@@ -42,7 +42,7 @@ class Sculpt:
     title: str
     height_mm: float
     solids: tuple[Blend, ...]
-    places: tuple[Place, ...]
+    places: tuple[NamedBall, ...]
     low_mm: tuple[float, float, float]
     high_mm: tuple[float, float, float]
     skin_mm2: float
@@ -56,10 +56,10 @@ class DemoMesh:
 
     vertices_mm: np.ndarray
     faces: np.ndarray
-    places: tuple[Place, ...]
+    places: tuple[NamedBall, ...]
 
 
-def moved_places(places: Sequence[Place], pivot: tuple[float, float, float], **turns: float) -> list[Place]:
+def moved_places(places: Sequence[NamedBall], pivot: tuple[float, float, float], **turns: float) -> list[NamedBall]:
     """The places turned about a point, as `turn_about` turns solids."""
     out = []
     for place in places:
@@ -151,6 +151,6 @@ def _stood(sculpt: Sculpt, vertices: np.ndarray, faces: np.ndarray) -> DemoMesh:
     return DemoMesh(np.ascontiguousarray(vertices), np.ascontiguousarray(faces.astype(np.int32)), places)
 
 
-def _scaled(place: Place, scale: float) -> Place:
+def _scaled(place: NamedBall, scale: float) -> NamedBall:
     x, y, z = place.centre_mm
     return replace(place, centre_mm=(scale * x, scale * y, scale * z), radius_mm=scale * place.radius_mm)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from .body import Place, Sculpt, moved_places
+from .body import NamedBall, Sculpt, moved_places
 from .carving import Blend, ball, both, chain, drum, limb, turn_about
 
 _HEAD_PIVOT = (0.0, 10.0, 1000.0)
@@ -140,16 +140,16 @@ def _hair() -> list[Blend]:
     ]
 
 
-def _places() -> list[Place]:
+def _places() -> list[NamedBall]:
     return [
-        Place("left eye", "eye", (33, -98, 1117), 20),
-        Place("right eye", "eye", (-33, -98, 1117), 20),
-        Place("nose", "nose", (0, -110, 1094), 20),
-        Place("mouth", "mouth", (0, -98, 1055), 24),
-        Place("left ear", "part", (98, 6, 1106), 24),
-        Place("right ear", "part", (-98, 6, 1106), 24),
-        Place("chin", "part", (0, -82, 1028), 20),
-        Place("top of the head", "part", (0, 30, 1244), 40),
+        NamedBall("left eye", "eye", (33, -98, 1117), 20),
+        NamedBall("right eye", "eye", (-33, -98, 1117), 20),
+        NamedBall("nose", "nose", (0, -110, 1094), 20),
+        NamedBall("mouth", "mouth", (0, -98, 1055), 24),
+        NamedBall("left ear", "part", (98, 6, 1106), 24),
+        NamedBall("right ear", "part", (-98, 6, 1106), 24),
+        NamedBall("chin", "part", (0, -82, 1028), 20),
+        NamedBall("top of the head", "part", (0, 30, 1244), 40),
     ]
 
 
@@ -161,14 +161,14 @@ def standing_figure() -> Sculpt:
     left = turn_about([ball((0, -4, 92), (1, 1, 1))], (0, 0, 0), **_LEFT_TURN)[0].centre_mm
     right = turn_about([ball((0, -4, 92), (1, 1, 1))], (0, 0, 0), **_RIGHT_TURN)[0].centre_mm
     places += [
-        Place("left fingers", "fingers", _sum(left, _LEFT_WRIST), 48),
-        Place("right fingers", "fingers", _sum(right, _RIGHT_WRIST), 48),
-        Place("chest", "part", (0, -80, 860), 50),
-        Place("left arm", "part", (180, 6, 858), 50),
-        Place("right arm", "part", (-190, 20, 785), 50),
-        Place("left leg", "part", (74, 0, 300), 60),
-        Place("right leg", "part", (-74, 0, 300), 60),
-        Place("back", "part", (0, 95, 830), 60),
+        NamedBall("left fingers", "fingers", _sum(left, _LEFT_WRIST), 48),
+        NamedBall("right fingers", "fingers", _sum(right, _RIGHT_WRIST), 48),
+        NamedBall("chest", "part", (0, -80, 860), 50),
+        NamedBall("left arm", "part", (180, 6, 858), 50),
+        NamedBall("right arm", "part", (-190, 20, 785), 50),
+        NamedBall("left leg", "part", (74, 0, 300), 60),
+        NamedBall("right leg", "part", (-74, 0, 300), 60),
+        NamedBall("back", "part", (0, 95, 830), 60),
     ]
     return Sculpt(
         "figure", "Standing child", 1250.0, tuple(solids), tuple(places), (-330, -200, 0), (420, 190, 1300), 1.2e6, 2.9

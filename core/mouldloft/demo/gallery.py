@@ -10,7 +10,7 @@ from ..base.errors import BriefRefused
 from ..base.files import make_folder, write_text, write_whole
 from ..base.progress import SILENT, Progress
 from .beast import standing_beast
-from .body import DemoMesh, Place, carve, moved_places
+from .body import DemoMesh, NamedBall, carve, moved_places
 from .figure import standing_figure
 from .goat import horned_goat
 from .hare import BRIEF_TEXT, binary_stl, demo_hare
@@ -19,22 +19,22 @@ _SCULPTS = {"figure": standing_figure, "goat": horned_goat, "beast": standing_be
 BODIES = ("hare", *_SCULPTS)
 # on the table of the hare, before its head is turned: it stands 1400 mm tall as carved, to about 1 %
 _HARE_HEAD = (
-    Place("left eye", "eye", (74.0, -326.0, 926.0), 26.0),
-    Place("right eye", "eye", (-74.0, -326.0, 926.0), 26.0),
-    Place("nose", "nose", (0.0, -460.0, 888.0), 26.0),
-    Place("mouth", "mouth", (0.0, -452.0, 855.0), 30.0),
-    Place("left ear", "part", (95.0, -160.0, 1180.0), 80.0),
-    Place("right ear", "part", (-95.0, -140.0, 1180.0), 80.0),
-    Place("chin", "part", (0.0, -400.0, 812.0), 40.0),
+    NamedBall("left eye", "eye", (74.0, -326.0, 926.0), 26.0),
+    NamedBall("right eye", "eye", (-74.0, -326.0, 926.0), 26.0),
+    NamedBall("nose", "nose", (0.0, -460.0, 888.0), 26.0),
+    NamedBall("mouth", "mouth", (0.0, -452.0, 855.0), 30.0),
+    NamedBall("left ear", "part", (95.0, -160.0, 1180.0), 80.0),
+    NamedBall("right ear", "part", (-95.0, -140.0, 1180.0), 80.0),
+    NamedBall("chin", "part", (0.0, -400.0, 812.0), 40.0),
 )
 _HARE_BODY = (
-    Place("chest", "part", (0.0, -230.0, 590.0), 60.0),
-    Place("back", "part", (0.0, 250.0, 520.0), 80.0),
-    Place("left foreleg", "part", (76.0, -290.0, 180.0), 45.0),
-    Place("right foreleg", "part", (-76.0, -290.0, 180.0), 45.0),
-    Place("left hind leg", "part", (180.0, 120.0, 180.0), 80.0),
-    Place("right hind leg", "part", (-180.0, 120.0, 180.0), 80.0),
-    Place("tail", "part", (0.0, 420.0, 200.0), 50.0),
+    NamedBall("chest", "part", (0.0, -230.0, 590.0), 60.0),
+    NamedBall("back", "part", (0.0, 250.0, 520.0), 80.0),
+    NamedBall("left foreleg", "part", (76.0, -290.0, 180.0), 45.0),
+    NamedBall("right foreleg", "part", (-76.0, -290.0, 180.0), 45.0),
+    NamedBall("left hind leg", "part", (180.0, 120.0, 180.0), 80.0),
+    NamedBall("right hind leg", "part", (-180.0, 120.0, 180.0), 80.0),
+    NamedBall("tail", "part", (0.0, 420.0, 200.0), 50.0),
 )
 
 
@@ -77,6 +77,6 @@ def title_of_body(name: str) -> str:
     return "seated hare" if name == "hare" else _SCULPTS[name]().title.lower()
 
 
-def inside_place(place: Place, points_mm: np.ndarray) -> np.ndarray:
+def inside_place(place: NamedBall, points_mm: np.ndarray) -> np.ndarray:
     """(n,) bool: which of (n, 3) points lie in a place's ball."""
     return np.linalg.norm(points_mm - np.array(place.centre_mm), axis=1) <= place.radius_mm

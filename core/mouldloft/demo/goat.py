@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from .body import Place, Sculpt, moved_places
+from .body import NamedBall, Sculpt, moved_places
 from .carving import LIMB, Blend, ball, both, chain, limb, turn_about
 
 _COAT: dict[str, Any] = {"coat_mm": 4.5, "coat_width_mm": 24.0, "coat_length_mm": 95.0}
@@ -115,17 +115,17 @@ def _horn(s: float) -> list[Blend]:
     return core + [Blend(LIMB, part.centre_mm, (r, r - 0.4, 7.0), part.axes, 4.0) for part, r in grown]  # its rings
 
 
-def _places() -> list[Place]:
+def _places() -> list[NamedBall]:
     return [
-        Place("left eye", "eye", (66, -430, 902), 22),
-        Place("right eye", "eye", (-66, -430, 902), 22),
-        Place("nose", "nose", (0, -556, 812), 24),
-        Place("mouth", "mouth", (0, -548, 790), 26),
-        Place("left horn", "part", (100, -280, 1090), 60),
-        Place("right horn", "part", (-100, -280, 1090), 60),
-        Place("left ear", "part", (140, -350, 895), 40),
-        Place("right ear", "part", (-140, -350, 895), 40),
-        Place("chin", "part", (0, -490, 760), 24),
+        NamedBall("left eye", "eye", (66, -430, 902), 22),
+        NamedBall("right eye", "eye", (-66, -430, 902), 22),
+        NamedBall("nose", "nose", (0, -556, 812), 24),
+        NamedBall("mouth", "mouth", (0, -548, 790), 26),
+        NamedBall("left horn", "part", (100, -280, 1090), 60),
+        NamedBall("right horn", "part", (-100, -280, 1090), 60),
+        NamedBall("left ear", "part", (140, -350, 895), 40),
+        NamedBall("right ear", "part", (-140, -350, 895), 40),
+        NamedBall("chin", "part", (0, -490, 760), 24),
     ]
 
 
@@ -136,15 +136,15 @@ def horned_goat() -> Sculpt:
     solids += [*_neck(), *head]
     places = moved_places(_places(), _HEAD_PIVOT, **_HEAD_TURN)
     places += [
-        Place("left foreleg", "part", (92, -236, 220), 40),
-        Place("right foreleg", "part", (-92, -188, 220), 40),
-        Place("left hind leg", "part", (100, 240, 220), 45),
-        Place("right hind leg", "part", (-100, 292, 220), 45),
-        Place("chest", "part", (0, -352, 570), 60),
-        Place("belly", "part", (0, 30, 456), 50),
-        Place("back", "part", (0, 60, 742), 50),
-        Place("rump", "part", (0, 320, 640), 60),
-        Place("tail", "part", (0, 376, 790), 40),
+        NamedBall("left foreleg", "part", (92, -236, 220), 40),
+        NamedBall("right foreleg", "part", (-92, -188, 220), 40),
+        NamedBall("left hind leg", "part", (100, 240, 220), 45),
+        NamedBall("right hind leg", "part", (-100, 292, 220), 45),
+        NamedBall("chest", "part", (0, -352, 570), 60),
+        NamedBall("belly", "part", (0, 30, 456), 50),
+        NamedBall("back", "part", (0, 60, 742), 50),
+        NamedBall("rump", "part", (0, 320, 640), 60),
+        NamedBall("tail", "part", (0, 376, 790), 40),
     ]
     return Sculpt(
         "goat", "Horned goat", 1100.0, tuple(solids), tuple(places), (-280, -660, 0), (280, 460, 1180), 1.5e6, 5.0

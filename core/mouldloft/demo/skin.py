@@ -67,7 +67,7 @@ def _fill_block(rows, coarse, origin, pitch, cells, step, near_mm, coat_share, l
 
 
 @dataclass(frozen=True)
-class Lattice:
+class BodyLattice:
     """Fine lattice over a body: z = 0 half-way between two layers, whole blocks of cells."""
 
     pitch_mm: float
@@ -80,13 +80,13 @@ class Lattice:
         return (node + np.array([0.0, 0.0, 0.5])) * self.pitch_mm
 
 
-def lattice_over(low_mm: np.ndarray, high_mm: np.ndarray, pitch_mm: float) -> Lattice:
+def lattice_over(low_mm: np.ndarray, high_mm: np.ndarray, pitch_mm: float) -> BodyLattice:
     """The lattice of one pitch over a box."""
     low = np.floor(low_mm / pitch_mm).astype(int) - 2
     blocks = np.ceil((high_mm / pitch_mm + 2 - low) / BLOCK).astype(int)
     x, y, z = (int(v) for v in low)
     i, j, k = (int(v) for v in blocks)
-    return Lattice(pitch_mm, (x, y, z), (i, j, k))
+    return BodyLattice(pitch_mm, (x, y, z), (i, j, k))
 
 
 def _distances(rows: np.ndarray, point: np.ndarray) -> np.ndarray:
@@ -99,7 +99,7 @@ def _local_of(row, point):
     return local_of_row(row, point[0], point[1], point[2])
 
 
-def _march_block(rows, lattice: Lattice, block, coat_share: float):
+def _march_block(rows, lattice: BodyLattice, block, coat_share: float):
     """Vertices ((n, 3) float64, in lattice nodes) and faces of one block, or None where no skin passes it."""
     from skimage.measure import marching_cubes
 
@@ -154,7 +154,7 @@ def _largest_part(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, 
 
 
 def march(
-    rows: np.ndarray, lattice: Lattice, coat_share: float, progress: Progress, note: str
+    rows: np.ndarray, lattice: BodyLattice, coat_share: float, progress: Progress, note: str
 ) -> tuple[np.ndarray, np.ndarray]:
     """The whole body at one lattice pitch: (n, 3) mm and (m, 3), closed, one part, height not yet exact."""
     vertices, faces, count = [], [], 0

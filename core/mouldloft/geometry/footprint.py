@@ -62,7 +62,7 @@ _QUARTERS = np.array([[0, 4, 8, 7], [4, 1, 5, 8], [8, 5, 2, 6], [7, 8, 6, 3]])  
 
 
 @dataclass(frozen=True, eq=False)
-class Cut:
+class CellCuts:
     """How whole cells are cut: along which diagonal, and which into quarters.
 
     turned : (rows - 1, columns - 1) bool, cells along their other diagonal. split : the same, cells that are quartered
@@ -83,13 +83,13 @@ class Cut:
         return np.concatenate([*(corners[which][:, t].reshape(-1, 3) for which, t in plain), self.faces])
 
 
-def plain_cut(shape: tuple[int, int]) -> Cut:
+def plain_cut(shape: tuple[int, int]) -> CellCuts:
     """Every cell of a lattice of (rows, columns) nodes in two triangles, all the same way."""
     none = np.zeros((shape[0] - 1, shape[1] - 1), bool)
-    return Cut(none, none, np.zeros(0, int), np.zeros(0, int), np.zeros((0, 3), int))
+    return CellCuts(none, none, np.zeros(0, int), np.zeros(0, int), np.zeros((0, 3), int))
 
 
-def quartered(cells: np.ndarray) -> Cut:
+def quartered(cells: np.ndarray) -> CellCuts:
     """The given cells, (rows - 1, columns - 1) bool, in quarters, and their neighbours fitted to them."""
     rows, columns = cells.shape[0] + 1, cells.shape[1] + 1
     node = np.arange(rows * columns).reshape(rows, columns)
@@ -117,7 +117,7 @@ def quartered(cells: np.ndarray) -> Cut:
     faces = [around[case == k][:, t].reshape(-1, 3) for k, t in enumerate(_SPLIT) if k]
     quarter = around[cells][:, _QUARTERS].reshape(-1, 4)
     faces.append(quarter[:, _INSIDE[_WHOLE]].reshape(-1, 3))
-    return Cut(np.zeros(cells.shape, bool), case != 0, one, other, np.concatenate(faces))
+    return CellCuts(np.zeros(cells.shape, bool), case != 0, one, other, np.concatenate(faces))
 
 
 def _corners(shape: tuple[int, ...]) -> np.ndarray:
@@ -150,7 +150,7 @@ class Sheet:
         return rim_of(self.faces)
 
 
-def sheet_of(share: np.ndarray, mirrored: bool, cut: Cut | None = None) -> Sheet:
+def sheet_of(share: np.ndarray, mirrored: bool, cut: CellCuts | None = None) -> Sheet:
     """The footprint whose rim runs where half of a block is covered (marching squares), so its area is unbiased.
 
     share : (rows, columns), 0 to 1, how much of each node's block is covered. mirrored : faces the other way round.

@@ -10,7 +10,7 @@ import trimesh
 
 from ..base.figures import cm2, counted, litres, mm
 from ..base.files import write_whole
-from ..stages.clay import ClayDifference, Patch
+from ..stages.clay import ClayDifference, ClayPlace
 from ..stages.plan import MouldPlan
 from .look import off_colours
 
@@ -72,7 +72,7 @@ def clay_head(clay: ClayDifference) -> list[str]:
     ]
 
 
-def patch_words(patch: Patch) -> str:
+def patch_words(patch: ClayPlace) -> str:
     """One place where the clay differs, and what it touches."""
     touches = []
     if patch.to_seam_mm < ON_SEAM_MM:

@@ -23,7 +23,7 @@ from ..base.progress import SILENT, Progress
 from ..base.threads import in_threads
 from ..geometry.clearance import raised_clear
 from ..geometry.depthmap import Grid, raise_by_balls
-from ..geometry.footprint import Cut, Sheet, plain_cut, quartered, sheet_of
+from ..geometry.footprint import CellCuts, Sheet, plain_cut, quartered, sheet_of
 from ..geometry.frame import UP, PullFrame
 from ..geometry.heightmap import coarsen, filled, sample, share_of_blocks
 from ..geometry.manifold import arrays_of, as_manifold
@@ -326,7 +326,7 @@ def _window(lattice: _Lattice, first: Sequence[int]) -> tuple[slice, slice]:
 class _Outside:
     """The glove's outside over a lattice: how its cells are cut, and the heights of nodes and of the cut's middles."""
 
-    cut: Cut
+    cut: CellCuts
     top_mm: np.ndarray
     middles_mm: np.ndarray
 

@@ -8,7 +8,7 @@ import numpy as np
 
 
 @dataclass(frozen=True)
-class Patch:
+class ClayPlace:
     """One place where the clay differs: middle (mm), area, largest distance (+ proud of the plan, − shy of it), volume
     between the two, how near the seam it comes (inf without a seam), and whether it locks."""
 
@@ -34,7 +34,7 @@ class ClayDifference:
     off_mm: np.ndarray
     threshold_mm: float
     noise_mm: float
-    patches: tuple[Patch, ...]
+    patches: tuple[ClayPlace, ...]
     height_mm: tuple[float, float]
     volume_mm3: tuple[float, float]  # added and taken away
     missing_mm2: float

@@ -136,7 +136,7 @@ def _bent(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) 
         )
         made.append((line, _with_ribs(surface, line, station_rulings(line, ends), spans, width_mm), spans))
     at = numbered([(line, stops) for line, stops, _ in made], frame, GAP_MM, width_mm, surface.over)
-    body = ribs.Body(ray_scene(master.vertices_mm, master.faces), master.normals)
+    body = ribs.MasterSkin(ray_scene(master.vertices_mm, master.faces), master.normals)
     pieces: list[WallPiece] = []
     for line, stops, spans in made:
         count = len(line.along_mm)

@@ -58,7 +58,7 @@ def drawn_off_mm(surface: PartingSurface, rulings: Rulings, first: int, last: in
 
 
 @dataclass(frozen=True, eq=False)
-class Body:
+class MasterSkin:
     """What ribs stand clear of: the master's rays, and its faces' normals."""
 
     scene: RayScene
@@ -66,7 +66,7 @@ class Body:
 
 
 def make_rib(
-    surface: PartingSurface, rulings: Rulings, at: int, number: int, body: Body, gap_mm: float, width_mm: float
+    surface: PartingSurface, rulings: Rulings, at: int, number: int, body: MasterSkin, gap_mm: float, width_mm: float
 ) -> WallPiece | None:
     """A rib under the wall's face at one ruling: top edge 10 mm under the face, inner edge along the skin, and cut back
     wherever another part of the body stands in its way.
@@ -107,7 +107,7 @@ def _areas(shape: shapely.Geometry) -> shapely.Geometry:
 
 
 def _in_the_way(
-    surface: PartingSurface, foot: np.ndarray, out: np.ndarray, shape: shapely.Geometry, body: Body
+    surface: PartingSurface, foot: np.ndarray, out: np.ndarray, shape: shapely.Geometry, body: MasterSkin
 ) -> shapely.Geometry:
     """The master's own section in the rib's plane, within the rib's bounds, to `_LOOK_MM`."""
     if shape.is_empty:
