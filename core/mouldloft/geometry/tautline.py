@@ -153,7 +153,8 @@ def _tauten(
     level = began
     stiffness, area = _stiffness(band.points_mm, band.faces, weight)
     step = 0.5 * tolerance_mm**2
-    solver = splu((sparse.diags(area) + step * stiffness).tocsc())
+    held = (sparse.diags(area) + step * stiffness).tocsc()
+    solver = splu(held, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
     shift = 0.0 if push is None else step * push
     for k in range(_STEPS):
         progress.step(0.8 + 0.1 * k / _STEPS, "smoothing the seam")
