@@ -1,13 +1,16 @@
 """How peeling converges with the lattice's pitch, and the ring rule against mechanics.
 
-python scripts/bench/bench_peel.py known                closed forms at several pitches, a minute or two
-python scripts/bench/bench_peel.py bodies FILE [--meshes FOLDER] [--ways straight|all] [NAME ...]
+python scripts/bench/bench_peel.py known [OUT.svg]    closed forms at several pitches, printed and drawn, minutes
+python scripts/bench/bench_peel.py bodies FILE [--meshes FOLDER] [--ways straight|all] [--keep FOLDER]
+                                    [--names NAME ...]
                                     twenty bodies parted by a plane and peeled: rule, mechanics, time, a line each
-                                    added to FILE; those that stand in it are left out
+                                    added to FILE; those that stand in it are left out;
+                                    --keep: each to be looked at again, as a pickle
 python scripts/bench/bench_peel.py plot FILE [OUT.svg]   those lines drawn: rule against mechanics, verdicts counted
 
-What is known (ring on a cone, band over a ball, strip bent) stands in tests/stages/peel; here it is run over pitches.
-The bodies: ten plain ones 400 mm tall and ten sculpts 700 mm tall, of which six open ones are read from FOLDER (see
+What is known (ring on a cone, strip bent, clip by finite elements) stands in tests/stages/peel; here it is run over
+pitches.
+The bodies: ten plain ones 400 mm tall and ten sculpts 450 mm tall, of which six open ones are read from FOLDER (see
 `seams.py` for where they come from). They were fixed before any of them was peeled.
 """
 
@@ -15,6 +18,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import pickle
 import sys
 import time
 from pathlib import Path
@@ -26,28 +30,47 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT / "tests" / "stages" / "peel"), str(ROOT / "tests"), str(ROOT / "scripts" / "bench")]
 
 
-def known() -> None:
+def known(given: argparse.Namespace) -> None:
+    """Errors by pitch of all that has a closed form or a reference, printed and drawn."""
     import test_contact as contact
     import test_element as element
+    import test_finite_elements as elements
+    from convergence import plot_svg
 
     beta, radius, side = np.radians(20.0), 50.0, 6.0
-    print("ring up a 20° cone, force over closed form, with friction 0 and 0.3")
+    rings: dict[str, list[tuple[float, float]]] = {}
     for pitch in (8.0, 6.0, 4.0, 3.0):
-        found = []
         for friction in (0.0, 0.3):
             ring = contact.ring_on(lambda z: radius + z * np.tan(beta), radius, side, pitch, friction, 40.0)
             moved, force = ring[ring[:, 0] > 30.0].T
             way = (np.tan(beta) + friction) / (1 - friction * np.tan(beta))
             exact = 2 * np.pi * contact.tension(radius + moved * np.tan(beta), radius, side) * way
-            found.append(float((force / exact).mean()))
-        print(f"  {pitch:4.0f} mm  {found[0]:.3f}  {found[1]:.3f}")
-    print("strip of 8.5 mm bent in plane strain, stiffness over closed form at 0 to 45° to the cells: mean, range")
+            _note(rings, f"friction {friction:g}", pitch, float((force / exact).mean()) - 1)
+    bent: dict[str, list[tuple[float, float]]] = {}
     for pitch in (12.0, 8.0, 6.0, 4.0):
-        row = []
         for degrees in (0, 15, 30, 45):
             ratios = [_bending(element, pitch, degrees, offset) for offset in (0.0, 0.25, 0.5, 0.75)]
-            row.append(f"{np.mean(ratios):.2f} ({min(ratios):.2f} to {max(ratios):.2f})")
-        print(f"  {pitch:4.0f} mm  " + "  ".join(row))
+            print(f"  strip at {degrees}°, {pitch:g} mm: {min(ratios):.2f} to {max(ratios):.2f} times as stiff")
+            _note(bent, f"mean at {degrees}°", pitch, float(np.mean(ratios)) - 1)
+    clips: dict[str, list[tuple[float, float]]] = {}
+    exact = elements.by_finite_elements(elements.DRAWN).max()
+    for pitch in (13.0, 8.0, 5.0, 4.0, 3.0):
+        most = [elements.by_lattice(elements.DRAWN, pitch, offset).max() for offset in (0.0, 0.25, 0.5, 0.75)]
+        _note(clips, "mean", pitch, float(np.mean(most)) / exact - 1)
+        _note(clips, "worst place", pitch, max(most, key=lambda f: abs(f / exact - 1)) / exact - 1)
+    plots = (("6 mm ring up a 20° cone: force", rings), ("8.5 mm strip bent: stiffness", bent),
+             ("10 mm clip off a bar: force", clips))  # fmt: skip
+    groups = "".join(
+        f'<g transform="translate({460 * k} 0)">{plot_svg(title, "cells, mm", lines)}</g>'
+        for k, (title, lines) in enumerate(plots)
+    )
+    head = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1380 335" font-family="sans-serif" font-size="13">'
+    given.out.write_text(f'{head}<rect width="1380" height="335" fill="#fff"/>{groups}</svg>\n')
+
+
+def _note(lines: dict[str, list[tuple[float, float]]], name: str, pitch: float, off: float) -> None:
+    print(f"  {name}, {pitch:g} mm: {100 * off:+.1f} %", flush=True)
+    lines.setdefault(name, []).append((pitch, 100 * abs(off)))
 
 
 def _bending(element, pitch: float, degrees: float, offset: float) -> float:  # type: ignore[no-untyped-def]
@@ -69,7 +92,7 @@ PLAIN = {
 }
 OWN = ("hare", "figure", "goat", "beast")
 OPEN = ("armadillo", "camel", "bull", "man", "bear", "cow")
-_PLAIN_MM, _SCULPT_MM, _TRIANGLES = 400.0, 700.0, 20_000
+_PLAIN_MM, _SCULPT_MM, _TRIANGLES = 400.0, 450.0, 20_000
 
 
 def _standing(mesh):  # type: ignore[no-untyped-def]
@@ -97,7 +120,7 @@ def _body(name: str, folder: Path | None):  # type: ignore[no-untyped-def]
     return np.array(mesh.vertices), np.array(mesh.faces), {"finished_height_mm": _SCULPT_MM, "up": up, "front": front}
 
 
-def peeled(name: str, folder: Path | None, ways: str) -> list[dict]:
+def peeled(name: str, folder: Path | None, ways: str, keep: Path | None) -> list[dict]:
     """A line for each glove of a body, parted by a plane."""
     from mouldloft.base.progress import Progress
     from mouldloft.inputs.brief import brief_from_dict
@@ -112,7 +135,7 @@ def peeled(name: str, folder: Path | None, ways: str) -> list[dict]:
     vertices, faces, lines = found
     brief = brief_from_dict(
         {
-            "master": lines, "opening": {"directions": 128, "refine": 2, "seams": 2}, "seam": {"kind": "plane"},
+            "master": lines, "opening": {"directions": 64, "refine": 1, "seams": 2}, "seam": {"kind": "plane"},
             "rubber": {"pixel_mm": 4.0}, "peel": {"run": True, "ways": ways},
         }
     )  # fmt: skip
@@ -125,6 +148,10 @@ def peeled(name: str, folder: Path | None, ways: str) -> list[dict]:
     peel = peel_off(survey.master, survey.seam, survey.locks, rubber, brief, catalogue, progress)
     took, silence = time.process_time() - begin, float(np.diff(said).max())
     assert peel is not None
+    if keep is not None:
+        keep.mkdir(parents=True, exist_ok=True)
+        shape = survey.master.vertices_mm, survey.master.faces
+        (keep / f"{name}.pickle").write_bytes(pickle.dumps((*shape, rubber.envelopes, peel)))
     return [
         {
             "body": name, "sculpt": name not in PLAIN, "glove": g.name, "verdict": g.verdict, "why": g.why,
@@ -143,7 +170,7 @@ def bodies(given: argparse.Namespace) -> None:
     for name in given.names or (*PLAIN, *OWN, *OPEN):
         if name in known:
             continue
-        for row in peeled(name, given.meshes, given.ways):
+        for row in peeled(name, given.meshes, given.ways, given.keep):
             with given.file.open("a") as file:
                 file.write(json.dumps(row) + "\n")
             print(
@@ -220,17 +247,19 @@ def main() -> None:
     """Run what is asked."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     kinds = parser.add_subparsers(dest="kind", required=True)
-    kinds.add_parser("known")
+    sure = kinds.add_parser("known")
+    sure.add_argument("out", type=Path, nargs="?", default=Path(__file__).with_name("bench_peel_known.svg"))
     run = kinds.add_parser("bodies")
     run.add_argument("file", type=Path)
     run.add_argument("--meshes", type=Path)
+    run.add_argument("--keep", type=Path)
     run.add_argument("--ways", choices=("straight", "all"), default="all")
-    run.add_argument("names", nargs="*")
+    run.add_argument("--names", nargs="+")
     drawn = kinds.add_parser("plot")
     drawn.add_argument("file", type=Path)
     drawn.add_argument("out", type=Path, nargs="?", default=Path(__file__).with_suffix(".svg"))
     given = parser.parse_args()
-    {"known": lambda _: known(), "bodies": bodies, "plot": plot}[given.kind](given)
+    {"known": known, "bodies": bodies, "plot": plot}[given.kind](given)
 
 
 if __name__ == "__main__":

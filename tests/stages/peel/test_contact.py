@@ -11,6 +11,7 @@ from mouldloft.stages.peel.advice import slit_glove
 from mouldloft.stages.peel.body import Body, CastField, law_of
 from mouldloft.stages.peel.glove import PeelGlove
 from mouldloft.stages.peel.lattice import lattice_of
+from mouldloft.stages.peel.motion import floor_forces
 from mouldloft.stages.peel.paths import STRAIGHT, PeelPath
 from mouldloft.stages.peel.trial import try_peel
 from scipy.spatial.transform import Rotation
@@ -257,6 +258,18 @@ def test_what_the_hands_give_is_what_the_rubber_has():
     momentum = (body.mass_t[:, None] * body.v_mm_s).sum(axis=0)
     assert np.linalg.norm(given) > 1e-4
     assert given == pytest.approx(momentum, rel=1e-4)
+
+
+def test_a_bar_let_go_comes_to_rest_on_the_floor():
+    """The floor carries its weight (standard gravity), to 1 %, and it lies no more than a few millimetres deep."""
+    lattice = hanging().lattice
+    body = Body(lattice, LAW, damping_per_s=40.0, gravity=(0.0, 0.0, -9806.65), floor_mm=-30.0)
+    for _ in range(60):
+        body.move(0.02)
+    at, pushed = lattice.positions_mm + body.u_mm, np.zeros_like(body.u_mm)
+    carried = floor_forces(at, body.level_mm, 2.0 * LAW.shear_mpa * 10.0, pushed)
+    assert carried == pytest.approx(80.0 * 20.0 * 10.0 * 1.08e-6 * 9.80665, rel=0.01)
+    assert -33.0 < at[:, 2].min() < -30.0
 
 
 def test_at_rest_the_hands_carry_the_weight():

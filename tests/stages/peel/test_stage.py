@@ -45,6 +45,10 @@ def tried(**figures):
     [
         ([tried(), tried(friction=0.3, force_n=390.0)], "off"),
         ([tried(), tried(friction=0.3, force_n=410.0)], "doubtful"),  # past half of 800 N
+        (
+            [tried(force_n=900.0), tried(friction=0.3, force_n=1600.0)],
+            "doubtful",
+        ),  # more than they can, by less than two
         ([tried(), tried(friction=0.3, off=False, freed=0.7)], "doubtful"),
         ([tried(force_n=100.0), tried(force_n=220.0, pitch_mm=12.0)], "doubtful"),  # two pitches disagree
         ([tried(stretch=2.7)], "doubtful"),  # 170 % where 160 is allowed

@@ -13,6 +13,7 @@ from .motion import Cells, Hands, Touch, contact_forces, distances, run_steps
 
 _STEADY = 0.02  # share of mu that holds a cell's one mode without energy
 _COURANT = 0.6  # of the greatest stable step
+_FLOOR = 2.0  # stiffness of the floor under a node over shear modulus and pitch: a glove sinks in a few millimetres
 _ROUNDS, _ROUNDS_AGAIN = 25, 8  # of power iteration, the first time and then
 _TRIES = 4
 
@@ -52,6 +53,7 @@ class Body:
 
     contact_mpa_mm : MPa for each mm a skin point sinks in; friction : Coulomb's. spring_n_mm : of a hand. holding :
     (h,) bool, which hands have taken hold; each pulls hand_most_n at most, all together hands_most_n.
+    floor_mm : height of a smooth floor; nodes that lie below it at rest sink no deeper than that.
     """
 
     lattice: Lattice
@@ -65,6 +67,7 @@ class Body:
     gravity: tuple[float, float, float] = (0.0, 0.0, 0.0)
     damping_per_s: float = 5.0
     spring_n_mm: float = 8.0
+    floor_mm: float = -np.inf
     heavier: float = 1.0  # mass for motion over true mass; gravity stays true
 
     def __post_init__(self) -> None:
@@ -74,6 +77,7 @@ class Body:
         self.held = np.zeros((n, 3), bool)
         self.turn = np.tile([1.0, 0.0, 0.0, 0.0], (len(self.lattice.nodes), 1))
         self.mass_t = self.lattice.inertia_kg * 1e-3 * self.heavier
+        self.level_mm = np.minimum(self.lattice.positions_mm[:, 2], self.floor_mm)
         self.cell, self.weights, self.kept = embed(self.lattice, self.skin_mm)
         self.area = self.skin_area_mm2[self.kept].astype(float)
         at = self.skin_mm[self.kept].astype(float)
@@ -111,6 +115,10 @@ class Body:
         )  # fmt: skip
         return out
 
+    @property
+    def _floor_n_mm(self) -> float:
+        return _FLOOR * self.law.shear_mpa * self.lattice.pitch_mm
+
     def stable_step_s(self) -> float:
         """The greatest stable time step about where the body is now, by power iteration on its stiffness, less a
         margin; contact and hands add theirs."""
@@ -130,6 +138,8 @@ class Body:
             size *= self.area[:, None] * size.sum(axis=1, keepdims=True)
             np.add.at(pressed, self.lattice.nodes[self.cell].ravel(), size.ravel())
             top += self.contact_mpa_mm * float((pressed / self.mass_t).max())
+        if np.isfinite(self.floor_mm):
+            top += self._floor_n_mm / float(self.mass_t.min())
         if len(self.grip):
             top += self.spring_n_mm * float((self.grip_share / self.mass_t[self.grip]).max())
         return _COURANT * 2.0 / np.sqrt(top)
@@ -191,8 +201,8 @@ class Body:
         weight = self._weight()
         self.energy_n_mm = run_steps(
             steps, seconds / steps, self.lattice.positions_mm, self.u_mm, self.v_mm_s, self.mass_t, weight,
-            float(self.damping_per_s), self._cells(), self._touch(), self._hands(), self.hand_mm, end,
-            self.hand_force_n, self.gap_mm, self.held,
+            self.level_mm, self._floor_n_mm, float(self.damping_per_s), self._cells(), self._touch(), self._hands(),
+            self.hand_mm, end, self.hand_force_n, self.gap_mm, self.held,
         )  # fmt: skip
 
     def settle(self, seconds: float, part_s: float, still_n: float = 0.0) -> float:

@@ -180,6 +180,18 @@ def hand_forces(x: np.ndarray, hands: Hands, target: np.ndarray, pull: np.ndarra
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def floor_forces(x: np.ndarray, level: np.ndarray, stiff: float, force: np.ndarray) -> float:
+    """Add the floor's push on nodes below their level (n,), mm, by `stiff` N/mm; returns its sum, N."""
+    total = 0.0
+    for a in range(len(x)):
+        if x[a, 2] < level[a]:
+            push = stiff * (level[a] - x[a, 2])
+            force[a, 2] += push
+            total += push
+    return total
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def _advance(u, v, mass, force, held, dt):  # type: ignore[no-untyped-def]
     """One step of every node; none goes faster than rubber that snaps back."""
     for a in range(len(u)):
@@ -202,6 +214,8 @@ def run_steps(
     v: np.ndarray,
     mass: np.ndarray,
     weight: np.ndarray,
+    level: np.ndarray,
+    floor: float,
     damp: float,
     cells: Cells,
     touch: Touch,
@@ -214,8 +228,9 @@ def run_steps(
 ) -> float:
     """Step the motion on in place, hands moving from `start` to `end` (h, 3, mm); returns the elastic energy (N mm).
 
-    Units: mm, N, s, tonnes (N s²/mm). rest, u, v : (n, 3). mass : (n,) t. weight : (n, 3) N. held : (n, 3)
-    bool, components that do not move. hand_force : (h, 3) out, averaged. gap : (k,) out.
+    Units: mm, N, s, tonnes (N s²/mm). rest, u, v : (n, 3). mass : (n,) t. weight : (n, 3) N. level, floor : as
+    `floor_forces` wants them. held : (n, 3) bool, components that do not move. hand_force : (h, 3) out, averaged.
+    gap : (k,) out.
     """
     n = len(u)
     force, x, ahead = np.zeros((n, 3)), np.empty((n, 3)), np.empty((n, 3))
@@ -232,6 +247,7 @@ def run_steps(
         energy = cell_forces(
             ahead, c.nodes, c.volume, c.middle, c.eased, c.moment, c.turn, c.pitch, c.mu, c.bulk, c.steady, force
         )
+        floor_forces(x, level, floor, force)
         if len(touch.cell):
             contact_forces(x, v, c.nodes, touch, force, gap)
         if len(start):

@@ -28,7 +28,7 @@ _COARSE, _FINE = 1.7, 1.3  # pitch of the lattice in thicknesses of the skin
 _LEAST_PITCH_MM = 3.0
 _FINER_WAYS = 2
 LEFT_OUT = (
-    "suction under rubber that no air reaches", "rubber sticking to the cast", "rubber touching rubber", "the floor",
+    "suction under rubber that no air reaches", "rubber sticking to the cast", "rubber touching rubber",
     "tearing", "keys and bead",
 )  # fmt: skip
 
@@ -48,6 +48,7 @@ class _Bench:
     cast: CastField
     law: RubberLaw
     brief: PeelBrief
+    floor_mm: float
 
     def pulled(self, jobs: Sequence[_Job], progress: Progress, span: tuple[float, float], note: str) -> list[PeelTry]:
         """Every job tried, in threads: the compiled steps keep the interpreter free. Stops all with `progress`."""
@@ -65,7 +66,7 @@ class _Bench:
             job = jobs[k]
             tried = try_peel(
                 self.gloves[job.glove], self.cast, self.law, job.path, job.friction, 2 * self.brief.hands_n,
-                self.brief.average_mm, own,
+                self.brief.average_mm, own, self.floor_mm,
             )  # fmt: skip
             done[k] = 1.0
             return tried
@@ -107,7 +108,7 @@ def peel_gloves(
             peel_glove(master, seam.labels, envelope, cast, pitch_mm, law.density_kg_per_mm3, own)
             for envelope, own in zip(rubber.envelopes, parts)
         )
-        return _Bench(gloves, cast, law, brief)
+        return _Bench(gloves, cast, law, brief, _floor_mm(master))
 
     try:
         tries = _all_tries(bench, coarse, coarse * _FINE / _COARSE, brief, progress)
@@ -125,6 +126,11 @@ def peel_gloves(
         gloves=gloves, people=brief.people, hands_n=brief.hands_n, frictions=tuple(brief.frictions),
         average_mm=brief.average_mm, stretch_allowed=locks.stretch_allowed, shear_mpa=law.shear_mpa, left_out=LEFT_OUT,
     )  # fmt: skip
+
+
+def _floor_mm(master: Master) -> float:
+    """Height of what the cast stands on."""
+    return float(master.vertices_mm[:, 2].min())
 
 
 def _advised(
@@ -145,7 +151,9 @@ def _advised(
     def run(cure: Cure) -> PeelTry | None:
         hands_n = 2 * brief.hands_n
         try:
-            return try_peel(cure.glove, cast, cure.law, way, before.friction, hands_n, brief.average_mm, stopping)
+            return try_peel(
+                cure.glove, cast, cure.law, way, before.friction, hands_n, brief.average_mm, stopping, _floor_mm(master)
+            )
         except FloatingPointError:  # a crumb beside a slit: this cure says nothing
             return None
 

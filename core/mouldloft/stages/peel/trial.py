@@ -63,15 +63,17 @@ def try_peel(
     hands_n: float,
     average_mm: float = 20.0,
     progress: Progress = SILENT,
+    floor_mm: float = -np.inf,
 ) -> PeelTry:
-    """Pull the glove off along `path`. hands_n : the most that all hands together pull at once, N.
+    """Pull the glove off along `path`. hands_n : the most that all hands together pull at once, N. floor_mm : height
+    of the floor that the cast stands on.
 
     Raises `FloatingPointError` where the motion runs away, `Cancelled`.
     """
     body = Body(
         glove.lattice, law, glove.skin_mm, glove.skin_area_mm2, cast, friction=friction,
         gravity=(0.0, 0.0, -1000.0 * GRAVITY_M_S2), damping_per_s=_DAMPING_PER_S,
-        contact_mpa_mm=_CONTACT * law.shear_mpa / glove.lattice.pitch_mm,
+        contact_mpa_mm=_CONTACT * law.shear_mpa / glove.lattice.pitch_mm, floor_mm=floor_mm,
     )  # fmt: skip
     groups, along = hand_grips(glove)
     body.set_hands(groups)

@@ -75,7 +75,7 @@ def verdict_of(
         by_friction = {t.friction for t in tries if t.off} != {t.friction for t in tries}
         why.append(f"It comes off in some tries and not in others ({'friction' if by_friction else 'pitch'} decides).")
     if most > hands_n / _DOUBT:
-        why.append(f"It takes up to {most:.0f} N, and the hands pull {hands_n:.0f} N at most: too near to be sure.")
+        why.append(_too_near(min(t.force_n for t in tries), most, hands_n))
     if high > allowed:
         why.append(f"It stretches up to {percent(high)}, and {percent(allowed)} is allowed.")
     forces: dict[float, list[float]] = {}
@@ -88,6 +88,13 @@ def verdict_of(
         places = ", ".join(f"{p.place} ({cm2(p.area_mm2)})" for p in pockets)
         why.append(f"Air has to be let in first: {places}.")
     return verdict, tuple(why)
+
+
+def _too_near(least_n: float, most_n: float, hands_n: float) -> str:
+    if least_n > hands_n:
+        taken = f"from {least_n:.0f} N" if most_n > 1.99 * hands_n else f"{least_n:.0f} to {most_n:.0f} N"
+        return f"It takes {taken}, more than the {hands_n:.0f} N of the hands, and such figures may be out by two."
+    return f"It takes up to {most_n:.0f} N, and the hands pull {hands_n:.0f} N at most: too near to be sure."
 
 
 def chosen_way(tries: Sequence[PeelTry], brief: PeelBrief) -> PeelPath:
