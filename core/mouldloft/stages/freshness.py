@@ -63,7 +63,7 @@ READS: dict[str, Reads] = {
     "wall": Reads(("master", "seam", "division", "rubber"), (), "figures"),
     "keys": Reads(("master", "seam", "locks", "division", "rubber"), ("keys",), "rubber"),
     "jacket": Reads(("rubber", "keys"), ("jacket", "cast", "materials"), "figures"),
-    "peel": Reads(("master", "seam", "locks", "rubber"), ("peel",), "rubber"),
+    "peel": Reads(("master", "seam", "locks", "rubber", "keys"), ("peel",), "rubber"),
     "cradle": Reads(("rubber", "keys", "jacket"), ("cradle",), "figures"),
     "cast": Reads(
         ("master", "seam", "locks", "division", "peel"), ("cast", "materials", "rates.reach_mm", *_LIFTING), "figures"

@@ -66,7 +66,7 @@ def plan(
         ("rubber", "keys"), lambda: key_glove(master, seam, locks, bare, brief, catalogue, progress)
     )
     jacket, cradle = kept.take(("jacket", "cradle"), lambda: back_glove(rubber, keys, brief, catalogue, progress))
-    (peel,) = kept.take(("peel",), lambda: (peel_off(master, seam, locks, rubber, brief, catalogue, progress),))
+    (peel,) = kept.take(("peel",), lambda: (peel_off(master, seam, locks, rubber, brief, catalogue, progress, keys),))
     (cast,) = kept.take(("cast",), lambda: (_cast(master, seam, locks, brief, catalogue, progress, peel),))
     takeoff, programme = kept.take(
         ("takeoff", "programme"),
@@ -162,12 +162,14 @@ def peel_off(
     brief: Brief,
     catalogue: Catalogue,
     progress: Progress = SILENT,
+    keys: Keys | None = None,
 ) -> Peel | None:
-    """The gloves peeled off the cast by mechanics, where the brief asks for it."""
+    """The gloves, with their keys, peeled off the cast by mechanics, where the brief asks for it."""
     if not brief.peel.run:
         return None
     progress.begin("peel")
-    return peel_gloves(master, seam, locks, rubber, brief.peel, catalogue.rubber_for(brief.materials), progress)
+    material, own = catalogue.rubber_for(brief.materials), keys.keys if keys is not None else ()
+    return peel_gloves(master, seam, locks, rubber, brief.peel, material, progress, keys=own)
 
 
 def _cautions(made: MouldPlan) -> tuple[Caution, ...]:

@@ -121,8 +121,9 @@ def test_a_small_mould_peeled_whole(peeled, tmp_path):
     assert [g.piece for g in peel.gloves] == [e.piece for e in peeled.rubber.envelopes]
     for glove, part in zip(peel.gloves, peeled.rubber.parts):
         density = peeled.catalogue.rubber_for(peeled.brief.materials).density_kg_m3 * 1e-9
-        # the lattice holds the rubber of the plan, less its keys and bead
-        assert glove.rubber_kg == pytest.approx((part.total_mm3 - part.keys_mm3) * density, rel=0.05)
+        # the lattice holds the rubber of the plan, less its bead
+        assert part.keys_mm3 > 0.01 * part.total_mm3
+        assert glove.rubber_kg == pytest.approx(part.total_mm3 * density, rel=0.05)
         assert len(glove.tries) == 2
         assert glove.force_high_n > glove.rubber_kg * 9.81 * 0.5
         assert 0.0 <= glove.stretch_low <= glove.stretch_high

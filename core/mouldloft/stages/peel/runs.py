@@ -12,6 +12,7 @@ from ...base.threads import in_threads
 from ...geometry.rays import RayScene, ray_scene
 from ...inputs.brief import PeelBrief
 from ...inputs.materials import RubberMaterial
+from ..keys import Key, key_bumps
 from ..locks import Locks
 from ..master import Master
 from ..rubber import Rubber
@@ -29,7 +30,7 @@ _LEAST_PITCH_MM = 3.0
 _FINER_WAYS = 2
 LEFT_OUT = (
     "suction under rubber that no air reaches", "rubber sticking to the cast", "rubber touching rubber",
-    "tearing", "keys and bead",
+    "tearing", "the bead",
 )  # fmt: skip
 
 
@@ -87,9 +88,11 @@ def peel_gloves(
     material: RubberMaterial,
     progress: Progress = SILENT,
     scene: RayScene | None = None,
+    keys: Sequence[Key] = (),
 ) -> Peel:
     """Peel every glove off the cast by mechanics and say how it goes.
 
+    keys : that stand on the gloves' outsides.
     All hands together may pull twice what the brief's people can, so that one try tells off from doubtful and stuck.
     Raises `Cancelled`, and `PlanImpossible` where a glove cannot be set in motion.
     """
@@ -97,6 +100,7 @@ def peel_gloves(
     cast = cast_field(master, scene or ray_scene(master.vertices_mm, master.faces), progress=progress.part(0.0, 0.04))
     law = law_of(material.young_modulus_mpa, material.density_kg_m3 * 1e-9)
     skin = rubber.skin_thickness_mm
+    keyed = [replace(each, outer_mm=each.outer_mm + key_bumps(each, keys)) for each in rubber.envelopes]
     coarse = brief.pitch_mm or max(_COARSE * skin, _LEAST_PITCH_MM)
 
     def bench(pitch_mm: float, span: tuple[float, float]) -> _Bench:
@@ -106,7 +110,7 @@ def peel_gloves(
         ]
         gloves = tuple(
             peel_glove(master, seam.labels, envelope, cast, pitch_mm, law.density_kg_per_mm3, own)
-            for envelope, own in zip(rubber.envelopes, parts)
+            for envelope, own in zip(keyed, parts)
         )
         return _Bench(gloves, cast, law, brief, _floor_mm(master))
 
