@@ -10,8 +10,9 @@ from mouldloft.geometry.facegraph import face_graph
 from mouldloft.geometry.rays import ray_scene
 from mouldloft.inputs.brief import Brief, RatesBrief
 from mouldloft.solids.division import jacket_solids
+from mouldloft.stages.division.fills import deepest_fill_mm, fill_of_pieces
 from mouldloft.stages.division.jackets import share_jackets
-from mouldloft.stages.division.lattice import cells_of_master, cells_of_pieces, deepest_fill_mm, labels_by_face
+from mouldloft.stages.division.lattice import cells_of_master, cells_of_pieces, labels_by_face
 from mouldloft.stages.division.sharing import gather_patches, pull_costs
 from mouldloft.trade.seamterms import seam_terms
 from mouldloft.trade.thickness import choose_thickness
@@ -35,9 +36,8 @@ def _shared(mesh, direction, hourly=38.0):
         body, labels_by_face(body, seam.labels), pulls, rule.skin_mm, WALL_MM, rule.flange_width_mm
     )
     of_two = float(two.fill_cells.sum()) * body.lattice.pitch_mm**3
-    made = share_jackets(
-        body, graph, patches, seam, PULLS, costs, terms, rule, WALL_MM, (of_two, deepest_fill_mm(body, two, pulls))
-    )
+    deep = deepest_fill_mm(fill_of_pieces(two), pulls, body.lattice.pitch_mm)
+    made = share_jackets(body, graph, patches, seam, PULLS, costs, terms, rule, WALL_MM, (of_two, deep))
     return seam, of_two, made
 
 

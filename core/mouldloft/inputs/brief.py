@@ -85,6 +85,7 @@ class RubberBrief:
     brushing_variation: Fraction = 0.10
     handling_points_mm: Annotated[tuple[Vector, ...], msgspec.Meta(max_length=1000)] = ()
     handling_radius_mm: Positive = 80.0
+    loose_pieces: Literal["where they pay", "none"] = "where they pay"  # rigid inserts in place of deep or heavy fill
 
 
 @dataclass(frozen=True)

@@ -135,6 +135,7 @@ def _rows(plans: Sequence[MouldPlan]) -> list[Row]:
         row("Undercut for its own piece", lambda p: p.locks.piece_locked_area_mm2, cm2, "less"),
         row("Stretch by rule, of what is allowed", _stretch_share, percent, "less"),
         row("Undercut fill", lambda p: p.locks.fill_mm3, litres, "less"),
+        row("Loose pieces", lambda p: len(p.jacket.loose), lambda v: f"{v:.0f}", ""),
         said("Glove peeled", _peel_words),
         estimate("Rubber", _rubber_kg, "kg", "less"),
         row("Skin", lambda p: p.rubber.skin_thickness_mm, mm, ""),

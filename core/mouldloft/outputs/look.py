@@ -51,6 +51,9 @@ BEAD = "#6b4c9a"
 WEDGE = "#8f8a2e"
 
 
+LOOSE = "#c4693f"  # loose pieces
+
+
 # Free skin to deepest lock. Lightness falls at every step, so the order survives any colour vision and a
 # black-and-white print; a test holds it to that.
 LOCK_STOPS = ("#e2d9c9", "#e3ad55", "#cf7a35", "#92383f", "#42184a")

@@ -26,7 +26,7 @@ from ..stages.plan import MouldPlan
 from ..trade.answers import Answer
 from ..trade.money import Money
 from .peelwords import peel_rows
-from .words import kind_words, rubber_kg_per_mm3, run_line, stands_words, title_of
+from .words import kind_words, loose_words, rubber_kg_per_mm3, run_line, stands_words, title_of
 
 _MOST_BOUGHT = 6  # materials named; the rest are counted
 
@@ -48,6 +48,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
         *((f"Jacket, {piece.name}", _jacket_words(piece)) for piece in plan.jacket.pieces),
+        *((one.name.capitalize(), loose_words(one)) for one in plan.jacket.loose),
         *peel_rows(plan),
         ("Cast", _cast_words(plan)),
     ]

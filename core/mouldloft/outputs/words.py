@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 from ..base.figures import counted, feet_inches, kg, kg_lb, listed, litres, metres, mm, money, number, ounces
 from ..geometry.polyline import spaced_out
 from ..stages.cast import Cast
+from ..stages.jacket import LooseShell
 from ..stages.master import Master
 from ..stages.opening import direction_words
 from ..stages.places import FACE_KINDS, BodyPlaces, name_places
@@ -352,12 +353,8 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
     glass = listed(
         f"{zone.name} {ounces(zone.mat_oz_ft2)} ({number(zone.mat_g_m2)} g/m²)" for zone in jacket.pieces[0].zones
     )
-    part = "half"
-    bolts = max((len(p.bolts_mm) for p in jacket.pieces), default=0)
-    if len(others) > 1:
-        bolts, part = bolt_count(jacket), "part"
-    pitch = max((p.bolt_pitch_mm for p in jacket.pieces), default=0.0)
     base = " The foot stays open: seal round it." if plan.master.base == "open" else ""
+    loose = {k: _loose_step(plan, k) for k in range(len(plan.seam.pieces))}
     steps = [
         Step("Stand the master", f"Upright and level on a board, {mm(plan.master.height_mm)} tall.{base}"),
         Step(
@@ -377,6 +374,7 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
             f"{counted(_keys_on(plan, 0), 'tab')} of thickened rubber, cast beforehand or shaped by hand, where its "
             "sheet shows, bedded while the last coat is wet.",
         ),
+        *loose[0],
         Step(
             f"Lay up the jacket of the {first}",
             f"Release the rubber, then glass: {glass}. Let it cure on the master before it is moved.",
@@ -386,24 +384,53 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
     for at, name in enumerate(others, 1):
         tabs = counted(_keys_on(plan, at), "tab")
         walled = "Wall along the joints that no piece stands at yet. " if at < len(others) > 1 else ""
-        steps.append(Step(f"The same for the {name}", f"{walled}Rubber in the same coats, {tabs}, jacket."))
-    steps += [
+        insert = f" {loose[at][0].title}: {loose[at][0].text}" if loose[at] else ""
+        steps.append(Step(f"The same for the {name}", f"{walled}Rubber in the same coats, {tabs}, jacket.{insert}"))
+    return (*steps, *_bolted_and_cast(plan))
+
+
+def _bolted_and_cast(plan: MouldPlan) -> tuple[Step, ...]:
+    """From the drilling of the bolts to the run."""
+    jacket, several = plan.jacket, len(plan.seam.pieces) > 2
+    bolts = bolt_count(jacket) if several else max((len(p.bolts_mm) for p in jacket.pieces), default=0)
+    pitch = max((p.bolt_pitch_mm for p in jacket.pieces), default=0.0)
+    return (
         Step(
             "Drill and bolt",
             f"{counted(bolts, 'bolt')} through both flanges, no further than {mm(pitch)} apart, before it is opened.",
         ),
         Step(
             "Open",
-            f"{_taking_off(plan)} Jackets first, by the wedge points and never by the edge; then peel the glove back "
-            "out of its undercuts.",
+            f"{_taking_off(plan)} Jackets first, by the wedge points and never by the edge;{_then_loose(plan)} then "
+            "peel the glove back out of its undercuts.",
         ),
         Step(
             "Cast",
-            f"{run_line(plan).capitalize()}: each {part} laid up in its mould, mould bolted shut, joined from inside "
-            f"over {metres(plan.cast.joint_tape_m * 1000)} of tape.",
+            f"{run_line(plan).capitalize()}: each {'part' if several else 'half'} laid up in its mould, mould bolted "
+            f"shut, joined from inside over {metres(plan.cast.joint_tape_m * 1000)} of tape.",
         ),
+    )
+
+
+def _loose_step(plan: MouldPlan, at: int) -> list[Step]:
+    """How the loose pieces under one jacket are made, if there are any; the last off first."""
+    own = [one for one in plan.jacket.loose if one.piece == plan.rubber.envelopes[at].piece]
+    if not own:
+        return []
+    names = listed(one.name for one in reversed(own))
+    layers = ", ".join(own[0].zone.layers)
+    return [
+        Step(
+            f"Lay up {names}",
+            f"On the rubber, waxed, before the jacket goes over: {layers}, back closed and faired to the glove's "
+            "outside; nut plates glassed in; wax and PVA over it, so that the jacket comes off.",
+        )
     ]
-    return tuple(steps)
+
+
+def _then_loose(plan: MouldPlan) -> str:
+    off = [f"{one.name} {direction_words(one.pull)}" for one in plan.jacket.loose]
+    return f" their bolts out first; then {listed(off)};" if off else ""
 
 
 def _first_wall_mm(plan: MouldPlan) -> float:
@@ -436,6 +463,15 @@ def needed_line(plan: MouldPlan) -> str:
 def _taking_off(plan: MouldPlan) -> str:
     order = plan.seam.taking_off or tuple(p.name for p in plan.seam.pieces)
     return "Taking off: " + ", then ".join(f"the {name}" for name in order) + "."
+
+
+def loose_words(shell: LooseShell) -> str:
+    """A loose piece in a line: '1.2 kg, 183 × 405 × 192 mm, comes off to the front after the jacket, ...'."""
+    size = " × ".join(f"{side:.0f}" for side in shell.size_mm)
+    return (
+        f"{kg(shell.mass_kg)}, {size} mm, in place of {litres(shell.volume_mm3)} of rubber; comes off "
+        f"{direction_words(shell.pull)} after the jacket of the {shell.under}"
+    )
 
 
 def rubber_line(plan: MouldPlan) -> str:

@@ -41,6 +41,7 @@ from ..stages.rubber.record import Envelope, Rubber
 from ..stages.rubber.rims import bent_to_board, jacketed
 from ..trade.section import JointSection
 from .halves import master_halves, on_grid
+from .loose import LOOSE_CRUMB, cut_out_loose
 from .pinches import opened_as_stored, opened_pinches, welded
 from .ribs import rib_solids
 from .slots import Slots, slots_of
@@ -116,8 +117,11 @@ def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: 
     name = lattice.envelope.name
     inside = _thick_enough(lattice, plan)
     block = _column_solid(lattice, lattice.share, inside, plan.master)
-    glove = _trimmed(block, plan.master) - print_of
-    made = [_solid(f"glove, {name}", "glove", glove, crumb_share=_CRUMB_SHARE, thinned=False)]
+    loose = [one for one in plan.rubber.loose if one.piece == lattice.envelope.piece]
+    rubber, inserts = cut_out_loose(_trimmed(block, plan.master), loose)
+    made = [_solid(f"glove, {name}", "glove", rubber - print_of, crumb_share=_CRUMB_SHARE, thinned=False)]
+    for one, insert in inserts:
+        made.append(_solid(one.name, "loose piece", insert, crumb_share=LOOSE_CRUMB, thinned=False))
     if (lattice.jacket_share >= 0.5).any():
         # formers stand on the first jacket's flange; the last is laid over them
         last = lattice.envelope is plan.rubber.envelopes[-1]

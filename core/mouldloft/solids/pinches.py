@@ -137,6 +137,9 @@ def opened_as_stored(solid: Any) -> Any:
 
 
 def two_faces_an_edge(vertices_mm: np.ndarray, faces: np.ndarray) -> bool:
-    """Whether every edge is shared by two faces in single precision too, as formats store it."""
+    """Whether every edge is shared by two faces, once each way round, in single precision too, as formats store it."""
     _, at = np.unique(vertices_mm.astype(np.float32), axis=0, return_inverse=True)
-    return bool((edges_of(at.reshape(-1)[faces], len(vertices_mm)).uses == 2).all())
+    stored = at.reshape(-1)[faces]
+    ways = np.concatenate([stored[:, [a, b]] for a, b in ((0, 1), (1, 2), (2, 0))])
+    once = len(np.unique(ways.astype(np.int64) @ np.array([len(vertices_mm), 1]))) == len(ways)
+    return once and bool((edges_of(stored, len(vertices_mm)).uses == 2).all())

@@ -5,7 +5,7 @@ These are for pictures and the page. What is milled or printed comes from the so
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,7 +20,8 @@ from ..geometry.manifold import arrays_of, as_manifold
 from ..stages.keys.record import Key
 from ..stages.keys.shape import key_bumps, key_profile_mm
 from ..stages.master import Master
-from ..stages.rubber.record import Envelope
+from ..stages.rubber.record import Envelope, LoosePiece
+from .loose import cut_out_loose
 
 _RIM_ROUNDS = 6  # averaging rounds that take the pixel stairs out of a rim
 _STAIR_ROUNDS = 10
@@ -263,8 +264,11 @@ def with_keys(envelope: Envelope, keys: Iterable[Key]) -> np.ndarray:
     return envelope.outer_mm + key_bumps(envelope, keys)
 
 
-def glove_mesh(envelope: Envelope, master: tuple[np.ndarray, np.ndarray] | None) -> tuple[np.ndarray, np.ndarray]:
-    """The glove piece without its keys: what lies between parting surface and outside, less the master.
+def glove_mesh(
+    envelope: Envelope, master: tuple[np.ndarray, np.ndarray] | None, loose: Sequence[LoosePiece] = ()
+) -> tuple[np.ndarray, np.ndarray]:
+    """The glove piece without its keys: what lies between parting surface and outside, less the master and its loose
+    pieces.
 
     master : vertices and faces to take away, so that the glove's inside is the master's own print with the
         locks in it; None, or a master that is no manifold: the inside is the filled column map.
@@ -275,11 +279,21 @@ def glove_mesh(envelope: Envelope, master: tuple[np.ndarray, np.ndarray] | None)
         )
         block, print_of = as_manifold(vertices, faces), as_manifold(*master)
         if block is not None and print_of is not None:
-            left = block - print_of
+            left = cut_out_loose(block, loose)[0] - print_of
             if left.num_tri():
                 return arrays_of(_largest_parts(left))
     inside = np.where(np.isfinite(envelope.filled_mm), envelope.filled_mm, envelope.parting_mm)
     return solid_between(inside, envelope.outer_mm, envelope.frame, envelope.origin_mm, envelope.pixel_mm)
+
+
+def loose_meshes(envelope: Envelope, loose: Sequence[LoosePiece]) -> list[tuple[np.ndarray, np.ndarray]]:
+    """A glove's loose pieces where they sit, without keys on them."""
+    block = as_manifold(
+        *solid_between(envelope.parting_mm, envelope.outer_mm, envelope.frame, envelope.origin_mm, envelope.pixel_mm)
+    )
+    if block is None or not loose:
+        return []
+    return [arrays_of(_largest_parts(insert)) for _, insert in cut_out_loose(block, loose)[1]]
 
 
 def _largest_parts(solid):

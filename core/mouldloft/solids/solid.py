@@ -15,8 +15,8 @@ from ..geometry.manifold import as_manifold
 class Solid:
     """A closed mesh in plan coordinates. vertices_mm : (n, 3) float64; faces : (m, 3) int32, outward.
 
-    kind : "master half", "glove" and "jacket" (each with its flange in one), "rib core" and "rib glass" (what covers
-    them), "cradle board", "cradle rail" or "baseboard" (half of what stands in the cast's foot).
+    kind : "master half", "glove" and "jacket" (each with its flange in one), "loose piece", "rib core" and "rib
+    glass" (what covers them), "cradle board", "cradle rail" or "baseboard" (half of what stands in the cast's foot).
     """
 
     name: str

@@ -22,7 +22,16 @@ from ..trade.thickness import choose_thickness
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions, lay_cradle_on_sheets
-from .division import Division, division_assumptions, propose_division, seam_of_division, takes_division, weigh_division
+from .division import (
+    Division,
+    division_assumptions,
+    propose_division,
+    seam_of_division,
+    table_of,
+    takes_division,
+    weigh_division,
+    with_rubber,
+)
 from .freshness import stage_stamps, stale_stages
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
 from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_keys
@@ -32,7 +41,7 @@ from .opening import Opening, find_opening
 from .peel import Peel, peel_assumptions, peel_gloves
 from .plan import MouldPlan, OpenSurvey
 from .programme import Programme, programme_assumptions, set_programme
-from .rubber import Rubber, brush_rubber
+from .rubber import Rubber, brush_rubber, fills_of
 from .seam import Seam, place_seam, price_openings, seam_assumptions, skin_areas_mm2
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import UndercutField, undercut_field
@@ -66,6 +75,7 @@ def plan(
         ("rubber", "keys"), lambda: key_glove(master, seam, locks, bare, brief, catalogue, progress)
     )
     jacket, cradle = kept.take(("jacket", "cradle"), lambda: back_glove(rubber, keys, brief, catalogue, progress))
+    division = weigh_rubber(master, division, rubber, brief, catalogue)
     (peel,) = kept.take(("peel",), lambda: (peel_off(master, seam, locks, rubber, brief, catalogue, progress, keys),))
     (cast,) = kept.take(("cast",), lambda: (_cast(master, seam, locks, brief, catalogue, progress, peel),))
     takeoff, programme = kept.take(
@@ -280,9 +290,22 @@ def divide(
         more = own, find_locks(master, survey.undercut, own, rubber_material, progress, scene=survey.scene)
     terms = terms_for(master.height_mm, brief, catalogue)
     width = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).flange_width_mm
-    answers = weigh_division(division, (seam, locks), more, skin_areas_mm2(master), terms, width)
-    division = replace(division, answers=answers)
+    measured = weigh_division(division, (seam, locks), more, skin_areas_mm2(master), terms, width)
+    division = replace(division, measured=measured)
+    division = replace(division, answers=table_of(measured, terms))
     return (*more, division) if taken and more is not None else (seam, locks, division)
+
+
+def weigh_rubber(
+    master: Master, division: Division | None, rubber: Rubber, brief: Brief, catalogue: Catalogue
+) -> Division | None:
+    """The division with its table as the rubber of two pieces, and its loose pieces, came out."""
+    if division is None or len(rubber.envelopes) != 2 or not division.measured:
+        return division
+    found = fills_of(master, rubber)
+    pair = (found.all_mm3, found.deep_mm), (found.left_mm3, found.left_deep_mm)
+    measured = with_rubber(division.measured, pair, len(rubber.loose))
+    return replace(division, answers=table_of(measured, terms_for(master.height_mm, brief, catalogue)))
 
 
 def plan_wall(

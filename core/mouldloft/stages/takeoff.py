@@ -32,6 +32,7 @@ from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
 from ..inputs.materials import ConsumableMaterial, Material, MatMaterial, ResinMaterial, RubberMaterial
+from ..trade.bolts import choose_bolt
 from ..trade.money import Money, price_job
 from ..trade.observed import observed_assumptions
 from ..trade.packs import cheapest_packs
@@ -50,6 +51,7 @@ ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts", "finish")
 MOULD_SECTIONS = ORDER_SECTIONS[:-2]
 MASTER_RELEASE_COATINGS = 1.0  # the release's kg/m² is in all its coats; master, flanges and rubber get it once
 CAST_RELEASES = 0.5  # common practice: half of it again before each cast, for the glove's sake
+LOOSE_BOLT = "M8"  # common practice: what holds a loose piece home, where the jacket itself has no bolts
 LEAST_LIFE_CASTS = 1.0
 LIFE_THICKNESS_MM = 6.0  # a skin thinner than this wears in proportion (our rule, common practice, no source)
 LIFE_TEAR_N_MM = 20.0  # rubber weaker than this wears in proportion (our rule, common practice, no source)
@@ -226,7 +228,7 @@ def _jacket_needs(jacket: Jacket, brief: Brief, catalogue: Catalogue) -> Iterabl
     release = catalogue.release[0]
     by_hand = (("resin taken up by hand", rates.laminate_uncertainty),)
     laid = (("overlaps and edges", 0.1),)
-    zones = [zone for piece in jacket.pieces for zone in piece.zones]
+    zones = [zone for piece in jacket.pieces for zone in piece.zones] + [one.zone for one in jacket.loose]
     for zone in zones:
         for mat in mats_of_zone(zone, brief, catalogue):
             yield Need(mat, "jacket", interval_of(zone.area_mm2 * 1e-6, laid), waste)
@@ -242,6 +244,12 @@ def _jacket_needs(jacket: Jacket, brief: Brief, catalogue: Catalogue) -> Iterabl
         if count:
             made = catalogue.bolt_for(bolt.size.diameter_mm, bolt.length_mm) if bolt else catalogue.bolt[0]
             yield Need(made, "jacket", exactly(count), 0.05)
+    plates = sum(len(one.held_at_mm) for one in jacket.loose)
+    if plates:
+        bolt, glass_mm = jacket.bolt, max(one.zone.thickness_mm for one in jacket.loose)
+        size = bolt.size.name if bolt is not None else LOOSE_BOLT
+        through = choose_bolt(size, 2.0 * glass_mm)
+        yield Need(catalogue.bolt_for(through.size.diameter_mm, through.length_mm), "jacket", exactly(plates), 0.05)
     for rib in (rib for piece in jacket.pieces for rib in piece.ribs):
         board = catalogue.board_for(rib.core_width_mm)
         layers = math.ceil(rib.core_width_mm / board.thickness_mm - 1e-9)  # on edge, glued up where one is too thin

@@ -8,18 +8,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from ..base.figures import listed, mm, money, percent
+from ..base.figures import counted, listed, mm, money, percent
 from ..base.marks import Assumption, Mark
 from ..inputs.brief import RatesBrief
 from .price import RubberPrice, SeamMeasures, SeamPrice, piece_price, price_seam, wall_hours
 
 JACKET_SHARE = 0.5  # of a further glove piece with its jacket: the glass alone
 BOLTED_H = 0.2  # on every cast: a further jacket unbolted, lifted off, cleaned and bolted home
+THIN_FILL_MM = 25.0  # a web of fill no thicker cures and bends as a skin does (common practice)
 DEEP_FILL_MM = 80.0  # deeper fill is heavy, cures slowly and stretches little: trade's own figure
 
 HEAVY_FILL_MM3 = 5e6  # five litres, as many kilograms and more on two gloves (common practice)
 
-Kind = Literal["two", "jackets", "gloves"]
+Kind = Literal["two", "loose", "jackets", "gloves"]
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,7 @@ class Measured:
     stretch: float
     heaviest_kg: float
     comes_off: bool
+    loose: int = 0  # loose pieces under the jackets
 
 
 @dataclass(frozen=True)
@@ -71,11 +73,17 @@ def further_jackets_hours(joint_mm: float, further: int, casts: int, rates: Rate
     return once + BOLTED_H * further * casts
 
 
+def loose_hours(count: int, casts: int, rates: RatesBrief) -> float:
+    """Hours of loose pieces: laid up once without a wall of their own, bolted home and lifted out on every cast."""
+    return count * (JACKET_SHARE * rates.piece_h + BOLTED_H * casts)
+
+
 def price_answer(found: Measured, casts: int, rubber: RubberPrice, rates: RatesBrief) -> tuple[float, float]:
     """Hours and money of an answer over the run."""
     seam: SeamPrice = price_seam(found.seam, casts, rubber, rates)
     pieces = piece_price(rates) * (found.gloves - 2)
     jackets = further_jackets_hours(found.jacket_joint_mm, found.jackets - found.gloves, casts, rates)
+    jackets += loose_hours(found.loose, casts, rates)
     hours = seam.hours + jackets + (rates.piece_h * (found.gloves - 2))
     return hours, seam.total + pieces + jackets * rates.hourly_rate
 
@@ -103,6 +111,8 @@ def weigh_answers(
 def _name(found: Measured) -> str:
     if found.kind == "two":
         return "two pieces, with fill"
+    if found.kind == "loose":
+        return f"two pieces, {counted(found.loose, 'loose piece')}"
     if found.kind == "jackets":
         return f"two gloves under {found.jackets} jackets"
     return f"{found.gloves} glove pieces, each with its jacket"

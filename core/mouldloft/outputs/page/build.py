@@ -35,6 +35,7 @@ from ..look import (
     JACKET,
     KEY,
     LOCK_STOPS,
+    LOOSE,
     OFF_STOPS,
     PATCH,
     PLASTER,
@@ -48,7 +49,7 @@ from ..look import (
 )
 from ..look import DATA as FONTS
 from ..peelwords import glove_line, peel_rows
-from ..pictures.apart import apart_steps_mm
+from ..pictures.apart import LOOSE_OFF, apart_steps_mm
 from ..pictures.bodies import MeshPair, jacket_body, kept, light_master, mould_meshes
 from ..pictures.locks import lock_scale_end_mm
 from ..pictures.peel import frame_words, glove_to_peel
@@ -58,6 +59,7 @@ from ..pictures.views import seam_jpeg
 from ..words import (
     caution_lines,
     kind_words,
+    loose_words,
     opening_line,
     price_words,
     rubber_line,
@@ -217,6 +219,7 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
             said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
             bodies.append(_packed(bolts, block, "bolts", said, steps[2]))
         bodies += _joint_bodies(plan, at, block, steps)
+        bodies += _loose_bodies(plan, at, block, steps)
     peel = _peeled(plan, block, bodies)
     return _Shown(bodies, _seam_lines(plan, block, master), locks_at, peel, clay_at)
 
@@ -261,6 +264,17 @@ def _joint_bodies(plan: MouldPlan, at: int, block: _Block, steps: Sequence[np.nd
         said = f"Wedge slots between the glass flanges: {count}, formed before this jacket is laid"
         wedges = body_of("wedges", *meshes.wedges[at], rgb(WEDGE))
         bodies.append(_packed(wedges, block, "wedges", said, steps[1]))
+    return bodies
+
+
+def _loose_bodies(plan: MouldPlan, at: int, block: _Block, steps: Sequence[np.ndarray]) -> list[dict[str, Any]]:
+    """Loose pieces of one glove, drawn off along their own pull."""
+    bodies = []
+    for one, shell, mesh in zip(plan.rubber.loose, plan.jacket.loose, mould_meshes(plan).loose):
+        if one.piece == plan.rubber.envelopes[at].piece:
+            said = f"{one.name.capitalize()}: {kg(shell.mass_kg)}, in place of {litres(one.volume_mm3)} of rubber"
+            off = steps[0] + LOOSE_OFF * max(one.size_mm) * one.frame.pull
+            bodies.append(_packed(body_of("loose", *mesh, rgb(LOOSE)), block, "loose", said, off))
     return bodies
 
 
@@ -377,6 +391,8 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     parts.append(("keys", "Keys", KEY, True))
     parts += [(f"jacket{k}", f"Jacket, {p.name}", JACKET, True) for k, p in enumerate(plan.jacket.pieces)]
     parts += [("ribs", "Ribs", RIB, True), ("bolts", "Bolts", BOLT, True)]
+    if plan.rubber.loose:
+        parts.append(("loose", "Loose pieces", LOOSE, True))
     parts += [("bead", "Bead", BEAD, True), ("wedges", "Wedge slots", WEDGE, True)]
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
@@ -554,11 +570,13 @@ def _piece_figures(plan: MouldPlan, at: int) -> list[tuple[str, str]]:
     lift = piece.lift_with_glove
     hands = "a hoist" if lift.lifters_needed == 0 else counted(lift.lifters_needed, "person", "people")
     own = sum(key.piece == piece.piece for key in plan.keys.keys)
+    loose = [one for one in plan.jacket.loose if one.piece == piece.piece]
     bolt = f" {plan.jacket.bolt.name} mm" if plan.jacket.bolt is not None else ""
     clamps = f"; {counted(len(piece.clamps_mm), 'clamp')} where the flange leans too much" if piece.clamps_mm else ""
     return [
         ("Glove", f"{kg_lb(piece.rubber_mass_kg)}, {litres(part.total_mm3)}"),
         ("of it undercut fill", litres(part.lock_fill_mm3)),
+        *((one.name.capitalize(), loose_words(one)) for one in loose),
         ("Keys", str(own)),
         ("Jacket", kg_lb(piece.mass_kg)),
         ("Bolts", f"{len(piece.bolts_mm)}{bolt}, {mm(piece.bolt_pitch_mm)} apart at most{clamps}"),

@@ -32,6 +32,7 @@ from .views import with_room_below
 _APART_WIDTH_PX = 1600
 
 
+LOOSE_OFF = 0.6  # of its greatest size: how far a loose piece is drawn off along its own pull
 _LABEL = 32  # letters in the picture of the mould taken apart, which is printed small
 
 
@@ -67,6 +68,11 @@ def taken_apart(plan: MouldPlan, progress: Progress = SILENT) -> Apart:
         labels += [(glove.name, kg(piece.rubber_mass_kg), off), (jacket.name, kg(piece.mass_kg), out)]
         if at == 0 and len(bolts.vertices_mm):
             bodies.append(bolts.moved(first[2] * pull))
+        for one, shell, body in zip(plan.rubber.loose, plan.jacket.loose, parts.loose):
+            if one.piece == plan.rubber.envelopes[at].piece:
+                out_of_way = body.moved(first[0] * pull + LOOSE_OFF * max(one.size_mm) * one.frame.pull)
+                bodies.append(out_of_way)
+                labels.append((one.name, kg(shell.mass_kg), out_of_way))
         if len(parts.wedges[at].vertices_mm):
             bodies.append(parts.wedges[at].moved(first[1] * pull))
         if at == 1 and len(parts.bead.vertices_mm):

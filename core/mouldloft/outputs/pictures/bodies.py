@@ -27,6 +27,7 @@ from ...solids.shapes import (
     jacket_mesh,
     joined,
     key_mesh,
+    loose_meshes,
     pin,
 )
 from ...stages.jacket.layup import laid_as_flange
@@ -39,6 +40,7 @@ from ..look import (
     GLOVE,
     JACKET,
     KEY,
+    LOOSE,
     PATCH,
     PLASTER,
     RIB,
@@ -76,7 +78,7 @@ MeshPair = tuple[np.ndarray, np.ndarray]  # vertices (n, 3) in mm and faces (m, 
 @dataclass(frozen=True, eq=False)
 class MouldMeshes:
     """Glove, keys, jacket, its ribs' cores, bolts and wedges of every piece as plain meshes where they sit, by piece;
-    the bead once.
+    the bead once; the loose pieces as the plan numbers them.
 
     fine_mm : pixel of the map that each piece was drawn from.
     """
@@ -89,6 +91,7 @@ class MouldMeshes:
     wedges: tuple[MeshPair, ...]
     bead: MeshPair
     fine_mm: tuple[float, ...]
+    loose: tuple[MeshPair, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +105,7 @@ class MouldBodies:
     bolts: tuple[Body, ...]
     wedges: tuple[Body, ...]
     bead: Body
+    loose: tuple[Body, ...] = ()
 
 
 _studios: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
@@ -156,12 +160,15 @@ def light_master(plan: MouldPlan) -> MeshPair:
 def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
     cut = light_master(plan)
     gloves, keys, jackets, ribs, bolts, fine = [], [], [], [], [], []
+    loose: list[MeshPair] = []
     for envelope, piece in zip(plan.rubber.envelopes, plan.jacket.pieces):
         progress.step(0.1, f"glove and jacket, {envelope.name}")
         drawn = halved(envelope, MOST_GLOVE_PIXELS)
         own = [key for key in plan.keys.keys if key.piece == envelope.piece]
         thickness = max(zone.thickness_mm for zone in piece.zones)
-        gloves.append(glove_mesh(drawn, cut))
+        inserts = [one for one in plan.rubber.loose if one.piece == envelope.piece]
+        gloves.append(glove_mesh(drawn, cut, inserts))
+        loose += loose_meshes(drawn, inserts)
         keys.append(joined(key_mesh(envelope, key) for key in own))
         jackets.append(jacket_mesh(drawn, own, thickness))
         cores = [s for s in ribs_of(piece, envelope, plan.keys, plan.rubber) if s.kind == "rib core"]
@@ -171,7 +178,8 @@ def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
         fine.append(drawn.pixel_mm)
     wedges = tuple(wedge_mesh(plan, at) for at in range(len(gloves)))
     return MouldMeshes(
-        tuple(gloves), tuple(keys), tuple(jackets), tuple(ribs), tuple(bolts), wedges, bead_mesh(plan), tuple(fine)
+        tuple(gloves), tuple(keys), tuple(jackets), tuple(ribs), tuple(bolts), wedges, bead_mesh(plan), tuple(fine),
+        tuple(loose),
     )  # fmt: skip
 
 
@@ -201,6 +209,7 @@ def _make_mould_bodies(plan: MouldPlan, progress: Progress) -> MouldBodies:
         tuple(gloves), plain("keys", meshes.keys, KEY), tuple(jackets), plain("ribs", meshes.ribs, RIB),
         plain("bolts", meshes.bolts, BOLT), plain("wedges", meshes.wedges, WEDGE),
         body_of("bead", *meshes.bead, rgb(BEAD)),
+        tuple(body_of(one.name, *mesh, rgb(LOOSE)) for one, mesh in zip(plan.rubber.loose, meshes.loose)),
     )  # fmt: skip
 
 

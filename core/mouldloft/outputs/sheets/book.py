@@ -43,6 +43,7 @@ from ..whereabouts import where_words
 from ..words import (
     caution_lines,
     kind_words,
+    loose_words,
     needed_line,
     opening_line,
     rubber_line,
@@ -55,6 +56,7 @@ from ..words import (
 from .aside import beforehand_page
 from .chart import histogram, programme_pages
 from .letterhead import draw_logo, draw_right, filing_line, job_line
+from .loose import loose_pages
 from .peel import peel_pages
 from .pieces import piece_pages
 from .section import section_pages
@@ -101,6 +103,7 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     for at in range(len(plan.jacket.pieces)):
         progress.step(0.4 + 0.3 * at / len(plan.jacket.pieces), f"sheet of the {plan.jacket.pieces[at].name}")
         story += [PageBreak(), *piece_pages(plan, at, inner)]
+    story += loose_pages(plan, inner)
     if plan.peel is not None:
         story += [PageBreak(), *peel_pages(plan, inner, progress.part(0.7, 0.8))]
     progress.step(0.8, "order of work and programme")
@@ -169,6 +172,7 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
         ("Rubber", rubber_line(plan)),
         ("Keys", f"{len(plan.keys.keys)}: " + "; ".join(_fixture(c, plan) for c in plan.keys.checks)),
         ("Jacket", f"{kg_lb(jacket_kg)} in {counted(len(plan.jacket.pieces), 'piece')}"),
+        *((one.name.capitalize(), loose_words(one)) for one in plan.jacket.loose),
         ("One cast", f"{kg_lb(plan.cast.mass_kg)}, wall {mm(plan.cast.thickness_mm)}; {stands_words(plan.cast)}"),
         (
             "Time",

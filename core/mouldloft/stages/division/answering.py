@@ -20,8 +20,8 @@ def weigh_division(
     skin_areas: np.ndarray,
     terms: SeamTerms,
     flange_width_mm: float,
-) -> tuple[Answer, ...]:
-    """Two pieces with their fill, two gloves under more jackets, and more glove pieces each with its jacket.
+) -> tuple[Measured, ...]:
+    """Measured alike: two pieces with fill, two gloves under more jackets, more glove pieces each with its jacket.
 
     two : the seam of two pieces and what locks; more : those of the division's pieces, None where they hold each other.
     skin_areas : (m,) mm² of each face that rubber covers. Fill is the division's lattice's for all. Jackets apart leave
@@ -64,7 +64,23 @@ def weigh_division(
                 more is not None,
             )
         )  # fmt: skip
-    return weigh_answers(tuple(found), terms.casts, terms.rubber, terms.rates, terms.currency)
+    return tuple(found)
+
+
+def table_of(measured: tuple[Measured, ...], terms: SeamTerms) -> tuple[Answer, ...]:
+    """The table of answers."""
+    return weigh_answers(measured, terms.casts, terms.rubber, terms.rates, terms.currency)
+
+
+def with_rubber(
+    measured: tuple[Measured, ...], fills: tuple[tuple[float, float], tuple[float, float]], loose: int
+) -> tuple[Measured, ...]:
+    """The answers once two gloves are planned: their fill (mm³) and its depth (mm) as they came out, without and with
+    loose pieces, which make an answer of their own."""
+    two, *others = measured
+    rows = [replace(two, seam=replace(two.seam, fill_mm3=fill), deepest_mm=deep) for fill, deep in fills]
+    own = [replace(rows[1], kind="loose", loose=loose)] if loose else []
+    return (rows[0], *own, *others)
 
 
 def _share(locks: Locks) -> float:

@@ -20,10 +20,10 @@ from ...trade.answers import BOLTED_H, DEEP_FILL_MM, HEAVY_FILL_MM3, JACKET_SHAR
 from ...trade.seamterms import SeamTerms
 from ...trade.thickness import ThicknessRule
 from ..seam import Seam, skin_areas_mm2
+from .fills import deepest_fill_mm, fill_of_pieces
 from .lattice import (
     MasterCells,
     cells_of_pieces,
-    deepest_fill_mm,
     jacket_parts,
     labels_by_face,
     look_again,
@@ -204,10 +204,11 @@ def _measured(
         )
         for k in range(len(pulls))
     )  # fmt: skip
+    deepest = deepest_fill_mm(fill_of_pieces(blocks), pulls, body.lattice.pitch_mm)
     off = bool(found.order) and not any(way.master_hits or way.other_hits for way in ways)
     return JacketsApart(
         pieces, labels.astype(np.int8), float(far[in_glass & (far > _LEAST_JOINT_MM)].sum()),
         tuple(names[k] for k in found.order), off,
-        float(fill.sum()), deepest_fill_mm(body, blocks, pulls), blocks.jacket, body.lattice.pitch_mm,
+        float(fill.sum()), deepest, blocks.jacket, body.lattice.pitch_mm,
         tuple(float(c) for c in body.lattice.first_mm),  # type: ignore[arg-type]
     )  # fmt: skip

@@ -293,7 +293,7 @@ def _cover(
         more = np.zeros_like(fill)
         for piece, pull in enumerate(pulls):
             cells = np.argwhere(body.air & ~glove & ~fill & (owner == piece))
-            more[tuple(cells[_under(core, cells, _steps(body, pull))].T)] = True
+            more[tuple(cells[_under(core, cells, steps_along(body.lattice.shape, pull))].T)] = True
         if not more.any():
             break
         fill |= more
@@ -316,32 +316,6 @@ def _without_crumbs(jacket: np.ndarray, pieces: int) -> np.ndarray:
         crumb[0] = False
         jacket = np.where(crumb[part], _NOBODY, jacket).astype(np.int8)
     return jacket
-
-
-@njit(cache=True, nogil=True)
-def _longest_run(fill, cells, shifts):
-    columns, rows, levels = fill.shape
-    best = -1
-    for n in range(cells.shape[0]):
-        for s in range(shifts.shape[0]):
-            i, j, k = cells[n, 0] + shifts[s, 0], cells[n, 1] + shifts[s, 1], cells[n, 2] + shifts[s, 2]
-            if i < 0 or j < 0 or k < 0 or i >= columns or j >= rows or k >= levels or not fill[i, j, k]:
-                break
-            best = max(best, s)
-    return best
-
-
-def deepest_fill_mm(body: MasterCells, blocks: PieceCells, pulls: np.ndarray) -> float:
-    """Longest column of a piece's fill along its pull, to a cell; 0 where nothing is filled."""
-    deepest = 0.0
-    for piece, pull in enumerate(pulls):
-        own = blocks.fill & (blocks.owner == piece)
-        if own.any():
-            shifts = _steps(body, pull)
-            run = _longest_run(own, np.argwhere(own), shifts)
-            length = float(np.linalg.norm(shifts[run])) if run >= 0 else 0.0
-            deepest = max(deepest, (length + 1.0) * body.lattice.pitch_mm)
-    return deepest
 
 
 def jacket_parts(body: MasterCells, blocks: PieceCells, labels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -370,9 +344,9 @@ def jacket_parts(body: MasterCells, blocks: PieceCells, labels: np.ndarray) -> t
 # --- moving ----------------------------------------------------------------------------------------------
 
 
-def _steps(body: MasterCells, pull: np.ndarray) -> np.ndarray:
-    """(s, 3) whole-cell shifts along a pull, in steps no longer than a cell, until past the lattice."""
-    count = int(np.ceil(np.linalg.norm(body.lattice.shape))) + 1
+def steps_along(shape: tuple[int, ...], pull: np.ndarray) -> np.ndarray:
+    """(s, 3) whole-cell shifts along a pull, in steps no longer than a cell, until past a lattice of that shape."""
+    count = int(np.ceil(np.linalg.norm(shape))) + 1
     shifts = np.rint(np.arange(1, count + 1)[:, None] * pull).astype(np.int32)
     fresh = np.concatenate([[bool(shifts[0].any())], (np.diff(shifts, axis=0) != 0).any(axis=1)])
     return shifts[fresh]
@@ -423,7 +397,7 @@ def meetings(body: MasterCells, blocks: PieceCells, pulls: np.ndarray) -> list[t
     for piece, pull in enumerate(pulls):
         cells = np.argwhere(blocks.jacket == piece)
         hit = np.zeros((len(cells), len(pulls)), bool)
-        _all_met(obstacles(blocks, piece), cells, _steps(body, pull), hit)
+        _all_met(obstacles(blocks, piece), cells, steps_along(body.lattice.shape, pull), hit)
         out.append((cells, hit))
     return out
 

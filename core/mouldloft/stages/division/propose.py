@@ -23,7 +23,7 @@ from ...geometry.freedom import freedom_by_rays
 from ...geometry.polyline import length_mm
 from ...geometry.rays import RayScene, ray_scene
 from ...inputs.brief import Brief, SeamBrief
-from ...trade.answers import Answer
+from ...trade.answers import Answer, Measured
 from ...trade.laminate import lay_up, mat_g_m2_from_oz
 from ...trade.price import piece_price
 from ...trade.seamterms import SeamTerms, seam_terms
@@ -43,6 +43,7 @@ from ..seam import (
     skin_areas_mm2,
 )
 from ..visibility import how_it_shows
+from .fills import deepest_fill_mm, fill_of_pieces
 from .jackets import JacketsApart, share_jackets
 from .lattice import (
     CELLS,
@@ -52,7 +53,6 @@ from .lattice import (
     WayOff,
     cells_of_master,
     cells_of_pieces,
-    deepest_fill_mm,
     jacket_parts,
     labels_by_face,
     labels_by_field,
@@ -142,6 +142,9 @@ class Division:
     notes: tuple[str, ...]
     two_piece_deepest_mm: float = 0.0  # by the same method
     jackets: JacketsApart | None = None  # two gloves under more jackets, where that pays
+    measured: tuple[
+        Measured, ...
+    ] = ()  # the answers by its lattice, without loose pieces, which follow from the rubber
     answers: tuple[Answer, ...] = ()  # the table: two pieces with fill, more jackets, more glove pieces
 
     @property
@@ -326,7 +329,7 @@ def _try(
     fill = blocks.fill_cells * body.lattice.pitch_mm**3
     joints = joints_between(master, shares)
     kg = _jacket_kg(master, shares, joints, rule.flange_width_mm, wall_kg_m2)
-    deepest = deepest_fill_mm(body, blocks, shares.pulls)
+    deepest = deepest_fill_mm(fill_of_pieces(blocks), shares.pulls, body.lattice.pitch_mm)
     share = float(fill.sum()) / max(master.volume_mm3, 1e-9)
     broken = list(_broken_limits(share, deepest, rule.skin_mm, float(fill.sum()), brief.seam))
     if limit_kg is not None and kg.max() > limit_kg:
@@ -340,7 +343,9 @@ def _two_pieces(body: MasterCells, seam: Seam, rule: ThicknessRule, wall_mm: flo
     blocks, _ = cells_of_pieces(
         body, labels_by_face(body, seam.labels), pulls, rule.skin_mm, wall_mm, rule.flange_width_mm
     )
-    return float(blocks.fill_cells.sum()) * body.lattice.pitch_mm**3, deepest_fill_mm(body, blocks, pulls)
+    return float(blocks.fill_cells.sum()) * body.lattice.pitch_mm**3, deepest_fill_mm(
+        fill_of_pieces(blocks), pulls, body.lattice.pitch_mm
+    )
 
 
 def _fill_error(rough: MasterCells, best: _Tried, rule: ThicknessRule, wall_mm: float) -> float:

@@ -28,6 +28,7 @@ from ..opening import direction_words
 from ..rubber import Envelope, Rubber, covered, jacketed
 from .fasteners import Fasteners, Foot, fitted_of, place_fasteners, place_on_board
 from .footflange import LEVEL_PULL, foot_pixels, past_foot_mm
+from .loose import lay_up_loose
 from .record import CheckKind, Jacket, JacketPiece, LoadCheck
 from .stiffness import (
     FLANGE_OF_FIELD,
@@ -90,6 +91,7 @@ def lay_up_jacket(
     held = place_fasteners(rubber)
     feet = [place_on_board(e, rubber, keys, held[at].bolts_mm) for at, e in enumerate(rubber.envelopes)]
     standing = stand_closed(outsides, start, cast_kg_mm2(brief.cast))
+    loose = lay_up_loose(rubber, start.field, brief.jacket, by_hand)
     pieces, lengths = [], []
     for at, outside in enumerate(outsides):
         progress.step(0.5 + 0.5 * at / len(outsides), f"loads on the {outside.envelope.name}")
@@ -98,7 +100,8 @@ def lay_up_jacket(
         shell = lay(outside, schedule)
         checks = check_loads(outside, schedule, loads)
         lengths.append(_along_length(outside, shell, rubber))
-        pieces.append(_piece(shell, held[at], feet[at], checks, rubber, brief.jacket))
+        inserts = [one.mass_interval_kg for one in loose if one.piece == outside.envelope.piece]
+        pieces.append(_piece(shell, held[at], feet[at], checks, rubber, brief.jacket, inserts))
     progress.step(1.0)
     cast = cast_kg_mm2(brief.cast) * sum(outside.area_mm2 for outside in outsides)
     closed = check_lift(
@@ -107,7 +110,7 @@ def lay_up_jacket(
         most_kg=sum(piece.lift_with_glove.most_kg for piece in pieces) + cast * (1.0 + by_hand),
     )
     advice = tuple(_advice(pieces, start, lengths, closed, brief.jacket))
-    return Jacket(tuple(pieces), 0.0, advice, *_bolts_of(pieces, rubber, catalogue))
+    return Jacket(tuple(pieces), 0.0, advice, *_bolts_of(pieces, rubber, catalogue), loose)
 
 
 def flange_mm(piece: JacketPiece) -> float:
@@ -195,6 +198,7 @@ def _piece(
     checks: tuple[LoadCheck, ...],
     rubber: Rubber,
     brief: JacketBrief,
+    loose: Sequence[Interval],
 ) -> JacketPiece:
     name = shell.envelope.name
     glove = rubber.volume_mm3.times(shell.rubber_kg / rubber.volume_mm3.likely)
@@ -213,10 +217,10 @@ def _piece(
         checks=checks,
         lift=check_lift(shell.mass_kg, brief, f"the {name} of the jacket", most_kg=jacket.high),
         lift_with_glove=check_lift(
-            jacket.likely + glove.likely,
+            jacket.likely + glove.likely + sum(one.likely for one in loose),
             brief,
-            f"the {name} of the jacket with its glove",
-            most_kg=jacket.high + glove.high,
+            f"the {name} of the jacket with its glove" + (" and loose pieces" if loose else ""),
+            most_kg=jacket.high + glove.high + sum(one.high for one in loose),
         ),
         mass_interval_kg=jacket,
         patches=shell.schedule.patches,

@@ -42,6 +42,28 @@ class JacketPiece:
 
 
 @dataclass(frozen=True)
+class LooseShell:
+    """A loose piece as it is laid up: a closed box of glass. piece, under : the glove it lies on, its jacket's name.
+    zone : its laminate, floor and outside. held_at_mm : where a bolt through the jacket holds it home."""
+
+    name: str
+    piece: int
+    under: str
+    pull: tuple[float, float, float]
+    zone: Zone
+    volume_mm3: float
+    size_mm: tuple[float, float, float]
+    centre_mm: tuple[float, float, float]
+    held_at_mm: tuple[tuple[float, float, float], ...]
+    lift: LiftCheck
+    mass_interval_kg: Interval
+
+    @property
+    def mass_kg(self) -> float:
+        return self.mass_interval_kg.likely
+
+
+@dataclass(frozen=True)
 class Jacket:
     """The shell in pieces. advice holds sentences such as: more hands, or more pieces."""
 
@@ -51,6 +73,7 @@ class Jacket:
     bolt: BoltChoice | None = None  # through both flanges
     foot_bolt: BoltChoice | None = None  # through the flange on the board and the board
     fitted: tuple[int, ...] = ()  # numbers of the first piece's bolts that are fitted without play
+    loose: tuple[LooseShell, ...] = ()  # rigid inserts between glove and jacket
 
 
 @dataclass(frozen=True)

@@ -211,7 +211,7 @@ def lay(outside: Outside, schedule: Schedule) -> LaidPiece:
         which[lighter & within(outside.cell_centre_mm, schedule.patches)] = 3
     area = outside.cell_area_mm2
     zones = [
-        _zone(name, float(area[which == k].sum()), laminate) for k, (name, laminate) in enumerate(zip(ZONES, laid))
+        zone_of(name, float(area[which == k].sum()), laminate) for k, (name, laminate) in enumerate(zip(ZONES, laid))
     ]
     mass_each = area * 1e-6 * np.array([laminate.mass_kg_m2 for laminate in laid])[which]
     moment = (mass_each[:, None] * outside.cell_centre_mm).sum(axis=0)
@@ -245,7 +245,7 @@ def _rib_zone(schedule: Schedule) -> tuple[Zone, float, np.ndarray]:
         over = rib_cover_mm2(rib)
         weighs = over * 1e-6 * schedule.edge.mass_kg_m2 + rib.core_kg
         area, mass, moment = area + over, mass + weighs, moment + weighs * ends.mean(axis=0)
-    return _zone("ribs", area, schedule.edge), mass, moment
+    return zone_of("ribs", area, schedule.edge), mass, moment
 
 
 def rib_cover_mm2(rib: Rib) -> float:
@@ -260,7 +260,8 @@ def rib_words(ribs: Sequence[Rib]) -> str:
     return f"{counted(len(ribs), 'rib')} on cores {wide} mm wide and {high} mm high, glassed over"
 
 
-def _zone(name: str, area_mm2: float, laminate: Laminate) -> Zone:
+def zone_of(name: str, area_mm2: float, laminate: Laminate) -> Zone:
+    """An area of one laminate, with its glass and resin."""
     glass = area_mm2 * 1e-6 * laminate.glass_g_m2 / 1000.0
     return Zone(
         name=name,

@@ -71,7 +71,8 @@ def set_keys(
         placed = own or _set_by_rule(sites, brief)
         row = [k for k in placed if k.where == "edge"]
         on_board = bool((sites.envelope.origin_mm[1] < 0) and master is not None and master.base == "open")
-        placed = [*placed, *set_wedges(sites.envelope, row, brief, rubber.flange_width_mm, on_board)]
+        wedges = set_wedges(sites.envelope, row, brief, rubber.flange_width_mm, on_board)
+        placed = [*placed, *(key for key in wedges if not _down_loose(key, sites.envelope, rubber))]
         if not own:
             placed = _add_until_held(placed, sites, brief, properties)
         placed = _named(placed, prefixes[at], sites.envelope)
@@ -80,6 +81,13 @@ def set_keys(
         checks.append(_check(placed, sites, brief, properties))
     progress.step(1.0)
     return Keys(tuple(keys), tuple(checks), tuple(notes))
+
+
+def _down_loose(wedge: Key, envelope: Envelope, rubber: Rubber) -> bool:
+    """Does a wedge run down a loose piece, which is no part of the glove?"""
+    up = np.linspace(0.25, 0.75, 3)[:, None] * wedge.length_mm * envelope.frame.pull
+    behind = np.array(wedge.foot_mm) + up - (wedge.height_mm + 2.0) * np.array(wedge.out)
+    return any(bool(one.holds(behind).any()) for one in rubber.loose if one.piece == envelope.piece)
 
 
 def _name_pieces_there_are(rubber: Rubber, brief: KeysBrief) -> None:

@@ -251,9 +251,10 @@ def _survey(
     from_seam = _from_seam_mm(coarse, points, at)
     row = [share * rubber.built_to.rubber_flange_mm for share in ROW_OF_FLANGE]
     row = [min(row[0], ROW_MM[0]), min(row[1], ROW_MM[1])]
-    allowed[at] = np.where(from_seam < row[0], 0.0, allowed[at])
+    on_loose = _on_loose(rubber, envelope, points)
+    allowed[at] = np.where((from_seam < row[0]) | on_loose, 0.0, allowed[at])
     hangs, hung, hung_of, held = _hung_places(coarse, points, brief.tilt_deg)
-    barred = np.where(locked, 1, np.where(steep, 2, np.where(tight, 3, 0)))[at]
+    barred = np.where(on_loose, 1, np.where(locked, 1, np.where(steep, 2, np.where(tight, 3, 0)))[at])
     return KeySites(
         envelope=envelope,
         points_mm=points,
@@ -269,6 +270,13 @@ def _survey(
         block_mm=coarse.block_mm,
         barred=barred,
     )
+
+
+def _on_loose(rubber: Rubber, envelope: Envelope, points: np.ndarray) -> np.ndarray:
+    """(k,) bool: where the outside is a loose piece's, not the glove's. points : (k, 3) on it, in the piece's frame."""
+    inside = envelope.frame.to_master(points - [0.0, 0.0, envelope.pixel_mm])
+    held = [one.holds(inside) for one in rubber.loose if one.piece == envelope.piece]
+    return np.any(held, axis=0) if held else np.zeros(len(points), bool)
 
 
 def _from_seam_mm(coarse: _Coarse, points: np.ndarray, at: tuple[np.ndarray, ...]) -> np.ndarray:

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterable
 
 from ...base.marks import Assumption, Mark
+from ...trade.answers import BOLTED_H
 from ...trade.price import cleanup_hours, facing_hours, joint_hours
 from .mixes import Workshop
 from .mouldwork import GLOVE_REST_H
@@ -60,16 +61,18 @@ def _one_cast(ledger: Ledger, shop: Workshop, key: str, name: str, last: str, re
     """Gelcoat to weighing; the keys of the weighed cast and of the mould cleaned for the next."""
     rates = shop.catalogue.rates
     home = ledger.add(
-        Work(f"{key} home", f"{name}: lay glove and keys home", "casts", name, "casting", rates.glove_home_h,
-             min(2, shop.hands), (Wait(last, rest_h, name="Mould rests, bolted" if rest_h else ""),))
+        Work(f"{key} home", f"{name}: lay {_homed(shop)} home", "casts", name, "casting",
+             rates.glove_home_h + BOLTED_H / 2 * len(shop.jacket.loose), min(2, shop.hands),
+             (Wait(last, rest_h, name="Mould rests, bolted" if rest_h else ""),))
     )  # fmt: skip
     laid = _lay_up(ledger, shop, key, name, home)
     joined = _join(ledger, shop, key, name, laid)
     cure_h = shop.catalogue.resin_for(shop.brief.materials).cure_h * shop.resin_warmth
     opened = ledger.add(
         Work(
-            f"{key} open", f"{name}: open, peel the gloves, cast out", "casts", name, "casting",
-            rates.open_mould_h + shop.peel_h, 2, (Wait(joined, cure_h, name=f"{name} cures"),), wear=LIFT_WEAR,
+            f"{key} open", f"{name}: open, {_taken_off(shop)}, cast out", "casts", name, "casting",
+            rates.open_mould_h + BOLTED_H / 2 * len(shop.jacket.loose) + shop.peel_h, 2,
+            (Wait(joined, cure_h, name=f"{name} cures"),), wear=LIFT_WEAR,
         )
     )  # fmt: skip
     weighed = ledger.add(
@@ -81,6 +84,14 @@ def _one_cast(ledger: Ledger, shop: Workshop, key: str, name: str, last: str, re
              shop.rubber.skin_m2 / rates.clean_m2_h, min(2, shop.hands), (Wait(opened),), wear=SOLVENT_WEAR)
     )  # fmt: skip
     return weighed, cleaned
+
+
+def _homed(shop: Workshop) -> str:
+    return "loose pieces, glove and keys" if shop.jacket.loose else "glove and keys"
+
+
+def _taken_off(shop: Workshop) -> str:
+    return "loose pieces off, peel the gloves" if shop.jacket.loose else "peel the gloves"
 
 
 def _lay_up(ledger: Ledger, shop: Workshop, key: str, name: str, home: str) -> str:

@@ -19,7 +19,7 @@ from ...inputs.materials import RubberMaterial
 from ...trade.handling import Grips, Part, grips_for
 from ..cast import Cast
 from ..cradle import Cradle
-from ..jacket import Jacket, JacketPiece
+from ..jacket import Jacket, JacketPiece, LooseShell
 from ..keys import Keys
 from ..locks import Locks
 from ..rubber import FILL_LIFT_MM, Rubber, coat_volumes_mm3, flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
@@ -267,6 +267,10 @@ class Workshop:
         resin = sum(zone.resin_kg for zone in piece.zones)
         return self.resin_batch("jacket laminate", piece.name, resin, self.brief.jacket.glass_fraction)
 
+    def loose_batch(self, shell: LooseShell) -> Batch:
+        fraction = self.brief.jacket.glass_fraction
+        return self.resin_batch("loose piece laminate", shell.name, shell.zone.resin_kg, fraction)
+
     def cast_batch(self) -> Batch:
         kg = self.cast.resin_kg + self.cast.joint_resin_kg
         seen = self.brief.observed.resin
@@ -279,6 +283,8 @@ class Workshop:
                 yield self.coat_batch(piece, at)
         for shell in self.jacket.pieces:
             yield self.jacket_batch(shell)
+        for insert in self.jacket.loose:
+            yield self.loose_batch(insert)
         yield self.gelcoat_batch()
         yield self.cast_batch()
 

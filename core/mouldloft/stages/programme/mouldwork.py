@@ -10,10 +10,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from ...base.figures import counted
+from ...base.figures import counted, listed
 from ...base.marks import Assumption, Mark
 from ...trade.price import wall_hours
-from ..jacket import JacketPiece
+from ..jacket import JacketPiece, LooseShell
 from .mixes import Workshop
 from .work import GRIND_WEAR, LIFT_WEAR, RESIN_WEAR, RUBBER_WEAR, SOLVENT_WEAR, Ledger, Wait, Work
 
@@ -26,6 +26,7 @@ STAGE_MOST_H = 24.0  # common practice: past a day the laminate is abraded befor
 ABRADE_H = 0.75
 PATCH_CURE_H = 24.0  # test patches are read the next day
 GLOVE_REST_H = 16.0  # common practice: left bolted overnight before the first cast
+CLOSE_LOOSE_H = 1.5  # common practice: the back of a loose piece closed with a lid of glass and faired
 GELLED_H = 2.0  # common practice: a jacket piece may be worked beside once it has gelled
 
 
@@ -264,10 +265,42 @@ def _jackets(ledger: Ledger, shop: Workshop, piece: int, cured: str) -> str:
     """The jacket pieces over one glove piece, one against the other; cured on the master before anything moves."""
     last = cured
     cure_h = shop.catalogue.resin_for(shop.brief.materials).cure_h * shop.resin_warmth
+    for insert in reversed([one for one in shop.jacket.loose if one.piece == piece]):  # the last off is laid up first
+        last = _lay_loose(ledger, shop, insert, last)
     for shell in (p for p in shop.jacket.pieces if p.piece == piece):
         laid = _lay_jacket(ledger, shop, shell, last)
         last = _fit_out(ledger, shop, shell, laid, cure_h)
     return last
+
+
+def _lay_loose(ledger: Ledger, shop: Workshop, shell: LooseShell, last: str) -> str:
+    """A loose piece laid up on the rubber, its back closed; waxed, so that the jacket comes off it."""
+    rates, few = shop.catalogue.rates, min(2, shop.hands)
+    line, area_m2 = f"Loose pieces, {shell.under}", shell.zone.area_mm2 * 1e-6
+    waxed = ledger.add(
+        Work(f"wax {shell.name}", f"Light wax on the rubber, {shell.name}", "jacket", line, "release",
+             area_m2 / 2 / rates.release_m2_h, 1, (Wait(last),), wear=SOLVENT_WEAR)
+    )  # fmt: skip
+    batch = shop.loose_batch(shell)
+    glass_h = shell.zone.glass_kg / rates.laminating_kg_h * rates.tight_factor
+    pots_h = math.ceil(batch.batches / few) * few * rates.mixing_min / 60.0
+    laid = ledger.add(
+        Work(
+            f"lay {shell.name}", f"Lay up {shell.name}, close its back", "jacket", line, "laminating",
+            glass_h + pots_h + CLOSE_LOOSE_H, few, (Wait(waxed),), unbroken=True,
+            note=f"{', '.join(shell.zone.layers)}; its outside faired to the glove's", wear=RESIN_WEAR,
+            mix=(batch.coat, batch.piece),
+        )
+    )  # fmt: skip
+    held = len(shell.held_at_mm)
+    return ledger.add(
+        Work(
+            f"wax back {shell.name}", f"Glass in {counted(held, 'nut plate')}, wax and PVA its back, {shell.name}",
+            "jacket", line, "release", held * rates.grip_h + area_m2 / 2 / rates.release_m2_h, 1,
+            (Wait(laid, GELLED_H, STAGE_MOST_H, f"Loose piece gels, {shell.name}", "Abrade and wipe its back", 0.25),),
+            wear=SOLVENT_WEAR,
+        )
+    )  # fmt: skip
 
 
 def _lay_jacket(ledger: Ledger, shop: Workshop, shell: JacketPiece, last: str) -> str:
@@ -343,7 +376,7 @@ def _open(ledger: Ledger, shop: Workshop, last: str) -> str:
         Work("trim", "Trim the flange", "jacket", line, "trimming and bolting", 2 * shop.seam_m / rates.trim_m_h, few,
              (Wait(last),), wear=GRIND_WEAR)
     )  # fmt: skip
-    bolts = shop.bolt_count
+    bolts = shop.bolt_count + sum(len(one.held_at_mm) for one in shop.jacket.loose)
     drilled = ledger.add(
         Work("drill", f"Drill and bolt: {bolts} bolts, fitted bolts first", "jacket", line, "trimming and bolting",
              bolts / rates.drill_bolts_per_h, few, (Wait(trimmed),), note="before opening", wear=GRIND_WEAR)
@@ -354,12 +387,19 @@ def _open(ledger: Ledger, shop: Workshop, last: str) -> str:
     )  # fmt: skip
     opened = ledger.add(
         Work("open", "Open the mould, peel the gloves", "mould", line, "lifting and turning", rates.open_mould_h,
-             2, (Wait(numbered),), note="jackets first, last made first; by the wedge slots", wear=LIFT_WEAR)
+             2, (Wait(numbered),), note=f"jackets first, last made first; by the wedge slots{_then_loose(shop)}",
+             wear=LIFT_WEAR)
     )  # fmt: skip
     return ledger.add(
         Work("clean", "Clean gloves and jackets, lay them home and bolt up", "mould", line, "cleaning",
              shop.rubber.skin_m2 / rates.clean_m2_h + 2 * rates.glove_home_h, few, (Wait(opened),), wear=SOLVENT_WEAR)
     )  # fmt: skip
+
+
+def _then_loose(shop: Workshop) -> str:
+    """In which order the loose pieces come off, after the jackets."""
+    names = [one.name for one in shop.jacket.loose]
+    return f"; then {listed(names)}, each along its own pull" if names else ""
 
 
 def mould_work_assumptions() -> Iterable[Assumption]:

@@ -47,6 +47,7 @@ from .columns import (
 )
 from .fixture import check_registration
 from .flanges import STEEPEST, Flanges, lay_flanges, lean_of, share_registered
+from .loose import find_loose_pieces, loose_mm3
 from .record import Envelope, Registration, Rubber, RubberParts
 from .thickness import FADE, edge_share, true_thickness_mm, wanted_thickness_mm
 
@@ -516,11 +517,16 @@ def brush_rubber(
             "measuring the thickness",
         )
     )  # fmt: skip
+    envelopes = tuple(cover.envelope for cover in covers)
     parts = tuple(_parts(cover) for cover in covers)
-    fine_mm3, coarse_mm3 = sum(c.rubber_mm3 for c in covers), sum(c.rubber_mm3 for c in checks)
+    loose = find_loose_pieces(master, envelopes, parts, rule, section, brief.rubber)
+    parts = tuple(replace(part, loose_mm3=-loose_mm3(loose, k)) for k, part in enumerate(parts))
+    out_mm3 = [-part.loose_mm3 for part in parts]
+    fine_mm3 = sum(c.rubber_mm3 for c in covers) - sum(out_mm3)
+    coarse_mm3 = sum(c.rubber_mm3 for c in checks) - sum(out_mm3)
     skin = sum(c.skin_mm3 - c.filled_mm3 for c in covers)
     half = sum(c.half_skin_mm3 - c.filled_mm3 for c in covers)
-    claims = claims_of_pieces(master, seam, [c.envelope for c in covers], rule, scene) if len(pieces) > 2 else ()
+    claims = claims_of_pieces(master, seam, envelopes, rule, scene) if len(pieces) > 2 else ()
     interval = rubber_interval(master, brief, skin, fine_mm3, coarse_mm3, claims)
     true_skin = master.skin_area_mm2 * master.detail_allowance
     # the bevel takes half of what lies under it
@@ -532,15 +538,16 @@ def brush_rubber(
         flange_width_mm=rule.flange_width_mm,
         flange_thickness_mm=rule.flange_mm,
         thickness_reason=rule.reason,
-        envelopes=tuple(cover.envelope for cover in covers),
+        envelopes=envelopes,
         parts=parts,
-        volume_on_coarser_mm3=tuple(cover.rubber_mm3 for cover in checks),
+        volume_on_coarser_mm3=tuple(cover.rubber_mm3 - out for cover, out in zip(checks, out_mm3)),
         volume_mm3=interval,
         coats=split_into_coats(rule, rubber_material, interval.likely, true_skin, half, skin, wall),
         min_thickness_mm=float(thickness.min()),
         thickness_quantiles_mm=tuple(float(q) for q in np.quantile(thickness, [0.05, 0.25, 0.5, 0.75, 0.95])),
         section=section,
         registration=None if whole is None else _registration_of(whole, covers[0].envelope, seam, section),
+        loose=loose,
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...base.intervals import Interval
+from ...geometry.depthmap import Grid
 from ...geometry.frame import PullFrame
 from ...inputs.brief import JointBrief, RubberBrief
 from ...trade.section import JointSection, choose_section
@@ -47,6 +48,47 @@ class Envelope:
     def past_rubber(self) -> np.ndarray:
         """(rows, columns) bool: the jacket's own flange."""
         return np.zeros(self.flange.shape, bool) if self.jacket_flange is None else self.jacket_flange
+
+
+@dataclass(frozen=True, eq=False)
+class LoosePiece:
+    """A rigid insert between a glove and its jacket, in place of fill; off after the jacket, along its own pull.
+
+    piece : of whose glove it lies on. frame : along its pull. floor_mm : (rows, columns) float32 in that frame, where
+    it begins along its pull, NaN off it; up to `top_mm` it takes all of its glove's envelope that stands over the
+    floor. on_jacket_mm2 : of its outside, what the jacket lies against. size_mm : along the frame's axes. Those of one
+    half come off in the order they are numbered.
+    """
+
+    name: str
+    piece: int
+    frame: PullFrame
+    origin_mm: tuple[float, float]
+    pixel_mm: float
+    floor_mm: np.ndarray
+    top_mm: float
+    volume_mm3: float
+    area_mm2: float
+    on_jacket_mm2: float
+    size_mm: tuple[float, float, float]
+    centre_mm: tuple[float, float, float]
+    deep_mm: float = 0.0  # how deep, along the jacket's pull, the fill was that it takes the place of
+    held_at_mm: tuple[tuple[float, float, float], ...] = ()  # bolts through the jacket that hold it home
+
+    @property
+    def grid(self) -> Grid:
+        """The lattice of its floor."""
+        return Grid(*self.origin_mm, self.pixel_mm, *self.floor_mm.shape)
+
+    def holds(self, points_mm: np.ndarray) -> np.ndarray:
+        """(k,) bool: which (k, 3) plan points stand over its floor; of those in its glove's envelope it takes them."""
+        at = self.frame.to_frame(points_mm)
+        fx, fy = ((at[:, k] - self.origin_mm[k]) / self.pixel_mm for k in (0, 1))
+        rows, columns = self.floor_mm.shape
+        inside = (fx > -0.5) & (fy > -0.5) & (fx < columns - 0.5) & (fy < rows - 0.5)
+        i, j = self.grid.nearest(at[:, 0], at[:, 1])
+        with np.errstate(invalid="ignore"):
+            return np.asarray(inside & (at[:, 2] > self.floor_mm[i, j]) & (at[:, 2] < self.top_mm))
 
 
 @dataclass(frozen=True)
@@ -98,6 +140,7 @@ class RubberParts:
     keys_mm3: float = 0.0
     handling_mm3: float = 0.0  # where the brief says it is handled
     bead_mm3: float = 0.0  # the ridge, and what the first piece carries behind its groove less the groove
+    loose_mm3: float = 0.0  # below zero: what loose pieces take the place of
 
     @property
     def total_mm3(self) -> float:
@@ -114,6 +157,7 @@ class RubberParts:
             ("draft", self.draft_mm3),
             ("flange", self.flange_mm3),
             *((("bead", self.bead_mm3),) if self.bead_mm3 else ()),
+            *((("less loose pieces", self.loose_mm3),) if self.loose_mm3 else ()),
             ("keys", self.keys_mm3),
         )
 
@@ -147,6 +191,7 @@ class Rubber:
     thickness_quantiles_mm: tuple[float, ...]  # 5, 25, 50, 75, 95 %
     section: JointSection | None = None  # what the joint is built to
     registration: Registration | None = None
+    loose: tuple[LoosePiece, ...] = ()  # rigid inserts in place of fill, of two pieces alone
 
     @property
     def built_to(self) -> JointSection:

@@ -1,0 +1,87 @@
+"""How much of two gloves fills undercuts, and how deep it is where it is thick, loose pieces taken out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from ...geometry.depthmap import Grid
+from ...geometry.heightmap import sample_map
+from ...geometry.inside import inside_cells
+from ...geometry.thickcells import thick_cells
+from ...trade.answers import THIN_FILL_MM
+from ..master import Master
+from .record import Envelope, LoosePiece, Rubber
+
+_CELL_MM = 6.0  # coarser in proportion past two metres
+
+
+@dataclass(frozen=True)
+class Fills:
+    """mm³, and mm along the pull. all_mm3, deep_mm : without loose pieces; left_mm3, left_deep_mm : with them."""
+
+    all_mm3: float
+    deep_mm: float
+    left_mm3: float
+    left_deep_mm: float
+
+
+def fills_of(master: Master, rubber: Rubber) -> Fills:
+    """The undercut fill of two gloves. Only where it is thick all round is it deep: a web no thicker than
+    `THIN_FILL_MM` cures and bends as a skin does."""
+    cell = _CELL_MM * max(1.0, max(master.size_mm) / 2000.0)
+    deep, left_deep = 0.0, 0.0
+    for envelope in rubber.envelopes:
+        own = [one for one in rubber.loose if one.piece == envelope.piece]
+        fill, kept = _fill_cells(master, envelope, own, rubber.skin_thickness_mm, cell)
+        deep = max(deep, _deepest_mm(fill, cell))
+        left_deep = max(left_deep, _deepest_mm(fill & kept, cell))
+    whole = sum(part.lock_fill_mm3 for part in rubber.parts)
+    # a loose piece may also take some of the draft that stands over its fill
+    left = sum(max(part.lock_fill_mm3 + part.loose_mm3, 0.0) for part in rubber.parts)
+    return Fills(whole, deep, left, left_deep)
+
+
+def _fill_cells(
+    master: Master, envelope: Envelope, loose: Sequence[LoosePiece], skin_mm: float, cell_mm: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """(rows, columns, levels) bool in the pull frame, along it last: rubber further off the skin than its thickness,
+    with skin beyond it along the pull; and what no loose piece takes."""
+    frame, (x0, y0), p = envelope.frame, envelope.origin_mm, envelope.pixel_mm
+    there = np.isfinite(envelope.outer_mm) & ~envelope.open_base
+    i, j = np.nonzero(there)
+    low, high = float(envelope.parting_mm[there].min()), float(envelope.outer_mm[there].max())
+    spans = [(o + p * n.min(), o + p * n.max()) for o, n in ((y0, i), (x0, j))] + [(low, high)]
+    shape = tuple(int(np.ceil((b - a) / cell_mm)) + 1 for a, b in spans)
+    y, x, z = (a + cell_mm * np.arange(n) for (a, _), n in zip(spans, shape))
+    grid = Grid(x0, y0, p, *envelope.outer_mm.shape)
+    gx, gy = np.meshgrid(x, y)
+    floor = sample_map(envelope.parting_mm, grid, gx.ravel(), gy.ravel()).reshape(gx.shape)
+    top = sample_map(np.where(there, envelope.outer_mm, np.nan), grid, gx.ravel(), gy.ravel()).reshape(gx.shape)
+    with np.errstate(invalid="ignore"):
+        held = (z > floor[..., None]) & (z < top[..., None])
+    first = np.array([x[0], y[0], z[0]])
+    vertices = frame.to_frame(master.vertices_mm)
+    inside = inside_cells(vertices, master.faces, first, cell_mm, (shape[1], shape[0], shape[2])).transpose(1, 0, 2)
+    away = ndimage.distance_transform_edt(~inside) * cell_mm
+    under = np.cumsum(inside[:, :, ::-1], axis=2)[:, :, ::-1] > 0
+    fill = held & ~inside & under & (away > skin_mm + 0.5 * cell_mm)
+    kept = np.ones(fill.shape, bool)
+    cells = np.argwhere(fill)
+    points = frame.to_master(np.column_stack([x[cells[:, 1]], y[cells[:, 0]], z[cells[:, 2]]]))
+    for one in loose:
+        kept[tuple(cells[one.holds(points)].T)] = False
+    return fill, kept
+
+
+def _deepest_mm(fill: np.ndarray, cell_mm: float) -> float:
+    """Longest run along the last axis of what is thick all round."""
+    thick = thick_cells(fill, THIN_FILL_MM / 2.0 / cell_mm)
+    run, longest = np.zeros(thick.shape[:2], int), 0
+    for level in range(thick.shape[2]):
+        run = np.where(thick[:, :, level], run + 1, 0)
+        longest = max(longest, int(run.max(initial=0)))
+    return longest * cell_mm

@@ -1,0 +1,141 @@
+"""Loose pieces: a U parted beside its slot, so that one half's jacket asks for a slotful of rubber."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import meshes
+import numpy as np
+import pytest
+import trimesh
+from mouldloft.inputs.brief import brief_from_dict
+from mouldloft.outputs.planfile import open_plan, save_plan
+from mouldloft.outputs.summary import summary_text
+from mouldloft.outputs.words import work_steps
+from mouldloft.solids.build import make_solids
+from mouldloft.solids.solid import manifold_of
+from mouldloft.stages.master import prepare_master
+from mouldloft.stages.pipeline import back_glove, plan
+from mouldloft.stages.rubber import brush_rubber, fills_of
+from mouldloft.stages.seam import place_seam
+from scipy.spatial import cKDTree
+from seam_bodies import opening_along, seen_field
+
+BRIEF = {
+    "master": {"finished_height_mm": 300, "unit": "mm"},
+    "run": {"casts": 3},
+    "opening": {"direction": [1.0, 0.0, 0.0], "directions": 32, "refine": 0},
+    "seam": {"kind": "plane", "plane_offset_mm": -110.0},
+    "rubber": {"pixel_mm": 3.0, "skin_thickness_mm": 8.0, "edge_thickness_mm": 8.0},
+}
+SLOT_MM, DEEP_MM, WIDE_MM = 140.0, 220.0, 100.0
+
+
+@pytest.fixture(scope="module")
+def planned():
+    """A U 300 mm wide, its slot 140 × 100 × 220 mm: parted at x = -110, all of the slot is the left piece's to fill."""
+    mesh = trimesh.Trimesh(*meshes.u_shape(), process=False).subdivide_to_size(30.0)
+    brief = brief_from_dict(BRIEF)
+    return plan(prepare_master(mesh.vertices, mesh.faces, brief.master, name="U"), brief)
+
+
+@pytest.fixture(scope="module")
+def solids(planned):
+    return {solid.name: manifold_of(solid.vertices_mm, solid.faces, solid.name) for solid in make_solids(planned, 3.0)}
+
+
+def test_the_slot_gets_one_loose_piece_of_its_size(planned):
+    (one,) = planned.rubber.loose
+    # the slot less a skin on each wall, less the draft of 3° over half or all of its width; the glove's own skin and
+    # draft stand round the U on the open sides
+    most = (SLOT_MM - 16.0) * (WIDE_MM + 30.0) * (DEEP_MM + 10.0)
+    least = (SLOT_MM - 16.0 - 2 * 120.0 * np.tan(np.radians(3.0)) - 6.0) * WIDE_MM * (DEEP_MM - 20.0)
+    assert least < one.volume_mm3 < most
+    assert abs(one.frame.pull[0]) < 0.5  # out of the slot's open sides, not through its legs
+    assert one.centre_mm[0] == pytest.approx(0.0, abs=10.0)
+    assert SLOT_MM - 35.0 < one.deep_mm <= SLOT_MM - 10.0
+    without = brush_rubber(
+        planned.master, planned.seam, brief_from_dict({**BRIEF, "rubber": {**BRIEF["rubber"], "loose_pieces": "none"}})
+    )
+    assert not without.loose
+    # what the piece takes is what the glove holds less
+    bare = planned.bare_rubber
+    gone = without.volume_mm3.likely - bare.volume_mm3.likely
+    assert gone == pytest.approx(one.volume_mm3, rel=1e-6)
+    before, now = fills_of(planned.master, without), fills_of(planned.master, planned.rubber)
+    assert before.deep_mm == pytest.approx(SLOT_MM - 8.0, abs=12.0)
+    assert now.left_deep_mm < 30.0
+    assert now.deep_mm == before.deep_mm
+
+
+def test_a_slot_that_is_not_deep_gets_none():
+    """Parted through its middle each half fills 70 mm: neither deep nor heavy."""
+    mesh = trimesh.Trimesh(*meshes.u_shape(), process=False).subdivide_to_size(30.0)
+    rubber = {**BRIEF["rubber"], "pixel_mm": 6.0}
+    brief = brief_from_dict({**BRIEF, "seam": {"kind": "plane", "plane_offset_mm": 0.0}, "rubber": rubber})
+    master = prepare_master(mesh.vertices, mesh.faces, brief.master, name="U")
+    seam = place_seam(master, opening_along((1.0, 0.0, 0.0)), seen_field(master, (1.0, 0.0, 0.0)), brief.seam)
+    assert not brush_rubber(master, seam, brief).loose
+
+
+def test_closed_and_what_the_glove_lacks(planned, solids):
+    """Glove and loose piece are parted by one surface: nothing between them, nothing twice."""
+    glove, loose = solids["glove, left piece"], solids["loose piece 1"]
+    (one,) = planned.rubber.loose
+    assert loose.volume() == pytest.approx(one.volume_mm3, rel=0.03)
+    assert (glove ^ loose).volume() < 1.0
+    said = planned.rubber.parts[0].total_mm3
+    # a box has sharp edges, that facets stand clear of: solids hold a little more than the plan, with a loose piece or
+    # without
+    assert glove.volume() + loose.volume() == pytest.approx(said + one.volume_mm3, rel=0.025)
+    skin = trimesh.Trimesh(planned.master.vertices_mm, planned.master.faces, process=False)
+    spots, _ = trimesh.sample.sample_surface(skin, 150_000, seed=1)
+    away, _ = cKDTree(spots).query(np.asarray(loose.to_mesh64().vert_properties)[:, :3])
+    assert away.min() > 8.0 - 0.3  # never nearer to the skin than the glove is thick
+
+
+def test_it_leaves_along_its_own_pull_once_the_jacket_is_off(planned, solids):
+    """Taken off with solids moved by an outside library: jacket, then loose piece, while the other half stands."""
+    (one,) = planned.rubber.loose
+    loose, jacket = solids["loose piece 1"], solids["jacket, left piece"]
+    others = [solids[name] for name in ("glove, left piece", "glove, right piece", "jacket, right piece")]
+    others += [solid for name, solid in solids.items() if name.startswith("master half")]
+    out = planned.rubber.envelopes[0].frame.pull
+    for far in (1.0, 5.0, 20.0, 60.0, 150.0, 400.0):
+        off = jacket.translate((far * out).tolist())
+        assert max((off ^ other).volume() for other in (*others[:2], loose)) < 50.0
+        moved = loose.translate((far * one.frame.pull).tolist())
+        assert max((moved ^ other).volume() for other in others) < 50.0
+    # across the jacket's pull alone: along it the far leg is in its way, which is why it was rubber
+    stuck = loose.translate((30.0 * out).tolist())
+    assert (stuck ^ solids["glove, left piece"]).volume() > 1e4
+
+
+def test_its_weight_order_and_work_by_hand(planned):
+    (shell,), (one,) = planned.jacket.loose, planned.rubber.loose
+    # a box of the laminate: area by the piece's own sides
+    wide, tall, long = one.size_mm
+    assert one.area_mm2 == pytest.approx(2 * (wide * tall + tall * long + wide * long), rel=0.25)
+    per_m2 = (shell.zone.glass_kg + shell.zone.resin_kg) / (one.area_mm2 * 1e-6)
+    glass = shell.zone.mat_g_m2 / 1000.0
+    assert per_m2 == pytest.approx(glass / planned.brief.jacket.glass_fraction, rel=1e-6)
+    names = [task.name for task in planned.programme.tasks]
+    laid = next(k for k, name in enumerate(names) if name.startswith("Lay up loose piece 1"))
+    jacket = next(k for k, name in enumerate(names) if name.startswith("Lay up the jacket") and "left piece" in name)
+    assert laid < jacket
+    assert any("loose pieces off" in name for name in names)
+    without, _ = back_glove(replace(planned.rubber, loose=()), planned.keys, planned.brief, planned.catalogue)
+    heavier = planned.jacket.pieces[0].lift_with_glove.load_kg - without.pieces[0].lift_with_glove.load_kg
+    assert heavier == pytest.approx(shell.mass_kg)
+    bolts = {line.code: line.net.likely for line in planned.takeoff.lines if line.code.startswith("bolt")}
+    assert sum(bolts.values()) >= 2
+    assert "loose piece 1" in summary_text(planned).lower()
+    assert any("loose piece 1" in step.text or "loose piece 1" in step.title for step in work_steps(planned))
+
+
+def test_saved_and_reopened(planned, tmp_path):
+    save_plan(planned, tmp_path)
+    again = open_plan(tmp_path)
+    (one,), (other,) = planned.rubber.loose, again.rubber.loose
+    assert np.array_equal(one.floor_mm, other.floor_mm, equal_nan=True)
+    assert again.jacket.loose == planned.jacket.loose
