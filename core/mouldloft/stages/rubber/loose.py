@@ -122,11 +122,12 @@ def _of_one_half(
         if best.count * coarse**3 < LEAST_LOOSE_MM3:
             break
         left &= ~best.taken  # what it leaves under its drafted floor is rubber
-        if not _deep_or_heavy(envelope, cells[best.taken], coarse, rule.skin_mm):
+        rough = _deep_mm(envelope, cells[best.taken], coarse)
+        if not _deep_or_heavy(best.count * coarse**3, rough, rule.skin_mm):
             continue
         exact = exact or _what_stands(master, envelope, other, rule, section, brief, fine)
         piece = _made(envelope, exact, best, cells[best.taken], fine, brief.draft_deg)
-        if piece.volume_mm3 >= LEAST_LOOSE_MM3:
+        if piece.volume_mm3 >= LEAST_LOOSE_MM3 and _deep_or_heavy(piece.volume_mm3, piece.deep_mm, rule.skin_mm):
             made.append(piece)
     return made
 
@@ -316,15 +317,24 @@ def _point(values: np.ndarray) -> tuple[float, float, float]:
     return float(values[0]), float(values[1]), float(values[2])
 
 
-def _deep_or_heavy(envelope: Envelope, cells: np.ndarray, cell_mm: float, skin_mm: float) -> bool:
-    """Is the fill that so many cells stand in deep or heavy? Between them and the skin a skin of rubber stays."""
-    heavy = len(cells) * cell_mm**3 > HEAVY_FILL_MM3
-    return heavy or _deep_mm(envelope, cells, cell_mm) + skin_mm > DEEP_FILL_MM
+def _deep_or_heavy(volume_mm3: float, deep_mm: float, skin_mm: float) -> bool:
+    """Is a fill deep or heavy of which so much can go? Between it and the skin a skin of rubber stays."""
+    return volume_mm3 > HEAVY_FILL_MM3 or deep_mm + skin_mm > DEEP_FILL_MM
+
+
+def _in_fill(envelope: Envelope, cells: np.ndarray) -> np.ndarray:
+    """(k,) bool: which cells have skin over them along the jacket's pull; over the others stands draft."""
+    at = envelope.frame.to_frame(cells)
+    i, j = _grid_of(envelope).nearest(at[:, 0], at[:, 1])
+    return np.asarray(at[:, 2] < np.nan_to_num(envelope.filled_mm[i, j], nan=-np.inf))
 
 
 def _deep_mm(envelope: Envelope, cells: np.ndarray, cell_mm: float) -> float:
-    """How deep the cells lie along the jacket's pull, but for the deepest tenth of their columns."""
-    at = np.floor(envelope.frame.to_frame(cells)[:, :2] / cell_mm).astype(np.int64)
+    """How deep the fill is in the cells, along the jacket's pull, but for the deepest tenth of its columns."""
+    fill = cells[_in_fill(envelope, cells)]
+    if not len(fill):
+        return 0.0
+    at = np.floor(envelope.frame.to_frame(fill)[:, :2] / cell_mm).astype(np.int64)
     columns = np.unique(at, axis=0, return_counts=True)[1]
     return float(np.quantile(columns, 0.9)) * cell_mm
 
