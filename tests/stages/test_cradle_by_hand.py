@@ -76,6 +76,19 @@ def test_a_longer_trough_gets_a_board_every_400_mm() -> None:
     assert _lay_out(twice, CradleBrief(), 0.5, 0.5).stations_mm == pytest.approx([0.0, 0.0])
 
 
+def test_where_a_web_hangs_as_low_as_the_body_a_board_stands_beside_it() -> None:
+    """A wall between two limbs, 300 mm of it, down to the lowest point: the middle board finds nothing there."""
+    lie = trough()
+    web = replace(lie, flange_mm=np.where(np.abs(lie.along_mm) <= 150.0, 0.0, lie.flange_mm))
+    layout = _lay_out(web, CradleBrief(), 0.2, 0.5)
+    assert layout is not None
+    assert len(layout.stations_mm) >= 2
+    assert np.abs(layout.stations_mm).min() > 150.0
+    assert layout.heights_mm == pytest.approx([100.0] * len(layout.stations_mm))
+    bare = replace(lie, flange_mm=np.zeros(len(lie.along_mm)))
+    assert _lay_out(bare, CradleBrief(), 0.2, 0.5) is None
+
+
 def test_a_board_clears_the_jacket_over_its_whole_thickness() -> None:
     # the trough rises at 1 in 2 along its length as well: over 18 mm and half a pixel each side, 9 + 2.5 mm, the lowest
     # is 5.75 mm or, on rows of 5 mm, 5 mm under the middle of the board

@@ -43,7 +43,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
             f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; {metres(seam.figures.on_show_mm)} of it on show",
         ),
         ("Undercuts", _lock_words(plan)),
-        ("Undercut fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}"),
+        ("Undercut fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}{_taken_by_loose(plan)}"),
         *division_rows(plan),
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
@@ -97,6 +97,13 @@ def _worst_lock(plan: MouldPlan) -> str:
         return ""
     worst = plan.locks.regions[0]
     return f"; worst: {worst.name}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep across the pull"
+
+
+def _taken_by_loose(plan: MouldPlan) -> str:
+    if not plan.rubber.loose:
+        return ""
+    taken = sum(one.volume_mm3 for one in plan.rubber.loose)
+    return f"; {counted(len(plan.rubber.loose), 'loose piece')} in place of {litres(taken)}"
 
 
 _STILL_TWO = (

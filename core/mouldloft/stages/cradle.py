@@ -27,6 +27,7 @@ from .rubber import Envelope, Rubber, covered
 from .wall import SheetLot, sheet_lots
 
 BOARD_SPACING_MM = 400.0  # common practice: further apart the jacket sags between boards
+LEAST_APART_MM = 100.0  # common practice: two boards nearer to each other are one
 GROUND_CLEARANCE_MM = 40.0  # common practice: wood left under the lowest point
 SHOULDER_MM = 60.0  # common practice: wood left beside the jacket
 UNDER_FLANGE_MM = 20.0  # common practice: room for bolts and fingers
@@ -255,7 +256,13 @@ def _lay_out(lie: _Lie, brief: CradleBrief, end_share: float, embrace: float) ->
     first, last = lie.along_mm[dips[0]], lie.along_mm[dips[-1]]
     length = last - first
     count = max(int(np.ceil((1 - 2 * end_share) * length / BOARD_SPACING_MM)) + 1, 2)
-    stations = np.linspace(first + end_share * length, last - end_share * length, count)
+    wanted = np.linspace(first + end_share * length, last - end_share * length, count)
+    wide = 2 * int((brief.board_thickness_mm + lie.pixel_mm) / 2.0 / lie.pixel_mm) + 1
+    under = ndimage.minimum_filter1d(lie.low_mm.min(axis=1), wide, mode="nearest")
+    holds = np.nonzero(under < ndimage.minimum_filter1d(reach, wide, mode="nearest"))[0]
+    stations = _on_what_dips(lie, holds, wanted)
+    if len(stations) < 2:
+        return None
     profiles, contact = [], []
     for station in stations:
         profile = _profile(lie, float(station), brief.board_thickness_mm, reach)
@@ -266,6 +273,19 @@ def _lay_out(lie: _Lie, brief: CradleBrief, end_share: float, embrace: float) ->
         contact += [(station, across[0]), (station, across[-1])]
     heights = np.array([height[[0, -1]].max() for _, height in profiles])
     return _Layout(stations, heights, tuple(profiles), np.array(contact), (SHOULDER_MM, SHOULDER_MM))
+
+
+def _on_what_dips(lie: _Lie, dips: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    """Stations as wanted; where the flange hangs as low as the body there, as between limbs, at the next place that
+    dips. dips : rows of the lie where it does over a board's thickness."""
+    if not len(dips):
+        return np.zeros(0)
+    nearest = lie.along_mm[dips][np.argmin(np.abs(lie.along_mm[dips][None] - wanted[:, None]), axis=1)]
+    moved = np.abs(nearest - wanted) > lie.pixel_mm
+    if not moved.any():
+        return wanted
+    stations = np.unique(np.where(moved, nearest, wanted))
+    return stations[np.append(True, np.diff(stations) > LEAST_APART_MM)]
 
 
 def _profile(

@@ -35,6 +35,8 @@ _COUNTS = (6, 4, 3)  # jackets in all
 _MOST_EACH, _DEARER = 3, 2.5
 _WORTH = 0.9  # of the fill under two jackets: more than that is left, and nobody is sold more
 _LEAST_DEAR = 1e-3  # of what the worst pull costs a half
+_ALONG_WALL = -0.05  # of a pull along its glove's own: less, and it leads into the other half
+_ROUNDS = 4
 _PULLS_EACH = 5  # tried on each half beside its glove's own
 _LEAST_JOINT_MM = 20.0
 
@@ -137,7 +139,9 @@ def _shared_half(
     """Labels of one half's patches, and the pulls they stand for: its glove's own, or up to three that pay."""
     rates = terms.rates
     nearest = int(np.argmax(pulls @ own[glove]))  # the seam's own directions are among the pulls
-    best = [k for k in useful_pulls(costs[which], _PULLS_EACH) if k != nearest]
+    # past the wall stands the other half: no jacket is drawn through it
+    ahead = np.flatnonzero(pulls @ own[glove] > _ALONG_WALL)
+    best = [k for k in ahead[useful_pulls(costs[which][:, ahead], _PULLS_EACH)] if k != nearest]
     chosen = np.array([nearest, *best])
     place = np.full(len(patches.area_mm2), -1, np.int64)
     place[which] = np.arange(len(which))
@@ -176,7 +180,7 @@ def _measured(
     """At most so many jackets as blocks: what is filled, in which order they come off, what they weigh. None where they
     fall into more parts."""
     skin = skin_areas_mm2(body.master)
-    for _ in range(2):  # a jacket in parts is as many jackets: they are told apart, and made fewer
+    for _ in range(_ROUNDS):  # a jacket in parts is as many jackets: they are told apart, and made fewer
         kinds, labels = np.unique(at_most(inner, labels, skin, most), return_inverse=True)
         labels, gloves, pulls = labels.astype(np.int8), gloves[kinds], pulls[kinds]
         blocks, found = cells_of_pieces(
