@@ -520,7 +520,7 @@ def brush_rubber(
     envelopes = tuple(cover.envelope for cover in covers)
     parts = tuple(_parts(cover) for cover in covers)
     loose = find_loose_pieces(master, envelopes, parts, rule, section, brief.rubber)
-    parts = tuple(replace(part, loose_mm3=-loose_mm3(loose, k)) for k, part in enumerate(parts))
+    parts = tuple(replace(part, loose_mm3=0.0 - loose_mm3(loose, k)) for k, part in enumerate(parts))
     out_mm3 = [-part.loose_mm3 for part in parts]
     fine_mm3 = sum(c.rubber_mm3 for c in covers) - sum(out_mm3)
     coarse_mm3 = sum(c.rubber_mm3 for c in checks) - sum(out_mm3)

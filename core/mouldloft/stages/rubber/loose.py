@@ -354,7 +354,7 @@ def _held_at(outside: np.ndarray) -> tuple[tuple[float, float, float], ...]:
 
 def loose_mm3(loose: Sequence[LoosePiece], piece: int) -> float:
     """What the loose pieces of one half take the place of."""
-    return sum(one.volume_mm3 for one in loose if one.piece == piece)
+    return float(sum(one.volume_mm3 for one in loose if one.piece == piece))
 
 
 def _named(found: Sequence[LoosePiece]) -> tuple[LoosePiece, ...]:
