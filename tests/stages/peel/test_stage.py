@@ -62,6 +62,14 @@ def test_what_the_tries_say(tries, verdict):
     assert bool(why) == (verdict != "off")
 
 
+def test_it_says_whether_friction_or_pitch_decides():
+    for stuck, word in (
+        (tried(friction=0.3, off=False, freed=0.7), "friction"),
+        (tried(off=False, pitch_mm=12.0), "pitch"),
+    ):
+        assert f"({word} decides)" in verdict_of([tried(), stuck], 800.0, 1.6, 4.8)[1][0]
+
+
 def test_a_shut_pocket_is_said_and_does_not_alone_make_doubt():
     found, why = verdict_of([tried()], 800.0, 1.6, 4.8, [AirPocket("front, 100 mm up", (0.0, 0.0, 100.0), 9000.0)])
     assert found == "off"
