@@ -5,9 +5,9 @@ without it.
 """
 
 from .scene import properties
-from .ui import gizmos, handlers, menus, operators, overlay, panels, preferences, presets
+from .ui import gizmos, handlers, menus, operators, overlay, panels, preferences, presets, trialpanel
 
-_PARTS = (properties, preferences, operators, presets, panels, menus, gizmos, overlay, handlers)
+_PARTS = (properties, preferences, operators, presets, panels, trialpanel, menus, gizmos, overlay, handlers)
 
 
 def register():

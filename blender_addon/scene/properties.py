@@ -32,9 +32,14 @@ MAPS = (
     ("STRETCH", "Stretch of the Rubber", "What the glove is asked to stretch to pass"),
     ("FILL", "Undercut Fill", "Height of the rubber that fills the lock so that the jacket comes off"),
     ("THICKNESS", "Thickness of the Glove", "From the glove's outside to the nearest skin, once it was measured"),
+    ("PEEL", "Stretch While Peeled", "The greatest stretch of each place of the glove, once it was peeled"),
     ("CLAY", "Scan Against Plan", "How far the finished clay is off its plan, once a scan's folder was read"),
 )
-OWN_OBJECTS = {"THICKNESS": "glove", "CLAY": "clay"}  # maps that lie on results of their own, by those results' role
+OWN_OBJECTS = {
+    "THICKNESS": "glove",
+    "PEEL": "peel",
+    "CLAY": "clay",
+}  # maps that lie on results of their own, by those results' role
 
 
 # what a change of a property does stands on these properties, and enters itself here
@@ -335,6 +340,13 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     apart: FloatProperty(
         name="Apart", subtype="FACTOR", min=0.0, max=1.0, update=_apart_changed,
         description="Move glove and jacket off along their pulls",
+    )  # fmt: skip
+    peel_ways: EnumProperty(
+        name="Peel", default="STRAIGHT", description="How many ways of peeling are tried",
+        items=(
+            ("STRAIGHT", "Straight Off", "A first answer, coarse, in a minute or two"),
+            ("ALL", "All Ways", "Straight, from the top, in a wave and from one side; minutes"),
+        ),
     )  # fmt: skip
     opening_frames: IntProperty(
         name="Frames", description="Length of the opening animation", default=120, min=10, max=5000

@@ -146,10 +146,10 @@ def place_for(scene: bpy.types.Scene, master) -> None:
 
 
 def cover(scene: bpy.types.Scene) -> None:
-    """Hide the sculpt while its map or its scan lies in its place, and show it again when neither does."""
+    """Hide the sculpt while its map, scan or sections lie in its place, and show it again when none does."""
     s = properties.of(scene)
     layer = bpy.context.view_layer if bpy.context.scene == scene else scene.view_layers[0]
-    lying = [role for role in ("map", "clay") if is_seen(scene, role) and of_role(scene, role)]
+    lying = [role for role in ("map", "clay", "section") if is_seen(scene, role) and of_role(scene, role)]
     covering = s.placing == "IN_PLACE" and bool(lying)
     there = [kept.thing for kept in s.covered if kept.thing is not None]
     if covering and not there and s.sculpt is not None:
@@ -254,7 +254,7 @@ def new_mesh(name: str, vertices: np.ndarray, faces, smooth: bool) -> bpy.types.
     return mesh
 
 
-def _hang(scene: bpy.types.Scene, thing: bpy.types.Object, role: str, piece: int = -1) -> None:
+def hang(scene: bpy.types.Scene, thing: bpy.types.Object, role: str, piece: int = -1) -> None:
     thing[ROLE] = role
     thing[PIECE] = piece
     thing[NAME] = thing.name
@@ -267,7 +267,7 @@ def _hang_moving(scene: bpy.types.Scene, thing: bpy.types.Object, role: str, sho
     thing.location = [v * unit for v in shown.at_mm]
     thing[SHARE] = 0.0
     thing[WAY] = [v * shown.reach_mm * unit for v in shown.way]
-    _hang(scene, thing, role, shown.piece)
+    hang(scene, thing, role, shown.piece)
 
 
 def show_shape(scene: bpy.types.Scene, shape: Shape) -> bpy.types.Object:
@@ -301,7 +301,7 @@ def show_line(scene: bpy.types.Scene, line: Line) -> bpy.types.Object:
     spline.use_cyclic_u = line.closed
     curve.materials.append(material("Mouldloft seam", rgb(SEAM)))
     thing = bpy.data.objects.new(line.name, curve)
-    _hang(scene, thing, "seam")
+    hang(scene, thing, "seam")
     return thing
 
 
@@ -318,7 +318,7 @@ def show(scene: bpy.types.Scene, key: str, shown: Shown) -> None:
         show_only(scene, "solid")
     elif shown.shapes or shown.lines:
         set_seen(scene, True, *roles)
-        set_seen(scene, False, "solid", "clay", "place")  # what stands in the same place
+        set_seen(scene, False, "solid", "clay", "place", "peel", "section")  # what stands in the same place
     remember(scene, key)
 
 
@@ -428,7 +428,7 @@ def mark_handling(scene: bpy.types.Scene, at, radius_mm: float) -> bpy.types.Obj
     thing = bpy.data.objects.new("Handled", None)
     thing.empty_display_type = "SPHERE"
     thing.empty_display_size = radius_mm * units_per_mm(scene)
-    _hang(scene, thing, "handling")
+    hang(scene, thing, "handling")
     bpy.context.view_layer.update()
     thing.location = thing.parent.matrix_world.inverted() @ vector(at)
     return thing
@@ -469,7 +469,7 @@ def show_map(scene: bpy.types.Scene, master, stamp: str) -> bpy.types.Object:
     mesh.materials.append(material("Mouldloft map", rgb(PLASTER), ATTRIBUTE))
     thing = bpy.data.objects.new(MAP, mesh)
     thing[STAMP] = stamp
-    _hang(scene, thing, "map")
+    hang(scene, thing, "map")
     return thing
 
 
@@ -552,7 +552,7 @@ def show_clay(scene: bpy.types.Scene, shown: Clay) -> None:
     mesh.color_attributes.active_color = attribute
     thing = bpy.data.objects.new("Scan against plan", mesh)
     thing[LEGEND] = json.dumps(shown.legend)
-    _hang(scene, thing, "clay")
+    hang(scene, thing, "clay")
     for place in shown.places:
         mark_place(scene, place, "place")
 

@@ -25,10 +25,12 @@ COLLECTIONS = {
     "cradle": "Mouldloft cradle",
     "thin": "Mouldloft thin places",
     "solid": "Mouldloft solids",
+    "peel": "Mouldloft peel",
+    "section": "Mouldloft sections",
     "clay": "Mouldloft clay",
     "place": "Mouldloft places",
 }
-MOVED = ("glove", "thin", "key", "jacket", "cradle", "solid")  # along their pulls, by the slider
+MOVED = ("glove", "thin", "key", "jacket", "cradle", "solid", "section")  # along their pulls, by the slider
 ROLES_OF = {
     "seam": ("seam",),
     "glove": ("glove", "wall", "bead", "thin"),

@@ -35,7 +35,11 @@ def show_coloured(context: bpy.types.Context, *roles: str) -> None:
     redraw(context)
 
 
-BESIDE = {"glove": ("thin", "handling"), "clay": ("place",)}  # what is seen with results that carry a map
+BESIDE = {
+    "glove": ("thin", "handling"),
+    "clay": ("place",),
+    "peel": ("map",),
+}  # what is seen with results that carry a map
 
 
 def show_map(context: bpy.types.Context) -> None:

@@ -63,7 +63,7 @@ class InSidebar:
 _seen: tuple | None = None
 
 
-def _standings(context):
+def standings_now(context):
     """The standings, worked out once for all panels of one draw."""
     global _seen
     now = (context.scene.session_uid if hasattr(context.scene, "session_uid") else context.scene.name,
@@ -74,11 +74,11 @@ def _standings(context):
 
 
 def _next_section(context) -> str | None:
-    standings = _standings(context)[0]
+    standings = standings_now(context)[0]
     return next((key for key in PLAN_KEYS if standings[key].kind != "fresh"), None)
 
 
-def _refusal(layout, context, key: str) -> None:
+def refusal_box(layout, context, key: str) -> None:
     """Why a section did not run when last asked to, and a button that mends it where there is one."""
     result = properties.of(context.scene).results.get(key)
     if result is None or not result.refusal:
@@ -286,7 +286,7 @@ def remarks_of(result) -> list[str]:
 
 
 def _line(context, layout, key: str) -> None:
-    standing = _standings(context)[0][key]
+    standing = standings_now(context)[0][key]
     if standing.kind == "none":
         return
     box = layout.box()
@@ -295,10 +295,10 @@ def _line(context, layout, key: str) -> None:
         box.active = False
     wrapped(box, context, standing.line, "NONE" if standing.good else "ERROR")
     result = properties.of(context.scene).results[key]
-    _remarks(context, box, result, remarks_of(result))
+    remarks_below(context, box, result, remarks_of(result))
 
 
-def _remarks(context, box, result, remarks: list[str]) -> None:
+def remarks_below(context, box, result, remarks: list[str]) -> None:
     """What else was said, behind an arrow."""
     if not remarks:
         return
@@ -314,7 +314,7 @@ def _remarks(context, box, result, remarks: list[str]) -> None:
 def _section(context, layout, key: str, following: str | None) -> None:
     """One section: its header with how it stands, its settings, its button, what it said."""
     s = properties.of(context.scene)
-    standing = _standings(context)[0][key]
+    standing = standings_now(context)[0][key]
     result = s.results.get(key)
     icon = ICONS[standing.kind]
     if (standing.kind == "fresh" and not standing.good) or (result is not None and result.refusal):
@@ -330,7 +330,7 @@ def _section(context, layout, key: str, following: str | None) -> None:
     row.scale_y = 1.6 if key == following else 1.0  # the one next step stands out
     verb = "Open Along the Arrow" if key == "opening" and s.way == "OWN" else BY_KEY[key].verb
     row.operator("mouldloft.run", text=verb, icon="PLAY" if key == following else "NONE").section = key
-    _refusal(inner, context, key)
+    refusal_box(inner, context, key)
     _line(context, inner, key)
     if key in _AFTER:
         _AFTER[key](context, inner, s)
@@ -359,7 +359,7 @@ class MOULDLOFT_PT_plan(InSidebar, bpy.types.Panel):
         if s.sculpt is None:
             self._start(context, layout)
             return
-        problem = _standings(context)[1]
+        problem = standings_now(context)[1]
         if problem:
             wrapped(layout, context, problem, "ERROR")
         following = _next_section(context)
@@ -417,7 +417,7 @@ class MOULDLOFT_PT_view(InSidebar, bpy.types.Panel):
                 words = name.split()[1].capitalize()  # one word: no more fits
                 pressed = results.is_seen(scene, role)
                 shown.operator("mouldloft.toggle_shown", text=words, depress=pressed).role = role
-        for role in ("glove", "jacket") if s.show_pieces else ():
+        for role in ("glove", "jacket", "peel", "section") if s.show_pieces else ():
             for thing in results.of_role(scene, role) if results.is_seen(scene, role) else ():
                 layout.prop(thing, "hide_viewport", text=str(thing[NAME]), invert_checkbox=True)
         if results.of_role(scene, "glove"):
@@ -445,7 +445,7 @@ class MOULDLOFT_PT_client(InSidebar, bpy.types.Panel):
 
     bl_label = "Client"
     bl_idname = "MOULDLOFT_PT_client"
-    bl_order = 11
+    bl_order = 12
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context):
@@ -491,7 +491,7 @@ class MOULDLOFT_PT_sheets(InSidebar, bpy.types.Panel):
 
     bl_label = "Sheets"
     bl_idname = "MOULDLOFT_PT_sheets"
-    bl_order = 12
+    bl_order = 13
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context):
@@ -507,7 +507,7 @@ class MOULDLOFT_PT_sheets(InSidebar, bpy.types.Panel):
         ready = _next_section(context) is None
         row.scale_y = 1.6 if ready else 1.0
         row.operator("mouldloft.write_sheets", icon="FILE_TICK")
-        _refusal(layout, context, "sheets")
+        refusal_box(layout, context, "sheets")
         column = layout.column(align=True)
         for path, what in written_files(context.scene):
             opened = column.operator("mouldloft.open_file", text=Path(path).name, icon="FILE")
@@ -522,7 +522,7 @@ class MOULDLOFT_PT_as_built(InSidebar, bpy.types.Panel):
 
     bl_label = "As Built"
     bl_idname = "MOULDLOFT_PT_as_built"
-    bl_order = 13
+    bl_order = 14
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context):
@@ -532,13 +532,13 @@ class MOULDLOFT_PT_as_built(InSidebar, bpy.types.Panel):
         s = properties.of(context.scene)
         layout.prop(s, "as_built")
         layout.operator("mouldloft.show_clay", icon="MOD_SHRINKWRAP")
-        _refusal(layout, context, "clay")
+        refusal_box(layout, context, "clay")
         if results.of_role(context.scene, "clay"):
             self._places(context, layout, s.result("clay"))
         layout.separator()
         layout.prop(s, "run_log")
         layout.operator("mouldloft.show_log", icon="LINENUMBERS_ON")
-        _refusal(layout, context, "log")
+        refusal_box(layout, context, "log")
         told = charts.log_kept(s)
         if told:
             layout.prop(s, "log_chart")
@@ -550,7 +550,7 @@ class MOULDLOFT_PT_as_built(InSidebar, bpy.types.Panel):
         box = layout.box()
         *before, last = result.line.split("\n")
         wrapped(box, context, last)
-        _remarks(context, box, result, before)
+        remarks_below(context, box, result, before)
         for number, words in enumerate(remarks_of(result), 1):
             row = box.split(factor=0.18, align=True)
             row.operator("mouldloft.look_at_place", text=f"{number}").number = number

@@ -1273,6 +1273,83 @@ def a_mould_opens_in_an_animation():
 
 
 @check
+def sections_lie_apart_and_make_up_the_sculpt():
+    import bmesh
+
+    s, results, scene = settings(), addon("scene.results"), bpy.context.scene
+    apart = s.apart
+    assert bpy.ops.mouldloft.propose_sections() == {"FINISHED"}
+    parts = results.of_role(scene, "section")
+    volume = addon("scene.state").done_now(scene)["master"].volume_mm3
+    assert len(parts) >= 2, "the hare's ears at least"
+    total = 0.0
+    for thing in parts:  # by Blender's own mesh library
+        mesh = bmesh.new()
+        mesh.from_mesh(thing.data)
+        assert all(len(edge.link_faces) == 2 for edge in mesh.edges), thing.name
+        total += mesh.calc_volume() * 1e9
+        mesh.free()
+    assert abs(total / volume - 1.0) < 0.01, "cut plain, nothing is lost"
+    places = [tuple(thing.location) for thing in parts]
+    s.apart = 0.0
+    assert any(tuple(thing.location) != place for thing, place in zip(parts, places)), "each off along its cut"
+    assert all(abs(v) < 1e-6 for thing in parts for v in thing.location)
+    assert s.result("sections").line.startswith(f"{len(parts)} parts")
+    assert any("Ear" in words or "ear" in words for words in addon("ui.panels").remarks_of(s.result("sections")))
+    results.remove(scene, "section")
+    s.apart = apart
+
+
+@check
+def a_peeled_glove_is_played_with_its_stretch_in_colours():
+    """On a lattice far too coarse for an answer: what is looked at is that each frame shows the core's places."""
+    from dataclasses import replace
+
+    s, results, scene, trials = settings(), addon("scene.results"), bpy.context.scene, addon("work.trials")
+    from mouldloft.stages import pipeline
+
+    own, kept = pipeline.peel_off, []
+
+    def coarse(*given):
+        brief = replace(given[4], peel=replace(given[4].peel, pitch_mm=60.0, frictions=(0.0,)))
+        kept.append(own(*given[:4], brief, *given[5:]))
+        return kept[-1]
+
+    pipeline.peel_off = coarse
+    try:
+        assert bpy.ops.mouldloft.peel_gloves() == {"FINISHED"}
+    finally:
+        pipeline.peel_off = own
+    gloves = results.of_role(scene, "peel")
+    assert len(gloves) == len(kept[0].gloves) == 2
+    assert s.map_kind == "PEEL"
+    assert "allowed" in s.map_text
+    first = next(thing for thing in gloves if thing.data.shape_keys.animation_data.action.frame_range[0] == 1.0)
+    motion = next(glove.motion for glove in kept[0].gloves if glove.piece == first["mouldloft_piece"])
+    rest, end = evaluated_mm(first, 1), evaluated_mm(first, first.data.shape_keys.animation_data.action.frame_range[1])
+    from mouldloft.stages.peel import played
+
+    wanted = played(motion, rest, np.array([len(motion.moved_mm) - 1]))[0]
+    assert np.abs(rest - vertices_mm(first)).max() < 1e-3, "home on the first frame"
+    assert np.abs(end - wanted).max() < 0.02 * np.abs(wanted - rest).max(), "as the mechanics left it on its last"
+    assert np.ptp(colours_of(first, "Mouldloft peel"), axis=0).max() > 0.05
+    assert trials.MOST_FRAMES >= len(first.data.shape_keys.key_blocks) > 2
+    s.hands += 1
+    assert kinds()["keys"] == "fresh", "other hands peel the same glove"
+    s.hands -= 1
+    results.remove(scene, "peel")
+    s.map_kind = "FREES"
+
+
+def evaluated_mm(thing, frame) -> np.ndarray:
+    bpy.context.scene.frame_set(int(frame))
+    seen = thing.evaluated_get(bpy.context.evaluated_depsgraph_get())
+    points = np.empty(len(seen.data.vertices) * 3, np.float32)
+    seen.data.vertices.foreach_get("co", points)
+    return points.reshape(-1, 3).astype(float) * 1000.0
+
+
+@check
 def stills_and_turntable_are_drawn():
     s = settings()
     s.folder = str(WORK / "pictures")

@@ -2,9 +2,9 @@
 
 from ...scene import keeping
 from ...work import jobs
-from . import asbuilt, client, glove, keys, opening, pictures, placing, running, sculpt, seam, shaping, sheets
+from . import asbuilt, client, glove, keys, opening, pictures, placing, running, sculpt, seam, shaping, sheets, trials
 
-_PARTS = (running, sculpt, opening, seam, shaping, glove, keys, placing, sheets, pictures, client, asbuilt)
+_PARTS = (running, sculpt, opening, seam, shaping, glove, keys, placing, sheets, pictures, client, asbuilt, trials)
 
 
 def register():

@@ -164,8 +164,8 @@ class Shaping:
         """What the line costs now, and what it cost before."""
         rest = self.steps[-1].rest
         now = rest.told if self.at_rest else rest.told_at(self.moving)
-        said = [replace(told, fill_mm3=told.fill_mm3 * self._finer) for told in (now, self.first)]
-        return lines.shaped_line(*said, self.currency, self.units)
+        here, before = (replace(told, fill_mm3=told.fill_mm3 * self._finer) for told in (now, self.first))
+        return lines.shaped_line(here, before, self.currency, self.units)
 
     def keep(self) -> None:
         """Leave the line as the seam's curve, and its level beside it: what runs next takes that very line."""

@@ -201,16 +201,15 @@ def _healed(
 
 
 def _sole(count: int, lower: np.ndarray) -> np.ndarray:
-    """(count,) bool, slices whose link to the one before is a bridge of the graph."""
-    import networkx
+    """(count,) bool, slices whose link to the one before is a bridge of the graph: without it, it falls apart."""
 
-    graph = networkx.Graph()
-    graph.add_nodes_from(range(count))
-    graph.add_edges_from(lower.tolist())
-    bridges = {(min(a, b), max(a, b)) for a, b in networkx.bridges(graph)}
-    sole = np.zeros(count, bool)
-    for before, after in lower.tolist():
-        sole[after] |= (min(before, after), max(before, after)) in bridges
+    def parts(links: np.ndarray) -> int:
+        table = coo_array((np.ones(len(links), np.int8), (links[:, 0], links[:, 1])), shape=(count, count))
+        return int(connected_components(table, directed=False, return_labels=False))
+
+    whole, sole = parts(lower), np.zeros(count, bool)
+    for k, after in enumerate(lower[:, 1].tolist()):
+        sole[after] |= parts(np.delete(lower, k, axis=0)) > whole
     return sole
 
 

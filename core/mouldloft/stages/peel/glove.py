@@ -6,10 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from scipy import ndimage, spatial
 
 from ...base.progress import SILENT, Progress
 from ...geometry.closest import closest_on_faces
+from ...geometry.heightmap import outline
 from ...geometry.rays import RayScene, inside_body
 from ...geometry.sampling import samples_by_area, samples_on_every_face
 from ..master import Master, skin_faces
@@ -150,14 +152,13 @@ def _box(envelope: Envelope) -> tuple[np.ndarray, np.ndarray]:
 
 def _rim(envelope: Envelope, lattice: Lattice) -> tuple[np.ndarray, np.ndarray, float]:
     """Nodes at the glove's outer edge, by the longest outline of its column image, and how far along it they lie."""
-    from skimage import measure
-
-    held = np.pad(np.isfinite(envelope.outer_mm), 1)
-    outline = max(measure.find_contours(held.astype(float), 0.5), key=len) - 1
-    i, j = np.clip(np.rint(outline).astype(int), 0, np.array(envelope.outer_mm.shape) - 1).T
-    x = envelope.origin_mm[0] + outline[:, 1] * envelope.pixel_mm
-    y = envelope.origin_mm[1] + outline[:, 0] * envelope.pixel_mm
-    line = envelope.frame.to_master(np.column_stack([x, y, envelope.parting_mm[i, j]]))
+    pixel, origin = envelope.pixel_mm, envelope.origin_mm
+    held = outline(np.isfinite(envelope.outer_mm), origin, pixel)
+    rings = [part.exterior for part in shapely.get_parts(held)]
+    edge = shapely.get_coordinates(shapely.segmentize(max(rings, key=lambda ring: ring.length), pixel))
+    at = np.rint((edge[:, ::-1] - np.asarray(origin)[::-1]) / pixel).astype(int)
+    i, j = np.clip(at, 0, np.array(envelope.outer_mm.shape) - 1).T
+    line = envelope.frame.to_master(np.column_stack([edge, envelope.parting_mm[i, j]]))
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
     away, at = spatial.cKDTree(line).query(lattice.positions_mm)
     chosen = np.flatnonzero(away < 1.5 * lattice.pitch_mm)
