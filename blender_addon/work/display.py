@@ -335,10 +335,10 @@ def _scale(kind: str, done: dict[str, Any]) -> Colours:
     index = np.clip(values * (255.0 / end) + 0.5, 0, 255).astype(np.int32)
     marks = ["free", *(f"{end * k / 4:g}" for k in (1, 2, 3)), f"{end:g} {unit}"]
     note = f"{100 * locks.stretch_allowed:.0f} % is allowed" if kind == "STRETCH" else ""
-    return Colours(table[index], _ramp(title, srgb, marks, note))
+    return Colours(table[index], ramp(title, srgb, marks, note))
 
 
-def _ramp(title: str, srgb: np.ndarray, marks: list[str], note: str) -> dict[str, Any]:
+def ramp(title: str, srgb: np.ndarray, marks: list[str], note: str) -> dict[str, Any]:
     """Legend of a scale. srgb : (256, 3) along it; marks : five, evenly along it."""
     ramp = [[round(float(v), 4) for v in colour] for colour in srgb[::8]]
     return {"title": title, "ramp": ramp, "marks": marks, "note": note}
@@ -400,4 +400,4 @@ def thickness_shown(done: dict[str, Any], brief: Any, glove_mm: dict[int, np.nda
     marks[-1] += " mm or more"
     note = least_words(glove) + (f"; {counted(len(thin), 'thin place')} marked" if thin else "")
     srgb = thickness_colours(np.linspace(0.0, 1.0, 256))
-    return Thickness(colours, thin, _ramp("Thickness of the glove", srgb, marks, note))
+    return Thickness(colours, thin, ramp("Thickness of the glove", srgb, marks, note))

@@ -135,7 +135,7 @@ def _all_before() -> dict[str, frozenset[str]]:
             stage = left.pop()
             if stage not in behind:
                 behind.add(stage)
-                left += reads[stage].stages if stage in reads else ()
+                left += reads[stage].stages if stage in reads and stage != "peel" else ()  # which is a trial here
         found[section.key] = frozenset(makes[stage] for stage in behind if stage in makes) - {section.key}
     return found
 

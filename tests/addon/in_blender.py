@@ -1305,7 +1305,7 @@ def a_peeled_glove_is_played_with_its_stretch_in_colours():
     """On a lattice far too coarse for an answer: what is looked at is that each frame shows the core's places."""
     from dataclasses import replace
 
-    s, results, scene, trials = settings(), addon("scene.results"), bpy.context.scene, addon("work.trials")
+    s, results, scene, trials = settings(), addon("scene.results"), bpy.context.scene, addon("ui.trying")
     from mouldloft.stages import pipeline
 
     own, kept = pipeline.peel_off, []

@@ -8,7 +8,8 @@ import bpy
 
 from ...registering import registering
 from ...scene import properties, results, settings, state, trials, views
-from ...work.trials import Told, cut_up, peeled
+from ...work.trials import Told
+from ..trying import cut_up, peeled
 from .asbuilt import Kept
 from .common import UNDO
 

@@ -104,7 +104,9 @@ def stage_stamps(master: Master, brief: Brief, catalogue: Catalogue) -> dict[str
     weighed = {"nothing": None, "directions": for_directions(terms), "all": terms}
     made = {"master": master_stamp(master, brief)}
     for stage, reads in READS.items():
-        before = [made[name] for name in reads.stages]
+        # a peel that is not asked for follows from nothing but the master: so does what reads it
+        asked = stage != "peel" or brief.peel.run
+        before = [made[name] for name in (reads.stages if asked else ("master",))]
         parts = [_field(brief, path) for path in reads.brief]
         figures = _figures(catalogue, brief, reads.catalogue)
         made[stage] = stamp_of(stage, before, parts, figures, weighed[reads.terms])
