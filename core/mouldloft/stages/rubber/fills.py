@@ -33,16 +33,15 @@ def fills_of(master: Master, rubber: Rubber) -> Fills:
     """The undercut fill of two gloves. Only where it is thick all round is it deep: a web no thicker than
     `THIN_FILL_MM` cures and bends as a skin does."""
     cell = _CELL_MM * max(1.0, max(master.size_mm) / 2000.0)
-    deep, left_deep = 0.0, 0.0
-    for envelope in rubber.envelopes:
+    deep, left_deep, left = 0.0, 0.0, 0.0
+    for envelope, part in zip(rubber.envelopes, rubber.parts):
         own = [one for one in rubber.loose if one.piece == envelope.piece]
         fill, kept = _fill_cells(master, envelope, own, rubber.skin_thickness_mm, cell)
         deep = max(deep, _deepest_mm(fill, cell))
         left_deep = max(left_deep, _deepest_mm(fill & kept, cell))
-    whole = sum(part.lock_fill_mm3 for part in rubber.parts)
-    # a loose piece may also take some of the draft that stands over its fill
-    left = sum(max(part.lock_fill_mm3 + part.loose_mm3, 0.0) for part in rubber.parts)
-    return Fills(whole, deep, left, left_deep)
+        # by share: a loose piece also takes some of the draft that stands over its fill
+        left += part.lock_fill_mm3 * float((fill & kept).sum()) / max(float(fill.sum()), 1.0)
+    return Fills(sum(part.lock_fill_mm3 for part in rubber.parts), deep, left, left_deep)
 
 
 def _fill_cells(

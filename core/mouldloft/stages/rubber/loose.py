@@ -126,7 +126,7 @@ def _of_one_half(
         if not _deep_or_heavy(best.count * coarse**3, rough, rule.skin_mm):
             continue
         exact = exact or _what_stands(master, envelope, other, rule, section, brief, fine)
-        piece = _made(envelope, exact, best, cells[best.taken], fine, brief.draft_deg)
+        piece = _made(envelope, exact, best, cells[best.taken], fine, brief.draft_deg, made)
         if piece.volume_mm3 >= LEAST_LOOSE_MM3 and _deep_or_heavy(piece.volume_mm3, piece.deep_mm, rule.skin_mm):
             made.append(piece)
     return made
@@ -262,10 +262,16 @@ def _freed(seen: _Looked, left: np.ndarray, cell_mm: float) -> _Freed:
 
 
 def _made(
-    envelope: Envelope, standing: _Standing, freed: _Freed, own: np.ndarray, pixel_mm: float, draft_deg: float
+    envelope: Envelope,
+    standing: _Standing,
+    freed: _Freed,
+    own: np.ndarray,
+    pixel_mm: float,
+    draft_deg: float,
+    off: Sequence[LoosePiece],
 ) -> LoosePiece:
     """The piece on a finer lattice: its floor with draft, its volume, its outside and how it lies. own : (k, 3) its
-    cells."""
+    cells; off : pieces that are off before it, and take what they hold."""
     frame, coarse = freed.looked.frame, freed.looked.grid
     grid, floor = _floor(standing, frame, own, pixel_mm)
     x, y = np.meshgrid(grid.x(), grid.y())
@@ -280,16 +286,15 @@ def _made(
     nowhere = (0.0, 0.0, 0.0)
     origin = (grid.x0_mm, grid.y0_mm)
     piece = LoosePiece("", envelope.piece, frame, origin, pixel_mm, floor, top, 0.0, 0.0, 0.0, nowhere, nowhere)
-    return _measured(piece, envelope)
+    return _measured(piece, envelope, off)
 
 
-def _measured(piece: LoosePiece, envelope: Envelope) -> LoosePiece:
+def _measured(piece: LoosePiece, envelope: Envelope, off: Sequence[LoosePiece]) -> LoosePiece:
     """The piece with its volume, its outside and its size, by fine cells of the half that stand over its floor."""
     cell = piece.pixel_mm
     step = max(round(cell / envelope.pixel_mm), 1)
     cells = _cells_of(envelope, cell)
-    mine = piece.holds(cells)
-    own = cells[mine]
+    own = cells[_holds_alone(piece, off, cells)]
     if not len(own):
         return piece
     # a column's cells are fitted to its height, so each stands for a little more or less than a cube
@@ -303,7 +308,7 @@ def _measured(piece: LoosePiece, envelope: Envelope) -> LoosePiece:
     under = ndimage.binary_closing(under) & np.isfinite(floor)
     floor_mm2 = float(np.nan_to_num(np.hypot(1.0, np.minimum(lean, 20.0)), nan=1.0)[under].sum()) * cell**2
     outside = _points_of(envelope, envelope.outer_mm, np.isfinite(envelope.outer_mm), cell)
-    outside = outside[piece.holds(outside - 0.5 * cell * envelope.frame.pull)]
+    outside = outside[_holds_alone(piece, off, outside - 0.5 * cell * envelope.frame.pull)]
     jacket_mm2 = float(len(outside)) * cell**2
     size = np.ptp(at, axis=0) + cell
     return replace(
@@ -311,6 +316,14 @@ def _measured(piece: LoosePiece, envelope: Envelope) -> LoosePiece:
         size_mm=_point(size), centre_mm=_point(own.mean(axis=0)), deep_mm=_deep_mm(envelope, own, cell),
         held_at_mm=_held_at(outside),
     )  # fmt: skip
+
+
+def _holds_alone(piece: LoosePiece, off: Sequence[LoosePiece], points_mm: np.ndarray) -> np.ndarray:
+    """(k,) bool: which points a piece takes that those off before it leave."""
+    held = piece.holds(points_mm)
+    for one in off:
+        held &= ~one.holds(points_mm)
+    return held
 
 
 def _point(values: np.ndarray) -> tuple[float, float, float]:
