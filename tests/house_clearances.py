@@ -13,6 +13,8 @@ LONG_FUNCTIONS: dict[str, str] = {
 }
 
 IMPORTS: dict[str, str] = {
+    "stages/hatches.py > stages/undercut.py": "what a place is called, asked by the cast alone",
+    "stages/hatches.py > stages/visibility.py": "where a hatch is seen least, asked by the cast alone",
     "stages/joining.py > stages/seam/__init__.py": "how the joint is reached, asked by cast and programme alike",
     "stages/joining.py > stages/undercut.py": "how the joint is reached, asked by cast and programme alike",
     "stages/places.py > stages/seam/__init__.py": "names of places, by the features the seam keeps clear of",

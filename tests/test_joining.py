@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.inputs.brief import RatesBrief
+from mouldloft.inputs.brief import RatesBrief, SeamBrief
 from mouldloft.stages.joining import plan_joining
 from trade_bodies import box, seam_of, standing
 
@@ -48,6 +48,52 @@ def test_a_narrow_limb_is_cored() -> None:
     assert len(cored) == 1
     # an arm comes to within a hand of the limb's first 160 mm; 60 x 60 mm above that, and what lies round it
     assert 0.5 < made.cored_l < 60 * 60 * 420 / 1e6 * 1.3
+
+
+def test_a_hatch_lies_off_the_seam_where_it_serves_and_is_seen_least() -> None:
+    rates, line = RatesBrief(), ring(400, 2200)
+    made = plan_joining(box(400, 400, 2200), seam_of(line), rates, 3.0)
+    served = 0.0
+    for hatch in made.hatches:
+        x, _, z = hatch.point_mm
+        # the seam runs in the plane x = 0: on the faces that look across it, or a hatch's half and 60 mm beside it
+        assert abs(x) > 150 + 60 - 1e-6 or abs(x) == pytest.approx(200)
+        assert 150 < z < 2200
+        assert hatch.saves_h > hatch.costs_h
+        served += hatch.served_mm
+    # nothing is left out: by hand, by pole and over cores make up the whole seam
+    assert made.near_mm + made.pole_mm + made.bedded_mm == pytest.approx(2 * 2200 + 2 * 400)
+    assert served >= 2 * (2200 - 1300)  # what neither arm nor pole reaches, up both sides
+    seen_from_the_front = SeamBrief(seen_from="front")
+    hidden = plan_joining(box(400, 400, 2200), seam_of(line), rates, 3.0, seen=seen_from_the_front)
+    assert max(hatch.shows for hatch in hidden.hatches) < max(0.2, max(h.shows for h in made.hatches))
+
+
+def test_a_wide_head_over_a_neck_no_arm_passes_gets_a_hatch_and_no_core() -> None:
+    parts = [((400, 400, 400), 200), ((40, 40, 300), 500), ((400, 400, 400), 800)]
+    solids = []
+    for size, middle in parts:
+        solid = trimesh.creation.box(size)
+        solid.apply_translation((0, 0, middle))
+        solids.append(solid)
+    whole = trimesh.boolean.union(solids, engine="manifold")
+    line = np.array([[0.0, -200, 600], [0, -200, 1000], [0, 200, 1000], [0, 200, 600]])
+    made = plan_joining(standing(whole), seam_of(line), RatesBrief(), 3.0)
+    assert len(made.hatches) == 1
+    assert made.hatches[0].point_mm[2] > 600
+    assert {span.answer for span in made.spans} == {"hatch"}
+    assert made.cored_l == 0.0
+
+
+def test_a_limb_too_slim_for_foam_is_filled() -> None:
+    body, limb = trimesh.creation.box((400, 400, 400)), trimesh.creation.box((16, 90, 420))
+    limb.apply_translation((0, 0, 400))
+    whole = trimesh.boolean.union([body, limb], engine="manifold")
+    line = np.array([[0.0, -45, 500], [0, -45, 610], [0, 45, 610], [0, 45, 500]])
+    made = plan_joining(standing(whole), seam_of(line), RatesBrief(), 3.0)
+    assert {span.answer for span in made.spans} == {"fill"}
+    # 16 x 90 mm, 210 mm of it over the body: what stands further than a hand in, and half as much again by the lattice
+    assert 0.0 < made.filled_l < 0.016 * 0.09 * 0.21 * 1e3 * 1.5
 
 
 def test_a_closed_base_lets_no_hand_in() -> None:

@@ -161,11 +161,12 @@ def test_hours_of_a_cast_by_hand(catalogue: Catalogue, cast: Cast) -> None:
     laminate = next(b for b in made.batches if b.coat == "cast laminate")
     pots_h = math.ceil(laminate.batches / 2) * 2 * 4 / 60
     area = cast.area_mm2 * 1e-6
+    joint = cast.joining
     open_share = 1 - cast.joining.tight_share  # the rest goes into tight places as tissue and light mat
     by_hand = {
         "Cast 1: glass in the halves": (cast.glass_kg / 1.2 * open_share + pots_h + 2.0 * 2000e-6, 2),
         "Cast 1: trim flush while green": (2 * cast.joint_tape_m / 8, 2),
-        "Cast 1: tape the joint from inside": (0.67 * (cast.joining.near_mm + 3 * cast.joining.pole_mm) / 1000, 2),
+        "Cast 1: tape the joint from inside": (0.67 * (joint.near_mm + joint.bedded_mm + 3 * joint.pole_mm) / 1000, 2),
         "Cast 1: open, peel the gloves, cast out": (2.0 + 0.5 * 2000e-6, 2),  # 20 cm² of skin locked
         "Cast 1: clean and check the gloves": (1 / 3, 2),
         "Cast 1: grind, fill and texture the joint": (0.5 * 1.3 + 0.25 * 1.3, 1),  # half of 2.6 m on show

@@ -12,7 +12,6 @@ from ..base.errors import BriefRefused
 from ..base.figures import counted, listed, money, number, packs_words, percent, unit_words
 from ..inputs.brief import Brief, ObservedBrief
 from ..inputs.materials import Material
-from ..stages.cast import joint_tape
 from ..stages.plan import MouldPlan
 from ..trade.packs import cheapest_packs
 from .rates import Factor, fit_factor
@@ -265,7 +264,7 @@ def _observed_of(plan: MouldPlan) -> dict[str, str]:
     return {
         catalogue.gelcoat_for(materials).code: "gelcoat",
         catalogue.resin_for(materials).code: "resin",
-        joint_tape(catalogue).code: "glass",
+        catalogue.joint_tape.code: "glass",
         **{mat.code: "glass" for mat in mats},
     }
 

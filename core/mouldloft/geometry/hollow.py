@@ -20,7 +20,8 @@ _STEPS = np.array([(i, j, k) for i in (-1, 0, 1) for j in (-1, 0, 1) for k in (-
 @dataclass(frozen=True, eq=False)
 class Hollow:
     """Nodes inside a closed mesh. nodes_mm : (k, 3); clearance_mm : (k,) to the nearest skin; index : (k, 3) lattice
-    place of each; skin_mm : (n, 3) samples of the skin; skin_area_mm2 : (n,) that each stands for."""
+    place of each; skin_mm : (n, 3) samples of the skin; skin_area_mm2 : (n,) that each stands for; skin_normals :
+    (n, 3) outward; skin_faces : (n,) the face of each."""
 
     nodes_mm: np.ndarray
     clearance_mm: np.ndarray
@@ -28,6 +29,8 @@ class Hollow:
     pitch_mm: float
     skin_mm: np.ndarray
     skin_area_mm2: np.ndarray
+    skin_normals: np.ndarray
+    skin_faces: np.ndarray
 
     @property
     def slack_mm(self) -> float:
@@ -48,7 +51,10 @@ def hollow_inside(
     nodes = low + (index + 0.5) * pitch
     away, nearest = cKDTree(skin.points_mm).query(nodes, workers=-1)
     behind = ((nodes - skin.points_mm[nearest]) * normals[skin.faces[nearest]]).sum(axis=1) < 0
-    return Hollow(nodes[behind], away[behind], index[behind], pitch, skin.points_mm, skin.areas_mm2)
+    outward = normals[skin.faces]
+    return Hollow(
+        nodes[behind], away[behind], index[behind], pitch, skin.points_mm, skin.areas_mm2, outward, skin.faces
+    )
 
 
 def reach_from(hollow: Hollow, at_mm: np.ndarray, passage_mm: float) -> np.ndarray:

@@ -154,6 +154,17 @@ class Catalogue:
         boards = sorted(self.board, key=lambda board: board.thickness_mm)
         return next((b for b in boards if b.thickness_mm >= thickness_mm - 1e-9), boards[-1])
 
+    @property
+    def joint_tape(self) -> TapeMaterial:
+        """The heaviest tape: the joint carries the cast in one piece, tissue does not."""
+        return max(self.tape, key=lambda tape: tape.mat_g_m2)
+
+    @property
+    def tissue(self) -> TapeMaterial | None:
+        """The lightest glass there is, for tight places; None where it is no lighter than the joint's."""
+        lightest = min(self.tape, key=lambda tape: tape.mat_g_m2)
+        return lightest if lightest.mat_g_m2 < self.joint_tape.mat_g_m2 else None
+
     def bolt_for(self, diameter_mm: float, length_mm: float) -> BoltMaterial:
         """The bolt of this size; where none is listed, the nearest of its diameter under the size's own name, for a
         dealer who sells one sells them all."""

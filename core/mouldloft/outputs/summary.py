@@ -26,7 +26,7 @@ from ..stages.plan import MouldPlan
 from ..trade.answers import Answer
 from ..trade.money import Money
 from .peelwords import peel_rows
-from .words import kind_words, loose_words, rubber_kg_per_mm3, run_line, stands_words, title_of
+from .words import kind_words, loose_words, rubber_kg_per_mm3, run_line, stands_words, title_of, weight_words
 
 _MOST_BOUGHT = 6  # materials named; the rest are counted
 
@@ -202,7 +202,7 @@ def _jacket_words(piece: JacketPiece) -> str:
 def _cast_words(plan: MouldPlan) -> str:
     c = plan.cast
     out, stands = "comes out" if c.comes_out else "does NOT come out", stands_words(c)
-    return f"{kg(c.mass_kg)} each, {kg(c.lift_kg)} with its baseboard, wall {mm(c.thickness_mm)}, {out}; {stands}"
+    return f"{weight_words(c)}, wall {mm(c.thickness_mm)}, {out}; {stands}"
 
 
 def _order_words(plan: MouldPlan) -> str:

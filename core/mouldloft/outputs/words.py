@@ -255,14 +255,21 @@ def with_candidate(plan: MouldPlan, at: int) -> MouldPlan:
 
 def installed_words(plan: MouldPlan) -> str:
     """What a finished cast weighs, as a range, and how it is kept standing."""
-    cast = plan.cast
-    weight = kg_lb(cast.mass_kg)
-    if cast.mass_kg_interval is not None:
-        low, high = cast.mass_kg_interval.low, cast.mass_kg_interval.high
-        weight = f"{number(low)} to {number(high)} kg, likely {kg_lb(cast.mass_kg)}"
+    cast, weighed = plan.cast, plan.cast.lift_kg_interval
+    weight = f"{number(weighed.low)} to {number(weighed.high)} kg, likely {kg_lb(cast.lift_kg)}"
     stands = stands_words(cast)
     said = f"It {stands}" if cast.needs_fixing or cast.ballast_kg <= 0 else f"It stands with {stands}"
-    return f"Each finished cast weighs {weight}, without base plate, ballast or fixings. {said}."
+    return f"Each finished cast weighs {weight}, with {held_words(cast)}; plinth and anchors apart. {said}."
+
+
+def held_words(cast: Cast) -> str:
+    """What is glassed into a cast before it is weighed."""
+    return "its baseboard, sockets and plates" if cast.fixings is not None else "its baseboard"
+
+
+def weight_words(cast: Cast) -> str:
+    """One cast as laid up, and as it comes out of the mould."""
+    return f"{kg(cast.mass_kg)} of laminate and joint, {kg_lb(cast.lift_kg)} with {held_words(cast)}"
 
 
 def price_words(candidate: SeamCandidate, currency: str) -> str:

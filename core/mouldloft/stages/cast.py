@@ -17,13 +17,13 @@ from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
 from ..base.figures import GRAVITY_M_S2, percent, strain_by_rule
-from ..base.intervals import CARVING, Interval, interval_of
+from ..base.intervals import CARVING, Interval, exactly, interval_of
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief, CastBrief
 from ..inputs.catalogue import Catalogue
-from ..inputs.materials import GelcoatMaterial, TapeMaterial
-from ..trade.fixings import Fixings, design_fixings, fixing_assumptions, openings_of
+from ..inputs.materials import GelcoatMaterial
+from ..trade.fixings import Fixings, design_fixings, eyes_for, fixing_assumptions, openings_of
 from ..trade.laminate import laminate_thickness_mm, resin_kg
 from ..trade.lifting import check_lift
 from .baseboard import Outline, Parting, baseboard_of, foot_polygons, outline_of
@@ -96,7 +96,7 @@ class Cast:
     ballast_kg: float
     comes_out: bool
     comes_out_reason: str
-    lift_kg: float  # shell, joint and baseboard; ballast goes in where it stands
+    lift_kg: float  # shell, joint, baseboard, sockets and plates: what is weighed; ballast goes in where it stands
     advice: tuple[str, ...]
     laminate_mm: float = 0.0
     layers: tuple[str, ...] = ()  # schedule, mat weights as sold, first layer first
@@ -112,6 +112,17 @@ class Cast:
     fixings: Fixings | None = None  # where it is fixed to the ground
     joining: Joining | None = None  # tight places, and the joint by reach
     openings: tuple[str, ...] = ()  # drains, vent, filling port, eyes: what is made where, in words
+    eyes: int = 0  # lifting eyes, each rated for all of it
+
+    @property
+    def lift_kg_interval(self) -> Interval:
+        """What is weighed when it is out of the mould, with the shell's doubt."""
+        own = self.mass_kg_interval
+        if own is None:
+            return exactly(self.lift_kg)
+        more, share = self.lift_kg - self.mass_kg, self.mass_kg / max(self.lift_kg, 1e-9)
+        causes = tuple((name, half * share) for name, half in own.causes)
+        return Interval(own.low + more, self.lift_kg, own.high + more, causes)
 
 
 def lay_up_cast(
@@ -177,7 +188,8 @@ def lay_up_cast(
         wind_area_mm2=wind_area,
         wind_pressure_pa=pressure,
     )
-    joining = plan_joining(master, seam, brief.rates, catalogue.rates.hatch_h, progress)
+    rates = catalogue.rates
+    joining = plan_joining(master, seam, brief.rates, rates.hatch_h, progress, rates.core_l_h, brief.seam)
     return _fixed(replace(made, joining=joining), feet, master.height_mm, brief.cast)
 
 
@@ -210,11 +222,6 @@ class _CastLaminate:
         return self.tape_kg + self.joint_resin_kg
 
 
-def joint_tape(catalogue: Catalogue) -> TapeMaterial:
-    """The heaviest tape: the joint carries the cast in one piece, tissue does not."""
-    return max(catalogue.tape, key=lambda tape: tape.mat_g_m2)
-
-
 def gelcoat_kg_m2(gelcoat: GelcoatMaterial, wet_mm: float) -> float:
     """Gelcoat for a square metre at a wet thickness: a millimetre over a square metre is a litre."""
     return wet_mm * 1e-3 * gelcoat.density_kg_m3
@@ -226,7 +233,7 @@ def _lay_laminate(area_mm2: float, seam_mm: float, brief: Brief, catalogue: Cata
     weight_g_m2 = sum(mat.mat_g_m2 for mat in layers)
     area_m2 = area_mm2 * 1e-6
     glass = area_m2 * weight_g_m2 * 1e-3
-    tape = joint_tape(catalogue)
+    tape = catalogue.joint_tape
     tape_kg = seam_mm * 1e-3 * tape.width_mm * 1e-3 * tape.mat_g_m2 * 1e-3 * tape.layers
     laminate = laminate_thickness_mm(weight_g_m2, cast.glass_fraction)
     return _CastLaminate(
@@ -421,8 +428,9 @@ def _fixed(made: Cast, feet: tuple[Polygon, ...], height_mm: float, brief: CastB
             made.foot_hull_mm, made.centre_of_mass_mm[:2], made.mass_kg_interval.low + made.baseboard_kg, moment,
             max(brief.push_n, wind_n), made.laminate_mm,
         )  # fmt: skip
-    openings = openings_of(_centres(feet), height_mm, made.ballast_kg > 0, made.needs_fixing, made.lift_kg)
-    return replace(made, fixings=fixings, openings=openings)
+    lift_kg = made.lift_kg + (fixings.mass_kg if fixings is not None else 0.0)
+    openings = openings_of(_centres(feet), height_mm, made.ballast_kg > 0, made.needs_fixing, lift_kg)
+    return replace(made, fixings=fixings, openings=openings, lift_kg=lift_kg, eyes=eyes_for(lift_kg))
 
 
 def _held_down(

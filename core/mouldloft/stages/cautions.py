@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
 from ..inputs.materials import Hazard, Material
-from .cast import Cast, joint_tape
+from .cast import Cast
 from .jacket import Jacket
 from .master import Master
 from .programme import Programme
@@ -63,7 +63,7 @@ def cautions_for(
 def materials_in_use(takeoff: Takeoff, brief: Brief, catalogue: Catalogue) -> tuple[Material, ...]:
     """The catalogue's entries that the order holds, or would by the brief."""
     gelcoat, resin = catalogue.gelcoat_for(brief.materials), catalogue.resin_for(brief.materials)
-    named: list[Material] = [catalogue.rubber_for(brief.materials), gelcoat, resin, joint_tape(catalogue)]
+    named: list[Material] = [catalogue.rubber_for(brief.materials), gelcoat, resin, catalogue.joint_tape]
     named += [catalogue.catalyst_of(material.catalyst) for material in (gelcoat, resin)]
     ordered = {line.code for line in takeoff.lines}
     named += [material for material in catalogue.materials() if material.code in ordered]
@@ -171,7 +171,7 @@ def _lifting(master: Master, jacket: Jacket, cast: Cast) -> Iterator[Caution]:
     if cast.lift_kg >= HEAVY_KG:
         yield Caution(
             "lifting the cast",
-            f"Each cast with its baseboard weighs about {cast.lift_kg:.0f} kg, without ballast: lift it by the "
+            f"Each cast, with what is glassed into it, weighs about {cast.lift_kg:.0f} kg, without ballast: lift it by the "
             "foot and body, never by a thin limb, with as many hands as your own assessment says.",
             PRACTICE,
         )

@@ -40,10 +40,11 @@ class Reads:
 _LIFTING = tuple(
     f"jacket.{name}" for name in ("lifters", "lift_limit_per_person_kg", "lift_from_mm", "lift_to_mm", "reach_mm")
 )
+_SEEN = ("seam.seen_from", "seam.eye_height_mm", "seam.viewer_distance_mm")
 _ALL_BUT_MESH = tuple(f.name for f in fields(Brief) if f.name not in ("piece", "master", "opening", "peel", "sections"))
 # A test records what each stage reads while it runs and holds this table to it.
 READS: dict[str, Reads] = {
-    "visibility": Reads(("master",), ("seam.seen_from", "seam.eye_height_mm", "seam.viewer_distance_mm")),
+    "visibility": Reads(("master",), _SEEN),
     "directions": Reads(("master", "visibility"), ("opening",), terms="directions"),
     "opening": Reads(
         ("master", "visibility", "directions"),
@@ -66,7 +67,9 @@ READS: dict[str, Reads] = {
     "peel": Reads(("master", "seam", "locks", "rubber", "keys"), ("peel",), "rubber"),
     "cradle": Reads(("rubber", "keys", "jacket"), ("cradle",), "figures"),
     "cast": Reads(
-        ("master", "seam", "locks", "division", "peel"), ("cast", "materials", "rates.reach_mm", *_LIFTING), "figures"
+        ("master", "seam", "locks", "division", "peel"),
+        ("cast", "materials", "rates", *_SEEN, *_LIFTING),
+        "figures",
     ),
     "programme": Reads(
         ("seam", "locks", "division", "rubber", "keys", "jacket", "cradle", "cast"),

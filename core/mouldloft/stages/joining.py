@@ -1,14 +1,15 @@
 """How a cast is laid up and joined: tight places inside the halves, joint by reach, what is done past an arm's length.
 
 The halves are laid up open, so tight places are those of the shape itself. Once they are shut, hands come in by the
-foot: joint further than an arm's reach is taped with a roller on a pole, through a hatch, or its limb is cored before
-the mould is shut, whichever is cheapest. Nobody puts head or body inside.
+foot: joint further than an arm's reach is taped with a roller on a pole or through a hatch, or its limb is cored or
+filled before the mould is shut, whichever is cheapest. Nobody puts head or body inside.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -17,7 +18,8 @@ from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
 from ..geometry.hollow import Hollow, hollow_inside, reach_from, reach_to, unreached_by_ball
 from ..geometry.polyline import spaced_out
-from ..inputs.brief import RatesBrief
+from ..inputs.brief import RatesBrief, SeamBrief
+from .hatches import ARM_MM, HAND_MM, Hatch, Stretch, best_hatches, hatch_assumptions
 from .master import Master
 from .seam import Seam
 from .undercut import where_on_piece
@@ -25,45 +27,72 @@ from .undercut import where_on_piece
 LATTICE_MM = 12.0
 MAT_BALL_MM = 25.0  # common practice: heavy mat is not rolled into what a ball of this radius does not reach
 MAT_TOLERANCE_MM = 5.0  # gelcoat, tissue and paste fill less
-ARM_MM = 50.0  # common practice: half the width that an arm in a sleeve needs
-HAND_MM = 160.0  # common practice: from the last place an arm fits to the fingers
 POLE_MM = 1300.0  # common practice: how far a roller on a pole is guided
+ROLLER_MM = 25.0  # common practice: half the width that a roller needs
 SPACING_MM = 20.0  # of points along the joint
 LEAST_SPAN_MM = 60.0
 LIMB_MM = 180.0  # round the joint: what of a narrow limb is cored
+LEAST_CORE_MM = 12.0  # common practice: half the width under which foam is not cut to fit, and resin fills it
 
 
 @dataclass(frozen=True)
 class JointSpan:
-    """A stretch of joint past an arm's reach and what is done about it: "pole", "hatch" or "core"."""
+    """A stretch of joint past an arm's reach and what is done about it: "pole", "hatch", "core", "fill" or, where none
+    of them does, "section"."""
 
     name: str
     length_mm: float
-    reach_mm: float  # furthest, inf where no arm comes
+    reach_mm: float  # furthest by a way that an arm passes, inf where there is none
     answer: str
     point_mm: tuple[float, float, float]
-    litres: float = 0.0  # of the limb, where it is cored
+    litres: float = 0.0  # of the limb, where it is cored or filled
+
+
+@dataclass(frozen=True)
+class TightPlace:
+    """A place inside that heavy mat bridges: tissue and light mat go there first. point_mm : its middle."""
+
+    name: str
+    area_m2: float
+    point_mm: tuple[float, float, float]
 
 
 @dataclass(frozen=True)
 class Joining:
-    """Of one cast. tight_share : of the skin, tissue and light mat first; places : the largest of them, with m²."""
+    """Of one cast. tight_share : of the skin, tissue and light mat first; places : the largest of them. near_mm : of
+    joint taped by hand, from the foot or a hatch; pole_mm : by a roller on a pole; bedded_mm : shut over a core or a
+    filled limb."""
 
     tight_share: float
-    places: tuple[tuple[str, float], ...]
+    places: tuple[TightPlace, ...]
     near_mm: float
     pole_mm: float
     spans: tuple[JointSpan, ...]
-    hatches: tuple[tuple[str, tuple[float, float, float]], ...]
+    hatches: tuple[Hatch, ...]
+    bedded_mm: float = 0.0
 
     @property
     def cored_l(self) -> float:
         """Litres of foam that limbs are cored with."""
-        return sum(span.litres for span in self.spans)
+        return math.fsum(span.litres for span in self.spans if span.answer == "core")
+
+    @property
+    def filled_l(self) -> float:
+        """Litres of limbs too slim for foam, filled with resin in thin lifts."""
+        return math.fsum(span.litres for span in self.spans if span.answer == "fill")
 
 
-def plan_joining(master: Master, seam: Seam, rates: RatesBrief, hatch_h: float, progress: Progress = SILENT) -> Joining:
-    """Tight places and the joint by reach. hatch_h : person-hours of a hatch, on each cast."""
+def plan_joining(
+    master: Master,
+    seam: Seam,
+    rates: RatesBrief,
+    hatch_h: float,
+    progress: Progress = SILENT,
+    core_l_h: float = 12.0,
+    seen: SeamBrief | None = None,
+) -> Joining:
+    """Tight places and the joint by reach. hatch_h : person-hours of a hatch, on each cast; core_l_h : litres of foam
+    an hour; seen : from where the piece is looked at, for where a hatch is least seen."""
     progress.step(0.1, "inside of the cast: what hands and mat reach")
     hollow = hollow_inside(master.vertices_mm, master.faces, master.normals, master.face_areas_mm2, LATTICE_MM)
     if not len(hollow.nodes_mm):
@@ -73,18 +102,23 @@ def plan_joining(master: Master, seam: Seam, rates: RatesBrief, hatch_h: float, 
         tight &= hollow.skin_mm[:, 2] > MAT_BALL_MM  # the foot is an opening, not a corner
     area = float(hollow.skin_area_mm2.sum())
     share = float(hollow.skin_area_mm2[tight].sum()) / area if area > 0 else 0.0
+    places = _places(master, hollow, tight)
     points, steps = _along(seam)
     if not len(points):
-        return Joining(share, _places(master, hollow, tight), 0.0, 0.0, (), ())
-    far = reach_from(hollow, _foot(master, hollow), ARM_MM)
-    reach = reach_to(hollow, far, points, HAND_MM)
+        return Joining(share, places, 0.0, 0.0, (), ())
+    foot = _foot(master, hollow)
+    reach = reach_to(hollow, reach_from(hollow, foot, ARM_MM), points, HAND_MM)
     past = reach > rates.reach_mm
-    spans = _spans(master, hollow, far, points, steps, reach, past, rates, hatch_h)
-    pole = sum(span.length_mm for span in spans if span.answer == "pole")
-    hatches = tuple((span.name, span.point_mm) for span in spans if span.answer == "hatch")
+    spans = _spans(master, hollow, foot, (points, steps), reach, past, rates, core_l_h)
+    stretches = [stretch for stretch, _ in spans]
+    hatches = best_hatches(master, hollow, points, steps, stretches, rates, hatch_h, seen or SeamBrief(), progress)
+    answered = tuple(_answered(span, stretch, hatches, steps) for stretch, span in spans)
+    by_pole = sum(left for span, left in answered if span.answer == "pole")
+    bedded = sum(span.length_mm for span, _ in answered if span.answer in ("core", "fill"))
+    near = float(seam.length_mm - by_pole - bedded)
     return Joining(
-        share, _places(master, hollow, tight), float(seam.length_mm - pole), float(pole), spans, hatches
-    )  # cored limbs and hatches are taped within reach
+        share, places, near, float(by_pole), tuple(span for span, _ in answered), hatches, float(bedded)
+    )  # what a hatch serves is taped by hand
 
 
 def _foot(master: Master, hollow: Hollow) -> np.ndarray:
@@ -110,33 +144,67 @@ def _along(seam: Seam) -> tuple[np.ndarray, np.ndarray]:
 def _spans(
     master: Master,
     hollow: Hollow,
-    far: np.ndarray,
-    points: np.ndarray,
-    steps: np.ndarray,
+    foot: np.ndarray,
+    along: tuple[np.ndarray, np.ndarray],
     reach: np.ndarray,
     past: np.ndarray,
     rates: RatesBrief,
-    hatch_h: float,
-) -> tuple[JointSpan, ...]:
-    """Runs of joint past reach, narrow ones apart from wide ones, each with its answer."""
-    narrow = past & ~np.isfinite(reach)
+    core_l_h: float,
+) -> list[tuple[Stretch, JointSpan]]:
+    """Runs of joint past reach, narrow ones apart from wide ones, each with its answer without a hatch and what that
+    costs in hours; inf where there is none."""
+    points, steps = along
+    room = np.where(hollow.clearance_mm >= ARM_MM, 0.0, np.inf)
+    narrow = ~np.isfinite(reach_to(hollow, room, points, HAND_MM))
+    by_pole = reach_to(hollow, reach_from(hollow, foot, ROLLER_MM), points, HAND_MM / 2)
     found = []
-    for of, which in (("core", narrow), ("wide", past & ~narrow)):
+    for slim, which in ((True, past & narrow), (False, past & ~narrow)):
         for run in _runs(which):
             length = float(steps[run].sum())
             if length < LEAST_SPAN_MM:
                 continue
             middle = points[run].mean(axis=0)
-            name = where_on_piece(middle, master)
-            furthest = float(reach[run].max())
             at = (float(middle[0]), float(middle[1]), float(middle[2]))
-            if of == "core":
-                found.append(JointSpan(name, length, math.inf, "core", at, _limb_l(hollow, far, points[run])))
-                continue
-            by_pole_h = length / 1000 * rates.joint_h_m * (rates.past_reach_factor - 1)
-            answer = "pole" if furthest <= POLE_MM and by_pole_h <= hatch_h else "hatch"
-            found.append(JointSpan(name, length, furthest, answer, at))
-    return tuple(found)
+            span = JointSpan(where_on_piece(middle, master), length, float(reach[run].max()), "section", at)
+            ways = list(_ways(hollow, points[run], span, float(by_pole[run].max()), slim, rates, core_l_h))
+            hours, span = min(ways, key=lambda way: way[0]) if ways else (math.inf, span)
+            found.append((Stretch(run, hours, slim), span))
+    return found
+
+
+def _ways(
+    hollow: Hollow,
+    points: np.ndarray,
+    span: JointSpan,
+    pole_mm: float,
+    slim: bool,
+    rates: RatesBrief,
+    core_l_h: float,
+) -> Iterable[tuple[float, JointSpan]]:
+    """What can be done about a span without a hatch, with what it costs more than a joint within reach, hours."""
+    if pole_mm <= POLE_MM:
+        more = span.length_mm / 1000 * rates.joint_h_m * (rates.past_reach_factor - 1)
+        yield more, replace(span, answer="pole", reach_mm=min(span.reach_mm, pole_mm))
+    if slim:
+        litres, foam = _limb(hollow, points)
+        if foam:
+            yield litres / core_l_h, replace(span, answer="core", litres=litres)
+        else:
+            hours = litres * (rates.solid_h_l + rates.solid_cost_l / max(rates.hourly_rate, 1e-9))
+            yield hours, replace(span, answer="fill", litres=litres)
+
+
+def _answered(
+    span: JointSpan, stretch: Stretch, hatches: Sequence[Hatch], steps: np.ndarray
+) -> tuple[JointSpan, float]:
+    """The span with a hatch where one serves all of it, and the length that is left for its first answer."""
+    served = np.zeros(len(stretch.run), bool)
+    for hatch in hatches:
+        served |= np.isin(stretch.run, hatch.serves)
+    left = float(steps[stretch.run][~served].sum())
+    if left < LEAST_SPAN_MM and served.any():
+        return replace(span, answer="hatch", litres=0.0), 0.0
+    return (span, left) if not stretch.slim else (span, span.length_mm)
 
 
 def _runs(which: np.ndarray) -> list[np.ndarray]:
@@ -145,17 +213,24 @@ def _runs(which: np.ndarray) -> list[np.ndarray]:
     return [run for run in np.split(at, np.flatnonzero(np.diff(at) > 3) + 1) if len(run)]
 
 
-def _limb_l(hollow: Hollow, far: np.ndarray, points: np.ndarray) -> float:
-    """Litres of the narrow inside round a run of joint, no hand in it."""
-    slim = (hollow.clearance_mm < ARM_MM) & np.isinf(reach_to(hollow, far, hollow.nodes_mm, HAND_MM))
+def _limb(hollow: Hollow, points: np.ndarray) -> tuple[float, bool]:
+    """Litres of the narrow inside round a run of joint, no hand in it, and whether foam can be cut to it."""
+    slim = hollow.clearance_mm < ARM_MM
     if not slim.any():
-        return 0.0
+        return 0.0, True
     away = cKDTree(points).query(hollow.nodes_mm[slim])[0]
-    return float((away < LIMB_MM).sum()) * hollow.pitch_mm**3 / 1e6
+    wide = hollow.nodes_mm[~slim]
+    if len(wide):  # what lies along the wall of a roomy part is no limb
+        away = np.where(cKDTree(wide).query(hollow.nodes_mm[slim])[0] < ARM_MM, np.inf, away)
+    inside = away < LIMB_MM
+    litres = float(inside.sum()) * hollow.pitch_mm**3 / 1e6
+    # the middle of a limb is as far from its skin as half its width
+    middle = float(np.quantile(hollow.clearance_mm[slim][inside], 0.9)) if inside.any() else 0.0
+    return litres, middle >= LEAST_CORE_MM
 
 
-def _places(master: Master, hollow: Hollow, tight: np.ndarray, most: int = 6) -> tuple[tuple[str, float], ...]:
-    """The largest tight places by name, with their area in m²."""
+def _places(master: Master, hollow: Hollow, tight: np.ndarray, most: int = 6) -> tuple[TightPlace, ...]:
+    """The largest tight places, each a cell of the body's height with what of it is tight."""
     cell = 0.12 * master.height_mm
     keys = np.floor(hollow.skin_mm[tight] / cell).astype(int)
     area = hollow.skin_area_mm2[tight]
@@ -164,11 +239,13 @@ def _places(master: Master, hollow: Hollow, tight: np.ndarray, most: int = 6) ->
     _, label = np.unique(keys, axis=0, return_inverse=True)
     label = label.ravel()
     whole = np.bincount(label, weights=area)
-    found: dict[str, float] = {}
+    found: dict[str, TightPlace] = {}
     for k in np.argsort(-whole)[: 3 * most]:
-        name = where_on_piece(hollow.skin_mm[tight][label == k].mean(axis=0), master)
-        found[name] = found.get(name, 0.0) + float(whole[k]) * 1e-6
-    return tuple(sorted(found.items(), key=lambda item: -item[1])[:most])
+        x, y, z = hollow.skin_mm[tight][label == k].mean(axis=0)
+        name = where_on_piece(np.array([x, y, z]), master)
+        first = found.get(name, TightPlace(name, 0.0, (float(x), float(y), float(z))))
+        found[name] = replace(first, area_m2=first.area_m2 + float(whole[k]) * 1e-6)
+    return tuple(sorted(found.values(), key=lambda place: -place.area_m2)[:most])
 
 
 def joining_assumptions() -> tuple[Assumption, ...]:
@@ -176,7 +253,7 @@ def joining_assumptions() -> tuple[Assumption, ...]:
     rule = Mark.COMMON_PRACTICE
     return (
         Assumption("tight place inside a half", f"what a ball of {MAT_BALL_MM:g} mm radius does not reach", rule),
-        Assumption("arm in a sleeve", f"{2 * ARM_MM:g} mm wide", rule),
-        Assumption("hand past the last place an arm fits", f"{HAND_MM:g} mm", rule),
-        Assumption("roller on a pole", f"up to {POLE_MM:g} mm", rule),
+        Assumption("roller on a pole", f"up to {POLE_MM:g} mm, through {2 * ROLLER_MM:g} mm", rule),
+        Assumption("limb too slim for cut foam, filled with resin", f"under {2 * LEAST_CORE_MM:g} mm wide", rule),
+        *hatch_assumptions(),
     )

@@ -36,7 +36,7 @@ from ..trade.bolts import choose_bolt
 from ..trade.money import Money, price_job
 from ..trade.observed import observed_assumptions
 from ..trade.packs import cheapest_packs
-from .cast import BOARD_THICKNESS_MM, Cast, joint_tape
+from .cast import BOARD_THICKNESS_MM, Cast
 from .cradle import Cradle
 from .jacket import Jacket, Zone
 from .keys import Keys
@@ -288,7 +288,7 @@ def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) 
     for mat in catalogue.mat_layers(brief.cast.mat_oz, brief.materials):
         area = interval_of(n * cast.area_mm2 * 1e-6, laid)
         yield Need(mat, "casts", as_observed(area, seen.glass, seen.glass_uncertainty), waste)
-    tape = joint_tape(catalogue)
+    tape = catalogue.joint_tape
     taped = interval_of(n * cast.joint_tape_m * tape.layers, (("overlaps", 0.05),))
     yield Need(tape, "casts", as_observed(taped, seen.glass, seen.glass_uncertainty), waste)
     resin_net = interval_of(n * (cast.resin_kg + cast.joint_resin_kg), by_hand)

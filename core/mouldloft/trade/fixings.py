@@ -31,6 +31,10 @@ PLATE_MM = {"M10": 6.0, "M12": 8.0, "M16": 10.0, "M20": 12.0, "M24": 15.0}  # co
 INSET_MM = 70.0  # common practice: socket from the foot's edge
 FEWEST, MOST = 3, 12
 DRAIN_MM, VENT_MM, PORT_MM = 12.0, 8.0, 110.0  # common practice
+STEEL_KG_MM3 = 7.85e-6
+# from memory: round bar twice the thread across, three times it long, tapped
+SOCKET_KG = {"M10": 0.06, "M12": 0.1, "M16": 0.25, "M20": 0.5, "M24": 0.8}
+EYES = 2  # either side of the centre of mass
 EYES_FROM_KG = 60.0  # common practice: past it a cast is craned rather than carried
 LARGEST_PLATE_MM = 200.0
 
@@ -59,6 +63,12 @@ class Fixings:
     plate_thickness_mm: float
     pad_mm: float
     lines: tuple[SumLine, ...]
+
+    @property
+    def mass_kg(self) -> float:
+        """Of all plates and sockets."""
+        plate = self.plate_side_mm**2 * self.plate_thickness_mm * STEEL_KG_MM3
+        return self.count * (plate + SOCKET_KG.get(self.size, 0.0))
 
     @property
     def holds(self) -> bool:
@@ -196,12 +206,17 @@ def openings_of(
         said.append(f"Filling port: {PORT_MM:g} mm with a lid, in the baseboard; the bags go in where it stands.")
     if fixed:
         said.append("No ballast: the sockets take its place. Plinth or anchor by others, for the pulls given here.")
-    if lift_kg > EYES_FROM_KG:
+    if eyes_for(lift_kg):
         said.append(
             f"Lifting eyes: two rated eyes on backing plates, either side of the centre of mass, each rated for all "
             f"{lift_kg:.0f} kg; a competent person plans the lift."
         )
     return tuple(said)
+
+
+def eyes_for(lift_kg: float) -> int:
+    """How many lifting eyes a cast of that weight gets: none where people carry it."""
+    return EYES if lift_kg > EYES_FROM_KG else 0
 
 
 def fixing_assumptions() -> tuple[Assumption, ...]:

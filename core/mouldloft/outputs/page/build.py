@@ -69,6 +69,7 @@ from ..words import (
     size_line,
     stands_words,
     title_of,
+    weight_words,
 )
 
 _DATA = Path(__file__).parent / "data"
@@ -542,7 +543,7 @@ def _panel(plan: MouldPlan) -> str:
     parts.append(
         _list(
             [
-                ("Mass", kg_lb(plan.cast.mass_kg)),
+                ("Mass", weight_words(plan.cast)),
                 ("Wall", mm(plan.cast.thickness_mm)),
                 ("Stands", stands_words(plan.cast)),
             ]

@@ -51,6 +51,7 @@ from ..words import (
     size_line,
     stands_words,
     title_of,
+    weight_words,
     work_steps,
 )
 from .aside import beforehand_page
@@ -173,7 +174,7 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
         ("Keys", f"{len(plan.keys.keys)}: " + "; ".join(_fixture(c, plan) for c in plan.keys.checks)),
         ("Jacket", f"{kg_lb(jacket_kg)} in {counted(len(plan.jacket.pieces), 'piece')}"),
         *((one.name.capitalize(), loose_words(one)) for one in plan.jacket.loose),
-        ("One cast", f"{kg_lb(plan.cast.mass_kg)}, wall {mm(plan.cast.thickness_mm)}; {stands_words(plan.cast)}"),
+        ("One cast", f"{weight_words(plan.cast)}, wall {mm(plan.cast.thickness_mm)}; {stands_words(plan.cast)}"),
         (
             "Time",
             f"{counted(plan.programme.mould_days, 'day')} for the mould, "
@@ -326,7 +327,7 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     facts = [
         ("Out of the mould", out + cast.comes_out_reason),
         ("Wall", f"{mm(cast.thickness_mm)} over {m2(cast.area_mm2)}"),
-        ("Mass", f"{kg_lb(cast.mass_kg)}; to lift, with its baseboard, {kg_lb(cast.lift_kg)}"),
+        ("Mass", weight_words(cast)),
         ("Centre of mass", _middle_words(cast.centre_of_mass_mm)),
         ("Baseboard", f"{m2(cast.baseboard_area_mm2)}"),
         ("Stands", stands_words(plan.cast)),

@@ -11,10 +11,11 @@ from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, SimpleDocTemplate, Spacer
 
-from ...base.figures import counted, kg, m2, metres, mm, money, number, percent
+from ...base.figures import counted, kg, litres, m2, metres, mm, money, number, percent
 from ...base.files import write_whole
 from ...geometry.heightmap import sample
 from ...inputs.brief import day_one
+from ...stages.joining import Joining
 from ...stages.plan import MouldPlan
 from ...stages.programme import Task, part_of
 from ...stages.rubber.record import Envelope
@@ -30,8 +31,10 @@ from .typeset import MARGIN, facts_table, heading, paper_of, ruled_table, set_te
 
 _ANSWERS = {
     "pole": "roller on a pole, from the foot",
-    "hatch": "a hatch here, cut and glassed back",
+    "hatch": "by hand through a hatch, below",
     "core": "limb cored with cut rigid polyurethane before the halves are shut",
+    "fill": "limb filled with resin and filler, in lifts, before the halves are shut",
+    "section": "neither arm, pole nor hatch reaches it: cut the master into sections here (mouldloft sections)",
 }
 
 
@@ -78,23 +81,39 @@ def casting_card(plan: MouldPlan, inner: float) -> list[Flowable]:
     )
     parts.append(table)
     if cast.joining is not None and cast.joining.spans:
-        spans = [
-            [s.name, metres(s.length_mm), "no arm" if s.reach_mm > 1e6 else mm(s.reach_mm), _ANSWERS[s.answer],
-             f"{s.litres:.1f} l" if s.litres else ""]
-            for s in cast.joining.spans
-        ]  # fmt: skip
-        note = f"Further than {mm(plan.brief.rates.reach_mm)} from the foot. Nobody puts head or body inside the cast."
-        parts += heading("Joint past an arm's reach", note)
-        parts.append(
-            ruled_table(
-                ("Where", "Length", "Reach", "How", "Core"),
-                spans,
-                [inner * v for v in (0.26, 0.1, 0.12, 0.42, 0.1)],
-                (1, 2, 4),
-            )
-        )
-    parts += heading("Weighed")
+        parts += _past_reach(plan, cast.joining, inner)
+    parts += heading("Weighed", "Out of the mould: with joint, baseboard, sockets and plates.")
     parts.append(set_text(f"Planned {_mass_words(plan)}.   Found ______ kg.   Signed ____________", size=9))
+    return parts
+
+
+def _past_reach(plan: MouldPlan, joining: Joining, inner: float) -> list[Flowable]:
+    """What is done about the joint that no arm reaches from the foot, and where the hatches are cut."""
+    where = where_words(plan, [span.point_mm for span in joining.spans])
+    spans = [
+        [name, metres(s.length_mm), "too narrow for an arm" if s.reach_mm > 1e6 else mm(s.reach_mm),
+         _ANSWERS[s.answer], litres(s.litres * 1e6) if s.litres else ""]
+        for name, s in zip(where, joining.spans)
+    ]  # fmt: skip
+    note = f"Further than {mm(plan.brief.rates.reach_mm)} from the foot. Nobody puts head or body inside the cast."
+    parts: list[Flowable] = heading("Joint past an arm's reach", note)
+    parts.append(
+        ruled_table(("Where", "Length", "Way from the foot", "How", "Limb"), spans,
+                    [inner * v for v in (0.25, 0.1, 0.17, 0.4, 0.08)], (1, 2, 4))
+    )  # fmt: skip
+    if joining.hatches:
+        rows = [
+            [str(k), name, f"{h.size_mm[0]:.0f} × {h.size_mm[1]:.0f} mm", metres(h.served_mm),
+             f"{number(h.saves_h, 2)} h" if h.saves_h < 50 else "nothing else reaches it", f"{number(h.costs_h, 2)} h",
+             percent(h.shows)]
+            for k, (h, name) in enumerate(zip(joining.hatches, where_words(plan, [h.point_mm for h in joining.hatches])), 1)
+        ]  # fmt: skip
+        note = "Cut when the halves are shut, edge bevelled; glassed back, filled and textured when the joint is made."
+        parts += heading("Hatches", note)
+        parts.append(
+            ruled_table(("Hatch", "Middle of it", "Size", "Joint taped", "Saves", "Takes", "On show"), rows,
+                        [inner * v for v in (0.07, 0.3, 0.15, 0.12, 0.16, 0.1, 0.1)], (3, 5, 6))
+        )  # fmt: skip
     return parts
 
 
@@ -114,9 +133,11 @@ def _card_facts(plan: MouldPlan) -> list[tuple[str, str]]:
         ("Resin", f"{resin.name}: {kg(cast.resin_kg + cast.joint_resin_kg)}{mix('cast laminate')}"),
     ]
     if cast.joining is not None:
-        where = "; ".join(f"{name} ({m2(area * 1e6)})" for name, area in cast.joining.places if area >= 0.005)
+        places = [place for place in cast.joining.places if place.area_m2 >= 0.005]
+        names = where_words(plan, [place.point_mm for place in places])
+        where = "; ".join(f"{name} ({m2(p.area_m2 * 1e6)})" for name, p in zip(names, places))
         facts.append(
-            ("Tight places", f"{percent(cast.joining.tight_share)} of the skin, tissue and 300 g first: {where}")
+            ("Tight places", f"{percent(cast.joining.tight_share)} of the skin, tissue and light mat first: {where}")
         )
     facts.append(("Joint", f"{metres(cast.joint_tape_m * 1000)}, paste and tape"))
     return facts
@@ -142,9 +163,7 @@ def _day_of(day: str, begun: int) -> str:
 
 
 def _mass_words(plan: MouldPlan) -> str:
-    spread = plan.cast.mass_kg_interval
-    if spread is None:
-        return kg(plan.cast.mass_kg)
+    spread = plan.cast.lift_kg_interval
     return f"{kg(spread.likely)} ({number(spread.low)} to {number(spread.high)})"
 
 
@@ -359,6 +378,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     if start is not None:
         valid += f"; work from {start.isoformat()}, ready about {(start + timedelta(days=days)).isoformat()}"
     cast = plan.cast
+    weight = cast.lift_kg_interval
     finish = "painted and lacquered" if plan.brief.finish.paint else "unpainted, joint ground"
     if plan.brief.finish.paint and plan.brief.finish.colourways:
         finish += f" in {counted(len(set(plan.brief.finish.colourways)), 'colourway')}"
@@ -385,7 +405,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
         facts_table(
             [
                 ("One cast more", f"{money(round(cash.more.price, -1), cash.currency)} while the mould is kept"),
-                ("Each cast weighs", f"{kg(cast.lift_kg)} about; {stands}"),
+                ("Each cast weighs", f"{number(weight.low)} to {kg(weight.high)}, as it leaves us; {stands}"),
                 ("The mould lasts", f"about {plan.takeoff.mould_life_casts:.0f} casts, by rule, not by promise"),
             ],
             inner,

@@ -77,7 +77,7 @@ def _one_cast(ledger: Ledger, shop: Workshop, key: str, name: str, last: str, re
     )  # fmt: skip
     weighed = ledger.add(
         Work(f"{key} weigh", f"{name}: number and weigh", "casts", name, "casting", rates.weigh_h, 1, (Wait(opened),),
-             note=f"{shop.cast.mass_kg:.1f} kg by the plan")
+             note=f"{shop.cast.lift_kg:.1f} kg by the plan")
     )  # fmt: skip
     cleaned = ledger.add(
         Work(f"{key} clean", f"{name}: clean and check the gloves", "casts", name, "cleaning",
@@ -129,9 +129,14 @@ def _lay_up(ledger: Ledger, shop: Workshop, key: str, name: str, home: str) -> s
         )
     )  # fmt: skip
     cored = ledger.add(
-        Work(f"{key} core", f"{name}: core {shop.cored_words}", "casts", name, "casting",
+        Work(f"{key} core", f"{name}: core {shop.limb_words('core')}", "casts", name, "casting",
              shop.cored_l / rates.core_l_h, 1, (Wait(laid, 0.0, 2.0),), True,
              "cut rigid polyurethane, bedded in paste, glassed over; never polystyrene, never poured", RESIN_WEAR)
+    )  # fmt: skip
+    cored = ledger.add(
+        Work(f"{key} fill", f"{name}: fill {shop.limb_words('fill')}", "casts", name, "casting",
+             shop.filled_l * shop.brief.rates.solid_h_l, 1, (Wait(cored, 0.0, 2.0),), True,
+             "resin with filler in lifts of 10 mm, each gelled and cool before the next", RESIN_WEAR)
     )  # fmt: skip
     edges_m = 2 * shop.cast.joint_tape_m
     green_h = edges_m / rates.green_trim_m_h
@@ -155,12 +160,13 @@ def _join(ledger: Ledger, shop: Workshop, key: str, name: str, trimmed: str) -> 
             (Wait(trimmed, 0.0, JOINT_WITHIN_H, "", "Abrade the edges that meet", 0.75),), wear=LIFT_WEAR,
         )
     )  # fmt: skip
-    near, far = shop.joint_by_reach_mm
+    near, far, bedded = shop.joint_by_reach_mm
+    said = [(near, "by hand"), (far, "by a roller on a pole"), (bedded, "in paste over cored or filled limbs")]
     joined = ledger.add(
         Work(
             f"{key} joint", f"{name}: tape the joint from inside", "casts", name, "joint",
-            joint_hours(near + far, far, 1, shop.brief.rates), few, (Wait(shut),),
-            note=f"{near / 1000:.1f} m within an arm's reach" + (f", {far / 1000:.1f} m by pole" if far > 0 else ""),
+            joint_hours(near + far + bedded, far, 1, shop.brief.rates), few, (Wait(shut),),
+            note=", ".join(f"{length / 1000:.1f} m {how}" for length, how in said if length > 0),
             wear=RESIN_WEAR,
         )
     )  # fmt: skip

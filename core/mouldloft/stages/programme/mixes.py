@@ -148,10 +148,14 @@ class Workshop:
         return self.cast.joining.cored_l if self.cast.joining else 0.0
 
     @property
-    def cored_words(self) -> str:
-        """Which limbs those are."""
+    def filled_l(self) -> float:
+        """Litres of limbs too slim for foam, filled with resin, each cast."""
+        return self.cast.joining.filled_l if self.cast.joining else 0.0
+
+    def limb_words(self, answer: str) -> str:
+        """Which limbs are cored or filled."""
         spans = self.cast.joining.spans if self.cast.joining else ()
-        return f"the limbs at {listed(dict.fromkeys(s.name for s in spans if s.answer == 'core'))}"
+        return f"the limbs at {listed(dict.fromkeys(s.name for s in spans if s.answer == answer))}"
 
     @property
     def hatches(self) -> int:
@@ -159,11 +163,11 @@ class Workshop:
         return len(self.cast.joining.hatches) if self.cast.joining else 0
 
     @property
-    def joint_by_reach_mm(self) -> tuple[float, float]:
-        """Joint within an arm's reach, also through a hatch or along a cored limb, and by a roller on a pole."""
+    def joint_by_reach_mm(self) -> tuple[float, float, float]:
+        """Joint taped by hand, also through a hatch; by a roller on a pole; bedded over cored and filled limbs."""
         if self.cast.joining is not None:
-            return self.cast.joining.near_mm, self.cast.joining.pole_mm
-        return 1000.0 * self.cast.joint_tape_m, 0.0
+            return self.cast.joining.near_mm, self.cast.joining.pole_mm, self.cast.joining.bedded_mm
+        return 1000.0 * self.cast.joint_tape_m, 0.0, 0.0
 
     @property
     def several(self) -> bool:

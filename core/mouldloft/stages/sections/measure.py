@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from shapely.geometry import MultiPoint
 
 from ...base.figures import counted, kg, mm
 from ...geometry.branches import Section
@@ -17,7 +18,8 @@ from ...trade.laminate import gelcoat_kg, lay_up, mat_g_m2_from_oz
 from ...trade.lifting import MOST_LIFTERS, check_lift, team_limit_kg
 from ...trade.sectioning import fits_van
 from ...trade.thickness import choose_thickness
-from ..joining import ARM_MM, POLE_MM
+from ..hatches import ARM_MM
+from ..joining import POLE_MM
 from ..master import Master
 from .record import Part
 
@@ -27,9 +29,11 @@ _ON_PLANE = 1e-6  # of the body's size
 
 @dataclass(frozen=True)
 class Weights:
-    """By the square metre of skin: kg of the cast, the jacket and the glove; wall_mm : of the cast."""
+    """By the square metre of skin: kg of the cast, the jacket and the glove; joint_kg_m : of the cast's joint, by the
+    metre; wall_mm : of the cast."""
 
     cast_kg_m2: float
+    joint_kg_m: float
     jacket_kg_m2: float
     glove_kg_m2: float
     wall_mm: float
@@ -37,15 +41,19 @@ class Weights:
 
 def weights_of(master: Master, brief: Brief, catalogue: Catalogue) -> Weights:
     """By the brief's mats and the thickness rule, without fill."""
-    cast = lay_up(mat_g_m2_from_oz(brief.cast.mat_oz), brief.cast.glass_fraction)
+    mats = catalogue.mat_layers(brief.cast.mat_oz, brief.materials)
+    cast = lay_up(sum(mat.mat_g_m2 for mat in mats), brief.cast.glass_fraction)
+    tape = catalogue.joint_tape
+    strip = lay_up(tape.mat_g_m2 * tape.layers, brief.cast.glass_fraction)
     jacket = lay_up(mat_g_m2_from_oz(brief.jacket.mat_oz), brief.jacket.glass_fraction)
     gel_mm, gel = brief.cast.gelcoat_wet_mm, catalogue.gelcoat_for(brief.materials)
     rubber = catalogue.rubber_for(brief.materials)
     skin_mm = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).skin_mm
     coat = gelcoat_kg(1e6, gel_mm, gel.density_kg_m3 / 1000)
     return Weights(
-        cast.mass_kg_m2 + coat, jacket.mass_kg_m2, skin_mm * rubber.density_kg_m3 / 1000, cast.thickness_mm + gel_mm
-    )
+        cast.mass_kg_m2 + coat, strip.mass_kg_m2 * tape.width_mm / 1000, jacket.mass_kg_m2,
+        skin_mm * rubber.density_kg_m3 / 1000, cast.thickness_mm + gel_mm,
+    )  # fmt: skip
 
 
 def part_of(
@@ -75,7 +83,8 @@ def part_of(
         opening = corner[foot].mean(axis=1) if foot.any() else None
     skin = float(areas[~bare].sum())
     m2 = skin * master.detail_allowance / 1e6
-    cast, jacket, glove = m2 * weights.cast_kg_m2, m2 / 2 * weights.jacket_kg_m2, m2 / 2 * weights.glove_kg_m2
+    joint = weights.joint_kg_m * _joint_m(vertices_mm)
+    cast, jacket, glove = m2 * weights.cast_kg_m2 + joint, m2 / 2 * weights.jacket_kg_m2, m2 / 2 * weights.glove_kg_m2
     low, high = vertices_mm.min(axis=0), vertices_mm.max(axis=0)
     box = (float(high[0] - low[0]), float(high[1] - low[1]), float(high[2] - low[2]))
     return Part(
@@ -84,6 +93,16 @@ def part_of(
         check_lift(max(cast, jacket, glove), brief.jacket).lifters_needed, fits_van(box, brief.sections.van_mm),
         _furthest_inside(vertices_mm, faces, normals, areas, opening),
     )  # fmt: skip
+
+
+def _joint_m(vertices_mm: np.ndarray) -> float:
+    """About how long a two-piece joint is: the outline against its thinnest side, without the foot or cut face that it
+    ends at. A seam is planned only once the section has a mould of its own."""
+    thin = int(np.argmin(np.ptp(vertices_mm, axis=0)[:2]))
+    flat = np.delete(vertices_mm, thin, axis=1)
+    outline = MultiPoint(flat).convex_hull
+    level = flat[:, 1] < flat[:, 1].min() + _ON_PLANE * max(float(np.ptp(flat)), 1.0)
+    return float(outline.length - np.ptp(flat[level, 0])) / 1000
 
 
 def _opening(section: Section) -> np.ndarray:
