@@ -156,13 +156,13 @@ def cradle_of(boards: int = 4, pieces: int = 2) -> Cradle:
 
 
 def cast_record(**changes: object) -> Cast:
-    """Figures of a cast of 1.5 m² that no stage has reckoned, for sums by hand."""
+    """Figures of a cast of 1.5 m² that no stage has worked out, for sums by hand."""
     plain = {
         "area_mm2": 1.5e6, "gelcoat_kg": 1.1, "glass_kg": 2.25, "resin_kg": 4.5, "joint_tape_m": 2.5,
         "joint_tape_kg": 0.3, "thickness_mm": 3.0, "mass_kg": 9.0, "centre_of_mass_mm": (0.0, 0.0, 500.0),
         "baseboard_outline_mm": (), "baseboard_area_mm2": 8e4, "stands": (), "ballast_kg": 0.8, "comes_out": True,
         "comes_out_reason": "", "lift_kg": 9.0, "advice": (), "joint_resin_kg": 0.7,
-        "baseboard_halves_mm": (((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)),),
+        "size_mm": (500.0, 400.0, 900.0), "baseboard_halves_mm": (((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)),),
     }  # fmt: skip
     return Cast(**(plain | changes))  # type: ignore[arg-type]
 

@@ -351,7 +351,10 @@ def health_command(
     front: Front = None,
 ) -> None:
     """Only read a mesh: what is wrong with it, what was mended, where to look."""
+    from collections import Counter
+
     from .stages.master import read_master
+    from .stages.undercut import where_on_piece
 
     with _Terminal(False) as terminal:
         terminal.progress.begin("master")
@@ -366,8 +369,9 @@ def health_command(
     for line in (*h.repairs, *filter(None, [h.stance]), *h.notes, *h.left_out):
         print(f"- {line}")
     if h.fault_points_mm is not None:
-        for x, y, z in h.fault_points_mm[:10]:
-            print(f"- look at x {x:.0f}, y {y:.0f}, z {z:.0f} mm")
+        places = Counter(where_on_piece(point, master) for point in h.fault_points_mm)
+        for where, count in places.most_common(10):
+            print(f"- look at: {where}" + (f" ({count} places)" if count > 1 else ""))
     print("A closed solid: the whole plan can be made." if h.is_solid else "Not a closed solid after repair.")
 
 

@@ -28,8 +28,9 @@ from mouldloft.outputs.planfile import save_plan
 from mouldloft.outputs.sheets import book as sheets
 from mouldloft.outputs.sheets import typeset, work
 from mouldloft.outputs.sheets.book import packs_in_words, workshop_sheets
-from mouldloft.outputs.sheets.chart import chart_rows, day_rows, grams, programme_pages
+from mouldloft.outputs.sheets.chart import chart_rows, grams, programme_pages
 from mouldloft.outputs.sheets.client import client_sheet
+from mouldloft.outputs.sheets.daylist import day_rows
 from mouldloft.outputs.sheets.typeset import fitted, marked_up
 from mouldloft.outputs.summary import summary_text
 from mouldloft.outputs.whereabouts import along_seam, where_words
@@ -454,8 +455,8 @@ def test_a_run_of_thirty_still_fits_one_chart(small_plan, tmp_path):
     long = replace(small_plan, brief=brief, programme=set_programme(*parts))
     rows = chart_rows(long.programme.tasks)
     pieces = len(small_plan.seam.pieces)
-    # wall, rubber, jacket and cradle of a piece; board, keys, opening; each cast with its finish
-    assert len(rows) == 30 + 4 * pieces + 3
+    # wall, rubber, jacket and cradle of a piece; board, keys, opening; each cast, and its paint in sets of three
+    assert len(rows) == 30 + 10 + 4 * pieces + 3
     inner = typeset.PAGE[0] - 2 * typeset.MARGIN
     SimpleDocTemplate(str(tmp_path / "p.pdf"), pagesize=typeset.PAGE).build(programme_pages(long, inner))
     (chart,) = (page for page in words_of(tmp_path / "p.pdf") if "Full bars: hands at work" in page)

@@ -115,7 +115,7 @@ def other(value, kind: str):
     changes = {
         "start_date": "2027-04-01", "unit": "cm", "up": "+y", "front": "+y", "base": "closed", "seen_from": "front",
         "pieces": 3, "max_pieces": 3, "kind": "plane", "direction": (1.0, 0.0, 0.0), "working_tilts_deg": (0.0, 5.0),
-        "days_off": ("2027-03-02",), "colourways": ("moss",), "frictions": (0.0, 0.2),
+        "days_off": ("2027-03-02",), "colourways": ("moss",), "people_names": ("A",), "frictions": (0.0, 0.2),
         "block_mm": (2500.0, 1200.0, 100.0),
         "handling_points_mm": ((0.0, 0.0, 50.0),), "own_keys": (("left piece", 0.0, 0.0, 100.0),),
     }  # fmt: skip

@@ -17,12 +17,12 @@ from mouldloft.inputs.catalogue import Catalogue, read_catalogue
 from mouldloft.inputs.materials import Pack
 from mouldloft.stages.cradle import Cradle
 from mouldloft.stages.jacket.record import Jacket, Rib, Zone
+from mouldloft.stages.joining import Joining, JointSpan
 from mouldloft.stages.programme import Batch, Programme, Task
 from mouldloft.stages.rubber.record import Coat, Registration, Rubber
 from mouldloft.stages.takeoff import (
     OrderLine,
     Takeoff,
-    _jacket_needs,
     mats_of_zone,
     mould_life,
     order_csv,
@@ -30,6 +30,7 @@ from mouldloft.stages.takeoff import (
     take_off,
     takeoff_assumptions,
 )
+from mouldloft.stages.takeoff.order import _jacket_needs
 from mouldloft.stages.wall import SheetLot
 from mouldloft.trade.packs import cheapest_packs
 from trade_bodies import cast_record, jacket_of, keys_of, locks_of, rubber_of, uneven_flanges
@@ -122,6 +123,7 @@ WIPED = spread(0.0, wiped_on_by_hand=0.3)
 WIPED_MASTER = spread(0.0, **{"detail still to be carved": 0.04 * 2 / 2.25}, wiped_on_by_hand=0.3)
 WIPED_CAST = spread(0.0, **CARVING, wiped_on_by_hand=0.3)
 WORK = spread(0.0, how_the_workshop_works=0.3)
+CRATE_M2 = 2 * (0.678 * 0.578 + 0.678 * 1.178 + 0.578 * 1.178)
 SHEET = {
     "silicone-tin-brush": [("glove", BASE, *GLOVE)],
     "catalyst-tin": [("glove", BASE * 0.05, *GLOVE)],
@@ -182,6 +184,10 @@ SHEET = {
     "paint-colour": [("finish", 0.1 * 2 * 6 / 0.7, *WORK)],
     "lacquer-two-pack": [("finish", 0.1 * 2 * 6 / 0.7, *WORK)],
     "cleaner": [("glove", 1, *spread(0.0))],
+    # 4 crates, 80 mm of packing and 9 mm of ply round 500 x 400 x 900 mm, skids of 100 mm under it
+    "crate-plywood": [("finish", 1.15 * 4 * CRATE_M2, *WORK)],
+    "crate-battens": [("finish", 3 * 4 * CRATE_M2, *WORK)],
+    "crate-padding": [("finish", 0.4 * 4 * CRATE_M2, *WORK)],
     # 250 mm² of clay along 3 m of wall
     "wall-clay": [("wall", 1.8 * 0.00025 * 3.0 * 1000, *WORK)],
 }
@@ -213,6 +219,33 @@ def test_bead_and_domes_are_bought_for_the_wall() -> None:
     assert line_of(made, "bead-strip").net.likely == pytest.approx(1.1 * 7.0)
     assert line_of(made, "dome-formers").net.likely == pytest.approx(5.0)
     assert dict(line_of(made, "bead-strip").by_stage) == {"wall": pytest.approx(7.7)}
+
+
+def test_colour_is_bought_by_colourway() -> None:
+    """Five casts, three of them moss: 3 x 1.5 m² in two coats, three tenths past it, 10 m² a litre."""
+    run, finish = replace(RUN.run, casts=5), replace(RUN.finish, colourways=("moss", "rust"))
+    made = order(replace(RUN, run=run, finish=finish))
+    litres = {line.name: line.net.likely for line in made.lines if line.code.startswith("paint-colour")}
+    assert litres == pytest.approx({"Colour, moss": 3 * 1.5 * 2 / 0.7 * 0.1, "Colour, rust": 2 * 1.5 * 2 / 0.7 * 0.1})
+
+
+def test_what_a_cast_holds_inside_is_bought() -> None:
+    """8 % of 1.5 m² under tissue 200 mm wide, 1.2 l of cores four tenths of waste, 0.3 l filled, two eyes; of 4."""
+    joining = Joining(
+        0.08, (), 2000.0, 0.0,
+        (JointSpan("ear", 300.0, math.inf, "core", (0.0, 0.0, 0.0), 1.2),
+         JointSpan("ear", 300.0, math.inf, "fill", (0.0, 0.0, 0.0), 0.3)), (), 600.0,
+    )  # fmt: skip
+    made = take_off(
+        CARVED, locks_of(0.4), rubber(), keys_of(), jacket(), CRADLE, cast_record(joining=joining, eyes=2), RUN,
+        catalogue(), programme=programme(),
+    )  # fmt: skip
+    assert line_of(made, "tissue-30").net.likely == pytest.approx(4 * 0.08 * 1.5 / 0.2)
+    assert line_of(made, "core-foam").net.likely == pytest.approx(4 * 1.2 * 1.4)
+    assert line_of(made, "limb-filler").net.likely == pytest.approx(4 * 0.3 * 1.5)
+    assert line_of(made, "lifting-eyes").net.likely == pytest.approx(8.0)
+    blankets = order(replace(RUN, finish=replace(RUN.finish, crates=False)))
+    assert not [line for line in blankets.lines if line.code.startswith("crate")]
 
 
 @pytest.mark.parametrize("code", SHEET)

@@ -189,6 +189,7 @@ class RunBrief:
     day_starts_h: Annotated[float, msgspec.Meta(ge=0, lt=24)] = 8.0  # by the workshop's clock
     days_off: Annotated[tuple[Text, ...], msgspec.Meta(max_length=400)] = ()  # ISO dates on which nobody works
     trial_cast: Literal["first", "extra", "none"] = "first"  # the first of the run, one more, or none
+    people_names: Annotated[tuple[Text, ...], msgspec.Meta(max_length=20)] = ()  # for the sheets; else numbers
 
     @property
     def numbers(self) -> range:
@@ -207,6 +208,8 @@ class FinishBrief:
     lacquer: Literal["two-pack", "one-pack"] = "two-pack"
     overspray: Annotated[float, msgspec.Meta(ge=0, le=0.9)] = 0.3  # share of the paint that misses
     colourways: Annotated[tuple[Text, ...], msgspec.Meta(max_length=500)] = ()  # by cast, again where there are fewer
+    painted_together: Annotated[int, msgspec.Meta(ge=1, le=50)] = 3  # casts in the booth at once
+    crates: bool = True  # one for each cast; else it goes in blankets
 
 
 @dataclass(frozen=True)

@@ -32,6 +32,7 @@ Per = Literal[
     "person day", "laminating day", "grinding day", "spraying day", "coat m2", "batch", "job", "skin m2", "wall m2",
     "flange m2", "flange m", "bead m", "dome", "wall clay l", "reinforced m2", "wedge slot", "socket", "jacket m2",
     "cast", "cast m2", "joint m", "primer m2", "colour m2", "lacquer m2",
+    "eye", "cored l", "filled l", "crate m2",
 ]  # fmt: skip
 
 
@@ -304,6 +305,8 @@ class Rates:
     laminate_uncertainty: Fraction  # glass to resin, by hand
     gelcoat_uncertainty: Fraction
     rate_uncertainty: Fraction
+    cut_mat_kg_h: Rate = 6.0  # mat cut to shape and numbered (common practice; older catalogues lack it)
+    crate_h: Hours = 2.0  # each (common practice; older catalogues lack it)
     set_bead_m_h: Rate = 6.0  # on the wall; three domes count as a metre (common practice; older catalogues lack it)
     sources: tuple[Stated, ...] = ()
 

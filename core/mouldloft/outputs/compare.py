@@ -18,7 +18,7 @@ from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
 from .look import HAIRLINE, INK, SEAM, SOFT_INK
 from .peelwords import glove_line
-from .words import rubber_kg_per_mm3, stands_words, title_of
+from .words import fill_mm3, rubber_kg_per_mm3, stands_words, title_of
 
 Better = Literal["less", "more", ""]
 _KINDS = {
@@ -134,7 +134,7 @@ def _rows(plans: Sequence[MouldPlan]) -> list[Row]:
         row("Seam on show", lambda p: p.seam.figures.on_show_mm, metres, "less"),
         row("Undercut for its own piece", lambda p: p.locks.piece_locked_area_mm2, cm2, "less"),
         row("Stretch by rule, of what is allowed", _stretch_share, percent, "less"),
-        row("Undercut fill", lambda p: p.locks.fill_mm3, litres, "less"),
+        row("Undercut fill", fill_mm3, litres, "less"),
         row("Loose pieces", lambda p: len(p.jacket.loose), lambda v: f"{v:.0f}", ""),
         said("Glove peeled", _peel_words),
         estimate("Rubber", _rubber_kg, "kg", "less"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ..base.figures import counted, listed, mm, percent, strain_by_rule
 from ..stages.plan import MouldPlan
 from .peelwords import glove_line
+from .whereabouts import undercut_words, with_places
 
 
 def not_kept(plan: MouldPlan) -> tuple[str, ...]:
@@ -33,7 +34,7 @@ def not_kept(plan: MouldPlan) -> tuple[str, ...]:
         if tipping:
             said.append(f"The cradle of the {_name(plan, cradle.piece)} tips at {listed(tipping)}.")
     if not plan.cast.comes_out and plan.peel is None:
-        said.append(f"The cast does not come out: {_clean(plan.cast.comes_out_reason)}")
+        said.append(f"The cast does not come out: {_clean(with_places(plan, plan.cast.comes_out_reason))}")
     fixings = plan.cast.fixings
     if fixings is not None and not fixings.holds:
         said.append("No socket holds the cast against the stated loads: a steel frame in the foot, by an engineer.")
@@ -62,8 +63,9 @@ def look_first(plan: MouldPlan, pictures: bool) -> tuple[str, ...]:
     book = "workshop-sheets.pdf" if pictures else "plan.json"
     said = ["Seam: client-sheet.pdf, signed before the wall is built." if pictures else "Seam: see the summary above."]
     if plan.locks.regions:
-        worst = plan.locks.regions[0]
-        said.append(f"Deepest undercut: {worst.name}, {mm(worst.depth_mm)} deep; {'plan.html' if pictures else book}.")
+        worst, where = plan.locks.regions[0], undercut_words(plan)[0]
+        shown = "plan.html" if pictures else book
+        said.append(f"Deepest undercut: {where}, {mm(worst.depth_mm)} deep; {shown}.")
     heaviest = max(plan.jacket.pieces, key=lambda piece: piece.lift_with_glove.load_kg, default=None)
     if heaviest is not None:
         said.append(

@@ -23,7 +23,7 @@ from ..stages.sections.plans import SectionPlans
 from ..trade.lifting import who_lifts
 from ..trade.sectioning import sectioning_assumptions
 from .results import Written, write_results
-from .words import rubber_kg_per_mm3
+from .words import fill_mm3, rubber_kg_per_mm3
 
 WORDS, CUTS, PARTS, PICTURE, PLANS = "sections.txt", "cuts.csv", "parts", "sections.png", "plans"
 
@@ -127,7 +127,7 @@ def section_table(sections: Sections, plans: SectionPlans) -> tuple[TableRow, ..
         row("Price, material and work", _cost, cash, more=price.total),
         row("Hours of work", _hours, lambda v: f"{v:.0f} h", more=price.hours),
         row("Rubber", lambda p: p.rubber.volume_mm3.likely * rubber_kg_per_mm3(p), kg),
-        row("Undercut fill", lambda p: p.locks.fill_mm3, litres),
+        row("Undercut fill", fill_mm3, litres),
         row("Deepest fill", lambda p: float(p.locks.fill_mm.max(initial=0.0)), mm, worst=True),
         row("Stretch by rule, of what is allowed", _stretch, percent, worst=True),
         row("Seam", lambda p: p.seam.length_mm, metres, more=sum(c.section.perimeter_mm for c in sections.cuts)),

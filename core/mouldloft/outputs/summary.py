@@ -26,7 +26,17 @@ from ..stages.plan import MouldPlan
 from ..trade.answers import Answer
 from ..trade.money import Money
 from .peelwords import peel_rows
-from .words import kind_words, loose_words, rubber_kg_per_mm3, run_line, stands_words, title_of, weight_words
+from .whereabouts import undercut_words
+from .words import (
+    fill_mm3,
+    kind_words,
+    loose_words,
+    rubber_kg_per_mm3,
+    run_line,
+    stands_words,
+    title_of,
+    weight_words,
+)
 
 _MOST_BOUGHT = 6  # materials named; the rest are counted
 
@@ -43,7 +53,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
             f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; {metres(seam.figures.on_show_mm)} of it on show",
         ),
         ("Undercuts", _lock_words(plan)),
-        ("Undercut fill", f"{litres(plan.locks.fill_mm3)}{_worst_lock(plan)}{_taken_by_loose(plan)}"),
+        ("Undercut fill", f"{litres(fill_mm3(plan))}{_worst_lock(plan)}{_taken_by_loose(plan)}"),
         *division_rows(plan),
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
@@ -96,7 +106,7 @@ def _worst_lock(plan: MouldPlan) -> str:
     if not plan.locks.regions:
         return ""
     worst = plan.locks.regions[0]
-    return f"; worst: {worst.name}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep across the pull"
+    return f"; worst: {undercut_words(plan)[0]}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep across the pull"
 
 
 def _taken_by_loose(plan: MouldPlan) -> str:

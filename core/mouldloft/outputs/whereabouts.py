@@ -25,6 +25,33 @@ def where_words(plan: MouldPlan, points_mm: np.ndarray | Sequence[Sequence[float
     return [f"{name or _side(plan, point)}, {mm(round(float(point[2])))} up" for name, point in zip(names, points)]
 
 
+def apart_words(plan: MouldPlan, points_mm: np.ndarray | Sequence[Sequence[float]]) -> list[str]:
+    """`where_words` of places that stand in one list: two by the same name are held apart by how far each lies to the
+    left or right of the middle, and then to front or back."""
+    points = np.atleast_2d(np.asarray(points_mm, float))
+    words = where_words(plan, points)
+    for axis, (more, less) in ((0, ("left", "right")), (1, ("back", "front"))):
+        alike = {name for name in words if words.count(name) > 1}
+        for k, name in enumerate(words):
+            if name in alike:
+                off = float(points[k, axis])
+                words[k] = f"{name}, {abs(off):.0f} mm to the {more if off > 0 else less}"
+    return words
+
+
+def undercut_words(plan: MouldPlan) -> list[str]:
+    """Where each undercut of the plan lies, in its order."""
+    return apart_words(plan, [region.centre_mm for region in plan.locks.regions])
+
+
+def with_places(plan: MouldPlan, sentence: str) -> str:
+    """A stage's sentence with the undercut that it names by side called as everywhere else."""
+    for region, name in zip(plan.locks.regions, undercut_words(plan)):
+        if region.name in sentence:
+            return sentence.replace(region.name, name)
+    return sentence
+
+
 def _side(plan: MouldPlan, point: np.ndarray) -> str:
     """The side of the body that a place is nearest to, from the body's middle."""
     width, depth, _ = plan.master.size_mm

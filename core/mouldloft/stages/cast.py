@@ -113,6 +113,7 @@ class Cast:
     joining: Joining | None = None  # tight places, and the joint by reach
     openings: tuple[str, ...] = ()  # drains, vent, filling port, eyes: what is made where, in words
     eyes: int = 0  # lifting eyes, each rated for all of it
+    size_mm: Point = (0.0, 0.0, 0.0)  # width, depth and height, for its crate
 
     @property
     def lift_kg_interval(self) -> Interval:
@@ -190,7 +191,7 @@ def lay_up_cast(
     )
     rates = catalogue.rates
     joining = plan_joining(master, seam, brief.rates, rates.hatch_h, progress, rates.core_l_h, brief.seam)
-    return _fixed(replace(made, joining=joining), feet, master.height_mm, brief.cast)
+    return _fixed(replace(made, joining=joining, size_mm=master.size_mm), feet, master.height_mm, brief.cast)
 
 
 def _parting_of(seam: Seam) -> Parting:

@@ -171,8 +171,8 @@ def _lifting(master: Master, jacket: Jacket, cast: Cast) -> Iterator[Caution]:
     if cast.lift_kg >= HEAVY_KG:
         yield Caution(
             "lifting the cast",
-            f"Each cast, with what is glassed into it, weighs about {cast.lift_kg:.0f} kg, without ballast: lift it by the "
-            "foot and body, never by a thin limb, with as many hands as your own assessment says.",
+            f"Each cast, with what is glassed into it, weighs about {cast.lift_kg:.0f} kg, without ballast: lift it by "
+            "the foot and body, never by a thin limb, with as many hands as your own assessment says.",
             PRACTICE,
         )
     yield Caution(

@@ -24,6 +24,7 @@ STIFFENED = 1.18  # patches, heavier fields and waste of cutting, over the glass
 SMALL_MOULD_JOBS, SMALL_CAST_JOBS = 2.6, 1.43  # turning, ribs, cradle, numbering, over what is counted (our own)
 SUNDRIES = 1.30  # release, sealers, catalyst, over rubber, resin, gelcoat and glass (our own figure)
 ONCE, EACH_CAST, EACH_CAST_M2 = 600.0, 90.0, 30.0  # boards, bolts, PPE, paint: money of the bundled catalogue (our own)
+CRATE_M2 = 65.0  # ply, battens and packing of a crate, by the square metre of skin inside it (our own figure)
 MOULD_WAITS, RUN_WAITS = 4.0, 5.0  # days of cures that nobody works beside (our own figure)
 SKIN_UNSURE, LAYERS_UNSURE, HOURS_UNSURE, DAYS_UNSURE, PACKS_UNSURE = 0.18, 0.12, 0.35, 0.30, 0.20
 _COATS = 5  # print coat, build coats and the last with its fill (common practice)
@@ -65,8 +66,9 @@ def early_rows(
     hours = mould_h + casts * each_h
     mould_days, run_days = MOULD_WAITS + mould_h / day_h, RUN_WAITS + casts * each_h / day_h
     kilograms = {"rubber": rubber_kg.likely, "glass": shell + laid, "resin": resin, "gelcoat": gelcoat}
+    crate_m2 = CRATE_M2 if brief.finish.crates else 0.0
     material = SUNDRIES * (1 + brief.materials.waste_fraction) * _bought(kilograms, brief, catalogue)
-    material += ONCE + casts * (EACH_CAST + EACH_CAST_M2 * skin_mm2 / 1e6)
+    material += ONCE + casts * (EACH_CAST + (EACH_CAST_M2 + crate_m2) * skin_mm2 / 1e6)
     labour = hours * brief.rates.hourly_rate
     asked = (1 + brief.money.overhead) * (1 + brief.money.margin)
     slack = (("working rates", HOURS_UNSURE), ("skin and seam of the body", SKIN_UNSURE))
@@ -103,7 +105,8 @@ def _hours(
     finish = brief.finish
     coats = finish.primer_coats + finish.colour_coats + finish.lacquer_coats if finish.paint else 0
     cast += coats * (skin_m2 / r.paint_m2_h + r.spray_setup_h)
-    return SMALL_MOULD_JOBS * mould, SMALL_CAST_JOBS * cast
+    crate_h = r.crate_h if finish.crates else 0.0
+    return SMALL_MOULD_JOBS * mould, SMALL_CAST_JOBS * cast + crate_h
 
 
 def _bought(kilograms: dict[str, float], brief: Brief, catalogue: Catalogue) -> float:
@@ -131,7 +134,12 @@ def early_assumptions() -> tuple[Assumption, ...]:
         Assumption(
             "small jobs over those counted", f"{SMALL_MOULD_JOBS:g} and {SMALL_CAST_JOBS:g} times", rule, "ours"
         ),
-        Assumption("boards, bolts, PPE and paint", f"{ONCE:g}, and {EACH_CAST:g} a cast", Mark.INVENTED, "ours"),
+        Assumption(
+            "boards, bolts, PPE and paint",
+            f"{ONCE:g}, and {EACH_CAST:g} a cast, {CRATE_M2:g} a m² for crates",
+            Mark.INVENTED,
+            "ours",
+        ),
         Assumption("sundries over rubber, resin and glass", f"{SUNDRIES:g} times", rule, "our own figure"),
         Assumption("of a day's hours worked", f"{100 * _WORKED:.0f} %", rule, "the rest is waited for; our own figure"),
     )

@@ -143,9 +143,7 @@ def _hatch(
     own = [k for stretch in stretches for k in stretch.run if k in set(served.tolist())]
     length = float(steps_mm[own].sum())
     at = (float(spot[0]), float(spot[1]), float(spot[2]))
-    return Hatch(
-        where_on_piece(spot, master), at, HATCH_MM, show, tuple(int(k) for k in own), length, saves, costs
-    )
+    return Hatch(where_on_piece(spot, master), at, HATCH_MM, show, tuple(int(k) for k in own), length, saves, costs)
 
 
 def _spots(

@@ -56,6 +56,7 @@ from ..pictures.peel import frame_words, glove_to_peel
 from ..pictures.studio import set_up
 from ..pictures.thickness import least_words, thickness_view
 from ..pictures.views import seam_jpeg
+from ..whereabouts import undercut_words
 from ..words import (
     caution_lines,
     kind_words,
@@ -406,14 +407,14 @@ def _lock_views(plan: MouldPlan) -> list[dict[str, Any]]:
     """For each listed lock: words, middle, and a way to look at it (the mean way its faces look)."""
     master = plan.master
     views = []
-    for region in plan.locks.regions[:LOCKS_LISTED]:
+    for region, name in zip(plan.locks.regions[:LOCKS_LISTED], undercut_words(plan)):
         weight = master.face_areas_mm2[region.faces][:, None]
         way = (master.normals[region.faces] * weight).sum(axis=0) if len(region.faces) else np.zeros(3)
         way = way / max(float(np.linalg.norm(way)), 1e-9)
         way = unit(way + np.array([0.0, -0.35, 0.15]))  # a little from in front and above: few look up from the floor
         views.append(
             {
-                "words": _lock_words(region, plan.locks.elongation_at_break),
+                "words": _lock_words(region, name, plan.locks.elongation_at_break),
                 "centre": [float(v) for v in region.centre_mm],
                 "way": [float(v) for v in way],
             }
@@ -449,9 +450,9 @@ def _clay_list(plan: MouldPlan) -> str:
     return f"<h2>Scan against plan</h2>{said}" + (f'<ol class="locks">{rows}</ol>' if rows else "")
 
 
-def _lock_words(region, breaks_at: float) -> str:
+def _lock_words(region, name: str, breaks_at: float) -> str:
     return (
-        f"{region.name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch by rule "
+        f"{name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch by rule "
         f"{strain_by_rule(region.stretch, breaks_at)}, fill {litres(region.fill_mm3)}"
     )
 
@@ -552,8 +553,8 @@ def _panel(plan: MouldPlan) -> str:
     if locks.regions:
         rows = "".join(
             f'<li><button type="button" data-lock="{k}"><b>{k + 1}</b>'
-            f"<span>{escape(_lock_words(region, plan.locks.elongation_at_break))}</span></button></li>"
-            for k, region in enumerate(locks.regions[:LOCKS_LISTED])
+            f"<span>{escape(_lock_words(region, name, locks.elongation_at_break))}</span></button></li>"
+            for k, (region, name) in enumerate(zip(locks.regions[:LOCKS_LISTED], undercut_words(plan)))
         )
         parts.append(f'<h2>Undercuts</h2><ol class="locks">{rows}</ol>')
     parts.append("<h2>Dangers</h2>")

@@ -24,6 +24,7 @@ from ..look import (
     SOFT_INK,
     lock_colours,
 )
+from ..whereabouts import undercut_words
 from .bodies import MOST_DRAWN, kept, studio_for
 from .overlay import Overlay
 from .studio import Baked, Camera, photograph, set_up
@@ -99,7 +100,7 @@ def lock_picture(
         over.text(48, 70, "Undercuts", 34, "strong")
     over.text(48, 110, "depth of the undercut across the pull of its piece", 25, colour=SOFT_INK)
     _lock_legend(plan, over, 48, height + 60)
-    _lock_list(over, named, plan.locks.elongation_at_break, 830, height + 44)
+    _lock_list(over, list(zip(named, undercut_words(plan))), plan.locks.elongation_at_break, 830, height + 44)
     return over.finished()
 
 
@@ -133,11 +134,11 @@ def _lock_list(over: Overlay, named: Sequence, breaks_at: float, x: float, y: fl
     if not named:
         over.text(x, y + 20, "No undercuts: every place comes free along its piece's pull.", 24, anchor="lm")
     room = over.size[0] - x - 60
-    for at, region in enumerate(named):
+    for at, (region, name) in enumerate(named):
         line = y + 16 + 46 * at
         over.badge(x + 12, line, str(at + 1), 19)
         asked = strain_by_rule(region.stretch, breaks_at)
-        words = f"{region.name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch by rule {asked}"
+        words = f"{name}: {cm2(region.area_mm2)}, {mm(region.depth_mm)} deep, stretch by rule {asked}"
         over.text(x + 46, line, _cut_to(over, words, room - 46, 24), 24, anchor="lm")
 
 

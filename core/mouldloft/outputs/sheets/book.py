@@ -39,9 +39,10 @@ from ..pictures.apart import apart_picture
 from ..pictures.locks import lock_picture
 from ..pictures.thickness import thickness_picture, thickness_view
 from ..summary import division_rows
-from ..whereabouts import where_words
+from ..whereabouts import undercut_words, where_words, with_places
 from ..words import (
     caution_lines,
+    fill_mm3,
     kind_words,
     loose_words,
     needed_line,
@@ -162,7 +163,7 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
             f"{cm2(locks.rigid_area_mm2)} undercut for both pieces "
             f"({percent(plan.undercut.locked_fraction)} of the skin); "
             f"{cm2(locks.piece_locked_area_mm2)} undercut for its own piece; "
-            f"{litres(locks.fill_mm3)} of undercut fill",
+            f"{litres(fill_mm3(plan))} of undercut fill",
         ),
         (
             "Stretch",
@@ -220,7 +221,7 @@ def _seam_kind(plan: MouldPlan) -> str:
     if len(plan.seam.pieces) > 2:
         names = {"plane": "two pieces on a plane", "free": "a free seam of two", "own": "two along your own line"}
     return (
-        f"{kind}: {metres(figures.on_show_mm)} on show and {litres(plan.locks.fill_mm3)} to fill, where "
+        f"{kind}: {metres(figures.on_show_mm)} on show and {litres(fill_mm3(plan))} to fill, where "
         f"{names.get(other.kind, other.kind)} has {metres(other.on_show_mm)} and {litres(other.fill_mm3)}"
     )
 
@@ -253,14 +254,14 @@ def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     rows = [
         [
             str(at),
-            region.name,
+            name,
             _piece_name(plan, region.piece),
             cm2(region.area_mm2),
             mm(region.depth_mm),
             strain_by_rule(region.stretch, plan.locks.elongation_at_break),
             litres(region.fill_mm3),
         ]
-        for at, region in enumerate(plan.locks.regions[:_LOCKS_SHOWN], 1)
+        for at, (region, name) in enumerate(zip(plan.locks.regions[:_LOCKS_SHOWN], undercut_words(plan)), 1)
     ]
     parts += [
         Spacer(1, 8),
@@ -325,7 +326,7 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     cast, casts = plan.cast, plan.brief.run.casts
     out = "Comes out. " if cast.comes_out else "DOES NOT COME OUT. "
     facts = [
-        ("Out of the mould", out + cast.comes_out_reason),
+        ("Out of the mould", out + with_places(plan, cast.comes_out_reason)),
         ("Wall", f"{mm(cast.thickness_mm)} over {m2(cast.area_mm2)}"),
         ("Mass", weight_words(cast)),
         ("Centre of mass", _middle_words(cast.centre_of_mass_mm)),

@@ -17,6 +17,7 @@ from ...stages.programme import Task
 from ..look import GLOVE, HAIRLINE, INK, JACKET, KEY, SEAM, SOFT_INK, thickness_colours
 from ..pictures.thickness import thickness_view
 from ..words import run_line
+from .daylist import day_list, people_table, short_date
 from .typeset import Placed, fitted, heading, house_fonts, ruled_table, set_text
 
 _STAGE_COLOURS = {
@@ -29,7 +30,7 @@ _STAGE_COLOURS = {
     "casts": "#8b8f96",
     "finish": "#5f7f8c",
 }
-_ROWS_A_PAGE = 42
+_ROWS_A_PAGE, _CHART_HEIGHT = 56, 620.0
 
 
 @dataclass(frozen=True)
@@ -46,38 +47,6 @@ def chart_rows(tasks: Sequence[Task]) -> tuple[ChartRow, ...]:
     for task in tasks:
         rows.setdefault(task.line or task.name, []).append(task)
     return tuple(ChartRow(name, tuple(parts)) for name, parts in rows.items())
-
-
-def day_rows(tasks: Sequence[Task]) -> list[list[str]]:
-    """Day and date, from and to by the clock, what is done, how many and what they wear, for every stretch of work in
-    the order it begins; a wait is told with the work before it. Day and date stand at the day's first row only."""
-    rows: list[list[str]] = []
-    last = 0
-    for task in sorted((t for t in tasks if t.hands), key=lambda t: (t.start_h, t.name)):
-        first = task.day != last
-        last = task.day
-        rows.append(
-            [
-                f"{task.day}" if first else "",
-                _short_date(task.date) if first else "",
-                f"{task.clock} to {_end_clock(task)}" if task.clock else _hours_words(task.duration_h),
-                f"{task.name}; {task.note}" if task.note else task.name,
-                str(task.hands),
-                ", ".join(task.wear),
-            ]
-        )
-    return rows
-
-
-def _end_clock(task: Task) -> str:
-    hour, minute = (int(part) for part in task.clock.split(":"))
-    end = hour * 60 + minute + round(60 * task.duration_h)
-    return f"{end // 60 % 24:02d}:{end % 60:02d}"
-
-
-def _hours_words(hours: float) -> str:
-    """'2.5 h', in minutes under an hour and a half."""
-    return f"{60 * hours:.0f} min" if hours < 1.5 else f"{number(hours, 2, 1).removesuffix('.0')} h"
 
 
 def _days(days: int, span: tuple[int, int]) -> str:
@@ -103,16 +72,7 @@ def programme_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     note = "Full bars: hands at work. Dotted: it waits. A day's working hours are drawn wide, its night narrow."
     parts += [Spacer(1, 4), set_text(note, size=7.6, colour=SOFT_INK)]
     parts += [set_text("– " + words, size=8.4, colour=SOFT_INK) for words in programme.notes]
-    parts += [
-        *heading("Day by day", "Each line as it begins; tick it when it is done. What sets, sets on overnight."),
-        ruled_table(
-            ("Day", "Date", "From, to", "Work", "People", "Wear", "Done"),
-            [[*row, tick_box()] for row in day_rows(programme.tasks)],
-            [inner * v for v in (0.05, 0.075, 0.12, 0.445, 0.065, 0.185, 0.06)],
-            right=(4,),
-            size=7.4,
-        ),
-    ]
+    parts += [*people_table(plan, inner), *day_list(plan, inner)]
     if programme.batches:
         parts += mixing_table(plan, inner)
     return parts
@@ -166,25 +126,6 @@ def grams(value: float) -> str:
     return f"{value:.0f} g" if value >= 10 else f"{value:.1f} g"
 
 
-def tick_box() -> Placed:
-    """A box to tick."""
-
-    def draw(canvas: Canvas) -> None:
-        canvas.setStrokeColor(HexColor(SOFT_INK))
-        canvas.setLineWidth(0.6)
-        canvas.rect(0, 0, 8, 8, stroke=1, fill=0)
-
-    return Placed(8, 8, draw)
-
-
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
-def _short_date(iso: str) -> str:
-    """'2027-03-01' as '1 Mar': no reader takes day and month for one another."""
-    return f"{int(iso[8:10])} {_MONTHS[int(iso[5:7]) - 1]}" if len(iso) == 10 else ""
-
-
 def _in_days(hours: float, worked: float) -> float:
     """Where an hour stands on the chart, in days: the working hours take four fifths of a day's width."""
     day, hour = divmod(hours, 24.0)
@@ -197,7 +138,8 @@ def _in_days(hours: float, worked: float) -> float:
 def _chart(plan: MouldPlan, rows: Sequence[ChartRow], inner: float) -> Placed:
     """Bars over days: full where hands work, dotted where it waits."""
     worked = plan.brief.run.hours_per_day
-    row_height, head, label = 14.6, 24.0, 0.27 * inner
+    head, label = 24.0, 0.27 * inner
+    row_height = min(14.6, _CHART_HEIGHT / len(rows))  # a long run still stands on one page
     tasks = [task for row in rows for task in row.tasks]
     first = int(min(t.start_h for t in tasks) // 24.0)
     last = int(np.ceil(max(_in_days(t.start_h + t.duration_h, worked) for t in tasks)))
@@ -222,7 +164,7 @@ def _chart(plan: MouldPlan, rows: Sequence[ChartRow], inner: float) -> Placed:
                 canvas.setFont(names["regular"], 5.6)
                 if dated is not None:
                     on = date.fromisoformat(dated.date) + timedelta(days=first + day + 1 - dated.day)
-                    canvas.drawString(x + 1, height - 16, _short_date(on.isoformat()))
+                    canvas.drawString(x + 1, height - 16, short_date(on.isoformat()))
         for at, row in enumerate(rows):
             y = height - head - row_height * (at + 1) + 3
             words, used = fitted(row.name, label - 8, 10.5, (7.4, 6.6), "regular")

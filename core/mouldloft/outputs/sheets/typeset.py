@@ -290,3 +290,14 @@ class NumberedCanvas(Canvas):
             self.drawRightString(self._pagesize[0] - MARGIN, 8 * MM, f"page {self._pageNumber} of {len(self._kept)}")
             super().showPage()
         super().save()
+
+
+def tick_box() -> Placed:
+    """A box to tick."""
+
+    def draw(canvas: Canvas) -> None:
+        canvas.setStrokeColor(HexColor(SOFT_INK))
+        canvas.setLineWidth(0.6)
+        canvas.rect(0, 0, 8, 8, stroke=1, fill=0)
+
+    return Placed(8, 8, draw)

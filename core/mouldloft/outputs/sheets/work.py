@@ -25,9 +25,11 @@ from ..look import SOFT_INK
 from ..whereabouts import where_words
 from ..words import run_line, title_of
 from .aside import installation_part
-from .chart import day_rows, grams, tick_box
+from .chart import grams
+from .daylist import day_rows, kit_legend
+from .finish import colourway_words, finish_page
 from .letterhead import draw_logo, draw_right, filing_line, job_line
-from .typeset import MARGIN, facts_table, heading, paper_of, ruled_table, set_text
+from .typeset import MARGIN, facts_table, heading, paper_of, ruled_table, set_text, tick_box
 
 _ANSWERS = {
     "pole": "roller on a pole, from the foot",
@@ -43,6 +45,7 @@ def work_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     pages: list[Flowable] = []
     for part in (
         casting_card(plan, inner),
+        finish_page(plan, inner),
         standing_page(plan, inner),
         lifting_page(plan, inner),
         money_page(plan, inner),
@@ -71,15 +74,17 @@ def casting_card(plan: MouldPlan, inner: float) -> list[Flowable]:
     tasks = _one_cast(plan)
     begun = min((t.day for t in tasks), default=1)
     rows = [
-        [_day_of(row[0], begun), row[2], _without_cast(row[3]), row[4], row[5], tick_box()] for row in day_rows(tasks)
+        [_day_of(row[0], begun), row[2], _without_cast(row[3]), row[4], row[5], tick_box()]
+        for row in day_rows(tasks, lambda task: str(task.hands))
     ]
     table = ruled_table(
-        ("Day", "From, to", "Work", "People", "Wear", "Done"),
+        ("Day", "From, to", "Work", "People", "Kit", "Done"),
         rows,
-        [inner * v for v in (0.05, 0.13, 0.46, 0.08, 0.22, 0.06)],
+        [inner * v for v in (0.05, 0.13, 0.56, 0.08, 0.12, 0.06)],
         (3,),
     )
-    parts.append(table)
+    legend = kit_legend(tasks)
+    parts += [table, set_text(f"Kits. {legend[:1].upper()}{legend[1:]}.", size=7.8, colour=SOFT_INK)]
     if cast.joining is not None and cast.joining.spans:
         parts += _past_reach(plan, cast.joining, inner)
     parts += heading("Weighed", "Out of the mould: with joint, baseboard, sockets and plates.")
@@ -102,11 +107,12 @@ def _past_reach(plan: MouldPlan, joining: Joining, inner: float) -> list[Flowabl
                     [inner * v for v in (0.25, 0.1, 0.17, 0.4, 0.08)], (1, 2, 4))
     )  # fmt: skip
     if joining.hatches:
+        spots = where_words(plan, [hatch.point_mm for hatch in joining.hatches])
         rows = [
             [str(k), name, f"{h.size_mm[0]:.0f} × {h.size_mm[1]:.0f} mm", metres(h.served_mm),
              f"{number(h.saves_h, 2)} h" if h.saves_h < 50 else "nothing else reaches it", f"{number(h.costs_h, 2)} h",
              percent(h.shows)]
-            for k, (h, name) in enumerate(zip(joining.hatches, where_words(plan, [h.point_mm for h in joining.hatches])), 1)
+            for k, (h, name) in enumerate(zip(joining.hatches, spots), 1)
         ]  # fmt: skip
         note = "Cut when the halves are shut, edge bevelled; glassed back, filled and textured when the joint is made."
         parts += heading("Hatches", note)
@@ -378,7 +384,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     if start is not None:
         valid += f"; work from {start.isoformat()}, ready about {(start + timedelta(days=days)).isoformat()}"
     cast = plan.cast
-    weight = cast.lift_kg_interval
+    weight, colours = cast.lift_kg_interval, colourway_words(plan)
     finish = "painted and lacquered" if plan.brief.finish.paint else "unpainted, joint ground"
     if plan.brief.finish.paint and plan.brief.finish.colourways:
         finish += f" in {counted(len(set(plan.brief.finish.colourways)), 'colourway')}"
@@ -406,6 +412,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
             [
                 ("One cast more", f"{money(round(cash.more.price, -1), cash.currency)} while the mould is kept"),
                 ("Each cast weighs", f"{number(weight.low)} to {kg(weight.high)}, as it leaves us; {stands}"),
+                *([("Colours", colours)] if colours else []),
                 ("The mould lasts", f"about {plan.takeoff.mould_life_casts:.0f} casts, by rule, not by promise"),
             ],
             inner,

@@ -2,18 +2,24 @@
 
 from .days import first_day
 from .mixes import Workshop, bolt_count, bolts_of, part_of, slot_count, split_into_batches
+from .painting import colour_shares, colourway
 from .plan import programme_assumptions, set_programme
-from .record import RUN_PARTS, Batch, HoursLine, Programme, Task
+from .record import RUN_PARTS, Batch, HoursLine, PersonHours, Programme, Task
+from .work import KITS
 
 __all__ = [
+    "KITS",
     "RUN_PARTS",
     "Batch",
     "HoursLine",
+    "PersonHours",
     "Programme",
     "Task",
     "Workshop",
     "bolt_count",
     "bolts_of",
+    "colour_shares",
+    "colourway",
     "first_day",
     "part_of",
     "programme_assumptions",

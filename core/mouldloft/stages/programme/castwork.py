@@ -1,5 +1,5 @@
-"""One cast's work, from the glove laid home to the lacquer: gelcoat, tight places, glass, green trim, shut, joint,
-open, number, weigh, post-cure, joint ground, painted."""
+"""One cast's work, from the glove laid home to the scales: gelcoat, tight places, glass, green trim, shut, joint,
+open, number, weigh."""
 
 from __future__ import annotations
 
@@ -8,19 +8,11 @@ from collections.abc import Iterable
 
 from ...base.marks import Assumption, Mark
 from ...trade.answers import BOLTED_H
-from ...trade.price import cleanup_hours, facing_hours, joint_hours
+from ...trade.price import joint_hours
 from .mixes import Workshop
 from .mouldwork import GLOVE_REST_H
-from .work import (
-    GRIND_WEAR,
-    LIFT_WEAR,
-    RESIN_WEAR,
-    SOLVENT_WEAR,
-    TWO_PACK_WEAR,
-    Ledger,
-    Wait,
-    Work,
-)
+from .painting import Out, finish_works, painting_assumptions
+from .work import CUT_WEAR, KNIFE_WEAR, LIFT_WEAR, RESIN_WEAR, SOLVENT_WEAR, Ledger, Wait, Work
 
 KEY_GELCOAT_H = 0.75  # gelcoat past its window is keyed with a fine pad and wiped
 TRIM_FROM_H = 0.75  # common practice: the laminate is green, firm and still cuts with a knife
@@ -28,19 +20,12 @@ TRIM_UNTIL_H = 2.5  # common practice: past it the edge is cut hard, with a disc
 HARD_TRIM_FACTOR = 2.0  # hours of a hard edge over a green one
 JOINT_WITHIN_H = 24.0  # common practice: past a day the edges are abraded before they are joined
 JOINT_GELS_H = 1.5  # common practice: before the baseboard goes in or the mould is turned
-POST_CURE_H = 24.0  # common practice: at 40 °C overnight, or a week in the warm workshop; the data sheet decides
-PRIMER_DRY_H = 4.0  # common practice
-COLOUR_DRY_H = 4.0  # common practice, between colour coats
-LACQUER_AFTER_H = 12.0  # common practice: colour dry through
-LACQUER_WITHIN_H = 72.0  # common practice: past it the colour is keyed again
-LACQUER_FLASH_H = 1.0  # common practice, between lacquer coats
-LACQUER_HARD_H = 48.0  # common practice: before it is packed
-PACK_H = 1.0
 
 
 def run_works(ledger: Ledger, shop: Workshop, mould_ready: str) -> None:
-    """Every cast of the run, one after the other out of one mould, each painted when it is out."""
+    """Every cast of the run, one after the other out of one mould, painted in sets when they are out."""
     last, rest = mould_ready, GLOVE_REST_H
+    out: list[Out] = []
     for number in shop.brief.run.numbers:
         name = f"Cast {number}" if number else "Trial cast"
         key = f"cast {number}"
@@ -54,7 +39,8 @@ def run_works(ledger: Ledger, shop: Workshop, mould_ready: str) -> None:
                      note="the next cast waits for it")
             )  # fmt: skip
         if number:
-            _finish(ledger, shop, key, name, weighed, number)
+            out.append(Out(number, key, name, weighed))
+    finish_works(ledger, shop, out)
 
 
 def _one_cast(ledger: Ledger, shop: Workshop, key: str, name: str, last: str, rest_h: float) -> tuple[str, str]:
@@ -121,11 +107,15 @@ def _lay_up(ledger: Ledger, shop: Workshop, key: str, name: str, home: str) -> s
         )
     )  # fmt: skip
     behind = Wait(first, 0.0, 1.0) if glass_h * tight > 1e-9 else window
+    mat = ledger.add(
+        Work(f"{key} mat", f"{name}: cut the mat", "casts", name, "casting", shop.cast.glass_kg / rates.cut_mat_kg_h, 1,
+             (Wait(home),), True, "by layer and half, numbered; while the gelcoat sets, or before", CUT_WEAR)
+    )  # fmt: skip
     laid = ledger.add(
         Work(
             f"{key} lay", f"{name}: glass in the {parts}", "casts", name, "casting",
-            glass_h * (1 - tight) + pots + shop.overhang_h, all_hands, (behind,), True, ", ".join(shop.cast.layers),
-            RESIN_WEAR, (batch.coat, batch.piece),
+            glass_h * (1 - tight) + pots + shop.overhang_h, all_hands, (behind, Wait(mat)), True,
+            ", ".join(shop.cast.layers), RESIN_WEAR, (batch.coat, batch.piece),
         )
     )  # fmt: skip
     cored = ledger.add(
@@ -145,7 +135,7 @@ def _lay_up(ledger: Ledger, shop: Workshop, key: str, name: str, home: str) -> s
             f"{key} trim", f"{name}: trim flush while green", "casts", name, "casting", green_h, min(2, all_hands),
             (Wait(cored, TRIM_FROM_H * shop.resin_warmth, TRIM_UNTIL_H * shop.resin_warmth,
                   f"{name}: laminate gels", "Cut the hard edge with a disc", green_h * HARD_TRIM_FACTOR),),
-            True, f"{edges_m:.1f} m of edge, with a knife", ("goggles", "cut-proof gloves"),
+            True, f"{edges_m:.1f} m of edge, with a knife", KNIFE_WEAR,
         )
     )  # fmt: skip
 
@@ -157,7 +147,8 @@ def _join(ledger: Ledger, shop: Workshop, key: str, name: str, trimmed: str) -> 
         Work(
             f"{key} shut", f"{name}: {_shutting(shop)}", "casts", name, "casting",
             2 * rates.shut_mould_h, 2,
-            (Wait(trimmed, 0.0, JOINT_WITHIN_H, "", "Abrade the edges that meet", 0.75),), wear=LIFT_WEAR,
+            (Wait(trimmed, 0.0, JOINT_WITHIN_H, "", "Abrade the edges that meet", 0.75),),
+            note="then laid down, its foot where hands reach in" + shop.cut_hatches_words, wear=LIFT_WEAR,
         )
     )  # fmt: skip
     near, far, bedded = shop.joint_by_reach_mm
@@ -181,68 +172,6 @@ def _shutting(shop: Workshop) -> str:
     return "stand the pieces up, bolt together" if shop.several else "stand the halves up, shut like a book, bolt"
 
 
-def _finish(ledger: Ledger, shop: Workshop, key: str, name: str, weighed: str, number: int) -> None:
-    """Hatches closed, post-cure, joint ground and textured, painted as the brief says."""
-    rates, line = shop.catalogue.rates, name
-    hatched = ledger.add(
-        Work(f"{key} hatch", f"{name}: glass the hatch back", "finish", line, "joint",
-             shop.hatches * rates.hatch_h, 1, (Wait(weighed),), wear=RESIN_WEAR)
-    )  # fmt: skip
-    cleaned_h = cleanup_hours(shop.seam.length_mm, shop.seam.figures.on_show_mm, 1, shop.brief.rates)
-    cleaned_h += facing_hours(shop.seam.figures.facing_mm, 1, shop.brief.rates)
-    ground = ledger.add(
-        Work(f"{key} ground", f"{name}: grind, fill and texture the joint", "finish", line, "joint clean-up",
-             cleaned_h, 1, (Wait(hatched),), wear=GRIND_WEAR)
-    )  # fmt: skip
-    done = _paint(ledger, shop, key, name, line, ground, weighed, number) if shop.brief.finish.paint else ground
-    ledger.add(
-        Work(f"{key} pack", f"{name}: look over and pack", "finish", line, "packing", PACK_H, 1,
-             (Wait(done, LACQUER_HARD_H if shop.brief.finish.lacquer_coats and shop.brief.finish.paint else 0.0,
-                   name=f"{name}: lacquer hardens"),))
-    )  # fmt: skip
-
-
-def _paint(
-    ledger: Ledger, shop: Workshop, key: str, name: str, line: str, ground: str, weighed: str, number: int
-) -> str:
-    """Degrease, prime, colours, lacquer, each coat dry before the next."""
-    rates, finish, area = shop.catalogue.rates, shop.brief.finish, shop.cast.area_mm2 * 1e-6
-    last = ledger.add(
-        Work(f"{key} degrease", f"{name}: degrease and key the skin", "finish", line, "painting",
-             area / rates.degrease_m2_h, 1,
-             (Wait(ground), Wait(weighed, POST_CURE_H, name=f"{name}: post-cure")), wear=SOLVENT_WEAR)
-    )  # fmt: skip
-    colour = colourway(finish.colourways, number)
-    steps = (
-        ("primer", finish.primer_coats, 0.0, PRIMER_DRY_H, None, SOLVENT_WEAR),
-        (f"colour{f', {colour}' if colour else ''}", finish.colour_coats, PRIMER_DRY_H, COLOUR_DRY_H, None,
-         SOLVENT_WEAR),
-        (f"{finish.lacquer} lacquer", finish.lacquer_coats, LACQUER_AFTER_H, LACQUER_FLASH_H, LACQUER_WITHIN_H,
-         TWO_PACK_WEAR if finish.lacquer == "two-pack" else SOLVENT_WEAR),
-    )  # fmt: skip
-    dry_h, within = 0.0, None
-    for what, coats, after_h, between_h, most_h, wear in steps:
-        for coat in range(coats):
-            wait_h = max(after_h, dry_h) if coat == 0 else between_h
-            within = most_h if coat == 0 else None
-            words = f"{what}, coat {coat + 1} of {coats}" if coats > 1 else what
-            last = ledger.add(
-                Work(
-                    f"{key} {what} {coat}", f"{name}: {words}", "finish", line, "painting",
-                    area / rates.paint_m2_h + rates.spray_setup_h, 1,
-                    (Wait(last, wait_h, within, f"{name}: dries" if wait_h else "", "Key the colour again", 0.5),),
-                    True, wear=wear,
-                )
-            )  # fmt: skip
-        dry_h = between_h if coats else dry_h
-    return last
-
-
-def colourway(colourways: tuple[str, ...], number: int) -> str:
-    """The colourway of a cast, from 1; over and over where there are fewer than casts."""
-    return colourways[(number - 1) % len(colourways)] if colourways else ""
-
-
 def cast_work_assumptions() -> Iterable[Assumption]:
     """The waits of a cast's work, with their marks."""
     rule = Mark.COMMON_PRACTICE
@@ -250,12 +179,6 @@ def cast_work_assumptions() -> Iterable[Assumption]:
     for what, hours in (
         ("edges are abraded before they are joined after", JOINT_WITHIN_H),
         ("joint gels before the baseboard goes in", JOINT_GELS_H),
-        ("post-cure before paint", POST_CURE_H),
-        ("primer dries", PRIMER_DRY_H),
-        ("colour dries between coats", COLOUR_DRY_H),
-        ("colour dries before lacquer", LACQUER_AFTER_H),
-        ("colour is keyed again before lacquer after", LACQUER_WITHIN_H),
-        ("lacquer flashes off between coats", LACQUER_FLASH_H),
-        ("lacquer hardens before packing", LACQUER_HARD_H),
     ):
         yield Assumption(what, f"{hours:g} h", rule)
+    yield from painting_assumptions()

@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
-from ...base.figures import listed
+from ...base.figures import counted, listed
 from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue, temperature_factor
 from ...inputs.materials import RubberMaterial
@@ -27,6 +27,8 @@ from ..seam import Seam
 from .record import Batch
 
 DEEP_SHARE = 0.95  # common practice: of the locked skin; what lies deeper is packed with cured scrap
+PERSON_MM = 700.0  # common practice: of a piece's longest side, for each person who works at it
+TWO_FROM_MM = 1000.0  # common practice: a jacket longer than this is laid up by two
 TACK_COAT_MM = 0.3  # common practice: a thin wet film for the next coat to take to
 
 
@@ -100,11 +102,22 @@ class Workshop:
 
     @property
     def seam_m(self) -> float:
-        """Length that wall and flange are built along: the flange's area over its width, of the piece with most; of
-        more than two pieces half of all."""
-        areas = flange_areas_mm2(self.rubber)
-        area = max(areas, default=0.0) if len(areas) <= 2 else sum(areas) / 2
-        return area / self.rubber.flange_width_mm * 1e-3
+        """Length that wall and flange are built along: the seam's; of more than two pieces half of all flanges' areas
+        over their width."""
+        if not self.several:
+            return self.seam.length_mm * 1e-3
+        return sum(flange_areas_mm2(self.rubber)) / 2 / self.rubber.flange_width_mm * 1e-3
+
+    def longest_mm(self, piece: int) -> float:
+        """The longest side of a glove piece, across its pull."""
+        envelope = self.rubber.envelopes[piece]
+        rows, columns = np.nonzero(np.isfinite(envelope.outer_mm))
+        return float(max(np.ptp(rows), np.ptp(columns)) + 1) * envelope.pixel_mm if len(rows) else 0.0
+
+    def crew(self, piece: int) -> int:
+        """People at one rubber or jacket: as many as stand round it, two at the least where it is over a metre."""
+        longest = self.longest_mm(piece)
+        return max(min(self.hands, max(2, math.ceil(longest / PERSON_MM))), 2 if longest > TWO_FROM_MM else 1)
 
     @property
     def bolt_count(self) -> int:
@@ -116,6 +129,14 @@ class Workshop:
         at = next((k for k, piece in enumerate(self.jacket.pieces) if piece.name == shell), 0)
         own = self.cradle.pieces[at : at + 1]
         return sum(count for piece in own for _, count, *_ in piece.cut_list)
+
+    def cradle_words(self, shell: str) -> str:
+        """What its cradle is cut of: '3 boards and 2 rails'."""
+        at = next((k for k, piece in enumerate(self.jacket.pieces) if piece.name == shell), 0)
+        cuts = [(name, count) for piece in self.cradle.pieces[at : at + 1] for name, count, *_ in piece.cut_list]
+        rails = sum(count for name, count in cuts if "rail" in name)
+        boards = sum(count for _, count in cuts) - rails
+        return listed([counted(n, what) for n, what in ((boards, "board"), (rails, "rail")) if n])
 
     def grips_on(self, shell: str) -> int:
         """Hand grips of a jacket piece."""
@@ -161,6 +182,16 @@ class Workshop:
     def hatches(self) -> int:
         """Hatches glassed back, each cast."""
         return len(self.cast.joining.hatches) if self.cast.joining else 0
+
+    @property
+    def hatch_words(self) -> str:
+        """'the hatch', 'the 2 hatches'."""
+        return "the hatch" if self.hatches == 1 else f"the {self.hatches} hatches"
+
+    @property
+    def cut_hatches_words(self) -> str:
+        """That hatches are cut now, and how many; "" where there is none."""
+        return f"; cut {self.hatch_words}" if self.hatches else ""
 
     @property
     def joint_by_reach_mm(self) -> tuple[float, float, float]:

@@ -15,7 +15,7 @@ from ...base.marks import Assumption, Mark
 from ...trade.price import wall_hours
 from ..jacket import JacketPiece, LooseShell
 from .mixes import Workshop
-from .work import GRIND_WEAR, LIFT_WEAR, RESIN_WEAR, RUBBER_WEAR, SOLVENT_WEAR, Ledger, Wait, Work
+from .work import CUT_WEAR, GRIND_WEAR, LIFT_WEAR, RESIN_WEAR, RUBBER_WEAR, SOLVENT_WEAR, Ledger, Wait, Work
 
 WAX_HAZE_H = 0.5  # common practice: wax left before it is buffed
 PVA_DRY_H = 1.0  # common practice: film dry to the touch
@@ -33,16 +33,15 @@ GELLED_H = 2.0  # common practice: a jacket piece may be worked beside once it h
 def mould_works(shop: Workshop) -> tuple[Ledger, str]:
     """All work of the mould in order, and the key of its last."""
     ledger = Ledger()
-    ready = _before_rubber(ledger, shop)
+    last, patches = _before_rubber(ledger, shop)
     keys_cast = _cast_keys(ledger, shop)
-    last = ready
     for piece in range(len(shop.piece_names)):
-        last = _one_piece(ledger, shop, piece, last, keys_cast)
+        last = _one_piece(ledger, shop, piece, last, patches, keys_cast)
     return ledger, _open(ledger, shop, last)
 
 
-def _before_rubber(ledger: Ledger, shop: Workshop) -> str:
-    """Board, master, seam, test patches."""
+def _before_rubber(ledger: Ledger, shop: Workshop) -> tuple[str, str]:
+    """Board, master, seam; test patches, read before anything is sealed for rubber. Keys of both ends."""
     rates, few = shop.catalogue.rates, min(2, shop.hands)
     line = "Board, master, seam"
     board = ledger.add(
@@ -64,16 +63,17 @@ def _before_rubber(ledger: Ledger, shop: Workshop) -> str:
     patches = ledger.add(
         Work(
             "patches", "Test patches: rubber on skin, wall and clay, sealed and released", "wall", line,
-            "test patches", surfaces * rates.test_patch_h, 1, note="read the next day; begun only where all have set",
+            "test patches", surfaces * rates.test_patch_h, 1, note="read when cured; no rubber before all have set",
             wear=RUBBER_WEAR,
         )
     )  # fmt: skip
-    return ledger.add(
+    read = ledger.add(
         Work(
             "patches read", "Read the test patches", "wall", line, "test patches", 0.25, 1,
-            (Wait(patches, PATCH_CURE_H * shop.rubber_warmth, name="Test patches cure"), Wait(seam)),
+            (Wait(patches, PATCH_CURE_H * shop.rubber_warmth, name="Test patches cure"),),
         )
     )  # fmt: skip
+    return seam, read
 
 
 def _cast_keys(ledger: Ledger, shop: Workshop) -> str | None:
@@ -98,19 +98,19 @@ def _cast_keys(ledger: Ledger, shop: Workshop) -> str | None:
     )  # fmt: skip
 
 
-def _one_piece(ledger: Ledger, shop: Workshop, piece: int, last: str, keys_cast: str | None) -> str:
+def _one_piece(ledger: Ledger, shop: Workshop, piece: int, last: str, patches: str, keys_cast: str | None) -> str:
     """Wall or flange made ready, rubber, jackets of one glove piece; the key of what the next waits for."""
-    ready = _first_wall(ledger, shop, last) if piece == 0 else _next_face(ledger, shop, piece, last)
-    cured = _rubber(ledger, shop, piece, ready, keys_cast)
-    return _jackets(ledger, shop, piece, cured)
+    ready = _first_wall(ledger, shop, last, patches) if piece == 0 else _next_face(ledger, shop, piece, last)
+    brushed, cured = _rubber(ledger, shop, piece, ready, keys_cast)
+    return _jackets(ledger, shop, piece, brushed, cured)
 
 
-def _first_wall(ledger: Ledger, shop: Workshop, last: str) -> str:
+def _first_wall(ledger: Ledger, shop: Workshop, last: str, patches: str) -> str:
     rates, few = shop.catalogue.rates, min(2, shop.hands)
     name, line = shop.piece_names[0], f"Wall and release, {shop.piece_names[0]}"
     lines = max(len(shop.seam.lines), 1) if not shop.several else 1
     wall_mm = 1000.0 * shop.wall_m(0)
-    bent = wall_mm if shop.seam.kind != "plane" else 0.0
+    bent = min(shop.seam.figures.bent_mm, wall_mm)
     hours = wall_hours(wall_mm - bent, bent, lines, shop.brief.rates, shop.seam.figures.facing_mm)
     wall = ledger.add(
         Work(
@@ -135,7 +135,7 @@ def _first_wall(ledger: Ledger, shop: Workshop, last: str) -> str:
     sealed = ledger.add(
         Work(
             "seal", "Seal skin and wall", "wall", line, "release", coated_m2 / rates.release_m2_h, few,
-            (Wait(covered),), wear=SOLVENT_WEAR, unbroken=True,
+            (Wait(covered), Wait(patches)), wear=SOLVENT_WEAR, unbroken=True,
         )
     )  # fmt: skip
     return ledger.add(
@@ -183,9 +183,10 @@ def _next_face(ledger: Ledger, shop: Workshop, piece: int, last: str) -> str:
     )  # fmt: skip
 
 
-def _rubber(ledger: Ledger, shop: Workshop, piece: int, ready: str, keys_cast: str | None) -> str:
-    """Every coat inside the window of the one before; a tack coat mends one that is missed."""
-    name, used, all_hands = shop.piece_names[piece], shop.rubber_material, shop.hands
+def _rubber(ledger: Ledger, shop: Workshop, piece: int, ready: str, keys_cast: str | None) -> tuple[str, str]:
+    """Every coat inside the window of the one before; a tack coat mends one that is missed. Keys of the last coat and
+    of the rubber cured and trimmed."""
+    name, used, all_hands = shop.piece_names[piece], shop.rubber_material, min(shop.crew(piece), shop.hands)
     line = f"Rubber, {name}"
     least, most = (
         used.recoat_min / 60 * shop.rubber_warmth,
@@ -226,12 +227,12 @@ def _rubber(ledger: Ledger, shop: Workshop, piece: int, ready: str, keys_cast: s
             )  # fmt: skip
     cure = Wait(before, used.cure_h * shop.rubber_warmth, name=f"Rubber cures, {name}")
     if piece == 0:
-        return ledger.add(
+        return before, ledger.add(
             Work(f"cured {piece}", f"Look over the rubber, trim its rim, {name}", "glove", line, "rubber", 0.5, 1,
                  (cure,))
         )  # fmt: skip
     cut_h = shop.flange_m2(piece) / (shop.rubber.flange_width_mm * 1e-3) / shop.catalogue.rates.cut_back_m_h
-    return ledger.add(
+    return before, ledger.add(
         Work(f"cured {piece}", f"Cut the rubber back to its neighbour's rim, tape off, {name}", "glove", line,
              "rubber", max(cut_h, 0.5), 1, (cure,))
     )  # fmt: skip
@@ -261,15 +262,16 @@ def laminate_stages(piece: JacketPiece) -> tuple[LaminateStage, ...]:
     return tuple(LaminateStage(tuple(part), len(part) / len(layers)) for part in cuts)
 
 
-def _jackets(ledger: Ledger, shop: Workshop, piece: int, cured: str) -> str:
-    """The jacket pieces over one glove piece, one against the other; cured on the master before anything moves."""
+def _jackets(ledger: Ledger, shop: Workshop, piece: int, brushed: str, cured: str) -> str:
+    """The jacket pieces over one glove piece, one against the other; cured on the master before anything moves. Mat
+    and cradle boards are cut while the rubber cures."""
     last = cured
     cure_h = shop.catalogue.resin_for(shop.brief.materials).cure_h * shop.resin_warmth
     for insert in reversed([one for one in shop.jacket.loose if one.piece == piece]):  # the last off is laid up first
         last = _lay_loose(ledger, shop, insert, last)
     for shell in (p for p in shop.jacket.pieces if p.piece == piece):
-        laid = _lay_jacket(ledger, shop, shell, last)
-        last = _fit_out(ledger, shop, shell, laid, cure_h)
+        laid = _lay_jacket(ledger, shop, shell, brushed, last)
+        last = _fit_out(ledger, shop, shell, brushed, laid, cure_h)
     return last
 
 
@@ -303,8 +305,8 @@ def _lay_loose(ledger: Ledger, shop: Workshop, shell: LooseShell, last: str) -> 
     )  # fmt: skip
 
 
-def _lay_jacket(ledger: Ledger, shop: Workshop, shell: JacketPiece, last: str) -> str:
-    rates, all_hands = shop.catalogue.rates, shop.hands
+def _lay_jacket(ledger: Ledger, shop: Workshop, shell: JacketPiece, brushed: str, last: str) -> str:
+    rates, all_hands = shop.catalogue.rates, shop.crew(shell.piece)
     line = f"Jacket, {shell.name}"
     waxed = ledger.add(
         Work(
@@ -313,6 +315,10 @@ def _lay_jacket(ledger: Ledger, shop: Workshop, shell: JacketPiece, last: str) -
         )
     )  # fmt: skip
     glass = sum(zone.glass_kg for zone in shell.zones)
+    cut = ledger.add(
+        Work(f"mat {shell.name}", f"Cut the mat, {shell.name}", "jacket", line, "laminating",
+             glass / rates.cut_mat_kg_h, 1, (Wait(brushed),), True, "by layer and zone, numbered", CUT_WEAR)
+    )  # fmt: skip
     batch = shop.jacket_batch(shell)
     stages = laminate_stages(shell)
     before = waxed
@@ -327,7 +333,7 @@ def _lay_jacket(ledger: Ledger, shop: Workshop, shell: JacketPiece, last: str) -
         before = ledger.add(
             Work(
                 f"lay {shell.name} {k}", f"Lay up the jacket{part}, {shell.name}", "jacket", line, "laminating",
-                hours, all_hands, (wait,), unbroken=True,
+                hours, all_hands, (wait, *((Wait(cut),) if k == 0 else ())), unbroken=True,
                 note=f"{glass * stage.glass_share:.1f} kg of glass: {', '.join(stage.layers)}", wear=RESIN_WEAR,
                 mix=(batch.coat, batch.piece),
             )
@@ -335,7 +341,7 @@ def _lay_jacket(ledger: Ledger, shop: Workshop, shell: JacketPiece, last: str) -
     return before
 
 
-def _fit_out(ledger: Ledger, shop: Workshop, shell: JacketPiece, laid: str, cure_h: float) -> str:
+def _fit_out(ledger: Ledger, shop: Workshop, shell: JacketPiece, brushed: str, laid: str, cure_h: float) -> str:
     """Ribs and grips glassed on, the cradle fitted while the jacket is on the master."""
     rates = shop.catalogue.rates
     line = f"Jacket, {shell.name}"
@@ -345,14 +351,14 @@ def _fit_out(ledger: Ledger, shop: Workshop, shell: JacketPiece, laid: str, cure
         Work(
             f"grips {shell.name}", f"Glass on {_fittings(len(shell.ribs), grips)}, {shell.name}", "jacket", line,
             "laminating", hours, 1, (Wait(laid, GELLED_H, STAGE_MOST_H, f"Jacket gels, {shell.name}",
-                                          "Abrade and wipe where they go", 0.25),), wear=RESIN_WEAR,
+                                          "Abrade and wipe where they go", 0.25),), True, wear=RESIN_WEAR,
         )
     )  # fmt: skip
     boards = shop.boards_for(shell.name)
     row = f"Cradle, {shell.name}"
     cut = ledger.add(
         Work(f"cut {shell.name}", f"Cut and assemble the cradle, {shell.name}", "cradle", row, "cradles",
-             boards * rates.cradle_h_per_board, 1, note=f"{boards} boards", wear=GRIND_WEAR)
+             boards * rates.cradle_h_per_board, 1, (Wait(brushed),), True, shop.cradle_words(shell.name), GRIND_WEAR)
     )  # fmt: skip
     waits = [Wait(laid, cure_h, name=f"Jacket cures, {shell.name}"), Wait(on)]
     if boards:

@@ -27,6 +27,8 @@ from .castwork import cast_work_assumptions, run_works
 from .days import Worked, days_to, first_day, mended, mixed_days, place_work, tasks_of
 from .mixes import Workshop, with_first_days
 from .mouldwork import mould_work_assumptions, mould_works
+from .painting import paint_hours
+from .people import give_out, person_hours
 from .record import RUN_PARTS, Batch, HoursLine, Programme
 from .work import Work
 
@@ -63,10 +65,11 @@ def set_programme(
     mould_days, run_days = _days(worked, mould_ready)
     ranges = [_days(each, mould_ready) for each in paced]
     hours = _hours(worked)
+    tasks = give_out(tasks_of(worked), brief.run.hands)
     tack = _tack_batches(shop, worked)
     progress.step(1.0)
     return Programme(
-        tasks=tasks_of(worked),
+        tasks=tasks,
         batches=with_first_days((*mixes, *tack), mixed_days(worked) | _tack_days(worked)),
         mould_days=mould_days,
         run_days=run_days,
@@ -77,10 +80,11 @@ def set_programme(
         run_person_hours=sum(line.person_hours for line in hours if line.part in RUN_PARTS),
         notes=(*first_day(brief)[1], *_notes(worked, brief)),
         hours=hours,
-        next_cast_person_hours=_next_cast_hours(ledger.works, brief),
+        next_cast_person_hours=_next_cast_hours(ledger.works, shop),
         broken_windows=worked.calendar.broken,
         gap=worked.calendar.gap,
         people=brief.run.hands,
+        by_person=person_hours(tasks),
         tack_coat_kg=math.fsum(batch.batches * batch.batch_kg for batch in tack),
     )
 
@@ -121,9 +125,12 @@ def _hours(worked: Worked) -> tuple[HoursLine, ...]:
     return tuple(HoursLine(part, what, hours) for (part, what), hours in found.items())
 
 
-def _next_cast_hours(works: Iterable[Work], brief: Brief) -> float:
-    last = f"cast {brief.run.casts} "
-    return sum(w.person_h for w in works if w.key.startswith(last) and not w.key.endswith("looked over"))
+def _next_cast_hours(works: Iterable[Work], shop: Workshop) -> float:
+    """Of the last cast's own work, and of painting one by itself."""
+    last, rates = f"cast {shop.brief.run.casts} ", shop.catalogue.rates
+    own = sum(w.person_h for w in works if w.key.startswith(last) and not w.key.endswith(("looked over", "degrease")))
+    area = shop.cast.area_mm2 * 1e-6
+    return own + paint_hours(shop.brief, area, rates.paint_m2_h, rates.spray_setup_h, rates.degrease_m2_h)
 
 
 def _tack_batches(shop: Workshop, worked: Worked) -> tuple[Batch, ...]:
@@ -158,7 +165,10 @@ def _notes(worked: Worked, brief: Brief) -> list[str]:
     if made.over_free_days:
         said.append("A weekend or day off falls inside one run of coats; start it elsewhere or work that day.")
     if brief.run.hands == 1:
-        said.append("Turning, opening and shutting take two people; with one they are not safe as planned.")
+        said.append(
+            "Turning, opening, shutting and jackets over a metre take two people; with one they are not safe as "
+            "planned."
+        )
     if made.gap > 0.005:
         said.append(
             f"No calendar of these tasks can be more than {percent(made.gap / (1 + made.gap))} shorter in working "

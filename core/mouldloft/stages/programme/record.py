@@ -25,6 +25,7 @@ class Task:
     kind: TaskKind = "work"
     wear: tuple[str, ...] = ()  # what is worn for it
     clock: str = ""  # when it begins, by the workshop's clock: "08:30"
+    who: tuple[int, ...] = ()  # which people, from 1
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,15 @@ class HoursLine:
 
 
 @dataclass(frozen=True)
+class PersonHours:
+    """Hours that one person, counted from 1, works at one part of the job."""
+
+    person: int
+    part: str
+    hours: float
+
+
+@dataclass(frozen=True)
 class Programme:
     """Days are of the calendar, first to last of each part, weekends between included."""
 
@@ -74,4 +84,5 @@ class Programme:
     broken_windows: int = 0  # coats that fall past their window, each mended by a tack coat or its like
     gap: float = 0.0  # how far the calendar may be from the shortest there is, a share of its working time
     people: int = 0
+    by_person: tuple[PersonHours, ...] = ()
     tack_coat_kg: float = 0.0  # rubber for the tack coats planned, over the whole mould

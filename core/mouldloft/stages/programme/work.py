@@ -3,14 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 RUBBER_WEAR = ("nitrile gloves", "goggles")
 RESIN_WEAR = ("organic vapour mask", "goggles", "nitrile gloves", "coverall")
 GRIND_WEAR = ("dust mask", "goggles", "ear defenders", "coverall")
+CUT_WEAR = ("dust mask", "nitrile gloves", "coverall")
 SOLVENT_WEAR = ("organic vapour mask", "nitrile gloves")
 TWO_PACK_WEAR = ("air-fed hood", "nitrile gloves", "coverall")
 LIFT_WEAR = ("safety boots", "work gloves")
+KNIFE_WEAR = ("goggles", "cut-proof gloves")
+# what a kit is called on the day list
+KITS = {
+    RUBBER_WEAR: "rubber",
+    RESIN_WEAR: "resin",
+    GRIND_WEAR: "dust",
+    CUT_WEAR: "mat",
+    KNIFE_WEAR: "knife",
+    SOLVENT_WEAR: "solvent",
+    TWO_PACK_WEAR: "two-pack",
+    LIFT_WEAR: "lifting",
+}
+LEAST_TASK_H = 0.25  # common practice: fetched, done and put away, however small
 
 
 @dataclass(frozen=True)
@@ -47,7 +61,8 @@ class Work:
 
 @dataclass
 class Ledger:
-    """Work gathered in order; work without hours is left out, and what follows it follows what it followed."""
+    """Work gathered in order; work without hours is left out, and what follows it follows what it followed. No task
+    takes less than `LEAST_TASK_H`."""
 
     works: list[Work] = field(default_factory=list)
     _passed: dict[str, tuple[Wait, ...]] = field(default_factory=dict)
@@ -58,7 +73,8 @@ class Ledger:
         if work.person_h <= 1e-9:
             self._passed[work.key] = waits
         else:
-            kept = Work(**{**work.__dict__, "waits": waits})
+            least = LEAST_TASK_H * work.people
+            kept = replace(work, waits=waits, person_h=max(work.person_h, least))
             self.works.append(kept)
         return work.key
 

@@ -75,13 +75,11 @@ def rubber_interval(
 
 
 def flange_areas_mm2(rubber: Rubber) -> tuple[float, ...]:
-    """Area of each piece's flange on its parting surface: of two pieces seen along the pull, of more along its lean."""
+    """Area of each piece's flange on its parting surface, as it leans from square across the pull."""
     found = []
     for envelope in rubber.envelopes:
-        lean = np.ones(envelope.flange.shape)
-        if len(rubber.envelopes) > 2:
-            slope = np.hypot(*np.gradient(envelope.parting_mm.astype(float), envelope.pixel_mm))
-            lean = np.hypot(1.0, np.minimum(slope, STEEPEST))
+        slope = np.hypot(*np.gradient(envelope.parting_mm.astype(float), envelope.pixel_mm))
+        lean = np.hypot(1.0, np.minimum(np.nan_to_num(slope), STEEPEST))
         found.append(float(lean[envelope.flange].sum()) * envelope.pixel_mm**2)
     return tuple(found)
 

@@ -15,9 +15,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..base.figures import listed, percent
-from ..base.files import write_text
-from ..base.intervals import (
+from ...base.figures import listed, percent
+from ...base.files import write_text
+from ...base.intervals import (
     CARVING,
     Interval,
     add_intervals,
@@ -27,25 +27,26 @@ from ..base.intervals import (
     interval_of,
     widened,
 )
-from ..base.marks import Assumption, Mark
-from ..base.progress import SILENT, Progress
-from ..inputs.brief import Brief
-from ..inputs.catalogue import Catalogue
-from ..inputs.materials import ConsumableMaterial, Material, MatMaterial, ResinMaterial, RubberMaterial
-from ..trade.bolts import choose_bolt
-from ..trade.money import Money, price_job
-from ..trade.observed import observed_assumptions
-from ..trade.packs import cheapest_packs
-from .cast import BOARD_THICKNESS_MM, Cast
-from .cradle import Cradle
-from .jacket import Jacket, Zone
-from .keys import Keys
-from .locks import Locks
-from .master import Master
-from .peel import Peel
-from .programme import RUN_PARTS, Programme, bolts_of, slot_count
-from .rubber import Rubber, flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
-from .wall import BOARD_MM, FILLET_MM2, Wall
+from ...base.marks import Assumption, Mark
+from ...base.progress import SILENT, Progress
+from ...inputs.brief import Brief
+from ...inputs.catalogue import Catalogue
+from ...inputs.materials import Material, MatMaterial, ResinMaterial, RubberMaterial
+from ...trade.bolts import choose_bolt
+from ...trade.money import Money, price_job
+from ...trade.observed import observed_assumptions
+from ...trade.packs import cheapest_packs
+from ..cast import BOARD_THICKNESS_MM, Cast
+from ..cradle import Cradle
+from ..jacket import Jacket, Zone
+from ..keys import Keys
+from ..locks import Locks
+from ..master import Master
+from ..peel import Peel
+from ..programme import RUN_PARTS, Programme, bolts_of
+from ..rubber import Rubber, flange_areas_mm2, wall_areas_mm2
+from ..wall import BOARD_MM, Wall
+from .consumables import Need, consumable_needs
 
 ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts", "finish")
 MOULD_SECTIONS = ORDER_SECTIONS[:-2]
@@ -130,7 +131,7 @@ def take_off(
         *_jacket_needs(jacket, brief, catalogue),
         *_cradle_needs(cradle, catalogue),
         *_cast_needs(master, cast, brief, catalogue),
-        *_consumable_needs(rubber, jacket, cast, programme, brief, catalogue, wall),
+        *consumable_needs(rubber, jacket, cast, programme, brief, catalogue, wall),
     ]
     progress.step(0.5, "packs")
     lines = tuple(_order(material, parts, catalogue) for material, parts in _gathered(needs))
@@ -157,16 +158,6 @@ def take_off(
 
 
 # --- amounts ---------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Need:
-    """A material that a stage uses, without waste."""
-
-    material: Material
-    stage: str
-    net: Interval
-    waste: float
 
 
 def _glove_needs(rubber: Rubber, tack_coat_kg: float, brief: Brief, catalogue: Catalogue) -> Iterable[Need]:
@@ -291,6 +282,11 @@ def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) 
     tape = catalogue.joint_tape
     taped = interval_of(n * cast.joint_tape_m * tape.layers, (("overlaps", 0.05),))
     yield Need(tape, "casts", as_observed(taped, seen.glass, seen.glass_uncertainty), waste)
+    tissue = catalogue.tissue
+    tight = cast.joining.tight_share if cast.joining is not None else 0.0
+    if tissue is not None and tight > 0:
+        laid_m = n * tight * cast.area_mm2 * 1e-6 / (tissue.width_mm * 1e-3)
+        yield Need(tissue, "casts", interval_of(laid_m, laid), waste)
     resin_net = interval_of(n * (cast.resin_kg + cast.joint_resin_kg), by_hand)
     resin_net = as_observed(resin_net, seen.resin, seen.resin_uncertainty)
     yield from _hardened(resin, "casts", resin_net, 0.0 if seen.resin_entries else usual, catalogue)
@@ -301,91 +297,6 @@ def _cast_needs(master: Master, cast: Cast, brief: Brief, catalogue: Catalogue) 
     release = catalogue.release[0]
     waxed = n * cast.area_mm2 * 1e-6 * release.kg_m2 * CAST_RELEASES
     yield Need(release, "casts", interval_of(waxed, (detail, ("wiped on by hand", 0.3))), 0.0)
-
-
-def _consumable_needs(
-    rubber: Rubber,
-    jacket: Jacket,
-    cast: Cast,
-    programme: Programme,
-    brief: Brief,
-    catalogue: Catalogue,
-    wall: Wall | None,
-) -> Iterable[Need]:
-    """What the work uses up, by what the plan counts: person days, coats, pots, square metres of each interface."""
-    loose = (("how the workshop works", 0.3),)
-    counted = _counted(rubber, jacket, cast, programme, brief, wall)
-    for item in catalogue.consumable:
-        if not _is_used(item, brief):
-            continue
-        for section, amounts in counted.items():
-            amount = amounts.get(item.per, 0.0) * item.amount
-            if amount > 0:
-                yield Need(
-                    item, section, exactly(amount) if item.per in ("job", "socket") else interval_of(amount, loose), 0.0
-                )
-
-
-def _counted(
-    rubber: Rubber, jacket: Jacket, cast: Cast, programme: Programme, brief: Brief, wall: Wall | None
-) -> dict[str, dict[str, float]]:
-    """What consumables go by, for each section of the order."""
-    n = len(brief.run.numbers)
-    days = _person_days(programme, brief)
-    mould_pots, cast_pots = _pots(programme)
-    flanges = [area * 1e-6 for area in flange_areas_mm2(rubber)]
-    width_m = rubber.flange_width_mm * 1e-3
-    area = cast.area_mm2 * 1e-6
-    finish = brief.finish
-    painted = area * brief.run.casts / (1.0 - finish.overspray) if finish.paint else 0.0
-    wall_m2 = sum(wall_areas_mm2(rubber)) * 1e-6
-    held = rubber.registration
-    slots = float(slot_count(jacket))
-    reinforced = sum(handled_edges_mm2(rubber)) * 1e-6 if brief.joint.reinforced_edges else 0.0
-    return {
-        "wall": {"skin m2": rubber.skin_m2, "wall m2": wall_m2, "flange m2": sum(flanges),
-                 "flange m": sum(flanges) / width_m, "bead m": held.bead_length_mm * 1e-3 if held else 0.0,
-                 "dome": float(len(held.domes_mm)) if held else 0.0,
-                 "wall clay l": wall.clay_mm3 * 1e-6 if wall is not None else wall_m2 / width_m * FILLET_MM2 * 1e-3,
-                 **days.get("wall", {})},
-        "glove": {"coat m2": len(rubber.coats) * rubber.skin_m2, "batch": mould_pots, "job": 1.0,
-                  "reinforced m2": reinforced,
-                  **days.get("glove", {})},
-        "jacket": {"jacket m2": sum(p.area_mm2 for p in jacket.pieces) * 1e-6, "wedge slot": slots,
-                   **days.get("jacket", {})},
-        "casts": {"coat m2": n * area * 2.0, "batch": n * cast_pots, "cast": float(n), "cast m2": n * area,
-                  "joint m": n * cast.joint_tape_m, "socket": float(n * (cast.fixings.count if cast.fixings else 0)),
-                  **days.get("casts", {})},  # gelcoat, then resin over the mat
-        "finish": {"primer m2": painted * finish.primer_coats, "colour m2": painted * finish.colour_coats,
-                   "lacquer m2": painted * finish.lacquer_coats, **days.get("finish", {})},
-    }  # fmt: skip
-
-
-_WORN = {"organic vapour mask": "laminating day", "dust mask": "grinding day", "air-fed hood": "spraying day"}
-_SECTION_OF = {"keys": "glove", "mould": "jacket", "cradle": "jacket"}
-
-
-def _person_days(programme: Programme, brief: Brief) -> dict[str, dict[str, float]]:
-    """Person days of each section, and of them those in a vapour mask, a dust mask, an air-fed hood; from the hours on
-    the calendar."""
-    found: dict[str, dict[str, float]] = {}
-    for task in programme.tasks:
-        section = found.setdefault(_SECTION_OF.get(task.stage, task.stage), {})
-        days = task.duration_h * task.hands / brief.run.hours_per_day
-        for per in ("person day", *(_WORN[what] for what in task.wear if what in _WORN)):
-            section[per] = section.get(per, 0.0) + days
-    return found
-
-
-def _is_used(item: ConsumableMaterial, brief: Brief) -> bool:
-    """Of two lacquers the one the brief names."""
-    return not item.only_with or item.only_with == brief.finish.lacquer
-
-
-def _pots(programme: Programme) -> tuple[float, float]:
-    """Pots of the mould, and of one cast."""
-    casts = sum(b.batches for b in programme.batches if b.piece == "each cast")
-    return float(sum(b.batches for b in programme.batches) - casts), float(casts)
 
 
 # --- packs and cost --------------------------------------------------------------------------------------
