@@ -189,9 +189,15 @@ def lay_up_cast(
         wind_area_mm2=wind_area,
         wind_pressure_pa=pressure,
     )
+    made = replace(made, size_mm=master.size_mm)
+    return _fixed(_joined(made, master, seam, brief, catalogue, progress), feet, master.height_mm, brief.cast)
+
+
+def _joined(made: Cast, master: Master, seam: Seam, brief: Brief, catalogue: Catalogue, progress: Progress) -> Cast:
+    """The cast with its tight places and its joint by reach."""
     rates = catalogue.rates
     joining = plan_joining(master, seam, brief.rates, rates.hatch_h, progress, rates.core_l_h, brief.seam)
-    return _fixed(replace(made, joining=joining, size_mm=master.size_mm), feet, master.height_mm, brief.cast)
+    return replace(made, joining=joining)
 
 
 def _parting_of(seam: Seam) -> Parting:

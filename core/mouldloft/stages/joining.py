@@ -156,9 +156,16 @@ def _spans(
     points, steps = along
     room = np.where(hollow.clearance_mm >= ARM_MM, 0.0, np.inf)
     narrow = ~np.isfinite(reach_to(hollow, room, points, HAND_MM))
-    by_pole = reach_to(hollow, reach_from(hollow, foot, ROLLER_MM), points, HAND_MM / 2)
+    by_pole = reach_to(hollow, reach_from(hollow, foot, ROLLER_MM), points, HAND_MM)
+    by_pole = np.minimum(by_pole, reach)  # where an arm comes a pole does
+    narrow = past & narrow
+    for run in _runs(past & ~narrow & (by_pole > POLE_MM)):
+        # a hand's length past the pole, beside a narrow limb: its core or fill goes on that far
+        if steps[run].sum() <= HAND_MM and narrow[max(run[0] - 3, 0) : run[-1] + 4].any():
+            narrow[run] = True
     found = []
-    for slim, which in ((True, past & narrow), (False, past & ~narrow)):
+    reached = past & ~narrow & (by_pole <= POLE_MM)
+    for slim, which in ((True, narrow), (False, reached), (False, past & ~narrow & ~reached)):
         for run in _runs(which):
             length = float(steps[run].sum())
             if length < LEAST_SPAN_MM:

@@ -297,6 +297,8 @@ class _Hands:
             rest = blocked >> at
             free = count if rest == 0 else min(count, (rest & -rest).bit_length() - 1)
             today = min(free, a_day - (slot + at) % a_day)
+            if 0 < count - today < LEAST_STRETCH and today >= 2 * LEAST_STRETCH:
+                today = count - LEAST_STRETCH  # nothing is left over that nobody would come back for
             if today >= min(LEAST_STRETCH, count, a_day):
                 found.append((slot + at, today))
                 count -= today

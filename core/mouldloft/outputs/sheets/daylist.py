@@ -84,7 +84,7 @@ def _one_stretch(tasks: Sequence[Task]) -> Task:
     people = sorted({k for t in tasks for k in t.who})
     return replace(
         begins, name=said, duration_h=ends.start_h + ends.duration_h - begins.start_h, note="by the casting card",
-        who=tuple(people), hands=max(len(people), max(t.hands for t in tasks)), wear=("as on the card",),
+        who=tuple(people), hands=max(len(people), max(t.hands for t in tasks)), wear=("card",),
     )  # fmt: skip
 
 

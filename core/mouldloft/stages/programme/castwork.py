@@ -109,7 +109,7 @@ def _lay_up(ledger: Ledger, shop: Workshop, key: str, name: str, home: str) -> s
     behind = Wait(first, 0.0, 1.0) if glass_h * tight > 1e-9 else window
     mat = ledger.add(
         Work(f"{key} mat", f"{name}: cut the mat", "casts", name, "casting", shop.cast.glass_kg / rates.cut_mat_kg_h, 1,
-             (Wait(home),), True, "by layer and half, numbered; while the gelcoat sets, or before", CUT_WEAR)
+             (Wait(coated),), True, "by layer and half, numbered; while the gelcoat sets", CUT_WEAR)
     )  # fmt: skip
     laid = ledger.add(
         Work(
@@ -119,14 +119,16 @@ def _lay_up(ledger: Ledger, shop: Workshop, key: str, name: str, home: str) -> s
         )
     )  # fmt: skip
     cored = ledger.add(
-        Work(f"{key} core", f"{name}: core {shop.limb_words('core')}", "casts", name, "casting",
+        Work(f"{key} core", f"{name}: core the narrow limbs", "casts", name, "casting",
              shop.cored_l / rates.core_l_h, 1, (Wait(laid, 0.0, 2.0),), True,
-             "cut rigid polyurethane, bedded in paste, glassed over; never polystyrene, never poured", RESIN_WEAR)
+             f"{shop.cored_l:.1f} l: cut rigid polyurethane, bedded in paste, glassed over; never polystyrene, never "
+             "poured", RESIN_WEAR)
     )  # fmt: skip
     cored = ledger.add(
-        Work(f"{key} fill", f"{name}: fill {shop.limb_words('fill')}", "casts", name, "casting",
+        Work(f"{key} fill", f"{name}: fill the slim limbs", "casts", name, "casting",
              shop.filled_l * shop.brief.rates.solid_h_l, 1, (Wait(cored, 0.0, 2.0),), True,
-             "resin with filler in lifts of 10 mm, each gelled and cool before the next", RESIN_WEAR)
+             f"{shop.filled_l:.1f} l: resin with filler in lifts of 10 mm, each gelled and cool before the next",
+             RESIN_WEAR)
     )  # fmt: skip
     edges_m = 2 * shop.cast.joint_tape_m
     green_h = edges_m / rates.green_trim_m_h

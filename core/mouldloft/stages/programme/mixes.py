@@ -173,11 +173,6 @@ class Workshop:
         """Litres of limbs too slim for foam, filled with resin, each cast."""
         return self.cast.joining.filled_l if self.cast.joining else 0.0
 
-    def limb_words(self, answer: str) -> str:
-        """Which limbs are cored or filled."""
-        spans = self.cast.joining.spans if self.cast.joining else ()
-        return f"the limbs at {listed(dict.fromkeys(s.name for s in spans if s.answer == answer))}"
-
     @property
     def hatches(self) -> int:
         """Hatches glassed back, each cast."""

@@ -358,7 +358,7 @@ def _fit_out(ledger: Ledger, shop: Workshop, shell: JacketPiece, brushed: str, l
     row = f"Cradle, {shell.name}"
     cut = ledger.add(
         Work(f"cut {shell.name}", f"Cut and assemble the cradle, {shell.name}", "cradle", row, "cradles",
-             boards * rates.cradle_h_per_board, 1, (Wait(brushed),), True, shop.cradle_words(shell.name), GRIND_WEAR)
+             boards * rates.cradle_h_per_board, 1, (Wait(brushed),), False, shop.cradle_words(shell.name), GRIND_WEAR)
     )  # fmt: skip
     waits = [Wait(laid, cure_h, name=f"Jacket cures, {shell.name}"), Wait(on)]
     if boards:

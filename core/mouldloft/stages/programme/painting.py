@@ -127,7 +127,7 @@ def _packed(ledger: Ledger, shop: Workshop, cast: Out, done: str, hard_h: float)
             Wait(
                 ledger.add(
                     Work(f"{cast.key} crate", f"{cast.name}: make and line its crate", "finish", cast.name, "packing",
-                         shop.catalogue.rates.crate_h, 1, (Wait(cast.weighed),),
+                         shop.catalogue.rates.crate_h, 1, (Wait(done),),
                          note=" × ".join(f"{side:.0f}" for side in crate_mm(shop.cast.size_mm)) + " mm outside",
                          wear=GRIND_WEAR)
                 )
