@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -17,6 +18,7 @@ from mouldloft.base.progress import SILENT
 from mouldloft.inputs.brief import read_brief
 from mouldloft.outputs.closedmeshes import write_closed_meshes
 from mouldloft.outputs.planfile import open_plan
+from stumbles import STUMBLES
 
 
 def run(capsys, *words) -> tuple[int, str, str]:
@@ -348,3 +350,17 @@ def test_a_seam_is_picked_on_the_command_line():
     assert cli._asked(None, None, None, seam="relief").seam.kind == "relief"
     with pytest.raises(BriefRefused, match="pick one of: cheapest, plane, relief, free"):
         cli._asked(None, None, None, seam="wavy")
+
+
+@pytest.mark.parametrize("command", ["", *sorted(c.name or "" for c in cli.app.registered_commands)])
+def test_help_has_no_word_that_readers_stumble_over(capsys, command):
+    _, said, _ = run(capsys, *([command] if command else []), "--help")
+    assert len(said) > 200
+    assert [word for pattern in STUMBLES for word in re.findall(pattern, said)] == []
+
+
+def test_an_option_past_its_bounds_is_refused_with_its_unit(capsys):
+    for given, said in (("3", "--height takes 50 mm or more"), ("90000", "--height takes 20000 mm or less")):
+        code, _, err = run(capsys, "plan", "hare.stl", "--height", given)
+        assert code != 0
+        assert said in sentence(err)

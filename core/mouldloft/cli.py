@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import sys
 from dataclasses import replace
@@ -386,7 +387,7 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def _common(
-    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Say which.")] = False,
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print it.")] = False,
 ) -> None:
     pass
 
@@ -418,10 +419,23 @@ def main() -> None:
 _STOPPED = "Stopped: files already finished are whole, nothing else was written."
 
 
+_UNIT_OF = {"--height": " mm", "--tear": " mm", "--gap": " mm", "--casts": " casts", "--triangles": " triangles"}
+
+
+def with_unit(complaint: str) -> str:
+    """A complaint about an option's size, said with its unit: '--height takes 50 mm or more'."""
+    found = re.search(r"'(--[a-z-]+)[^']*'.*?(greater|less) than or equal to ([\d.]+)", complaint)
+    if found is None:
+        return complaint
+    option, way, limit = found.groups()
+    return f"{option} takes {limit}{_UNIT_OF.get(option, '')} or {'more' if way == 'greater' else 'less'}"
+
+
 def _end_unknown(error: Exception) -> None:
     # typer's own complaints about the words of the command carry format_message and their exit code
     if hasattr(error, "format_message"):
-        _end(f"{error.format_message().rstrip('.')}; try 'mouldloft --help'.", getattr(error, "exit_code", 2))
+        said = with_unit(error.format_message().rstrip("."))
+        _end(f"{said}; try 'mouldloft --help'.", getattr(error, "exit_code", 2))
     if type(error).__name__ == "Abort":
         _end(_STOPPED, Cancelled.exit_code)
     if os.environ.get("MOULDLOFT_TRACEBACK"):

@@ -22,6 +22,7 @@ from mouldloft.base.marks import Mark
 from mouldloft.inputs.brief import JobBrief
 from mouldloft.outputs import words
 from mouldloft.outputs.notkept import look_first, not_kept
+from mouldloft.outputs.page.build import write_page
 from mouldloft.outputs.pictures import bodies, overlay, studio
 from mouldloft.outputs.pictures.thickness import thickness_view
 from mouldloft.outputs.planfile import save_plan
@@ -32,6 +33,7 @@ from mouldloft.outputs.sheets.chart import chart_rows, grams, programme_pages
 from mouldloft.outputs.sheets.client import client_sheet
 from mouldloft.outputs.sheets.daylist import day_rows
 from mouldloft.outputs.sheets.typeset import fitted, marked_up
+from mouldloft.outputs.sheets.work import write_offer
 from mouldloft.outputs.summary import summary_text
 from mouldloft.outputs.whereabouts import along_seam, where_words
 from mouldloft.outputs.words import (
@@ -49,6 +51,7 @@ from PIL import Image
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import SimpleDocTemplate
 from scipy.spatial import cKDTree
+from stumbles import STUMBLES
 from synthetic_plan import CAUTIONS, master_of
 from synthetic_plan import small_plan as figure_plan
 
@@ -597,18 +600,13 @@ def test_printed_masses_and_litres_are_those_saved(printed):
     assert figures(r"(\d+) mm tall", client) == [round(saved["master"]["height_mm"])]
 
 
-# words no workshop says, or that say nothing: a reader at the bench, a client and a buyer stumbled over each
-STUMBLES = (
-    r"\block fill\b", r"\bMind\b", r"\bwhat it rests on\b", r"\bfirst first\b", r"\d\.\d pcs\b", r"\breckon",
-    r"\btold\b", r"\bshows? as much as\b", r"\bshows like\b", r"\bof the calendar\b", r"\bmark [0-9a-f]{8,}",
-    r"\bx -?\d+, y -?\d+, z -?\d+", r"\bwhere it locks\b", r"\bLocks?\b", r"\bnan\b", r"\bNone\b(?!\.)",
-)  # fmt: skip
-
-
-def test_no_word_that_readers_stumble_over_is_printed(printed, small_plan, plan, workshop):
+def test_no_word_that_readers_stumble_over_is_printed(printed, small_plan, plan, workshop, tmp_path):
     _, client, book = printed
     texts = {"client": client, "book": book, "summary": summary_text(small_plan), "figure": summary_text(plan)}
     texts["figure's book"] = " ".join(words_of(workshop))
+    texts["offer"] = " ".join(words_of(write_offer(small_plan, tmp_path / "offer.pdf")))
+    page = write_page(small_plan, tmp_path / "plan.html").read_text(encoding="utf-8")
+    texts["page"] = re.sub(r"<(script|style)\b.*?</\1>|<[^>]+>", " ", page, flags=re.DOTALL)
     found = [(name, hit) for name, text in texts.items() for word in STUMBLES for hit in re.findall(word, text)]
     assert found == []
     assert "undercut" in client + book

@@ -122,7 +122,7 @@ def planned_coats(plan: MouldPlan) -> dict[tuple[str, str], tuple[float, float]]
 
 
 def planned_cast(plan: MouldPlan) -> dict[str, float]:
-    """One cast as planned: kilograms of gelcoat, resin, glass, its weight with its baseboard, person-hours."""
+    """One cast as planned: kilograms of gelcoat, resin, glass, its weight as it leaves the mould, person-hours."""
     cast, seen = plan.cast, plan.brief.observed
     tasks = [t for t in plan.programme.tasks if t.stage == "casts" and t.kind == "work" and t.hands]
     return {
@@ -146,7 +146,7 @@ def _readings(plan: MouldPlan, log: RunLog) -> Iterable[Reading | None]:
         ("gelcoat_kg", "Gelcoat of a cast", "kg", "gelcoat"),
         ("resin_kg", "Resin of a cast", "kg", "resin"),
         ("glass_kg", "Glass of a cast", "kg", "glass"),
-        ("weight_kg", "Weight of a cast, with its baseboard", "kg", ""),
+        ("weight_kg", "Weight of a cast, with what is glassed into it", "kg", ""),
         ("hours", "Hours of a cast", "h", "cast_hours"),
     ):
         used = [getattr(entry, field) for entry in log.casts]

@@ -72,6 +72,7 @@ from ..words import (
     title_of,
     weight_words,
 )
+from .turns import bolt_marks, turn_of, turns
 
 _DATA = Path(__file__).parent / "data"
 MOST_SHELL_FACES = 80_000
@@ -190,7 +191,7 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
         clay_at = block.add(_bytes_of(clay_colours(plan.clay, off), shade))
     for at, (envelope, piece) in enumerate(zip(plan.rubber.envelopes, plan.jacket.pieces)):
         progress.step(0.2 + 0.5 * at / len(plan.jacket.pieces), f"shapes of the {envelope.name}")
-        meshes = mould_meshes(plan)
+        meshes, first = mould_meshes(plan), len(bodies)
         pull = unit(envelope.frame.pull)
         steps = [distance * pull for distance in apart_steps_mm(plan, at)]
         part = plan.rubber.parts[at]
@@ -205,6 +206,7 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
             marks = [
                 {
                     "at": [round(v, 1) for v in key.foot_mm],
+                    "name": key.name,
                     "words": f"Key {key.name}: {mm(key.base_diameter_mm)} across its foot, {mm(key.height_mm)} high",
                 }
                 for key in keys
@@ -219,9 +221,11 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
         if at == 0 and len(meshes.bolts[at][0]):
             bolts = body_of("bolts", *meshes.bolts[at], rgb(BOLT))
             said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
-            bodies.append(_packed(bolts, block, "bolts", said, steps[2]))
+            bodies.append(_packed(bolts, block, "bolts", said, steps[2], bolt_marks(piece)))
         bodies += _joint_bodies(plan, at, block, steps)
         bodies += _loose_bodies(plan, at, block, steps)
+        for body in bodies[first:]:
+            body["turn"] = turn_of(plan, envelope.name, body["part"])
     peel = _peeled(plan, block, bodies)
     return _Shown(bodies, _seam_lines(plan, block, master), locks_at, peel, clay_at)
 
@@ -328,6 +332,7 @@ def _packed(
         "low": [float(v) for v in low],
         "step": [float(v) for v in step],
         "pull": [float(v) for v in (pull_mm if pull_mm is not None else np.zeros(3))],
+        "turn": -1,
         "at": places,
         "marks": list(marks),
     }
@@ -376,6 +381,7 @@ def _data(plan: MouldPlan, shown: _Shown) -> dict[str, Any]:
         "middle": [0.0, 0.0, plan.master.height_mm / 2],
         "foot": [float(v) for v in plan.master.size_mm[:2]],
         "apart": _APART,
+        "turns": list(turns(plan)),
     }
 
 

@@ -111,23 +111,35 @@ def apart_picture(plan: MouldPlan, progress: Progress = SILENT, renderer: str = 
         _label_beside(over, apart, camera)
     else:
         _label_below(over, apart, camera)
-    _shell_key(over, plan)
+    _shell_key(over, plan, picture)
     return over.finished()
 
 
-def _shell_key(over: Overlay, plan: MouldPlan) -> None:
-    """What the colours on the jackets mean, where there are any."""
+def _shell_key(over: Overlay, plan: MouldPlan, picture: np.ndarray) -> None:
+    """What the colours on the jackets mean, where there are any; in the corner where nothing stands."""
     pieces = plan.jacket.pieces
     signs = [
         (PATCH, "laid heavier", any(p.patches for p in pieces)),
         (RIB, "rib, its core", any(p.ribs for p in pieces)),
     ]
+    shown = [(colour, words) for colour, words, there in signs if there]
+    if not shown:
+        return
     y, size = 1.2 * _LABEL, 0.8 * _LABEL
-    for colour, words, there in signs:
-        if there:
-            over.box(_LABEL, y, _LABEL + size, y + size, colour)
-            over.text(_LABEL + 1.4 * size, y + size / 2, words, 0.95 * _LABEL, colour=SOFT_INK, anchor="lm")
-            y += 1.5 * _LABEL
+    wide = 1.4 * size + max(over.width_of(words, 0.95 * _LABEL) for _, words in shown)
+    lefts = [_LABEL, over.size[0] - _LABEL - wide]
+    foot = y + 1.5 * _LABEL * len(shown)
+    x = min(lefts, key=lambda left: _unrest(picture, left, y, left + wide, foot))
+    for colour, words in shown:
+        over.box(x, y, x + size, y + size, colour)
+        over.text(x + 1.4 * size, y + size / 2, words, 0.95 * _LABEL, colour=SOFT_INK, anchor="lm")
+        y += 1.5 * _LABEL
+
+
+def _unrest(picture: np.ndarray, left: float, top: float, right: float, foot: float) -> float:
+    """How much there is to see in a box of a picture: the spread of its grey, 0 on plain ground."""
+    part = picture[round(top) : round(foot), round(left) : round(right)].astype(float)
+    return float(part.mean(axis=2).std()) if part.size else 0.0
 
 
 def _stacked(plan: MouldPlan) -> bool:

@@ -168,11 +168,53 @@
     apart = share;
     const eased = share * share * (3 - 2 * share);
     for (const mesh of meshes) mesh.position.set(...mesh.userData.pull.map((v) => v * eased));
+    delete root.dataset.turn;
     said.textContent = share <= 0 ? "closed" : `${Math.round(100 * share)} %`;
     slider.setAttribute("aria-valuetext", said.textContent);
     state();
     draw();
   };
+
+  // --- taken off one after the other: bolts, jackets, gloves, the last made first ------------------------
+  let taking = 0;
+  const offPlay = document.getElementById("off-play");
+  const takeOff = (share) => {
+    const along = share * plan.turns.length, turn = Math.min(Math.floor(along), plan.turns.length - 1);
+    for (const mesh of meshes) {
+      const own = mesh.userData.turn < 0 ? 0 : Math.min(Math.max(along - mesh.userData.turn, 0), 1);
+      mesh.position.set(...mesh.userData.pull.map((v) => v * own * own * (3 - 2 * own)));
+    }
+    apart = share;
+    slider.value = String(100 * share);
+    said.textContent = `${turn + 1} of ${plan.turns.length}`;
+    slider.setAttribute("aria-valuetext", plan.turns[turn]);
+    if (root.dataset.turn !== String(turn)) tell(`${turn + 1}. ${plan.turns[turn]}`);
+    root.dataset.turn = String(turn);
+    state();
+    draw();
+  };
+  const takeStop = () => {
+    cancelAnimationFrame(taking);
+    taking = 0;
+    offPlay.textContent = "Take off in order";
+    offPlay.setAttribute("aria-pressed", "false");
+  };
+  offPlay.addEventListener("click", () => {
+    if (taking) { takeStop(); return; }
+    if (peeled >= 0) peelHide();
+    for (const part of plan.parts) if (!maps[part.name] && part.name !== "thickness" && !shown[part.name]) show(part.name, true);
+    offPlay.textContent = "Pause";
+    offPlay.setAttribute("aria-pressed", "true");
+    const from = apart >= 1 || root.dataset.turn === undefined ? 0 : apart;
+    let start = 0;
+    const tick = (now) => {
+      start = start || now;
+      const share = Math.min(from + (now - start) / (1800 * plan.turns.length), 1);
+      takeOff(share);
+      if (share < 1) taking = requestAnimationFrame(tick); else takeStop();
+    };
+    taking = requestAnimationFrame(tick);
+  });
 
   for (const choice of document.querySelectorAll("input[name=seam]")) {
     choice.addEventListener("change", () => {
@@ -277,7 +319,53 @@
     });
     chips.append(button);
   }
-  slider.addEventListener("input", () => pull(slider.valueAsNumber / 100));
+  slider.addEventListener("input", () => { takeStop(); tell(""); pull(slider.valueAsNumber / 100); });
+
+  // --- numbers on keys and bolts, on the side that is looked at ------------------------------------------
+  let numbered = false;
+  const numbers = document.getElementById("numbers");
+  const numberButton = document.createElement("button");
+  numberButton.type = "button";
+  numberButton.id = "number-them";
+  numberButton.setAttribute("aria-pressed", "false");
+  numberButton.append(document.createElement("i"), "Numbers of keys and bolts");
+  numberButton.addEventListener("click", () => {
+    numbered = !numbered;
+    numberButton.setAttribute("aria-pressed", String(numbered));
+    draw();
+  });
+  chips.append(numberButton);
+  const writeNumbers = (width, height) => {
+    const ratio = Math.min(window.devicePixelRatio || 1, 2);
+    numbers.width = width * ratio; // also wipes it
+    numbers.height = height * ratio;
+    if (!numbered) { root.dataset.numbers = "0"; return; }
+    const pen = numbers.getContext("2d");
+    pen.scale(ratio, ratio);
+    pen.font = "600 11px sans-serif";
+    pen.textAlign = "center";
+    pen.textBaseline = "middle";
+    const taken = [];
+    let written = 0;
+    for (const mesh of meshes) {
+      if (!mesh.visible || !mesh.userData.marks.length) continue;
+      const out = new THREE.Vector3(...mesh.userData.pull).normalize();
+      if (out.dot(camera.position.clone().sub(controls.target)) < 0) continue; // its back is looked at
+      for (const mark of mesh.userData.marks) {
+        const at = new THREE.Vector3(...mark.at).add(mesh.position).project(camera);
+        const x = (at.x + 1) / 2 * width, y = (1 - at.y) / 2 * height;
+        if (at.z > 1 || taken.some(([a, b]) => Math.abs(a - x) < 18 && Math.abs(b - y) < 13)) continue;
+        taken.push([x, y]);
+        const wide = pen.measureText(mark.name).width + 7;
+        pen.fillStyle = "rgba(255,255,255,.92)";
+        pen.fillRect(x - wide / 2, y - 7.5, wide, 15);
+        pen.fillStyle = "#23211d";
+        pen.fillText(mark.name, x, y);
+        written += 1;
+      }
+    }
+    root.dataset.numbers = String(written);
+  };
 
   // --- looking ------------------------------------------------------------------------------------------
   const controls = new THREE.OrbitControls(camera, canvas);
@@ -362,7 +450,7 @@
   });
   const whatIs = (hit) => {
     const body = hit.object.userData;
-    if (body.part === "keys" && body.marks.length) {
+    if (body.marks.length) {
       const point = hit.point.clone().sub(hit.object.position);
       const nearest = body.marks.reduce((a, b) => (point.distanceToSquared(new THREE.Vector3(...a.at))
         <= point.distanceToSquared(new THREE.Vector3(...b.at)) ? a : b));
@@ -391,6 +479,7 @@
     key.position.copy(controls.target).addScaledVector(right, -0.62 * plan.size).addScaledVector(up, 0.72 * plan.size).addScaledVector(back, 0.62 * plan.size);
     fill.position.copy(controls.target).addScaledVector(right, 0.85 * plan.size).addScaledVector(up, 0.1 * plan.size).addScaledVector(back, 0.55 * plan.size);
     renderer.render(scene, camera);
+    writeNumbers(width, height);
     root.dataset.drawn = String(Number(root.dataset.drawn || 0) + 1);
   };
   const draw = () => {
