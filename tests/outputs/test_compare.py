@@ -29,9 +29,10 @@ def plan():
 @pytest.fixture(scope="module")
 def other(plan):
     """The same with half the undercut fill, a dearer order and another brief."""
+    halved = tuple(replace(part, lock_fill_mm3=part.lock_fill_mm3 / 2) for part in plan.rubber.parts)
     return changed(
         plan,
-        locks=replace(plan.locks, fill_mm3=plan.locks.fill_mm3 / 2),
+        rubber=replace(plan.rubber, parts=halved),
         takeoff=replace(plan.takeoff, total_cost=plan.takeoff.total_cost * 1.25),
         brief=replace(plan.brief, run=replace(plan.brief.run, casts=12)),
     )
@@ -53,7 +54,7 @@ def test_the_better_figure_is_marked(plan, other):
 
 def test_differences_are_told_largest_first(plan, other):
     told = compare_plans([plan, other]).differences()
-    assert told == ("Undercut fill: 50 % less.", "Cost of all material: 25 % more.")
+    assert told[:2] == ("Undercut fill: 50 % less.", "Cost of all material: 25 % more.")
     assert compare_plans([other, plan]).differences()[0] == "Undercut fill: 100 % more."
 
 
@@ -146,7 +147,8 @@ def test_summary_says_what_the_records_say(plan):
     rows = dict(summary_rows(plan))
     # by definition: 1 cm² = 100 mm², 1 l = 1e6 mm³
     assert f"{plan.locks.rigid_area_mm2 / 100:.0f} cm²" in rows["Undercuts"]
-    assert f"{plan.locks.fill_mm3 / 1e3:.0f} ml" in rows["Undercut fill"]
+    # what is brushed and bought, not the hollow under it: the glove's own sum by cause
+    assert f"{sum(part.lock_fill_mm3 for part in plan.rubber.parts) / 1e6:.2f} l" in rows["Undercut fill"]
     assert f"{plan.seam.length_mm / 1000:.2f} m" in rows["Seam"]
     assert f"{plan.rubber.volume_mm3.likely / 1e6:.2f} l" in rows["Rubber"]
     part = plan.rubber.parts[0]
