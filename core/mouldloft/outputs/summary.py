@@ -217,7 +217,7 @@ def _cast_words(plan: MouldPlan) -> str:
 
 def _order_words(plan: MouldPlan) -> str:
     dear = sorted(plan.takeoff.lines, key=lambda line: -line.cost)
-    words = "; ".join(f"{number(line.buy)} {unit_words(line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
+    words = "; ".join(f"{line.buy:.4g} {unit_words(line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
     rest = len(dear) - _MOST_BOUGHT
     return words + (f"; and {rest} more in the order list" if rest > 0 else "")
 
