@@ -23,7 +23,7 @@ from mouldloft.outputs.page import build as webpage
 from mouldloft.outputs.page.build import page_text, script_json, write_page
 from mouldloft.outputs.pictures import bodies, studio
 from mouldloft.outputs.pictures.thickness import thickness_view
-from mouldloft.stages.clay import ClayDifference, Patch
+from mouldloft.stages.clay import ClayDifference, ClayPlace
 from PIL import Image
 from synthetic_plan import small_plan as figure_plan
 
@@ -402,7 +402,7 @@ def scanned_page(plan, tmp_path_factory):
     x = plan.master.vertices_mm[:, 0]
     off = np.where(x > 60, 12.0, np.where(x < -60, -9.0, 0.0))
     places = tuple(
-        Patch((at, 0.0, 150.0), 4000.0, most, 4e4, 20.0, True, f"<i>{side}</i> side")
+        ClayPlace((at, 0.0, 150.0), 4000.0, most, 4e4, 20.0, True, f"<i>{side}</i> side")
         for at, most, side in ((90.0, 12.0, "left"), (-90.0, -9.0, "right"))
     )
     clay = ClayDifference(off, 2.0, 0.4, places, (601.0, 600.0), (4e4, 4e4), 0.0, ("Laid within 0.4 mm.",))
