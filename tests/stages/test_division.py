@@ -34,8 +34,9 @@ from mouldloft.stages.division.lattice import (
     surface_of,
     unstack,
 )
-from mouldloft.stages.division.propose import Division, beyond_two, division_rubber, propose_division, seam_of_division
+from mouldloft.stages.division.propose import Division, beyond_two, division_rubber, propose_division
 from mouldloft.stages.division.sharing import gather_patches, pull_costs
+from mouldloft.stages.division.taken import seam_of_division
 from mouldloft.stages.locks import Locks, find_locks
 from mouldloft.stages.master import Master, prepare_master
 from mouldloft.stages.rubber.glove import brush_rubber

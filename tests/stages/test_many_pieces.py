@@ -30,9 +30,9 @@ from mouldloft.stages.division.propose import (
     Division,
     DivisionPiece,
     JointLine,
-    seam_of_division,
 )
 from mouldloft.stages.division.sharing import Shares, joints_between
+from mouldloft.stages.division.taken import seam_of_division
 from mouldloft.stages.locks import find_locks
 from mouldloft.stages.master import Master
 from mouldloft.stages.pipeline import back_glove, key_glove, order_and_days, plan, with_notes

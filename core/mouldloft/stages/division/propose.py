@@ -9,14 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from ...base.errors import PlanImpossible
 from ...base.figures import listed, litres, mm, percent
 from ...base.intervals import CARVING, Interval, interval_of
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
-from ...geometry.contour import face_centres
 from ...geometry.facegraph import FaceGraph, face_graph
 from ...geometry.frame import unit
 from ...geometry.freedom import freedom_by_rays
@@ -24,7 +22,7 @@ from ...geometry.polyline import length_mm
 from ...geometry.rays import RayScene, ray_scene
 from ...inputs.brief import Brief, SeamBrief
 from ...trade.answers import Answer, Measured
-from ...trade.laminate import lay_up, mat_g_m2_from_oz
+from ...trade.laminate import Laminate, lay_up, mat_g_m2_from_oz
 from ...trade.price import piece_price
 from ...trade.seamterms import SeamTerms, seam_terms
 from ...trade.thickness import ThicknessRule, choose_thickness
@@ -33,12 +31,9 @@ from ..master import Master
 from ..opening import Opening, direction_words
 from ..seam import (
     Seam,
-    SeamFigures,
-    SeamPiece,
     at_vertices,
     keep_clear_weights,
     know_place,
-    line_along,
     line_price,
     skin_areas_mm2,
 )
@@ -62,6 +57,7 @@ from .lattice import (
 )
 from .naming import named_shares
 from .sharing import (
+    Patches,
     Shares,
     at_most,
     drawn_shares,
@@ -219,6 +215,11 @@ class _Tried:
         """Comes off, and within the brief's limits."""
         return self.comes_off and not self.broken
 
+    @property
+    def rank(self) -> tuple[bool, bool, float]:
+        """The highest is proposed."""
+        return self.within, self.comes_off, -float(self.fill_mm3.sum())
+
 
 def propose_division(
     master: Master,
@@ -245,24 +246,71 @@ def propose_division(
     longest side. The same every time.
     """
     reasons = beyond_two(master, locks, brief)
-    asked = brief.seam.pieces if isinstance(brief.seam.pieces, int) and brief.seam.pieces > 2 else None
-    if brief.seam.pieces == "as proposed":
-        brief = replace(brief, seam=replace(brief.seam, max_pieces=max(brief.seam.max_pieces, _AS_PROPOSED)))
+    brief, asked = _how_many(brief)
     if asked is None and (not reasons or brief.seam.max_pieces < 3):
         return None
-    if asked is not None:
-        brief = replace(brief, seam=replace(brief.seam, max_pieces=asked))
     progress.begin("division")
     scene = scene or ray_scene(master.vertices_mm, master.faces)
-    rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
-    graph = face_graph(master.vertices_mm, master.faces)
     if show is None:
         show = how_it_shows(master, brief.seam, progress, scene)
+    known = _look_over(master, brief, opening, scene, show, terms, progress)
+    rule, wall = known.rule, known.wall
+    margin = rule.flange_width_mm + rule.skin_mm + wall.thickness_mm
+    body = cells_of_master(master, scene, rule.skin_mm, margin, progress, cells)
+    best = _best_shared(body, known, scene, brief, asked, piece_limit_kg, progress)
+    progress.step(0.8, "two pieces, by the same method")
+    two = _two_pieces(body, seam, rule, wall.thickness_mm)
+    progress.step(0.85, "jackets apart from gloves")
+    apart = share_jackets(
+        body, known.graph, known.patches, seam, known.pulls, known.costs, known.terms, rule, wall.thickness_mm, two,
+        progress,
+    )  # fmt: skip
+    rough = cells_of_master(master, scene, rule.skin_mm, margin, cells=round(ROUGH_SHARE * cells))
+    error = _fill_error(rough, best, rule, wall.thickness_mm)
+    return replace(_in_words(body, best, brief, rule, reasons, two, locks, error), jackets=apart)
+
+
+def _how_many(brief: Brief) -> tuple[Brief, int | None]:
+    """The brief with the most pieces that are tried, and how many are asked for by number."""
+    pieces, most = brief.seam.pieces, brief.seam.max_pieces
+    asked = pieces if isinstance(pieces, int) and pieces > 2 else None
+    if asked is not None:
+        most = asked
+    elif pieces == "as proposed":
+        most = max(most, _AS_PROPOSED)
+    return replace(brief, seam=replace(brief.seam, max_pieces=most)), asked
+
+
+@dataclass(frozen=True, eq=False)
+class _LookedOver:
+    """What every number of pieces shares: pulls : (p, 3); costs : (patches, p) of each patch to each pull; useful :
+    pulls worth a piece."""
+
+    graph: FaceGraph
+    patches: Patches
+    pulls: np.ndarray
+    costs: np.ndarray
+    useful: np.ndarray
+    terms: SeamTerms
+    rule: ThicknessRule
+    wall: Laminate
+
+
+def _look_over(
+    master: Master,
+    brief: Brief,
+    opening: Opening,
+    scene: RayScene,
+    show: np.ndarray,
+    terms: SeamTerms | None,
+    progress: Progress,
+) -> _LookedOver:
+    rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber)
     terms = terms or seam_terms(brief, None, rule.skin_mm)
+    graph = face_graph(master.vertices_mm, master.faces)
     place = know_place(master, terms, at_vertices(master, show), keep_clear_weights(master, brief.seam), scene)
     money = graph.length_mm * line_price(place, bent=True)[graph.vertices].mean(axis=1)
     patches = gather_patches(master, graph, money)
-    piece_money = 0.0 if asked is not None else piece_price(brief.rates)  # asked for: it need not pay for itself
     others = np.array([opening.symmetry.normal, *(c.direction for c in opening.candidates)], float)
     pulls = possible_pulls(master, others)
     everything = np.arange(len(patches.area_mm2))
@@ -270,20 +318,36 @@ def propose_division(
     for k, pull in enumerate(pulls):
         progress.step(0.05 + 0.25 * k / len(pulls), f"{len(pulls)} pulls")
         costs[:, k] = pull_costs(master, scene, patches, pull, terms.unit, everything)
-    useful = useful_pulls(costs)
     wall = lay_up(mat_g_m2_from_oz(brief.jacket.mat_oz), brief.jacket.glass_fraction)
-    margin = rule.flange_width_mm + rule.skin_mm + wall.thickness_mm
-    body = cells_of_master(master, scene, rule.skin_mm, margin, progress, cells)
+    return _LookedOver(graph, patches, pulls, costs, useful_pulls(costs), terms, rule, wall)
+
+
+def _best_shared(
+    body: MasterCells,
+    known: _LookedOver,
+    scene: RayScene,
+    brief: Brief,
+    asked: int | None,
+    limit_kg: float | None,
+    progress: Progress,
+) -> _Tried:
+    """The first number of pieces within the limits, else the one with the least fill."""
+    master = body.master
+    piece_money = 0.0 if asked is not None else piece_price(brief.rates)  # asked for: it need not pay for itself
     best: _Tried | None = None
-    for count in range(asked or 3, brief.seam.max_pieces + 1):
-        progress.step(0.35 + 0.5 * (count - (asked or 3)) / brief.seam.max_pieces, f"{count} pieces")
-        shares = share_skin(master, graph, patches, scene, terms.unit, piece_money, pulls, costs, useful, count)
+    first, most = asked or 3, brief.seam.max_pieces
+    for count in range(first, most + 1):
+        progress.step(0.35 + 0.5 * (count - first) / most, f"{count} pieces")
+        shares = share_skin(
+            master, known.graph, known.patches, scene, known.terms.unit, piece_money, known.pulls, known.costs,
+            known.useful, count,
+        )  # fmt: skip
         if best is not None and len(shares.pulls) < count:
             continue  # no further piece pays for itself
-        tried = _try(body, graph, shares, rule, wall.thickness_mm, wall.mass_kg_m2, brief, piece_limit_kg)
-        if best is None or (tried.within, tried.comes_off, -tried.fill_mm3.sum()) > (
-            best.within, best.comes_off, -best.fill_mm3.sum()
-        ):  # fmt: skip
+        tried = _try(
+            body, known.graph, shares, known.rule, known.wall.thickness_mm, known.wall.mass_kg_m2, brief, limit_kg
+        )
+        if best is None or tried.rank > best.rank:
             best = tried
         if best.within:
             break
@@ -293,13 +357,7 @@ def propose_division(
             f"No {asked} pieces are worth making: with the best pulls found, {len(best.shares.pulls)} of them take all "
             "the skin; ask for another number under [seam] pieces."
         )
-    progress.step(0.8, "two pieces, by the same method")
-    two = _two_pieces(body, seam, rule, wall.thickness_mm)
-    progress.step(0.85, "jackets apart from gloves")
-    apart = share_jackets(body, graph, patches, seam, pulls, costs, terms, rule, wall.thickness_mm, two, progress)
-    rough = cells_of_master(master, scene, rule.skin_mm, margin, cells=round(ROUGH_SHARE * cells))
-    error = _fill_error(rough, best, rule, wall.thickness_mm)
-    return replace(_in_words(body, best, brief, rule, reasons, two, locks, error), jackets=apart)
+    return best
 
 
 def _try(
@@ -507,57 +565,3 @@ def _notes(body: MasterCells, tried: _Tried, names: tuple[str, ...]) -> tuple[st
 
 
 # --- to build ------------------------------------------------------------------------------------------------
-
-_LEAST_JOINT_MM = 5.0  # a shorter open one is a crumb where three pieces meet
-
-
-def takes_division(brief: Brief, division: Division) -> bool:
-    """Does the brief plan the mould in the pieces of this division? As proposed only where they come off and better
-    two."""
-    if brief.seam.pieces == "as proposed":
-        return division.comes_off and division.fill_mm3 < division.two_piece_fill_mm3
-    return brief.seam.pieces == len(division.pieces)
-
-
-def seam_of_division(master: Master, division: Division, two: Seam, show: np.ndarray) -> Seam:
-    """The seam of a division's pieces. two : the seam of two pieces, to compare with; show : (m,) how much each face
-    shows. Raises `PlanImpossible` where the pieces hold each other."""
-    if not division.order:
-        raise PlanImpossible(
-            f"No order was found in which {len(division.pieces)} pieces come off; ask for another number under [seam] "
-            "pieces, keep two, or work the sculpt over."
-        )
-    if any(step.hits for step in division.order):
-        stuck = listed(step.piece for step in division.order if step.hits)
-        raise PlanImpossible(
-            f"On the way off the {stuck} would touch what still stands; ask for another number under [seam] pieces, "
-            "keep two, or work the sculpt over."
-        )
-    number = {piece.name: k for k, piece in enumerate(division.pieces)}
-    tree = cKDTree(face_centres(master.vertices_mm, master.faces))
-    lines = []
-    for joint in division.joints:
-        if joint.closed or joint.length_mm > _LEAST_JOINT_MM:
-            a, b = (number[name] for name in joint.between)
-            lines.append(line_along(joint.points_mm, joint.closed, show[tree.query(joint.points_mm)[1]], (a, b)))
-    lines.sort(key=lambda line: (-line.length_mm, *line.points_mm.min(axis=0)))
-    length = sum(line.length_mm for line in lines)
-    figures = SeamFigures(
-        "joints",
-        length,
-        sum(line.show * line.length_mm for line in lines),
-        division.locked_area_mm2,
-        division.fill_mm3,
-        len(lines),
-    )
-    return Seam(
-        "joints",
-        division.labels,
-        tuple(SeamPiece(p.name, p.pull, p.area_mm2) for p in division.pieces),
-        tuple(lines),
-        0.0,
-        length,
-        figures,
-        two.figures,
-        tuple(step.piece for step in division.order),
-    )
