@@ -344,7 +344,7 @@ class MouldloftSettings(bpy.types.PropertyGroup):
     peel_ways: EnumProperty(
         name="Peel", default="STRAIGHT", description="How many ways of peeling are tried",
         items=(
-            ("STRAIGHT", "Straight Off", "A first answer, coarse, in a minute or two"),
+            ("STRAIGHT", "Straight Off", "A first answer, in minutes"),
             ("ALL", "All Ways", "Straight, from the top, in a wave and from one side; minutes"),
         ),
     )  # fmt: skip
