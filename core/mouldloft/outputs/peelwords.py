@@ -53,7 +53,7 @@ def peel_steps(peel: Peel, glove: PeeledGlove) -> tuple[str, ...]:
     if glove.verdict != "stuck":
         steps.append(
             f"Pull steadily: {span_words(glove.force_low_n, glove.force_high_n, 'N')} in all, the glove's own "
-            f"{glove.rubber_kg:.0f} kg in it. Stop and loosen by hand where it does not give."
+            f"{glove.rubber_kg:.0f} kg in it{_with_hands(peel, glove)}. Stop and loosen by hand where it does not give."
         )
     if glove.stretch_high > _LITTLE:
         steps.append(
@@ -62,6 +62,13 @@ def peel_steps(peel: Peel, glove: PeeledGlove) -> tuple[str, ...]:
         )
     doubts = (words for words in glove.why if not words.startswith("Air "))
     return (*steps, *doubts, *glove.advice)
+
+
+def _with_hands(peel: Peel, glove: PeeledGlove) -> str:
+    """What is said where the pull may be more than the hands have."""
+    if glove.force_high_n <= peel.hands_n:
+        return ""
+    return f"; the hands have {peel.hands_n:.0f} N, so loosen all round first and work it off place by place"
 
 
 def _start(glove: PeeledGlove) -> str:

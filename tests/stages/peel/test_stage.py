@@ -161,6 +161,15 @@ def test_spans_read_as_people_say_them():
     assert span_words(0.2, 0.203, "%") == "20 %"
 
 
+def test_a_pull_past_the_hands_is_said(peeled):
+    glove = replace(peeled.peel.gloves[0], verdict="doubtful", force_high_n=801.0)
+    assert any(
+        "in it; the hands have 800 N, so loosen all round first" in step for step in peel_steps(peeled.peel, glove)
+    )
+    within = replace(glove, force_high_n=799.0)
+    assert not any("the hands have" in step for step in peel_steps(peeled.peel, within))
+
+
 def test_mould_life_goes_by_mechanics_where_there_is_any(peeled):
     """As by the ring rule of the same stretch; common practice, no source."""
     material = peeled.catalogue.rubber_for(peeled.brief.materials)
