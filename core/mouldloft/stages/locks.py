@@ -15,10 +15,13 @@ from ..geometry.freedom import freedom_by_rays
 from ..geometry.overhang import overhang_depths, ring_stretch
 from ..geometry.rays import RayScene, first_face, first_wall_mm, ray_scene
 from ..inputs.materials import RubberMaterial
+from ..trade.seamterms import LEAST_STRETCHED
 from .master import Master, skin_faces
 from .seam import Seam
 from .undercut import UndercutField, where_on_piece
 from .wall import parting_of
+
+_OF_A_SMALL_PATCH = 0.25  # of a patch no larger than what bars a seam: passed over a quarter of it (invented)
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,6 +224,7 @@ def _regions(
     least_area_mm2: float,
 ) -> tuple[LockRegion, ...]:
     """Connected locked patches, worst first: by fill, then stretch, then area."""
+    skin_mm2 = float(master.face_areas_mm2[skin_faces(master)].sum())
     patches = _connected(master, locked_share > 0.5, seam.labels)
     inside = np.flatnonzero(patches >= 0)
     if not len(inside):
@@ -235,14 +239,16 @@ def _regions(
         faces = inside[order[bounds[k] : bounds[k + 1]]]
         weight = master.face_areas_mm2[faces]
         centre = np.average(centres[faces], axis=0, weights=weight)
-        # a single sliver face may sit on a pixel's edge: the greatest values are read at the 98th percentile by area
+        # a single sliver face may sit on a pixel's edge: the greatest depth is read at the 98th percentile by area. Of
+        # a ledge's innermost no ring is left: the stretch is what is passed over as much skin as bars a seam
+        torn = min(LEAST_STRETCHED * skin_mm2 / float(total[k]), _OF_A_SMALL_PATCH)
         regions.append(
             LockRegion(
                 name=where_on_piece(centre, master),
                 piece=int(seam.labels[faces[0]]),
                 area_mm2=float(total[k]),
                 depth_mm=_quantile(depth[faces], weight),
-                stretch=_quantile(stretch[faces], weight),
+                stretch=_quantile(stretch[faces], weight, 1.0 - torn),
                 fill_mm3=float(fill_mm3[faces].sum()),
                 centre_mm=tuple(float(c) for c in centre),  # type: ignore[arg-type]
                 height_mm=float(centre[2]),

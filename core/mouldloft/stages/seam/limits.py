@@ -16,7 +16,7 @@ from ...geometry.facegraph import regions
 from ...geometry.frame import pull_frame
 from ...geometry.membrane import stretch_surface
 from ...geometry.rays import blocked, ray_scene
-from ...trade.seamterms import LEAN_DEG, SOLID_MM, WIDTHS_DEEP
+from ...trade.seamterms import LEAN_DEG, LEAST_STRETCHED, SOLID_MM, WIDTHS_DEEP
 from .bounds import skin_bounds
 from .ground import Ground
 from .record import SeamLimits
@@ -27,7 +27,6 @@ _LOOKS = 40  # places of an opening, spread over it, that each place of the insi
 _NEAR = ((1, 1), (9, 1), (3, 8), (6, 8), (12, 8), (20, 8))
 _GLANCE = 0.1  # sine of the flattest angle at which skin is seen and brushed (common practice, no source)
 _HEAVIER = 1.25  # times the plane's heavier half: what two or more lift anyway (invented)
-_LEAST_STRETCHED = 1.0 / 2000.0  # of the skin: the tip of an ear that is a sock tears the glove however small it is
 _LEAST_PLACE = 1.0 / 100.0  # of the skin: a smaller place, a palm or two of a figure a metre high, is texture
 
 
@@ -103,7 +102,7 @@ def find_trouble(
     over = ((ground.stretch > place.terms.stretch_allowed) & own_side).any(axis=0)
     laid_up = skin & (place.thick_mm > SOLID_MM)
     found = (laid_up & ~seen, laid_up & seen & ~reached, skin & over)
-    least = (_LEAST_PLACE, _LEAST_PLACE, _LEAST_STRETCHED)
+    least = (_LEAST_PLACE, _LEAST_PLACE, LEAST_STRETCHED)
     bad = [_places(ground, labels, which, share) for which, share in zip(found, least, strict=True)]
     left_out = skin & ~laid_up & ~reached
     # a limb has two sides, and half of it stands behind each
