@@ -171,7 +171,7 @@ def test_a_maquette_of_few_facets_on_legs_and_with_horns_gives_the_full_ones_rub
     brief = MasterBrief(unit="mm", finished_height_mm=1100.0)
     rough = estimate_rubber(1100, 6, maquette=prepare_master(*few, brief, file_unit="mm"))
     assert f"{len(few[1])} triangles" in rough.basis
-    full_kg = 39.8  # planned end to end at 20 thousand triangles; 40.2 by this estimate
+    full_kg = 31.5  # planned end to end at 20 thousand triangles, with its loose pieces; 30.2 by this estimate
     assert rough.rubber_kg.likely == pytest.approx(full_kg, rel=0.1)
     assert rough.rubber_kg.low < full_kg < rough.rubber_kg.high
 

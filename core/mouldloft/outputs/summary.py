@@ -23,6 +23,7 @@ from ..stages.division.propose import beyond_two
 from ..stages.jacket.record import JacketPiece
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
+from ..stages.takeoff import OrderLine
 from ..trade.answers import Answer
 from ..trade.money import Money
 from .peelwords import peel_rows
@@ -217,9 +218,16 @@ def _cast_words(plan: MouldPlan) -> str:
 
 def _order_words(plan: MouldPlan) -> str:
     dear = sorted(plan.takeoff.lines, key=lambda line: -line.cost)
-    words = "; ".join(f"{line.buy:.4g} {unit_words(line.unit)} {line.name}" for line in dear[:_MOST_BOUGHT])
+    words = "; ".join(_bought(line) for line in dear[:_MOST_BOUGHT])
     rest = len(dear) - _MOST_BOUGHT
     return words + (f"; and {rest} more in the order list" if rest > 0 else "")
+
+
+def _bought(line: OrderLine) -> str:
+    """Sheets, whose area is no round figure, by their number; all else by its amount."""
+    if line.unit == "m2" and not float(line.pack_size).is_integer():
+        return f"{counted(line.packs, 'sheet')} {line.name}"
+    return f"{line.buy:.4g} {unit_words(line.unit)} {line.name}"
 
 
 def _cost_words(plan: MouldPlan) -> str:
