@@ -96,10 +96,10 @@ def _seam(done: dict[str, Any], units: Units) -> str:
     from mouldloft.base import figures
 
     seam, locks = done["seam"], done["locks"]
+    by_rule = figures.strain_by_rule(locks.worst_stretch, locks.elongation_at_break)
     said = [
         f"{units.metres(seam.length_mm)} of {seam.kind} seam in {figures.counted(len(seam.lines), 'line')}",
-        f"rubber stretches {figures.percent(locks.worst_stretch)} at most "
-        f"({figures.percent(locks.stretch_allowed)} allowed)",
+        f"by rule the rubber stretches {by_rule} at most ({figures.percent(locks.stretch_allowed)} allowed)",
         f"{units.litres(locks.fill_mm3)} of undercut fill",
     ]
     return "; ".join(said)

@@ -360,3 +360,25 @@ def test_what_was_made_ready_for_a_master_goes_with_it(part, small_plan):
     assert quick.mapper_for(master) is quick.mapper_for(master)
     del master
     assert quick._ready is None
+
+
+def zipped(entries: dict[str, bytes]) -> bytes:
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as out:
+        for name, data in entries.items():
+            out.writestr(name, data)
+    return made.getvalue()
+
+
+@pytest.mark.parametrize("nested", [False, True])
+def test_what_a_blend_keeps_may_not_unpack_to_far_more_than_it_weighs(part, nested):
+    """80 MB of nought in 80 kB, sound otherwise: in the archive itself, or in the arrays within it."""
+    bare = io.BytesIO()
+    np.lib.format.write_array(bare, np.zeros(20_000_000, np.float32), allow_pickle=False)
+    small, large = zipped({}), zipped({"master.vertices_mm.npy": bare.getvalue()})
+    table = b'{"records": {}, "stamps": {}}'
+    sound = zipped({"records.json": table, "arrays.npz": small})
+    assert part("work.store").unpack(sound) == ({}, {})
+    bomb = {"arrays.npz": large} if nested else {"arrays.npz": small, "more": bare.getvalue()}
+    with pytest.raises(ValueError, match=r"it unpacks to 0\.1 GiB, more than is read"):
+        part("work.store").unpack(zipped({"records.json": table, **bomb}))
