@@ -8,6 +8,8 @@ import numpy as np
 import trimesh
 from scipy.spatial.transform import Rotation
 
+from ..geometry.edges import renumbered
+
 NOISE_MM = 0.5
 PROUD_MM, SHY_MM, WIDE = 14.0, -10.0, 0.036  # the two places carved otherwise; their width as a share of the height
 UNSEEN_SHARE = 0.02  # of the height: what stands on the board is never scanned
@@ -32,9 +34,9 @@ def made_up_scan(vertices_mm: np.ndarray, faces: np.ndarray, seed: int = 3) -> t
     drop = centres[:, 2] < UNSEEN_SHARE * height
     for place in centres[rng.integers(0, len(centres), 2)]:
         drop |= np.linalg.norm(centres - place, axis=1) < 0.035 * height
-    used, kept = np.unique(faces[~drop], return_inverse=True)
+    used, kept = renumbered(faces[~drop])
     turn = Rotation.random(random_state=seed).as_matrix()
-    return (0.001 * (moved + rng.normal(size=3) * 500.0) @ turn)[used], kept.reshape(-1, 3)
+    return (0.001 * (moved + rng.normal(size=3) * 500.0) @ turn)[used], kept
 
 
 def made_up_log(

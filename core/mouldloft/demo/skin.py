@@ -8,6 +8,7 @@ import numpy as np
 from numba import njit, prange
 
 from ..base.progress import Progress
+from ..geometry.edges import renumbered
 from .carving import COAT_REACH_MM, distance, field_at, local_of_row
 
 _COARSE = 4  # fine nodes to one coarse node inside a block
@@ -134,8 +135,8 @@ def _weld(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarr
     into = np.arange(len(vertices))
     into[shared] = shared[first[inverse.ravel()]]
     faces = into[faces]
-    kept, renumbered = np.unique(faces, return_inverse=True)
-    return vertices[kept], renumbered.reshape(-1, 3)
+    kept, faces = renumbered(faces)
+    return vertices[kept], faces
 
 
 def _largest_part(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -149,8 +150,8 @@ def _largest_part(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, 
     _, part = connected_components(links, directed=False)
     wanted = np.bincount(part[faces[:, 0]]).argmax()
     faces = faces[part[faces[:, 0]] == wanted]
-    kept, renumbered = np.unique(faces, return_inverse=True)
-    return vertices[kept], renumbered.reshape(-1, 3)
+    kept, faces = renumbered(faces)
+    return vertices[kept], faces
 
 
 def march(

@@ -16,6 +16,7 @@ from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components, dijkstra
 
 from .contour import Chain, Crossings, cross_at_zero, join_chains
+from .edges import renumbered
 from .frame import pull_frame, unit
 from .inside import InsideNodes, nodes_inside
 
@@ -323,8 +324,8 @@ def least_section(vertices_mm: np.ndarray, faces: np.ndarray, neck: Neck) -> Sec
     kept = faces[near[faces].any(axis=1)]
     if not len(kept):
         return None
-    used, local = np.unique(kept, return_inverse=True)
-    points, corners = vertices_mm[used], local.reshape(-1, 3)
+    used, corners = renumbered(kept)
+    points = vertices_mm[used]
     frame = pull_frame(neck.towards)
 
     def plane(asked: np.ndarray) -> tuple[np.ndarray, float, np.ndarray]:

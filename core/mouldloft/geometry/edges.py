@@ -104,6 +104,12 @@ def edges_of(faces: np.ndarray, vertex_count: int) -> Edges:
     return Edges(*_find_edges(faces, vertex_count))
 
 
+def renumbered(faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(k,) the vertices that faces use, in order, and the faces, (m, 3), by their place among them."""
+    used, local = np.unique(faces, return_inverse=True)
+    return used, local.reshape(faces.shape)
+
+
 def rim_of(faces: np.ndarray) -> np.ndarray:
     """(k, 2) edges that only one of (m, 3) faces has, as that face runs along them."""
     if not len(faces):

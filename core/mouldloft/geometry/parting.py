@@ -7,7 +7,7 @@ import shapely
 
 from .branches import Section, loop_round
 from .contour import CLEARANCE, Crossings, cross_at_zero, split_faces
-from .edges import connected
+from .edges import connected, renumbered
 from .frame import pull_frame
 from .patch import fill_loops
 
@@ -68,8 +68,8 @@ def _beyond(
 
 
 def _compact(vertices: np.ndarray, faces: np.ndarray) -> Mesh:
-    used, local = np.unique(faces, return_inverse=True)
-    return vertices[used], local.reshape(-1, 3).astype(np.int32)
+    used, local = renumbered(faces)
+    return vertices[used], local.astype(np.int32)
 
 
 def carries(vertices_mm: np.ndarray, faces: np.ndarray, section: Section) -> bool:

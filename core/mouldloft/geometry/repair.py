@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 
 from ..base.progress import SILENT, Progress
-from .edges import Edges, connected, edges_of
+from .edges import Edges, connected, edges_of, renumbered
 from .manifold import arrays_of, as_manifold
 from .selfcrossings import find_self_crossings
 
@@ -500,8 +500,7 @@ def _join_shells(patient: Patient) -> None:
     solids = []
     by_shell = np.split(np.argsort(shell, kind="stable"), np.cumsum(np.bincount(shell))[:-1])
     for k in np.argsort(-np.abs(volume), kind="stable"):
-        used, local = np.unique(patient.faces[by_shell[k]], return_inverse=True)
-        local = local.reshape(-1, 3)
+        used, local = renumbered(patient.faces[by_shell[k]])
         # a shell that faces inwards is the inside of a hollowed piece: the mould only sees the outside
         local = local if volume[k] >= 0 else local[:, ::-1]
         solid = as_manifold(patient.vertices[used], local)

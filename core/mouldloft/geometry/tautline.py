@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 
 from ..base.progress import SILENT, Progress
 from .contour import cross_at_zero, faces_at
+from .edges import renumbered
 
 _STEPS = 12
 _RINGS_MOST = 60
@@ -50,8 +51,8 @@ def _band_around(vertices_mm: np.ndarray, faces: np.ndarray, near: np.ndarray, r
             break
         mark[fresh] = True
     within = np.flatnonzero(~faces_at(~mark, faces))
-    numbers, local = np.unique(faces[within], return_inverse=True)
-    return _Band(numbers, within, local.reshape(-1, 3), vertices_mm[numbers])
+    numbers, local = renumbered(faces[within])
+    return _Band(numbers, within, local, vertices_mm[numbers])
 
 
 def _stiffness(

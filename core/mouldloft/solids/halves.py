@@ -11,6 +11,7 @@ import numpy as np
 from ..base.errors import PlanImpossible
 from ..base.progress import SILENT, Progress
 from ..geometry.contour import Chain, Crossings, SplitMesh, cross_at_zero, join_chains, split_faces
+from ..geometry.edges import renumbered
 from ..geometry.frame import PullFrame, pull_frame
 from ..geometry.manifold import arrays_of
 from ..geometry.patch import fill_loops, refine_patch
@@ -123,12 +124,12 @@ def _closing_surface(
 def _half(seam: Seam, piece: int, split: SplitMesh, extra: np.ndarray, cap: np.ndarray) -> Half:
     own = split.positive == (piece == 0)
     faces = np.concatenate([split.faces[own], cap])
-    numbers, local = np.unique(faces, return_inverse=True)
+    numbers, local = renumbered(faces)
     points = np.concatenate([split.vertices_mm, extra])[numbers]
     is_cap = np.zeros(len(faces), bool)
     is_cap[int(own.sum()) :] = True
     parent = np.concatenate([split.parent[own], np.full(len(cap), -1)]).astype(np.int32)
-    return Half(piece, seam.pieces[piece].name, points, local.reshape(-1, 3).astype(np.int32), is_cap, parent)
+    return Half(piece, seam.pieces[piece].name, points, local.astype(np.int32), is_cap, parent)
 
 
 def master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:

@@ -16,6 +16,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ..base.progress import SILENT, Progress
+from ..geometry.edges import renumbered
 from ..geometry.facets import face_vectors
 from ..geometry.heightmap import filled, sample
 from ..geometry.sampling import covering_points, samples_on_every_face
@@ -185,8 +186,8 @@ def _measure(
     envelope: Envelope, skin: AskedSkin, rubber: Rubber, vertices: np.ndarray, faces: np.ndarray, facets: bool
 ) -> GloveThickness:
     tree = cKDTree(skin.points_mm)
-    used, faces = np.unique(faces, return_inverse=True)
-    vertices, faces = vertices[used], faces.reshape(-1, 3).astype(np.int32)
+    used, faces = renumbered(faces)
+    vertices, faces = vertices[used], faces.astype(np.int32)
     areas = 0.5 * np.linalg.norm(face_vectors(vertices, faces), axis=1)
     thickness, nearest = tree.query(vertices, workers=2)
     asked = skin.thickness_mm[nearest]

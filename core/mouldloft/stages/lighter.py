@@ -9,7 +9,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
-from ..geometry.edges import edges_of
+from ..geometry.edges import edges_of, renumbered
 from .master import Master
 
 _NEAREST = 4
@@ -102,8 +102,8 @@ def _unlike(corner: np.ndarray) -> np.ndarray:
 
 
 def _as_master(master: Master, points: np.ndarray, faces: np.ndarray, cluster: np.ndarray, share: np.ndarray) -> Master:
-    used, faces = np.unique(faces, return_inverse=True)
-    faces = faces.reshape(-1, 3).astype(np.int32)
+    used, faces = renumbered(faces)
+    faces = faces.astype(np.int32)
     # a gathering without a triangle hands over to the nearest that has one
     renumber = np.full(len(points), -1)
     renumber[used] = np.arange(len(used))

@@ -15,6 +15,7 @@ from ...base.errors import PlanImpossible
 from ...base.kept import kept_with_owner
 from ...geometry.contour import face_centres, faces_at
 from ...geometry.depthmap import Grid, column_image, grid_around
+from ...geometry.edges import renumbered
 from ...geometry.frame import PullFrame, pull_frame, unit
 from ...geometry.membrane import stretch_surface
 from ...geometry.polyline import spaced_out
@@ -108,8 +109,8 @@ def _meshed(pair: tuple[int, int], nodes: np.ndarray, kept: np.ndarray) -> Joint
     i, j = np.nonzero(kept[:-1, :-1] & kept[1:, :-1] & kept[:-1, 1:] & kept[1:, 1:])
     a, b, c, d = number[i, j], number[i, j + 1], number[i + 1, j + 1], number[i + 1, j]
     faces = np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)])
-    used, faces = np.unique(faces, return_inverse=True)
-    return JointSurface(pair, nodes[used], faces.reshape(-1, 3).astype(np.int32))
+    used, faces = renumbered(faces)
+    return JointSurface(pair, nodes[used], faces.astype(np.int32))
 
 
 def parting_of(
