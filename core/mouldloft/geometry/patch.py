@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from .edges import edges_of
+
 _FLIP_ROUNDS = 200
 _SPLIT_ROUNDS = 60
 
@@ -70,16 +72,9 @@ def _rim_is_whole(loops: list[np.ndarray], faces: np.ndarray) -> bool:
 
 def _inner_edges(faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Edges with a face to each side: (e, 4) int, end, end, apex left, apex right, and (e, 2) their faces."""
-    a = faces.reshape(-1)
-    b = np.roll(faces, -1, axis=1).reshape(-1)
-    apex = np.roll(faces, -2, axis=1).reshape(-1)
-    owner = np.repeat(np.arange(len(faces)), 3)
-    size = int(faces.max()) + 1
-    key = np.minimum(a, b) * size + np.maximum(a, b)
-    order = np.argsort(key, kind="stable")
-    pair = np.flatnonzero(key[order][1:] == key[order][:-1])
-    one, two = order[pair], order[pair + 1]
-    return np.stack([a[one], b[one], apex[one], apex[two]], axis=1), np.stack([owner[one], owner[two]], axis=1)
+    a, b, apex = (np.roll(faces, -k, axis=1).reshape(-1) for k in range(3))
+    one, two = edges_of(faces, int(faces.max()) + 1).pairs.T
+    return np.stack([a[one], b[one], apex[one], apex[two]], axis=1), np.stack([one // 3, two // 3], axis=1)
 
 
 def _apart(rank: np.ndarray, faces: np.ndarray, count: int) -> np.ndarray:
@@ -122,11 +117,9 @@ def _flip_to_delaunay(points: np.ndarray, faces: np.ndarray) -> np.ndarray:
 
 def _longest_rim(points: np.ndarray, faces: np.ndarray) -> np.ndarray:
     """(f,) length seen along z of each face's longest rim edge, 0 where it has none."""
-    a, b = faces.reshape(-1), np.roll(faces, -1, axis=1).reshape(-1)
-    size = int(faces.max()) + 1
-    _, back, times = np.unique(np.minimum(a, b) * size + np.maximum(a, b), return_inverse=True, return_counts=True)
-    length = np.linalg.norm(points[a, :2] - points[b, :2], axis=1)
-    return np.where(times[back] == 1, length, 0.0).reshape(-1, 3).max(axis=1)
+    edges = edges_of(faces, int(faces.max()) + 1)
+    side = points[np.roll(faces, -1, axis=1), :2] - points[faces, :2]
+    return np.where(edges.open[edges.edge_of], np.linalg.norm(side, axis=2), 0.0).max(axis=1)
 
 
 def refine_patch(points: np.ndarray, faces: np.ndarray, edge: float) -> tuple[np.ndarray, np.ndarray]:

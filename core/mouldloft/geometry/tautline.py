@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 
 from ..base.progress import SILENT, Progress
 from .contour import cross_at_zero, faces_at
-from .edges import renumbered
+from .edges import edges_of, renumbered
 
 _STEPS = 12
 _RINGS_MOST = 60
@@ -122,12 +122,9 @@ def _signed_distance_mm(band: _Band, level: np.ndarray) -> np.ndarray:
 
 def _label_distance_mm(band: _Band, labels: np.ndarray, sign: np.ndarray) -> np.ndarray:
     """Signed distance from the edges between faces of differing label; labels : (f,) of the band's faces."""
-    pair = np.concatenate([band.faces[:, [0, 1]], band.faces[:, [1, 2]], band.faces[:, [2, 0]]])
-    key = np.minimum(pair[:, 0], pair[:, 1]) * np.int64(len(band.points_mm)) + np.maximum(pair[:, 0], pair[:, 1])
-    order = np.argsort(key, kind="stable")
-    owner = np.tile(labels, 3)[order]
-    same = key[order][1:] == key[order][:-1]
-    edge = pair[order[:-1][same & (owner[1:] != owner[:-1])]]
+    edges = edges_of(band.faces, len(band.points_mm))
+    beside = labels[edges.pairs // 3]
+    edge = edges.ends[edges.uses == 2][beside[:, 0] != beside[:, 1]]
     distance = distance_to_segments_mm(band.points_mm, band.points_mm[edge[:, 0]], band.points_mm[edge[:, 1]])
     return sign * distance
 
