@@ -415,7 +415,7 @@ def test_all_else_is_written_where_no_solids_can_be_made(small_plan, tmp_path, m
     def refuse(*_args, **_named):
         raise PlanImpossible("No solids can be made: the mesh is torn.")
 
-    monkeypatch.setattr("mouldloft.solids.build.make_solids", refuse)
+    monkeypatch.setattr("mouldloft.outputs.closedmeshes.make_solids", refuse)
     with pytest.raises(PlanImpossible, match=r"torn\. All else"):
         write_results(small_plan, tmp_path / "out", pictures=False, solids=("stl",))
     assert {"plan.json", "order.csv", "summary.txt"} <= {p.name for p in (tmp_path / "out").iterdir()}

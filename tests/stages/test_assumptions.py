@@ -57,7 +57,7 @@ FIGURES = (
     ("cast", "air", "1.25 kg/m³", MEMORY, "EN 1991-1-4"),
     ("cast", "least heights", "1 to 10 m by terrain", PUBLISHED, "EN 1991-1-4"),
     ("cast", "factor against tipping", "1.7", RULE, ""),
-    ("cast", "roller on a pole", "up to 1300 mm", RULE, ""),
+    ("cast", "roller on a pole", "up to 1300 mm, through 50 mm", RULE, ""),
     ("cradle", "board spacing", "400 mm at most", RULE, ""),
     ("cradle", "margin", "40 mm at 0°, 7.5°", RULE, ""),
     ("cradle", "how it lies", "open side up, pull straight down", RULE, ""),

@@ -543,7 +543,7 @@ def test_a_proposal_is_saved_reopened_and_summed_up(arms, small_plan, tmp_path, 
     again = open_plan(save_plan(plan, tmp_path))
     same(plan, again)
     # solids of two pieces have their own tests
-    monkeypatch.setattr("mouldloft.solids.build.make_solids", lambda *_, **__: ())
+    monkeypatch.setattr("mouldloft.outputs.closedmeshes.make_solids", lambda *_, **__: ())
     write_results(plan, tmp_path / "out", pictures=False, solids=("stl",))
     written = {path.stem for path in (tmp_path / "out" / "solids").iterdir()}
     apart = arms.division.jackets
