@@ -195,29 +195,39 @@ def _bolts(jacket: Any) -> list[Shape]:
 
 
 def _solids(done: dict[str, Any], progress: Any) -> Shown:
-    from mouldloft.outputs.look import GLOVE, JACKET, PLASTER, rgb
+    from mouldloft.outputs.look import GLOVE, JACKET, LOOSE, PLASTER, rgb
 
+    colours = {"glove": ("glove", GLOVE), "jacket": ("jacket", JACKET), "loose piece": ("loose piece", LOOSE)}
     envelopes = {envelope.piece: envelope for envelope in done["bare_rubber"].envelopes}
     moving: dict[str, int] = {}
     for cradle in done["cradle"].pieces:
         moving |= {f"cradle board, {board.name}": cradle.piece for board in cradle.boards}
         moving |= {f"cradle rail, {rail.name}": cradle.piece for rail in cradle.rails}
+    loose = {piece.name: piece for piece in done["bare_rubber"].loose}
     shapes = []
     for solid in done["solids"]:
         own = next((e.piece for e in envelopes.values() if solid.name.endswith(f", {e.name}")), -1)
         stays = solid.kind in ("master half", "baseboard")  # the rest goes with its piece
         envelope = None if stays else envelopes.get(moving.get(solid.name, own))
-        material_name, colour = {"glove": ("glove", GLOVE), "jacket": ("jacket", JACKET)}.get(
-            solid.kind, ("wall", PLASTER)
-        )
+        material_name, colour = colours.get(solid.kind, ("wall", PLASTER))
         shape = Shape(
             f"Solid {solid.name}", "solid", -1, solid.vertices_mm, solid.faces, rgb(colour), material_name=material_name
         )
         if envelope is not None:
             reach = _reach(envelope) * (1.0 if solid.kind == "glove" else 2.0)
             shape = replace(shape, piece=envelope.piece, way=_pull(envelope), reach_mm=reach)
+        if solid.name in loose:
+            shape = _off_loose(shape, loose[solid.name], envelopes[loose[solid.name].piece])
         shapes.append(shape)
     return Shown(shapes)
+
+
+def _off_loose(shape: Shape, piece: Any, envelope: Any) -> Shape:
+    """A loose piece goes with its glove, and off it along its own pull."""
+    move = _reach(envelope) * np.array(_pull(envelope)) + 1.25 * piece.size_mm[2] * np.asarray(piece.frame.pull)
+    reach = float(np.linalg.norm(move))
+    x, y, z = move / reach
+    return replace(shape, piece=envelope.piece, way=(float(x), float(y), float(z)), reach_mm=reach)
 
 
 _SHOWN = {"seam": _seam, "glove": _glove, "keys": _keys, "jacket": _jacket, "solids": _solids}
