@@ -308,8 +308,9 @@ def _life_lines(life: Life) -> list[str]:
         f"of thumb, not a promise); {life.to_come} to come; {counted(life.tears, 'tear')} so far."
     ]
     if life.near and life.to_come:
+        begun = "The glove nears its end" if life.taken >= NEAR_END * life.expected else "It tears sooner than expected"
         lines.append(
-            "  The glove nears its end: look it over before each cast, patch what has begun to tear, and order rubber "
+            f"  {begun}: look it over before each cast, patch what has begun to tear, and order rubber "
             "for a second glove before the next cast if it must not stop the run (mouldloft repair --glove)."
         )
     elif life.taken + life.to_come > life.expected:
