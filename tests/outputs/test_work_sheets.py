@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from mouldloft.outputs.sheets import typeset
+from mouldloft.outputs.sheets.finish import _of_cast
 from mouldloft.outputs.sheets.work import lifts_that_happen, work_pages, write_offer
 from pypdf import PdfReader
 from reportlab.platypus import SimpleDocTemplate
@@ -112,3 +114,15 @@ def test_bolts_are_bought_as_the_joint_page_names_them(small_plan):
     found = {name.removeprefix("Bolt ").split(" with")[0].replace("x", "×"): line for name, line in lines.items()}
     assert found[jacket.bolt.name].net.likely == wanted[jacket.bolt.name]
     assert 0 < found[jacket.foot_bolt.name].net.likely <= down
+
+
+def test_a_cast_is_out_whatever_comes_off_before_it():
+    """With loose pieces the mould is opened in other words; cast 1 is not cast 11."""
+    names = [
+        "Cast 1: open, peel the gloves, cast out", "Cast 11: open, loose pieces off, peel the gloves, cast out",
+        "Cast 11: look over and pack",
+    ]  # fmt: skip
+    tasks = [SimpleNamespace(name=name) for name in names]
+    assert [task.name for task in _of_cast(tasks, 1, "open")] == names[:1]
+    assert [task.name for task in _of_cast(tasks, 11, "open")] == names[1:2]
+    assert [task.name for task in _of_cast(tasks, 11, "look over and pack")] == names[2:]

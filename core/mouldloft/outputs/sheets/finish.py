@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
+
 from reportlab.platypus import Flowable
 
 from ...base.figures import listed, m2, number
@@ -65,12 +68,16 @@ def _run(plan: MouldPlan) -> list[list[str]]:
     tasks = [t for t in plan.programme.tasks if t.hands]
     rows = []
     for number_ in range(1, plan.brief.run.casts + 1):
-        out = [t for t in tasks if t.name == f"Cast {number_}: open, peel the gloves, cast out"]
-        packed = [t for t in tasks if t.name == f"Cast {number_}: look over and pack"]
+        out, packed = (_of_cast(tasks, number_, what) for what in ("open", "look over and pack"))
         painted = [t for t in tasks if t.line.startswith("Paint, ") and number_ in _numbers(t.line)]
         colour = colourway(plan.brief.finish.colourways, number_) or "not named yet: ____________"
         rows.append([str(number_), colour, _span(out), _span(painted), _span(packed), "______ kg", ""])
     return rows
+
+
+def _of_cast(tasks: Sequence[Task], number_: int, what: str) -> list[Task]:
+    """A cast's tasks by how their words begin: what comes off when it is opened, for one, is the mould's."""
+    return [task for task in tasks if re.match(rf"Cast {number_}: {what}\b", task.name)]
 
 
 def _numbers(line: str) -> range:
