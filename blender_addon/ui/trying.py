@@ -43,15 +43,12 @@ def peeled(plan: Any, ways: str, progress: Any) -> PeelShown:
     return PeelShown(shown, legend, Told(line, [*remarks, *peel.left_out], peel.verdict == "off"))
 
 
-def _carried_by(people: int) -> str:
-    return "a hoist" if people == 0 else "1 person" if people == 1 else f"{people} people"
-
-
 def cut_up(master: Any, brief: Any, catalogue: Any, progress: Any) -> SectionsShown:
     """The sections that the core proposes for a master."""
     from mouldloft.base.figures import counted, kg, mm
     from mouldloft.outputs.look import PLASTER, rgb
     from mouldloft.stages.sections import propose_sections
+    from mouldloft.trade.lifting import hands_words
 
     progress.begin("Sections")
     found = propose_sections(master, brief, catalogue, progress)
@@ -76,7 +73,7 @@ def cut_up(master: Any, brief: Any, catalogue: Any, progress: Any) -> SectionsSh
     cuts = [f"Cut {cut.number}: {cut.why}" for cut in found.cuts]
     parts = [
         f"{part.name.capitalize()}: {' × '.join(mm(size) for size in part.size_mm)}; cast {kg(part.cast_kg)}, heavier "
-        f"half of the jacket {kg(part.jacket_kg)}, {_carried_by(part.people)}"
+        f"half of the jacket {kg(part.jacket_kg)}, {hands_words(part.people)}"
         for part in (found.parts if found.cuts else ())
     ]
     left = [f"Still over a limit: {words}." for words in found.left if found.cuts]

@@ -33,6 +33,12 @@ class PullFrame:
         return self.axes[2]
 
 
+def as_point(values: np.ndarray) -> tuple[float, float, float]:
+    """Three numbers as plain floats, for a record."""
+    x, y, z = (float(v) for v in values)
+    return x, y, z
+
+
 def unit(vector: np.ndarray) -> np.ndarray:
     """The vector at length one; raises ValueError for a zero or non-finite vector."""
     v = np.asarray(vector, dtype=float)

@@ -140,7 +140,7 @@ def _hatch(
     saves: float,
     costs: float,
 ) -> Hatch:
-    own = [k for stretch in stretches for k in stretch.run if k in set(served.tolist())]
+    own = np.concatenate([stretch.run[np.isin(stretch.run, served)] for stretch in stretches])
     length = float(steps_mm[own].sum())
     at = (float(spot[0]), float(spot[1]), float(spot[2]))
     return Hatch(where_on_piece(spot, master), at, HATCH_MM, show, tuple(int(k) for k in own), length, saves, costs)

@@ -13,6 +13,7 @@ from typing import Literal
 
 import numpy as np
 
+from ..base.figures import counted
 from ..base.marks import Assumption, Mark
 from ..inputs.brief import JacketBrief
 
@@ -234,9 +235,13 @@ def _part_weights(mass_kg: np.ndarray, adds_kg: np.ndarray) -> np.ndarray:
 
 
 def who_lifts(load_kg: float, brief: JacketBrief) -> str:
-    """ "1 person", "3 people" or "a hoist"."""
-    needed = check_lift(load_kg, brief).lifters_needed
-    return "a hoist" if needed == 0 else "1 person" if needed == 1 else f"{needed} people"
+    """As `hands_words`, of a load."""
+    return hands_words(check_lift(load_kg, brief).lifters_needed)
+
+
+def hands_words(lifters_needed: int) -> str:
+    """ "1 person", "3 people", or "a hoist" for none."""
+    return counted(lifters_needed, "person", "people") if lifters_needed else "a hoist"
 
 
 def _reason(weighs: str, load_kg: float, most_kg: float, lifters: int, team_kg: float, able: list[int]) -> str:

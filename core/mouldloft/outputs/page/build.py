@@ -26,6 +26,7 @@ from ...stages.jacket.zones import rib_words
 from ...stages.peel import played
 from ...stages.plan import MouldPlan
 from ...stages.seam.record import SeamLine
+from ...trade.lifting import hands_words
 from ..clay import PATCHES_LISTED, clay_colours, clay_head, clay_scale_words, clay_ticks, patch_words
 from ..look import (
     BACKDROP,
@@ -49,7 +50,7 @@ from ..look import (
 )
 from ..look import DATA as FONTS
 from ..peelwords import glove_line, peel_rows
-from ..pictures.apart import LOOSE_OFF, apart_steps_mm
+from ..pictures.apart import apart_steps_mm, loose_off_mm
 from ..pictures.bodies import MeshPair, jacket_body, kept, light_master, mould_meshes
 from ..pictures.locks import lock_scale_end_mm
 from ..pictures.peel import frame_words, glove_to_peel
@@ -279,7 +280,7 @@ def _loose_bodies(plan: MouldPlan, at: int, block: _Block, steps: Sequence[np.nd
     for one, shell, mesh in zip(plan.rubber.loose, plan.jacket.loose, mould_meshes(plan).loose):
         if one.piece == plan.rubber.envelopes[at].piece:
             said = f"{one.name.capitalize()}: {kg(shell.mass_kg)}, in place of {litres(one.volume_mm3)} of rubber"
-            off = steps[0] + LOOSE_OFF * max(one.size_mm) * one.frame.pull
+            off = steps[0] + loose_off_mm(one)
             bodies.append(_packed(body_of("loose", *mesh, rgb(LOOSE)), block, "loose", said, off))
     return bodies
 
@@ -576,7 +577,7 @@ def _panel(plan: MouldPlan) -> str:
 def _piece_figures(plan: MouldPlan, at: int) -> list[tuple[str, str]]:
     piece, part = plan.jacket.pieces[at], plan.rubber.parts[at]
     lift = piece.lift_with_glove
-    hands = "a hoist" if lift.lifters_needed == 0 else counted(lift.lifters_needed, "person", "people")
+    hands = hands_words(lift.lifters_needed)
     own = sum(key.piece == piece.piece for key in plan.keys.keys)
     loose = [one for one in plan.jacket.loose if one.piece == piece.piece]
     bolt = f" {plan.jacket.bolt.name} mm" if plan.jacket.bolt is not None else ""

@@ -8,6 +8,7 @@ from ...base.figures import counted, kg_lb, litres, m2, mm, number, ounces
 from ...base.figures import kg as kilograms
 from ...stages.opening import direction_words
 from ...stages.plan import MouldPlan
+from ...trade.lifting import hands_words
 from ..look import SOFT_INK
 from ..pictures.loose import loose_picture
 from ..whereabouts import where_words
@@ -81,4 +82,4 @@ def _held(plan: MouldPlan, at: int) -> str:
 
 
 def _hands(lifters: int) -> str:
-    return "by hoist" if lifters == 0 else counted(lifters, "person", "people")
+    return hands_words(lifters) if lifters else "by hoist"

@@ -12,6 +12,7 @@ from ...stages.jacket.record import JacketPiece, Rib
 from ...stages.opening import direction_words
 from ...stages.plan import MouldPlan
 from ...stages.rubber import handled_edges_mm2
+from ...trade.lifting import hands_words
 from ..look import SOFT_INK
 from ..whereabouts import AlongSeam, along_seam, where_words
 from ..words import coats_of, rubber_kg_per_mm3
@@ -251,7 +252,7 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
     piece = plan.jacket.pieces[at]
     rows = []
     for what, lift in (("jacket alone", piece.lift), ("jacket with its glove", piece.lift_with_glove)):
-        who = "a hoist" if lift.lifters_needed == 0 else counted(lift.lifters_needed, "person", "people")
+        who = hands_words(lift.lifters_needed)
         rows.append(
             [
                 what,

@@ -19,6 +19,7 @@ from ...geometry.contour import face_centres
 from ...geometry.inside import inside_cells
 from ...geometry.rays import RayScene, blocked, ray_scene
 from ...geometry.sampling import samples_by_area
+from ...geometry.thickcells import steps_along
 from ..master import Master, skin_faces
 
 CELLS = 120  # on the longest side
@@ -342,14 +343,6 @@ def jacket_parts(body: MasterCells, blocks: PieceCells, labels: np.ndarray) -> t
 
 
 # --- moving ----------------------------------------------------------------------------------------------
-
-
-def steps_along(shape: tuple[int, ...], pull: np.ndarray) -> np.ndarray:
-    """(s, 3) whole-cell shifts along a pull, in steps no longer than a cell, until past a lattice of that shape."""
-    count = int(np.ceil(np.linalg.norm(shape))) + 1
-    shifts = np.rint(np.arange(1, count + 1)[:, None] * pull).astype(np.int32)
-    fresh = np.concatenate([[bool(shifts[0].any())], (np.diff(shifts, axis=0) != 0).any(axis=1)])
-    return shifts[fresh]
 
 
 @njit(cache=True, nogil=True)

@@ -160,16 +160,14 @@ def beyond_two(master: Master, locks: Locks, brief: Brief) -> tuple[str, ...]:
     """In words, which of the brief's limits the two pieces break; none where they will do."""
     skin = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).skin_mm
     share = locks.fill_mm3 / max(master.volume_mm3, 1e-9)
-    return _broken_limits(share, float(locks.fill_mm.max(initial=0.0)), skin, locks.fill_mm3, brief.seam)
+    return _broken_limits(share, float(locks.fill_mm.max(initial=0.0)), skin, brief.seam)
 
 
-def _broken_limits(
-    share: float, deepest_mm: float, skin_mm: float, fill_mm3: float, brief: SeamBrief
-) -> tuple[str, ...]:
+def _broken_limits(share: float, deepest_mm: float, skin_mm: float, brief: SeamBrief) -> tuple[str, ...]:
     out = []
     if share > brief.most_fill_share:
         out.append(
-            f"{litres(fill_mm3)} of undercut fill are {percent(share)} of the master's volume, over the "
+            f"undercut fill is {percent(share)} of the master's volume, over the "
             f"{percent(brief.most_fill_share)} allowed"
         )
     if deepest_mm > brief.deepest_fill_skins * skin_mm:
@@ -389,7 +387,7 @@ def _try(
     kg = _jacket_kg(master, shares, joints, rule.flange_width_mm, wall_kg_m2)
     deepest = deepest_fill_mm(fill_of_pieces(blocks), shares.pulls, body.lattice.pitch_mm)
     share = float(fill.sum()) / max(master.volume_mm3, 1e-9)
-    broken = list(_broken_limits(share, deepest, rule.skin_mm, float(fill.sum()), brief.seam))
+    broken = list(_broken_limits(share, deepest, rule.skin_mm, brief.seam))
     if limit_kg is not None and kg.max() > limit_kg:
         broken.append(f"the heaviest jacket piece of {kg.max():.1f} kg is over the {limit_kg:g} kg allowed")
     return _Tried(shares, blocks, found, ways, fill, deepest, kg, joints, tuple(broken))

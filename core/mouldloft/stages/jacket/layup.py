@@ -15,6 +15,7 @@ from ...base.figures import listed
 from ...base.intervals import Interval
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
+from ...geometry.frame import as_point
 from ...inputs.brief import Brief, JacketBrief
 from ...inputs.catalogue import Catalogue
 from ...trade.bolts import STANDARD, BoltChoice, choose_bolt
@@ -45,7 +46,6 @@ from .zones import (
     LaidPiece,
     Outside,
     Schedule,
-    as_point,
     glove_columns,
     lay,
     measure_outside,

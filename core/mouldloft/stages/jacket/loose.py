@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from ...base.intervals import interval_of
+from ...geometry.frame import as_point
 from ...inputs.brief import JacketBrief
 from ...trade.laminate import Laminate
 from ...trade.lifting import check_lift
 from ..rubber import LoosePiece, Rubber
 from .record import LooseShell
-from .zones import as_point, zone_of
+from .zones import zone_of
 
 
 def lay_up_loose(rubber: Rubber, field: Laminate, brief: JacketBrief, by_hand: float) -> tuple[LooseShell, ...]:

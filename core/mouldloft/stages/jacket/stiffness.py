@@ -14,13 +14,14 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ...base.figures import GRAVITY_M_S2
+from ...geometry.frame import as_point
 from ...inputs.brief import Brief, CastBrief, JacketBrief
 from ...trade.laminate import GELCOAT_DENSITY_KG_DM3, Laminate, laminate_of, lay_up, mat_g_m2_from_oz
 from ...trade.panels import KNOCK_DOWN, PATCH_RADIUS_MM, Panels, buckling_stress_mpa, panels_under_load
 from ...trade.panels import SOURCE as PANEL_SOURCE
 from ..rubber import Rubber
 from .record import LoadCheck, Patch, Rib
-from .zones import LAP_MM, RIB_WIDTH_MM, LaidPiece, Outside, Ribbed, Schedule, as_point, lay, section_lengths_mm, within
+from .zones import LAP_MM, RIB_WIDTH_MM, LaidPiece, Outside, Ribbed, Schedule, lay, section_lengths_mm, within
 
 FLANGE_OF_FIELD = 1.5  # common practice: glass on a jacket's flange beside its field's
 STRENGTH_SAFETY = 3.0  # common practice: against the breaking stress of hand-laid mat

@@ -275,10 +275,6 @@ def zone_of(name: str, area_mm2: float, laminate: Laminate) -> Zone:
     )
 
 
-def as_point(values: np.ndarray) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])
-
-
 def surface_samples(
     area_mm2: np.ndarray, centre_mm: np.ndarray, normal: np.ndarray, pixel_mm: float, count: int
 ) -> tuple[np.ndarray, np.ndarray, float]:

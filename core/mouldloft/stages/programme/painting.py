@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from ...base.figures import listed
 from ...base.marks import Assumption, Mark
 from ...inputs.brief import Brief
+from ...inputs.materials import Rates
 from ...trade.crate import crate_mm
 from ...trade.price import cleanup_hours, facing_hours
 from .mixes import Workshop
@@ -142,13 +143,13 @@ def _packed(ledger: Ledger, shop: Workshop, cast: Out, done: str, hard_h: float)
 ALONE_KG = 15.0  # common practice: heavier is put into its crate by two
 
 
-def paint_hours(brief: Brief, area_m2: float, paint_m2_h: float, spray_setup_h: float, degrease_m2_h: float) -> float:
+def paint_hours(brief: Brief, area_m2: float, rates: Rates) -> float:
     """Person-hours of one cast painted by itself."""
     finish = brief.finish
     if not finish.paint:
         return 0.0
     coats = finish.primer_coats + finish.colour_coats + finish.lacquer_coats
-    return area_m2 / degrease_m2_h + coats * (area_m2 / paint_m2_h + spray_setup_h)
+    return area_m2 / rates.degrease_m2_h + coats * (area_m2 / rates.paint_m2_h + rates.spray_setup_h)
 
 
 def set_words(numbers: Sequence[int]) -> str:

@@ -129,8 +129,7 @@ def _next_cast_hours(works: Iterable[Work], shop: Workshop) -> float:
     """Of the last cast's own work, and of painting one by itself."""
     last, rates = f"cast {shop.brief.run.casts} ", shop.catalogue.rates
     own = sum(w.person_h for w in works if w.key.startswith(last) and not w.key.endswith(("looked over", "degrease")))
-    area = shop.cast.area_mm2 * 1e-6
-    return own + paint_hours(shop.brief, area, rates.paint_m2_h, rates.spray_setup_h, rates.degrease_m2_h)
+    return own + paint_hours(shop.brief, shop.cast.area_mm2 * 1e-6, rates)
 
 
 def _tack_batches(shop: Workshop, worked: Worked) -> tuple[Batch, ...]:

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from ...geometry.depthmap import Grid
+from ...geometry.frame import UP
 from ...geometry.heightmap import sample_map
 from ...geometry.inside import inside_cells
-from ...geometry.thickcells import thick_cells
+from ...geometry.thickcells import deepest_mm
 from ...trade.answers import THIN_FILL_MM
 from ..master import Master
 from .record import Envelope, LoosePiece, Rubber
@@ -37,8 +37,8 @@ def fills_of(master: Master, rubber: Rubber) -> Fills:
     for envelope, part in zip(rubber.envelopes, rubber.parts):
         own = [one for one in rubber.loose if one.piece == envelope.piece]
         fill, kept = _fill_cells(master, envelope, own, rubber.skin_thickness_mm, cell)
-        deep = max(deep, _deepest_mm(fill, cell))
-        left_deep = max(left_deep, _deepest_mm(fill & kept, cell))
+        deep = max(deep, deepest_mm(fill, UP, cell, THIN_FILL_MM))
+        left_deep = max(left_deep, deepest_mm(fill & kept, UP, cell, THIN_FILL_MM))
         # by share: a loose piece also takes some of the draft that stands over its fill
         left += part.lock_fill_mm3 * float((fill & kept).sum()) / max(float(fill.sum()), 1.0)
     return Fills(sum(part.lock_fill_mm3 for part in rubber.parts), deep, left, left_deep)
@@ -56,10 +56,12 @@ def _fill_cells(
     spans = [(o + p * n.min(), o + p * n.max()) for o, n in ((y0, i), (x0, j))] + [(low, high)]
     shape = tuple(int(np.ceil((b - a) / cell_mm)) + 1 for a, b in spans)
     y, x, z = (a + cell_mm * np.arange(n) for (a, _), n in zip(spans, shape))
-    grid = Grid(x0, y0, p, *envelope.outer_mm.shape)
     gx, gy = np.meshgrid(x, y)
-    floor = sample_map(envelope.parting_mm, grid, gx.ravel(), gy.ravel()).reshape(gx.shape)
-    top = sample_map(np.where(there, envelope.outer_mm, np.nan), grid, gx.ravel(), gy.ravel()).reshape(gx.shape)
+
+    def on_lattice(height_mm: np.ndarray) -> np.ndarray:
+        return sample_map(height_mm, envelope.grid, gx.ravel(), gy.ravel()).reshape(gx.shape)
+
+    floor, top = on_lattice(envelope.parting_mm), on_lattice(np.where(there, envelope.outer_mm, np.nan))
     with np.errstate(invalid="ignore"):
         held = (z > floor[..., None]) & (z < top[..., None])
     first = np.array([x[0], y[0], z[0]])
@@ -74,13 +76,3 @@ def _fill_cells(
     for one in loose:
         kept[tuple(cells[one.holds(points)].T)] = False
     return fill, kept
-
-
-def _deepest_mm(fill: np.ndarray, cell_mm: float) -> float:
-    """Longest run along the last axis of what is thick all round."""
-    thick = thick_cells(fill, THIN_FILL_MM / 2.0 / cell_mm)
-    run, longest = np.zeros(thick.shape[:2], int), 0
-    for level in range(thick.shape[2]):
-        run = np.where(thick[:, :, level], run + 1, 0)
-        longest = max(longest, int(run.max(initial=0)))
-    return longest * cell_mm

@@ -17,7 +17,7 @@ from scipy import ndimage
 
 from ...base.progress import SILENT, Progress
 from ...geometry.depthmap import EMPTY_TOP, Grid, grid_around, limit_slope, raise_by_balls
-from ...geometry.frame import PullFrame, pull_frame
+from ...geometry.frame import PullFrame, as_point, pull_frame
 from ...geometry.heightmap import sample_map
 from ...geometry.sampling import covering_points
 from ...inputs.brief import RubberBrief
@@ -94,7 +94,7 @@ def find_loose_pieces(
         if part.lock_fill_mm3 >= LEAST_LOOSE_MM3:
             progress.step(0.5 * envelope.piece, f"loose pieces of the {envelope.name}")
             found += _of_one_half(master, envelope, other, rule, section, brief)
-    return tuple(replace(piece, name=f"loose piece {k}") for k, piece in enumerate(found, 1))
+    return _named(found)
 
 
 def _of_one_half(
@@ -178,7 +178,7 @@ def _what_stands(
 ) -> _Standing:
     """Everything that is not this half's jacket, as balls: skin with its rubber, rubber on wall and board, the other
     half in its jacket."""
-    frame, grid = envelope.frame, _grid_of(envelope)
+    frame, grid = envelope.frame, envelope.grid
     skin = covering_points(master.vertices_mm, master.faces[skin_faces(master)], spacing_mm)
     at = frame.to_frame(skin)
     above = np.maximum(at[:, 2] - sample_map(envelope.parting_mm, grid, at[:, 0], at[:, 1]), 0.0)
@@ -196,11 +196,6 @@ def _what_stands(
     slack = 0.4 * spacing_mm
     reach = [np.broadcast_to(np.asarray(r, float), len(p)) + slack for p, r in parts]
     return _Standing(np.concatenate([p for p, _ in parts]), np.concatenate(reach))
-
-
-def _grid_of(envelope: Envelope) -> Grid:
-    (x0, y0), p = envelope.origin_mm, envelope.pixel_mm
-    return Grid(x0, y0, p, *envelope.outer_mm.shape)
 
 
 def _points_of(envelope: Envelope, height_mm: np.ndarray, where: np.ndarray, spacing_mm: float) -> np.ndarray:
@@ -301,7 +296,7 @@ def _measured(piece: LoosePiece, envelope: Envelope, off: Sequence[LoosePiece]) 
     # a column's cells are fitted to its height, so each stands for a little more or less than a cube
     volume = float(len(own)) * cell * (step * envelope.pixel_mm) ** 2
     floor = piece.floor_mm
-    lean = np.hypot(*np.gradient(np.where(np.isfinite(floor), floor, np.nan), cell))
+    lean = np.hypot(*np.gradient(floor, cell))
     under = np.zeros(floor.shape, bool)
     at = piece.frame.to_frame(own)
     i, j = piece.grid.nearest(at[:, 0], at[:, 1])
@@ -314,7 +309,7 @@ def _measured(piece: LoosePiece, envelope: Envelope, off: Sequence[LoosePiece]) 
     size = np.ptp(at, axis=0) + cell
     return replace(
         piece, volume_mm3=volume, area_mm2=floor_mm2 + jacket_mm2, on_jacket_mm2=jacket_mm2,
-        size_mm=_point(size), centre_mm=_point(own.mean(axis=0)), deep_mm=_deep_mm(envelope, own, cell),
+        size_mm=as_point(size), centre_mm=as_point(own.mean(axis=0)), deep_mm=_deep_mm(envelope, own, cell),
         held_at_mm=_held_at(outside),
     )  # fmt: skip
 
@@ -327,10 +322,6 @@ def _holds_alone(piece: LoosePiece, off: Sequence[LoosePiece], points_mm: np.nda
     return held
 
 
-def _point(values: np.ndarray) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])
-
-
 def _deep_or_heavy(volume_mm3: float, deep_mm: float, skin_mm: float) -> bool:
     """Is a fill deep or heavy of which so much can go? Between it and the skin a skin of rubber stays. One that is
     little too deep is left as rubber: a loose piece is laid up, and put home for every cast."""
@@ -340,7 +331,7 @@ def _deep_or_heavy(volume_mm3: float, deep_mm: float, skin_mm: float) -> bool:
 def _in_fill(envelope: Envelope, cells: np.ndarray) -> np.ndarray:
     """(k,) bool: which cells have skin over them along the jacket's pull; over the others stands draft."""
     at = envelope.frame.to_frame(cells)
-    i, j = _grid_of(envelope).nearest(at[:, 0], at[:, 1])
+    i, j = envelope.grid.nearest(at[:, 0], at[:, 1])
     return np.asarray(at[:, 2] < np.nan_to_num(envelope.filled_mm[i, j], nan=-np.inf))
 
 
@@ -364,7 +355,7 @@ def _held_at(outside: np.ndarray) -> tuple[tuple[float, float, float], ...]:
     reach = np.ptp(np.quantile((outside - middle) @ along, [0.05, 0.95]))
     wanted = middle + np.outer([-0.5, 0.5], along) * HOLD_APART * reach
     nearest = [outside[np.argmin(np.linalg.norm(outside - spot, axis=1).round(6))] for spot in wanted]
-    return tuple(_point(spot) for spot in nearest)
+    return tuple(as_point(spot) for spot in nearest)
 
 
 def loose_mm3(loose: Sequence[LoosePiece], piece: int) -> float:

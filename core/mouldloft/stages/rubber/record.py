@@ -45,6 +45,11 @@ class Envelope:
     bead_mm: np.ndarray | None = None
 
     @property
+    def grid(self) -> Grid:
+        """The lattice of its maps."""
+        return Grid(*self.origin_mm, self.pixel_mm, *self.outer_mm.shape)
+
+    @property
     def past_rubber(self) -> np.ndarray:
         """(rows, columns) bool: the jacket's own flange."""
         return np.zeros(self.flange.shape, bool) if self.jacket_flange is None else self.jacket_flange

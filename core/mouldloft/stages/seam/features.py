@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from ...base.progress import SILENT, Progress
 from ...geometry.edges import connected
+from ...geometry.frame import as_point
 from ...geometry.rays import RayScene, first_wall_mm, ray_scene
 from ...geometry.sampling import samples_by_area
 from ..master import Master
@@ -157,8 +158,8 @@ def _face(skin: _Skin) -> tuple[list[Feature], tuple[float, float, float] | None
     left, right = _agreed_eyes(skin, pairs, best)
     apart = float(np.linalg.norm(left - right))
     radius = max(1.6 * best.radius_mm, 0.36 * apart)
-    regions = [Feature("left eye", "eye", _triple(left), radius, sureness)]
-    regions.append(Feature("right eye", "eye", _triple(right), radius, sureness))
+    regions = [Feature("left eye", "eye", as_point(left), radius, sureness)]
+    regions.append(Feature("right eye", "eye", as_point(right), radius, sureness))
     facing = best.facing
     return regions + _nose_and_mouth(skin, best, apart, sureness), (float(facing[0]), float(facing[1]), 0.0)
 
@@ -260,7 +261,7 @@ def _nose_and_mouth(skin: _Skin, pair: _Pair, apart: float, sureness: float) -> 
     if not below.any():
         return []
     nose = np.flatnonzero(below)[np.argmax(out[below])]
-    found = [Feature("nose", "nose", _triple(skin.points[nose]), 0.26 * apart, sureness)]
+    found = [Feature("nose", "nose", as_point(skin.points[nose]), 0.26 * apart, sureness)]
     under = mid & (local[:, 2] < local[nose, 2] - 0.12 * apart) & (local[:, 2] > local[nose, 2] - 1.1 * apart)
     under &= skin.normals @ pair.facing > -0.5
     if under.any():
@@ -268,13 +269,8 @@ def _nose_and_mouth(skin: _Skin, pair: _Pair, apart: float, sureness: float) -> 
         mouth = np.flatnonzero(under)[np.argmax(relief[under])]
         centre = skin.points[mouth] - level[mouth] * pair.across
         centre = skin.points[skin.tree.query(centre)[1]]
-        found.append(Feature("mouth", "mouth", _triple(centre), 0.34 * apart, sureness))
+        found.append(Feature("mouth", "mouth", as_point(centre), 0.34 * apart, sureness))
     return found
-
-
-def _triple(point: np.ndarray) -> tuple[float, float, float]:
-    x, y, z = (float(v) for v in point)
-    return x, y, z
 
 
 # --- fingers ---------------------------------------------------------------------------------------------
@@ -300,5 +296,5 @@ def _fingers(skin: _Skin, face: list[Feature]) -> list[Feature]:
         if len(points) >= _LEAST_COMB and reach < 0.09 * skin.size_mm and slender > 0.6:
             side = "left" if points[:, 0].mean() > 0 else "right"
             radius = max(reach, 0.03 * skin.size_mm)
-            found.append(Feature(f"{side} fingers", "fingers", _triple(points.mean(axis=0)), radius, 0.5))
+            found.append(Feature(f"{side} fingers", "fingers", as_point(points.mean(axis=0)), radius, 0.5))
     return found

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from ...geometry.frame import PullFrame
+from ...geometry.frame import PullFrame, as_point
 from .records import Station
 from .rulings import STEP_MM, Rulings
 
@@ -48,14 +48,9 @@ def numbered(
                 number=len(made) + 1,
                 line=rulings.line,
                 along_mm=float(rulings.along_mm[k]),
-                on_seam_mm=_triple(on_seam),
-                inner_mm=_triple(skin),
-                outer_mm=_triple(rim),
+                on_seam_mm=as_point(on_seam),
+                inner_mm=as_point(skin),
+                outer_mm=as_point(rim),
                 towards_mm=float(outer[k, 2] - inner[k, 2]),
             )
     return made
-
-
-def _triple(point: np.ndarray) -> tuple[float, float, float]:
-    x, y, z = (float(v) for v in point)
-    return x, y, z
