@@ -368,11 +368,12 @@ def work_steps(plan: MouldPlan) -> tuple[Step, ...]:
     )
     base = " The foot stays open: seal round it." if plan.master.base == "open" else ""
     loose = {k: _loose_step(plan, k) for k in range(len(plan.seam.pieces))}
+    wide = plan.wall.width_mm if plan.wall is not None else rubber.flange_width_mm
     steps = [
         Step("Stand the master", f"Upright and level on a board, {mm(plan.master.height_mm)} tall.{base}"),
         Step(
             "Build the wall",
-            f"Along the seam, {metres(_first_wall_mm(plan))}, {mm(rubber.flange_width_mm)} wide, on the side of the "
+            f"Along the seam, {metres(_first_wall_mm(plan))}, {mm(wide)} wide, on the side of the "
             f"{listed(others) or first}; seal its root, seal and release the master.",
         ),
         Step(
