@@ -127,7 +127,7 @@ def _run(
     with _Terminal(quiet) as terminal:
         terminal.progress.begin("master")
         if pictures:  # whether VTK can draw is tried in a process of its own: meanwhile the plan is made
-            from .outputs.pictures.studio import vtk_can_draw
+            from .outputs.pictures.byvtk import vtk_can_draw
 
             Thread(target=vtk_can_draw, daemon=True).start()
         before = earlier_plan(out)

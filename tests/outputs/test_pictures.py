@@ -29,9 +29,11 @@ from mouldloft.outputs.pictures import apart, overlay, studio
 from mouldloft.outputs.pictures import thickness as thicknessview
 from mouldloft.outputs.pictures import views as pictures
 from mouldloft.outputs.pictures.bodies import mould_bodies
+from mouldloft.outputs.pictures.byvtk import vtk_can_draw
+from mouldloft.outputs.pictures.camera import look
 from mouldloft.outputs.pictures.draw import draw_pictures
 from mouldloft.outputs.pictures.overlay import dashes
-from mouldloft.outputs.pictures.studio import look, photograph, set_up, vtk_can_draw
+from mouldloft.outputs.pictures.studio import photograph, set_up
 from mouldloft.outputs.pictures.thickness import thickness_view
 from mouldloft.outputs.pictures.views import VIEWS, elevation_camera, hidden_points, runs, seam_view, without_flicker
 from mouldloft.solids.shapes import (
@@ -374,7 +376,7 @@ def test_a_machine_that_cannot_draw_is_told_apart():
     environment = {k: v for k, v in os.environ.items() if k != "DISPLAY"}
     environment["__EGL_VENDOR_LIBRARY_FILENAMES"] = "/nonexistent.json"
     environment["VTK_DEFAULT_OPENGL_WINDOW"] = "vtkEGLRenderWindow"
-    words = "from mouldloft.outputs.pictures.studio import vtk_can_draw as v; print('can' if v() else 'cannot')"
+    words = "from mouldloft.outputs.pictures.byvtk import vtk_can_draw as v; print('can' if v() else 'cannot')"
     done = subprocess.run([sys.executable, "-c", words], env=environment, capture_output=True, text=True, timeout=120)
     assert done.stdout.strip() == "cannot"
 
@@ -383,7 +385,7 @@ def test_pictures_are_written_without_vtk(plan, tmp_path, monkeypatch):
     monkeypatch.setattr(studio, "vtk_can_draw", lambda: False)
     monkeypatch.setattr(studio, "_SCALE", 1)  # a coarser picture is enough here
     monkeypatch.setattr(overlay, "_FINE", 1)
-    monkeypatch.setattr(studio, "_draw_by_vtk", None)  # would raise if it were called
+    monkeypatch.setattr(studio, "draw_by_vtk", None)  # would raise if it were called
     made = draw_pictures(plan, tmp_path / "out")
     assert [p.name for p in made] == [
         *(f"{name}.png" for name in VIEWS if name != "three_quarter_behind"),

@@ -26,8 +26,9 @@ from ..look import (
     rgb,
 )
 from .bodies import kept, light_master, mould_bodies
+from .camera import Camera, look
 from .overlay import Overlay
-from .studio import Camera, look, photograph, set_up
+from .studio import photograph, set_up
 from .views import with_room_below
 
 _APART_WIDTH_PX = 1600

@@ -26,8 +26,9 @@ from ..look import (
 )
 from ..whereabouts import undercut_words
 from .bodies import MOST_DRAWN, kept, studio_for
+from .camera import Camera
 from .overlay import Overlay
-from .studio import Baked, Camera, photograph, set_up
+from .studio import Baked, photograph, set_up
 from .views import VIEWS, camera_for, hidden_points, lowered, seam_in_view
 
 LOCKS_NAMED = 5

@@ -12,8 +12,9 @@ from ...stages.plan import MouldPlan
 from ..look import PLASTER, SOFT_INK, rgb
 from .apart import loose_off_mm
 from .bodies import light_master, mould_bodies
+from .camera import look
 from .overlay import Overlay
-from .studio import look, photograph, set_up
+from .studio import photograph, set_up
 
 _WIDTH_PX, _LETTERS = 1200, 26.0
 

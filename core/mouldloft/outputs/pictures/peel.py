@@ -16,8 +16,9 @@ from ...stages.peel import PeeledGlove, played
 from ...stages.plan import MouldPlan
 from ..look import GLOVE, PLASTER, SOFT_INK, rgb, stretch_colours
 from .bodies import light_master, mould_meshes
+from .camera import Camera, look
 from .overlay import Overlay
-from .studio import Camera, look, photograph, set_up
+from .studio import photograph, set_up
 
 SHOWN = 6  # frames on a sheet
 _MOST_FACES = 14_000

@@ -11,8 +11,9 @@ from ...solids.sections import SectionSolids
 from ...solids.shapes import Body, body_of
 from ...stages.sections import Sections
 from ..look import KEY, PLASTER, SOFT_INK, rgb
+from .camera import look
 from .overlay import Overlay
-from .studio import look, photograph, set_up
+from .studio import photograph, set_up
 
 _WIDTH_PX, _LETTERS, _COLUMN_PX = 1400, 26.0, 380
 _APART = 0.14  # of the greatest size

@@ -7,14 +7,9 @@ otherwise rays do.
 
 from __future__ import annotations
 
-import functools
-import os
-import subprocess
-import sys
 import weakref
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numba import njit
@@ -27,14 +22,15 @@ from ...geometry.frame import unit
 from ...geometry.rays import RayScene, blocked, ray_scene
 from ...solids.shapes import Body, joined
 from ..look import BACKDROP, rgb, to_linear, to_srgb
+from .byvtk import draw_by_vtk, vtk_can_draw
+from .camera import Camera
 
 _MOST_BAKED = 60_000  # places where light is worked out; other vertices take it from their neighbours
 _SKY_RAYS = 32
 _KEY_RAYS = 10
 _KEY_SPREAD = 0.22  # sine of the key light's half angle: how soft its shadow is
-_MOST_FRAMED = 30_000  # points that a view is fitted to; more change nothing one can see
 _FINE_STEPS = 16_383  # steps of linear light: finer than 8 bits of sRGB at its darkest
-_STRIP = 300_000  # rays at a time
+_STRIP = 150_000  # rays at a time
 _SCALE = 2  # each picture is drawn at twice its size and averaged down
 
 # How the three lights stand to the camera: right, up, towards the eye (invented house values).
@@ -42,98 +38,6 @@ _KEY_FROM = (-0.62, 0.72, 0.62)
 _FILL_FROM = (0.85, 0.10, 0.55)
 _RIM_FROM = (0.35, 0.45, -0.90)
 _KEY, _FILL, _RIM, _SKY, _BOUNCE = 0.80, 0.12, 0.10, 0.42, 0.13
-
-
-@dataclass(frozen=True, eq=False)
-class Camera:
-    """A camera on plan coordinates.
-
-    axes : (3, 3) rows right, up, towards the eye. target_mm : (3,) middle of the picture. half_height_mm : what
-    the upper half of the picture spans at the target. distance_mm : eye to target; inf for a parallel view.
-    """
-
-    axes: np.ndarray
-    target_mm: np.ndarray
-    half_height_mm: float
-    distance_mm: float
-    width_px: int
-    height_px: int
-
-    @property
-    def px_per_mm(self) -> float:
-        """Scale of the picture at the target."""
-        return self.height_px / (2.0 * self.half_height_mm)
-
-    def project(self, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """(n, 2) pixel coordinates (x right, y down, the top left corner at 0, 0) and (n,) depth towards the eye."""
-        local = (np.asarray(points_mm, float) - self.target_mm) @ self.axes.T
-        shrink = 1.0 if np.isinf(self.distance_mm) else self.distance_mm / (self.distance_mm - local[:, 2])
-        x = self.width_px / 2 + local[:, 0] * shrink * self.px_per_mm
-        y = self.height_px / 2 - local[:, 1] * shrink * self.px_per_mm
-        return np.column_stack([x, y]), local[:, 2]
-
-    def towards_eye(self, points_mm: np.ndarray) -> np.ndarray:
-        """(n, 3) unit directions from points to the eye."""
-        if np.isinf(self.distance_mm):
-            return np.broadcast_to(self.axes[2], np.shape(points_mm))
-        sight = self.target_mm + self.distance_mm * self.axes[2] - points_mm
-        return sight / np.linalg.norm(sight, axis=1, keepdims=True)
-
-    def rays(self, scale: int = 1) -> tuple[np.ndarray, np.ndarray]:
-        """Origins and directions ((k, 3) each) through every pixel's centre, row by row, `scale` times finer."""
-        columns, rows = self.width_px * scale, self.height_px * scale
-        x = ((np.arange(columns) + 0.5) / scale - self.width_px / 2) / self.px_per_mm
-        y = (self.height_px / 2 - (np.arange(rows) + 0.5) / scale) / self.px_per_mm
-        gx, gy = np.meshgrid(x, y)
-        across = gx.reshape(-1, 1) * self.axes[0] + gy.reshape(-1, 1) * self.axes[1]
-        if np.isinf(self.distance_mm):
-            reach = 40.0 * self.half_height_mm
-            return self.target_mm + across + reach * self.axes[2], np.broadcast_to(-self.axes[2], across.shape)
-        eye = self.target_mm + self.distance_mm * self.axes[2]
-        way = across - self.distance_mm * self.axes[2]
-        return np.broadcast_to(eye, across.shape), way / np.linalg.norm(way, axis=1, keepdims=True)
-
-
-def look(
-    towards: Sequence[float] | np.ndarray,
-    bodies_mm: np.ndarray,
-    width_px: int,
-    height_px: int,
-    *,
-    parallel: bool = False,
-    margin: float = 0.08,
-    view_angle_deg: float = 22.0,
-) -> Camera:
-    """Camera that looks along `towards` and just takes in the (n, 3) points, with a margin on every side."""
-    back = -unit(np.asarray(towards, float))
-    bodies_mm = bodies_mm[:: 1 + len(bodies_mm) // _MOST_FRAMED]
-    up = np.array([0.0, 0.0, 1.0]) if abs(back[2]) < 0.999 else np.array([0.0, 1.0, 0.0])
-    right = unit(np.cross(up, back))
-    axes = np.stack([right, np.cross(back, right), back])
-    local = bodies_mm @ axes.T
-    low, high = local.min(axis=0), local.max(axis=0)
-    target = ((low + high) / 2) @ axes
-    half = (high - low) / 2
-    half_height = max(half[1], half[0] * height_px / width_px, 1e-6) * (1 + 2 * margin)
-    camera = Camera(axes, target, float(half_height), float("inf"), width_px, height_px)
-    if parallel:
-        return camera
-    return _step_back(camera, bodies_mm, margin, view_angle_deg)
-
-
-def _step_back(camera: Camera, bodies_mm: np.ndarray, margin: float, view_angle_deg: float) -> Camera:
-    """The camera in perspective, moved and opened until the points fill the picture as they do in parallel view."""
-    frame = np.array([camera.width_px, camera.height_px]) / 2
-    for _ in range(6):
-        distance = camera.half_height_mm / np.tan(np.radians(view_angle_deg / 2))
-        camera = replace(camera, distance_mm=float(distance))
-        seen, _ = camera.project(bodies_mm)
-        low, high = seen.min(axis=0), seen.max(axis=0)
-        off = (low + high) / 2 - frame
-        shift = (off[0] * camera.axes[0] - off[1] * camera.axes[1]) / camera.px_per_mm
-        wanted = float(((high - low) / 2 / frame).max()) * (1 + 2 * margin)
-        camera = replace(camera, target_mm=camera.target_mm + shift, half_height_mm=camera.half_height_mm * wanted)
-    return replace(camera, distance_mm=float(camera.half_height_mm / np.tan(np.radians(view_angle_deg / 2))))
 
 
 # --- light -----------------------------------------------------------------------------------------------
@@ -334,7 +238,7 @@ def photograph(baked: Baked, camera: Camera, *, floor: bool = True, renderer: st
         vertices, faces = joined([(vertices, faces), (ground.vertices_mm, ground.faces)])
         colours = np.concatenate([colours, ground.colours])
     if renderer == "vtk" or (renderer == "auto" and vtk_can_draw()):
-        large = _draw_by_vtk(vertices, faces, colours, camera)
+        large = draw_by_vtk(vertices, faces, colours, camera, _SCALE)
     else:
         large = _draw_by_rays(vertices, faces, colours, camera)
     picture = _averaged(large)
@@ -384,118 +288,21 @@ def _draw_by_rays(vertices: np.ndarray, faces: np.ndarray, colours: np.ndarray, 
     scene = ray_scene(vertices, faces)
     back = np.array(rgb(BACKDROP))
     columns, rows = camera.width_px * _SCALE, camera.height_px * _SCALE
-    out = np.broadcast_to(back, (rows * columns, 3)).astype(np.float32)
-    origins, ways = camera.rays(_SCALE)
+    out = np.broadcast_to(back, (rows, columns, 3)).astype(np.float32)
+    deep = max(1, _STRIP // columns)
 
     def draw(start: int) -> None:
-        part = slice(start, start + _STRIP)
+        strip = slice(start, start + deep)
+        origins, ways = camera.rays(_SCALE, strip)
         hit = scene.scene.run(
-            np.ascontiguousarray(origins[part] - scene.centre_mm, np.float32),
-            np.ascontiguousarray(ways[part], np.float32),
-            query="INTERSECT",
-            output=True,
+            (origins - scene.centre_mm).astype(np.float32), ways.astype(np.float32), query="INTERSECT", output=True
         )
         face = np.asarray(hit["primID"])
         on = np.flatnonzero(face >= 0)
         corners = faces[face[on]]
         u, v = np.asarray(hit["u"])[on, None], np.asarray(hit["v"])[on, None]
-        out[part][on] = (1 - u - v) * colours[corners[:, 0]] + u * colours[corners[:, 1]] + v * colours[corners[:, 2]]
+        seen = (1 - u - v) * colours[corners[:, 0]] + u * colours[corners[:, 1]] + v * colours[corners[:, 2]]
+        out[strip].reshape(-1, 3)[on] = seen
 
-    in_threads(draw, range(0, len(out), _STRIP))
-    return np.rint(np.clip(out, 0, 1) * 255).astype(np.uint8).reshape(rows, columns, 3)
-
-
-_PROBE = """
-import numpy as np
-from mouldloft.studio import _draw_by_vtk, look
-v = np.array([[-1.0, 0, -1], [1, 0, -1], [0, 0, 1]])
-p = _draw_by_vtk(v, np.array([[0, 1, 2]]), np.tile([1.0, 0, 0], (3, 1)), look((0, 1, 0), v, 16, 16, parallel=True))
-raise SystemExit(0 if tuple(p[16, 16]) == (255, 0, 0) else 9)
-"""
-
-
-@functools.cache
-def vtk_can_draw() -> bool:
-    """Can VTK make an off-screen picture on this machine? Tried once, in a process of its own.
-
-    Where the graphics libraries are missing VTK may end the whole process instead of raising.
-    """
-    import importlib.util
-
-    if importlib.util.find_spec("vtkmodules") is None:
-        return False
-    here = os.pathsep.join(p for p in sys.path if p)
-    environment = {**os.environ, "PYTHONPATH": here}
-    try:
-        tried = subprocess.run(
-            [sys.executable, "-c", _PROBE], env=environment, capture_output=True, timeout=60, check=False
-        )
-    except (OSError, subprocess.TimeoutExpired):
-        return False
-    return tried.returncode == 0
-
-
-def _draw_by_vtk(vertices: np.ndarray, faces: np.ndarray, colours: np.ndarray, camera: Camera) -> np.ndarray:
-    import vtkmodules.vtkRenderingOpenGL2  # noqa: F401 - what draws
-    from vtkmodules.util.numpy_support import numpy_to_vtk, vtk_to_numpy
-    from vtkmodules.vtkCommonCore import VTK_UNSIGNED_CHAR, vtkLogger, vtkPoints
-    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData
-    from vtkmodules.vtkRenderingCore import (
-        vtkActor,
-        vtkPolyDataMapper,
-        vtkRenderer,
-        vtkRenderWindow,
-        vtkWindowToImageFilter,
-    )
-
-    vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_OFF)  # it complains of a missing screen each time
-    # VTK reads the arrays where they lie: they must outlive the drawing
-    places, corners = np.ascontiguousarray(vertices, np.float32), np.ascontiguousarray(faces, np.int32).ravel()
-    shades = np.rint(np.clip(colours, 0, 1) * 255).astype(np.uint8)
-    mesh, points, cells = vtkPolyData(), vtkPoints(), vtkCellArray()
-    points.SetData(numpy_to_vtk(places))
-    cells.SetData(3, numpy_to_vtk(corners))
-    mesh.SetPoints(points)
-    mesh.SetPolys(cells)
-    mesh.GetPointData().SetScalars(numpy_to_vtk(shades, array_type=VTK_UNSIGNED_CHAR))
-    mapper, actor, renderer, window = vtkPolyDataMapper(), vtkActor(), vtkRenderer(), vtkRenderWindow()
-    mapper.SetInputData(mesh)
-    mapper.SetColorModeToDirectScalars()
-    actor.SetMapper(mapper)
-    actor.GetProperty().LightingOff()
-    # half the work: bodies are closed and the floor faces up, so from above nothing shows its back
-    actor.GetProperty().SetBackfaceCulling(bool(camera.axes[2][2] >= 0))
-    renderer.SetBackground(*rgb(BACKDROP))
-    renderer.AddActor(actor)
-    window.OffScreenRenderingOn()
-    window.SetMultiSamples(0)  # the picture is averaged down from twice its size
-    window.SetSize(camera.width_px * _SCALE, camera.height_px * _SCALE)
-    window.AddRenderer(renderer)
-    _aim(renderer.GetActiveCamera(), camera)
-    renderer.ResetCameraClippingRange()
-    try:
-        window.Render()
-        taken = vtkWindowToImageFilter()
-        taken.SetInput(window)
-        taken.ReadFrontBufferOff()
-        taken.ShouldRerenderOff()
-        taken.Update()
-        image = taken.GetOutput()
-        columns, rows, _ = image.GetDimensions()
-        # VTK counts its rows from the foot
-        return vtk_to_numpy(image.GetPointData().GetScalars()).reshape(rows, columns, -1)[::-1, :, :3].copy()
-    finally:
-        window.Finalize()
-
-
-def _aim(there: Any, camera: Camera) -> None:
-    flat = np.isinf(camera.distance_mm)
-    distance = 10.0 * camera.half_height_mm if flat else camera.distance_mm
-    there.SetPosition(*(camera.target_mm + distance * camera.axes[2]))
-    there.SetFocalPoint(*camera.target_mm)
-    there.SetViewUp(*camera.axes[1])
-    if flat:
-        there.ParallelProjectionOn()
-        there.SetParallelScale(camera.half_height_mm)
-    else:
-        there.SetViewAngle(float(np.degrees(2 * np.arctan(camera.half_height_mm / camera.distance_mm))))
+    in_threads(draw, range(0, rows, deep))
+    return np.rint(np.clip(out, 0, 1) * 255).astype(np.uint8)

@@ -16,8 +16,9 @@ from ...solids.thickness import GloveThickness, measure_thickness
 from ...stages.plan import MouldPlan
 from ..look import GLOVE, INK, SOFT_INK, rgb, thickness_colours
 from .bodies import kept, mould_bodies
+from .camera import Camera, look
 from .overlay import Overlay
-from .studio import Camera, look, photograph, set_up
+from .studio import photograph, set_up
 
 BARS = 20
 _MOST_SHOWN = 0.9  # of the glove's outside ends within the scale; fills of deep locks lie beyond

@@ -19,8 +19,9 @@ from ..look import (
     SOFT_INK,
 )
 from .bodies import Studio, studio_for
+from .camera import Camera, look
 from .overlay import Overlay
-from .studio import Camera, look, photograph
+from .studio import photograph
 
 # Way the camera looks, in plan coordinates: the front is at -y and the piece's own left at +x.
 VIEWS: dict[str, tuple[tuple[float, float, float], str]] = {

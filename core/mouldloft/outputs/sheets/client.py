@@ -16,8 +16,8 @@ from ...base.files import write_whole
 from ...base.progress import SILENT, Progress
 from ...stages.plan import MouldPlan
 from ..look import HAIRLINE, SEAM, SOFT_INK
+from ..pictures.camera import Camera
 from ..pictures.overlay import dashes
-from ..pictures.studio import Camera
 from ..pictures.views import ELEVATIONS, SeamView, seam_view
 from ..words import installed_words, run_line, said_first, seam_sentences, size_line, title_of, with_candidate
 from .letterhead import draw_logo

@@ -20,7 +20,8 @@ from ...stages.jacket.layup import in_patches
 from ...stages.plan import MouldPlan
 from ..look import BACKDROP, INK, KEY, RIB, SEAM, SOFT_INK
 from ..pictures.bodies import mould_bodies
-from ..pictures.studio import Camera, look, photograph, set_up
+from ..pictures.camera import Camera, look
+from ..pictures.studio import photograph, set_up
 from .typeset import Placed, house_fonts, image_reader
 
 PATCH_NAMES = [*ascii_uppercase, *(f"{a}{b}" for a in ascii_uppercase for b in ascii_uppercase)]
