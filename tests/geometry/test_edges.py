@@ -5,7 +5,7 @@ from collections import defaultdict
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.geometry.edges import connected, edges_of
+from mouldloft.geometry.edges import connected, edges_of, rim_of
 
 
 def test_edges_of_a_closed_mesh_are_trimesh_s():
@@ -55,3 +55,12 @@ def test_shells_are_joined_over_edges_not_over_corners():
 def test_parts_that_pairs_make():
     assert connected(np.array([[0, 4], [4, 2]]), 5)[1].tolist() == [0, 1, 0, 2, 0]
     assert connected(np.zeros((0, 2), int), 3)[0] == 3
+
+
+def test_the_rim_is_what_one_face_alone_runs_along():
+    sphere = trimesh.creation.icosphere(subdivisions=2)
+    faces = np.asarray(sphere.faces)[np.asarray(sphere.triangles_center)[:, 2] < 0.4]
+    faces[::7] = faces[::7, ::-1]  # some turned over: two faces may run along an edge the same way
+    sides = [(int(f[k]), int(f[(k + 1) % 3])) for k in range(3) for f in faces]
+    assert rim_of(faces).tolist() == [list(side) for side in sides if side[::-1] not in set(sides)]
+    assert rim_of(faces[:0]).shape == (0, 2)

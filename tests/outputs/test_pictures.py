@@ -371,6 +371,19 @@ def test_both_renderers_draw_the_same_picture(plan):
     assert pictures[0].std() > 20  # there is something on it
 
 
+def test_a_machine_that_can_draw_is_not_told_that_it_cannot():
+    words = """import numpy as np
+from mouldloft.outputs.pictures.byvtk import draw_by_vtk
+from mouldloft.outputs.pictures.camera import look
+corners = np.array([[-1.0, 0, -1], [1, 0, -1], [0, 0, 1]])
+camera = look((0, 1, 0), corners, 16, 16, parallel=True)
+drawn = draw_by_vtk(corners, np.array([[0, 1, 2]]), np.tile([0, 0, 1.0], (3, 1)), camera)
+raise SystemExit(0 if tuple(drawn[8, 8]) == (0, 0, 255) else 9)
+"""
+    done = subprocess.run([sys.executable, "-c", words], capture_output=True, timeout=120)
+    assert vtk_can_draw() == (done.returncode == 0)
+
+
 def test_a_machine_that_cannot_draw_is_told_apart():
     # no EGL vendor to load, no display: VTK has no window to draw into, the picture comes from rays
     environment = {k: v for k, v in os.environ.items() if k != "DISPLAY"}

@@ -114,9 +114,13 @@ def rim_of(faces: np.ndarray) -> np.ndarray:
     """(k, 2) edges that only one of (m, 3) faces has, as that face runs along them."""
     if not len(faces):
         return np.zeros((0, 2), np.int64)
-    sides = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]).astype(np.int64)
-    size = int(faces.max()) + 1
-    return sides[~np.isin(sides[:, 0] * size + sides[:, 1], sides[:, 1] * size + sides[:, 0])]
+    found = edges_of(np.ascontiguousarray(faces, np.int32), int(faces.max()) + 1)
+    alone = []
+    for k in range(3):
+        edge, start, end = found.edge_of[:, k], faces[:, k], faces[:, (k + 1) % 3]
+        against = np.where(start < end, found.uses[edge] - found.upward[edge], found.upward[edge])
+        alone.append(np.column_stack([start, end])[against == 0])
+    return np.concatenate(alone).astype(np.int64)
 
 
 def connected(pairs: np.ndarray, count: int) -> tuple[int, np.ndarray]:

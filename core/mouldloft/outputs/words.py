@@ -15,6 +15,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
 from ..base.figures import counted, feet_inches, kg, kg_lb, listed, litres, metres, mm, money, number, ounces
+from ..base.kept import kept_with_owner
 from ..geometry.polyline import spaced_out
 from ..stages.cast import Cast
 from ..stages.jacket import LooseShell
@@ -101,8 +102,7 @@ def seam_course(plan: MouldPlan) -> tuple[str, ...]:
 def line_courses(master: Master, lines: Sequence[SeamLine]) -> tuple[str, ...]:
     """The course of each line in words."""
     places = places_of(master)
-    tree, normals = _facing(master)
-    return tuple(_named_course(line, places) or _course(line, tree, normals) for line in lines)
+    return tuple(_named_course(line, places) or _course(line, *_facing(master)) for line in lines)
 
 
 def _named_course(line: SeamLine, places: BodyPlaces) -> str:
@@ -147,6 +147,7 @@ def said_first(plan: MouldPlan, lines: Sequence[SeamLine] | None = None) -> str:
     return " ".join(words)
 
 
+@kept_with_owner(1)
 def _facing(master: Master) -> tuple[cKDTree, np.ndarray]:
     step = max(1, len(master.faces) // _MOST_FACES)
     faces = master.faces[::step]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from scipy import sparse
@@ -120,14 +121,30 @@ def _simplified(vertices_mm: np.ndarray, faces: np.ndarray, most: int) -> tuple[
     return arrays_of(solid)
 
 
-def evened(
-    vertices_mm: np.ndarray, faces: np.ndarray, tolerance_mm: float, edge_mm: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """The mesh with flat parts thinned within a tolerance and long edges split, so that light on its vertices reads."""
+def thinned(vertices_mm: np.ndarray, faces: np.ndarray, tolerance_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """The mesh with flat parts thinned within a tolerance; as it is where it is no manifold."""
     solid = as_manifold(vertices_mm, faces)
-    if solid is None:
-        return vertices_mm, faces
-    return arrays_of(solid.simplify(tolerance_mm).refine_to_length(edge_mm))
+    return (vertices_mm, faces) if solid is None else arrays_of(solid.simplify(tolerance_mm))
+
+
+def evened(vertices_mm: np.ndarray, faces: np.ndarray, edge_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """The mesh with long edges split, so that light on its vertices reads; as it is where it is no manifold."""
+    solid = as_manifold(vertices_mm, faces)
+    return (vertices_mm, faces) if solid is None else arrays_of(solid.refine_to_length(edge_mm))
+
+
+def lightened(
+    vertices_mm: np.ndarray, faces: np.ndarray, tolerance_mm: float, edge_mm: float, most: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Thinned and then evened, coarser and coarser, until there are no more than about `most` faces."""
+    solid = as_manifold(vertices_mm, faces)
+    for _ in range(8 if solid is not None else 0):
+        solid = solid.simplify(tolerance_mm)
+        lighter = solid.refine_to_length(edge_mm) if solid.num_tri() <= most else solid
+        if lighter.num_tri() <= most:
+            return arrays_of(lighter)
+        tolerance_mm, edge_mm = tolerance_mm * 1.3, edge_mm * 1.4
+    return fewer_faces(vertices_mm, faces, most)
 
 
 def clustered(vertices_mm: np.ndarray, faces: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray]:
@@ -265,33 +282,40 @@ def with_keys(envelope: Envelope, keys: Iterable[Key]) -> np.ndarray:
 
 
 def glove_mesh(
-    envelope: Envelope, master: tuple[np.ndarray, np.ndarray] | None, loose: Sequence[LoosePiece] = ()
+    envelope: Envelope,
+    master: tuple[np.ndarray, np.ndarray] | Any | None,
+    loose: Sequence[LoosePiece] = (),
+    flat_mm: float = 0.0,
 ) -> tuple[np.ndarray, np.ndarray]:
     """The glove piece without its keys: what lies between parting surface and outside, less the master and its loose
     pieces.
 
-    master : vertices and faces to take away, so that the glove's inside is the master's own print with the
-        locks in it; None, or a master that is no manifold: the inside is the filled column map.
+    master : vertices and faces, or a manifold3d solid, to take away, so that the glove's inside is the master's own
+        print with the locks in it; None, or a master that is no manifold: the inside is the filled column map.
+    flat_mm : flat parts are thinned within it.
     """
     if master is not None:
         vertices, faces = solid_between(
             envelope.parting_mm, envelope.outer_mm, envelope.frame, envelope.origin_mm, envelope.pixel_mm
         )
-        block, print_of = as_manifold(vertices, faces), as_manifold(*master)
+        block, print_of = as_manifold(vertices, faces), as_manifold(*master) if isinstance(master, tuple) else master
         if block is not None and print_of is not None:
             left = cut_out_loose(block, loose)[0] - print_of
             if left.num_tri():
-                return arrays_of(_largest_parts(left))
+                return arrays_of(_largest_parts(left).simplify(flat_mm))
     inside = np.where(np.isfinite(envelope.filled_mm), envelope.filled_mm, envelope.parting_mm)
-    return solid_between(inside, envelope.outer_mm, envelope.frame, envelope.origin_mm, envelope.pixel_mm)
+    made = solid_between(inside, envelope.outer_mm, envelope.frame, envelope.origin_mm, envelope.pixel_mm)
+    return thinned(*made, flat_mm) if flat_mm else made
 
 
 def loose_meshes(envelope: Envelope, loose: Sequence[LoosePiece]) -> list[tuple[np.ndarray, np.ndarray]]:
     """A glove's loose pieces where they sit, without keys on them."""
+    if not loose:
+        return []
     block = as_manifold(
         *solid_between(envelope.parting_mm, envelope.outer_mm, envelope.frame, envelope.origin_mm, envelope.pixel_mm)
     )
-    if block is None or not loose:
+    if block is None:
         return []
     return [arrays_of(_largest_parts(insert)) for _, insert in cut_out_loose(block, loose)[1]]
 

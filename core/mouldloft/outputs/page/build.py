@@ -21,7 +21,7 @@ from ...base.progress import SILENT, Progress
 from ...geometry.facets import nearest_values
 from ...geometry.frame import unit
 from ...geometry.polyline import spaced_out
-from ...solids.shapes import Body, body_of, evened, fewer_faces, lock_share
+from ...solids.shapes import Body, body_of, lightened, lock_share
 from ...stages.jacket.zones import rib_words
 from ...stages.peel import played
 from ...stages.plan import MouldPlan
@@ -287,13 +287,7 @@ def _loose_bodies(plan: MouldPlan, at: int, block: _Block, steps: Sequence[np.nd
 
 def _lightened(mesh: MeshPair, fine_mm: float) -> MeshPair:
     """The mesh with flat parts thinned and long edges split, coarser and coarser until it is light enough."""
-    edge, tolerance = 5.0 * fine_mm, 0.2 * fine_mm
-    for _ in range(8):
-        lighter = evened(*mesh, tolerance, edge)
-        if len(lighter[1]) <= MOST_SHELL_FACES:
-            return lighter
-        edge, tolerance = edge * 1.4, tolerance * 1.3
-    return fewer_faces(*lighter, MOST_SHELL_FACES)
+    return lightened(*mesh, 0.2 * fine_mm, 5.0 * fine_mm, MOST_SHELL_FACES)
 
 
 _shades: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()

@@ -29,6 +29,7 @@ from ...solids.shapes import (
     key_mesh,
     loose_meshes,
     pin,
+    thinned,
 )
 from ...stages.jacket.layup import laid_as_flange
 from ...stages.jacket.record import JacketPiece
@@ -59,6 +60,10 @@ MOST_GLOVE_PIXELS = 70_000
 MOST_RIB_FACES = 1_500
 
 
+# pixels of a map: flat parts are thinned within _FLAT, longer edges split
+_FLAT, _GLOVE_EDGE, _JACKET_EDGE = 0.12, 3.0, 4.0
+
+
 MOST_LIGHT_FACES = 100_000  # of the master, to cut the gloves with and to stand beside them
 
 
@@ -80,7 +85,7 @@ class MouldMeshes:
     """Glove, keys, jacket, its ribs' cores, bolts and wedges of every piece as plain meshes where they sit, by piece;
     the bead once; the loose pieces as the plan numbers them.
 
-    fine_mm : pixel of the map that each piece was drawn from.
+    Flat parts are thinned. fine_mm : pixel of the map that each piece was drawn from.
     """
 
     gloves: tuple[MeshPair, ...]
@@ -136,14 +141,16 @@ def studio_for(plan: MouldPlan, progress: Progress = SILENT) -> Studio:
 def _set_up_studio(plan: MouldPlan, progress: Progress) -> Studio:
     master = plan.master
     vertices, faces = master.vertices_mm, master.faces
-    if len(faces) > MOST_DRAWN:
+    thinner = len(faces) > MOST_DRAWN
+    if thinner:
         vertices, faces = clustered(vertices, faces, MOST_DRAWN)
     plain = set_up([body_of("master", vertices, faces, rgb(PLASTER))], progress)
     step = max(1.0, master.height_mm / 700)
     samples = tuple((spaced_out(line.points_mm, line.closed, step), line.closed) for line in plan.seam.lines)
     tree = cKDTree(plain.vertices_mm)
     normals = tuple(plain.normals[tree.query(points)[1]] for points, _ in samples)
-    return Studio(plain, ray_scene(master.vertices_mm, master.faces), normals, samples)
+    scene = ray_scene(master.vertices_mm, master.faces) if thinner else plain.scene
+    return Studio(plain, scene, normals, samples)
 
 
 def mould_meshes(plan: MouldPlan, progress: Progress = SILENT) -> MouldMeshes:
@@ -158,7 +165,8 @@ def light_master(plan: MouldPlan) -> MeshPair:
 
 
 def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
-    cut = light_master(plan)
+    light = light_master(plan)
+    cut = as_manifold(*light) or light
     gloves, keys, jackets, ribs, bolts, fine = [], [], [], [], [], []
     loose: list[MeshPair] = []
     for envelope, piece in zip(plan.rubber.envelopes, plan.jacket.pieces):
@@ -167,10 +175,10 @@ def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
         own = [key for key in plan.keys.keys if key.piece == envelope.piece]
         thickness = max(zone.thickness_mm for zone in piece.zones)
         inserts = [one for one in plan.rubber.loose if one.piece == envelope.piece]
-        gloves.append(glove_mesh(drawn, cut, inserts))
+        gloves.append(glove_mesh(drawn, cut, inserts, _FLAT * drawn.pixel_mm))
         loose += loose_meshes(drawn, inserts)
         keys.append(joined(key_mesh(envelope, key) for key in own))
-        jackets.append(jacket_mesh(drawn, own, thickness))
+        jackets.append(thinned(*jacket_mesh(drawn, own, thickness), _FLAT * drawn.pixel_mm))
         cores = [s for s in ribs_of(piece, envelope, plan.keys, plan.rubber) if s.kind == "rib core"]
         ribs.append(joined(fewer_faces(core.vertices_mm, core.faces, MOST_RIB_FACES) for core in cores))
         length = 2.0 * (plan.rubber.flange_thickness_mm + thickness) + 24.0
@@ -192,15 +200,12 @@ def _make_mould_bodies(plan: MouldPlan, progress: Progress) -> MouldBodies:
     meshes = mould_meshes(plan, progress)
 
     names = [envelope.name for envelope in plan.rubber.envelopes]
-    evened_out = [
-        [evened(*mesh, 0.12 * fine, 3.0 * fine) for mesh, fine in zip(some, meshes.fine_mm)]
-        for some in (meshes.gloves, meshes.jackets)
-    ]
-    gloves = [
-        body_of(f"glove, {name}", *mesh, rgb(GLOVE), coarse_mm=fine)
-        for name, mesh, fine in zip(names, evened_out[0], meshes.fine_mm)
-    ]
-    jackets = [jacket_body(plan, at, mesh, fine) for at, (mesh, fine) in enumerate(zip(evened_out[1], meshes.fine_mm))]
+    gloves, jackets = [], []
+    for at, (name, fine) in enumerate(zip(names, meshes.fine_mm)):
+        progress.step(0.2, f"glove and jacket, {name}, in their light")
+        glove = evened(*meshes.gloves[at], _GLOVE_EDGE * fine)
+        gloves.append(body_of(f"glove, {name}", *glove, rgb(GLOVE), coarse_mm=fine))
+        jackets.append(jacket_body(plan, at, meshes.jackets[at], fine, _JACKET_EDGE * fine))
 
     def plain(what: str, some: Sequence[MeshPair], colour: str) -> tuple[Body, ...]:
         return tuple(body_of(f"{what}, {name}", *mesh, rgb(colour)) for name, mesh in zip(names, some))
@@ -213,10 +218,15 @@ def _make_mould_bodies(plan: MouldPlan, progress: Progress) -> MouldBodies:
     )  # fmt: skip
 
 
-def jacket_body(plan: MouldPlan, at: int, mesh: MeshPair, coarse_mm: float = 0.0) -> Body:
-    """A jacket piece's mesh as a body, cut where its patches end and each side in its own colour."""
+def jacket_body(plan: MouldPlan, at: int, mesh: MeshPair, coarse_mm: float = 0.0, edge_mm: float | None = None) -> Body:
+    """A jacket piece's mesh as a body, cut where its patches end and each side in its own colour.
+
+    edge_mm : longer edges are split after that, so that light on the vertices reads; None leaves them.
+    """
     piece, envelope = plan.jacket.pieces[at], plan.rubber.envelopes[at]
     parts = _cut_at_patches(mesh, piece, envelope) if piece.patches else [mesh]
+    if edge_mm is not None:
+        parts = [evened(*part, edge_mm) for part in parts]
     colours = [np.tile(rgb(colour), (len(part[0]), 1)) for part, colour in zip(parts, (JACKET, PATCH))]
     return body_of(f"jacket, {piece.name}", *joined(parts), np.concatenate(colours), coarse_mm=coarse_mm)
 

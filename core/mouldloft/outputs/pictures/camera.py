@@ -65,7 +65,6 @@ class Camera:
         return np.broadcast_to(eye, across.shape), way
 
 
-
 def look(
     towards: Sequence[float] | np.ndarray,
     bodies_mm: np.ndarray,

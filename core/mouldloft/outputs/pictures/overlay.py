@@ -85,8 +85,8 @@ class Overlay:
 
     def finished(self) -> Image.Image:
         """The picture with what was drawn on it."""
-        layer = self._layer.convert("RGBa").resize(self.size, Image.Resampling.BOX).convert("RGBA")
-        return Image.alpha_composite(self._picture.convert("RGBA"), layer).convert("RGB")
+        layer = self._layer.convert("RGBa").reduce(_FINE)
+        return Image.alpha_composite(self._picture.convert("RGBA"), layer.convert("RGBA")).convert("RGB")
 
 
 def _font(weight: str, size: float) -> ImageFont.FreeTypeFont:

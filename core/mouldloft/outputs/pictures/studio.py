@@ -96,7 +96,6 @@ def set_up(bodies: Sequence[Body], progress: Progress = SILENT, ground_mm: float
     # a ray starts clear of the tessellation, or facets shade one another along every edge
     near, weight = _neighbours(vertices, normals, stands, 0.03 * size)
     lift = np.concatenate([np.full(len(b.vertices_mm), max(6e-4 * size, 1.3 * b.coarse_mm)) for b in bodies])
-    lifted = replace(scene, lift_mm=0.0)
     off = vertices + lift[:, None] * normals
     at, facing = off[stands], normals[stands]
 
@@ -104,7 +103,7 @@ def set_up(bodies: Sequence[Body], progress: Progress = SILENT, ground_mm: float
         """Stands that face the direction, their cosines, and how much of the sky there each sees."""
         cosine = facing @ direction
         ahead = np.flatnonzero(cosine > 0.05)
-        hidden = blocked(lifted, at[ahead], facing[ahead], direction)
+        hidden = blocked(scene, at[ahead], facing[ahead], direction)
         open_share = np.ones(len(ahead))
         if ground_mm is not None and direction[2] < 0:
             # the floor stands under everything: it gives back some light, far less close to the foot
@@ -119,7 +118,7 @@ def set_up(bodies: Sequence[Body], progress: Progress = SILENT, ground_mm: float
         total[ahead] += cosine
     share = seen / np.maximum(total, 1e-9)
     colours = np.concatenate([b.colours for b in bodies])
-    baked = Baked(bodies, vertices, faces, normals, colours, share, lifted, stands, off[stands], near, weight)
+    baked = Baked(bodies, vertices, faces, normals, colours, share, scene, stands, off[stands], near, weight)
     return replace(baked, open_sky=baked.spread(share))
 
 

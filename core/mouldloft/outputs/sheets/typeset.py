@@ -12,6 +12,7 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 from PIL import Image
+from reportlab import rl_config
 from reportlab.lib.colors import HexColor
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.pagesizes import A4, letter
@@ -26,6 +27,8 @@ from reportlab.platypus import CondPageBreak, Flowable, Paragraph, Spacer, Table
 
 from ...stages.plan import MouldPlan
 from ..look import BACKDROP, FONT_FILES, HAIRLINE, INK, SOFT_INK, font_path
+
+rl_config.useA85 = 0  # pictures as they are: as text they are a quarter larger, and slow to turn into it
 
 PAGE = A4
 MARGIN = 16 * MM
