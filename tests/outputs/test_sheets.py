@@ -28,10 +28,11 @@ from mouldloft.outputs.pictures.thickness import thickness_view
 from mouldloft.outputs.planfile import save_plan
 from mouldloft.outputs.sheets import book as sheets
 from mouldloft.outputs.sheets import typeset, work
-from mouldloft.outputs.sheets.book import packs_in_words, workshop_sheets
+from mouldloft.outputs.sheets.book import workshop_sheets
 from mouldloft.outputs.sheets.chart import chart_rows, grams, programme_pages
 from mouldloft.outputs.sheets.client import client_sheet
 from mouldloft.outputs.sheets.daylist import day_rows
+from mouldloft.outputs.sheets.order import packs_in_words
 from mouldloft.outputs.sheets.typeset import fitted, marked_up
 from mouldloft.outputs.sheets.work import write_offer
 from mouldloft.outputs.summary import summary_text

@@ -344,3 +344,27 @@ def test_the_list_opens_in_countries_that_write_decimal_commas(catalogue: Catalo
         assert "." not in there["cost"]
         assert float(there["cost"].replace(",", ".")) == float(here["cost"])
         assert there["material"] == here["material"]
+
+
+def test_what_is_ordered_comes_before_it_is_used(catalogue: Catalogue, cast: Cast) -> None:
+    """The day a material is needed is no later than the first task of any stage that uses it, test patches and cast
+    keys among them; the day to order by lies its supplier's working days before, counted by hand."""
+    from mouldloft.stages.takeoff.delivery import order_by, wanted
+
+    assert order_by("2027-03-01", 5) == "2027-02-22"  # both Mondays
+    assert order_by("2027-03-03", 3) == "2027-02-26"  # Wednesday, and the Friday before
+    assert order_by("2027-03-06", 1) == "2027-03-04"  # a Saturday: there on Friday, so ordered on Thursday
+    assert order_by("", 5) == ""
+    days = {"wall": (1, "2027-03-01"), "jacket": (8, "2027-03-08"), "casts": (16, "2027-03-16")}
+    assert wanted(["casts", "jacket"], days, 3).day == 8
+    made = order(catalogue, cast)
+    rubber = next(line for line in made.lines if line.stage == "glove")
+    assert rubber.wanted.day == 1
+    assert {line.supplier for line in made.lines} <= {one.name for one in catalogue.supplier}
+
+
+def test_a_catalogue_without_suppliers_is_as_good(catalogue: Catalogue, cast: Cast) -> None:
+    plain = replace(catalogue, supplier=())
+    assert catalogue.delivery_days("Fixings") == 3
+    assert plain.delivery_days("Fixings") == 0
+    assert order(plain, cast).total_cost == order(catalogue, cast).total_cost

@@ -23,6 +23,7 @@ from mouldloft.stages.rubber.record import Coat, Registration, Rubber
 from mouldloft.stages.takeoff import (
     OrderLine,
     Takeoff,
+    Wanted,
     mats_of_zone,
     mould_life,
     order_csv,
@@ -390,15 +391,18 @@ def test_gloves_for_a_run(casts: int, gloves: int) -> None:
 
 def test_rows_of_one_line_by_hand() -> None:
     net = Interval(0.012345, 1.5, 1234.4, (("hand", 0.1), ("eye", 0.25)))
-    line = OrderLine("c", "n", "casts", net, "kg", 0.125, 3, 2.0, 6.0, 21.0, "EUR", "m", ((2.5, 2, 8.0), (1.0, 1, 5.0)))
+    line = OrderLine(
+        "c", "n", "casts", net, "kg", 0.125, 3, 2.0, 6.0, 21.0, "EUR", "m", ((2.5, 2, 8.0), (1.0, 1, 5.0)),
+        supplier="Fixings", wanted=Wanted(8, "2027-03-08", "2027-03-03"),
+    )  # fmt: skip
     none = replace(line, net=Interval(0.0, 1e-7, 12.34, ()), pack_list=((1.0, 1, 5.0),))
     made = Takeoff((line, none), "EUR", 21.0, 0.0, 0.0, 0.0, 1.0, "")
     first, second, third = order_rows(made)[1:]
     assert first == [
         "c", "n", "casts", "0.0123", "1.50", "1234", "kg", "12", "2", "2.5", "5", "16.00", "EUR", "m",
-        "hand 10 %; eye 25 %",
+        "hand 10 %; eye 25 %", "Fixings", "8", "2027-03-08", "2027-03-03",
     ]  # fmt: skip
-    assert second == ["c", "n", "casts", "", "", "", "kg", "", "1", "1", "1", "5.00", "EUR", "m", ""]
+    assert second == [*first[:3], "", "", "", "kg", "", "1", "1", "1", "5.00", "EUR", "m", "", *first[-4:]]
     assert third[3:6] == ["0", "0.000000", "12.3"]
     assert list(csv.reader(io.StringIO(order_csv(made))))[1:] == [first, second, third]
 

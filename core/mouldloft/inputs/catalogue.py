@@ -42,6 +42,7 @@ from .materials import (
     ResinMaterial,
     RubberMaterial,
     Stated,
+    Supplier,
     TapeMaterial,
     ThickenerMaterial,
     figure_words,
@@ -67,6 +68,7 @@ __all__ = [
     "ResinMaterial",
     "RubberMaterial",
     "Stated",
+    "Supplier",
     "TapeMaterial",
     "ThickenerMaterial",
     "catalogue_from_dict",
@@ -99,7 +101,12 @@ class Catalogue:
     release: Annotated[tuple[ReleaseMaterial, ...], msgspec.Meta(min_length=1, max_length=200)]
     ballast: Annotated[tuple[BallastMaterial, ...], msgspec.Meta(min_length=1, max_length=200)]
     consumable: Annotated[tuple[ConsumableMaterial, ...], msgspec.Meta(max_length=200)] = ()
+    supplier: Annotated[tuple[Supplier, ...], msgspec.Meta(max_length=200)] = ()
     rates: Rates
+
+    def delivery_days(self, supplier: str) -> int:
+        """Working days from order to door, 0 for a supplier that is not listed."""
+        return next((one.delivery_days for one in self.supplier if one.name == supplier), 0)
 
     def materials(self) -> tuple[Material, ...]:
         """Every entry, kind after kind."""
@@ -233,12 +240,16 @@ def catalogue_from_dict(given: dict[str, Any]) -> Catalogue:
     """Check a nested dict, as TOML gives it, against the schema. Raises `CatalogueRefused` with the key named."""
     if _flag(given, "builds_on_bundled"):
         given = _over_bundled(given)
-    known = {"title", "currency", "rates", "builds_on_bundled", *KINDS}
+    known = {"title", "currency", "rates", "builds_on_bundled", "supplier", *KINDS}
     _refuse_unknown(given, known, "at its top level")
     plain: dict[str, Any] = {key: given[key] for key in ("title", "currency") if key in given}
     for kind in KINDS:
         if kind in given:
             plain[kind] = [_plain_entry(entry, _ENTRY[kind], kind) for entry in _tables(given[kind], kind)]
+    if "supplier" in given:
+        plain["supplier"] = _tables(given["supplier"], "supplier")
+        for one in plain["supplier"]:
+            _refuse_unknown(one, set(Supplier.__dataclass_fields__), f"in supplier '{one.get('name', '?')}'")
     if "rates" in given:
         plain["rates"] = _plain_rates(given["rates"])
     try:
@@ -267,6 +278,7 @@ _WORDS = {
     "code",
     "name",
     "hazards",
+    "supplier",
     "packs",
     "viscosity",
     "catalyst",
@@ -373,6 +385,8 @@ def _check_sense(catalogue: Catalogue) -> None:
         _check_marks(material.sources, f"'{material.code}'")
         for pack in material.packs:
             _check_marks((Stated(field="packs", mark=pack.mark, source=pack.source),), f"'{material.code}'")
+    for one in catalogue.supplier:
+        _check_marks((Stated(field="delivery_days", mark=one.mark, source=one.source),), f"'{one.name}'")
     _check_marks(catalogue.rates.sources, "[rates]")
     hardened: tuple[RubberMaterial | ResinMaterial, ...] = catalogue.rubber + catalogue.gelcoat + catalogue.resin
     for entry in hardened:

@@ -56,6 +56,16 @@ class Pack:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Supplier:
+    """Who sells, and the working days from order to door."""
+
+    name: Label
+    delivery_days: Annotated[int, msgspec.Meta(ge=0, le=250)]
+    mark: Mark
+    source: Source = ""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Material:
     """What every catalogue entry has. `sources` holds one `Stated` for each of its figures."""
 
@@ -63,6 +73,7 @@ class Material:
     name: Label
     unit: typing.ClassVar[str] = "kg"
     hazards: tuple[Hazard, ...] = ()
+    supplier: Annotated[str, msgspec.Meta(max_length=160)] = ""  # one of the catalogue's, or any other name
     packs: Annotated[tuple[Pack, ...], msgspec.Meta(min_length=1, max_length=12)]
     sources: tuple[Stated, ...] = ()
 

@@ -27,7 +27,7 @@ from ..stages.programme import bolt_count
 from ..stages.rubber import coat_volumes_mm3
 from ..stages.rubber.record import Coat
 from ..stages.seam.record import SeamCandidate, SeamLine
-from ..stages.takeoff import ORDER_SECTIONS
+from ..stages.takeoff import ORDER_SECTIONS, first_days
 from .courses import alone_words, course_words, crossing_words
 
 _COURSE_SAMPLES = 240
@@ -466,12 +466,12 @@ def _keys_on(plan: MouldPlan, at: int) -> int:
 
 
 def needed_line(plan: MouldPlan) -> str:
-    """What is bought first: each stage of the order with the day its work begins, 'wall and glove from day 1, ...'."""
+    """What is bought first: each stage of the order with the first day it uses, 'wall and glove from day 1, ...'."""
+    first = first_days(plan.programme)
     days: dict[int, list[str]] = {}
     for stage in ORDER_SECTIONS:
-        begun = [task.day for task in plan.programme.tasks if task.stage == stage]
-        if begun:
-            days.setdefault(min(begun), []).append(stage)
+        if stage in first:
+            days.setdefault(first[stage][0], []).append(stage)
     return listed(f"{listed(stages)} from day {day}" for day, stages in sorted(days.items()))
 
 

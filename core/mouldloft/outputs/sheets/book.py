@@ -12,7 +12,6 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, PageTemplate, Spacer
 
 from ...base.figures import (
-    amount,
     cm2,
     counted,
     kg_lb,
@@ -25,7 +24,6 @@ from ...base.figures import (
     number,
     percent,
     strain_by_rule,
-    unit_words,
 )
 from ...base.figures import kg as kilograms
 from ...base.files import write_whole
@@ -33,7 +31,7 @@ from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...stages.cautions import NOT_A_HAZARD
 from ...stages.plan import MouldPlan
-from ...stages.takeoff import ORDER_SECTIONS, OrderLine
+from ...stages.takeoff import ORDER_SECTIONS
 from ..look import SEAM, SOFT_INK
 from ..pictures.apart import apart_picture
 from ..pictures.locks import lock_picture
@@ -45,7 +43,6 @@ from ..words import (
     fill_mm3,
     kind_words,
     loose_words,
-    needed_line,
     opening_line,
     rubber_line,
     run_line,
@@ -59,6 +56,7 @@ from .aside import beforehand_page
 from .chart import histogram, programme_pages
 from .letterhead import draw_logo, draw_right, filing_line, job_line
 from .loose import loose_pages
+from .order import advice_block, order_pages
 from .peel import peel_pages
 from .pieces import piece_pages
 from .section import section_pages
@@ -83,9 +81,7 @@ _NOT_A_CERTIFICATE = (
     "A plan, not a certificate. Product data sheets, local codes and licensed practice come before it; "
     "whoever signs for the work checks it."
 )
-_WITH_MARKS = (0.25, 0.10, 0.085, 0.125, 0.065, 0.135, 0.12, 0.12)
 _LOCKS_SHOWN = 12  # places of undercut in the table; the rest is summed
-_ORDER_NOTE = "Net from the geometry; packs cover it with waste and the upper end. Needed first: {}."
 
 
 def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILENT) -> Path:
@@ -113,7 +109,7 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     story += [PageBreak(), *_work_pages(plan, inner)]
     story += [PageBreak(), *programme_pages(plan, inner)]
     story += work_pages(plan, inner)
-    story += [PageBreak(), *_order_pages(plan, inner)]
+    story += [PageBreak(), *order_pages(plan, inner)]
     story += [PageBreak(), *beforehand_page(plan, inner), PageBreak()]
     story += _assumption_pages(plan, inner)
 
@@ -373,7 +369,7 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
             right=(1, 2, 3),
         ),
     ]
-    return parts + _advice([*cast.advice, *plan.jacket.advice, *plan.cradle.advice])
+    return parts + advice_block([*cast.advice, *plan.jacket.advice, *plan.cradle.advice])
 
 
 def _middle_words(point_mm: Sequence[float]) -> str:
@@ -382,15 +378,6 @@ def _middle_words(point_mm: Sequence[float]) -> str:
     off = [(y, "behind the middle", "in front of the middle"), (x, "to its left", "to its right")]
     words = [f"{mm(round(abs(v)))} {ahead if v > 0 else behind}" for v, ahead, behind in off if abs(v) >= 5.0]
     return ", ".join([f"{mm(round(z))} up", *words])
-
-
-def _advice(sentences: Sequence[str]) -> list[Flowable]:
-    if not sentences:
-        return []
-    parts = heading("Advice")
-    for sentence in sentences:
-        parts.append(set_text("– " + sentence, size=8.6, leftIndent=8, firstLineIndent=-8))
-    return parts
 
 
 def _work_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
@@ -410,68 +397,6 @@ def _work_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     for note in (*plan.seam.notes, *plan.keys.notes):
         parts.append(set_text("– " + note, size=8.4, colour=SOFT_INK))
     return parts + _cautions(plan, inner)
-
-
-def _order_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
-    take = plan.takeoff
-    marks = {line.price_mark for line in take.lines}
-    alike = len(marks) == 1
-    prices = f" All prices {marks.pop()}." if alike else ""
-    rows = [
-        [
-            line.name + (f" ({line.note})" if line.note else ""),
-            line.stage,
-            amount(line.net.likely, line.unit),
-            f"{_bare(line.net.low, line.unit)} to {_bare(line.net.high, line.unit)}",
-            percent(line.waste_fraction),
-            packs_in_words(line),
-            money(line.cost, line.currency),
-            *([] if alike else [line.price_mark]),
-        ]
-        for line in take.lines
-    ]
-    rows.append(["All", "", "", "", "", "", money(take.total_cost, take.currency), *([] if alike else [""])])
-    table = ruled_table(
-        ("Material", "For", "Net", "Low to high", "Waste", "Buy", "Cost", *([] if alike else ["Price is"])),
-        rows,
-        [inner * v for v in ((0.33, 0.11, 0.10, 0.14, 0.065, 0.155, 0.10) if alike else _WITH_MARKS)],
-        right=(2, 3, 4, 5, 6),
-        size=7.4,
-        total=True,
-    )
-    facts = [
-        ("The mould", money(take.cost_mould, take.currency)),
-        ("Each cast of the run", money(take.cost_per_cast, take.currency)),
-        ("One cast more", money(take.cost_next_cast, take.currency)),
-        ("Mould life", f"{take.mould_life_reason} {_gloves(take.gloves_needed)}".strip()),
-    ]
-    return [
-        set_text("Order list", weight="light", size=20, leading=25),
-        set_text(_ORDER_NOTE.format(needed_line(plan)) + prices, size=8.6, colour=SOFT_INK),
-        Spacer(1, 4),
-        table,
-        Spacer(1, 8),
-        facts_table(facts, inner, 0.2),
-        *_advice(take.advice),
-    ]
-
-
-def _bare(value: float, unit: str) -> str:
-    """The figure of an amount without its unit."""
-    return amount(value, unit).split(" ")[0]
-
-
-def packs_in_words(line: OrderLine) -> str:
-    """What to put in the cart: '1 × 25 + 3 × 5 kg'."""
-    packs = line.pack_list or ((line.pack_size, line.packs, 0.0),)
-    words = " + ".join(
-        f"{count}" if size == 1 and line.unit == "pcs" else f"{count} × {size:.3g}" for size, count, _ in packs
-    )
-    return f"{words} {unit_words(line.unit)}" if line.unit != "pcs" else words
-
-
-def _gloves(count: int) -> str:
-    return f"The run needs {count} gloves." if count > 1 else ""
 
 
 def _assumption_pages(plan: MouldPlan, inner: float) -> list[Flowable]:

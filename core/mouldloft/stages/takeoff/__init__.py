@@ -1,5 +1,6 @@
 """Stage take-off: what to buy, in packs, what it costs, and how long the mould may last."""
 
+from .delivery import Wanted, first_days
 from .order import (
     MOULD_SECTIONS,
     ORDER_SECTIONS,
@@ -20,6 +21,8 @@ __all__ = [
     "ORDER_SECTIONS",
     "OrderLine",
     "Takeoff",
+    "Wanted",
+    "first_days",
     "mats_of_zone",
     "mould_life",
     "order_csv",

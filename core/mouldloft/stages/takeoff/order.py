@@ -47,6 +47,7 @@ from ..programme import RUN_PARTS, Programme, bolts_of
 from ..rubber import Rubber, flange_areas_mm2, wall_areas_mm2
 from ..wall import BOARD_MM, Wall
 from .consumables import Need, consumable_needs
+from .delivery import Wanted, first_days, wanted
 
 ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts", "finish")
 MOULD_SECTIONS = ORDER_SECTIONS[:-2]
@@ -58,6 +59,9 @@ LIFE_THICKNESS_MM = 6.0  # a skin thinner than this wears in proportion (our rul
 LIFE_TEAR_N_MM = 20.0  # rubber weaker than this wears in proportion (our rule, common practice, no source)
 LIFE_STRETCH_SHARE = 0.75  # of its life a glove loses when it works at all of its allowed stretch (our rule)
 _FORMULA_STARTS = tuple("=+-@\t\r\n|%＝＋－＠")
+
+
+_FROM_THE_START = Wanted(1, "", "")
 
 
 @dataclass(frozen=True)
@@ -83,6 +87,8 @@ class OrderLine:
     pack_list: tuple[tuple[float, int, float], ...] = ()
     by_stage: tuple[tuple[str, float], ...] = ()  # likely net amount of each stage
     note: str = ""
+    supplier: str = ""  # as the catalogue names it
+    wanted: Wanted = _FROM_THE_START
 
 
 @dataclass(frozen=True)
@@ -134,7 +140,8 @@ def take_off(
         *consumable_needs(rubber, jacket, cast, programme, brief, catalogue, wall),
     ]
     progress.step(0.5, "packs")
-    lines = tuple(_order(material, parts, catalogue) for material, parts in _gathered(needs))
+    days = first_days(programme)
+    lines = tuple(_order(material, parts, catalogue, days) for material, parts in _gathered(needs))
     total = sum(line.cost for line in lines)
     mould = sum(line.cost * _share(line, MOULD_SECTIONS) for line in lines)
     life, reason = mould_life(rubber, locks, catalogue.rubber_for(brief.materials), peel)
@@ -311,7 +318,7 @@ def _gathered(needs: Iterable[Need]) -> list[tuple[Material, list[Need]]]:
     return [(parts[0].material, parts) for parts in gathered.values()]
 
 
-def _order(material: Material, parts: list[Need], catalogue: Catalogue) -> OrderLine:
+def _order(material: Material, parts: list[Need], catalogue: Catalogue, days: dict[str, tuple[int, str]]) -> OrderLine:
     net = add_intervals([part.net for part in parts])
     with_waste = sum(part.net.likely * (1 + part.waste) for part in parts)
     chosen = cheapest_packs(max(with_waste, net.high), material.packs)
@@ -337,6 +344,8 @@ def _order(material: Material, parts: list[Need], catalogue: Catalogue) -> Order
         pack_list=tuple((pack.size, number, pack.price) for pack, number in chosen),
         by_stage=tuple((stage, by_stage[stage]) for stage in stages),
         note=_note(material),
+        supplier=material.supplier,
+        wanted=wanted(stages, days, catalogue.delivery_days(material.supplier)),
     )
 
 
@@ -428,7 +437,7 @@ def _advice(gloves: int, life: float, brief: Brief) -> tuple[str, ...]:
 
 ORDER_COLUMNS = (
     "code", "material", "for", "net low", "net likely", "net high", "unit", "waste %", "packs", "pack size", "bought",
-    "cost", "currency", "price", "what makes the interval",
+    "cost", "currency", "price", "what makes the interval", "supplier", "needed on day", "needed on", "order by",
 )  # fmt: skip
 
 
@@ -456,6 +465,10 @@ def order_rows(takeoff: Takeoff) -> list[list[str]]:
                     line.currency,
                     line.price_mark,
                     causes if first else "",
+                    line.supplier,
+                    f"{line.wanted.day}",
+                    line.wanted.date,
+                    line.wanted.order_by,
                 ]
             )
     return rows
