@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from mouldloft.inputs.brief import JacketBrief
-from mouldloft.trade.handling import Part, grips_for, lift_of
+from mouldloft.trade.handling import LiftedPart, grips_for, lift_of
 
 
 def test_people_by_the_most_it_weighs() -> None:
@@ -19,11 +19,14 @@ def test_people_by_the_most_it_weighs() -> None:
 
 
 def test_grips_balance_about_the_centre_of_mass() -> None:
-    parts = (Part("left piece", 28.0, 30.0, (120.0, -40.0, 500.0)), Part("lid", 4.0, 5.0, (0.0, 0.0, 900.0)))
+    parts = (
+        LiftedPart("left piece", 28.0, 30.0, (120.0, -40.0, 500.0)),
+        LiftedPart("lid", 4.0, 5.0, (0.0, 0.0, 900.0)),
+    )
     (heavy,) = grips_for(parts, 7.0)
     assert (heavy.piece, heavy.heaviest_kg) == ("left piece", 37.0)
     assert len(heavy.places_mm) == 2
     for axis in range(3):
         assert sum(p[axis] for p in heavy.places_mm) / 2 == parts[0].centre_mm[axis]
-    assert len(grips_for((Part("left piece", 50.0, 52.0, (0.0, 0.0, 500.0)),), 7.0)[0].places_mm) == 4
-    assert grips_for((Part("lid", 4.0, 5.0, (0.0, 0.0, 900.0)),), 7.0) == ()
+    assert len(grips_for((LiftedPart("left piece", 50.0, 52.0, (0.0, 0.0, 500.0)),), 7.0)[0].places_mm) == 4
+    assert grips_for((LiftedPart("lid", 4.0, 5.0, (0.0, 0.0, 900.0)),), 7.0) == ()

@@ -14,7 +14,7 @@ GRIP_SPREAD_MM = 250.0  # common practice: from the centre of mass
 
 
 @dataclass(frozen=True)
-class Part:
+class LiftedPart:
     """What is lifted: kg likely and at most, and its centre of mass in the plan."""
 
     name: str
@@ -57,7 +57,7 @@ def lift_of(what: str, load_kg: float, most_kg: float, brief: JacketBrief, how: 
     return Lift(what, load_kg, max(load_kg, most_kg), people, said)
 
 
-def grips_for(parts: Sequence[Part], wet_kg: float) -> tuple[Grips, ...]:
+def grips_for(parts: Sequence[LiftedPart], wet_kg: float) -> tuple[Grips, ...]:
     """Grips on every piece whose heaviest lift, with its share of a wet cast, passes 15 kg: level pairs about its
     centre of mass. wet_kg : of the cast in each half."""
     found = []

@@ -8,7 +8,7 @@ import shapely
 from mouldloft.base.errors import Cancelled
 from mouldloft.base.progress import Progress
 from mouldloft.stages.peel.advice import slit_glove
-from mouldloft.stages.peel.body import Body, CastField, law_of
+from mouldloft.stages.peel.body import CastField, MovingRubber, law_of
 from mouldloft.stages.peel.glove import PeelGlove
 from mouldloft.stages.peel.lattice import lattice_of
 from mouldloft.stages.peel.motion import floor_forces
@@ -43,7 +43,7 @@ def ring_on(slope, radius: float, side: float, pitch: float, friction: float, wa
     grade = (slope(z + 0.5) - slope(z - 0.5)) / np.hypot(1.0, slope(z + 0.5) - slope(z - 0.5))
     away = (np.hypot(x, y) - slope(z)) * np.sqrt(1 - grade**2)
     cast = CastField(away, np.array([steps[0], steps[0], -2 * side]), 2.0)
-    body = Body(lattice, FIRM, skin, area, cast, 1.0, friction, 2.0, damping_per_s=30.0, spring_n_mm=20.0)
+    body = MovingRubber(lattice, FIRM, skin, area, cast, 1.0, friction, 2.0, damping_per_s=30.0, spring_n_mm=20.0)
     z = lattice.positions_mm[:, 2]
     body.set_hands([np.flatnonzero(z > 0), np.flatnonzero(z <= 0)])  # held above and below, so that it does not roll
     begin = body.hands_at()
@@ -243,7 +243,7 @@ def test_a_slit_to_the_rim_lessens_the_stretch(upright, let_go):
 def hanging(pitch=10.0):
     lattice = lattice_of(lambda p: np.minimum(p, [80.0, 20.0, 10.0] - p).min(axis=1), np.zeros(3),
                          np.array([80.0, 20.0, 10.0]) + pitch, pitch, 1.08e-6)  # fmt: skip
-    return Body(lattice, LAW, damping_per_s=0.0)
+    return MovingRubber(lattice, LAW, damping_per_s=0.0)
 
 
 def test_what_the_hands_give_is_what_the_rubber_has():
@@ -263,7 +263,7 @@ def test_what_the_hands_give_is_what_the_rubber_has():
 def test_a_bar_let_go_comes_to_rest_on_the_floor():
     """The floor carries its weight (standard gravity), to 1 %, and it lies no more than a few millimetres deep."""
     lattice = hanging().lattice
-    body = Body(lattice, LAW, damping_per_s=40.0, gravity=(0.0, 0.0, -9806.65), floor_mm=-30.0)
+    body = MovingRubber(lattice, LAW, damping_per_s=40.0, gravity=(0.0, 0.0, -9806.65), floor_mm=-30.0)
     for _ in range(60):
         body.move(0.02)
     at, pushed = lattice.positions_mm + body.u_mm, np.zeros_like(body.u_mm)

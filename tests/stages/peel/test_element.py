@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from mouldloft.stages.peel.body import Body, CastField, RubberLaw
+from mouldloft.stages.peel.body import CastField, MovingRubber, RubberLaw
 from mouldloft.stages.peel.element import CORNERS, cell_forces
-from mouldloft.stages.peel.lattice import Lattice, lattice_of
+from mouldloft.stages.peel.lattice import RubberLattice, lattice_of
 from scipy import integrate, sparse
 from scipy.sparse import linalg
 from scipy.spatial.transform import Rotation
@@ -70,9 +70,9 @@ def test_a_sheet_pulled_both_ways_follows_the_equibiaxial_law():
     assert pulled(lattice, 1.7, (0, 1)) / (size[1] * size[2]) == pytest.approx(MU * (1.7 - 1.7**-5), rel=0.01)
 
 
-def pulled(lattice: Lattice, stretch: float, ways: tuple[int, ...]) -> float:
+def pulled(lattice: RubberLattice, stretch: float, ways: tuple[int, ...]) -> float:
     """Force on the far x side with the ends along `ways` drawn apart."""
-    body = Body(lattice, RubberLaw(MU, 6.0), damping_per_s=60.0)
+    body = MovingRubber(lattice, RubberLaw(MU, 6.0), damping_per_s=60.0)
     at = lattice.positions_mm
     for now in np.linspace(1.0, stretch, 21)[1:]:
         for k in ways:
@@ -100,7 +100,7 @@ def test_a_thick_tube_opened_to_twice_its_bore_presses_as_it_should(pitch, close
     skin = np.column_stack([bore * np.cos(round_it), bore * np.sin(round_it), np.full(720, pitch / 2)])
     steps = np.arange(-72.0, 73.0, 2.0)
     x, y, _ = np.meshgrid(steps, steps, np.arange(-2.0, pitch + 4, 2.0), indexing="ij")
-    body = Body(
+    body = MovingRubber(
         lattice, RubberLaw(MU, 6.0), skin, np.full(720, 2 * np.pi * bore * pitch / 720), damping_per_s=40.0,
         contact_mpa_mm=1.0, heavier=100.0,
     )  # fmt: skip
@@ -118,7 +118,7 @@ def test_a_thick_tube_opened_to_twice_its_bore_presses_as_it_should(pitch, close
     assert push / (2 * np.pi * a * pitch) == pytest.approx(exact, rel=close)
 
 
-def stiffness(lattice: Lattice, bulk: float) -> sparse.csr_matrix:
+def stiffness(lattice: RubberLattice, bulk: float) -> sparse.csr_matrix:
     """Small-strain stiffness of the whole lattice, a column of every cell at a time."""
     count = len(lattice.nodes)
     apart = np.arange(8 * count, dtype=np.int32).reshape(count, 8)

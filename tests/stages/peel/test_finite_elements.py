@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from mouldloft.stages.peel.body import Body, CastField, law_of
+from mouldloft.stages.peel.body import CastField, MovingRubber, law_of
 from mouldloft.stages.peel.lattice import lattice_of
 from scipy.sparse import linalg
 
@@ -116,7 +116,7 @@ def by_lattice(drawn: np.ndarray, pitch: float, offset: float = 0.3) -> np.ndarr
     x, _, z = np.meshgrid(side, np.arange(-2.0, pitch + 4), high, indexing="ij")
     cast = CastField(np.hypot(x, z) - BAR, np.array([side[0], -2.0, high[0]]), 1.0)
     area = np.full(count, BAR * DOWN_TO * pitch / count)
-    body = Body(lattice, LAW, skin, area, cast, 1.0, damping_per_s=60.0)
+    body = MovingRubber(lattice, LAW, skin, area, cast, 1.0, damping_per_s=60.0)
     at = lattice.positions_mm
     crown = at[:, 0] < 1e-6
     body.held[:, 1] = True

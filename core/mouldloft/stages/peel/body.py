@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .element import cell_forces
-from .lattice import Lattice, embed
-from .motion import Cells, Hands, Touch, contact_forces, distances, run_steps
+from .lattice import RubberLattice, embed
+from .motion import Hands, RubberCells, Touch, contact_forces, distances, run_steps
 
 _STEADY = 0.02  # share of mu that holds a cell's one mode without energy
 _COURANT = 0.6  # of the greatest stable step
@@ -48,7 +48,7 @@ _NOWHERE = CastField(np.full((2, 2, 2), 1e9, np.float32), np.zeros(3), 1.0)
 
 
 @dataclass(eq=False)
-class Body:
+class MovingRubber:
     """A lattice in motion. u_mm, v_mm_s : (n, 3). held : (n, 3) bool, components that stay where they are put.
 
     contact_mpa_mm : MPa for each mm a skin point sinks in; friction : Coulomb's. spring_n_mm : of a hand. holding :
@@ -56,7 +56,7 @@ class Body:
     floor_mm : height of a smooth floor; nodes that lie below it at rest sink no deeper than that.
     """
 
-    lattice: Lattice
+    lattice: RubberLattice
     law: RubberLaw
     skin_mm: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)))
     skin_area_mm2: np.ndarray = field(default_factory=lambda: np.zeros(0))
@@ -163,9 +163,9 @@ class Body:
             float(cast.step_mm), float(self.contact_mpa_mm), float(self.friction), float(self.slip_mm_s),
         )  # fmt: skip
 
-    def _cells(self) -> Cells:
+    def _cells(self) -> RubberCells:
         lat, law = self.lattice, self.law
-        return Cells(
+        return RubberCells(
             lat.nodes, lat.volume_mm3, lat.middle_mm, lat.eased_mm, lat.moment_mm5, self.turn, float(lat.pitch_mm),
             float(law.shear_mpa), float(law.bulk_mpa), _STEADY,
         )  # fmt: skip

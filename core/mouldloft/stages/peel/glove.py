@@ -17,7 +17,7 @@ from ...geometry.sampling import samples_by_area, samples_on_every_face
 from ..master import Master, skin_faces
 from ..rubber import Envelope
 from .body import CastField
-from .lattice import Lattice, lattice_of
+from .lattice import RubberLattice, lattice_of
 
 _FIELD_MM = 4.0  # step of the cast's distances
 _BAND_STEPS = 3.0  # steps either side of the surface within which distances are exact
@@ -33,7 +33,7 @@ class PeelGlove:
     in order round it, with rim_along_mm. pull : (3,) unit.
     """
 
-    lattice: Lattice
+    lattice: RubberLattice
     skin_mm: np.ndarray
     skin_area_mm2: np.ndarray
     open_edge: np.ndarray
@@ -150,7 +150,7 @@ def _box(envelope: Envelope) -> tuple[np.ndarray, np.ndarray]:
     return points.min(axis=0) - 1.0, points.max(axis=0) + 1.0
 
 
-def _rim(envelope: Envelope, lattice: Lattice) -> tuple[np.ndarray, np.ndarray, float]:
+def _rim(envelope: Envelope, lattice: RubberLattice) -> tuple[np.ndarray, np.ndarray, float]:
     """Nodes at the glove's outer edge, by the longest outline of its column image, and how far along it they lie."""
     pixel, origin = envelope.pixel_mm, envelope.origin_mm
     held = outline(np.isfinite(envelope.outer_mm), origin, pixel)

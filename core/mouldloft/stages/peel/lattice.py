@@ -28,7 +28,7 @@ Depth = Callable[[np.ndarray], np.ndarray]
 
 
 @dataclass(frozen=True, eq=False)
-class Lattice:
+class RubberLattice:
     """positions_mm : (n, 3) nodes at rest. nodes : (c, 8) int32. volume_mm3 : (c,) as stiffness counts it; fill_mm3 :
     (c,) as it is. middle_mm : (c, 3) of the rubber from the cell's centre; eased_mm : less in slivers. moment_mm5 :
     (c, 6). mass_kg : (n,), what weighs; inertia_kg : (n,), what is moved, more in slivers: that hardly matters at a
@@ -55,7 +55,7 @@ def lattice_of(
     pitch_mm: float,
     density_kg_per_mm3: float,
     progress: Progress = SILENT,
-) -> Lattice:
+) -> RubberLattice:
     """Cells of `pitch_mm` over a box, filled as `depth` says. Raises `PlanImpossible` where they would be too many."""
     count = np.maximum(np.ceil((np.asarray(high_mm) - low_mm) / pitch_mm - 1e-9).astype(int), 1)
     low = np.asarray(low_mm, float)
@@ -72,7 +72,7 @@ def lattice_of(
     mass, inertia = np.zeros(len(corners)), np.zeros(len(corners))
     np.add.at(mass, nodes.ravel(), np.repeat(fill * whole * density_kg_per_mm3 / 8, 8))
     np.add.at(inertia, nodes.ravel(), np.repeat(np.maximum(fill, _MASS_FLOOR) * whole * density_kg_per_mm3 / 8, 8))
-    return Lattice(
+    return RubberLattice(
         pitch_mm=pitch_mm,
         positions_mm=low + corners * pitch_mm,
         nodes=nodes,
@@ -156,7 +156,7 @@ def _nodes(at: np.ndarray, count: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return number.reshape(-1, 8).astype(np.int32), np.stack(np.unravel_index(used, tuple(count + 1)), axis=-1)
 
 
-def without(lattice: Lattice, cells: np.ndarray) -> tuple[Lattice, np.ndarray]:
+def without(lattice: RubberLattice, cells: np.ndarray) -> tuple[RubberLattice, np.ndarray]:
     """The lattice less some cells (c,) bool, and the new number of every old node, −1 where it is gone."""
     left = ~cells
     used = np.unique(lattice.nodes[left])
@@ -179,7 +179,7 @@ def without(lattice: Lattice, cells: np.ndarray) -> tuple[Lattice, np.ndarray]:
     ), number  # fmt: skip
 
 
-def embed(lattice: Lattice, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def embed(lattice: RubberLattice, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Cells and corner weights of points in the rubber: (k,) int32, (k, 8), and which of the points lie in a cell.
 
     A point in an empty place beside the lattice, or in a sliver, is given to the next cell with rubber enough, and

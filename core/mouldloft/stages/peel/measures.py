@@ -6,12 +6,12 @@ import numpy as np
 from scipy import sparse, spatial
 from scipy.sparse import csgraph
 
-from .body import Body
+from .body import MovingRubber
 from .element import CORNERS
-from .lattice import Lattice
+from .lattice import RubberLattice
 
 
-def principal_stretch(body: Body) -> np.ndarray:
+def principal_stretch(body: MovingRubber) -> np.ndarray:
     """(c,) greatest principal stretch (1 = none) at the middle of each cell's rubber."""
     lat = body.lattice
     u = body.u_mm[lat.nodes]
@@ -25,7 +25,7 @@ def principal_stretch(body: Body) -> np.ndarray:
     return np.sqrt(np.linalg.eigvalsh(np.einsum("cki,ckj->cij", f, f))[:, 2])
 
 
-def averaging(lattice: Lattice, length_mm: float) -> sparse.csr_matrix:
+def averaging(lattice: RubberLattice, length_mm: float) -> sparse.csr_matrix:
     """(c, c): mean over a ball of `length_mm` across round each cell's rubber, by how much of each cell lies in it.
 
     A cell wider than the ball stands for itself, so that what is averaged over is the cell.

@@ -8,7 +8,7 @@ import numpy as np
 
 from ...base.figures import GRAVITY_M_S2
 from ...base.progress import SILENT, Progress
-from .body import Body, CastField, RubberLaw
+from .body import CastField, MovingRubber, RubberLaw
 from .glove import PeelGlove
 from .measures import Pockets, averaging, principal_stretch
 from .paths import PeelPath, Pull, pull_along
@@ -70,7 +70,7 @@ def try_peel(
 
     Raises `FloatingPointError` where the motion runs away, `Cancelled`.
     """
-    body = Body(
+    body = MovingRubber(
         glove.lattice, law, glove.skin_mm, glove.skin_area_mm2, cast, friction=friction,
         gravity=(0.0, 0.0, -1000.0 * GRAVITY_M_S2), damping_per_s=_DAMPING_PER_S,
         contact_mpa_mm=_CONTACT * law.shear_mpa / glove.lattice.pitch_mm, floor_mm=floor_mm,
@@ -99,7 +99,7 @@ def hand_grips(glove: PeelGlove) -> tuple[list[np.ndarray], np.ndarray]:
     return groups, np.array(kept)
 
 
-def _pull_off(body: Body, pull: Pull, watch: _Watch, path: PeelPath, progress: Progress) -> None:
+def _pull_off(body: MovingRubber, pull: Pull, watch: _Watch, path: PeelPath, progress: Progress) -> None:
     """The hands go their way; one whose rubber holds it back waits, and all stop where nothing gives any more."""
     begin = np.zeros_like(body.hand_mm)
     on_way = np.zeros(len(begin))
@@ -128,7 +128,7 @@ def _pull_off(body: Body, pull: Pull, watch: _Watch, path: PeelPath, progress: P
 class _Watch:
     """Looks at the body after every short move and keeps what is asked afterwards."""
 
-    def __init__(self, glove: PeelGlove, body: Body, average_mm: float) -> None:
+    def __init__(self, glove: PeelGlove, body: MovingRubber, average_mm: float) -> None:
         self._glove, self._body = glove, body
         self._average = averaging(body.lattice, average_mm)
         self._pockets = Pockets(glove.skin_mm[body.kept], body.area, glove.open_edge[body.kept])

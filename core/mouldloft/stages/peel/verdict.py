@@ -13,7 +13,7 @@ from ..master import Master
 from ..rubber import Rubber
 from ..undercut import where_on_piece
 from .glove import PeelGlove
-from .lattice import Lattice
+from .lattice import RubberLattice
 from .paths import PeelPath
 from .record import AirPocket, PeeledGlove, PeelMotion, TriedPeel, Verdict
 from .trial import PeelTry
@@ -152,7 +152,7 @@ def _pockets(master: Master, glove: PeelGlove, tried: PeelTry) -> tuple[AirPocke
     return tuple(found)
 
 
-def _motion(lattice: Lattice, tried: PeelTry) -> PeelMotion:
+def _motion(lattice: RubberLattice, tried: PeelTry) -> PeelMotion:
     corners = np.rint((lattice.positions_mm - lattice.low_mm) / lattice.pitch_mm).astype(np.int16)
     low = lattice.low_mm
     return PeelMotion(

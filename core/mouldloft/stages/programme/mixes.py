@@ -16,7 +16,7 @@ from ...base.figures import counted, listed
 from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue, temperature_factor
 from ...inputs.materials import RubberMaterial
-from ...trade.handling import Grips, Part, grips_for
+from ...trade.handling import Grips, LiftedPart, grips_for
 from ..cast import Cast
 from ..cradle import Cradle
 from ..jacket import Jacket, JacketPiece, LooseShell
@@ -324,10 +324,10 @@ class Workshop:
         return rounds * (self.catalogue.rates.mixing_min + batch.brushing_min) / 60.0
 
 
-def part_of(piece: JacketPiece) -> Part:
+def part_of(piece: JacketPiece) -> LiftedPart:
     """A jacket piece with its glove, as it is lifted."""
     lift = piece.lift_with_glove
-    return Part(piece.name, lift.load_kg, max(lift.most_kg, lift.load_kg), piece.centre_of_mass_mm)
+    return LiftedPart(piece.name, lift.load_kg, max(lift.most_kg, lift.load_kg), piece.centre_of_mass_mm)
 
 
 def bolt_count(jacket: Jacket) -> int:

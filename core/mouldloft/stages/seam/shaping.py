@@ -40,7 +40,7 @@ DETOUR = 1.3  # that the way along a mesh's edges makes on a flat: by a tenth on
 
 
 @dataclass(frozen=True, eq=False)
-class Skin:
+class MeasuredSkin:
     """A mesh that handles are set on. level_mm : (n,) distance from the seam as it was, below zero on one side; links :
     (n, n) lengths of its edges, mm."""
 
@@ -57,8 +57,8 @@ class Shaper:
     """
 
     canvas: Canvas
-    light: Skin
-    whole: Skin
+    light: MeasuredSkin
+    whole: MeasuredSkin
     table: SeamTable
 
     @property
@@ -133,8 +133,8 @@ def shaper_of(
     return Shaper(canvas, light, whole, table)
 
 
-def _skin(master: Master, level_mm: np.ndarray) -> Skin:
-    return Skin(master, _by_distance(master, level_mm), edge_lengths(master))
+def _skin(master: Master, level_mm: np.ndarray) -> MeasuredSkin:
+    return MeasuredSkin(master, _by_distance(master, level_mm), edge_lengths(master))
 
 
 def level_of(seam: Seam) -> np.ndarray:
@@ -194,7 +194,7 @@ def handle_at(shaper: Shaper, face: int, at_mm: np.ndarray, reach_mm: float) -> 
     return _handle(shaper.light, face, np.asarray(at_mm, float), reach_mm)
 
 
-def _handle(skin: Skin, face: int, at_mm: np.ndarray, reach_mm: float) -> Handle:
+def _handle(skin: MeasuredSkin, face: int, at_mm: np.ndarray, reach_mm: float) -> Handle:
     points = skin.master.vertices_mm
     corners = skin.master.faces[face]
     weights = points_to_barycentric(points[corners][None], at_mm[None])[0]
@@ -208,7 +208,7 @@ def _handle(skin: Skin, face: int, at_mm: np.ndarray, reach_mm: float) -> Handle
 
 
 @kept_with_owner(1)
-def _on_whole(handle: Handle, whole: Skin) -> Handle:
+def _on_whole(handle: Handle, whole: MeasuredSkin) -> Handle:
     """A handle of the copy on the whole master."""
     master = whole.master
     beside = np.flatnonzero((master.faces == _nearest(master, handle.at_mm)).any(axis=1))
@@ -229,7 +229,7 @@ def drawn_through(shaper: Shaper, handles: Sequence[Handle]) -> np.ndarray:
     return _through(shaper.light, handles)
 
 
-def _through(skin: Skin, handles: Sequence[Handle]) -> np.ndarray:
+def _through(skin: MeasuredSkin, handles: Sequence[Handle]) -> np.ndarray:
     if not handles:
         return skin.level_mm
     held = np.array([[handle.read(other.bell) for other in handles] for handle in handles])
