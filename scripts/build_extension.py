@@ -259,6 +259,13 @@ def addon_files() -> list[Path]:
     )
 
 
+def zip_path(platform: str, python: str, out: Path = OUT, blender_min: str | None = None) -> Path:
+    """Where the zip for a platform and a Python stands."""
+    version = re.search(r'^version = "(.+)"', (ADDON / "blender_manifest.toml").read_text(), re.M)[1]
+    suffix = f"-from-{blender_min}" if blender_min else ""
+    return out / f"mouldloft-{version}-{platform}-py{python.replace('.', '')}{suffix}.zip"
+
+
 def build_zip(
     platform: str, python: str, out: Path = OUT, blender_min: str | None = None, made: Made | None = None
 ) -> Path:
@@ -270,9 +277,7 @@ def build_zip(
         wheels = [trim_wheel(wheel, folder) for wheel in fetch_wheels(target, platform)]
         made = made or make_own_parts(folder)
         wheels.append(made.core)
-        version = re.search(r'^version = "(.+)"', (ADDON / "blender_manifest.toml").read_text(), re.M)[1]
-        suffix = f"-from-{blender_min}" if blender_min else ""
-        name = f"mouldloft-{version}-{platform}-py{python.replace('.', '')}{suffix}.zip"
+        name = zip_path(platform, python, out, blender_min).name
         with zipfile.ZipFile(folder / name, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as packed:
             packed.writestr("blender_manifest.toml", manifest_text(target, platform, wheels, blender_min))
             packed.write(ROOT / "LICENSE", "LICENSE")

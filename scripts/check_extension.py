@@ -1,7 +1,9 @@
 #!/usr/bin/env python3
 """Build the extension's Linux zips, pass them through Blender's own validation, and run the add-on in real Blender.
 
-    python scripts/check_extension.py --blender 4.5 --blender 5.0     what CI runs
+    python scripts/check_extension.py --blender 4.5 --blender 5.0
+    python scripts/check_extension.py --only build ...    what CI does beside the tests: downloads, zips, validation
+    python scripts/check_extension.py --only run ...      and after them: those zips in Blender
     python scripts/check_extension.py --blender 4.2
     python scripts/check_extension.py --with-python /path/to/python3.13   one that has bpy 5.1 or newer installed
 
@@ -28,7 +30,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from build_extension import ADDON, ROOT, TARGETS, addon_files, build_zip, make_own_parts
+from build_extension import ADDON, ROOT, TARGETS, addon_files, build_zip, make_own_parts, zip_path
 
 FOLDER = ROOT / "build" / "blender"
 SCRIPT = ROOT / "tests" / "addon" / "in_blender.py"
@@ -147,10 +149,22 @@ def run(python: Path, archive: Path) -> bool:
     return done.returncode == 0 and closing
 
 
+def build(archives: dict[str, Path], wanted: list[tuple[Path, str]]) -> None:
+    """The zips by Python version, their contents looked through, and each passed by the Blenders it is for."""
+    with tempfile.TemporaryDirectory() as room:
+        made = make_own_parts(Path(room))
+        for version, archive in archives.items():
+            build_zip("linux-x64", version, archive.parent, made=made)
+            check_contents(archive)
+    for python, version in wanted:
+        validate(python, archives[version])
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--blender", choices=RELEASES, action="append", default=[])
     parser.add_argument("--with-python", type=Path, action="append", default=[])
+    parser.add_argument("--only", choices=("build", "run"))
     chosen = parser.parse_args()
     wanted = [(environment_for(name), RELEASES[name].python) for name in chosen.blender]
     for python in chosen.with_python:
@@ -159,16 +173,16 @@ def main() -> None:
         wanted.append((python, told if told in TARGETS else "3.13"))
     if not wanted:
         parser.error("give at least one --blender or --with-python")
-    with tempfile.TemporaryDirectory() as room:
-        made = make_own_parts(Path(room))
-        versions = sorted({version for _, version in wanted})
-        archives = {version: build_zip("linux-x64", version, ROOT / "dist", made=made) for version in versions}
-        for archive in archives.values():
-            check_contents(archive)
-        for python, version in wanted:
-            validate(python, archives[version])
-        with ThreadPoolExecutor(max_workers=os.cpu_count()) as side_by_side:
-            good = list(side_by_side.map(lambda each: run(each[0], archives[each[1]]), wanted))
+    versions = sorted({version for _, version in wanted})
+    archives = {version: zip_path("linux-x64", version, ROOT / "dist") for version in versions}
+    if chosen.only != "run":
+        build(archives, wanted)
+    if chosen.only == "build":
+        return
+    if missing := [archive.name for archive in archives.values() if not archive.exists()]:
+        parser.error(f"{missing[0]} is not there; run it with --only build first")
+    with ThreadPoolExecutor(max_workers=os.cpu_count()) as side_by_side:
+        good = list(side_by_side.map(lambda each: run(each[0], archives[each[1]]), wanted))
     print(f"{sum(good)} passed, {len(good) - sum(good)} failed")
     sys.exit(0 if all(good) else 1)
 

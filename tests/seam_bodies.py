@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
+import pytest
 import trimesh
 from mouldloft.geometry.rays import blocked, ray_scene
 from mouldloft.inputs.brief import Brief, RunBrief, SeamBrief
 from mouldloft.stages.master import Health, Master
 from mouldloft.stages.opening import Candidate, Opening, SymmetryPlane
+from mouldloft.stages.seam import candidates, place
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.seam.record import Seam
 from mouldloft.stages.undercut import UndercutField
@@ -19,6 +24,14 @@ PLANE = SeamBrief(kind="plane", find_features=False)
 FREE = SeamBrief(kind="free", find_features=False)
 CHEAPEST = SeamBrief(find_features=False)
 SIX = seam_terms(Brief(run=RunBrief(casts=6)))
+
+
+@contextmanager
+def few_candidates() -> Iterator[None]:
+    """Seams searched as quickly as when directions are compared, where it is not the search that is tried."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(place, "all_candidates", partial(candidates.all_candidates, quick=True))
+        yield
 
 
 def as_master(mesh: trimesh.Trimesh, base: str = "closed", weights: np.ndarray | None = None) -> Master:

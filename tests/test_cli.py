@@ -52,7 +52,8 @@ def vase(tmp_path):
 @pytest.fixture
 def quick(tmp_path):
     path = tmp_path / "quick.toml"
-    path.write_text("[opening]\ndirections = 48\nrefine = 1\n[rubber]\npixel_mm = 3\n[seam]\nkind = 'plane'\n")
+    opening = "[opening]\ndirections = 48\nrefine = 1\nseams = 1\n"
+    path.write_text(opening + "[rubber]\npixel_mm = 3\n[seam]\nkind = 'plane'\n")
     return path
 
 
@@ -78,7 +79,7 @@ def test_help_comes_up_without_the_stages():
 def test_own_mesh_is_planned_and_reopened(capsys, vase, quick, tmp_path):
     out_folder = tmp_path / "result"
     code, out, err = run(
-        capsys, "plan", vase, "--height", 600, "--casts", 3, "--brief", quick, "--out", out_folder, "--no-pictures",
+        capsys, "plan", vase, "--height", 300, "--casts", 3, "--brief", quick, "--out", out_folder, "--no-pictures",
         "--solids", "stl",
     )  # fmt: skip
     assert code == 0, err

@@ -27,7 +27,7 @@ from mouldloft.stages.master import read_master
 from mouldloft.stages.pipeline import plan
 
 POSIX = pytest.mark.skipif(sys.platform == "win32", reason="signals and limits of a process are POSIX")
-QUICK = "[opening]\ndirections = 48\nrefine = 1\n[rubber]\npixel_mm = 4\n[seam]\nkind = 'plane'\n"
+QUICK = "[opening]\ndirections = 48\nrefine = 1\nseams = 1\n[rubber]\npixel_mm = 4\n[seam]\nkind = 'plane'\n"
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +40,7 @@ def bench(tmp_path_factory):
 
 
 def words(bench, out, *more) -> list[str]:
-    asked = ("plan", bench / "vase.stl", "--height", 500, "-b", bench / "quick.toml", "--no-pictures", "-o", out)
+    asked = ("plan", bench / "vase.stl", "--height", 250, "-b", bench / "quick.toml", "--no-pictures", "-o", out)
     return [*map(str, (*asked, *more))]
 
 
@@ -54,7 +54,7 @@ def run(words, **options) -> subprocess.CompletedProcess:
 def two_plans(bench):
     """Two saved plans that differ in the run, with their results."""
     brief = read_brief(bench / "quick.toml")
-    master = read_master(bench / "vase.stl", replace(brief.master, finished_height_mm=500.0))
+    master = read_master(bench / "vase.stl", replace(brief.master, finished_height_mm=250.0))
     for casts in (2, 5):
         made = plan(master, replace(brief, run=replace(brief.run, casts=casts)))
         results.write_results(made, bench / f"plan{casts}", pictures=False)

@@ -33,7 +33,8 @@ from mouldloft.outputs.planfile import open_plan, save_plan
 from mouldloft.outputs.results import write_results
 from mouldloft.solids.build import write_solids
 from mouldloft.solids.solid import Solid
-from mouldloft.stages.master import read_master
+from mouldloft.stages.master import prepare_master, read_master
+from mouldloft.stages.pipeline import plan as make_plan
 from mouldloft.stages.seam.ownline import read_keep_clear, read_own_lines
 from mouldloft.stages.takeoff import order_csv
 
@@ -412,10 +413,22 @@ def _hostile(plan, name: str):
     )
 
 
+@pytest.fixture(scope="module")
+def vase_plan():
+    """Of a small body, which has every file that the hare has."""
+    body = trimesh.creation.capsule(height=120, radius=60, count=[24, 24])
+    asked = {
+        "master": {"finished_height_mm": 300}, "opening": {"directions": 32, "refine": 0, "seams": 1},
+        "rubber": {"pixel_mm": 4.0}, "seam": {"kind": "plane"},
+    }  # fmt: skip
+    brief = brief_from_dict(asked)
+    return make_plan(prepare_master(np.asarray(body.vertices), np.asarray(body.faces), brief.master), brief)
+
+
 @pytest.mark.parametrize("name", NASTY, ids=ascii)
-def test_no_name_leads_outside_the_folder_or_stops_the_writing(name, small_plan, tmp_path):
+def test_no_name_leads_outside_the_folder_or_stops_the_writing(name, vase_plan, tmp_path):
     out = tmp_path / "deep" / "out"
-    plan = _hostile(small_plan, name)
+    plan = _hostile(vase_plan, name)
     write_results(plan, out, pictures=False)
     assert open_plan(out).master.name == name
     tetra = trimesh.creation.icosahedron()

@@ -9,6 +9,8 @@ from mouldloft.inputs.brief import RatesBrief, SeamBrief
 from mouldloft.stages.joining import plan_joining
 from trade_bodies import box, seam_of, standing
 
+pytestmark = pytest.mark.usefixtures("hollow_once")
+
 
 def ring(x: float, height: float, half: float = 0.0) -> np.ndarray:
     """A seam round a body in the plane x = 0, 2 half wide."""

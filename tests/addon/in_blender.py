@@ -1629,7 +1629,9 @@ def saved_and_reopened_whole():
     scene = bpy.context.scene
     done = addon("scene.state").done_now(scene)
     assert "programme" in done, sorted(done)
-    _saved.update(line=settings().result("order").line, done=done)
+    listed = [(row.kind, row.text, row.chosen) for row in settings().candidates]
+    assert len(listed) > 1, "seams beside the one that was taken, each with its price"
+    _saved.update(line=settings().result("order").line, done=done, listed=listed)
     path = WORK / "hare.blend"
     scene["mouldloft_store"] = np.arange(10, dtype=np.int32)  # a smaller one, from an earlier save
     assert bpy.ops.wm.save_as_mainfile(filepath=str(path)) == {"FINISHED"}
@@ -1647,6 +1649,8 @@ def _reopened_equals() -> None:
     again, before = addon("scene.state").done_now(bpy.context.scene), _saved["done"]
     assert again["master"] is not before["master"], "read from the file, not from memory"
     assert np.array_equal(again["seam"].labels, before["seam"].labels)
+    assert [found.price for found in again["seam"].candidates] == [found.price for found in before["seam"].candidates]
+    assert [(row.kind, row.text, row.chosen) for row in settings().candidates] == _saved["listed"]
     assert again["takeoff"] == before["takeoff"]
     assert again["keys"] == before["keys"]
     assert again["rubber"].volume_mm3 == before["rubber"].volume_mm3

@@ -8,6 +8,7 @@ import pytest
 import trimesh
 from meshes import as_manifold
 from mouldloft.base.errors import BriefRefused
+from mouldloft.demo import gallery
 from mouldloft.demo.carving import LIMB, distance, drum, limb, table_of
 from mouldloft.demo.gallery import BODIES, demo_body, inside_place, title_of_body, write_demo
 from mouldloft.geometry.selfcrossings import find_self_crossings
@@ -17,8 +18,8 @@ HEIGHTS_MM = {"figure": 1250.0, "goat": 1100.0, "beast": 1300.0}
 
 
 @pytest.fixture(scope="module")
-def bodies():
-    return {name: demo_body(name, 40_000) for name in HEIGHTS_MM}
+def bodies(carved_body):
+    return {name: carved_body(name) for name in HEIGHTS_MM}
 
 
 @pytest.mark.parametrize("name", HEIGHTS_MM)
@@ -36,15 +37,15 @@ def test_body_is_one_solid_of_the_wanted_count(bodies, name):
     assert vertices[:, 2].max() == pytest.approx(HEIGHTS_MM[name], abs=1e-9)
 
 
-def test_same_body_every_time(bodies):
-    again = demo_body("goat", 40_000)
-    assert np.array_equal(again.vertices_mm, bodies["goat"].vertices_mm)
-    assert np.array_equal(again.faces, bodies["goat"].faces)
+def test_same_body_every_time(carved_body):
+    one, again = carved_body("goat", 20_000), demo_body("goat", 20_000)
+    assert np.array_equal(again.vertices_mm, one.vertices_mm)
+    assert np.array_equal(again.faces, one.faces)
 
 
 @pytest.mark.parametrize("name", BODIES)
-def test_features_lie_on_the_skin(name, bodies, small_hare):
-    mesh = bodies[name] if name in bodies else demo_body("hare", 20_000)
+def test_features_lie_on_the_skin(name, carved_body):
+    mesh = carved_body(name)
     assert {"left eye", "right eye", "nose", "mouth"} <= {place.name for place in mesh.places}
     for place in mesh.places:
         within = inside_place(place, mesh.vertices_mm)
@@ -95,8 +96,9 @@ def test_unknown_body_and_count_are_refused():
         demo_body("goat", 19_999)
 
 
-def test_written_body_has_its_own_brief(tmp_path):
-    stl, brief = write_demo(tmp_path, 40_000, body="goat")
+def test_written_body_has_its_own_brief(tmp_path, carved_body, monkeypatch):
+    monkeypatch.setattr(gallery, "demo_body", lambda name, triangles, _: carved_body(name, triangles))
+    stl, brief = write_demo(tmp_path, 20_000, body="goat")
     assert stl.name == "goat.stl"
     assert read_brief(brief).master.finished_height_mm == HEIGHTS_MM["goat"]
     assert read_brief(brief).piece.lower() == title_of_body("goat") == "horned goat"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from mouldloft.demo.gallery import demo_body
 from mouldloft.inputs.brief import MasterBrief
 from mouldloft.outputs.courses import alone_words, course_words, crossing_words
 from mouldloft.stages.master import prepare_master
@@ -22,8 +21,8 @@ KNOWN = {
 
 
 @pytest.mark.parametrize("body", KNOWN)
-def test_known_parts_get_their_names(body):
-    mesh = demo_body(body, 40_000)
+def test_known_parts_get_their_names(body, carved_body):
+    mesh = carved_body(body)
     master = prepare_master(mesh.vertices_mm, mesh.faces, MasterBrief(finished_height_mm=mesh.vertices_mm[:, 2].max()))
     flat = mesh.vertices_mm[:, :2]
     shift = np.append((flat.min(axis=0) + flat.max(axis=0)) / 2, 0.0)

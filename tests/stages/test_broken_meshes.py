@@ -9,7 +9,8 @@ import pytest
 from mouldloft.base.errors import MasterRefused
 from mouldloft.inputs.brief import MasterBrief
 from mouldloft.stages.master import prepare_master, read_master
-from mouldloft.stages.pipeline import plan
+from mouldloft.stages.pipeline import draw_seam, open_mould
+from mouldloft.stages.rubber.glove import brush_rubber
 
 HARE = MasterBrief(finished_height_mm=1400.0)
 TOLD = {
@@ -84,13 +85,16 @@ def test_what_is_no_body_is_refused(way, hare):
 
 
 def test_the_plan_of_a_broken_hare_is_the_plan(small_hare, small_brief, small_plan):
-    made = plan(prepare_master(*broken.holes(*small_hare), small_brief.master, name="Seated hare"), small_brief)
-    assert np.dot(made.opening.chosen.direction, small_plan.opening.chosen.direction) > np.cos(np.radians(2.0))
-    total = [sum(part.total_mm3 for part in found.rubber.parts) for found in (made, small_plan)]
+    master = prepare_master(*broken.holes(*small_hare), small_brief.master, name="Seated hare")
+    opening, field = open_mould(master, small_brief)
+    assert np.dot(opening.chosen.direction, small_plan.opening.chosen.direction) > np.cos(np.radians(2.0))
+    seam, locks = draw_seam(master, opening, field, small_brief, small_plan.catalogue)
+    rubber = brush_rubber(master, seam, small_brief)
+    total = [sum(part.total_mm3 for part in made.parts) for made in (rubber, small_plan.bare_rubber)]
     assert total[0] == pytest.approx(total[1], rel=0.02)
-    assert made.locks.fill_mm3 == pytest.approx(small_plan.locks.fill_mm3, rel=0.06)
+    assert locks.fill_mm3 == pytest.approx(small_plan.locks.fill_mm3, rel=0.06)
     # two courses of nearly the same cost: the free seam takes another one, a tenth longer (measured, not wished)
-    assert made.seam.length_mm == pytest.approx(small_plan.seam.length_mm, rel=0.15)
+    assert seam.length_mm == pytest.approx(small_plan.seam.length_mm, rel=0.15)
 
 
 @pytest.mark.parametrize("way", ["holes", "flips", "t junctions", "fins"])

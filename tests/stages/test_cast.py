@@ -19,6 +19,8 @@ from mouldloft.stages.wind import silhouettes, wind_pressure
 from mouldloft.trade.laminate import laminate_thickness_mm
 from trade_bodies import any_ballast, box, locks_of, seam_of, standing
 
+pytestmark = pytest.mark.usefixtures("hollow_once")
+
 
 @pytest.fixture(scope="module")
 def catalogue() -> Catalogue:

@@ -17,6 +17,8 @@ from mouldloft.stages.programme import set_programme
 from mouldloft.stages.takeoff import take_off
 from trade_bodies import box, jacket_of, keys_of, locks_of, rubber_of, seam_of
 
+pytestmark = pytest.mark.usefixtures("hollow_once")
+
 
 def cautions_for(plan):
     """The cautions of a stand-in plan."""

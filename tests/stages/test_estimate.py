@@ -10,16 +10,11 @@ import trimesh
 from mouldloft.base.errors import BriefRefused, Cancelled
 from mouldloft.base.marks import Mark
 from mouldloft.base.progress import Progress
-from mouldloft.demo.gallery import demo_body
 from mouldloft.demo.hare import _decimate as decimated
-from mouldloft.demo.hare import demo_hare, demo_maquette
-from mouldloft.inputs.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, RunBrief, SeamBrief
+from mouldloft.demo.hare import demo_maquette
+from mouldloft.inputs.brief import Brief, MasterBrief, RubberBrief
 from mouldloft.stages.estimate import STAND_INS, estimate_rubber, scaled_to, widen
 from mouldloft.stages.master import prepare_master
-from mouldloft.stages.opening import find_opening
-from mouldloft.stages.rubber.glove import brush_rubber
-from mouldloft.stages.seam.place import place_seam
-from mouldloft.stages.undercut import undercut_field
 from trade_bodies import box, standing
 
 HARE = MasterBrief(finished_height_mm=1400.0, unit="mm")
@@ -134,23 +129,9 @@ def maquette():
     return prepare_master(vertices / 10.0, faces, MasterBrief(unit="mm", finished_height_mm=140.0), file_unit="mm")
 
 
-@pytest.fixture(scope="module")
-def carved_plan():
-    """Rubber of the carved hare, by the plan's own stages."""
-    vertices, faces = demo_hare(20_000)
-    master = prepare_master(vertices, faces, HARE, file_unit="mm")
-    brief = Brief(
-        run=RunBrief(casts=6), opening=OpeningBrief(directions=128, refine=2), seam=SeamBrief(kind="plane"),
-        rubber=RubberBrief(pixel_mm=2.5),
-    )  # fmt: skip
-    opening = find_opening(master, brief.opening)
-    field = undercut_field(master, opening.chosen.direction)
-    seam = place_seam(master, opening, field, brief.seam)
-    return brush_rubber(master, seam, brief)
-
-
-def test_a_tenth_scale_maquette_brackets_the_carved_hare_and_narrows(maquette, carved_plan) -> None:
-    plan = carved_plan.volume_mm3
+def test_a_tenth_scale_maquette_brackets_the_carved_hare_and_narrows(maquette, small_plan) -> None:
+    planned = small_plan.bare_rubber
+    plan = planned.volume_mm3
     early = estimate_rubber(1400, 6, stand_in="seated animal")
     rough = estimate_rubber(1400, 6, maquette=maquette)
     for made in (early, rough):
@@ -159,13 +140,13 @@ def test_a_tenth_scale_maquette_brackets_the_carved_hare_and_narrows(maquette, c
     assert _width(rough) > (plan.high - plan.low) / plan.likely
     assert _width(rough) < 0.45, "an interval that holds anything says nothing"
     assert f"{maquette.health.split_from} triangles" in rough.basis
-    assert rough.skin_thickness_mm == carved_plan.skin_thickness_mm
+    assert rough.skin_thickness_mm == planned.skin_thickness_mm
 
 
-def test_a_maquette_of_few_facets_on_legs_and_with_horns_gives_the_full_ones_rubber() -> None:
+def test_a_maquette_of_few_facets_on_legs_and_with_horns_gives_the_full_ones_rubber(carved_body) -> None:
     """Quadric decimation (vtk) of the demo goat to 1,500 triangles: facets as large as a leg is thick. Judged whole,
     they opened it to the back and asked for twice the rubber."""
-    body = demo_body("goat", 20_000)
+    body = carved_body("goat", 20_000)
     few = decimated(body.vertices_mm, body.faces, 1_500)
     assert len(few[1]) < 1_600
     brief = MasterBrief(unit="mm", finished_height_mm=1100.0)

@@ -415,7 +415,7 @@ def test_three_pieces_asked_for_are_planned_through_to_paper(monkeypatch, tmp_pa
     mesh = trimesh.Trimesh(*meshes.three_arms(), process=False)
     mesh.apply_translation([0, 0, -mesh.bounds[0, 2]])
     brief = brief_from_dict(
-        {"seam": {"pieces": 3}, "opening": {"directions": 64, "refine": 1}, "rubber": {"pixel_mm": 3.0}}
+        {"seam": {"pieces": 3}, "opening": {"directions": 64, "refine": 1, "seams": 2}, "rubber": {"pixel_mm": 3.0}}
     )
     made = plan(as_master(mesh), brief)
     assert len(made.seam.pieces) == len(made.rubber.envelopes) == len(made.jacket.pieces) == 3

@@ -12,21 +12,26 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
-from mouldloft.inputs.brief import Brief, MasterBrief, OpeningBrief, RubberBrief, SeamBrief
-from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.inputs.brief import Brief, MasterBrief, RubberBrief, SeamBrief
 from mouldloft.solids.halves import cut_along_seam
-from mouldloft.stages.locks import Locks
 from mouldloft.stages.master import Master, prepare_master
-from mouldloft.stages.pipeline import draw_seam, open_mould
 from mouldloft.stages.rubber.glove import brush_rubber
 from mouldloft.stages.rubber.record import Rubber
+from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.seam.record import Seam
+from mouldloft.stages.undercut import undercut_field
 from mouldloft.trade.thickness import choose_thickness
+from seam_bodies import few_candidates, opening_along
 
-CATALOGUE = read_catalogue(None)
 HEIGHT_MM, SKIN_MM, PIXEL_MM = 300.0, 8.0, 4.0
 # two lattices that cover the same body agree to this: what is compared lies on turned or mirrored pixels
 LATTICE = 0.04
+
+
+@pytest.fixture(scope="module", autouse=True)
+def only_the_plane():
+    with few_candidates():
+        yield
 
 
 def repeatable(examples: int) -> settings:
@@ -57,7 +62,6 @@ def bodies(draw) -> tuple[np.ndarray, np.ndarray]:
 class Made:
     master: Master
     seam: Seam
-    locks: Locks
     rubber: Rubber
 
     def figures(self) -> np.ndarray:
@@ -74,8 +78,7 @@ def make(
     scaled with the body. (Which plane is cheapest may be a tie, that a turn decides otherwise.)"""
     brief = Brief(
         master=MasterBrief(finished_height_mm=HEIGHT_MM * scale, base="closed"),
-        opening=OpeningBrief(direction=tuple(map(float, pull)), directions=32, seams=1),  # the others are not looked at
-        seam=SeamBrief(kind="plane"),
+        seam=SeamBrief(kind="plane", find_features=False),
         rubber=RubberBrief(
             skin_thickness_mm=skin_mm * scale,
             edge_thickness_mm=12.0 * scale,
@@ -87,11 +90,10 @@ def make(
     )
     master = prepare_master(vertices, faces, brief.master)
     middle = np.average(master.vertices_mm[master.faces].mean(axis=1), axis=0, weights=master.face_areas_mm2)
-    opening, field = open_mould(master, brief)
-    offset = float(middle @ np.array(opening.chosen.direction))
-    brief = replace(brief, seam=replace(brief.seam, plane_offset_mm=offset))
-    seam, locks = draw_seam(master, opening, field, brief, CATALOGUE)
-    return Made(master, seam, locks, brush_rubber(master, seam, brief))
+    offset = float(middle @ np.array(pull))
+    asked = replace(brief.seam, plane_offset_mm=offset)
+    seam = place_seam(master, opening_along(pull, offset), undercut_field(master, pull), asked)
+    return Made(master, seam, brush_rubber(master, seam, brief))
 
 
 def about_z(degrees: float) -> np.ndarray:

@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 
 import meshes
 import numpy as np
 import pytest
 from mouldloft.base.errors import PlanImpossible
-from mouldloft.demo.gallery import demo_body
 from mouldloft.geometry.polyline import tightest_turn_mm
 from mouldloft.inputs.brief import Brief, MasterBrief, OpeningBrief, RunBrief, SeamBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.pipeline import open_mould
-from mouldloft.stages.seam import candidates, place, place_seam, shaping
+from mouldloft.stages.seam import place, place_seam, shaping
 from mouldloft.stages.seam.shaping import at_rest, drawn_seam, drawn_through, handle_at, level_of, shaper_of
 from mouldloft.trade.seamterms import terms_for
 from scipy.spatial import cKDTree
+from seam_bodies import few_candidates
 
 RADIUS = 100.0
 
@@ -138,16 +137,15 @@ def test_joints_of_more_pieces_are_refused(sphere):
 
 @pytest.fixture(scope="module", autouse=True)
 def fewer_tries():
-    """Other candidates are searched as quickly as when directions are compared: here only one line matters."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(place, "all_candidates", partial(candidates.all_candidates, quick=True))
+    """Here only one line matters."""
+    with few_candidates():
         yield
 
 
 @pytest.fixture(scope="module")
-def goat():
+def goat(carved_body):
     """A goat with its seam."""
-    body = demo_body("goat", 20_000)
+    body = carved_body("goat", 20_000)
     brief = Brief(run=RunBrief(casts=6), opening=OpeningBrief(direction=(1.0, 0.0, 0.0)))
     master = prepare_master(body.vertices_mm, body.faces, brief.master, name="goat")
     opening, field = open_mould(master, brief)
