@@ -224,7 +224,7 @@ def _solids(done: dict[str, Any], progress: Any) -> Shown:
 
 def _off_loose(shape: Shape, piece: Any, envelope: Any) -> Shape:
     """A loose piece goes with its glove, and off it along its own pull."""
-    move = _reach(envelope) * np.array(_pull(envelope)) + 1.25 * piece.size_mm[2] * np.asarray(piece.frame.pull)
+    move = _reach(envelope) * np.array(_pull(envelope)) + np.asarray(piece.drawn_off_mm)
     reach = float(np.linalg.norm(move))
     x, y, z = move / reach
     return replace(shape, piece=envelope.piece, way=(float(x), float(y), float(z)), reach_mm=reach)

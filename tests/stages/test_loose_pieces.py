@@ -16,7 +16,7 @@ from mouldloft.solids.build import make_solids
 from mouldloft.solids.solid import manifold_of
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.pipeline import back_glove, plan
-from mouldloft.stages.rubber import brush_rubber, fills_of
+from mouldloft.stages.rubber import brush_rubber
 from mouldloft.stages.seam import place_seam
 from scipy.spatial import cKDTree
 from seam_bodies import opening_along, seen_field
@@ -62,7 +62,7 @@ def test_the_slot_gets_one_loose_piece_of_its_size(planned):
     bare = planned.bare_rubber
     gone = without.volume_mm3.likely - bare.volume_mm3.likely
     assert gone == pytest.approx(one.volume_mm3, rel=1e-6)
-    before, now = fills_of(planned.master, without), fills_of(planned.master, planned.rubber)
+    before, now = without.fill, planned.rubber.fill
     assert before.deep_mm == pytest.approx(SLOT_MM - 8.0, abs=12.0)
     assert now.left_deep_mm < 30.0
     assert now.deep_mm == before.deep_mm

@@ -19,7 +19,7 @@ from mouldloft.outputs.sections import advice, write_sections
 from mouldloft.solids.sections import FIT_MM, make_section_solids
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.sections import propose_sections
-from mouldloft.stages.sections.plans import brief_of_part, master_of_part
+from mouldloft.stages.sections.parts import brief_of_part, master_of_part
 from mouldloft.trade.sectioning import fits_van, price_sections
 
 NODES = 15_000

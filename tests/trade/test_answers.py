@@ -47,21 +47,56 @@ def table(*found):
 def test_the_cheapest_that_keeps_its_limits_is_recommended():
     less = replace(SEAM, fill_mm3=1e6)
     longer = replace(less, length_mm=8000.0, on_show_mm=4000.0)
-    rows = table(measured(), measured("jackets", 2, 4, less, 1500.0, 60.0), measured("gloves", 4, 4, longer, 0.0, 60.0))
+    loose = replace(measured("loose", 2, 2, less, 0.0, 60.0), loose=3)
+    rows = table(measured(), loose, measured("gloves", 4, 4, longer, 0.0, 60.0))
     assert [row.recommended for row in rows] == [False, True, False]
     assert "fill 300 mm deep" in rows[0].reason
     assert "dearer" in rows[2].reason
-    assert rows[1].name == "two gloves under 4 jackets"
+    assert rows[1].name == "two pieces, 3 loose pieces"
+
+
+def test_what_is_not_built_is_priced_and_never_recommended():
+    """Jackets apart alone keep their limits."""
+    rows = table(measured(), measured("jackets", 2, 4, replace(SEAM, fill_mm3=1e6), 1500.0, 60.0))
+    assert [row.recommended for row in rows] == [True, False]
+    assert not rows[1].broken
+    assert rows[0].broken
+    assert "not built here" in rows[1].reason
 
 
 def test_what_does_not_come_off_is_not_recommended():
     less = replace(SEAM, fill_mm3=1e6)
-    rows = table(measured(), measured("jackets", 2, 4, less, 1500.0, 60.0, off=False))
+    rows = table(measured(), measured("gloves", 4, 4, less, 0.0, 60.0, off=False))
     # one limit broken each: the cheaper stands, and says so
     assert sum(row.recommended for row in rows) == 1
     assert "no order" in rows[1].broken[0]
-    kept = table(measured(deep=50.0), measured("jackets", 2, 4, less, 1500.0, 60.0, off=False))
+    kept = table(measured(deep=50.0), measured("gloves", 4, 4, less, 0.0, 60.0, off=False))
     assert kept[0].recommended
+
+
+def test_sections_cost_their_seams_pieces_and_cuts():
+    """Three: six glove pieces, four more than two at 8 h; 20 h and 900 EUR of cuts; 2 m of line on the cast."""
+    parts = replace(
+        measured("sections", 6, 6, replace(SEAM, fill_mm3=1e6), 0.0, 60.0), parts=3, more_hours=20.0,
+        more_total=900.0, cuts_mm=2000.0, cuts_on_show_mm=500.0, spread=0.2,
+    )  # fmt: skip
+    alone = price_seam(parts.seam, 6, RUBBER, RATES)
+    hours, total = price_answer(parts, 6, RUBBER, RATES)
+    assert hours == pytest.approx(alone.hours + 4 * 8.0 + 20.0)
+    assert total == pytest.approx(alone.total + 4 * 8.0 * 38.0 + 900.0)
+    one = replace(measured(deep=50.0), over=("3500 mm does not go into a van",))
+    rows = table(one, parts)
+    assert rows[1].recommended
+    assert rows[1].seam_mm == 6000.0
+    assert rows[1].on_show_mm == 2500.0
+    assert "mouldloft sections" in rows[1].reason
+    assert rows[0].reason == "3500 mm does not go into a van"
+
+
+def test_what_hands_may_not_lift_breaks_a_limit():
+    heavy = replace(measured(deep=50.0), heaviest_kg=40.0)
+    (row,) = weigh_answers((heavy,), 6, RUBBER, RATES, "EUR", 32.0)
+    assert row.broken == ("40.0 kg to lift, over the 32.0 kg that hands may",)
 
 
 def test_stretch_past_its_limit_is_said():

@@ -15,6 +15,4 @@ def write_closed_meshes(plan: MouldPlan, folder: Path, formats: tuple[str, ...],
     shapes = make_solids(plan, progress=progress)
     if plan.division is not None:
         shapes += jacket_solids(plan.division)
-        if plan.division.jackets is not None:
-            shapes += jacket_solids(plan.division.jackets, "jacket apart from its glove")
     write_solids(shapes, folder, formats)

@@ -19,7 +19,7 @@ from ..base.figures import (
     unit_words,
 )
 from ..stages.cautions import SHEET
-from ..stages.division.propose import beyond_two
+from ..stages.division.propose import fill_beyond_two
 from ..stages.jacket.record import JacketPiece
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
@@ -117,6 +117,7 @@ def _taken_by_loose(plan: MouldPlan) -> str:
     return f"; {counted(len(plan.rubber.loose), 'loose piece')} in place of {litres(taken)}"
 
 
+_LOOSE_WILL_DO = "With its loose pieces the mould in two keeps the brief's limits of fill."
 _STILL_TWO = (
     "Keys, sheets and pictures are those of two pieces; of solids, only the proposed jackets are not. To plan in more, "
     'set pieces = "as proposed" under [seam].'
@@ -129,11 +130,11 @@ _STILL_LEFT = (
 
 def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
     """What more than two pieces would do, or that they may be asked for."""
-    made = plan.division
+    made, answers = plan.division, _answer_rows(plan)
     if made is None:
-        reasons = beyond_two(plan.master, plan.locks, plan.brief)
+        reasons = _left_beyond_two(plan)
         ask = "; set max_pieces under [seam] to 3 or more for a proposal" if plan.brief.seam.max_pieces < 3 else ""
-        return [("More pieces?", "; ".join(reasons) + ask)] if reasons else []
+        return [("More pieces?", "; ".join(reasons) + ask), *answers] if reasons else answers
     v = made.rubber_mm3
     built = len(plan.seam.pieces) > 2
     rows = [("In more than two" if built else "More pieces?", made.why)]
@@ -155,18 +156,39 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
                 f"joints {metres(made.joint_length_mm)}",
             )
         )
-    rows += [(f"  {answer.name}", _answer_words(answer, plan)) for answer in made.answers]
-    rows.append(("  Limits", " ".join((*made.notes, _STILL_LEFT if built else _STILL_TWO))))
-    return rows
+    kept = () if built or _left_beyond_two(plan) else (_LOOSE_WILL_DO,) if plan.rubber.loose else ()
+    rows.append(("  Limits", " ".join((*made.notes, *kept, _STILL_LEFT if built else _STILL_TWO))))
+    return [*rows, *answers]
+
+
+def _left_beyond_two(plan: MouldPlan) -> tuple[str, ...]:
+    """Which of the brief's limits two pieces still break, loose pieces in their place."""
+    fill = plan.rubber.fill
+    if fill is None:
+        return ()
+    return fill_beyond_two(plan.master, fill.left_mm3, fill.left_deep_mm, plan.brief)
+
+
+def _answer_rows(plan: MouldPlan) -> list[tuple[str, str]]:
+    """The table of answers, why it is drawn up, and what could not be weighed."""
+    found = plan.answers
+    if found is None or not found.rows:
+        return []
+    why = "; ".join((*found.asks, *found.notes)) or "more pieces were proposed"
+    return [("Ways to mould it", why), *((f"  {answer.name}", _answer_words(answer, plan)) for answer in found.rows)]
 
 
 def _answer_words(answer: Answer, plan: MouldPlan) -> str:
     """One line of the table; the price is of what the answers differ in."""
+    cash, hours = money(answer.total, plan.takeoff.currency), f"{answer.hours:.0f} h"
+    if answer.spread:
+        low, high = (answer.total * (1.0 + side * answer.spread) for side in (-1.0, 1.0))
+        cash, hours = f"about {cash} ({number(low, 2)} to {number(high, 2)})", f"about {hours}"
     return (
-        f"{money(answer.total, plan.takeoff.currency)} and {answer.hours:.0f} h of seam, fill and further pieces; "
+        f"{cash} and {hours} of seam, fill and further pieces; "
         f"stretch {percent(answer.stretch)} of what is allowed; fill {litres(answer.fill_mm3)}, "
         f"{mm(answer.deepest_mm)} deep; seam {metres(answer.seam_mm)}, {metres(answer.on_show_mm)} on show; heaviest "
-        f"jacket {kg(answer.heaviest_kg)}; {answer.reason}"
+        f"jacket or glove {kg(answer.heaviest_kg)}; {answer.reason}"
     )
 
 

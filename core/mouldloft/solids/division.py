@@ -7,24 +7,18 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from ..stages.division.jackets import JacketsApart
 from ..stages.division.propose import Division
 from .solid import Solid
 
 
-def jacket_solids(division: Division | JacketsApart, what: str = "proposed jacket") -> tuple[Solid, ...]:
-    """A proposal's jacket pieces, named as `what` they are, as closed meshes to look at and to move: within a cell,
-    thicker than the laminate.
+def jacket_solids(division: Division) -> tuple[Solid, ...]:
+    """A proposal's jacket pieces as closed meshes to look at and to move: within a cell, thicker than the laminate.
 
     A level set over the cells (manifold3d: always manifold out), in plan coordinates; a piece without a jacket is left
     out.
     """
     out = []
-    if isinstance(division, JacketsApart):
-        names = [piece.name for piece in division.pieces]
-    else:
-        names = [piece.name for piece in division.pieces]
-    for k, name in enumerate(names):
+    for k, piece in enumerate(division.pieces):
         cells = division.jacket_cells == k
         if not cells.any():
             continue
@@ -33,7 +27,7 @@ def jacket_solids(division: Division | JacketsApart, what: str = "proposed jacke
         faces = np.ascontiguousarray(mesh.tri_verts, np.int32)
         corner = vertices[faces]
         volume = float(np.einsum("ij,ij->", corner[:, 0], np.cross(corner[:, 1], corner[:, 2]))) / 6
-        out.append(Solid(f"{what}, {name}", "jacket", vertices, faces, volume))
+        out.append(Solid(f"proposed jacket, {piece.name}", "jacket", vertices, faces, volume))
     return tuple(out)
 
 

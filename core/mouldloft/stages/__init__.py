@@ -15,6 +15,7 @@ STAGES = (
     "jacket",
     "peel",
     "cradle",
+    "answers",
     "cast",
     "programme",
     "takeoff",

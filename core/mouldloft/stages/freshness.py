@@ -66,6 +66,12 @@ READS: dict[str, Reads] = {
     "jacket": Reads(("rubber", "keys"), ("jacket", "cast", "materials"), "figures"),
     "peel": Reads(("master", "seam", "locks", "rubber", "keys"), ("peel",), "rubber"),
     "cradle": Reads(("rubber", "keys", "jacket"), ("cradle",), "figures"),
+    "answers": Reads(
+        ("master", "seam", "locks", "division", "rubber", "jacket"),
+        ("opening", "seam", "rubber", "joint", "run.casts", "jacket", "cast", "sections", "rates", "materials"),
+        "figures",
+        "all",
+    ),
     "cast": Reads(
         ("master", "seam", "locks", "division", "peel"),
         ("cast", "materials", "rates", *_SEEN, *_LIFTING),

@@ -19,6 +19,7 @@ from ..trade.price import rate_assumptions
 from ..trade.seamterms import for_directions, terms_for
 from ..trade.section import section_assumptions
 from ..trade.thickness import choose_thickness
+from .answers import weigh_ways
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions, lay_cradle_on_sheets
@@ -27,10 +28,8 @@ from .division import (
     division_assumptions,
     propose_division,
     seam_of_division,
-    table_of,
     takes_division,
     weigh_division,
-    with_rubber,
 )
 from .freshness import stage_stamps, stale_stages
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket
@@ -41,7 +40,7 @@ from .opening import Opening, find_opening
 from .peel import Peel, peel_assumptions, peel_gloves
 from .plan import MouldPlan, OpenSurvey
 from .programme import Programme, programme_assumptions, set_programme
-from .rubber import Rubber, brush_rubber, fills_of
+from .rubber import Rubber, brush_rubber
 from .seam import Seam, place_seam, price_openings, seam_assumptions, skin_areas_mm2
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import UndercutField, undercut_field
@@ -75,7 +74,10 @@ def plan(
         ("rubber", "keys"), lambda: key_glove(master, seam, locks, bare, brief, catalogue, progress)
     )
     jacket, cradle = kept.take(("jacket", "cradle"), lambda: back_glove(rubber, keys, brief, catalogue, progress))
-    division = weigh_rubber(master, division, rubber, brief, catalogue)
+    (answers,) = kept.take(
+        ("answers",),
+        lambda: (weigh_ways(master, seam, locks, division, rubber, jacket, brief, catalogue, progress),),
+    )
     (peel,) = kept.take(("peel",), lambda: (peel_off(master, seam, locks, rubber, brief, catalogue, progress, keys),))
     (cast,) = kept.take(("cast",), lambda: (_cast(master, seam, locks, brief, catalogue, progress, peel),))
     takeoff, programme = kept.take(
@@ -99,7 +101,7 @@ def plan(
     )
     made = MouldPlan(
         brief, catalogue, master, opening, field, seam, locks, rubber, keys, jacket, cradle, cast,
-        takeoff, programme, assumptions=(), cautions=(), division=division, wall=wall, peel=peel,
+        takeoff, programme, assumptions=(), cautions=(), division=division, answers=answers, wall=wall, peel=peel,
         stamps=tuple(now.items()), bare_rubber=replace(bare, envelopes=()),
     )  # fmt: skip
     return with_notes(made)
@@ -292,20 +294,7 @@ def divide(
     width = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).flange_width_mm
     measured = weigh_division(division, (seam, locks), more, skin_areas_mm2(master), terms, width)
     division = replace(division, measured=measured)
-    division = replace(division, answers=table_of(measured, terms))
     return (*more, division) if taken and more is not None else (seam, locks, division)
-
-
-def weigh_rubber(
-    master: Master, division: Division | None, rubber: Rubber, brief: Brief, catalogue: Catalogue
-) -> Division | None:
-    """The division with its table as the rubber of two pieces, and its loose pieces, came out."""
-    if division is None or len(rubber.envelopes) != 2 or not division.measured:
-        return division
-    found = fills_of(master, rubber)
-    pair = (found.all_mm3, found.deep_mm), (found.left_mm3, found.left_deep_mm)
-    measured = with_rubber(division.measured, pair, len(rubber.loose))
-    return replace(division, answers=table_of(measured, terms_for(master.height_mm, brief, catalogue)))
 
 
 def plan_wall(
@@ -403,7 +392,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         *wall_assumptions(made.seam.kind),
         *section_assumptions(made.rubber.built_to),
         *division_assumptions(brief.seam),
-        *(answer_assumptions(brief.rates) if made.division is not None else ()),
+        *(answer_assumptions(brief.rates) if made.answers is not None and made.answers.rows else ()),
         *key_assumptions(brief.keys, rubber_properties(made.catalogue.rubber_for(brief.materials))),
         *laminate_assumptions(brief.jacket.glass_fraction),
         *jacket_assumptions(brief.jacket),

@@ -11,6 +11,7 @@ from ..base.marks import Assumption
 from ..geometry.rays import RayScene
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
+from .answers import Answers
 from .cast import Cast
 from .cautions import Caution
 from .clay import ClayDifference
@@ -53,6 +54,7 @@ class MouldPlan:
     assumptions: tuple[Assumption, ...]
     cautions: tuple[Caution, ...]
     division: Division | None = None  # more than two pieces, where two are not enough and the brief allows more
+    answers: Answers | None = None  # the ways to mould it, side by side
     peel: Peel | None = None  # where the brief asks for it
     wall: Wall | None = None  # of two pieces; more are walled off one against the other
     version: int = PLAN_VERSION

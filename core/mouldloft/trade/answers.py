@@ -1,4 +1,5 @@
-"""What is done where two pieces lock too much, priced one beside the other: fill, more jackets, more glove pieces.
+"""What is done where two pieces lock too much, or one mould is too large, priced one beside the other: fill, loose
+pieces, more jackets, more glove pieces, sections.
 
 One function of the rates for all, `trade.price.price_seam`, and what further jackets cost beside it. No meshes here.
 """
@@ -8,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from ..base.figures import counted, listed, mm, money, percent
+from ..base.figures import counted, kg, listed, mm, money, percent
 from ..base.marks import Assumption, Mark
 from ..inputs.brief import RatesBrief
 from .price import RubberPrice, SeamMeasures, SeamPrice, piece_price, price_seam, wall_hours
@@ -18,16 +19,22 @@ BOLTED_H = 0.2  # on every cast: a further jacket unbolted, lifted off, cleaned 
 THIN_FILL_MM = 25.0  # a web of fill no thicker cures and bends as a skin does (common practice)
 DEEP_FILL_MM = 80.0  # deeper fill is heavy, cures slowly and stretches little: trade's own figure
 
+WORTH_MORE = 1.1  # times the depth that is too deep: one that is little too deep is left as it is (invented)
+QUICK_SPREAD = 0.2
 HEAVY_FILL_MM3 = 5e6  # five litres, as many kilograms and more on two gloves (common practice)
 
-Kind = Literal["two", "loose", "jackets", "gloves"]
+Kind = Literal["two", "loose", "jackets", "gloves", "sections"]
+UNBUILT = "priced to compare, not built here: no wall, sheets or closed meshes of it"
+HOW_SECTIONS = "mouldloft sections MASTER --brief BRIEF --plan plans them"
 
 
 @dataclass(frozen=True)
 class Measured:
     """One answer as measured. seam : of the glove, its fill included; jacket_joint_mm : joints in the jacket alone;
-    stretch : the glove's worst, of what is allowed; heaviest_kg : jacket piece; comes_off : in an order, every
-    piece tried on its way."""
+    stretch : the glove's worst, of what is allowed; heaviest_kg : jacket piece or glove, lifted apart; comes_off : in
+    an order, every piece tried on its way. more_hours, more_total : cuts or hatches over the run; cuts_mm,
+    cuts_on_show_mm : lines that cuts leave on the cast; over : limits of reach, lift or van that it breaks, in words;
+    spread : how far its price may be out, a share, where it is an estimate."""
 
     kind: Kind
     gloves: int
@@ -39,13 +46,20 @@ class Measured:
     heaviest_kg: float
     comes_off: bool
     loose: int = 0  # loose pieces under the jackets
+    parts: int = 1  # sections of the master
+    more_hours: float = 0.0
+    more_total: float = 0.0
+    cuts_mm: float = 0.0
+    cuts_on_show_mm: float = 0.0
+    over: tuple[str, ...] = ()
+    spread: float = 0.0
 
 
 @dataclass(frozen=True)
 class Answer:
     """One line of the table. hours, total : of seam, fill and further pieces over the run, in the catalogue's currency;
     what all answers share is left out. broken : which limits it does not keep, in words; reason : why it is recommended
-    or not."""
+    or not; spread : how far hours and total may be out, a share, where they are an estimate."""
 
     kind: Kind
     name: str
@@ -62,6 +76,7 @@ class Answer:
     broken: tuple[str, ...]
     recommended: bool
     reason: str
+    spread: float = 0.0
 
 
 def further_jackets_hours(joint_mm: float, further: int, casts: int, rates: RatesBrief) -> float:
@@ -84,25 +99,32 @@ def price_answer(found: Measured, casts: int, rubber: RubberPrice, rates: RatesB
     pieces = piece_price(rates) * (found.gloves - 2)
     jackets = further_jackets_hours(found.jacket_joint_mm, found.jackets - found.gloves, casts, rates)
     jackets += loose_hours(found.loose, casts, rates)
-    hours = seam.hours + jackets + (rates.piece_h * (found.gloves - 2))
-    return hours, seam.total + pieces + jackets * rates.hourly_rate
+    hours = seam.hours + jackets + (rates.piece_h * (found.gloves - 2)) + found.more_hours
+    return hours, seam.total + pieces + jackets * rates.hourly_rate + found.more_total
 
 
 def weigh_answers(
-    found: tuple[Measured, ...], casts: int, rubber: RubberPrice, rates: RatesBrief, currency: str
+    found: tuple[Measured, ...],
+    casts: int,
+    rubber: RubberPrice,
+    rates: RatesBrief,
+    currency: str,
+    most_lift_kg: float = float("inf"),
 ) -> tuple[Answer, ...]:
-    """The table, one line an answer, with one recommended: the cheapest that keeps its limits; where none does, the one
-    that breaks fewest."""
+    """The table, one line an answer, with one recommended of those that are built here: the cheapest that keeps its
+    limits; where none does, the one that breaks fewest. most_lift_kg : what hands may lift, as many as may help."""
     rows = []
     for each in found:
         hours, total = price_answer(each, casts, rubber, rates)
-        rows.append((each, hours, total, _broken(each)))
-    best = min(range(len(rows)), key=lambda k: (len(rows[k][3]), round(rows[k][2], 2), k))
+        rows.append((each, hours, total, _broken(each, most_lift_kg)))
+    built = [k for k in range(len(rows)) if rows[k][0].kind != "jackets"]
+    best = min(built, key=lambda k: (len(rows[k][3]), round(rows[k][2], 2), k))
     return tuple(
         Answer(
             each.kind, _name(each), each.gloves, each.jackets, hours, total, each.stretch, each.seam.fill_mm3,
-            each.deepest_mm, each.seam.length_mm, each.seam.on_show_mm, each.heaviest_kg, broken, k == best,
-            _reason(k == best, broken, total, rows[best][2], rows[best][3], currency),
+            each.deepest_mm, each.seam.length_mm + each.cuts_mm, each.seam.on_show_mm + each.cuts_on_show_mm,
+            each.heaviest_kg, broken, k == best,
+            _reason(each, k == best, broken, total, rows[best][2], rows[best][3], currency), each.spread,
         )
         for k, (each, hours, total, broken) in enumerate(rows)
     )  # fmt: skip
@@ -115,10 +137,12 @@ def _name(found: Measured) -> str:
         return f"two pieces, {counted(found.loose, 'loose piece')}"
     if found.kind == "jackets":
         return f"two gloves under {found.jackets} jackets"
+    if found.kind == "sections":
+        return f"{found.parts} sections, each in two pieces"
     return f"{found.gloves} glove pieces, each with its jacket"
 
 
-def _broken(found: Measured) -> tuple[str, ...]:
+def _broken(found: Measured, most_lift_kg: float) -> tuple[str, ...]:
     out = []
     if not found.comes_off:
         out.append("no order of taking off was found")
@@ -126,18 +150,31 @@ def _broken(found: Measured) -> tuple[str, ...]:
         out.append(f"fill {mm(found.deepest_mm)} deep, over {mm(DEEP_FILL_MM)}")
     if found.stretch > 1.0:
         out.append(f"stretch {percent(found.stretch)} of what is allowed")
-    return tuple(out)
+    if found.heaviest_kg > most_lift_kg:
+        out.append(f"{kg(found.heaviest_kg)} to lift, over the {kg(most_lift_kg)} that hands may")
+    return (*out, *found.over)
 
 
 def _reason(
-    chosen: bool, broken: tuple[str, ...], total: float, least: float, its: tuple[str, ...], currency: str
+    each: Measured,
+    chosen: bool,
+    broken: tuple[str, ...],
+    total: float,
+    least: float,
+    its: tuple[str, ...],
+    currency: str,
 ) -> str:
+    how = f"; {HOW_SECTIONS}" if each.kind == "sections" else ""
+    if each.kind == "jackets":
+        return f"{UNBUILT}; {listed(broken)}" if broken else UNBUILT
     if chosen and not broken:
-        return "recommended: the cheapest that keeps its limits"
+        return f"recommended: the cheapest that keeps its limits{how}"
     if chosen:
-        return f"recommended: none keeps all limits, this breaks fewest ({listed(broken)})"
+        return f"recommended: none keeps all limits, this breaks fewest ({listed(broken)}){how}"
     if len(broken) > len(its):
         return listed(broken)
+    if total < least:
+        return f"{money(least - total, currency)} cheaper; {listed(broken)}" if broken else "as cheap"
     return f"{money(total - least, currency)} dearer" + (f"; {listed(broken)}" if broken else "")
 
 
@@ -148,4 +185,5 @@ def answer_assumptions(rates: RatesBrief) -> tuple[Assumption, ...]:
         Assumption("a further jacket piece", f"{JACKET_SHARE * rates.piece_h:g} h", own),
         Assumption("a further jacket unbolted and bolted home", f"{BOLTED_H:g} h a cast", own),
         Assumption("fill that further pieces are tried against", deep, Mark.COMMON_PRACTICE),
+        Assumption("moulds of sections, planned quickly on planes, right to", f"{100 * QUICK_SPREAD:g} %", own),
     )

@@ -50,7 +50,7 @@ from ..look import (
 )
 from ..look import DATA as FONTS
 from ..peelwords import glove_line, peel_rows
-from ..pictures.apart import apart_steps_mm, loose_off_mm
+from ..pictures.apart import apart_steps_mm
 from ..pictures.bodies import MeshPair, jacket_body, kept, light_master, mould_meshes
 from ..pictures.locks import lock_scale_end_mm
 from ..pictures.peel import frame_words, glove_to_peel
@@ -280,7 +280,7 @@ def _loose_bodies(plan: MouldPlan, at: int, block: _Block, steps: Sequence[np.nd
     for one, shell, mesh in zip(plan.rubber.loose, plan.jacket.loose, mould_meshes(plan).loose):
         if one.piece == plan.rubber.envelopes[at].piece:
             said = f"{one.name.capitalize()}: {kg(shell.mass_kg)}, in place of {litres(one.volume_mm3)} of rubber"
-            off = steps[0] + loose_off_mm(one)
+            off = steps[0] + one.drawn_off_mm
             bodies.append(_packed(body_of("loose", *mesh, rgb(LOOSE)), block, "loose", said, off))
     return bodies
 

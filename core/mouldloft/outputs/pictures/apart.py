@@ -17,7 +17,6 @@ from ...solids.shapes import (
     body_of,
 )
 from ...stages.plan import MouldPlan
-from ...stages.rubber import LoosePiece
 from ..look import (
     PATCH,
     PLASTER,
@@ -34,7 +33,6 @@ from .views import with_room_below
 _APART_WIDTH_PX = 1600
 
 
-_LOOSE_OFF = 0.6  # of its greatest size: how far a loose piece is drawn off along its own pull
 _LABEL = 32  # letters in the picture of the mould taken apart, which is printed small
 
 
@@ -72,7 +70,7 @@ def taken_apart(plan: MouldPlan, progress: Progress = SILENT) -> Apart:
             bodies.append(bolts.moved(first[2] * pull))
         for one, shell, body in zip(plan.rubber.loose, plan.jacket.loose, parts.loose):
             if one.piece == plan.rubber.envelopes[at].piece:
-                out_of_way = body.moved(first[0] * pull + loose_off_mm(one))
+                out_of_way = body.moved(first[0] * pull + one.drawn_off_mm)
                 bodies.append(out_of_way)
                 labels.append((one.name, kg(shell.mass_kg), out_of_way))
         if len(parts.wedges[at].vertices_mm):
@@ -80,11 +78,6 @@ def taken_apart(plan: MouldPlan, progress: Progress = SILENT) -> Apart:
         if at == 1 and len(parts.bead.vertices_mm):
             bodies.append(parts.bead.moved(first[0] * pull))  # the ridge is the second rubber's
     return Apart(tuple(bodies), tuple(labels))
-
-
-def loose_off_mm(piece: LoosePiece) -> np.ndarray:
-    """(3,) how far a loose piece is drawn off its glove, along its own pull."""
-    return _LOOSE_OFF * max(piece.size_mm) * piece.frame.pull
 
 
 def apart_steps_mm(plan: MouldPlan, at: int) -> tuple[float, float, float]:

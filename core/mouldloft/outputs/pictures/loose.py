@@ -10,7 +10,6 @@ from ...geometry.frame import unit
 from ...solids.shapes import body_of
 from ...stages.plan import MouldPlan
 from ..look import PLASTER, SOFT_INK, rgb
-from .apart import loose_off_mm
 from .bodies import light_master, mould_bodies
 from .camera import look
 from .overlay import Overlay
@@ -23,7 +22,7 @@ def loose_picture(plan: MouldPlan, at: int, renderer: str = "auto") -> Image.Ima
     """The master and one loose piece on its way, seen from where it goes; an arrow along its pull."""
     one, body = plan.rubber.loose[at], mould_bodies(plan).loose[at]
     pull = unit(one.frame.pull)
-    off = body.moved(loose_off_mm(one))
+    off = body.moved(one.drawn_off_mm)
     bodies = [body_of("master", *light_master(plan), rgb(PLASTER)), off]
     side = unit(np.cross([0.0, 0.0, 1.0], pull)) if abs(pull[2]) < 0.9 else np.array([1.0, 0.0, 0.0])
     way = unit(-pull - 0.85 * side) + np.array([0.0, 0.0, -0.25])

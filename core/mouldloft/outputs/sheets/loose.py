@@ -72,7 +72,8 @@ def _held(plan: MouldPlan, at: int) -> str:
     shell = plan.jacket.loose[at]
     if not shell.held_at_mm:
         return "by its own shape between glove and jacket"
-    size = plan.jacket.bolt.size.name if plan.jacket.bolt is not None else "M8"
+    bolt = plan.jacket.loose_bolt
+    size = f"{bolt.size.name} x {bolt.length_mm:g}" if bolt is not None else plan.rubber.built_to.bolt
     places = "; ".join(f"{height:.0f} mm up" for *_, height in shell.held_at_mm)
     return (
         f"{counted(len(shell.held_at_mm), 'bolt')} {size} through the jacket into plates glassed in behind its back "

@@ -1,4 +1,4 @@
-"""The answers to what two pieces lock, measured alike and set in one table."""
+"""The answers to what two pieces lock, measured alike."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ...trade.answers import Answer, Measured, weigh_answers
+from ...trade.answers import Measured
 from ...trade.seamterms import SeamTerms
 from ..locks import Locks
 from ..seam import Seam, measures_of
@@ -30,23 +30,26 @@ def weigh_division(
     seam, locks = two
     stretch = _share(locks)
     of_two = replace(measures_of(seam.figures), fill_mm3=division.two_piece_fill_mm3)
-    area = np.bincount(seam.labels, skin_areas, minlength=2) + flange_width_mm * seam.length_mm
-    found = [
-        Measured(
-            "two", 2, 2, of_two, 0.0, division.two_piece_deepest_mm, stretch,
-            float(area.max()) * 1e-6 * terms.jacket_kg_m2, True,
-        )
-    ]  # fmt: skip
+    area = np.bincount(seam.labels, skin_areas, minlength=2)
+    jacket_mm2, carried = area + flange_width_mm * seam.length_mm, 1e-6 * terms.rubber.kg_per_litre
+    gloves = 1e-6 * terms.rubber_kg_m2 * area
+    halves = 0.5 * carried * division.two_piece_fill_mm3 + gloves  # the lattice does not say which half fills what
+    heaviest = float(max(jacket_mm2.max() * 1e-6 * terms.jacket_kg_m2, halves.max()))
+    found = [measure_two(seam, locks, division.two_piece_fill_mm3, division.two_piece_deepest_mm, heaviest)]
     apart = division.jackets
     if apart is not None:
-        heaviest = max(piece.jacket_kg for piece in apart.pieces)
+        own = {piece.name: float(kg) for piece, kg in zip(seam.pieces, gloves)}
+        for share in apart.pieces:
+            own[share.glove] += carried * share.fill_mm3
+        heaviest = max(*(piece.jacket_kg for piece in apart.pieces), *own.values())
         found.append(
             Measured(
                 "jackets", 2, len(apart.pieces), replace(of_two, fill_mm3=apart.fill_mm3), apart.joint_mm,
                 apart.deepest_fill_mm, stretch, heaviest, apart.comes_off,
             )
         )  # fmt: skip
-    count, length = len(division.pieces), division.joint_length_mm
+    parts, length = division.pieces, division.joint_length_mm
+    count = len(parts)
     if count > 2:
         # every joint of more pieces is bent; where they hold each other, nothing but its length is known of the seam,
         # and the rest is taken for as large a share of it as of two
@@ -60,27 +63,18 @@ def weigh_division(
         found.append(
             Measured(
                 "gloves", count, count, measures, 0.0, division.deepest_fill_mm,
-                stretch if more is None else _share(more[1]), max(piece.jacket_kg for piece in division.pieces),
+                stretch if more is None else _share(more[1]),
+                max(max(p.jacket_kg, 1e-6 * terms.rubber_kg_m2 * p.area_mm2 + carried * p.fill_mm3) for p in parts),
                 more is not None,
             )
         )  # fmt: skip
     return tuple(found)
 
 
-def table_of(measured: tuple[Measured, ...], terms: SeamTerms) -> tuple[Answer, ...]:
-    """The table of answers."""
-    return weigh_answers(measured, terms.casts, terms.rubber, terms.rates, terms.currency)
-
-
-def with_rubber(
-    measured: tuple[Measured, ...], fills: tuple[tuple[float, float], tuple[float, float]], loose: int
-) -> tuple[Measured, ...]:
-    """The answers once two gloves are planned: their fill (mm³) and its depth (mm) as they came out, without and with
-    loose pieces, which make an answer of their own."""
-    two, *others = measured
-    rows = [replace(two, seam=replace(two.seam, fill_mm3=fill), deepest_mm=deep) for fill, deep in fills]
-    own = [replace(rows[1], kind="loose", loose=loose)] if loose else []
-    return (rows[0], *own, *others)
+def measure_two(seam: Seam, locks: Locks, fill_mm3: float, deepest_mm: float, heaviest_kg: float) -> Measured:
+    """Two pieces, with what of them is filled, how deep, and the heaviest jacket piece or glove."""
+    measures = replace(measures_of(seam.figures), fill_mm3=fill_mm3)
+    return Measured("two", 2, 2, measures, 0.0, deepest_mm, _share(locks), heaviest_kg, True)
 
 
 def _share(locks: Locks) -> float:

@@ -1,4 +1,5 @@
-"""Jackets apart from gloves: two gloves, each under one jacket piece or more, with joints in the glass alone.
+"""Jackets apart from gloves: two gloves, each under one jacket piece or more, with joints in the glass alone. Priced
+beside what is built; wall, bolts, cradles and closed meshes of it are not made.
 
 The glove's two pieces keep their seam. Each half of the outside is shared out among pulls of its own, so that less
 rubber has to fill what a single pull would lock; the joints between jackets of one half put no line on the cast.
@@ -56,8 +57,8 @@ class JacketShare:
 @dataclass(frozen=True, eq=False)
 class JacketsApart:
     """Two gloves under more jackets. labels : (m,) int8, index into pieces for each face; order : names, first off
-    first, empty where none was found; comes_off : and every way off tried again by rays. joint_mm : in the glass alone.
-    jacket_cells : as in `Division`, on its lattice."""
+    first, empty where none was found; comes_off : and every way off tried again by rays. joint_mm : in the glass
+    alone."""
 
     pieces: tuple[JacketShare, ...]
     labels: np.ndarray
@@ -66,9 +67,6 @@ class JacketsApart:
     comes_off: bool
     fill_mm3: float
     deepest_fill_mm: float
-    jacket_cells: np.ndarray
-    cell_mm: float
-    lattice_first_mm: tuple[float, float, float]
 
 
 def share_jackets(
@@ -213,6 +211,5 @@ def _measured(
     return JacketsApart(
         pieces, labels.astype(np.int8), float(far[in_glass & (far > _LEAST_JOINT_MM)].sum()),
         tuple(names[k] for k in found.order), off,
-        float(fill.sum()), deepest, blocks.jacket, body.lattice.pitch_mm,
-        tuple(float(c) for c in body.lattice.first_mm),  # type: ignore[arg-type]
+        float(fill.sum()), deepest,
     )  # fmt: skip

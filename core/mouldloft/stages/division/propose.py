@@ -21,7 +21,7 @@ from ...geometry.freedom import freedom_by_rays
 from ...geometry.polyline import length_mm
 from ...geometry.rays import RayScene, ray_scene
 from ...inputs.brief import Brief, SeamBrief
-from ...trade.answers import Answer, Measured
+from ...trade.answers import Measured
 from ...trade.laminate import Laminate, lay_up, mat_g_m2_from_oz
 from ...trade.price import piece_price
 from ...trade.seamterms import SeamTerms, seam_terms
@@ -141,7 +141,6 @@ class Division:
     measured: tuple[
         Measured, ...
     ] = ()  # the answers by its lattice, without loose pieces, which follow from the rubber
-    answers: tuple[Answer, ...] = ()  # the table: two pieces with fill, more jackets, more glove pieces
 
     @property
     def comes_off(self) -> bool:
@@ -158,9 +157,13 @@ ROUGH_SHARE = 0.7  # of the lattice's cells: a second one tells how far the firs
 
 def beyond_two(master: Master, locks: Locks, brief: Brief) -> tuple[str, ...]:
     """In words, which of the brief's limits the two pieces break; none where they will do."""
+    return fill_beyond_two(master, locks.fill_mm3, float(locks.fill_mm.max(initial=0.0)), brief)
+
+
+def fill_beyond_two(master: Master, fill_mm3: float, deepest_mm: float, brief: Brief) -> tuple[str, ...]:
+    """As `beyond_two`, of a fill as it is built."""
     skin = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).skin_mm
-    share = locks.fill_mm3 / max(master.volume_mm3, 1e-9)
-    return _broken_limits(share, float(locks.fill_mm.max(initial=0.0)), skin, brief.seam)
+    return _broken_limits(fill_mm3 / max(master.volume_mm3, 1e-9), deepest_mm, skin, brief.seam)
 
 
 def _broken_limits(share: float, deepest_mm: float, skin_mm: float, brief: SeamBrief) -> tuple[str, ...]:

@@ -110,7 +110,9 @@ def lay_up_jacket(
         most_kg=sum(piece.lift_with_glove.most_kg for piece in pieces) + cast * (1.0 + by_hand),
     )
     advice = tuple(_advice(pieces, start, lengths, closed, brief.jacket))
-    return Jacket(tuple(pieces), 0.0, advice, *_bolts_of(pieces, rubber, catalogue), loose)
+    glass = max((one.zone.thickness_mm for one in loose), default=0.0)
+    home = choose_bolt(rubber.built_to.bolt, 2.0 * glass) if loose else None
+    return Jacket(tuple(pieces), 0.0, advice, *_bolts_of(pieces, rubber, catalogue), loose, home)
 
 
 def flange_mm(piece: JacketPiece) -> float:

@@ -74,6 +74,7 @@ class Jacket:
     foot_bolt: BoltChoice | None = None  # through the flange on the board and the board
     fitted: tuple[int, ...] = ()  # numbers of the first piece's bolts that are fitted without play
     loose: tuple[LooseShell, ...] = ()  # rigid inserts between glove and jacket
+    loose_bolt: BoltChoice | None = None  # through the jacket and a loose piece's back, where there are any
 
 
 @dataclass(frozen=True)

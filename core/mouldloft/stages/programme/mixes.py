@@ -16,6 +16,7 @@ from ...base.figures import counted, listed
 from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue, temperature_factor
 from ...inputs.materials import RubberMaterial
+from ...trade.answers import THIN_FILL_MM
 from ...trade.handling import Grips, LiftedPart, grips_for
 from ..cast import Cast
 from ..cradle import Cradle
@@ -258,10 +259,14 @@ class Workshop:
         return self._rubber_batch(coat.name, piece, kg, kg_h, coat.thickened)
 
     def fill_depth_mm(self, piece: int) -> float:
-        """How deep the undercuts of a piece are that are filled, but for the deepest twentieth of their skin."""
+        """How deep the undercuts of a piece are that are filled, but for the deepest twentieth of their skin. Where
+        loose pieces take the place of some, no deeper than what they leave."""
         depth = self.locks.depth_mm
         own = (self.seam.labels == piece) & (depth > 0) & (self.locks.fill_mm > 0)
-        return float(np.quantile(depth[own], DEEP_SHARE)) if own.any() else 0.0
+        across = float(np.quantile(depth[own], DEEP_SHARE)) if own.any() else 0.0
+        if not any(one.piece == piece for one in self.rubber.loose) or not self.rubber.fills:
+            return across
+        return min(across, max(self.rubber.fills[piece].left_deep_mm, THIN_FILL_MM))
 
     def fill_lifts(self, piece: int) -> int:
         """Goes in which a piece's undercuts are filled, so that each can set."""

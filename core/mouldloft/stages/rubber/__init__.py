@@ -2,11 +2,10 @@
 
 from .amounts import flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
 from .coats import FILL_LIFT_MM, coat_volumes_mm3
-from .fills import fills_of
 from .fixture import check_registration
 from .flanges import lean_of, middle_lines, spaced_spots
 from .glove import brush_rubber
-from .record import Coat, Envelope, LoosePiece, Registration, RegistrationCheck, Rubber, RubberParts
+from .record import Coat, Envelope, Fill, LoosePiece, Registration, RegistrationCheck, Rubber, RubberParts
 from .rims import (
     OTHER_LINE_WITHIN,
     TOO_NEAR,
@@ -31,6 +30,7 @@ __all__ = [
     "TOO_NEAR",
     "Coat",
     "Envelope",
+    "Fill",
     "LoosePiece",
     "Registration",
     "RegistrationCheck",
@@ -40,7 +40,6 @@ __all__ = [
     "check_registration",
     "coat_volumes_mm3",
     "covered",
-    "fills_of",
     "flange_areas_mm2",
     "handled_edges_mm2",
     "inside_of_jacket_mm",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from scipy import ndimage
@@ -14,34 +13,41 @@ from ...geometry.inside import inside_cells
 from ...geometry.thickcells import deepest_mm
 from ...trade.answers import THIN_FILL_MM
 from ..master import Master
-from .record import Envelope, LoosePiece, Rubber
+from .record import Envelope, Fill, LoosePiece, RubberParts
 
 _CELL_MM = 6.0  # coarser in proportion past two metres
+LEAST_MM3 = 2.5e5  # of one glove: a quarter of a litre is no deep fill (invented)
 
 
-@dataclass(frozen=True)
-class Fills:
-    """mm³, and mm along the pull. all_mm3, deep_mm : without loose pieces; left_mm3, left_deep_mm : with them."""
-
-    all_mm3: float
-    deep_mm: float
-    left_mm3: float
-    left_deep_mm: float
-
-
-def fills_of(master: Master, rubber: Rubber) -> Fills:
-    """The undercut fill of two gloves. Only where it is thick all round is it deep: a web no thicker than
-    `THIN_FILL_MM` cures and bends as a skin does."""
+def fills_of(
+    master: Master,
+    envelopes: Sequence[Envelope],
+    parts: Sequence[RubberParts],
+    loose: Sequence[LoosePiece],
+    skin_mm: float,
+) -> tuple[Fill, ...]:
+    """The undercut fill of each of two gloves; nothing of more. Only where it is thick all round is it deep: a web no
+    thicker than `THIN_FILL_MM` cures and bends as a skin does. Under `LEAST_MM3` of fill its depth is not looked at."""
+    if len(envelopes) != 2:
+        return ()
     cell = _CELL_MM * max(1.0, max(master.size_mm) / 2000.0)
-    deep, left_deep, left = 0.0, 0.0, 0.0
-    for envelope, part in zip(rubber.envelopes, rubber.parts):
-        own = [one for one in rubber.loose if one.piece == envelope.piece]
-        fill, kept = _fill_cells(master, envelope, own, rubber.skin_thickness_mm, cell)
-        deep = max(deep, deepest_mm(fill, UP, cell, THIN_FILL_MM))
-        left_deep = max(left_deep, deepest_mm(fill & kept, UP, cell, THIN_FILL_MM))
-        # by share: a loose piece also takes some of the draft that stands over its fill
-        left += part.lock_fill_mm3 * float((fill & kept).sum()) / max(float(fill.sum()), 1.0)
-    return Fills(sum(part.lock_fill_mm3 for part in rubber.parts), deep, left, left_deep)
+    return tuple(_fill_of(master, *pair, loose, skin_mm, cell) for pair in zip(envelopes, parts))
+
+
+def _fill_of(
+    master: Master, envelope: Envelope, part: RubberParts, loose: Sequence[LoosePiece], skin_mm: float, cell_mm: float
+) -> Fill:
+    held = part.lock_fill_mm3
+    if held < LEAST_MM3:
+        return Fill(held, 0.0, held, 0.0)
+    own = [one for one in loose if one.piece == envelope.piece]
+    fill, kept = _fill_cells(master, envelope, own, skin_mm, cell_mm)
+    deep = deepest_mm(fill, UP, cell_mm, THIN_FILL_MM)
+    if not own:
+        return Fill(held, deep, held, deep)
+    # by share: a loose piece also takes some of the draft that stands over its fill
+    left = held * float((fill & kept).sum()) / max(float(fill.sum()), 1.0)
+    return Fill(held, deep, left, deepest_mm(fill & kept, UP, cell_mm, THIN_FILL_MM))
 
 
 def _fill_cells(

@@ -45,6 +45,7 @@ from .columns import (
     solid_of_piece_mm3,
     volume_of_columns,
 )
+from .fills import fills_of
 from .fixture import check_registration
 from .flanges import STEEPEST, Flanges, lay_flanges, lean_of, share_registered
 from .loose import find_loose_pieces, loose_mm3
@@ -548,6 +549,7 @@ def brush_rubber(
         section=section,
         registration=None if whole is None else _registration_of(whole, covers[0].envelope, seam, section),
         loose=loose,
+        fills=fills_of(master, envelopes, parts, loose, rule.skin_mm),
     )
 
 

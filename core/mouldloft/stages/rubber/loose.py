@@ -21,7 +21,7 @@ from ...geometry.frame import PullFrame, as_point, pull_frame
 from ...geometry.heightmap import sample_map
 from ...geometry.sampling import covering_points
 from ...inputs.brief import RubberBrief
-from ...trade.answers import DEEP_FILL_MM, HEAVY_FILL_MM3
+from ...trade.answers import DEEP_FILL_MM, HEAVY_FILL_MM3, WORTH_MORE
 from ...trade.section import JointSection
 from ...trade.thickness import ThicknessRule
 from ..master import Master, skin_faces
@@ -31,7 +31,6 @@ from .thickness import wanted_thickness_mm
 LEAST_LOOSE_MM3 = 2.5e5  # nobody lays up, bolts home and lifts out a smaller one (invented)
 HOLD_APART = 0.5  # of its length against the jacket: how far apart two bolts hold a loose piece (common practice)
 MOST_EACH = 4  # tried on each half
-_WORTH_IT = 1.1  # times the depth that is too deep (invented)
 _LEAST_THICK_MM = 25.0  # laminate on both sides and room to lay it up (common practice)
 _OFF_PULL_DEG = 30.0  # nearer to the jacket's own pull it would be part of the jacket
 _TURN_DEG = 30.0
@@ -325,7 +324,7 @@ def _holds_alone(piece: LoosePiece, off: Sequence[LoosePiece], points_mm: np.nda
 def _deep_or_heavy(volume_mm3: float, deep_mm: float, skin_mm: float) -> bool:
     """Is a fill deep or heavy of which so much can go? Between it and the skin a skin of rubber stays. One that is
     little too deep is left as rubber: a loose piece is laid up, and put home for every cast."""
-    return volume_mm3 > HEAVY_FILL_MM3 or deep_mm + skin_mm > _WORTH_IT * DEEP_FILL_MM
+    return volume_mm3 > HEAVY_FILL_MM3 or deep_mm + skin_mm > WORTH_MORE * DEEP_FILL_MM
 
 
 def _in_fill(envelope: Envelope, cells: np.ndarray) -> np.ndarray:

@@ -12,6 +12,8 @@ from ...geometry.frame import PullFrame
 from ...inputs.brief import JointBrief, RubberBrief
 from ...trade.section import JointSection, choose_section
 
+DRAWN_OFF = 0.6  # of a loose piece's greatest size
+
 
 @dataclass(frozen=True, eq=False)
 class Envelope:
@@ -84,6 +86,11 @@ class LoosePiece:
     def grid(self) -> Grid:
         """The lattice of its floor."""
         return Grid(*self.origin_mm, self.pixel_mm, *self.floor_mm.shape)
+
+    @property
+    def drawn_off_mm(self) -> np.ndarray:
+        """(3,) how far pictures, page and solids draw it off its glove, along its own pull."""
+        return DRAWN_OFF * max(self.size_mm) * self.frame.pull
 
     def holds(self, points_mm: np.ndarray) -> np.ndarray:
         """(k,) bool: which (k, 3) plan points stand over its floor; of those in its glove's envelope it takes them."""
@@ -168,6 +175,17 @@ class RubberParts:
 
 
 @dataclass(frozen=True)
+class Fill:
+    """Undercut fill of one glove: mm³, and how deep it is along the pull where it is thick all round (mm). all_mm3,
+    deep_mm : were there no loose pieces; left_mm3, left_deep_mm : as it is built."""
+
+    all_mm3: float
+    deep_mm: float
+    left_mm3: float
+    left_deep_mm: float
+
+
+@dataclass(frozen=True)
 class Coat:
     """One brushed layer: its build, what it is for, and the volume it takes over all pieces."""
 
@@ -197,6 +215,7 @@ class Rubber:
     section: JointSection | None = None  # what the joint is built to
     registration: Registration | None = None
     loose: tuple[LoosePiece, ...] = ()  # rigid inserts in place of fill, of two pieces alone
+    fills: tuple[Fill, ...] = ()  # of each of two gloves; of more than two none
 
     @property
     def built_to(self) -> JointSection:
@@ -205,6 +224,15 @@ class Rubber:
             return self.section
         own = RubberBrief(flange_width_mm=self.flange_width_mm, flange_thickness_mm=self.flange_thickness_mm)
         return choose_section(1000.0, self.skin_thickness_mm, own, JointBrief())
+
+    @property
+    def fill(self) -> Fill | None:
+        """Both gloves' fill: volumes together, depths the worst. None of more than two."""
+        if not self.fills:
+            return None
+        every = [(one.all_mm3, one.deep_mm, one.left_mm3, one.left_deep_mm) for one in self.fills]
+        held, deep, left, left_deep = zip(*every)
+        return Fill(sum(held), max(deep), sum(left), max(left_deep))
 
     @property
     def skin_m2(self) -> float:

@@ -49,13 +49,14 @@ class Judged:
     board_mm: float | None = None
 
     @property
-    def rank(self) -> tuple[bool, float]:
+    def rank(self) -> tuple[int, float]:
         """Kept limits first, then the price. A small breach (a palm's breadth, for a mirror and a roller on a stick) is
-        weighed, not barred: a hundredth of the skin as a twentieth of the price; a place that would tear the glove is
-        barred. A seam that leaves the plane has to save a thirtieth: a flat wall is simply stood up."""
+        weighed, not barred: a hundredth of the skin as a twentieth of the price; one that does not let the cast
+        out comes last: what nobody can lay up is filled or cored, but a cast that stays in its mould is none. A seam
+        that leaves the plane has to save a thirtieth: a flat wall is simply stood up."""
         excess = self.limits.excess
         off_plane = 0.0 if self.drawn.kind == "plane" else LESS_SIMPLE_SAVES
-        barred = excess > _SMALL_BREACH or self.limits.overstretched_mm2 > 0
+        barred = 2 if self.limits.overstretched_mm2 > 0 else int(excess > _SMALL_BREACH)
         return barred, self.drawn.price.total * (1.0 + _EXCESS_WEIGHS * excess + off_plane)
 
 

@@ -73,7 +73,7 @@ def _priced(place: Place, candidate: Candidate, brief: SeamBrief) -> Judged | No
     return min(asked or found, key=lambda judged: judged.rank)
 
 
-def _rank(judged: Judged, candidate: Candidate, opening: Opening) -> tuple[bool, float]:
+def _rank(judged: Judged, candidate: Candidate, opening: Opening) -> tuple[int, float]:
     """The seam's own rank, but of a body with a mirror plane a direction askew to it has to save a tenth: its halves
     are unlike, and its seam runs where no eye expects one. One that is nearly square or along has to save a
     thirtieth beside the one that is: a wall is stood up square (common practice, no source)."""

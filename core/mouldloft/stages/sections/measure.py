@@ -142,6 +142,20 @@ def broken_limits(part: Part, brief: Brief) -> tuple[str, ...]:
     return tuple(out)
 
 
+def asks_of_whole(master: Master, brief: Brief, catalogue: Catalogue) -> tuple[str, ...]:
+    """In words, which limits of reach, lift or van a master breaks in one; by its size alone where that says enough."""
+    weights = weights_of(master, brief, catalogue)
+    skin_m2 = master.skin_area_mm2 * master.detail_allowance / 1e6
+    kg = skin_m2 * max(weights.cast_kg_m2, weights.jacket_kg_m2 / 2, weights.glove_kg_m2 / 2)
+    light = 1.5 * kg < team_limit_kg(MOST_LIFTERS, brief.jacket)  # the joint is less than half of it
+    size = tuple(float(side) for side in master.size_mm)
+    # a way inside winds, but hardly to twice the longest side
+    if light and max(size) < 0.6 * POLE_MM and fits_van((size[0], size[1], size[2]), brief.sections.van_mm):
+        return ()
+    whole = part_of("whole", master.vertices_mm, master.faces, None, (), master, weights, brief)
+    return broken_limits(whole, brief)
+
+
 def bands_needed(part: Part, brief: Brief) -> tuple[int, int]:
     """Along which axis (0 to 2) a part that breaks a limit is cut level, and into how many bands at least."""
     size = np.array(part.size_mm)

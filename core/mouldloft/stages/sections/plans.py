@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from ...base.errors import Cancelled, MouldloftError
 from ...base.progress import SILENT, Progress
-from ...geometry.frame import pull_frame
 from ...geometry.parting import Mesh
 from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue, read_catalogue
-from ..master import Master, prepare_master
+from ..master import Master
 from ..pipeline import plan
 from ..plan import MouldPlan
+from .parts import brief_of_part, master_of_part
 from .record import Sections
 
 
@@ -66,30 +66,3 @@ def _planned(name: str, master: Master, brief: Brief, catalogue: Catalogue, prog
         raise
     except MouldloftError as error:
         return PartPlan(name, None, str(error))
-
-
-def master_of_part(sections: Sections, at: int, mesh: Mesh, brief: Brief, progress: Progress = SILENT) -> Master:
-    """A section stood on its cut face, or as the whole stands. Raises `MasterRefused`, as for a part too small."""
-    vertices, faces = mesh
-    part = sections.parts[at]
-    if part.stands_on:
-        vertices = pull_frame(sections.cuts[part.stands_on - 1].section.normal).to_frame(vertices)
-    return prepare_master(vertices, faces, brief.master, name=part.name, progress=progress)
-
-
-def brief_of_part(sections: Sections, at: int, brief: Brief) -> Brief:
-    """The brief for one section: what the user placed on the whole has no place on it."""
-    part = sections.parts[at]
-    title = brief.piece or sections.master.name
-    return replace(
-        brief,
-        piece=f"{title}, {part.name}",
-        master=replace(
-            brief.master, finished_height_mm=None, unit="mm", up=None, front=None,
-            base="open" if part.stands_on else brief.master.base,
-        ),
-        opening=replace(brief.opening, direction=None),
-        seam=replace(brief.seam, own_line=None, plane_offset_mm=None, keep_clear=None, pieces=2),
-        rubber=replace(brief.rubber, handling_points_mm=()),
-        keys=replace(brief.keys, own_keys=()),
-    )  # fmt: skip

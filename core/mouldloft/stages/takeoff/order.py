@@ -32,7 +32,6 @@ from ...base.progress import SILENT, Progress
 from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue
 from ...inputs.materials import Material, MatMaterial, ResinMaterial, RubberMaterial
-from ...trade.bolts import choose_bolt
 from ...trade.money import Money, price_job
 from ...trade.observed import observed_assumptions
 from ...trade.packs import cheapest_packs
@@ -53,7 +52,6 @@ ORDER_SECTIONS = ("wall", "glove", "jacket", "cradle", "casts", "finish")
 MOULD_SECTIONS = ORDER_SECTIONS[:-2]
 MASTER_RELEASE_COATINGS = 1.0  # the release's kg/m² is in all its coats; master, flanges and rubber get it once
 CAST_RELEASES = 0.5  # common practice: half of it again before each cast, for the glove's sake
-LOOSE_BOLT = "M8"  # common practice: what holds a loose piece home, where the jacket itself has no bolts
 LEAST_LIFE_CASTS = 1.0
 LIFE_THICKNESS_MM = 6.0  # a skin thinner than this wears in proportion (our rule, common practice, no source)
 LIFE_TEAR_N_MM = 20.0  # rubber weaker than this wears in proportion (our rule, common practice, no source)
@@ -244,10 +242,9 @@ def _jacket_needs(jacket: Jacket, brief: Brief, catalogue: Catalogue) -> Iterabl
             yield Need(made, "jacket", exactly(count), 0.05)
     plates = sum(len(one.held_at_mm) for one in jacket.loose)
     if plates:
-        bolt, glass_mm = jacket.bolt, max(one.zone.thickness_mm for one in jacket.loose)
-        size = bolt.size.name if bolt is not None else LOOSE_BOLT
-        through = choose_bolt(size, 2.0 * glass_mm)
-        yield Need(catalogue.bolt_for(through.size.diameter_mm, through.length_mm), "jacket", exactly(plates), 0.05)
+        held = jacket.loose_bolt
+        made = catalogue.bolt_for(held.size.diameter_mm, held.length_mm) if held else catalogue.bolt[0]
+        yield Need(made, "jacket", exactly(plates), 0.05)
     for rib in (rib for piece in jacket.pieces for rib in piece.ribs):
         board = catalogue.board_for(rib.core_width_mm)
         layers = math.ceil(rib.core_width_mm / board.thickness_mm - 1e-9)  # on edge, glued up where one is too thin

@@ -1,0 +1,104 @@
+"""A first look at the moulds of a master's sections, for a table: each parted on a plane, on a light copy of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ...base.errors import Cancelled, MouldloftError
+from ...base.progress import SILENT, Progress
+from ...inputs.brief import Brief
+from ...inputs.catalogue import Catalogue
+from ...trade.answers import QUICK_SPREAD, Measured
+from ...trade.price import SeamMeasures
+from ...trade.seamterms import SeamTerms, for_directions, terms_for
+from ..lighter import lighten
+from ..locks import find_locks
+from ..master import Master
+from ..opening import find_opening
+from ..rubber import brush_rubber
+from ..seam import measures_of, place_seam, skin_areas_mm2
+from ..sections import Sections, brief_of_part, master_of_part
+from ..undercut import undercut_field
+from ..visibility import how_it_shows
+
+_TRIANGLES = 3000  # of a light copy: fill within some tenths of the whole one's
+
+
+@dataclass(frozen=True)
+class _Looked:
+    """One section in two pieces on a plane. stretch : of what is allowed; heaviest_kg : jacket piece or glove."""
+
+    seam: SeamMeasures
+    deepest_mm: float
+    stretch: float
+    heaviest_kg: float
+
+
+def measure_sections(
+    sections: Sections, terms: SeamTerms, brief: Brief, catalogue: Catalogue, progress: Progress = SILENT
+) -> Measured | str:
+    """Sections as an answer beside one mould: the sum of their moulds and their cuts; the sentence that refused a part
+    where one was.
+
+    terms : of the whole. Loose pieces stand in the sections' fills as they would in the whole's.
+    """
+    looked = []
+    for k, part in enumerate(sections.parts):
+        progress.step(k / len(sections.parts), f"{part.name} as a mould of its own")
+        try:
+            looked.append(_look(sections, k, brief, catalogue))
+        except Cancelled:
+            raise
+        except MouldloftError as error:
+            return f"the {part.name} was refused a mould of its own: {error}"
+    cuts = [cut.section.perimeter_mm for cut in sections.cuts]
+    shown = [cut.section.perimeter_mm * cut.shown for cut in sections.cuts]
+    count = len(looked)
+    return Measured(
+        "sections", 2 * count, 2 * count, _sum_of([one.seam for one in looked]), 0.0,
+        max(one.deepest_mm for one in looked), max(one.stretch for one in looked),
+        max(one.heaviest_kg for one in looked), True, parts=count, more_hours=sections.price.hours,
+        more_total=sections.price.total, cuts_mm=float(sum(cuts)), cuts_on_show_mm=float(sum(shown)),
+        over=sections.left, spread=QUICK_SPREAD,
+    )  # fmt: skip
+
+
+def _look(sections: Sections, at: int, brief: Brief, catalogue: Catalogue) -> _Looked:
+    part, own = sections.parts[at], brief_of_part(sections, at, brief)
+    own = replace(own, seam=replace(own.seam, kind="plane"))
+    master = _light(master_of_part(sections, at, (part.vertices_mm, part.faces), own))
+    terms = terms_for(master.height_mm, own, catalogue)
+    show = how_it_shows(master, own.seam)
+    opening = find_opening(master, own.opening, show=show, terms=for_directions(terms))
+    field = undercut_field(master, opening.chosen.direction)
+    seam = place_seam(master, opening, field, own.seam, show=show, terms=terms)
+    material = catalogue.rubber_for(own.materials)
+    locks = find_locks(master, field, seam, material)
+    rubber = brush_rubber(master, seam, own, rubber_material=material)
+    fill, area = rubber.fill, np.bincount(seam.labels, skin_areas_mm2(master), minlength=2)
+    area = area + rubber.built_to.reach_mm * seam.length_mm
+    jackets = 1e-6 * terms.jacket_kg_m2 * area
+    gloves = [1e-6 * terms.rubber.kg_per_litre * each.total_mm3 for each in rubber.parts]
+    assert fill is not None
+    return _Looked(
+        replace(measures_of(seam.figures), fill_mm3=fill.left_mm3), fill.left_deep_mm,
+        locks.worst_stretch / max(locks.stretch_allowed, 1e-9), float(max(*jackets, *gloves)),
+    )  # fmt: skip
+
+
+def _light(master: Master) -> Master:
+    return lighten(master, _TRIANGLES).master
+
+
+def _sum_of(seams: list[SeamMeasures]) -> SeamMeasures:
+    total = seams[0]
+    for each in seams[1:]:
+        total = SeamMeasures(
+            total.length_mm + each.length_mm, total.on_show_mm + each.on_show_mm, total.bent_mm + each.bent_mm,
+            total.past_reach_mm + each.past_reach_mm, total.keep_clear_mm + each.keep_clear_mm,
+            total.lines + each.lines, total.fill_mm3 + each.fill_mm3, total.locked_mm2 + each.locked_mm2,
+            total.solid_mm3 + each.solid_mm3, total.facing_mm + each.facing_mm,
+        )  # fmt: skip
+    return total
