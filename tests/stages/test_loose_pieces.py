@@ -111,6 +111,32 @@ def test_it_leaves_along_its_own_pull_once_the_jacket_is_off(planned, solids):
     assert (stuck ^ solids["glove, left piece"]).volume() > 1e4
 
 
+def test_every_rigid_solid_leaves_in_the_order_of_taking_off(planned, solids):
+    """Jackets as the seam says, then loose pieces as numbered: each swept by an outside library past all that still
+    stands."""
+    pulls = {f"jacket, {piece.name}": np.array(piece.pull) for piece in planned.seam.pieces}
+    order = [f"jacket, {name}" for name in planned.seam.taking_off]
+    pulls |= {one.name: one.frame.pull for one in planned.rubber.loose}
+    order += [one.name for one in planned.rubber.loose]
+    assert len(order) == 3
+    stands = {name: s for name, s in solids.items() if name.startswith(("glove", "jacket", "loose", "master half"))}
+    for name in order:
+        going = stands.pop(name)
+        for far in (1.0, 10.0, 60.0, 300.0):
+            moved = going.translate((far * pulls[name]).tolist())
+            assert max((moved ^ other).volume() for other in stands.values()) < 50.0, (name, far)
+
+
+def test_a_hook_deeper_than_fill_may_be_is_answered_by_its_loose_piece(planned):
+    """The table, by the fill as it is built: 140 mm of slot are over 80, what is left is not."""
+    rows = {row.kind: row for row in planned.answers.rows}
+    assert rows["two"].deepest_mm > 100.0
+    assert "over 80 mm" in rows["two"].reason
+    assert rows["loose"].recommended
+    assert rows["loose"].fill_mm3 < rows["two"].fill_mm3 - 0.9 * planned.rubber.loose[0].volume_mm3
+    assert "More pieces?" not in summary_text(planned)  # what asked for them is gone
+
+
 def test_its_weight_order_and_work_by_hand(planned):
     (shell,), (one,) = planned.jacket.loose, planned.rubber.loose
     # a box of the laminate: area by the piece's own sides

@@ -74,11 +74,11 @@ def plan(
         ("rubber", "keys"), lambda: key_glove(master, seam, locks, bare, brief, catalogue, progress)
     )
     jacket, cradle = kept.take(("jacket", "cradle"), lambda: back_glove(rubber, keys, brief, catalogue, progress))
+    (peel,) = kept.take(("peel",), lambda: (peel_off(master, seam, locks, rubber, brief, catalogue, progress, keys),))
     (answers,) = kept.take(
         ("answers",),
         lambda: (weigh_ways(master, seam, locks, division, rubber, jacket, brief, catalogue, progress),),
     )
-    (peel,) = kept.take(("peel",), lambda: (peel_off(master, seam, locks, rubber, brief, catalogue, progress, keys),))
     (cast,) = kept.take(("cast",), lambda: (_cast(master, seam, locks, brief, catalogue, progress, peel),))
     takeoff, programme = kept.take(
         ("takeoff", "programme"),
