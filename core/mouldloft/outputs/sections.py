@@ -20,6 +20,7 @@ from ..solids.sections import SectionSolids
 from ..stages.plan import MouldPlan
 from ..stages.sections import Sections
 from ..stages.sections.plans import SectionPlans
+from ..trade.answers import stretch_words
 from ..trade.lifting import who_lifts
 from ..trade.sectioning import sectioning_assumptions
 from .results import Written, write_results
@@ -129,7 +130,7 @@ def section_table(sections: Sections, plans: SectionPlans) -> tuple[TableRow, ..
         row("Rubber", lambda p: p.rubber.volume_mm3.likely * rubber_kg_per_mm3(p), kg),
         row("Undercut fill", fill_mm3, litres),
         row("Deepest fill", lambda p: float(p.locks.fill_mm.max(initial=0.0)), mm, worst=True),
-        row("Stretch by rule, of what is allowed", _stretch, percent, worst=True),
+        row("Stretch by rule, of what is allowed", _stretch, stretch_words, worst=True),
         row("Seam", lambda p: p.seam.length_mm, metres, more=sum(c.section.perimeter_mm for c in sections.cuts)),
         row("of it on show", lambda p: p.seam.figures.on_show_mm, metres, more=_cuts_on_show(sections)),
         row("Jackets", lambda p: sum(q.mass_kg for q in p.jacket.pieces), kg),

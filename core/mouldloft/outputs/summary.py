@@ -24,7 +24,7 @@ from ..stages.jacket.record import JacketPiece
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
 from ..stages.takeoff import OrderLine
-from ..trade.answers import Answer
+from ..trade.answers import Answer, stretch_words
 from ..trade.money import Money
 from .peelwords import peel_rows
 from .whereabouts import undercut_words
@@ -186,7 +186,7 @@ def _answer_words(answer: Answer, plan: MouldPlan) -> str:
         cash, hours = f"about {cash} ({number(low, 2)} to {number(high, 2)})", f"about {hours}"
     return (
         f"{cash} and {hours} of seam, fill and further pieces; "
-        f"stretch {percent(answer.stretch)} of what is allowed; fill {litres(answer.fill_mm3)}, "
+        f"stretch {stretch_words(answer.stretch)} of what is allowed; fill {litres(answer.fill_mm3)}, "
         f"{mm(answer.deepest_mm)} deep; seam {metres(answer.seam_mm)}, {metres(answer.on_show_mm)} on show; heaviest "
         f"jacket or glove {kg(answer.heaviest_kg)}; {answer.reason}"
     )

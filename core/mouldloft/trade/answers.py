@@ -21,6 +21,7 @@ DEEP_FILL_MM = 80.0  # deeper fill is heavy, cures slowly and stretches little: 
 
 WORTH_MORE = 1.1  # times the depth that is too deep: one that is little too deep is left as it is (invented)
 QUICK_SPREAD = 0.2
+AT_BREAK = 3.0  # times what is allowed, a third of the elongation at break
 HEAVY_FILL_MM3 = 5e6  # five litres, as many kilograms and more on two gloves (common practice)
 
 Kind = Literal["two", "loose", "jackets", "gloves", "sections"]
@@ -77,6 +78,11 @@ class Answer:
     recommended: bool
     reason: str
     spread: float = 0.0
+
+
+def stretch_words(share: float) -> str:
+    """A stretch by rule, of what is allowed: past thrice, where rubber breaks, only that."""
+    return percent(share) if share <= AT_BREAK else f"over {percent(AT_BREAK)}"
 
 
 def further_jackets_hours(joint_mm: float, further: int, casts: int, rates: RatesBrief) -> float:
@@ -149,7 +155,7 @@ def _broken(found: Measured, most_lift_kg: float) -> tuple[str, ...]:
     if found.deepest_mm > DEEP_FILL_MM:
         out.append(f"fill {mm(found.deepest_mm)} deep, over {mm(DEEP_FILL_MM)}")
     if found.stretch > 1.0:
-        out.append(f"stretch {percent(found.stretch)} of what is allowed")
+        out.append(f"stretch {stretch_words(found.stretch)} of what is allowed")
     if found.heaviest_kg > most_lift_kg:
         out.append(f"{kg(found.heaviest_kg)} to lift, over the {kg(most_lift_kg)} that hands may")
     return (*out, *found.over)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from ...base.errors import Cancelled, MouldloftError
-from ...base.figures import counted, litres, mm, percent
+from ...base.figures import counted, litres, mm
 from ...base.progress import SILENT, Progress
 from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue
-from ...trade.answers import DEEP_FILL_MM, WORTH_MORE, Answer, Measured, weigh_answers
+from ...trade.answers import DEEP_FILL_MM, WORTH_MORE, Answer, Measured, stretch_words, weigh_answers
 from ...trade.lifting import MOST_LIFTERS, team_limit_kg
 from ...trade.seamterms import SeamTerms, terms_for
 from ..division import Division, measure_two
@@ -98,7 +98,7 @@ def _asks_of(built: Measured, most_kg: float) -> tuple[str, ...]:
     if built.deepest_mm > WORTH_MORE * DEEP_FILL_MM:
         out.append(f"fill stays {mm(built.deepest_mm)} deep, over {mm(DEEP_FILL_MM)}")
     if built.stretch > 1.0:
-        out.append(f"the glove stretches {percent(built.stretch)} of what is allowed")
+        out.append(f"the glove stretches {stretch_words(built.stretch)} of what is allowed")
     if built.heaviest_kg > most_kg:
         out.append(f"a piece of {built.heaviest_kg:.0f} kg is over what hands may lift, {most_kg:.0f} kg")
     return tuple(out)
