@@ -29,7 +29,8 @@ def steps_along(shape: tuple[int, ...], pull: np.ndarray) -> np.ndarray:
 def deepest_mm(cells: np.ndarray, pull: np.ndarray, pitch_mm: float, thin_mm: float) -> float:
     """Longest run of cells, bool over a lattice, along a pull, to a cell; only where they are thick all round, by more
     than `thin_mm`. 0 where none are."""
-    thick = thick_cells(cells, thin_mm / 2.0 / pitch_mm)
+    around = ndimage.find_objects(cells.astype(np.int8))
+    thick = thick_cells(cells[around[0]], thin_mm / 2.0 / pitch_mm) if around else cells
     if not thick.any():
         return 0.0
     shifts = steps_along(thick.shape, pull)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from ..base.figures import counted, kg, listed, mm, money, percent
+from ..base.figures import counted, kg, listed, mm, money, strain_by_rule
 from ..base.marks import Assumption, Mark
 from ..inputs.brief import RatesBrief
 from .price import RubberPrice, SeamMeasures, SeamPrice, piece_price, price_seam, wall_hours
@@ -82,7 +82,7 @@ class Answer:
 
 def stretch_words(share: float) -> str:
     """A stretch by rule, of what is allowed: past thrice, where rubber breaks, only that."""
-    return percent(share) if share <= AT_BREAK else f"over {percent(AT_BREAK)}"
+    return strain_by_rule(share, AT_BREAK)
 
 
 def further_jackets_hours(joint_mm: float, further: int, casts: int, rates: RatesBrief) -> float:
