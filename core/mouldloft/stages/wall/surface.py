@@ -30,6 +30,7 @@ from ..seam import Seam, skin_bounds
 from .rulings import LEAST_ANGLE_DEG, STEP_MM, Rulings, rule_line, section_area, stands_on_board, strip_runs
 
 _PIXELS = 350  # along the master's longest side
+_REACH_PIXELS = 72  # over the reach, at most: a master smaller than a foot has its flanges on coarser ones
 _REACH_SHARE, _REACH_LEAST_MM, _REACH_MOST_MM = 1 / 9, 60.0, 200.0  # of the longest side: past any flange's width
 ROOT_SHARE, ROOT_MOST_MM = 1 / 20, 30.0  # of the longest side: how far the wall is turned square (common practice)
 _RULED_SHARE = 0.8  # of the reach: how far strips are ruled straight
@@ -102,7 +103,9 @@ def parting_surface(seam: Seam, master: Master) -> PartingSurface:
     Where the wall can be a bent sheet the sheet is ruled first, and the surface fitted to it.
     """
     frame = pull_frame(np.asarray(seam.pieces[0].pull, float))
-    pixel, reach = max(master.size_mm) / _PIXELS, reach_of(master)
+    # round a small master the flanges are wider than it is: no more pixels over them than need be
+    reach = reach_of(master)
+    pixel = max(max(master.size_mm) / _PIXELS, reach / _REACH_PIXELS)
     points = frame.to_frame(master.vertices_mm)
     grid = grid_around(points, pixel, reach + 4 * pixel)
     lines = [(line.points_mm, line.closed) for line in seam.lines]
