@@ -77,9 +77,8 @@ def _look(sections: Sections, at: int, brief: Brief, catalogue: Catalogue) -> _L
     material = catalogue.rubber_for(own.materials)
     locks = find_locks(master, field, seam, material)
     rubber = brush_rubber(master, seam, own, rubber_material=material)
-    fill, area = rubber.fill, np.bincount(seam.labels, skin_areas_mm2(master), minlength=2)
-    area = area + rubber.built_to.reach_mm * seam.length_mm
-    jackets = 1e-6 * terms.jacket_kg_m2 * area
+    fill, skin = rubber.fill, np.bincount(seam.labels, skin_areas_mm2(master), minlength=2)
+    jackets = 1e-6 * terms.jacket_kg_m2 * (skin + rubber.built_to.reach_mm * seam.length_mm)
     gloves = [1e-6 * terms.rubber.kg_per_litre * each.total_mm3 for each in rubber.parts]
     assert fill is not None
     return _Looked(

@@ -39,8 +39,8 @@ def weigh_division(
     apart = division.jackets
     if apart is not None:
         own = {piece.name: float(kg) for piece, kg in zip(seam.pieces, gloves)}
-        for share in apart.pieces:
-            own[share.glove] += carried * share.fill_mm3
+        for one in apart.pieces:
+            own[one.glove] += carried * one.fill_mm3
         heaviest = max(*(piece.jacket_kg for piece in apart.pieces), *own.values())
         found.append(
             Measured(
