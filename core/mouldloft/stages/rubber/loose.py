@@ -110,14 +110,15 @@ def _of_one_half(
     cells = _cells_of(envelope, coarse)
     if not len(cells):
         return []
-    tried = [_looked(standing, pull_frame(pull), cells, coarse) for pull in _pulls(master, envelope.frame.pull)]
+    draft = brief.draft_deg
+    tried = [_looked(standing, pull_frame(pull), cells, coarse, draft) for pull in _pulls(master, envelope.frame.pull)]
     made: list[LoosePiece] = []
     exact: _Standing | None = None
     left = np.ones(len(cells), bool)
     for _ in range(MOST_EACH):
         best = _best([_freed(one, left, coarse) for one in tried])
         around = _beside(master, envelope.frame.pull, best.looked.frame.pull)
-        nearer = [_looked(standing, pull_frame(pull), cells, coarse) for pull in around]
+        nearer = [_looked(standing, pull_frame(pull), cells, coarse, draft) for pull in around]
         best = _best([best, *(_freed(one, left, coarse) for one in nearer)])
         if best.count * coarse**3 < LEAST_LOOSE_MM3:
             break
@@ -233,8 +234,10 @@ def _floor(standing: _Standing, frame: PullFrame, cells: np.ndarray, pixel_mm: f
     return grid, height
 
 
-def _looked(standing: _Standing, frame: PullFrame, cells: np.ndarray, cell_mm: float) -> _Looked:
+def _looked(standing: _Standing, frame: PullFrame, cells: np.ndarray, cell_mm: float, draft_deg: float) -> _Looked:
+    """What a pull frees, with draft: over a long way out it takes more than it is worth."""
     grid, floor = _floor(standing, frame, cells, cell_mm)
+    floor = limit_slope(floor, draft_deg, cell_mm)
     at = frame.to_frame(cells)
     i, j = grid.nearest(at[:, 0], at[:, 1])
     return _Looked(frame, grid, i, j, at[:, 2] > floor[i, j] + 0.5 * cell_mm)
