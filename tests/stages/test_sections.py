@@ -15,11 +15,14 @@ from mouldloft.base.progress import Progress
 from mouldloft.geometry.branches import find_necks, is_narrow, least_section, section_at
 from mouldloft.geometry.parting import cut_off
 from mouldloft.inputs.brief import Brief, brief_from_dict
+from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.sections import advice, write_sections
 from mouldloft.solids.sections import FIT_MM, make_section_solids
+from mouldloft.stages.answers.quick import measure_sections
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.sections import propose_sections
 from mouldloft.stages.sections.parts import brief_of_part, master_of_part
+from mouldloft.trade.seamterms import terms_for
 from mouldloft.trade.sectioning import fits_van, price_sections
 
 NODES = 15_000
@@ -230,6 +233,25 @@ def test_it_stops_when_told(bell, tmp_path):
     progress.cancel()
     with pytest.raises(Cancelled):
         propose_sections(bell, Brief(), progress=progress)
+
+
+def test_the_moulds_of_sections_looked_at_quickly(bell_sections):
+    """Two balls, each parted by a plane through its pole, half round from rim to rim of its cut: about pi times the
+    radius and no fill to speak of. What the cuts cost and leave on the cast is the proposal's own."""
+    catalogue = read_catalogue(None)
+    found = measure_sections(
+        bell_sections, terms_for(bell_sections.master.height_mm, Brief(), catalogue), Brief(), catalogue
+    )
+    assert not isinstance(found, str)
+    count = len(bell_sections.parts)
+    assert (found.parts, found.gloves, found.jackets) == (count, 2 * count, 2 * count)
+    assert found.more_total == bell_sections.price.total
+    assert found.cuts_mm == pytest.approx(sum(cut.section.perimeter_mm for cut in bell_sections.cuts))
+    assert found.deepest_mm == 0.0
+    assert found.stretch < 1.0
+    # round each ball once, less what the bar takes; the bar itself is parted along both its sides
+    bar = APART - 2 * BALL
+    assert found.seam.length_mm == pytest.approx(2 * 2 * np.pi * BALL + 2 * bar, rel=0.15)
 
 
 def test_the_folder_holds_words_cuts_and_closed_parts(bell_sections, bell_solids, tmp_path):

@@ -13,6 +13,7 @@ from ...inputs.catalogue import Catalogue
 from ...trade.answers import QUICK_SPREAD, Measured
 from ...trade.price import SeamMeasures
 from ...trade.seamterms import SeamTerms, for_directions, terms_for
+from ...trade.thickness import choose_thickness
 from ..lighter import lighten
 from ..locks import find_locks
 from ..master import Master
@@ -23,6 +24,7 @@ from ..sections import Sections, brief_of_part, master_of_part
 from ..undercut import undercut_field
 from ..visibility import how_it_shows
 
+_PIXELS = 3.0  # over the skin
 _TRIANGLES = 3000  # of a light copy: fill within some tenths of the whole one's
 
 
@@ -69,6 +71,9 @@ def _look(sections: Sections, at: int, brief: Brief, catalogue: Catalogue) -> _L
     part, own = sections.parts[at], brief_of_part(sections, at, brief)
     own = replace(own, seam=replace(own.seam, kind="plane"))
     master = _light(master_of_part(sections, at, (part.vertices_mm, part.faces), own))
+    skin = choose_thickness(master.height_mm, own.run.casts, own.rubber).skin_mm
+    pixel = own.rubber.pixel_mm or max(skin / _PIXELS, max(master.size_mm) / 700.0)
+    own = replace(own, rubber=replace(own.rubber, pixel_mm=pixel))
     terms = terms_for(master.height_mm, own, catalogue)
     show = how_it_shows(master, own.seam)
     opening = find_opening(master, own.opening, show=show, terms=for_directions(terms))
@@ -77,8 +82,8 @@ def _look(sections: Sections, at: int, brief: Brief, catalogue: Catalogue) -> _L
     material = catalogue.rubber_for(own.materials)
     locks = find_locks(master, field, seam, material)
     rubber = brush_rubber(master, seam, own, rubber_material=material)
-    fill, skin = rubber.fill, np.bincount(seam.labels, skin_areas_mm2(master), minlength=2)
-    jackets = 1e-6 * terms.jacket_kg_m2 * (skin + rubber.built_to.reach_mm * seam.length_mm)
+    fill, area = rubber.fill, np.bincount(seam.labels, skin_areas_mm2(master), minlength=2)
+    jackets = 1e-6 * terms.jacket_kg_m2 * (area + rubber.built_to.reach_mm * seam.length_mm)
     gloves = [1e-6 * terms.rubber.kg_per_litre * each.total_mm3 for each in rubber.parts]
     assert fill is not None
     return _Looked(
