@@ -21,6 +21,7 @@ COLLECTIONS = {
     "handling": "Mouldloft handling",
     "key": "Mouldloft keys",
     "jacket": "Mouldloft jacket",
+    "loose": "Mouldloft loose pieces",
     "bolt": "Mouldloft bolts",
     "cradle": "Mouldloft cradle",
     "thin": "Mouldloft thin places",
@@ -30,12 +31,12 @@ COLLECTIONS = {
     "clay": "Mouldloft clay",
     "place": "Mouldloft places",
 }
-MOVED = ("glove", "thin", "key", "jacket", "cradle", "solid", "section")  # along their pulls, by the slider
+MOVED = ("glove", "thin", "key", "jacket", "loose", "cradle", "solid", "section")  # along their pulls, by the slider
 ROLES_OF = {
     "seam": ("seam",),
     "glove": ("glove", "wall", "bead", "thin"),
     "keys": ("key",),
-    "jacket": ("jacket", "cradle", "bolt"),
+    "jacket": ("jacket", "loose", "cradle", "bolt"),
     "solids": ("solid",),
 }
 

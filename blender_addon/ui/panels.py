@@ -417,7 +417,7 @@ class MOULDLOFT_PT_view(InSidebar, bpy.types.Panel):
                 words = name.split()[1].capitalize()  # one word: no more fits
                 pressed = results.is_seen(scene, role)
                 shown.operator("mouldloft.toggle_shown", text=words, depress=pressed).role = role
-        for role in ("glove", "jacket", "peel", "section") if s.show_pieces else ():
+        for role in ("glove", "jacket", "loose", "peel", "section") if s.show_pieces else ():
             for thing in results.of_role(scene, role) if results.is_seen(scene, role) else ():
                 layout.prop(thing, "hide_viewport", text=str(thing[NAME]), invert_checkbox=True)
         if results.of_role(scene, "glove"):

@@ -167,7 +167,24 @@ def _jacket(done: dict[str, Any], progress: Any) -> Shown:
                       [list(range(len(outline)))], rgb(PLASTER), way=_pull(envelope),
                       reach_mm=2.0 * _reach(envelope), thick_mm=member.thickness_mm)
             )  # fmt: skip
-    return Shown([*shapes, *_bolts(jacket)])
+    return Shown([*shapes, *_loose_pieces(done, by_piece), *_bolts(jacket)])
+
+
+def _loose_pieces(done: dict[str, Any], by_piece: dict[int, Any]) -> list[Shape]:
+    """The inserts between gloves and jackets, each by its name and weight."""
+    from mouldloft.base.figures import kg
+    from mouldloft.outputs.look import LOOSE, rgb
+    from mouldloft.solids.shapes import loose_meshes
+
+    found, weights = done["bare_rubber"].loose, {shell.name: shell.mass_kg for shell in done["jacket"].loose}
+    shapes = []
+    for envelope in by_piece.values():
+        own = [one for one in found if one.piece == envelope.piece]
+        for one, (vertices, faces) in zip(own, loose_meshes(envelope, own)):
+            name = f"{one.name[:1].upper()}{one.name[1:]}, {kg(weights[one.name])}"
+            shape = Shape(name, "loose", one.piece, vertices, faces, rgb(LOOSE), material_name="loose piece")
+            shapes.append(_off_loose(shape, one, envelope))
+    return shapes
 
 
 def _bolts(jacket: Any) -> list[Shape]:

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import importlib
+import sys
+import types
 from dataclasses import replace
+from pathlib import Path
 
 import meshes
 import numpy as np
 import pytest
 import trimesh
+from mouldloft.base.figures import kg
+from mouldloft.base.progress import SILENT
 from mouldloft.inputs.brief import brief_from_dict
 from mouldloft.outputs.planfile import open_plan, save_plan
 from mouldloft.outputs.summary import summary_text
@@ -165,3 +171,19 @@ def test_saved_and_reopened(planned, tmp_path):
     (one,), (other,) = planned.rubber.loose, again.rubber.loose
     assert np.array_equal(one.floor_mm, other.floor_mm, equal_nan=True)
     assert again.jacket.loose == planned.jacket.loose
+
+
+def test_the_add_on_shows_each_with_its_weight(planned, solids):
+    """Under the jacket, as large as the solid that is milled, and off along its own pull."""
+    package = types.ModuleType("addon_parts")
+    package.__path__ = [str(Path(__file__).resolve().parents[2] / "blender_addon")]
+    sys.modules.setdefault("addon_parts", package)
+    display = importlib.import_module("addon_parts.work.display")
+    bare = replace(planned.bare_rubber, envelopes=planned.rubber.envelopes)
+    done = {"bare_rubber": bare, "keys": planned.keys, "jacket": planned.jacket, "cradle": planned.cradle}
+    (shape,) = [shape for shape in display.shown_of("jacket", done, SILENT).shapes if shape.role == "loose"]
+    (one,), (shell,) = planned.rubber.loose, planned.jacket.loose
+    assert shape.name == f"Loose piece 1, {kg(shell.mass_kg)}"
+    made = trimesh.Trimesh(shape.vertices_mm, shape.faces)
+    assert made.volume == pytest.approx(solids["loose piece 1"].volume(), rel=0.03)
+    assert np.dot(shape.way, one.frame.pull) > 0.3

@@ -379,12 +379,17 @@ class MOULDLOFT_OT_animate(Idle, bpy.types.Operator):
         except Exception as error:
             return say(self, error)
         forget_opening(scene)
-        results.set_seen(scene, True, "glove", "key", "jacket", "cradle")  # what is hidden does not move either
+        results.set_seen(
+            scene, True, "glove", "key", "loose", "jacket", "cradle"
+        )  # what is hidden does not move either
         results.set_seen(scene, False, "solid", "wall", "bead", "bolt")
         order = list(done["seam"].taking_off)
         names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}
         by_order = [piece for name in order for piece in names if names[piece] == name]
-        steps = [(piece, roles) for roles in (("jacket", "cradle"), ("glove", "key", "thin")) for piece in by_order]
+        covered = {thing.get(results.PIECE) for thing in results.of_role(scene, "loose")}
+        steps: list[tuple[int, tuple[str, ...]]] = [(piece, ("jacket", "cradle")) for piece in by_order]
+        steps += [(piece, ("loose",)) for piece in by_order if piece in covered]
+        steps += [(piece, ("glove", "key", "thin")) for piece in by_order]
         start, length = scene.frame_start, properties.of(scene).opening_frames / max(len(steps), 1)
         for number, (piece, roles) in enumerate(steps):
             first, last = start + number * length, start + (number + 0.85) * length
