@@ -417,9 +417,11 @@ class MOULDLOFT_PT_view(InSidebar, bpy.types.Panel):
                 words = name.split()[1].capitalize()  # one word: no more fits
                 pressed = results.is_seen(scene, role)
                 shown.operator("mouldloft.toggle_shown", text=words, depress=pressed).role = role
+        pieces = layout.column(align=True)
+        pieces.use_property_split = False  # a whole line for each name: the loose pieces' ends with their weight
         for role in ("glove", "jacket", "loose", "peel", "section") if s.show_pieces else ():
             for thing in results.of_role(scene, role) if results.is_seen(scene, role) else ():
-                layout.prop(thing, "hide_viewport", text=str(thing[NAME]), invert_checkbox=True)
+                pieces.prop(thing, "hide_viewport", text=str(thing[NAME]), invert_checkbox=True)
         if results.of_role(scene, "glove"):
             layout.prop(s, "show_pieces")
         layout.operator("mouldloft.frame", icon="VIEWZOOM")
