@@ -33,7 +33,8 @@ def told(monkeypatch):
 
 def plan_of(count):
     brief = SimpleNamespace(run=SimpleNamespace(start_date=None))
-    return SimpleNamespace(master=SimpleNamespace(faces=np.zeros((count, 3), np.int8)), brief=brief)
+    master = SimpleNamespace(faces=np.zeros((count, 3), np.int8))
+    return SimpleNamespace(master=master, brief=brief, stamps=(), clay=None)
 
 
 def test_solids_come_after_the_paper(told, tmp_path):

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from scipy import sparse
 from scipy.sparse.linalg import splu
 from scipy.spatial import cKDTree
@@ -94,19 +95,30 @@ def _along_segments(start: np.ndarray, end: np.ndarray, step_mm: float) -> np.nd
 
 def distance_to_segments_mm(points_mm: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
     """(n,) distance of each point from the nearest of a dense set of short segments ((s, 3) each)."""
-    step = max(float(np.median(np.linalg.norm(end - start, axis=1))) / 2, 1e-9)
+    length = np.linalg.norm(end - start, axis=1)
+    step = max(float(np.median(length)) / 2, 1e-9)
     samples = _along_segments(start, end, step)
-    owner = np.repeat(
-        np.arange(len(start)),
-        np.clip(np.ceil(np.linalg.norm(end - start, axis=1) / step), 1, 64).astype(np.int64),
-    )
+    owner = np.repeat(np.arange(len(start)), np.clip(np.ceil(length / step), 1, 64).astype(np.int64))
     _, near = cKDTree(samples).query(points_mm, k=min(3, len(samples)))
-    near = near.reshape(len(points_mm), -1)
-    a, b = start[owner[near]], end[owner[near]]
-    along = b - a
-    squared = np.maximum(np.einsum("ijk,ijk->ij", along, along), 1e-30)
-    share = np.clip(np.einsum("ijk,ijk->ij", points_mm[:, None] - a, along) / squared, 0.0, 1.0)
-    return np.linalg.norm(points_mm[:, None] - (a + share[..., None] * along), axis=2).min(axis=1)
+    return _to_nearest(points_mm, start, end, owner[near.reshape(len(points_mm), -1)])
+
+
+@njit(cache=True, nogil=True)
+def _to_nearest(points, start, end, tried):
+    """(n,) distance of each point from the nearest of the segments tried for it, (n, k) of their numbers."""
+    out = np.empty(len(points))
+    for n in range(len(points)):
+        least = np.inf
+        for s in tried[n]:
+            ax, ay, az = start[s, 0], start[s, 1], start[s, 2]
+            ux, uy, uz = end[s, 0] - ax, end[s, 1] - ay, end[s, 2] - az
+            px, py, pz = points[n, 0] - ax, points[n, 1] - ay, points[n, 2] - az
+            share = (px * ux + py * uy + pz * uz) / max(ux * ux + uy * uy + uz * uz, 1e-30)
+            share = min(max(share, 0.0), 1.0)
+            dx, dy, dz = px - share * ux, py - share * uy, pz - share * uz
+            least = min(least, dx * dx + dy * dy + dz * dz)
+        out[n] = np.sqrt(least)
+    return out
 
 
 def _signed_distance_mm(band: _Band, level: np.ndarray) -> np.ndarray:
@@ -152,7 +164,7 @@ def _tauten(
     stiffness, area = _stiffness(band.points_mm, band.faces, weight)
     step = 0.5 * tolerance_mm**2
     held = (sparse.diags(area) + step * stiffness).tocsc()
-    solver = splu(held, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+    solver = splu(held, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
     shift = 0.0 if push is None else step * push
     for k in range(_STEPS):
         progress.step(0.8 + 0.1 * k / _STEPS, "smoothing the seam")

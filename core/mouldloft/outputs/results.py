@@ -18,6 +18,7 @@ from ..stages.plan import MouldPlan, OpenSurvey
 from ..stages.takeoff import write_order
 from .beside import SolidsBeside
 from .closedmeshes import write_closed_meshes
+from .drawn import Drawn, drawn_before, note_drawn
 from .ics import write_calendar
 from .planfile import ARRAYS, PLAN_NAME, drop_old_arrays, save_plan
 from .summary import summary_text
@@ -153,6 +154,9 @@ _BY_CHOICE = (
 )
 
 
+_DRAWN_AS = {"pictures": "pictures", "client sheet": "client-sheet.pdf", "templates": "templates"}
+
+
 _WITHOUT_RENDERER = ("order", "before", "templates")
 
 
@@ -168,16 +172,19 @@ def write_results(
     """Write plan.json, the summary, the order list, pictures, sheets and the page: all of them, or none.
 
     Everything is made in a temporary folder and renamed into place at the end, so that no order list stands beside
-    another run's plan. Raises `OutputRefused`. pictures=False leaves out what needs a renderer; solids names the
-    formats (stl, 3mf, glb) of the closed meshes, none by default; beside : they are made by a process of their own
-    meanwhile. Where no solids can be made, all else is written before `PlanImpossible` is raised.
+    another run's plan; drawings of the same plan at other prices are left as they are (`drawn`). Raises
+    `OutputRefused`. pictures=False leaves out what needs a renderer; solids names the formats (stl, 3mf, glb) of the
+    closed meshes, none by default; beside : they are made by a process of their own meanwhile. Where no solids can be
+    made, all else is written before `PlanImpossible` is raised.
     """
     target = Path(folder)
     with all_or_nothing(target, last=PLAN_NAME) as inner:
         progress.begin("saving")
         save_plan(plan, inner)
         with _meshes(plan, inner, solids, beside) as meshes:
-            made, refused = _make_all(plan, inner, progress, pictures, meshes)
+            drawn = drawn_before(plan, target)
+            made, refused = _make_all(plan, inner, progress, pictures, meshes, drawn)
+        note_drawn(drawn, inner, [file.path.name for file in made])
         arrays = [path.name for path in inner.glob(ARRAYS)]
         files = {path.relative_to(inner) for path in inner.rglob("*") if path.is_file()}
     for name in arrays:
@@ -215,7 +222,12 @@ def _meshes(
 
 
 def _make_all(
-    plan: MouldPlan, inner: Path, progress: Progress, pictures: bool, meshes: Callable[[Progress], None] | None
+    plan: MouldPlan,
+    inner: Path,
+    progress: Progress,
+    pictures: bool,
+    meshes: Callable[[Progress], None] | None,
+    drawn: Drawn,
 ) -> tuple[list[Written], PlanImpossible | None]:
     """Everything but plan.json, and why there are no solids where they were asked for."""
     made = [Written(write_text(inner / "summary.txt", summary_text(plan) + "\n"), "the summary above")]
@@ -223,7 +235,8 @@ def _make_all(
         if not pictures and name not in _WITHOUT_RENDERER:
             continue
         progress.begin(name)
-        made.append(Written(write(plan, inner, progress), what))
+        stands = drawn.taken_over(_DRAWN_AS[name], inner) if name in _DRAWN_AS else None
+        made.append(Written(stands or write(plan, inner, progress), what))
     if plan.brief.run.start_date is not None:
         made.append(Written(_calendar(plan, inner), "the days, for the workshop's calendar"))
     if meshes is None:
