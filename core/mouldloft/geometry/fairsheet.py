@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage, sparse
-from scipy.sparse.linalg import SuperLU, splu
+from scipy.sparse.linalg import splu
 
 from .depthmap import Grid
 
@@ -71,7 +71,7 @@ def _between(
     low, high = np.where(crossed, middle, low), np.where(crossed, middle, high)
     held = np.zeros(len(low), bool)
     target = np.zeros(len(low))
-    found = _factored(normal).solve(right)
+    found = splu(normal.tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}).solve(right)
     for _ in range(_BOUND_ROUNDS):
         under, over = found < low - 0.05, found > high + 0.05
         fresh = (under | over) & ~held
@@ -80,13 +80,9 @@ def _between(
         held |= fresh
         target = np.where(fresh & under, low, np.where(fresh & over, high, target))
         pushed = normal + sparse.diags(weight * held)
-        found = _factored(pushed).solve(right + weight * held * target)
+        solver = splu(pushed.tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+        found = solver.solve(right + weight * held * target)
     return found
-
-
-def _factored(matrix: sparse.spmatrix) -> SuperLU:
-    """A symmetric positive matrix ready to solve with: such a one needs no pivot off its diagonal."""
-    return splu(matrix.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
 def _stiffness(number: np.ndarray, pixel_mm: float, stiff_mm: float) -> sparse.csc_matrix:

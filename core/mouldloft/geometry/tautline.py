@@ -113,9 +113,13 @@ def _to_nearest(points, start, end, tried):
             ax, ay, az = start[s, 0], start[s, 1], start[s, 2]
             ux, uy, uz = end[s, 0] - ax, end[s, 1] - ay, end[s, 2] - az
             px, py, pz = points[n, 0] - ax, points[n, 1] - ay, points[n, 2] - az
-            share = (px * ux + py * uy + pz * uz) / max(ux * ux + uy * uy + uz * uz, 1e-30)
+            share = (px * ux + pz * uz + py * uy) / max(ux * ux + uz * uz + uy * uy, 1e-30)
             share = min(max(share, 0.0), 1.0)
-            dx, dy, dz = px - share * ux, py - share * uy, pz - share * uz
+            dx, dy, dz = (
+                points[n, 0] - (ax + share * ux),
+                points[n, 1] - (ay + share * uy),
+                points[n, 2] - (az + share * uz),
+            )
             least = min(least, dx * dx + dy * dy + dz * dz)
         out[n] = np.sqrt(least)
     return out
@@ -164,7 +168,7 @@ def _tauten(
     stiffness, area = _stiffness(band.points_mm, band.faces, weight)
     step = 0.5 * tolerance_mm**2
     held = (sparse.diags(area) + step * stiffness).tocsc()
-    solver = splu(held, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+    solver = splu(held, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
     shift = 0.0 if push is None else step * push
     for k in range(_STEPS):
         progress.step(0.8 + 0.1 * k / _STEPS, "smoothing the seam")
