@@ -18,6 +18,7 @@ class Progress:
         self._on_step = on_step
         self._cancelled = False
         self._stage = ""
+        self.last = (0.0, "")  # what was stepped last
 
     def begin(self, stage: str) -> None:
         """Start a named stage at fraction 0."""
@@ -28,6 +29,7 @@ class Progress:
         """Say how much of the stage is done (0 to 1). Raises `Cancelled` if the user asked to stop."""
         if self._cancelled:
             raise Cancelled(f"Stopped during {self._stage or 'the plan'}: nothing was written.")
+        self.last = (fraction, note)
         if self._on_step is not None:
             self._on_step(self._stage, min(max(fraction, 0.0), 1.0), note)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
+from threading import Event, Thread
 from typing import TypeVar
 
 from .progress import SILENT, Progress
@@ -41,3 +42,29 @@ def in_threads(
         return [future.result() for future in futures]
     finally:
         pool.shutdown(wait=False, cancel_futures=True)
+
+
+def meanwhile(work: Callable[[Progress], Result], progress: Progress = SILENT) -> Result:
+    """work(own progress), in a thread of its own; what it steps is handed on, again and again while nothing new comes.
+
+    For libraries that are asked for seconds at a time. When `progress` raises `Cancelled`, or this thread is
+    interrupted, the work is told to stop at its next step and not waited for.
+    """
+    own = Progress()
+    own.last = progress.last
+    over, done = Event(), Future[Result]()
+
+    def run() -> None:
+        try:
+            done.set_result(work(own))
+        except BaseException as error:  # raised where it is waited for
+            done.set_exception(error)
+        over.set()
+
+    Thread(target=run, daemon=True).start()  # no one waits for it when the program ends
+    try:
+        while not over.wait(_TICK_S):
+            progress.step(*own.last)
+        return done.result()
+    finally:
+        own.cancel()

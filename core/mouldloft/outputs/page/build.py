@@ -18,6 +18,7 @@ import numpy as np
 from ...base.figures import cm2, counted, kg, kg_lb, listed, litres, metres, mm, money, number, percent, strain_by_rule
 from ...base.files import write_text
 from ...base.progress import SILENT, Progress
+from ...base.threads import meanwhile
 from ...geometry.facets import nearest_values
 from ...geometry.frame import unit
 from ...geometry.polyline import spaced_out
@@ -93,7 +94,7 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
     """The page as HTML text. Names and words of the user are escaped for HTML and for the script's data."""
     progress.step(0.05, "shapes for the page")
     block = _Block()
-    shown = _bodies(plan, block, progress)
+    shown = meanwhile(lambda own: _bodies(plan, block, own), progress)
     progress.step(0.8, "the page's picture")
     fields = {
         "title": escape(title_of(plan)),
@@ -116,7 +117,7 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
         "panel": _panel(plan),
         "footer": escape(_footer(plan)),
         "data": script_json(_data(plan, shown)),
-        "shapes": base64.b64encode(zlib.compress(bytes(block.data), 6)).decode("ascii"),
+        "shapes": base64.b64encode(meanwhile(lambda _: zlib.compress(bytes(block.data), 6), progress)).decode("ascii"),
         "three": _asset("three.bundle.js"),
         "script": _asset("page.js"),
     }

@@ -11,6 +11,7 @@ from PIL import Image
 
 from ...base.figures import kg, mm
 from ...base.progress import SILENT, Progress
+from ...base.threads import meanwhile
 from ...geometry.frame import unit
 from ...solids.shapes import (
     Body,
@@ -148,8 +149,8 @@ def _stacked(plan: MouldPlan) -> bool:
 
 
 def _photograph_apart(plan: MouldPlan, progress: Progress, renderer: str) -> tuple[Apart, Camera, np.ndarray]:
-    apart = taken_apart(plan, progress)
-    baked = set_up(apart.bodies, progress)
+    apart = meanwhile(lambda own: taken_apart(plan, own), progress)
+    baked = meanwhile(lambda own: set_up(apart.bodies, own), progress)
     way, points, width = _apart_way(plan), baked.vertices_mm, _APART_WIDTH_PX
     spread = np.ptp(points @ look(way, points, 100, 100, parallel=True).axes.T, axis=0)
     height = int(np.clip(width * spread[1] / spread[0] * 1.02, 0.4 * width, 1.05 * width))

@@ -11,6 +11,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 from ...base.progress import SILENT, Progress
+from ...base.threads import meanwhile
 from ...geometry.heightmap import outline
 from ...geometry.manifold import arrays_of, as_manifold
 from ...geometry.polyline import spaced_out
@@ -135,7 +136,7 @@ def kept(store: weakref.WeakKeyDictionary, owner: object, make: Callable[[], obj
 
 def studio_for(plan: MouldPlan, progress: Progress = SILENT) -> Studio:
     """The studio of a plan's master; set up once for each seam."""
-    return kept(_studios, plan.seam, lambda: _set_up_studio(plan, progress))
+    return kept(_studios, plan.seam, lambda: meanwhile(lambda own: _set_up_studio(plan, own), progress))
 
 
 def _set_up_studio(plan: MouldPlan, progress: Progress) -> Studio:
@@ -155,7 +156,7 @@ def _set_up_studio(plan: MouldPlan, progress: Progress) -> Studio:
 
 def mould_meshes(plan: MouldPlan, progress: Progress = SILENT) -> MouldMeshes:
     """Glove and jacket of every piece as meshes to look at; made once for each plan's jacket."""
-    return kept(_mould_meshes, plan.jacket, lambda: _make_mould_meshes(plan, progress))
+    return kept(_mould_meshes, plan.jacket, lambda: meanwhile(lambda own: _make_mould_meshes(plan, own), progress))
 
 
 def light_master(plan: MouldPlan) -> MeshPair:
@@ -193,7 +194,7 @@ def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
 
 def mould_bodies(plan: MouldPlan, progress: Progress = SILENT) -> MouldBodies:
     """Glove and jacket of every piece as bodies to photograph; made once for each plan's jacket."""
-    return kept(_mould_bodies, plan.jacket, lambda: _make_mould_bodies(plan, progress))
+    return kept(_mould_bodies, plan.jacket, lambda: meanwhile(lambda own: _make_mould_bodies(plan, own), progress))
 
 
 def _make_mould_bodies(plan: MouldPlan, progress: Progress) -> MouldBodies:

@@ -11,6 +11,7 @@ from PIL import Image
 
 from ...base.figures import cm2, mm, percent, round_step, strain_by_rule
 from ...base.progress import SILENT, Progress
+from ...base.threads import meanwhile
 from ...geometry.facets import nearest_values
 from ...solids.shapes import (
     Body,
@@ -109,7 +110,7 @@ _LOCK_VIEWS = ("three_quarter", "three_quarter_behind")
 
 
 def _photograph_locks(plan: MouldPlan, progress: Progress, renderer: str) -> tuple[np.ndarray, list[Camera]]:
-    scene = _lock_map_scene(plan, progress)
+    scene = meanwhile(lambda own: _lock_map_scene(plan, own), progress)
     cameras = [lowered(camera_for(plan, name, 950, 1220), 0.045) for name in _LOCK_VIEWS]
     return np.concatenate([photograph(scene, camera, renderer=renderer) for camera in cameras], axis=1), cameras
 

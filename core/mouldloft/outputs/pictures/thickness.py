@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from PIL import Image
@@ -11,6 +12,7 @@ from scipy.spatial import cKDTree
 
 from ...base.figures import mm, round_step
 from ...base.progress import SILENT, Progress
+from ...base.threads import meanwhile
 from ...geometry.facets import face_vectors
 from ...solids.thickness import GloveThickness, measure_thickness
 from ...stages.plan import MouldPlan
@@ -67,7 +69,9 @@ class ThicknessView:
 
 def thickness_view(plan: MouldPlan, progress: Progress = SILENT) -> ThicknessView:
     """Measure the glove of a plan, once. As `measure_thickness`, it may be unfinished beyond the glove."""
-    return kept(_views, plan.rubber, lambda: _view(measure_thickness(plan, progress=progress)))
+    return kept(
+        _views, plan.rubber, lambda: meanwhile(lambda own: _view(measure_thickness(plan, progress=own)), progress)
+    )
 
 
 def _view(pieces: tuple[GloveThickness, ...]) -> ThicknessView:
@@ -131,5 +135,6 @@ def _photograph(plan: MouldPlan, progress: Progress, renderer: str) -> tuple[np.
         body = replace(glove, colours=colours)
         way = -plan.rubber.envelopes[at].frame.pull
         camera = look(way, glove.vertices_mm, _WIDE_PX // len(gloves), _TALL_PX, parallel=True, margin=0.09)
-        shown.append((photograph(set_up([body], ground_mm=None), camera, floor=False, renderer=renderer), camera))
+        baked = meanwhile(partial(set_up, [body], ground_mm=None), progress)
+        shown.append((photograph(baked, camera, floor=False, renderer=renderer), camera))
     return np.concatenate([picture for picture, _ in shown], axis=1), [camera for _, camera in shown]

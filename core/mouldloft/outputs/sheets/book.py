@@ -98,9 +98,11 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     joint = section_pages(plan, inner)
     if joint:
         story += [PageBreak(), *joint]
-    for at in range(len(plan.jacket.pieces)):
-        progress.step(0.4 + 0.3 * at / len(plan.jacket.pieces), f"sheet of the {plan.jacket.pieces[at].name}")
-        story += [PageBreak(), *piece_pages(plan, at, inner)]
+    count = len(plan.jacket.pieces)
+    for at, piece in enumerate(plan.jacket.pieces):
+        own = progress.part(0.4 + 0.3 * at / count, 0.4 + 0.3 * (at + 1) / count)
+        own.step(0.0, f"sheet of the {piece.name}")
+        story += [PageBreak(), *piece_pages(plan, at, inner, own)]
     story += loose_pages(plan, inner)
     if plan.peel is not None:
         story += [PageBreak(), *peel_pages(plan, inner, progress.part(0.7, 0.8))]
@@ -118,7 +120,12 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
         document = BaseDocTemplate(
             handle, pagesize=paper, title=f"{title_of(plan)}: workshop sheets", author="mouldloft", invariant=1
         )
-        document.addPageTemplates(PageTemplate("sheet", [frame], onPage=lambda canvas, _: _page_edges(canvas, plan)))
+
+        def edges(canvas: Canvas, _document: object) -> None:
+            progress.step(0.9, "setting the pages")
+            _page_edges(canvas, plan)
+
+        document.addPageTemplates(PageTemplate("sheet", [frame], onPage=edges))
         document.build(story, canvasmaker=NumberedCanvas)
 
     done = write_whole(path, fill)

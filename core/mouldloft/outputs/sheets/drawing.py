@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from string import ascii_uppercase
 
 import numpy as np
@@ -14,6 +15,8 @@ from reportlab.pdfgen.canvas import Canvas
 from shapely.geometry.base import BaseGeometry
 
 from ...base.figures import mm
+from ...base.progress import SILENT, Progress
+from ...base.threads import meanwhile
 from ...geometry.heightmap import outline
 from ...solids.shapes import Body
 from ...stages.jacket.layup import in_patches
@@ -51,9 +54,9 @@ class _View:
         return np.column_stack([self.left + found[:, 0] / _SCALE, _FOOT + _TALL - found[:, 1] / _SCALE])
 
 
-def piece_drawing(plan: MouldPlan, at: int, inner: float) -> Placed:
+def piece_drawing(plan: MouldPlan, at: int, inner: float, progress: Progress = SILENT) -> Placed:
     """Both views of piece `at` at one scale, `inner` points wide, with the signs that stand on them explained."""
-    bodies = mould_bodies(plan)
+    bodies = mould_bodies(plan, progress)
     pull = plan.rubber.envelopes[at].frame.pull
     wide = inner / 2.0
     camera = look(
@@ -62,7 +65,8 @@ def piece_drawing(plan: MouldPlan, at: int, inner: float) -> Placed:
 
     def view(left: float, *shown: Body) -> _View:
         there = [body for body in shown if len(body.vertices_mm)]
-        picture = photograph(set_up(there, ground_mm=None), camera, floor=False)
+        baked = meanwhile(partial(set_up, there, ground_mm=None), progress)
+        picture = photograph(baked, camera, floor=False)
         return _View(camera, left, image_reader(picture), wide)
 
     glove = view(0.0, bodies.gloves[at], bodies.keys[at])

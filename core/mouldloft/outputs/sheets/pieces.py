@@ -8,6 +8,7 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
 
 from ...base.figures import counted, kg_lb, listed, litres, m2, mm, number, ounces
 from ...base.figures import kg as kilograms
+from ...base.progress import SILENT, Progress
 from ...stages.jacket.record import JacketPiece, Rib
 from ...stages.opening import direction_words
 from ...stages.plan import MouldPlan
@@ -23,13 +24,13 @@ from .typeset import facts_table, heading, ruled_table, set_text
 _KEYS_A_ROW = 3
 
 
-def piece_pages(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
+def piece_pages(plan: MouldPlan, at: int, inner: float, progress: Progress = SILENT) -> list[Flowable]:
     piece, envelope = plan.jacket.pieces[at], plan.rubber.envelopes[at]
     rubber = plan.rubber
     name = piece.name[:1].upper() + piece.name[1:]
     parts: list[Flowable] = [set_text(name, weight="light", size=20, leading=25)]
     parts.append(set_text("Glove with its keys, and jacket; along the pull, from outside.", size=8.6, colour=SOFT_INK))
-    parts += [Spacer(1, 4), piece_drawing(plan, at, inner), Spacer(1, 4)]
+    parts += [Spacer(1, 4), piece_drawing(plan, at, inner, progress), Spacer(1, 4)]
     facts = [
         ("Comes off", direction_words(plan.seam.pieces[at].pull)),
         ("Skin", _skin_words(plan)),
