@@ -3,6 +3,7 @@
 python scripts/bench/whole_plan.py [--everything] [--sizes TRIANGLES ...]      default 80000 330000 1300000
 --everything measures what a person waits for: the hare is read from its STL file, and pictures, sheets, templates, the
 page, the solids (STL) and the saved plan are written too; solids.py has the solids alone.
+--out FILE.json keeps what was measured, and draws it beside it as FILE.svg; --draw FILE.json draws one kept before.
 Each size runs in a process of its own, so that its peak memory is its own. Times are this machine's and its load's:
 compare ratios, and processor seconds where others use the machine too.
 """
@@ -119,24 +120,86 @@ def table(found: dict[int, list[Row]]) -> str:
     return "\n".join(lines)
 
 
+# what is drawn as one, in the order of the work
+_GROUPS = (
+    ("reading the mesh", "#8f8a7a", ("master",)),
+    ("direction and seam", "#b02a30", ("visibility", "opening", "undercut", "seam")),
+    ("locks, glove and wall", "#6fa9a8", ("locks", "division", "rubber", "wall", "keys")),
+    ("jacket, cast, order", "#dcb765", ("jacket", "peel", "cradle", "cast", "programme", "takeoff", "order", "before")),
+    ("pictures", "#1f5a70", ("pictures",)),
+    ("sheets, templates, page", "#6b4c9a", ("client sheet", "workshop sheets", "offer", "templates", "page")),
+    ("closed meshes", "#6e4a2a", ("solids",)),
+    ("saving", "#3b3d40", ("saving", "summary")),
+)
+
+
+def chart_svg(found: dict[int, list[Row]], told: str) -> str:
+    """A bar for each size, its processor seconds by what they went into; what was measured and where above it."""
+    totals = {size: sum(row.cpu_s for row in rows if not row.stage.startswith("(")) for size, rows in found.items()}
+    known = {stage for _, _, stages in _GROUPS for stage in stages}
+    if strange := sorted({r.stage for rows in found.values() for r in rows if r.stage[0] != "("} - known):
+        raise SystemExit(f"Put into a group what is drawn of: {', '.join(strange)}.")
+    per_px = max(totals.values()) / 560.0
+    parts = [f'<text x="20" y="26">{told}</text>']
+    for at, (size, rows) in enumerate(found.items()):
+        y, x = 44 + 42 * at, 110.0
+        parts.append(f'<text x="100" y="{y + 18}" text-anchor="end">{size:,}</text>')
+        for _, colour, stages in _GROUPS:
+            wide = sum(row.cpu_s for row in rows if row.stage in stages) / per_px
+            parts.append(f'<rect x="{x:.1f}" y="{y}" width="{wide:.1f}" height="26" fill="{colour}"/>')
+            x += wide
+        parts.append(f'<text x="{x + 8:.1f}" y="{y + 18}">{totals[size]:.0f} s</text>')
+    foot = 44 + 42 * len(found) + 14
+    for at, (name, colour, _) in enumerate(_GROUPS):
+        x, y = 20 + 185 * (at % 4), foot + 24 * (at // 4)
+        parts.append(f'<rect x="{x}" y="{y}" width="13" height="13" fill="{colour}"/>')
+        parts.append(f'<text x="{x + 20}" y="{y + 11}">{name}</text>')
+    head = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 760 {foot + 48}" font-family="sans-serif"'
+    return f'{head} font-size="13"><rect width="760" height="{foot + 48}" fill="#fff"/>{"".join(parts)}</svg>\n'
+
+
+def keep(found: dict[int, list[Row]], loads: dict[int, str], file: Path) -> None:
+    """Write what was measured, and draw it."""
+    rows = {str(size): [asdict(row) for row in rows] for size, rows in found.items()}
+    told = {"cores": os.cpu_count(), "load_before": {str(k): v for k, v in loads.items()}, "stages": rows}
+    file.write_text(json.dumps(told, indent=1) + "\n", encoding="utf-8")
+    draw(file)
+
+
+def draw(file: Path) -> None:
+    """Draw a file of `keep` beside it."""
+    told = json.loads(file.read_text(encoding="utf-8"))
+    found = {int(size): [Row(**row) for row in rows] for size, rows in told["stages"].items()}
+    loads = ", ".join(told["load_before"].values())
+    words = f"Processor seconds by triangles, {told['cores']} cores, load before each {loads}"
+    file.with_suffix(".svg").write_text(chart_svg(found, words), encoding="utf-8")
+
+
 def main() -> None:
     """Print one table."""
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ask.add_argument("--sizes", type=int, nargs="+", default=list(SIZES))
     ask.add_argument("--everything", action="store_true", help="also read the file and write all results")
+    ask.add_argument("--out", type=Path, help="keep the figures as JSON, and draw them beside it")
+    ask.add_argument("--draw", type=Path, help="draw figures kept before; measures nothing")
     ask.add_argument("--one", type=int, help=argparse.SUPPRESS)
     asked = ask.parse_args()
+    if asked.draw:
+        draw(asked.draw)
+        return
     if asked.one:
         print(json.dumps([asdict(row) for row in one(asked.one, asked.everything)]))
         return
-    found = {}
+    found, loads = {}, {}
     for size in asked.sizes:
-        load = f"{os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "unknown"
+        loads[size] = load = f"{os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "unknown"
         command = [sys.executable, __file__, "--one", str(size), *(["--everything"] if asked.everything else [])]
         run = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
         found[size] = [Row(**row) for row in json.loads(run.stdout.splitlines()[-1])]
         print(f"{size:,} done; {os.cpu_count()} cores, load before it {load}", file=sys.stderr, flush=True)
     print(table(found))
+    if asked.out:
+        keep(found, loads, asked.out)
 
 
 if __name__ == "__main__":
