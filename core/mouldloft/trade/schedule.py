@@ -367,14 +367,18 @@ def _lay_jobs(
     for k, job in enumerate(run.jobs):
         earliest = max(_earliest(job, before), _earliest(job, placed))
         slot = max(shifts.slot(earliest), start if k == 0 else 0)
-        made = _put(job, 0, slot, hands.copy(), shifts)
+        tried = hands.copy()
+        made = _put(job, 0, slot, tried, shifts)
         missed = [x for x in job.links if x.most_min is not None and _past(x, made.start, before, placed) > 0]
         if missed:
             broken += 1
             over = max(_past(x, made.start, before, placed) for x in missed)
             if not late and over < shifts.minutes_a_day:
                 late = over
-        placed[job.key] = _put(job, max((x.mend_min for x in missed), default=0), slot, hands, shifts)
+            made = _put(job, max(x.mend_min for x in missed), slot, hands, shifts)
+        else:
+            hands.busy = tried.busy
+        placed[job.key] = made
     return placed, broken, late
 
 

@@ -7,6 +7,7 @@ slots count five minutes of work each, nights, weekends and days off left out.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 SLOT_MIN = 5  # the calendar's grain: finer than anybody plans, coarse enough to place exactly
 DAY_MIN = 1440
@@ -27,7 +28,7 @@ class Shifts:
         if not SLOT_MIN <= self.minutes_a_day <= DAY_MIN or self.minutes_a_day % SLOT_MIN:
             raise ValueError(f"a day's work is {SLOT_MIN} to {DAY_MIN} min, in steps of {SLOT_MIN}")
 
-    @property
+    @cached_property
     def slots_a_day(self) -> int:
         """Working slots in a day."""
         return self.minutes_a_day // SLOT_MIN
