@@ -76,8 +76,8 @@ def find_panels(points_mm: np.ndarray, normals: np.ndarray, each_mm2: float) -> 
 
     points_mm, normals : (n, 3), spread evenly, each for `each_mm2`.
     """
-    rows: list[tuple[np.ndarray, float, np.ndarray, np.ndarray]] = []
     tree = cKDTree(points_mm.reshape(-1, 3))
+    patches: list[tuple[int, float, np.ndarray]] = []
     for radius in SIZES_MM if len(points_mm) else ():
         wanted = min(each_mm2 * len(points_mm) / (radius / 3.0) ** 2, MOST_CENTRES)  # a third of a radius apart
         centres = np.arange(0, len(points_mm), max(int(len(points_mm) / max(wanted, 1.0)), 1))
@@ -87,27 +87,33 @@ def find_panels(points_mm: np.ndarray, normals: np.ndarray, each_mm2: float) -> 
             near = np.asarray(found)
             near = near[normals[near] @ normals[centre] > 0.0]  # not the far side of a thin limb
             if max(full, LEAST_FITTED) <= len(near) <= full * COVERED[1] / COVERED[0]:  # else over an edge, or folded
-                near = near[:: max(len(near) // MOST_FITTED, 1)]
-                rows.append((points_mm[centre], float(radius), *principal_curvatures(points_mm[near], normals[centre])))
-    return Panels(
-        np.array([row[0] for row in rows], float).reshape(-1, 3),
-        np.array([row[1] for row in rows], float),
-        np.array([row[2] for row in rows], float).reshape(-1, 2),
-        np.array([row[3] for row in rows], float).reshape(-1, 3),
-    )
+                patches.append((int(centre), float(radius), near[:: max(len(near) // MOST_FITTED, 1)]))
+    centre = np.array([c for c, _, _ in patches], int)
+    counts = np.array([len(near) for _, _, near in patches], int)
+    curvature, along = np.zeros((len(patches), 2)), np.zeros((len(patches), 3))
+    for count in np.unique(counts):  # those of as many points are fitted together
+        which = np.flatnonzero(counts == count)
+        near = np.array([patches[k][2] for k in which])
+        curvature[which], along[which] = principal_curvatures(points_mm[near], normals[centre[which]])
+    radii = np.array([radius for _, radius, _ in patches], float)
+    return Panels(points_mm.reshape(-1, 3)[centre], radii, curvature, along)
 
 
 def principal_curvatures(points_mm: np.ndarray, outward: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(2,) curvatures in 1/mm of the quadric that fits (n, 3) points best over their own best plane, the lesser by size
-    first, and the (3,) direction of that lesser one. Positive where the points bulge `outward`."""
-    about = points_mm - points_mm.mean(axis=0)
-    axes = np.linalg.eigh(about.T @ about)[1]
-    height, u, v = (about @ axes).T  # the first axis stands on the best plane
-    terms = np.column_stack([np.ones_like(u), u, v, u * u / 2.0, u * v, v * v / 2.0])
-    fit = np.linalg.solve(terms.T @ terms, terms.T @ height) * -np.sign(axes[:, 0] @ outward)
-    values, vectors = np.linalg.eigh(np.array([[fit[3], fit[4]], [fit[4], fit[5]]]))
-    order = np.argsort(np.abs(values))
-    return values[order], axes[:, 1:] @ vectors[:, order[0]]
+    """(..., 2) curvatures in 1/mm of the quadric that fits (..., n, 3) points best over their own best plane, the lesser
+    by size first, and the (..., 3) direction of that lesser one. Positive where the points bulge `outward`, (..., 3).
+    """
+    about = points_mm - points_mm.mean(axis=-2, keepdims=True)
+    axes = np.linalg.eigh(np.swapaxes(about, -1, -2) @ about)[1]
+    height, u, v = np.moveaxis(about @ axes, -1, 0)  # the first axis stands on the best plane
+    terms = np.stack([np.ones_like(u), u, v, u * u / 2.0, u * v, v * v / 2.0], axis=-1)
+    across = np.swapaxes(terms, -1, -2)
+    turned = -np.sign((np.swapaxes(axes, -1, -2)[..., :1, :] @ outward[..., None])[..., 0])
+    fit = np.linalg.solve(across @ terms, across @ height[..., None])[..., 0] * turned
+    values, vectors = np.linalg.eigh(np.stack([fit[..., 3:5], fit[..., 4:6]], axis=-2))
+    order = np.argsort(np.abs(values), axis=-1)
+    along = np.take_along_axis(vectors, order[..., None, :1], axis=-1)
+    return np.take_along_axis(values, order, axis=-1), (axes[..., 1:] @ along)[..., 0]
 
 
 def _counted_curvature(curvature_1_mm: np.ndarray, span_mm: np.ndarray) -> np.ndarray:
