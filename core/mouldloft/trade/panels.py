@@ -100,9 +100,9 @@ def find_panels(points_mm: np.ndarray, normals: np.ndarray, each_mm2: float) -> 
 
 
 def principal_curvatures(points_mm: np.ndarray, outward: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(..., 2) curvatures in 1/mm of the quadric that fits (..., n, 3) points best over their own best plane, the lesser
-    by size first, and the (..., 3) direction of that lesser one. Positive where the points bulge `outward`, (..., 3).
-    """
+    """(..., 2) curvatures in 1/mm of the quadric that fits (..., n, 3) points best over their own best plane, the
+    lesser by size first, and the (..., 3) direction of that lesser one. Positive where the points bulge `outward`,
+    (..., 3)."""
     about = points_mm - points_mm.mean(axis=-2, keepdims=True)
     axes = np.linalg.eigh(np.swapaxes(about, -1, -2) @ about)[1]
     height, u, v = np.moveaxis(about @ axes, -1, 0)  # the first axis stands on the best plane
