@@ -55,6 +55,13 @@ def test_the_cheapest_that_keeps_its_limits_is_recommended():
     assert rows[1].name == "two pieces, 3 loose pieces"
 
 
+def test_where_loose_pieces_are_planned_two_are_not_recommended_without():
+    """Both break one limit, and the loose piece costs more: it is what is built."""
+    rows = table(measured(deep=98.0), replace(measured("loose", deep=98.0), loose=1))
+    assert rows[0].total < rows[1].total
+    assert [row.recommended for row in rows] == [False, True]
+
+
 def test_what_is_not_built_is_priced_and_never_recommended():
     """Jackets apart alone keep their limits."""
     rows = table(measured(), measured("jackets", 2, 4, replace(SEAM, fill_mm3=1e6), 1500.0, 60.0))

@@ -124,7 +124,9 @@ def weigh_answers(
         hours, total = price_answer(each, casts, rubber, rates)
         rows.append((each, hours, total, _broken(each, most_lift_kg)))
     built = [k for k in range(len(rows)) if rows[k][0].kind != "jackets"]
-    best = min(built, key=lambda k: (len(rows[k][3]), round(rows[k][2], 2), k))
+    # of two pieces that break as many limits either way, those that are planned: with their loose pieces
+    loose = any(each.kind == "loose" for each, *_ in rows)
+    best = min(built, key=lambda k: (len(rows[k][3]), loose and rows[k][0].kind == "two", round(rows[k][2], 2), k))
     return tuple(
         Answer(
             each.kind, _name(each), each.gloves, each.jackets, hours, total, each.stretch, each.seam.fill_mm3,
