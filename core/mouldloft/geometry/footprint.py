@@ -1,6 +1,6 @@
 """A lattice's footprint cut into triangles: a rim inside its outer cells, and finer cells where a surface is steep.
 
-Nodes are numbered flat, row by row; a cell's corners are told round it, 0 to 3. Cells are cut so that whatever is
+Nodes are numbered flat, row by row; a cell's corners are counted round it, 0 to 3. Cells are cut so that whatever is
 chosen for each, no crack opens to its neighbours.
 """
 

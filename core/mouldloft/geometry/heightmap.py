@@ -18,7 +18,7 @@ from .depthmap import Grid
 
 
 @dataclass(frozen=True, eq=False)
-class Cells:
+class SurfaceCells:
     """The surface over each square between four pixel centres, as two triangles.
 
     area_mm2 : (rows - 1, columns - 1) float64, 0 where a corner is missing (half where one is).
@@ -31,7 +31,7 @@ class Cells:
     normal: np.ndarray
 
 
-def surface_cells(height_mm: np.ndarray, origin_mm: tuple[float, float], pixel_mm: float) -> Cells:
+def surface_cells(height_mm: np.ndarray, origin_mm: tuple[float, float], pixel_mm: float) -> SurfaceCells:
     """Triangulate a height map. The mean of both diagonals is taken, so that a mirrored map gives the same.
 
     Beside a straight wall steeper than one pixel the area is over by at most a few per cent (staircase);
@@ -70,7 +70,7 @@ def surface_cells(height_mm: np.ndarray, origin_mm: tuple[float, float], pixel_m
     centre = np.stack([np.where(usable, x[None, :], np.nan), np.where(usable, y[:, None], np.nan), mean_z], axis=-1)
     normal = np.stack([-gx, -gy, np.ones_like(gx)], axis=-1)
     normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
-    return Cells(area, centre, normal)
+    return SurfaceCells(area, centre, normal)
 
 
 def _half_cell(dz1: np.ndarray, dz2: np.ndarray, pixel_mm: float) -> np.ndarray:

@@ -221,11 +221,12 @@ def test_stopping_stops_within_a_move(upright):
         peeled(*upright, 800.0, progress=progress)
 
 
-def test_a_wave_from_one_side_takes_no_more_than_all_at_once(upright, let_go):
-    """Common practice, no source: loosening from one place is easier than lifting all the rim."""
-    wave = peeled(*upright, 800.0, path=PeelPath("wave", "left"))
-    assert wave.off
-    assert wave.force_n < 1.1 * let_go.force_n
+@pytest.mark.parametrize("kind", ["wave", "side"])
+def test_walked_loose_it_takes_less_than_all_at_once(upright, let_go, kind):
+    """Common practice, no source: loosening from one place is easier than lifting all the rim, by a fifth at least."""
+    loosened = peeled(*upright, 800.0, path=PeelPath(kind, "left"))
+    assert loosened.off
+    assert loosened.force_n < 0.8 * let_go.force_n
 
 
 def test_a_slit_to_the_rim_lessens_the_stretch(upright, let_go):

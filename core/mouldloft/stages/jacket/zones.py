@@ -12,7 +12,7 @@ from scipy import ndimage
 
 from ...base.figures import counted, listed
 from ...base.intervals import Interval, interval_of
-from ...geometry.heightmap import Cells, surface_cells
+from ...geometry.heightmap import SurfaceCells, surface_cells
 from ...trade.laminate import Laminate, oz_from_mat_g_m2, resin_kg
 from ...trade.panels import Panels, find_panels
 from ..keys import Key, Keys, key_bumps
@@ -124,7 +124,7 @@ def reach_from_flange_mm(envelope: Envelope) -> np.ndarray:
     return np.where(inside, np.hypot(far * envelope.pixel_mm, up), np.nan)
 
 
-def zone_of_cells(envelope: Envelope, cells: Cells, edge_band_mm: float) -> np.ndarray:
+def zone_of_cells(envelope: Envelope, cells: SurfaceCells, edge_band_mm: float) -> np.ndarray:
     """(rows - 1, columns - 1) int8: 0 field, 1 handling edge, 2 flange.
 
     A cell is flange where every known corner is; the handling edge reaches `edge_band_mm` from the flange, up

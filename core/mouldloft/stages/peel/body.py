@@ -9,7 +9,7 @@ import numpy as np
 
 from .element import cell_forces
 from .lattice import RubberLattice, embed
-from .motion import Hands, RubberCells, Touch, contact_forces, distances, run_steps
+from .motion import Cells, Hands, Touch, contact_forces, distances, run_steps
 
 _STEADY = 0.02  # share of mu that holds a cell's one mode without energy
 _COURANT = 0.6  # of the greatest stable step
@@ -163,9 +163,9 @@ class MovingRubber:
             float(cast.step_mm), float(self.contact_mpa_mm), float(self.friction), float(self.slip_mm_s),
         )  # fmt: skip
 
-    def _cells(self) -> RubberCells:
+    def _cells(self) -> Cells:
         lat, law = self.lattice, self.law
-        return RubberCells(
+        return Cells(
             lat.nodes, lat.volume_mm3, lat.middle_mm, lat.eased_mm, lat.moment_mm5, self.turn, float(lat.pitch_mm),
             float(law.shear_mpa), float(law.bulk_mpa), _STEADY,
         )  # fmt: skip

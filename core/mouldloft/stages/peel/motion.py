@@ -18,7 +18,7 @@ _FASTEST_MM_S = 5000.0  # some ten times a hand
 _DEEPEST_MM = 4.0  # a point further in is pushed no harder: beyond a thin limb's middle it would be thrown out behind
 
 
-class RubberCells(NamedTuple):
+class Cells(NamedTuple):
     """The rubber as `element.cell_forces` wants it, with its law: shear and bulk modulus, MPa."""
 
     nodes: np.ndarray
@@ -217,7 +217,7 @@ def run_steps(
     level: np.ndarray,
     floor: float,
     damp: float,
-    cells: RubberCells,
+    cells: Cells,
     touch: Touch,
     hands: Hands,
     start: np.ndarray,

@@ -10,9 +10,11 @@ import numpy as np
 PathKind = Literal["straight", "wave", "side", "swing"]
 Start = Literal["", "top", "foot", "left", "right", "front", "back"]
 HAND_SPEED_MM_S = 450.0  # brisk for a person, slow beside the speed of sound in rubber (some 20 m/s): invented
-# how fast the loosening runs along the rim, and across the piece: hands walk it loose, so that little pulls at a time
-# (eight times as fast, a figure of 450 mm asked 1.1 to 2.4 times the force; slower still, hardly less)
-_ROUND_MM_S, _ACROSS_MM_S = 250.0, 125.0
+# how fast the loosening runs along the rim, across the piece, and down it where the freed part is swung out of the way:
+# hands walk it loose, so that little pulls at a time. Slower than the hands, what is lifted draws the rim out between
+# them (a cap on a ball: 216 N at 500 mm/s round it, 342 straight, stuck at 250), but for a swing, which gives way (a
+# figure of 450 mm: 815, 529 and 333 N at 1000, 333 and 125 mm/s)
+_ROUND_MM_S, _ACROSS_MM_S, _DOWN_MM_S = 500.0, 250.0, 125.0
 _GATHER_S = 0.25  # in which a hand gets up to its speed
 # plan coordinates: the front looks towards −y, and left is the piece's own
 _WAYS = {
@@ -107,10 +109,10 @@ def pull_along(
     if path.kind == "wave":
         from_start = (along_mm - along_mm[ahead.argmax()]) / length_mm
         return Pull(np.abs((from_start + 0.5) % 1.0 - 0.5) * length_mm / _ROUND_MM_S, ways, reach_mm)
-    behind = (ahead.max() - ahead) / _ACROSS_MM_S
+    behind = ahead.max() - ahead
     if path.kind == "side":
-        return Pull(behind, ways, reach_mm)
+        return Pull(behind / _ACROSS_MM_S, ways, reach_mm)
     axis = np.cross([0.0, 0.0, 1.0], pull)
     axis = axis / max(float(np.linalg.norm(axis)), 1e-9)
     low = places_mm[places_mm[:, 2].argmin()]
-    return Pull(behind, ways, 1.6 * float(np.ptp(places_mm[:, 2])) + reach_mm, axis, low)
+    return Pull(behind / _DOWN_MM_S, ways, 1.6 * float(np.ptp(places_mm[:, 2])) + reach_mm, axis, low)

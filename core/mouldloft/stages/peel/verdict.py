@@ -40,8 +40,11 @@ def judged(
     envelope = rubber.envelopes[index]
     pockets = _pockets(master, glove, shown)
     verdict, why = verdict_of(chosen, brief.hands_n, locks.stretch_allowed, locks.elongation_at_break, pockets)
-    if verdict == "stuck" and brief.ways == "straight":
-        verdict, why = "doubtful", (*why, "Only the straight pull was tried; try all ways.")
+    if verdict != "off" and brief.ways == "straight":
+        verdict, why = (
+            "doubtful",
+            (*why, "Only the straight pull was tried; walked loose, it may ask for less."),
+        )
     rule = max((r.stretch for r in locks.regions if r.piece == envelope.piece), default=0.0)
     stretches, forces = [t.stretch - 1 for t in chosen], [t.force_n for t in chosen]
     end = _last_free(shown)
