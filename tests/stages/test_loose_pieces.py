@@ -187,3 +187,35 @@ def test_the_add_on_shows_each_with_its_weight(planned, solids):
     made = trimesh.Trimesh(shape.vertices_mm, shape.faces)
     assert made.volume == pytest.approx(solids["loose piece 1"].volume(), rel=0.03)
     assert np.dot(shape.way, one.frame.pull) > 0.3
+
+
+def test_a_shape_in_two_bodies_is_two_pieces_the_upper_first():
+    """A block of 120 × 90 × 60 mm over one of 90 × 90 × 90, 20 mm of rubber between them, and a crumb beside: two
+    pieces, each with its own volume; the upper one's floor stays over the lower one, and the lower keeps its own."""
+    from mouldloft.geometry.frame import pull_frame
+    from mouldloft.stages.rubber.loose import _lumps, _of_one_body
+    from mouldloft.stages.rubber.record import LoosePiece
+
+    frame = pull_frame(np.array([0.0, 0.0, 1.0]))
+    nowhere = (0.0, 0.0, 0.0)
+    floor = np.full((60, 60), np.nan, np.float32)
+    floor[5:45, 5:45] = 0.0
+    piece = LoosePiece("", 0, frame, (0.0, 0.0), 3.0, floor, 200.0, 0.0, 0.0, 0.0, nowhere, nowhere)
+
+    def block(low, size):
+        sides = [np.arange(a + 1.5, a + b, 3.0) for a, b in zip(low, size)]
+        return frame.to_master(np.stack(np.meshgrid(*sides, indexing="ij"), axis=-1).reshape(-1, 3))
+
+    upper, lower, crumb = (
+        block(*sides)
+        for sides in (((15, 15, 110), (120, 90, 60)), ((15, 15, 0), (90, 90, 90)), ((120, 120, 0), (9, 9, 9)))
+    )
+    found = _lumps(piece, types.SimpleNamespace(pixel_mm=3.0), np.concatenate([lower, crumb, upper]))
+    assert [len(one) * 27.0 for one in found] == [120.0 * 90 * 60, 90.0**3]
+    over, below = (_of_one_body(piece, one, 3.0) for one in found)
+    assert 95.0 < np.nanmin(over.floor_mm) < 111.0
+    assert over.holds(upper).mean() > 0.96  # its draft takes a little at the rim
+    assert not over.holds(lower).any()
+    assert below.holds(lower).mean() > 0.9  # over a longer way, more
+    assert not below.holds(upper).any()
+    assert not below.holds(crumb).any()

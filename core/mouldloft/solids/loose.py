@@ -13,17 +13,22 @@ from ..geometry.heightmap import filled
 from ..stages.rubber.record import LoosePiece
 from .solid import manifold_of
 
-LOOSE_CRUMB = 0.05  # of a loose piece: a smaller part of it that hangs on nothing is rubber
+LOOSE_CRUMB = 0.05  # of a loose piece: a part that hung on it by an edge alone
+_LEAST_CRUMB_MM3 = 1000.0  # what hangs on no loose piece is rubber; less of it is a pixel's doing
 
 
 def cut_out_loose(block: Any, loose: Sequence[LoosePiece]) -> tuple[Any, list[tuple[LoosePiece, Any]]]:
-    """A glove's columns (a manifold) less its loose pieces, and each piece with its own manifold, in the order they
-    come off."""
+    """A glove's columns (a manifold) less its loose pieces, and each piece with its own manifold, one body, in the
+    order they come off."""
     out = []
     for piece in loose:
         over = _over_floor(piece)
-        out.append((piece, block ^ over))
+        insert, *crumbs = sorted((block ^ over).decompose(), key=lambda part: -part.volume()) or [block ^ over]
+        out.append((piece, insert))
         block = block - over
+        for crumb in crumbs:
+            if crumb.volume() > _LEAST_CRUMB_MM3:
+                block = block + crumb
     return block, out
 
 

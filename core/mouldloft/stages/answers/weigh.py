@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from ...base.errors import Cancelled, MouldloftError
-from ...base.figures import counted, litres, mm
+from ...base.figures import counted, mm
 from ...base.progress import SILENT, Progress
 from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue
@@ -51,9 +51,7 @@ def weigh_ways(
     asks = (*_asks_of(in_one[-1], most_kg), *size)
     further = division.measured[1:] if division is not None else ()
     loose = counted(len(rubber.loose), "loose piece")
-    why = asks or (
-        (f"{loose} in place of {litres(rubber.fill.all_mm3 - rubber.fill.left_mm3)}",) if rubber.loose else ()
-    )
+    why = asks or ((f"{loose} in place of deep or heavy fill",) if rubber.loose else ())
     if not why and division is None:
         return Answers((), ())
     rows, notes = [*in_one, *further], []

@@ -127,9 +127,9 @@ def _of_one_half(
         if not _deep_or_heavy(best.count * coarse**3, rough, rule.skin_mm):
             continue
         exact = exact or _what_stands(master, envelope, other, rule, section, brief, fine)
-        piece = _made(envelope, exact, best, cells[best.taken], fine, brief.draft_deg, made)
-        if piece.volume_mm3 >= LEAST_LOOSE_MM3 and _deep_or_heavy(piece.volume_mm3, piece.deep_mm, rule.skin_mm):
-            made.append(piece)
+        for piece in _made(envelope, exact, best, cells[best.taken], fine, brief.draft_deg, made):
+            if piece.volume_mm3 >= LEAST_LOOSE_MM3 and _deep_or_heavy(piece.volume_mm3, piece.deep_mm, rule.skin_mm):
+                made.append(piece)
     return made
 
 
@@ -267,9 +267,9 @@ def _made(
     pixel_mm: float,
     draft_deg: float,
     off: Sequence[LoosePiece],
-) -> LoosePiece:
-    """The piece on a finer lattice: its floor with draft, its volume, its outside and how it lies. own : (k, 3) its
-    cells; off : pieces that are off before it, and take what they hold."""
+) -> list[LoosePiece]:
+    """The piece on a finer lattice: its floor with draft, its volume, its outside and how it lies; as many pieces as
+    its finer shape falls into. own : (k, 3) its cells; off : pieces that are off before it, and take what they hold."""
     frame, coarse = freed.looked.frame, freed.looked.grid
     grid, floor = _floor(standing, frame, own, pixel_mm)
     x, y = np.meshgrid(grid.x(), grid.y())
@@ -284,15 +284,51 @@ def _made(
     nowhere = (0.0, 0.0, 0.0)
     origin = (grid.x0_mm, grid.y0_mm)
     piece = LoosePiece("", envelope.piece, frame, origin, pixel_mm, floor, top, 0.0, 0.0, 0.0, nowhere, nowhere)
-    return _measured(piece, envelope, off)
+    cells = _cells_of(envelope, pixel_mm)
+    cells = cells[_holds_alone(piece, off, cells)]
+    made: list[LoosePiece] = []
+    lumps = _lumps(piece, envelope, cells)
+    for lump in lumps:
+        alone = piece if len(lumps) == 1 else _of_one_body(piece, lump, draft_deg)
+        made.append(_measured(alone, envelope, lump, [*off, *made]))
+    return made
 
 
-def _measured(piece: LoosePiece, envelope: Envelope, off: Sequence[LoosePiece]) -> LoosePiece:
-    """The piece with its volume, its outside and its size, by fine cells of the half that stand over its floor."""
+def _lumps(piece: LoosePiece, envelope: Envelope, cells: np.ndarray) -> list[np.ndarray]:
+    """The cells (k, 3) of each body that hangs together and is worth a piece, who stands furthest along the pull first:
+    one that lies over another's way out comes off before it. Crumbs are rubber."""
+    if not len(cells):
+        return []
+    at = piece.frame.to_frame(cells)
+    place = np.floor((at - at.min(axis=0)) / piece.pixel_mm).astype(int) + 1
+    there = np.zeros(place.max(axis=0) + 2, bool)
+    there[tuple(place.T)] = True
+    # cells of one frame fall unevenly into the lattice of another
+    body = ndimage.label(ndimage.binary_closing(there, np.ones((3, 3, 3), bool)))[0][tuple(place.T)]
+    step = max(round(piece.pixel_mm / envelope.pixel_mm), 1)
+    size = np.bincount(body) * piece.pixel_mm * (step * envelope.pixel_mm) ** 2
+    kept = [n for n in np.flatnonzero(size >= LEAST_LOOSE_MM3) if n]
+    return [cells[body == n] for n in sorted(kept, key=lambda n: -float(at[body == n, 2].mean()))]
+
+
+def _of_one_body(piece: LoosePiece, lump: np.ndarray, draft_deg: float) -> LoosePiece:
+    """The piece over one of its bodies alone: its floor raised to it where another lies below, its top its own."""
+    at = piece.frame.to_frame(lump)
+    i, j = piece.grid.nearest(at[:, 0], at[:, 1])
+    lowest = np.full(piece.floor_mm.shape, np.inf)
+    np.minimum.at(lowest, (i, j), at[:, 2] - piece.pixel_mm)
+    lowest = ndimage.minimum_filter(lowest, 3)
+    top = min(piece.top_mm, float(at[:, 2].max()) + 2.0 * piece.pixel_mm)
+    floor = np.where(np.isfinite(lowest), np.maximum(piece.floor_mm, lowest), top)
+    floor = limit_slope(np.nan_to_num(floor, nan=top).astype(np.float32), draft_deg, piece.pixel_mm)
+    return replace(piece, floor_mm=np.where(floor < top, floor, np.nan).astype(np.float32), top_mm=top)
+
+
+def _measured(piece: LoosePiece, envelope: Envelope, own: np.ndarray, off: Sequence[LoosePiece]) -> LoosePiece:
+    """The piece with its volume, its outside and its size, by the fine cells own (k, 3) of the half that it takes."""
     cell = piece.pixel_mm
     step = max(round(cell / envelope.pixel_mm), 1)
-    cells = _cells_of(envelope, cell)
-    own = cells[_holds_alone(piece, off, cells)]
+    own = own[_holds_alone(piece, off, own)]
     if not len(own):
         return piece
     # a column's cells are fitted to its height, so each stands for a little more or less than a cube
