@@ -281,5 +281,6 @@ def small_plan(piece: str = "Garden figure", cells: int = 44, pixel_mm: float = 
         locks=locks, rubber=rubber, keys=keys, jacket=jacket, cradle=cradle_of(jacket), cast=cast_of(),
         takeoff=takeoff_of(rubber), programme=programme_of(),
         assumptions=(Assumption("rubber's elongation at break", "480 %", Mark.PUBLISHED, "a data sheet"),),
-        cautions=CAUTIONS, division=None, wall=None, peel=None, clay=None, version=1, made_by="mouldloft test",
+        cautions=CAUTIONS, division=None, answers=None, wall=None, peel=None, clay=None, version=1,
+        made_by="mouldloft test",
     )  # fmt: skip

@@ -33,7 +33,7 @@ SECTIONS = (
     Section("keys", "Keys", "Set the Keys", ("keys",)),
     Section("jacket", "Jacket and Cradle", "Lay Up the Jacket", ("jacket", "cradle")),
     Section("casts", "Casts", "Lay Up a Cast", ("cast",)),
-    Section("order", "Order and Days", "Work Out the Order", ("programme", "takeoff")),
+    Section("order", "Order and Days", "Work Out the Order", ("answers", "programme", "takeoff")),
     Section("solids", "Solids", "Make the Solids", ("rubber", "keys", "jacket", "cradle")),
 )
 KEYS = tuple(section.key for section in SECTIONS)
@@ -217,9 +217,13 @@ def _casts(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
 
 
 def _order(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
+    from mouldloft.stages.answers import weigh_ways
+
     before = (done[name] for name in ("master", "seam", "locks", "rubber", "keys", "jacket", "cradle", "cast"))
     takeoff, programme = pipeline().order_and_days(*before, brief, catalogue, progress, done["wall"])
-    return {"takeoff": takeoff, "programme": programme}
+    weighed = (done[name] for name in ("master", "seam", "locks", "division", "rubber", "jacket"))
+    answers = weigh_ways(*weighed, brief, catalogue, progress)
+    return {"takeoff": takeoff, "programme": programme, "answers": answers}
 
 
 def _solids(done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
@@ -265,7 +269,7 @@ _RECORDS = {
     "keys": ("keys", "rubber"),
     "jacket": ("jacket", "cradle"),
     "casts": ("cast",),
-    "order": ("takeoff", "programme"),
+    "order": ("takeoff", "programme", "answers"),
     "solids": ("solids",),
 }
 
