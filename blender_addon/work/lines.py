@@ -268,7 +268,10 @@ def _remarks(key: str, done: dict[str, Any]) -> list[str]:
     if key == "casts":
         return [done["cast"].comes_out_reason, *done["cast"].advice]
     if key == "order":
-        ways = [f"{way.name}: {figures.money(way.total, way.currency)}; {way.reason}" for way in done["answers"].rows]
+        ways = [
+            f"{way.name}: {figures.money(way.total, done['takeoff'].currency)}; {way.reason}"
+            for way in done["answers"].rows
+        ]
         return [done["takeoff"].mould_life_reason, done["programme"].temperature_note, *ways]
     return [f"{solid.name}: {figures.litres(solid.volume_mm3)}" for solid in done["solids"]]
 
