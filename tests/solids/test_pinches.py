@@ -6,7 +6,8 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import trimesh
-from mouldloft.solids.pinches import opened_pinches, welded
+from mouldloft.geometry.manifold import as_manifold
+from mouldloft.solids.pinches import opened_pinches, two_faces_an_edge, welded
 
 
 def blocks_on_an_edge() -> trimesh.Trimesh:
@@ -48,3 +49,20 @@ def test_a_closed_mesh_stays_as_it_is():
     vertices, faces = opened_pinches(*welded(np.array(ball.vertices), np.array(ball.faces)))
     assert (vertices == ball.vertices).all()
     assert (faces == ball.faces).all()
+
+
+def beside(shift):
+    """Two boxes of 10 mm, the other one `shift` from the first, as one mesh welded and opened."""
+    box = trimesh.creation.box([10.0, 10.0, 10.0])
+    points = np.concatenate([box.vertices, box.vertices + shift])
+    return opened_pinches(*welded(points, np.concatenate([box.faces, box.faces + len(box.vertices)])))
+
+
+def test_faces_back_to_back_go_and_faces_laid_over_each_other_stay():
+    """Side by side the wall between two boxes goes; one over the other, as where a sculpt passes through itself, both
+    stay, each edge with two faces."""
+    for shift, volume in (([10.0, 0.0, 0.0], 2000.0), ([0.0, 0.0, 1e-4], 2000.0)):
+        points, faces = beside(np.array(shift))
+        assert two_faces_an_edge(points, faces)
+        assert trimesh.Trimesh(points, faces, process=False).volume == pytest.approx(volume, rel=0.005)
+        assert as_manifold(points, faces) is not None

@@ -16,6 +16,7 @@ from ..geometry.manifold import arrays_of, as_manifold
 
 WELD_MM = 1e-3
 OPENED_MM = 4e-3  # each side steps back by this: a few steps of single precision, far below any tool's accuracy
+_ALIKE = 0.7  # cosine between ways that would bring two middles together
 _ROUNDS = 24
 _STORED_ROUNDS = 4
 
@@ -61,9 +62,13 @@ def _split(
     added: list[list[int]] = []
     gone = np.zeros(len(faces), bool)
     for (a, b), mine in zip(edges, owners):
+        ways: list[np.ndarray] = []
         for one, other, back in _wedges(vertices, faces, a, b, mine):
             middle = len(vertices) + len(points)
-            points.append((vertices[a] + vertices[b]) / 2.0 + OPENED_MM * back)
+            # where a skin passes through itself two wedges lie one over the other, and would meet again
+            alike = sum(float(back @ way) > _ALIKE for way in ways)
+            ways.append(back)
+            points.append((vertices[a] + vertices[b]) / 2.0 + (1.0 + alike) * OPENED_MM * back)
             for face in (one, other):
                 for end in (a, b):
                     added.append([middle if corner == end else corner for corner in faces[face].tolist()])
@@ -119,10 +124,30 @@ def welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.n
     folded = into[faces[moved]]
     a, b, c = folded.T
     folded = folded[(a != b) & (b != c) & (c != a)]
-    _, which, uses = np.unique(np.sort(folded, axis=1), axis=0, return_inverse=True, return_counts=True)
-    joined = np.concatenate([into[faces[~moved]], folded[uses[which.reshape(-1)] == 1]])
+    joined = np.concatenate([into[faces[~moved]], folded[~_with_its_back(folded)]])
     used, local = np.unique(joined, return_inverse=True)
     return vertices_mm[first[used]], local.reshape(-1, 3)
+
+
+def _with_its_back(faces: np.ndarray) -> np.ndarray:
+    """(m,) bool: faces that lie back to back with another of the same corners, each with one."""
+    corners = np.sort(faces, axis=1)
+    _, which = np.unique(corners, axis=0, return_inverse=True)
+    which = which.reshape(-1)
+    # the way round: an even shift of its corners is the same face
+    turned = np.argsort(np.argsort(faces, axis=1), axis=1)
+    even = np.isin(turned @ np.array([9, 3, 1]), [5, 15, 19])  # 012, 120 and 201
+    fore = np.bincount(which, weights=even, minlength=which.max(initial=-1) + 1)
+    back = np.bincount(which, weights=~even, minlength=which.max(initial=-1) + 1)
+    pairs = np.minimum(fore, back)
+    gone = np.zeros(len(faces), bool)
+    for side in (even, ~even):
+        own = np.flatnonzero(side)
+        own = own[np.argsort(which[own], kind="stable")]
+        group = which[own]
+        number = np.arange(len(own)) - np.searchsorted(group, group)
+        gone[own[number < pairs[group]]] = True
+    return gone
 
 
 def opened_as_stored(solid: Any) -> Any:
