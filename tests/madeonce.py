@@ -38,14 +38,14 @@ def made_once(folder: Path, name: str, kind: Any, make: Callable[[], Any]) -> An
             time.sleep(0.1)
         kept = ended.exists() and ended.read_text() == "kept"
         return _read(folder / name, kind) if kept else make()
-    told = "failed"
+    outcome = "failed"
     try:
         made = make()
         _keep(folder / name, made)
-        told = "kept"
+        outcome = "kept"
     finally:
         half = folder / f"{name}.half"
-        half.write_text(told)
+        half.write_text(outcome)
         half.rename(ended)
     return made
 

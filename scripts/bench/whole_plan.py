@@ -133,14 +133,14 @@ _GROUPS = (
 )
 
 
-def chart_svg(found: dict[int, list[Row]], told: str) -> str:
+def chart_svg(found: dict[int, list[Row]], title: str) -> str:
     """A bar for each size, its processor seconds by what they went into; what was measured and where above it."""
     totals = {size: sum(row.cpu_s for row in rows if not row.stage.startswith("(")) for size, rows in found.items()}
     known = {stage for _, _, stages in _GROUPS for stage in stages}
     if strange := sorted({r.stage for rows in found.values() for r in rows if r.stage[0] != "("} - known):
         raise SystemExit(f"Put into a group what is drawn of: {', '.join(strange)}.")
     per_px = max(totals.values()) / 560.0
-    parts = [f'<text x="20" y="26">{told}</text>']
+    parts = [f'<text x="20" y="26">{title}</text>']
     for at, (size, rows) in enumerate(found.items()):
         y, x = 44 + 42 * at, 110.0
         parts.append(f'<text x="100" y="{y + 18}" text-anchor="end">{size:,}</text>')
@@ -161,17 +161,17 @@ def chart_svg(found: dict[int, list[Row]], told: str) -> str:
 def keep(found: dict[int, list[Row]], loads: dict[int, str], file: Path) -> None:
     """Write what was measured, and draw it."""
     rows = {str(size): [asdict(row) for row in rows] for size, rows in found.items()}
-    told = {"cores": os.cpu_count(), "load_before": {str(k): v for k, v in loads.items()}, "stages": rows}
-    file.write_text(json.dumps(told, indent=1) + "\n", encoding="utf-8")
+    record = {"cores": os.cpu_count(), "load_before": {str(k): v for k, v in loads.items()}, "stages": rows}
+    file.write_text(json.dumps(record, indent=1) + "\n", encoding="utf-8")
     draw(file)
 
 
 def draw(file: Path) -> None:
     """Draw a file of `keep` beside it."""
-    told = json.loads(file.read_text(encoding="utf-8"))
-    found = {int(size): [Row(**row) for row in rows] for size, rows in told["stages"].items()}
-    loads = ", ".join(told["load_before"].values())
-    words = f"Processor seconds by triangles, {told['cores']} cores, load before each {loads}"
+    record = json.loads(file.read_text(encoding="utf-8"))
+    found = {int(size): [Row(**row) for row in rows] for size, rows in record["stages"].items()}
+    loads = ", ".join(record["load_before"].values())
+    words = f"Processor seconds by triangles, {record['cores']} cores, load before each {loads}"
     file.with_suffix(".svg").write_text(chart_svg(found, words), encoding="utf-8")
 
 

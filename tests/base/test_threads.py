@@ -1,4 +1,4 @@
-"""Long work in a thread of its own: told of while it runs, stopped at once."""
+"""Long work in a thread of its own: reported while it runs, stopped at once."""
 
 import threading
 import time
@@ -11,7 +11,7 @@ from mouldloft.base.threads import meanwhile
 
 def test_silent_work_is_told_of_while_it_runs():
     at, said = [], []
-    told = Progress(lambda _stage, fraction, note: (at.append(time.perf_counter()), said.append((fraction, note))))
+    heard = Progress(lambda _stage, fraction, note: (at.append(time.perf_counter()), said.append((fraction, note))))
 
     def work(own):
         time.sleep(0.7)
@@ -19,9 +19,9 @@ def test_silent_work_is_told_of_while_it_runs():
         time.sleep(0.7)
         return 7
 
-    told.step(0.1, "what came before")
+    heard.step(0.1, "what came before")
     began = time.perf_counter()
-    assert meanwhile(work, told) == 7
+    assert meanwhile(work, heard) == 7
     assert list(dict.fromkeys(said)) == [(0.1, "what came before"), (0.3, "the hard part")]
     gaps = [b - a for a, b in zip([began, *at], at)]
     assert len(at) >= 2
@@ -30,7 +30,7 @@ def test_silent_work_is_told_of_while_it_runs():
 
 def test_it_is_stopped_at_once_and_ends_at_its_next_step():
     release, ended = threading.Event(), threading.Event()
-    told = Progress()
+    heard = Progress()
 
     def work(own):
         release.wait(20.0)
@@ -40,10 +40,10 @@ def test_it_is_stopped_at_once_and_ends_at_its_next_step():
             ended.set()
             raise
 
-    threading.Timer(0.2, told.cancel).start()
+    threading.Timer(0.2, heard.cancel).start()
     began = time.perf_counter()
     with pytest.raises(Cancelled):
-        meanwhile(work, told)
+        meanwhile(work, heard)
     assert time.perf_counter() - began < 1.5  # while the work hangs still
     release.set()
     assert ended.wait(5.0)

@@ -86,12 +86,12 @@ def _hash_of(file: Path) -> str:
 
 
 def drawn_before(plan: MouldPlan, folder: Path) -> Drawn:
-    """What of a folder may stay beside this plan; nothing where its drawings are another plan's or cannot be told."""
+    """What of a folder may stay beside this plan; nothing where its drawings are another plan's or cannot be known."""
     stamp = drawing_stamp(plan)
     with contextlib.suppress(OSError, ValueError, KeyError, TypeError, AttributeError):
-        told = json.loads(read_small_text(folder / DRAWN_NAME))
-        if stamp and told["stamp"] == stamp:
-            hashes = {str(path): str(digest) for path, digest in told["files"].items()}
+        noted = json.loads(read_small_text(folder / DRAWN_NAME))
+        if stamp and noted["stamp"] == stamp:
+            hashes = {str(path): str(digest) for path, digest in noted["files"].items()}
             if not any(Path(path).is_absolute() or ".." in Path(path).parts for path in hashes):
                 return Drawn(folder, stamp, hashes)
     return Drawn(folder, stamp)
