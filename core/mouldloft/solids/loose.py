@@ -23,7 +23,8 @@ def cut_out_loose(block: Any, loose: Sequence[LoosePiece]) -> tuple[Any, list[tu
     out = []
     for piece in loose:
         over = _over_floor(piece)
-        insert, *crumbs = sorted((block ^ over).decompose(), key=lambda part: -part.volume()) or [block ^ over]
+        taken = block ^ over
+        insert, *crumbs = sorted(taken.decompose(), key=lambda part: -part.volume()) or [taken]
         out.append((piece, insert))
         block = block - over
         for crumb in crumbs:

@@ -131,15 +131,13 @@ def welded(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.n
 
 def _with_its_back(faces: np.ndarray) -> np.ndarray:
     """(m,) bool: faces that lie back to back with another of the same corners, each with one."""
-    corners = np.sort(faces, axis=1)
-    _, which = np.unique(corners, axis=0, return_inverse=True)
+    _, which = np.unique(np.sort(faces, axis=1), axis=0, return_inverse=True)
     which = which.reshape(-1)
-    # the way round: an even shift of its corners is the same face
-    turned = np.argsort(np.argsort(faces, axis=1), axis=1)
-    even = np.isin(turned @ np.array([9, 3, 1]), [5, 15, 19])  # 012, 120 and 201
-    fore = np.bincount(which, weights=even, minlength=which.max(initial=-1) + 1)
-    back = np.bincount(which, weights=~even, minlength=which.max(initial=-1) + 1)
-    pairs = np.minimum(fore, back)
+    # the way round, from the least corner on
+    least = faces.argmin(axis=1)
+    rows = np.arange(len(faces))
+    even = faces[rows, (least + 1) % 3] < faces[rows, (least + 2) % 3]
+    pairs = np.minimum(np.bincount(which, weights=even), np.bincount(which, weights=~even))
     gone = np.zeros(len(faces), bool)
     for side in (even, ~even):
         own = np.flatnonzero(side)

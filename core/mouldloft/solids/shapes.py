@@ -317,7 +317,7 @@ def loose_meshes(envelope: Envelope, loose: Sequence[LoosePiece]) -> list[tuple[
     )
     if block is None:
         return []
-    return [arrays_of(_largest_parts(insert)) for _, insert in cut_out_loose(block, loose)[1]]
+    return [arrays_of(insert) for _, insert in cut_out_loose(block, loose)[1]]
 
 
 def _largest_parts(solid):

@@ -215,7 +215,7 @@ def _points_of(envelope: Envelope, height_mm: np.ndarray, where: np.ndarray, spa
 
 def _cells_of(envelope: Envelope, cell_mm: float) -> np.ndarray:
     """(k, 3) plan points, middles of cells about so large, all through a half's columns above the board."""
-    step = max(round(cell_mm / envelope.pixel_mm), 1)
+    step = _pixels_a_cell(envelope, cell_mm)
     low, top = envelope.parting_mm[::step, ::step].astype(float), envelope.outer_mm[::step, ::step].astype(float)
     i, j = np.nonzero(np.isfinite(top) & ~envelope.open_base[::step, ::step] & ~envelope.flange[::step, ::step])
     count = np.maximum(np.rint((top - low)[i, j] / cell_mm).astype(int), 0)
@@ -224,6 +224,16 @@ def _cells_of(envelope: Envelope, cell_mm: float) -> np.ndarray:
     z = low[i, j][which] + (number + 0.5) * ((top - low)[i, j] / np.maximum(count, 1))[which]
     x, y = (o + step * envelope.pixel_mm * n[which] for o, n in zip(envelope.origin_mm, (j, i)))
     return envelope.frame.to_master(np.column_stack([x, y, z]))
+
+
+def _pixels_a_cell(envelope: Envelope, cell_mm: float) -> int:
+    return max(round(cell_mm / envelope.pixel_mm), 1)
+
+
+def _cell_mm3(envelope: Envelope, cell_mm: float) -> float:
+    """What one of `_cells_of` stands for: a column's cells are fitted to its height, so a little more or less than a
+    cube."""
+    return cell_mm * (_pixels_a_cell(envelope, cell_mm) * envelope.pixel_mm) ** 2
 
 
 def _floor(standing: _Standing, frame: PullFrame, cells: np.ndarray, pixel_mm: float) -> tuple[Grid, np.ndarray]:
@@ -305,8 +315,7 @@ def _lumps(piece: LoosePiece, envelope: Envelope, cells: np.ndarray) -> list[np.
     there[tuple(place.T)] = True
     # cells of one frame fall unevenly into the lattice of another
     body = ndimage.label(ndimage.binary_closing(there, np.ones((3, 3, 3), bool)))[0][tuple(place.T)]
-    step = max(round(piece.pixel_mm / envelope.pixel_mm), 1)
-    size = np.bincount(body) * piece.pixel_mm * (step * envelope.pixel_mm) ** 2
+    size = np.bincount(body) * _cell_mm3(envelope, piece.pixel_mm)
     kept = [n for n in np.flatnonzero(size >= LEAST_LOOSE_MM3) if n]
     return [cells[body == n] for n in sorted(kept, key=lambda n: -float(at[body == n, 2].mean()))]
 
@@ -327,12 +336,10 @@ def _of_one_body(piece: LoosePiece, lump: np.ndarray, draft_deg: float) -> Loose
 def _measured(piece: LoosePiece, envelope: Envelope, own: np.ndarray, off: Sequence[LoosePiece]) -> LoosePiece:
     """The piece with its volume, its outside and its size, by the fine cells own (k, 3) of the half that it takes."""
     cell = piece.pixel_mm
-    step = max(round(cell / envelope.pixel_mm), 1)
     own = own[_holds_alone(piece, off, own)]
     if not len(own):
         return piece
-    # a column's cells are fitted to its height, so each stands for a little more or less than a cube
-    volume = float(len(own)) * cell * (step * envelope.pixel_mm) ** 2
+    volume = float(len(own)) * _cell_mm3(envelope, cell)
     floor = piece.floor_mm
     lean = np.hypot(*np.gradient(floor, cell))
     under = np.zeros(floor.shape, bool)
