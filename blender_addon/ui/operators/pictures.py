@@ -379,9 +379,8 @@ class MOULDLOFT_OT_animate(Idle, bpy.types.Operator):
         except Exception as error:
             return say(self, error)
         forget_opening(scene)
-        results.set_seen(
-            scene, True, "glove", "key", "loose", "jacket", "cradle"
-        )  # what is hidden does not move either
+        # what is hidden does not move either
+        results.set_seen(scene, True, "glove", "key", "loose", "jacket", "cradle")
         results.set_seen(scene, False, "solid", "wall", "bead", "bolt")
         order = list(done["seam"].taking_off)
         names = {envelope.piece: envelope.name for envelope in done["bare_rubber"].envelopes}

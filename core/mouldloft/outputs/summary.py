@@ -54,7 +54,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
             f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; {metres(seam.figures.on_show_mm)} of it on show",
         ),
         ("Undercuts", _lock_words(plan)),
-        ("Undercut fill", f"{litres(fill_mm3(plan))}{_worst_lock(plan)}{_taken_by_loose(plan)}"),
+        ("Undercut fill", f"{litres(fill_mm3(plan))}{_worst_lock(plan)}{_left_by_loose(plan)}"),
         *division_rows(plan),
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
@@ -110,11 +110,12 @@ def _worst_lock(plan: MouldPlan) -> str:
     return f"; worst: {undercut_words(plan)[0]}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep across the pull"
 
 
-def _taken_by_loose(plan: MouldPlan) -> str:
-    if not plan.rubber.loose:
+def _left_by_loose(plan: MouldPlan) -> str:
+    if not plan.rubber.loose or plan.rubber.fill is None:
         return ""
-    taken = sum(one.volume_mm3 for one in plan.rubber.loose)
-    return f"; {counted(len(plan.rubber.loose), 'loose piece')} in place of {litres(taken)}"
+    count = len(plan.rubber.loose)
+    verb = "leaves" if count == 1 else "leave"
+    return f"; {counted(count, 'loose piece')} {verb} {litres(plan.rubber.fill.left_mm3)} of it"
 
 
 _LOOSE_WILL_DO = "With its loose pieces the mould in two keeps the brief's limits of fill."
