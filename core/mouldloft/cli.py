@@ -452,5 +452,16 @@ def _end(sentence: str, code: int) -> None:
     raise SystemExit(code)
 
 
+def program() -> None:
+    """`main`, for a process of its own: work that was stopped is not waited for."""
+    try:
+        main()
+    except SystemExit as end:
+        if end.code == Cancelled.exit_code:
+            sys.stderr.flush()
+            os._exit(Cancelled.exit_code)
+        raise
+
+
 if __name__ == "__main__":
-    main()
+    program()

@@ -1,8 +1,9 @@
 """Time, processor time, peak memory and longest silence of each stage of the whole plan, on the demo hare.
 
 python scripts/bench/whole_plan.py [--everything] [--sizes TRIANGLES ...]      default 80000 330000 1300000
---everything measures what a person waits for: the hare is read from its STL file, and pictures, sheets, templates, the
-page, the solids (STL) and the saved plan are written too; solids.py has the solids alone.
+--everything measures what a person waits for at the command line: the hare is read from its STL file, and pictures,
+sheets, templates, the page, the solids (STL) and the saved plan are written too. The solids are made by a process of
+their own beside the paper: what they took by the clock after it, and all their processor time, stand in their row.
 --out FILE.json keeps what was measured, and draws it beside it as FILE.svg; --draw FILE.json draws one kept before.
 Each size runs in a process of its own, so that its peak memory is its own. Times are this machine's and its load's:
 compare ratios, and processor seconds where others use the machine too.
@@ -36,13 +37,19 @@ class Row:
 
 
 def peak_gb() -> float:
-    """Peak resident memory of this process, GB (0 where the system does not say)."""
+    """Peak resident memory of this process and of the largest it began and saw end, GB (0 where the system does not
+    say)."""
     try:
         import resource
     except ImportError:
         return 0.0
     factor = 1e9 if sys.platform == "darwin" else 1e6
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / factor
+    return sum(resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)) / factor
+
+
+def cpu_s() -> float:
+    """Processor seconds of this process and of those it began and saw end."""
+    return sum(os.times()[:4])
 
 
 class Clock:
@@ -52,7 +59,7 @@ class Clock:
         self.rows: list[Row] = []
         self._stage = ""
         self._began = self._last = time.perf_counter()
-        self._cpu = time.process_time()
+        self._cpu = cpu_s()
         self._silence = 0.0
 
     def step(self, stage: str, _fraction: float, _note: str) -> None:
@@ -60,7 +67,7 @@ class Clock:
         self._silence, self._last = max(self._silence, now - self._last), now
         if stage == self._stage:
             return
-        cpu = time.process_time()
+        cpu = cpu_s()
         if self._stage:
             self.rows.append(Row(self._stage, now - self._began, cpu - self._cpu, self._silence, peak_gb()))
         self._stage, self._began, self._cpu, self._silence = stage, now, cpu, 0.0
@@ -88,7 +95,7 @@ def one(triangles: int, everything: bool) -> list[Row]:
             mesh, _ = write_demo(folder, triangles)
             progress.begin("master")
             made = plan(read_master(mesh, brief.master, progress), brief, None, progress)
-            write_results(made, Path(folder) / "plan", progress, solids=("stl",))
+            write_results(made, Path(folder) / "plan", progress, solids=("stl",), beside=True)
         else:
             vertices, faces = demo_hare(triangles)
             progress.begin("master")
@@ -125,7 +132,7 @@ _GROUPS = (
     ("reading the mesh", "#8f8a7a", ("master",)),
     ("direction and seam", "#b02a30", ("visibility", "opening", "undercut", "seam")),
     ("locks, glove and wall", "#6fa9a8", ("locks", "division", "rubber", "wall", "keys")),
-    ("jacket, cast, order", "#dcb765", ("jacket", "peel", "cradle", "cast", "programme", "takeoff", "order", "before")),
+    ("jacket, cast, order", "#dcb765", ("jacket", "peel", "cradle", "answers", "cast", "programme", "takeoff", "order", "before")),
     ("pictures", "#1f5a70", ("pictures",)),
     ("sheets, templates, page", "#6b4c9a", ("client sheet", "workshop sheets", "offer", "templates", "page")),
     ("closed meshes", "#6e4a2a", ("solids",)),

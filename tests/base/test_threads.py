@@ -52,3 +52,20 @@ def test_it_is_stopped_at_once_and_ends_at_its_next_step():
 def test_what_it_raises_is_raised():
     with pytest.raises(ValueError, match="torn"):
         meanwhile(lambda _own: (_ for _ in ()).throw(ValueError("torn")))
+
+
+def test_stages_are_handed_on_with_every_step_in_order():
+    said = []
+    heard = Progress(lambda *step: said.append(step))
+
+    def work(own):
+        for stage in ("rubber", "jacket"):
+            own.begin(stage)
+            for k in range(1, 4):
+                own.step(k / 4, f"{k} of 3")
+
+    meanwhile(work, heard)
+    steps = [(k / 4, f"{k} of 3") for k in range(1, 4)]
+    assert list(dict.fromkeys(said)) == [
+        (stage, *step) for stage in ("rubber", "jacket") for step in [(0.0, ""), *steps]
+    ]

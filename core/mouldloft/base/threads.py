@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
-from threading import Event, Thread
+from queue import Empty, SimpleQueue
+from threading import Thread
 from typing import TypeVar
 
 from .progress import SILENT, Progress
@@ -45,26 +46,44 @@ def in_threads(
 
 
 def meanwhile(work: Callable[[Progress], Result], progress: Progress = SILENT) -> Result:
-    """work(own progress), in a thread of its own; what it steps is handed on, again and again while nothing new comes.
+    """work(own progress), in a thread of its own; what it begins and steps is handed on, and the last of it again and
+    again while nothing new comes.
 
     For libraries that are asked for seconds at a time. When `progress` raises `Cancelled`, or this thread is
-    interrupted, the work is told to stop at its next step and not waited for.
+    interrupted, the work is stopped at its next step and not waited for.
     """
-    own = Progress()
-    own.last = progress.last
-    over, done = Event(), Future[Result]()
+    said: SimpleQueue[tuple[str, float, str] | None] = SimpleQueue()
+    own = Progress(lambda *step: said.put(step))
+    done = Future[Result]()
 
     def run() -> None:
         try:
             done.set_result(work(own))
         except BaseException as error:  # raised where it is waited for
             done.set_exception(error)
-        over.set()
+        said.put(None)
 
     Thread(target=run, daemon=True).start()  # no one waits for it when the program ends
     try:
-        while not over.wait(_TICK_S):
-            progress.step(*own.last)
+        _hand_on(said, progress)
         return done.result()
     finally:
         own.cancel()
+
+
+def _hand_on(said: SimpleQueue[tuple[str, float, str] | None], progress: Progress) -> None:
+    """Steps as they are said, until None."""
+    at = ""
+    while True:
+        try:
+            step = said.get(timeout=_TICK_S)
+        except Empty:
+            progress.step(*progress.last)
+            continue
+        if step is None:
+            return
+        stage, *how_far = step
+        if stage != at:
+            progress.begin(stage)
+            at = stage
+        progress.step(*how_far)

@@ -14,6 +14,7 @@ import numpy as np
 from ..base.errors import PlanImpossible
 from ..base.files import all_or_nothing, make_folder, write_text, write_whole
 from ..base.progress import SILENT, Progress
+from ..base.threads import meanwhile
 from ..stages.plan import MouldPlan, OpenSurvey
 from ..stages.takeoff import write_order
 from .beside import SolidsBeside
@@ -218,7 +219,7 @@ def _meshes(
         with SolidsBeside(inner, formats) as begun:
             yield begun.finish
     else:
-        yield partial(write_closed_meshes, plan, inner / "solids", formats)
+        yield partial(meanwhile, lambda own: write_closed_meshes(plan, inner / "solids", formats, own))
 
 
 def _make_all(

@@ -10,6 +10,7 @@ import numpy as np
 
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
+from ..base.threads import meanwhile
 from ..geometry.rays import RayScene, ray_scene
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue, read_catalogue
@@ -59,9 +60,15 @@ def plan(
 
     before : an earlier plan; those of its results that still follow from what they read are taken as they are, so that
     the plan is the same as a fresh one and only what changed is planned again. Raises `PlanImpossible` where the
-    geometry allows no plan within the brief, `Cancelled` when told to stop.
+    geometry allows no plan within the brief, `Cancelled` within a second of `progress.cancel`.
     """
-    catalogue = catalogue or read_catalogue(None)
+    own_catalogue = catalogue or read_catalogue(None)
+    return meanwhile(lambda own: _planned(master, brief, own_catalogue, own, before), progress)
+
+
+def _planned(
+    master: Master, brief: Brief, catalogue: Catalogue, progress: Progress, before: MouldPlan | None
+) -> MouldPlan:
     now = stage_stamps(master, brief, catalogue)
     kept = _Kept(before, now)
     opening, field, seam, locks, division = _opened_and_divided(master, brief, catalogue, progress, kept)
