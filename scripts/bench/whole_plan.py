@@ -132,7 +132,11 @@ _GROUPS = (
     ("reading the mesh", "#8f8a7a", ("master",)),
     ("direction and seam", "#b02a30", ("visibility", "opening", "undercut", "seam")),
     ("locks, glove and wall", "#6fa9a8", ("locks", "division", "rubber", "wall", "keys")),
-    ("jacket, cast, order", "#dcb765", ("jacket", "peel", "cradle", "answers", "cast", "programme", "takeoff", "order", "before")),
+    (
+        "jacket, cast, order",
+        "#dcb765",
+        ("jacket", "peel", "cradle", "answers", "cast", "programme", "takeoff", "order", "before"),
+    ),
     ("pictures", "#1f5a70", ("pictures",)),
     ("sheets, templates, page", "#6b4c9a", ("client sheet", "workshop sheets", "offer", "templates", "page")),
     ("closed meshes", "#6e4a2a", ("solids",)),
