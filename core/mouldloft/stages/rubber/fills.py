@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import ndimage
 
+from ...base.threads import in_threads
 from ...geometry.frame import UP
 from ...geometry.heightmap import sample_map
 from ...geometry.inside import inside_cells
@@ -31,7 +32,7 @@ def fills_of(
     if len(envelopes) != 2:
         return ()
     cell = _CELL_MM * max(1.0, max(master.size_mm) / 2000.0)
-    return tuple(_fill_of(master, *pair, loose, skin_mm, cell) for pair in zip(envelopes, parts))
+    return tuple(in_threads(lambda pair: _fill_of(master, *pair, loose, skin_mm, cell), zip(envelopes, parts)))
 
 
 def _fill_of(

@@ -11,11 +11,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 from scipy import ndimage
 
 from ...base.progress import SILENT, Progress
+from ...base.threads import in_threads
 from ...geometry.depthmap import EMPTY_TOP, Grid, grid_around, limit_slope, raise_by_balls
 from ...geometry.frame import PullFrame, as_point, pull_frame
 from ...geometry.heightmap import sample_map
@@ -88,12 +90,15 @@ def find_loose_pieces(
     """
     if brief.loose_pieces == "none" or len(envelopes) != 2:
         return ()
-    found: list[LoosePiece] = []
-    for envelope, other, part in zip(envelopes, reversed(envelopes), parts):
-        if part.lock_fill_mm3 >= LEAST_LOOSE_MM3:
-            progress.step(0.5 * envelope.piece, f"loose pieces of the {envelope.name}")
-            found += _of_one_half(master, envelope, other, rule, section, brief)
-    return _named(found)
+    halves = [
+        (envelope, other)
+        for envelope, other, part in zip(envelopes, reversed(envelopes), parts)
+        if part.lock_fill_mm3 >= LEAST_LOOSE_MM3
+    ]
+    found = in_threads(
+        lambda half: _of_one_half(master, *half, rule, section, brief), halves, progress, note="loose pieces"
+    )
+    return _named([*chain(*found)])
 
 
 def _of_one_half(
