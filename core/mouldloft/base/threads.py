@@ -82,8 +82,8 @@ def _hand_on(said: SimpleQueue[tuple[str, float, str] | None], progress: Progres
             continue
         if step is None:
             return
-        stage, *how_far = step
+        stage, fraction, note = step
         if stage != at:
             progress.begin(stage)
             at = stage
-        progress.step(*how_far)
+        progress.step(fraction, note)

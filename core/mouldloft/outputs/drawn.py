@@ -1,5 +1,5 @@
 """Drawings left as they are where all they were drawn from is the same: pictures, templates and the client's sheet
-when only prices changed.
+when only prices changed, and of the page all but its words.
 
 `drawn.json` in the plan's folder says what they were drawn from, by a stamp, and holds each file's hash as it was
 written: a file that is missing or was changed since is drawn again.
@@ -22,6 +22,7 @@ from ..stages.plan import MouldPlan
 
 DRAWN_NAME = "drawn.json"
 LEAVE_PRICES_OUT = ("pictures", "client-sheet.pdf", "templates")  # what of a folder tells no money
+PAGE_NAME = "plan.html"
 
 
 def drawing_stamp(plan: MouldPlan) -> str:
@@ -69,6 +70,15 @@ class Drawn:
             return None
         return inner / name
 
+    def page(self) -> str | None:
+        """The page as it stands, where nobody changed it."""
+        digest = self.hashes.get(PAGE_NAME)
+        file = self.folder / PAGE_NAME
+        with contextlib.suppress(OSError, ValueError):
+            if digest is not None and _hash_of(file) == digest:
+                return file.read_text(encoding="utf-8")
+        return None
+
 
 def _copied(file: Path, copy: Path, digest: str) -> bool:
     """Whether a file could be copied and the copy is what was once written."""
@@ -101,7 +111,7 @@ def note_drawn(drawn: Drawn, inner: Path, made: Iterable[str]) -> None:
     """Write down what was made in `inner`, for the next run; nothing of a plan without a stamp."""
     if not drawn.stamp:
         return
-    found = [inner / name for name in LEAVE_PRICES_OUT if name in made]
+    found = [inner / name for name in (*LEAVE_PRICES_OUT, PAGE_NAME) if name in made]
     files = sorted(f for one in found for f in ([one] if one.is_file() else one.rglob("*")) if f.is_file())
     hashes = {f.relative_to(inner).as_posix(): _hash_of(f) for f in files}
     text = json.dumps({"stamp": drawn.stamp, "files": hashes}, indent=1, ensure_ascii=False)

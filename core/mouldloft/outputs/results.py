@@ -19,7 +19,7 @@ from ..stages.plan import MouldPlan, OpenSurvey
 from ..stages.takeoff import write_order
 from .beside import SolidsBeside
 from .closedmeshes import write_closed_meshes
-from .drawn import Drawn, drawn_before, note_drawn
+from .drawn import PAGE_NAME, Drawn, drawn_before, note_drawn
 from .ics import write_calendar
 from .planfile import ARRAYS, PLAN_NAME, drop_old_arrays, save_plan
 from .summary import summary_text
@@ -76,10 +76,10 @@ def _calendar(plan: MouldPlan, folder: Path) -> Path:
     return write_calendar(plan.programme, folder / "calendar.ics", title, key, plan.brief.run.day_starts_h)
 
 
-def _page(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
+def _page(plan: MouldPlan, folder: Path, progress: Progress, before: str | None = None) -> Path:
     from .page.build import write_page
 
-    return write_page(plan, folder / "plan.html", progress)
+    return write_page(plan, folder / PAGE_NAME, progress, before)
 
 
 def _pictures(plan: MouldPlan, folder: Path, progress: Progress) -> Path:
@@ -131,7 +131,7 @@ def _coloured_ply(survey: OpenSurvey) -> bytes:
     return bytes(exported)
 
 
-_OUTPUTS: tuple[tuple[str, str, Callable[[MouldPlan, Path, Progress], Path]], ...] = (
+_OUTPUTS: tuple[tuple[str, str, Callable[..., Path]], ...] = (
     ("order", "what to buy; order-semicolon.csv where decimals have a comma", _order),
     ("before", "foam, clay, armature and sealer of the sculpt", _before),
     ("pictures", "views, seam, undercut map, glove and jacket, thickness", _pictures),
@@ -150,7 +150,7 @@ _BY_CHOICE = (
     "client-sheet.pdf",
     "workshop-sheets.pdf",
     "templates",
-    "plan.html",
+    PAGE_NAME,
     "solids",
 )
 
@@ -237,6 +237,8 @@ def _make_all(
             continue
         progress.begin(name)
         stands = drawn.taken_over(_DRAWN_AS[name], inner) if name in _DRAWN_AS else None
+        if name == "page" and (before := drawn.page()) is not None:
+            write = partial(write, before=before)
         made.append(Written(stands or write(plan, inner, progress), what))
     if plan.brief.run.start_date is not None:
         made.append(Written(_calendar(plan, inner), "the days, for the workshop's calendar"))

@@ -85,20 +85,38 @@ _APART = 0.62  # how far it is pulled apart to begin with, so that every part is
 _SHADE = 0.52  # how dark the deepest hollow is beside open surface
 
 
-def write_page(plan: MouldPlan, path: str | Path, progress: Progress = SILENT) -> Path:
-    """Write the page. Everything it needs is inside. Raises `OutputRefused`, `Cancelled`."""
-    return write_text(path, page_text(plan, progress))
+def write_page(plan: MouldPlan, path: str | Path, progress: Progress = SILENT, before: str | None = None) -> Path:
+    """Write the page, with all it needs inside. before : as in `page_text`. Raises `OutputRefused`, `Cancelled`."""
+    return write_text(path, page_text(plan, progress, before))
 
 
-def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
-    """The page as HTML text. Names and words of the user are escaped for HTML and for the script's data."""
+def page_text(plan: MouldPlan, progress: Progress = SILENT, before: str | None = None) -> str:
+    """The page as HTML text. Names and words of the user are escaped for HTML and for the script's data.
+
+    before : the page of a plan that differs in its prices at most; its shapes and pictures are taken as they are.
+    """
+    fields = _fields_in(before) if before is not None else {}
+    if not fields:
+        fields = _drawn_fields(plan, progress)
+    fields |= {
+        "title": escape(title_of(plan)),
+        "subtitle": escape(f"{mm(plan.master.height_mm)} tall, {run_line(plan)}"),
+        "signs": _signs(plan),
+        "panel": _panel(plan),
+        "footer": escape(_footer(plan)),
+    }
+    text = Template(_asset("page.html")).substitute(fields)
+    progress.step(1.0)
+    return text
+
+
+def _drawn_fields(plan: MouldPlan, progress: Progress) -> dict[str, str]:
+    """What of the page no price changes: shapes, picture, scales, and all that is the same on every page."""
     progress.step(0.05, "shapes for the page")
     block = _Block()
     shown = meanwhile(lambda own: _bodies(plan, block, own), progress)
     progress.step(0.8, "the page's picture")
-    fields = {
-        "title": escape(title_of(plan)),
-        "subtitle": escape(f"{mm(plan.master.height_mm)} tall, {run_line(plan)}"),
+    return {
         "fonts": _fonts(),
         "css": _asset("page.css"),
         "poster": base64.b64encode(seam_jpeg(plan, 720, 840)).decode("ascii"),
@@ -113,17 +131,25 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT) -> str:
         "off_ramp": ", ".join(OFF_STOPS),
         "off_ticks": "".join(f"<span>{escape(tick)}</span>" for tick in (clay_ticks(plan.clay) if plan.clay else ())),
         "off_words": escape(clay_scale_words(plan.clay) if plan.clay else ""),
-        "signs": _signs(plan),
-        "panel": _panel(plan),
-        "footer": escape(_footer(plan)),
         "data": script_json(_data(plan, shown)),
         "shapes": base64.b64encode(meanwhile(lambda _: zlib.compress(bytes(block.data), 6), progress)).decode("ascii"),
         "three": _asset("three.bundle.js"),
         "script": _asset("page.js"),
     }
-    text = Template(_asset("page.html")).substitute(fields)
-    progress.step(1.0)
-    return text
+
+
+def _fields_in(page: str) -> dict[str, str]:
+    """What the template's fields were filled with on a page made from it; nothing where it was made from another."""
+    found: dict[str, str] = {}
+    parts = Template.pattern.split(_asset("page.html"))
+    fixed, names = parts[::5], parts[2::5]
+    at = len(fixed[0]) if page.startswith(fixed[0]) else -1
+    for name, after in zip(names, fixed[1:]):
+        end = page.find(after, at) if at >= 0 else -1
+        if end < 0:
+            return {}
+        found[name], at = page[at:end], end + len(after)
+    return found
 
 
 def _asset(name: str) -> str:
