@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import json
 import weakref
 import zlib
 from collections.abc import Sequence
@@ -49,7 +48,6 @@ from ..look import (
     lock_colours,
     rgb,
 )
-from ..look import DATA as FONTS
 from ..peelwords import glove_line, peel_rows
 from ..pictures.apart import apart_steps_mm
 from ..pictures.bodies import MeshPair, jacket_body, kept, light_master, mould_meshes
@@ -74,9 +72,9 @@ from ..words import (
     title_of,
     weight_words,
 )
+from .template import asset, fields_in, fonts, script_json
 from .turns import bolt_marks, turn_of, turns
 
-_DATA = Path(__file__).parent / "data"
 MOST_SHELL_FACES = 80_000
 LOCKS_LISTED = 8
 _SEAM_POINTS = 1600  # over all lines
@@ -95,7 +93,7 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT, before: str | None =
 
     before : the page of a plan that differs in its prices at most; its shapes and pictures are taken as they are.
     """
-    fields = _fields_in(before) if before is not None else {}
+    fields = fields_in(before) if before is not None else {}
     if not fields:
         fields = _drawn_fields(plan, progress)
     fields |= {
@@ -105,7 +103,7 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT, before: str | None =
         "panel": _panel(plan),
         "footer": escape(_footer(plan)),
     }
-    text = Template(_asset("page.html")).substitute(fields)
+    text = Template(asset("page.html")).substitute(fields)
     progress.step(1.0)
     return text
 
@@ -117,8 +115,8 @@ def _drawn_fields(plan: MouldPlan, progress: Progress) -> dict[str, str]:
     shown = meanwhile(lambda own: _bodies(plan, block, own), progress)
     progress.step(0.8, "the page's picture")
     return {
-        "fonts": _fonts(),
-        "css": _asset("page.css"),
+        "fonts": fonts(),
+        "css": asset("page.css"),
         "poster": base64.b64encode(seam_jpeg(plan, 720, 840)).decode("ascii"),
         "ramp": ", ".join(LOCK_STOPS),
         "ticks": _ticks(plan),
@@ -133,46 +131,9 @@ def _drawn_fields(plan: MouldPlan, progress: Progress) -> dict[str, str]:
         "off_words": escape(clay_scale_words(plan.clay) if plan.clay else ""),
         "data": script_json(_data(plan, shown)),
         "shapes": base64.b64encode(meanwhile(lambda _: zlib.compress(bytes(block.data), 6), progress)).decode("ascii"),
-        "three": _asset("three.bundle.js"),
-        "script": _asset("page.js"),
+        "three": asset("three.bundle.js"),
+        "script": asset("page.js"),
     }
-
-
-def _fields_in(page: str) -> dict[str, str]:
-    """What the template's fields were filled with on a page made from it; nothing where it was made from another."""
-    found: dict[str, str] = {}
-    parts = Template.pattern.split(_asset("page.html"))
-    fixed, names = parts[::5], parts[2::5]
-    at = len(fixed[0]) if page.startswith(fixed[0]) else -1
-    for name, after in zip(names, fixed[1:]):
-        end = page.find(after, at) if at >= 0 else -1
-        if end < 0:
-            return {}
-        found[name], at = page[at:end], end + len(after)
-    return found
-
-
-def _asset(name: str) -> str:
-    return (_DATA / name).read_text(encoding="utf-8")
-
-
-def _fonts() -> str:
-    rules = []
-    for weight, name in ((400, "SourceSans3-Regular.ttf.woff2"), (600, "SourceSans3-Semibold.ttf.woff2")):
-        held = base64.b64encode((FONTS / name).read_bytes()).decode("ascii")
-        rules.append(
-            f"@font-face{{font-family:House;font-weight:{weight};"
-            f"src:url(data:font/woff2;base64,{held}) format('woff2')}}"
-        )
-    return "\n".join(rules)
-
-
-def script_json(value: Any) -> str:
-    """JSON that may stand inside a script element: no character in it can end the element or start a comment."""
-    text = json.dumps(value, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
-    for character in ("<", ">", "&", "\u2028", "\u2029"):
-        text = text.replace(character, f"\\u{ord(character):04x}")
-    return text
 
 
 # --- shapes ----------------------------------------------------------------------------------------------
