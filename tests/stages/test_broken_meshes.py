@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from mouldloft.base.errors import MasterRefused
 from mouldloft.inputs.brief import MasterBrief
+from mouldloft.stages import master as master_stage
 from mouldloft.stages.master import prepare_master, read_master
 from mouldloft.stages.pipeline import draw_seam, open_mould
 from mouldloft.stages.rubber.glove import brush_rubber
@@ -119,3 +120,20 @@ def test_sheets_and_leftovers_of_nothing_are_refused():
     for faces in (np.repeat(one, 6, axis=0), np.array([[0, 1, 1]] * 3 + [[2, 2, 3]] * 3)):
         with pytest.raises(MasterRefused):
             prepare_master(corners, faces, HARE)
+
+
+def test_millions_of_loose_triangles_are_refused_before_they_are_put_together(hare, clean, tmp_path, monkeypatch):
+    import trimesh
+
+    def stl_of(vertices, faces):
+        path = tmp_path / "heap.stl"
+        trimesh.Trimesh(vertices, faces, process=False).export(path)
+        return path
+
+    monkeypatch.setattr(master_stage, "_HEAP_FACES", 10_000)
+    whole = read_master(stl_of(*hare), HARE)
+    assert whole.volume_mm3 == pytest.approx(clean.volume_mm3, rel=1e-5)
+    shaken = hare[0][hare[1].ravel()] + np.random.default_rng(0).normal(size=(3 * len(hare[1]), 3))
+    monkeypatch.setattr(master_stage, "prepare_master", None)
+    with pytest.raises(MasterRefused, match="hardly two of 20,076 share a corner"):
+        read_master(stl_of(shaken, np.arange(len(shaken)).reshape(-1, 3)), HARE)

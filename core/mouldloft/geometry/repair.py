@@ -294,13 +294,16 @@ def are_cracks(patient: Patient) -> bool:
     Several thin slices across the mesh are looked at. Where less than a quarter of their rim vertices have another
     within a crack's width, at most a quarter of the sides can find a neighbour.
     """
-    from scipy.spatial import cKDTree
-
     rim = np.zeros(len(patient.vertices), bool)
     rim[patient.edges.ends[patient.edges.open]] = True
-    points = patient.vertices[rim]
+    return _beside_share(patient.vertices[rim], CRACK_SHARE * patient.diagonal()) >= 0.25
+
+
+def _beside_share(points: np.ndarray, width: float) -> float:
+    """Share of the points in several thin slices that have another within a width."""
+    from scipy.spatial import cKDTree
+
     along = points[:, 0]
-    width = CRACK_SHARE * patient.diagonal()
     few = np.sort(along[:: 1 + len(along) // 100_000])
     half = int(np.ceil(SLICE_VERTICES / 2 * len(few) / len(along)))
     beside = seen = 0
@@ -309,7 +312,14 @@ def are_cracks(patient: Patient) -> bool:
         inside = points[(along >= low - width) & (along <= high + width)]
         away = cKDTree(inside).query(inside, k=2, distance_upper_bound=width)[0][:, 1]
         beside, seen = beside + int(np.isfinite(away).sum()), seen + len(inside)
-    return beside >= seen / 4
+    return beside / max(seen, 1)
+
+
+def all_apart(vertices: np.ndarray) -> bool:
+    """Does hardly one of the vertices ((n, 3), finite) lie on another, or a crack's width from it? By thin slices: of
+    millions of loose triangles it is known before they are put together."""
+    width = CRACK_SHARE * float(np.linalg.norm(vertices.max(axis=0) - vertices.min(axis=0)))
+    return _beside_share(vertices, width) < 0.01
 
 
 def close_cracks(patient: Patient) -> None:

@@ -16,6 +16,7 @@ from ..geometry.meshfile import MOST_FACES, MeshFile, read_mesh_file
 from ..geometry.repair import (
     Diagnosis,
     Patient,
+    all_apart,
     are_cracks,
     close_cracks,
     diagnose,
@@ -37,6 +38,7 @@ _BASE_LEAST_SHARE = 0.02  # of the footprint's rectangle: less is a point of con
 # What locks, is seen or is reached is asked of each facet as a whole, and the seam is shared out by facets. On a goat
 # of 1,500 facets that named the wrong opening and twice the rubber; split as here it comes within 15 % of the full one.
 _FEW_FACETS, _FACETS_OVER_SIZE = 4_000, 50
+_HEAP_FACES = 1_000_000  # from here on a heap of loose triangles is refused by samples
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,6 +112,7 @@ def read_master(path: str | Path, brief: MasterBrief, progress: Progress = SILEN
     """Read STL, OBJ, PLY, GLB, GLTF, 3MF or OFF and prepare it. Raises `MasterRefused` with one sentence."""
     found = read_mesh_file(path, progress)
     name = Path(path).stem.encode("utf-8", "replace").decode()  # a file's name need not be text
+    _refuse_heap(found, name)
     return prepare_master(
         found.vertices, found.faces, _with_axes(brief, found), name=name, file_unit=found.unit, progress=progress
     )
@@ -252,6 +255,18 @@ def _hash(points: np.ndarray, corners: np.ndarray) -> str:
 def _is_loose(edges: Edges) -> bool:
     """More than half of all sides have no neighbour."""
     return int(edges.open.sum()) > 1.5 * len(edges.edge_of)
+
+
+def _refuse_heap(found: MeshFile, name: str) -> None:
+    """Millions of triangles with no corner in common are refused before any of the work on them."""
+    vertices, count = found.vertices, len(found.faces)
+    if count < _HEAP_FACES or len(vertices) != 3 * count or not np.isfinite(vertices).all():
+        return
+    if all_apart(vertices):
+        raise MasterRefused(
+            f"The faces of {name} are not joined to each other (hardly two of {count:,} share a corner); merge its "
+            "vertices in the sculpting program, or make a new surface over it, and export it again."
+        )
 
 
 def _refuse_loose_faces(edges: Edges, name: str) -> None:
