@@ -294,6 +294,15 @@ class MouldloftSettings(bpy.types.PropertyGroup):
         max=24.0,
     )
     lifters: IntProperty(name="Lifters", description="People who lift a piece together", default=2, min=1, max=8)
+    cradle: EnumProperty(
+        name="Cradle",
+        description="What each piece lies in while it is laid up",
+        items=(
+            ("as needed", "As Needed", "Boards, but for a small mould, which lies on a bag of sand"),
+            ("always", "Always", "Boards at any size"),
+            ("none", "None", "A bag of sand or a plaster foot at any size"),
+        ),
+    )
     board_mm: FloatProperty(default=18.0)
     board: _length("board_mm", "Board", "Thickness of the cradle's boards", 3.0, 60.0)
 

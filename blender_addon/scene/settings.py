@@ -52,7 +52,7 @@ def brief_of(scene: bpy.types.Scene):
             "base_diameter_mm": s.key_width_mm,
         },
         "jacket": {"mat_oz": s.mat_oz, "edge_extra_oz": s.edge_extra_oz, "lifters": s.lifters},
-        "cradle": {"board_thickness_mm": s.board_mm},
+        "cradle": {"made": s.cradle, "board_thickness_mm": s.board_mm},
         "cast": {"mat_oz": s.cast_mat_oz, "push_n": s.push_n, "basic_wind_m_s": s.wind_m_s},
         "run": {"casts": s.casts, "hands": s.hands, "workshop_temperature_c": s.temperature_c},
     }

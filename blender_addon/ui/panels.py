@@ -248,7 +248,10 @@ def _jacket(context, layout, s):
     layout.prop(s, "mat_oz")
     layout.prop(s, "edge_extra_oz")
     layout.prop(s, "lifters")
-    layout.prop(s, "board")
+    layout.prop(s, "cradle")
+    row = layout.row()
+    row.enabled = s.cradle != "none"
+    row.prop(s, "board")
 
 
 def _casts(context, layout, s):

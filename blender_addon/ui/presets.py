@@ -14,7 +14,7 @@ KEPT = (
     "base", "detail", "directions", "seam_kind", "smooth_mm", "seen_from", "max_pieces",
     "set_skin", "skin_mm", "edge_mm", "handling_mm", "draft_deg", "set_flange", "flange_mm", "set_pixel", "pixel_mm",
     "edge_spacing_mm", "middle_spacing_mm", "key_height_mm", "key_width_mm",
-    "mat_oz", "edge_extra_oz", "lifters", "board_mm", "cast_mat_oz", "push_n", "wind_m_s",
+    "mat_oz", "edge_extra_oz", "lifters", "cradle", "board_mm", "cast_mat_oz", "push_n", "wind_m_s",
     "catalogue", "casts", "hands", "temperature_c",
 )  # fmt: skip
 

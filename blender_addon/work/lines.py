@@ -144,7 +144,8 @@ def _jacket(done: dict[str, Any], units: Units) -> str:
     jacket, cradle = done["jacket"], done["cradle"]
     pieces = [f"{piece.name} {units.kg(piece.mass_kg)}" for piece in jacket.pieces]
     boards = sum(len(piece.boards) for piece in cradle.pieces)
-    said = [", ".join(pieces), f"{figures.counted(boards, 'cradle board')}"]
+    lies = "no cradle: on a bag of sand" if cradle.instead else figures.counted(boards, "cradle board")
+    said = [", ".join(pieces), lies]
     failed = sum(not check.passes for piece in jacket.pieces for check in piece.checks)
     said.append(f"{figures.counted(failed, 'check')} not passed" if failed else "stiff and strong enough")
     return "; ".join(said)

@@ -18,6 +18,7 @@ from mouldloft.stages.cradle import (
 from mouldloft.stages.jacket.layup import lay_up_jacket
 from mouldloft.stages.keys.place import set_keys
 from mouldloft.stages.keys.record import Keys
+from mouldloft.trade.bedding import wants_cradle
 from synthetic_gloves import box, dome, rubber_of
 
 BRIEF = Brief()
@@ -137,6 +138,25 @@ def test_where_the_boards_stand_in_the_plan(round_cradle):
     assert np.linalg.norm(points, axis=1).min() > R + 2.0, "no board inside the jacket"
 
 
+def test_small_moulds_have_no_cradle_and_the_brief_goes_first():
+    # workshop's rule (common practice, no source): none at about 300 mm, one from half a metre on
+    assert not wants_cradle(300.0, 5.0)
+    assert wants_cradle(500.0, 5.0)
+    assert wants_cradle(300.0, 15.0), "what a person does not turn over by himself is cradled"
+    small, large = dome(150.0, pixel_mm=2.0), dome(R, pixel_mm=3.0)
+    made = cradle_of(small)[3]
+    assert made.pieces == made.sheets == made.shapes == made.advice == ()
+    # a ball of 150 and its 10 mm of rubber are in the dome's own radius
+    assert "300 mm" in made.instead
+    assert "sand" in made.instead
+    always = cradle_of(small, brief=Brief(cradle=CradleBrief(made="always")))[3]
+    assert always.instead == ""
+    assert len(always.pieces[0].boards) >= 2
+    none = cradle_of(large, brief=Brief(cradle=CradleBrief(made="none")))[3]
+    assert none.pieces == ()
+    assert "as the brief asks" in none.instead
+
+
 def test_two_boards_stand_at_the_airy_points(round_cradle):
     # published: Airy points, 0.577 of the length apart; the length is what dips to the boards
     _, _, _, cradle = round_cradle
@@ -203,7 +223,7 @@ def test_a_narrow_piece_gets_wider_feet():
 
 
 def test_what_can_still_rock_is_told():
-    strict = CradleBrief(margin_limit_mm=400.0)
+    strict = CradleBrief(margin_limit_mm=400.0, made="always")
     _, _, _, cradle = cradle_of(dome(200.0), brief=replace(BRIEF, cradle=strict))
     assert not any(t.passes for t in cradle.pieces[0].tilts)
     assert len(cradle.pieces[0].boards) >= 2

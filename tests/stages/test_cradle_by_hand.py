@@ -50,7 +50,7 @@ def trough(along: float = 10.0, across: float = 20.0, up: float = 150.0, flange:
 
 @pytest.mark.parametrize(("share", "station"), [(0.5 - 0.5 / math.sqrt(3), AIRY_STATION), (0.1, 360.0)])
 def test_boards_stand_at_their_share_of_the_length(share: float, station: float) -> None:
-    layout = _lay_out(trough(), CradleBrief(), share, 0.5)
+    layout = _lay_out(trough(), CradleBrief(made="always"), share, 0.5)
     # no further apart than 400 mm: 520 and 720 mm take a third
     assert layout.stations_mm == pytest.approx([-station, 0.0, station], abs=0.1)
     assert layout.heights_mm == pytest.approx([100.0] * 3)  # half of the depth of 200
@@ -64,29 +64,29 @@ def test_boards_stand_at_their_share_of_the_length(share: float, station: float)
 def test_boards_reach_up_by_the_depth_but_stay_20_mm_under_the_flange(
     flange: float, embrace: float, reach: float
 ) -> None:
-    layout = _lay_out(trough(flange=flange), CradleBrief(), 0.2, embrace)
+    layout = _lay_out(trough(flange=flange), CradleBrief(made="always"), 0.2, embrace)
     assert layout.heights_mm == pytest.approx([reach] * 3)
 
 
 def test_a_longer_trough_gets_a_board_every_400_mm() -> None:
     lie = trough()
     twice = replace(lie, along_mm=2 * lie.along_mm)
-    layout = _lay_out(twice, CradleBrief(), 0.1, 0.5)
+    layout = _lay_out(twice, CradleBrief(made="always"), 0.1, 0.5)
     assert len(layout.stations_mm) == 5  # 1440 mm in bays of 360
-    assert _lay_out(twice, CradleBrief(), 0.5, 0.5).stations_mm == pytest.approx([0.0, 0.0])
+    assert _lay_out(twice, CradleBrief(made="always"), 0.5, 0.5).stations_mm == pytest.approx([0.0, 0.0])
 
 
 def test_where_a_web_hangs_as_low_as_the_body_a_board_stands_beside_it() -> None:
     """A wall between two limbs, 300 mm of it, down to the lowest point: the middle board finds nothing there."""
     lie = trough()
     web = replace(lie, flange_mm=np.where(np.abs(lie.along_mm) <= 150.0, 0.0, lie.flange_mm))
-    layout = _lay_out(web, CradleBrief(), 0.2, 0.5)
+    layout = _lay_out(web, CradleBrief(made="always"), 0.2, 0.5)
     assert layout is not None
     assert len(layout.stations_mm) >= 2
     assert np.abs(layout.stations_mm).min() > 150.0
     assert layout.heights_mm == pytest.approx([100.0] * len(layout.stations_mm))
     bare = replace(lie, flange_mm=np.zeros(len(lie.along_mm)))
-    assert _lay_out(bare, CradleBrief(), 0.2, 0.5) is None
+    assert _lay_out(bare, CradleBrief(made="always"), 0.2, 0.5) is None
 
 
 def test_a_board_clears_the_jacket_over_its_whole_thickness() -> None:
@@ -94,24 +94,24 @@ def test_a_board_clears_the_jacket_over_its_whole_thickness() -> None:
     # is 5.75 mm or, on rows of 5 mm, 5 mm under the middle of the board
     lie = trough()
     rising = replace(lie, low_mm=lie.low_mm + np.abs(lie.along_mm)[:, None] / 2)
-    layout = _lay_out(rising, CradleBrief(), 0.2, 0.9)
+    layout = _lay_out(rising, CradleBrief(made="always"), 0.2, 0.9)
     at = float(layout.stations_mm[0])
     _, height = layout.profiles[0]
     assert height.min() == pytest.approx((abs(at) - 10.0) / 2, abs=2.5)
     assert height.min() < abs(at) / 2 - 2.0
-    thick = _lay_out(rising, CradleBrief(board_thickness_mm=60.0), 0.2, 0.9).profiles[0][1].min()
+    thick = _lay_out(rising, CradleBrief(made="always", board_thickness_mm=60.0), 0.2, 0.9).profiles[0][1].min()
     assert thick == pytest.approx((abs(at) - 30.0) / 2, abs=2.6)
 
 
 def test_a_trough_too_shallow_for_boards_gets_none() -> None:
     # two pixels of dip are the least a board is cut for
-    assert _lay_out(trough(flange=29.0), CradleBrief(), 0.2, 0.5) is None
-    assert _lay_out(trough(flange=31.0), CradleBrief(), 0.2, 0.5) is not None
-    assert _best_layout(trough(flange=29.0), CradleBrief()) is None
+    assert _lay_out(trough(flange=29.0), CradleBrief(made="always"), 0.2, 0.5) is None
+    assert _lay_out(trough(flange=31.0), CradleBrief(made="always"), 0.2, 0.5) is not None
+    assert _best_layout(trough(flange=29.0), CradleBrief(made="always")) is None
 
 
 def test_the_outline_of_a_board_by_hand() -> None:
-    outline, start = _outline(_lay_out(trough(), CradleBrief(), 0.2, 0.5), 1)
+    outline, start = _outline(_lay_out(trough(), CradleBrief(made="always"), 0.2, 0.5), 1)
     assert start == -160.0
     # 40 mm of wood under the lowest point
     corners = [(0, 0), (320, 0), (320, 140), (260, 140), (160, 40), (60, 140), (0, 140)]
@@ -122,7 +122,7 @@ def test_the_outline_of_a_board_by_hand() -> None:
 
 
 def test_margins_of_the_trough_by_hand() -> None:
-    lie, brief = trough(), CradleBrief(working_tilts_deg=(0.0, 10.0), margin_limit_mm=75.0)
+    lie, brief = trough(), CradleBrief(made="always", working_tilts_deg=(0.0, 10.0), margin_limit_mm=75.0)
     level, tilted = _margins(lie, _lay_out(lie, brief, 0.2113, 0.5), brief)
     # on the floor: 160 - 20 across; the centre is 150 + 40 up. In the frame: 100 - 20, and 50 over the shoulders
     assert (level.on_floor_mm, level.in_frame_mm, level.margin_mm) == pytest.approx((140.0, 80.0, 80.0))
@@ -131,13 +131,13 @@ def test_margins_of_the_trough_by_hand() -> None:
     assert (level.passes, tilted.passes) == (True, False)
     assert (level.tilt_deg, tilted.tilt_deg) == (0.0, 10.0)
     (just,) = _margins(
-        lie, _lay_out(lie, brief, 0.2113, 0.5), CradleBrief(working_tilts_deg=(0.0,), margin_limit_mm=80.0)
+        lie, _lay_out(lie, brief, 0.2113, 0.5), CradleBrief(made="always", working_tilts_deg=(0.0,), margin_limit_mm=80.0)
     )
     assert just.passes
 
 
 def test_a_negative_tilt_costs_what_the_positive_one_costs() -> None:
-    brief = CradleBrief(working_tilts_deg=(-20.0, 20.0, -10.0, 0.0))
+    brief = CradleBrief(made="always", working_tilts_deg=(-20.0, 20.0, -10.0, 0.0))
     lie = trough()
     back, forth, less, level = _margins(lie, _lay_out(lie, brief, 0.2113, 0.5), brief)
     tan_20 = math.tan(math.radians(20))
@@ -149,27 +149,27 @@ def test_a_negative_tilt_costs_what_the_positive_one_costs() -> None:
 
 def test_margins_along_the_piece_count_the_boards_thickness() -> None:
     lie = trough(along=200.0)
-    layout = _lay_out(lie, CradleBrief(), 0.2113, 0.9)
-    level, _ = _margins(lie, layout, CradleBrief())
+    layout = _lay_out(lie, CradleBrief(made="always"), 0.2113, 0.9)
+    level, _ = _margins(lie, layout, CradleBrief(made="always"))
     assert level.on_floor_mm == pytest.approx(AIRY_STATION + 9 - 200, abs=0.1)
     assert level.in_frame_mm == pytest.approx(AIRY_STATION - 200, abs=0.1)
 
 
 def test_feet_are_widened_by_20_mm_steps_until_the_frame_stands() -> None:
-    lie, brief = trough(), CradleBrief(margin_limit_mm=150.0)
+    lie, brief = trough(), CradleBrief(made="always", margin_limit_mm=150.0)
     layout = _lay_out(lie, brief, 0.2113, 0.5)
     wider = _widen(lie, layout, brief)
     # 140 - 33.5 and 60 more are the first over 150
     assert wider.shoulders_mm == (120.0, 120.0)
     assert wider.ends(0) == (-220.0, 220.0)
     assert _margins(lie, wider, brief)[1].on_floor_mm == pytest.approx(200 - 190 * TAN_10)
-    far = CradleBrief(margin_limit_mm=500.0)
+    far = CradleBrief(made="always", margin_limit_mm=500.0)
     assert _widen(lie, layout, far).shoulders_mm == (60.0, 60.0), "no widening helps: none is done"
     # 400 mm more is the most: 140 + 400 - 33.5, where the boards stand far enough apart
     long = replace(lie, along_mm=5 * lie.along_mm)
     spread = _lay_out(long, brief, 0.2113, 0.5)
-    assert _widen(long, spread, CradleBrief(margin_limit_mm=506.0)).shoulders_mm == (460.0, 460.0)
-    assert _widen(long, spread, CradleBrief(margin_limit_mm=507.0)).shoulders_mm == (60.0, 60.0)
+    assert _widen(long, spread, CradleBrief(made="always", margin_limit_mm=506.0)).shoulders_mm == (460.0, 460.0)
+    assert _widen(long, spread, CradleBrief(made="always", margin_limit_mm=507.0)).shoulders_mm == (60.0, 60.0)
 
 
 @pytest.mark.parametrize(
@@ -182,7 +182,7 @@ def test_feet_are_widened_by_20_mm_steps_until_the_frame_stands() -> None:
     ],
 )
 def test_the_plainest_layout_that_holds_is_taken(along: float, limit: float, height: float, station: float) -> None:
-    layout, tilts = _best_layout(trough(along=along), CradleBrief(margin_limit_mm=limit))
+    layout, tilts = _best_layout(trough(along=along), CradleBrief(made="always", margin_limit_mm=limit))
     assert layout.heights_mm == pytest.approx([height] * 3)
     assert layout.stations_mm[-1] == pytest.approx(station, abs=0.1)
     assert all(t.passes for t in tilts) is (limit != 145.0)
@@ -195,7 +195,7 @@ def test_the_plainest_layout_that_holds_is_taken(along: float, limit: float, hei
 def test_the_frame_by_hand(flange: float, rail: float) -> None:
     """Boards 40 mm of wood under the lowest place, shouldered 60 mm beside the trough; rails 20 mm in from their ends,
     30 mm past the last, half their height out of each."""
-    brief = CradleBrief(board_thickness_mm=20.0)
+    brief = CradleBrief(made="always", board_thickness_mm=20.0)
     lie = trough(flange=flange)
     layout = _lay_out(lie, brief, 0.1, 0.5)
     boards, rails = _members(lie, layout, brief, "L", 0)
@@ -284,7 +284,7 @@ def test_how_a_small_glove_lies_by_hand(pull, long_x: bool) -> None:
     envelope = ridge(pull, long_x)
     rubber, jacket = rubber_of(envelope), shell_of(envelope)
     jacket = replace(jacket, pieces=(replace(jacket.pieces[0], piece=3),))
-    (piece,) = build_cradle(jacket, rubber, NO_KEYS, CradleBrief(margin_limit_mm=20.0)).pieces
+    (piece,) = build_cradle(jacket, rubber, NO_KEYS, CradleBrief(made="always", margin_limit_mm=20.0)).pieces
     assert piece.length_axis == ("x" if long_x else "y")
     assert piece.lying_mass_kg == pytest.approx(2.4)
     # the highest column is over the raised end of the ridge; the field's laminate is 3 mm, 40 mm of wood stay under it
@@ -316,7 +316,7 @@ def test_boards_meet_the_ridge_at_half_its_depth(long_x: bool, flanged: bool) ->
         envelope = replace(envelope, outer_mm=bare, flange=np.zeros_like(envelope.flange))
     jacket = shell_of(envelope)
     light = replace(jacket.pieces[0], centre_of_mass_mm=(0.0, 0.0, 100.0), rubber_mass_kg=0.0)
-    brief = CradleBrief(margin_limit_mm=1.0, working_tilts_deg=(0.0,))
+    brief = CradleBrief(made="always", margin_limit_mm=1.0, working_tilts_deg=(0.0,))
     (piece,) = build_cradle(replace(jacket, pieces=(light,)), rubber_of(envelope), NO_KEYS, brief).pieces
     top = piece.floor_mm - 40.0
     # as it lies, the flange's underside (12 mm of rubber, 6 of laminate) or the parting surface is the depth
@@ -367,7 +367,7 @@ def test_a_piece_without_rubber_weight_hangs_by_its_jacket() -> None:
     envelope = ridge()
     jacket = shell_of(envelope)
     jacket = replace(jacket, pieces=(replace(jacket.pieces[0], rubber_mass_kg=0.0),))
-    (piece,) = build_cradle(jacket, rubber_of(envelope), NO_KEYS, CradleBrief(margin_limit_mm=20.0)).pieces
+    (piece,) = build_cradle(jacket, rubber_of(envelope), NO_KEYS, CradleBrief(made="always", margin_limit_mm=20.0)).pieces
     assert piece.centre_of_mass_mm == pytest.approx((10.0, 20.0, 60.0))
 
 
@@ -376,16 +376,16 @@ def test_what_cannot_be_cradled_is_said() -> None:
     none = replace(envelope, open_base=np.ones_like(envelope.open_base))
     shells = shell_of(none)
     twice = replace(shells, pieces=shells.pieces * 2)
-    made = build_cradle(twice, rubber_of(none, none), NO_KEYS, CradleBrief())
+    made = build_cradle(twice, rubber_of(none, none), NO_KEYS, CradleBrief(made="always"))
     assert made.advice == ("The left piece has no jacket to cradle.",) * 2
     with pytest.raises(ValueError, match="zip"):
-        build_cradle(twice, rubber_of(none), NO_KEYS, CradleBrief())
+        build_cradle(twice, rubber_of(none), NO_KEYS, CradleBrief(made="always"))
     for piece in made.pieces:
         assert (piece.piece, piece.boards, piece.support_polygon_mm, piece.tilts, piece.cut_list) == (0, (), (), (), ())
     flat = envelope_of(
         lambda x, y: np.where(np.hypot(x, y) < 100, 14.0, np.nan), 100.0, pixel_mm=4.0, name="left piece"
     )
-    made = build_cradle(shell_of(flat), rubber_of(flat), NO_KEYS, CradleBrief())
+    made = build_cradle(shell_of(flat), rubber_of(flat), NO_KEYS, CradleBrief(made="always"))
     assert made.advice == ("The left piece gives boards nothing to hold: lay it on a level board with packing.",)
     (piece,) = made.pieces
     assert (piece.piece, piece.boards, piece.support_polygon_mm, piece.tilts, piece.cut_list) == (0, (), (), (), ())
@@ -396,7 +396,7 @@ def test_advice_names_the_worst_tilt(up: float, how: str) -> None:
     envelope = ridge()
     jacket = shell_of(envelope)
     heavy = replace(jacket.pieces[0], centre_of_mass_mm=(0.0, 0.0, 60.0 - up), rubber_mass_kg=0.0)
-    brief = CradleBrief(margin_limit_mm=100.0, working_tilts_deg=(0.0, 5.0, 15.0))
+    brief = CradleBrief(made="always", margin_limit_mm=100.0, working_tilts_deg=(0.0, 5.0, 15.0))
     made = build_cradle(replace(jacket, pieces=(heavy,)), rubber_of(envelope), NO_KEYS, brief)
     worst = min(made.pieces[0].tilts, key=lambda t: t.margin_mm)
     assert worst.tilt_deg == 15.0

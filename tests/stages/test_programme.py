@@ -20,6 +20,7 @@ from mouldloft.inputs.catalogue import Catalogue, read_catalogue
 from mouldloft.outputs.ics import calendar_ics
 from mouldloft.outputs.sheets.daylist import day_rows
 from mouldloft.stages.cast import Cast, lay_up_cast
+from mouldloft.stages.cradle import Cradle
 from mouldloft.stages.programme import (
     Programme,
     Task,
@@ -132,6 +133,23 @@ def test_hours_of_the_mould_by_hand(catalogue: Catalogue, cast: Cast) -> None:
     }
     for name, (person_h, people) in by_hand.items():
         assert hours[name] == pytest.approx(near(person_h, people)), name
+
+
+def test_without_cradles_the_jacket_still_cures_on_the_master(catalogue: Catalogue, cast: Cast) -> None:
+    made = set_programme(
+        seam_of(LINE), locks_of(), rubber_of(), keys_of(), jacket_of(), Cradle((), (), instead="on sand"), cast,
+        Brief(), catalogue,
+    )  # fmt: skip
+    assert not [task.name for task in made.tasks if "cradle" in task.name.lower()]
+    begins: dict[str, float] = {}
+    ends: dict[str, float] = {}
+    for task in made.tasks:
+        begins.setdefault(task.name, task.start_h)
+        ends[task.name] = task.start_h + task.duration_h
+    laid = max(end for name, end in ends.items() if name.startswith("Lay up the jacket") and "left" in name)
+    bedded = "Tap the jacket over, press a bag of sand to its back, left piece"
+    assert begins[bedded] >= laid + catalogue.resin_for(Brief().materials).cure_h - 1e-6
+    assert begins["Turn the job or go round it"] >= ends[bedded] - 1e-6
 
 
 def test_each_cradle_takes_the_hours_of_its_own_boards(catalogue: Catalogue, cast: Cast) -> None:

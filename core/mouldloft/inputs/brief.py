@@ -154,8 +154,9 @@ class PeelBrief:
 
 @dataclass(frozen=True)
 class CradleBrief:
-    """Boards and the tilts the piece is worked at."""
+    """Whether one is made, its boards, and the tilts the piece is worked at."""
 
+    made: Literal["as needed", "always", "none"] = "as needed"  # small pieces lie on a bag of sand
     board_thickness_mm: Annotated[float, msgspec.Meta(ge=3, le=200)] = 18.0
     working_tilts_deg: Annotated[tuple[Tilt, ...], msgspec.Meta(max_length=20)] = (0.0, 10.0)
     margin_limit_mm: NotNegative = 50.0

@@ -60,6 +60,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         ("Keys", _key_words(plan)),
         *((f"Jacket, {piece.name}", _jacket_words(piece)) for piece in plan.jacket.pieces),
         *((one.name.capitalize(), loose_words(one)) for one in plan.jacket.loose),
+        *([("On the bench", plan.cradle.instead)] if plan.cradle.instead else ()),
         *peel_rows(plan),
         ("Cast", _cast_words(plan)),
     ]

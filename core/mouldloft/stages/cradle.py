@@ -20,6 +20,7 @@ from ..base.progress import SILENT, Progress
 from ..geometry.depthmap import Grid, raise_by_balls
 from ..inputs.brief import CradleBrief
 from ..inputs.catalogue import Catalogue
+from ..trade.bedding import NO_CRADLE_KG, NO_CRADLE_MM, bench_words, wants_cradle
 from .jacket import Jacket, JacketPiece, foot_flange_mm, glove_columns, laminate_mm, outside_with_keys
 from .keys import Keys, piece_prefixes, snap_to_outside
 from .rails import OVERHANG_MM, PLAY_MM, Rail, make_rails, rail_height_mm, rail_places, with_slots
@@ -101,12 +102,14 @@ class CradlePiece:
 
 @dataclass(frozen=True, eq=False)
 class Cradle:
-    """One cradle for each piece. advice: where a piece could still rock, and what to do. sheets : where boards and
-    rails lie on sheets as sold, by their numbers in `shapes`."""
+    """One cradle for each piece; none where the mould is small. advice: where a piece could still rock, and what to do.
+    sheets : where boards and rails lie on sheets as sold, by their numbers in `shapes`. instead : without cradles, what
+    the pieces lie on, in one sentence."""
 
     pieces: tuple[CradlePiece, ...]
     advice: tuple[str, ...]
     sheets: tuple[SheetLot, ...] = ()
+    instead: str = ""
 
     @property
     def shapes(self) -> tuple[tuple[np.ndarray, float], ...]:
@@ -122,10 +125,16 @@ class Cradle:
 
 
 def build_cradle(jacket: Jacket, rubber: Rubber, keys: Keys, brief: CradleBrief, progress: Progress = SILENT) -> Cradle:
-    """Profile boards, support margins and a cut list for every piece of the jacket.
+    """Profile boards, support margins and a cut list for every piece of the jacket; none of it where the mould is small
+    enough for the bench, or the brief wants none.
 
     A piece that cannot be kept from rocking within the limit still gets its cradle, and a sentence of advice.
     """
+    longest = max((_body_mm(envelope) for envelope in rubber.envelopes), default=0.0)
+    heaviest = max((shell.mass_kg + shell.rubber_mass_kg for shell in jacket.pieces), default=0.0)
+    if not wants_cradle(longest, heaviest, brief.made):
+        progress.step(1.0)
+        return Cradle((), (), instead=bench_words(longest, heaviest, brief.made))
     prefixes = piece_prefixes([e.name for e in rubber.envelopes])
     pieces: list[CradlePiece] = []
     advice: list[str] = []
@@ -136,6 +145,16 @@ def build_cradle(jacket: Jacket, rubber: Rubber, keys: Keys, brief: CradleBrief,
         advice += said
     progress.step(1.0)
     return Cradle(tuple(pieces), tuple(advice))
+
+
+def _body_mm(envelope: Envelope) -> float:
+    """Longest side of a glove piece along its lattice, its flange left out."""
+    body = covered(envelope) & ~envelope.flange
+    if not body.any():
+        return 0.0
+    rows, columns = np.nonzero(body.any(axis=1))[0], np.nonzero(body.any(axis=0))[0]
+    deep = float(envelope.outer_mm[body].max() - envelope.parting_mm[body].min())
+    return max((np.ptp(rows) + 1) * envelope.pixel_mm, (np.ptp(columns) + 1) * envelope.pixel_mm, deep)
 
 
 # --- the shape it lies in --------------------------------------------------------------------------------
@@ -531,5 +550,8 @@ def cradle_assumptions(brief: CradleBrief) -> tuple[Assumption, ...]:
     return (
         Assumption("how it lies", "open side up, pull straight down", Mark.COMMON_PRACTICE),
         Assumption("board spacing", f"{BOARD_SPACING_MM:.0f} mm at most", Mark.COMMON_PRACTICE),
+        Assumption(
+            "no cradle up to", f"{NO_CRADLE_MM:.0f} mm of mould and {NO_CRADLE_KG:.0f} kg a piece", Mark.COMMON_PRACTICE
+        ),
         Assumption("margin against rocking", f"{brief.margin_limit_mm:.0f} mm at {tilts}", Mark.COMMON_PRACTICE),
     )

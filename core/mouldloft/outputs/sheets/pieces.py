@@ -278,7 +278,7 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
 def _cradle_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
     cradle = next((c for c in plan.cradle.pieces if c.piece == piece), None)
     if cradle is None:
-        return []
+        return [*heading("On the bench"), set_text(plan.cradle.instead)] if plan.cradle.instead else []
     rows = [
         [name, str(count), mm(length), mm(width), mm(thick)] for name, count, length, width, thick in cradle.cut_list
     ]

@@ -259,12 +259,13 @@ def lifts_that_happen(plan: MouldPlan) -> tuple[Lift, ...]:
                 (part.load_kg + half) / 2,
                 (part.most_kg + most_half) / 2,
                 brief,
-                "Tipped up on its cradle, so half of it is lifted.",
+                f"Tipped up on {'the bench' if plan.cradle.instead else 'its cradle'}, so half of it is lifted.",
             )
         )
     whole = sum(part_of(piece).load_kg for piece in plan.jacket.pieces)
     most = sum(part_of(piece).most_kg for piece in plan.jacket.pieces)
-    rolled = "Rolled on its cradles, not lifted: half the weight is on the floor."
+    under = "the bench" if plan.cradle.instead else "its cradles"
+    rolled = f"Rolled on {under}, not lifted: half the weight stays down."
     lifts.append(
         lift_of("closed mould with its cast, rolled", (whole + cast.mass_kg) / 2, (most + high) / 2, brief, rolled)
     )

@@ -372,7 +372,7 @@ def key_assumptions(brief: KeysBrief, properties: RubberProperties | None = None
         Assumption("sag limit between keys", f"{brief.sag_limit_mm:g} mm", Mark.COMMON_PRACTICE),
         Assumption(
             "how a half lies while its cast is laid",
-            f"open side up in its cradle, tipped {brief.tilt_deg:g}° at most",
+            f"open side up as it lies, tipped {brief.tilt_deg:g}° at most",
             Mark.COMMON_PRACTICE,
         ),
         Assumption(

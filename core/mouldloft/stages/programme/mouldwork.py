@@ -15,7 +15,18 @@ from ...base.marks import Assumption, Mark
 from ...trade.price import wall_hours
 from ..jacket import JacketPiece, LooseShell
 from .mixes import Workshop
-from .work import CUT_WEAR, GRIND_WEAR, LIFT_WEAR, RESIN_WEAR, RUBBER_WEAR, SOLVENT_WEAR, Ledger, Wait, Work
+from .work import (
+    CUT_WEAR,
+    GRIND_WEAR,
+    LEAST_TASK_H,
+    LIFT_WEAR,
+    RESIN_WEAR,
+    RUBBER_WEAR,
+    SOLVENT_WEAR,
+    Ledger,
+    Wait,
+    Work,
+)
 
 WAX_HAZE_H = 0.5  # common practice: wax left before it is buffed
 PVA_DRY_H = 1.0  # common practice: film dry to the touch
@@ -342,7 +353,7 @@ def _lay_jacket(ledger: Ledger, shop: Workshop, shell: JacketPiece, brushed: str
 
 
 def _fit_out(ledger: Ledger, shop: Workshop, shell: JacketPiece, brushed: str, laid: str, cure_h: float) -> str:
-    """Ribs and grips glassed on, the cradle fitted while the jacket is on the master."""
+    """Ribs and grips glassed on, the cradle or a bag of sand fitted while the jacket is on the master."""
     rates = shop.catalogue.rates
     line = f"Jacket, {shell.name}"
     grips = shop.grips_on(shell.name)
@@ -354,13 +365,19 @@ def _fit_out(ledger: Ledger, shop: Workshop, shell: JacketPiece, brushed: str, l
                                           "Abrade and wipe where they go", 0.25),), True, wear=RESIN_WEAR,
         )
     )  # fmt: skip
+    cured = Wait(laid, cure_h, name=f"Jacket cures, {shell.name}")
+    if shop.cradle.instead:
+        return ledger.add(
+            Work(f"bed {shell.name}", f"Tap the jacket over, press a bag of sand to its back, {shell.name}", "jacket",
+                 line, "lifting and turning", LEAST_TASK_H, 1, (cured, Wait(on)), note="no cradle at this size")
+        )  # fmt: skip
     boards = shop.boards_for(shell.name)
     row = f"Cradle, {shell.name}"
     cut = ledger.add(
         Work(f"cut {shell.name}", f"Cut and assemble the cradle, {shell.name}", "cradle", row, "cradles",
              boards * rates.cradle_h_per_board, 1, (Wait(brushed),), False, shop.cradle_words(shell.name), GRIND_WEAR)
     )  # fmt: skip
-    waits = [Wait(laid, cure_h, name=f"Jacket cures, {shell.name}"), Wait(on)]
+    waits = [cured, Wait(on)]
     if boards:
         waits.append(Wait(cut))
     return ledger.add(
