@@ -13,8 +13,9 @@ from mouldloft.base.figures import percent
 from mouldloft.base.progress import Progress
 from mouldloft.inputs.brief import Brief, CastBrief, JacketBrief, MaterialsBrief
 from mouldloft.inputs.catalogue import Catalogue, read_catalogue
+from mouldloft.stages.ballast import volume_below_mm3
 from mouldloft.stages.baseboard import foot_polygons
-from mouldloft.stages.cast import lay_up_cast, volume_below_mm3
+from mouldloft.stages.cast import lay_up_cast
 from mouldloft.stages.wind import silhouettes, wind_pressure
 from mouldloft.trade.laminate import laminate_thickness_mm
 from trade_bodies import any_ballast, box, locks_of, seam_of, standing

@@ -131,7 +131,9 @@ def test_margins_of_the_trough_by_hand() -> None:
     assert (level.passes, tilted.passes) == (True, False)
     assert (level.tilt_deg, tilted.tilt_deg) == (0.0, 10.0)
     (just,) = _margins(
-        lie, _lay_out(lie, brief, 0.2113, 0.5), CradleBrief(made="always", working_tilts_deg=(0.0,), margin_limit_mm=80.0)
+        lie,
+        _lay_out(lie, brief, 0.2113, 0.5),
+        CradleBrief(made="always", working_tilts_deg=(0.0,), margin_limit_mm=80.0),
     )
     assert just.passes
 
@@ -367,7 +369,9 @@ def test_a_piece_without_rubber_weight_hangs_by_its_jacket() -> None:
     envelope = ridge()
     jacket = shell_of(envelope)
     jacket = replace(jacket, pieces=(replace(jacket.pieces[0], rubber_mass_kg=0.0),))
-    (piece,) = build_cradle(jacket, rubber_of(envelope), NO_KEYS, CradleBrief(made="always", margin_limit_mm=20.0)).pieces
+    (piece,) = build_cradle(
+        jacket, rubber_of(envelope), NO_KEYS, CradleBrief(made="always", margin_limit_mm=20.0)
+    ).pieces
     assert piece.centre_of_mass_mm == pytest.approx((10.0, 20.0, 60.0))
 
 

@@ -31,7 +31,7 @@ Hazard = Literal["styrene", "peroxide", "isocyanate", "tin catalyst", "glass dus
 Per = Literal[
     "person day", "laminating day", "grinding day", "spraying day", "coat m2", "batch", "job", "skin m2", "wall m2",
     "flange m2", "flange m", "bead m", "dome", "wall clay l", "reinforced m2", "wedge slot", "socket", "jacket m2",
-    "cast", "cast m2", "joint m", "primer m2", "colour m2", "lacquer m2",
+    "frame kg", "cast", "cast m2", "joint m", "primer m2", "colour m2", "lacquer m2",
     "eye", "cored l", "filled l", "crate m2",
 ]  # fmt: skip
 
@@ -319,6 +319,7 @@ class Rates:
     cut_mat_kg_h: Rate = 6.0  # mat cut to shape and numbered (common practice; older catalogues lack it)
     crate_h: Hours = 2.0  # each (common practice; older catalogues lack it)
     set_bead_m_h: Rate = 6.0  # on the wall; three domes count as a metre (common practice; older catalogues lack it)
+    upright_m_h: Rate = 0.7  # packed, tabbed in on both sides (common practice; older catalogues lack it)
     sources: tuple[Stated, ...] = ()
 
     def assumptions(self) -> tuple[Assumption, ...]:

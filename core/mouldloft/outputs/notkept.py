@@ -35,9 +35,8 @@ def not_kept(plan: MouldPlan) -> tuple[str, ...]:
             said.append(f"The cradle of the {_name(plan, cradle.piece)} tips at {listed(tipping)}.")
     if not plan.cast.comes_out and plan.peel is None:
         said.append(f"The cast does not come out: {_clean(with_places(plan, plan.cast.comes_out_reason))}")
-    fixings = plan.cast.fixings
-    if fixings is not None and not fixings.holds:
-        said.append("No socket holds the cast against the stated loads: a steel frame in the foot, by an engineer.")
+    if plan.cast.unfixed:
+        said.append(f"The cast's fixing: {plan.cast.unfixed}, and no frame planned here holds it: by an engineer.")
     late = plan.programme.broken_windows
     if late:
         said.append(f"{counted(late, 'coat')} past the recoat window; tack coats are planned.")

@@ -65,7 +65,14 @@ def kind_words(kind: str) -> str:
 def stands_words(cast: Cast) -> str:
     """How a cast is kept standing: by itself, by ballast, or fixed to the ground."""
     if cast.needs_fixing:
-        return "has to be fixed to the ground"
+        how = (
+            " by a steel frame"
+            if cast.frame is not None
+            else ", which an engineer has to design"
+            if cast.unfixed
+            else ""
+        )
+        return f"has to be fixed to the ground{how}"
     return f"{kg_lb(cast.ballast_kg)} of ballast low in its foot" if cast.ballast_kg > 0 else "stands without ballast"
 
 
@@ -265,7 +272,8 @@ def installed_words(plan: MouldPlan) -> str:
 
 def held_words(cast: Cast) -> str:
     """What is glassed into a cast before it is weighed."""
-    return "its baseboard, sockets and plates" if cast.fixings is not None else "its baseboard"
+    steel = ", sockets and plates" if cast.fixings is not None else " and steel frame" if cast.frame is not None else ""
+    return f"its baseboard{steel}"
 
 
 def weight_words(cast: Cast) -> str:

@@ -31,7 +31,7 @@ def foot_polygons(master: Master) -> tuple[Polygon, ...]:
     if master.base_faces.any():
         lines = _border_segments(master.faces[master.base_faces], master.vertices_mm[:, :2])
     else:
-        lines = _slice_segments(master.vertices_mm, master.faces, FOOT_SLICE * master.height_mm)
+        lines = level_section(master.vertices_mm, master.faces, FOOT_SLICE * master.height_mm)
     rings = polygonize(list(shapely.linestrings(lines)))
     merged = unary_union([Polygon(ring.exterior) for ring in rings])
     parts = merged.geoms if isinstance(merged, MultiPolygon) else [merged]
@@ -45,7 +45,7 @@ def _border_segments(faces: np.ndarray, points: np.ndarray) -> np.ndarray:
     return points[edges.ends[edges.open]]
 
 
-def _slice_segments(vertices: np.ndarray, faces: np.ndarray, z_mm: float) -> np.ndarray:
+def level_section(vertices: np.ndarray, faces: np.ndarray, z_mm: float) -> np.ndarray:
     """(k, 2, 2) section of a mesh by a level plane, ends rounded so that neighbours meet."""
     height = vertices[:, 2] - z_mm
     height = np.where(height == 0, 1e-9, height)  # a vertex on the plane counts as above: every section closes

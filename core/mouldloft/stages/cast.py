@@ -8,7 +8,6 @@ decide.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,10 +22,13 @@ from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief, CastBrief
 from ..inputs.catalogue import Catalogue
 from ..inputs.materials import GelcoatMaterial
-from ..trade.fixings import Fixings, design_fixings, eyes_for, fixing_assumptions, openings_of
+from ..trade.fixings import Fixings, design_fixings, eyes_for, fixing_assumptions, least_plate_mm, openings_of
 from ..trade.laminate import laminate_thickness_mm, resin_kg
 from ..trade.lifting import check_lift
+from ..trade.uprights import Frame, frame_assumptions
+from .ballast import ballast_depth_mm
 from .baseboard import Outline, Parting, baseboard_of, foot_polygons, outline_of
+from .framing import WORKED_SHARE, Loads, check_shell, frame_instead
 from .joining import Joining, joining_assumptions, plan_joining
 from .locks import Locks
 from .master import Master
@@ -34,10 +36,8 @@ from .peel import Peel
 from .seam import Seam
 from .wind import (
     AIR_DENSITY_KG_M3,
-    SILHOUETTE_PIXELS,
     Silhouettes,
     WindPressure,
-    coarse_mesh,
     silhouettes,
     wind_pressure,
 )
@@ -51,6 +51,9 @@ MOST_BALLAST_KG = 60.0
 MOST_BALLAST_SHARE = 0.25  # of the body's volume
 AIR_SOURCE = "EN 1991-1-4, 4.5, the value recommended"
 WIND_SOURCE = "EN 1991-1-4 (4.4), (4.5), (4.7), (4.8), (5.3); the national annex governs"
+
+# where neither sockets nor the frame planned here hold
+ENGINEER = "no fixing is planned; an engineer designs a steel frame for it before it is cast."
 
 Point = tuple[float, float, float]
 
@@ -96,7 +99,9 @@ class Cast:
     ballast_kg: float
     comes_out: bool
     comes_out_reason: str
-    lift_kg: float  # shell, joint, baseboard, sockets and plates: what is weighed; ballast goes in where it stands
+    lift_kg: (
+        float  # shell, joint, baseboard, sockets and plates or frame: what is weighed; ballast goes in where it stands
+    )
     advice: tuple[str, ...]
     laminate_mm: float = 0.0
     layers: tuple[str, ...] = ()  # schedule, mat weights as sold, first layer first
@@ -109,7 +114,9 @@ class Cast:
     foot_hull_mm: Outline = ()  # what it would tip over
     wind_area_mm2: float = 0.0  # greatest silhouette
     wind_pressure_pa: float = 0.0
-    fixings: Fixings | None = None  # where it is fixed to the ground
+    fixings: Fixings | None = None  # where it is fixed to the ground by sockets
+    frame: Frame | None = None  # where it is fixed by a steel frame, for sockets do not do
+    unfixed: str = ""  # where neither does: why not sockets; then it is an engineer's to design
     joining: Joining | None = None  # tight places, and the joint by reach
     openings: tuple[str, ...] = ()  # drains, vent, filling port, eyes: what is made where, in words
     eyes: int = 0  # lifting eyes, each rated for all of it
@@ -152,9 +159,7 @@ def lay_up_cast(
     board_area = float(sum(h.area for h in halves))
     board_kg = board_area * 1e-6 * board.thickness_mm * 1e-3 * board.density_kg_m3
     progress.step(0.3, "wind on the silhouette")
-    stands, hull, wind_area, pressure = _stand(
-        master, feet, centre, interval.low, board_kg, halves, brief.cast, progress
-    )
+    stands, hull, seen, pressure = _stand(master, feet, centre, interval.low, board_kg, halves, brief.cast, progress)
     stands, ballast, depth, fixed = _held_down(master, stands, catalogue)
     comes_out, reason = _does_it_come_out(locks) if peel is None else _is_it_peeled(peel)
     lift_kg = shell.mass_kg + board_kg
@@ -186,11 +191,11 @@ def lay_up_cast(
         ballast_depth_mm=depth,
         needs_fixing=fixed,
         foot_hull_mm=hull,
-        wind_area_mm2=wind_area,
+        wind_area_mm2=float(seen.area_mm2.max()) if seen is not None else 0.0,
         wind_pressure_pa=pressure,
     )
     made = replace(made, size_mm=master.size_mm)
-    return _fixed(_joined(made, master, seam, brief, catalogue, progress), feet, master.height_mm, brief.cast)
+    return _fixed(_joined(made, master, seam, brief, catalogue, progress), feet, master, seen, brief.cast)
 
 
 def _joined(made: Cast, master: Master, seam: Seam, brief: Brief, catalogue: Catalogue, progress: Progress) -> Cast:
@@ -323,11 +328,11 @@ def _stand(
     halves: tuple[Polygon, ...],
     brief: CastBrief,
     progress: Progress,
-) -> tuple[tuple[StandCheck, ...], Outline, float, float]:
-    """Push and wind about every side of the foot's hull, hull, greatest silhouette and wind pressure."""
+) -> tuple[tuple[StandCheck, ...], Outline, Silhouettes | None, float]:
+    """Push and wind about every side of the foot's hull, hull, silhouettes and wind pressure."""
     hull = unary_union(feet).convex_hull
     if not isinstance(hull, Polygon) or hull.area < 1.0:
-        return (), (), 0.0, 0.0
+        return (), (), None, 0.0
     edges = _hull_edges(hull)
     low_point = np.array(unary_union(halves).centroid.coords[0] if halves else hull.centroid.coords[0])
     holding = (
@@ -336,7 +341,7 @@ def _stand(
     ballast_lever = edges.lever_mm(low_point)
     seen = silhouettes(master, progress)
     pressure = wind_pressure(brief.basic_wind_m_s, master.height_mm * 1e-3, brief.terrain_roughness_m)
-    push_at = min(brief.push_height_mm or PUSH_SHARE_OF_HEIGHT * master.height_mm, master.height_mm)
+    push_at = _push_at_mm(master, brief)
     push = np.full(len(holding), brief.push_n * push_at * 1e-3)
     wind = _wind_moments(edges, seen, pressure, brief)
     widest = int(np.argmax(seen.area_mm2))
@@ -350,7 +355,11 @@ def _stand(
         _worst("wind", wind, holding, ballast_lever, edges, brief, how_wind),
     )
     outline = outline_of(hull)
-    return checks, outline, float(seen.area_mm2[widest]), pressure.peak_pressure_pa
+    return checks, outline, seen, pressure.peak_pressure_pa
+
+
+def _push_at_mm(master: Master, brief: CastBrief) -> float:
+    return min(brief.push_height_mm or PUSH_SHARE_OF_HEIGHT * master.height_mm, master.height_mm)
 
 
 def _wind_moments(edges: _Edges, seen: Silhouettes, pressure: WindPressure, brief: CastBrief) -> np.ndarray:
@@ -392,52 +401,35 @@ def _side_name(outward: np.ndarray) -> str:
     return f"{names[eighth]} edge"
 
 
-def volume_below_mm3(vertices_mm: np.ndarray, faces: np.ndarray, levels_mm: Sequence[float]) -> list[float]:
-    """Volume of a closed mesh ((n, 3) vertices, (m, 3) faces) under each level, exact: over each face's shadow on the
-    ground, its height or the level, whichever is lower, signed by the way the face looks (divergence theorem)."""
-    corners = vertices_mm[faces]
-    side, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    shadow = 0.5 * (side[:, 0] * other[:, 1] - side[:, 1] * other[:, 0])
-    z = np.sort(corners[:, :, 2], axis=1)
-    a, b, c = z.T
-    mean = z.mean(axis=1)
-    low_wedge = 3 * (b - a) * (c - a)  # of the cube of a height: the mean of what a corner cuts off
-    high_wedge = 3 * (c - a) * (c - b)
-    return [float(shadow @ (mean - _above(h, (a, b, c), mean, low_wedge, high_wedge))) for h in levels_mm]
-
-
-def _above(
-    h: float, abc: tuple[np.ndarray, ...], mean: np.ndarray, low_wedge: np.ndarray, high_wedge: np.ndarray
-) -> np.ndarray:
-    """(m,) mean over each face of what of its height stands above the level."""
-    a, b, c = abc
-    above = np.where(h < a, mean - h, 0.0)
-    low = np.flatnonzero((a <= h) & (h < b))
-    above[low] = mean[low] - h + (h - a[low]) ** 3 / low_wedge[low]
-    high = np.flatnonzero((b <= h) & (h < c))
-    above[high] = (c[high] - h) ** 3 / high_wedge[high]
-    return above
-
-
 def _centres(feet: tuple[Polygon, ...]) -> tuple[tuple[float, float], ...]:
     """Middle of each foot, front first."""
     found = ((float(foot.centroid.x), float(foot.centroid.y)) for foot in feet)
     return tuple(sorted(found, key=lambda xy: (xy[1], xy[0])))
 
 
-def _fixed(made: Cast, feet: tuple[Polygon, ...], height_mm: float, brief: CastBrief) -> Cast:
-    """The cast with its sockets, for the worse of push and wind from any side, and with drains, vent, port, eyes."""
-    fixings = None
-    if made.needs_fixing and made.foot_hull_mm and made.mass_kg_interval is not None:
+def _fixed(made: Cast, feet: tuple[Polygon, ...], master: Master, seen: Silhouettes | None, brief: CastBrief) -> Cast:
+    """The cast with its sockets, or its frame where they do not do, for the worse of push and wind from any side, and
+    with drains, vent, port, eyes."""
+    fixings, frame, unfixed = None, None, ""
+    if made.needs_fixing and made.foot_hull_mm and made.mass_kg_interval is not None and seen is not None:
         moment = max((check.overturning_nm for check in made.stands), default=0.0)
-        wind_n = brief.wind_force_coefficient * made.wind_area_mm2 * 1e-6 * made.wind_pressure_pa
+        pressure = brief.wind_force_coefficient * made.wind_pressure_pa * 1e-6
+        force = max(brief.push_n, pressure * made.wind_area_mm2)
         fixings = design_fixings(
             made.foot_hull_mm, made.centre_of_mass_mm[:2], made.mass_kg_interval.low + made.baseboard_kg, moment,
-            max(brief.push_n, wind_n), made.laminate_mm,
+            force, made.laminate_mm, least_plate_mm(master.height_mm), feet,
         )  # fmt: skip
-    lift_kg = made.lift_kg + (fixings.mass_kg if fixings is not None else 0.0)
-    openings = openings_of(_centres(feet), height_mm, made.ballast_kg > 0, made.needs_fixing, lift_kg)
-    return replace(made, fixings=fixings, openings=openings, lift_kg=lift_kg, eyes=eyes_for(lift_kg))
+        loads = Loads(brief.push_n, _push_at_mm(master, brief), pressure, seen)
+        shell = check_shell(master, loads, made.laminate_mm, brief.glass_fraction)
+        frame, why = frame_instead(master, feet, fixings, shell, made.thickness_mm, moment, force)
+        unfixed = "" if frame is not None else why
+        fixings = fixings if not why else None
+    steel = fixings.mass_kg if fixings is not None else frame.mass_kg if frame is not None else 0.0
+    lift_kg = made.lift_kg + steel
+    openings = openings_of(_centres(feet), master.height_mm, made.ballast_kg > 0, made.needs_fixing, lift_kg)
+    said = (f"{unfixed[0].upper()}{unfixed[1:]}: {ENGINEER}",) if unfixed else ()
+    return replace(made, fixings=fixings, frame=frame, unfixed=unfixed, openings=openings, lift_kg=lift_kg,
+                   eyes=eyes_for(lift_kg), advice=(*made.advice, *said))  # fmt: skip
 
 
 def _held_down(
@@ -448,18 +440,7 @@ def _held_down(
     filled_mm3 = ballast / catalogue.ballast[0].density_kg_m3 * 1e9
     if ballast > MOST_BALLAST_KG or filled_mm3 > MOST_BALLAST_SHARE * master.volume_mm3:
         return tuple(replace(s, ballast_kg=0.0) for s in stands), 0.0, 0.0, True
-    return stands, ballast, _ballast_depth_mm(master, filled_mm3), False
-
-
-def _ballast_depth_mm(master: Master, volume_mm3: float) -> float:
-    """How high ballast of this volume fills the body (the shell's own thickness left out). Read between 65 levels:
-    right to a hundredth of the height."""
-    if volume_mm3 <= 0:
-        return 0.0
-    vertices, faces = coarse_mesh(master, max(master.size_mm) / SILHOUETTE_PIXELS)
-    levels = np.linspace(0.0, master.height_mm, 65)
-    filled = volume_below_mm3(vertices, faces, levels.tolist())
-    return float(np.interp(volume_mm3, np.maximum.accumulate(filled), levels))
+    return stands, ballast, ballast_depth_mm(master, filled_mm3), False
 
 
 # --- coming out, and what to say -------------------------------------------------------------------------
@@ -537,7 +518,7 @@ def _fixing_advice(stands: tuple[StandCheck, ...]) -> str:
     return (
         f"The cast has to be fixed to the ground: against the stated {worst.cause} it lacks {worst.short_nm:.0f} N·m "
         f"about its {worst.tip_edge}, more than ballast carried in by the bag gives (at most {MOST_BALLAST_KG:.0f} kg "
-        "and a quarter of the body). Sockets are planned for it; plinth or anchor by others, for the place."
+        "and a quarter of the body). Plinth or anchor by others, for the place."
     )
 
 
@@ -583,5 +564,12 @@ def cast_assumptions(brief: CastBrief) -> tuple[Assumption, ...]:
         Assumption("factor against tipping", f"{brief.safety_factor:g}", rule),
         Assumption("most ballast carried in", f"{MOST_BALLAST_KG:.0f} kg and a quarter of the body", rule),
         *fixing_assumptions(),
+        *frame_assumptions(),
+        Assumption(
+            "shell in bending over its foot",
+            f"{percent(WORKED_SHARE)} of its tensile strength",
+            Mark.COMMON_PRACTICE,
+            "strength by ISO 12215-5, from memory",
+        ),
         *joining_assumptions(),
     )

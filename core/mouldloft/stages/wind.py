@@ -16,6 +16,7 @@ from .master import Master
 AIR_DENSITY_KG_M3 = 1.25  # from memory, verify: AIR_SOURCE
 SILHOUETTE_PIXELS = 256  # along the longest side; the area of a ball is then right to 0.2 %
 SILHOUETTE_DIRECTIONS = 18  # over half a turn: every 10 degrees; the worst lies within 5, and cos 5 is 0.996
+PROFILE_LEVELS = 64  # of what the wind sees, by height
 COARSE_FROM_FACES = 200_000  # finer meshes lend their silhouettes and depths through a coarser one
 # published, EN 1991-1-4, table 4.1: (z0 m, z_min m) of terrain categories 0 to IV
 TERRAIN_Z_MIN = ((0.003, 1.0), (0.01, 1.0), (0.05, 2.0), (0.3, 5.0), (1.0, 10.0))
@@ -58,11 +59,14 @@ def _least_height_m(roughness_m: float) -> float:
 @dataclass(frozen=True)
 class Silhouettes:
     """Seen along level directions over a full turn: angle of the wind's travel (k,) radians from +x, area (k,) mm²,
-    height of its centre (k,) mm."""
+    height of its centre (k,) mm; over half a turn the area by height, profile_mm2 (k / 2, levels) about level_mm
+    (levels,)."""
 
     angle: np.ndarray
     area_mm2: np.ndarray
     centre_mm: np.ndarray
+    profile_mm2: np.ndarray
+    level_mm: np.ndarray
 
 
 def silhouettes(master: Master, progress: Progress = SILENT) -> Silhouettes:
@@ -74,6 +78,8 @@ def silhouettes(master: Master, progress: Progress = SILENT) -> Silhouettes:
     vertices, faces = coarse_mesh(master, pixel)
     half_turn = np.arange(SILHOUETTE_DIRECTIONS) * (math.pi / SILHOUETTE_DIRECTIONS)
     area, centre = np.zeros(len(half_turn)), np.zeros(len(half_turn))
+    bins = np.linspace(0.0, max(master.height_mm, 1.0), PROFILE_LEVELS + 1)
+    profile = np.zeros((len(half_turn), PROFILE_LEVELS))
     for k, angle in enumerate(half_turn):
         progress.step(0.3 + 0.6 * k / len(half_turn), "wind on the silhouette")
         frame = pull_frame(np.array([math.cos(angle), math.sin(angle), 0.0]))
@@ -82,8 +88,11 @@ def silhouettes(master: Master, progress: Progress = SILENT) -> Silhouettes:
         top, _ = column_image(points, faces, grid)
         rows = np.isfinite(top).sum(axis=1)
         area[k] = rows.sum() * pixel**2
-        centre[k] = float(rows @ grid.y() / max(rows.sum(), 1))
-    return Silhouettes(np.concatenate([half_turn, half_turn + math.pi]), np.tile(area, 2), np.tile(centre, 2))
+        heights = grid.y()
+        centre[k] = float(rows @ heights / max(rows.sum(), 1))
+        profile[k], _ = np.histogram(np.clip(heights, 0.0, bins[-1]), bins, weights=rows * pixel**2)
+    angles = np.concatenate([half_turn, half_turn + math.pi])
+    return Silhouettes(angles, np.tile(area, 2), np.tile(centre, 2), profile, (bins[:-1] + bins[1:]) / 2.0)
 
 
 def coarse_mesh(master: Master, cell_mm: float) -> tuple[np.ndarray, np.ndarray]:

@@ -7,12 +7,15 @@ Partial factors and resistances after EN 1990 and EN 1993-1-8 (from memory, veri
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from ..base.figures import GRAVITY_M_S2, number
 from ..base.marks import Assumption, Mark
@@ -27,6 +30,7 @@ STRESS_AREAS_MM2 = {"M10": 58.0, "M12": 84.3, "M16": 157.0, "M20": 245.0, "M24":
 LAMINATE_SHEAR_MPA = 15.0  # common practice: mat laminate punched through, a quarter of its strength
 PAD_MM = 8.0  # common practice: the foot is laid up to this under a plate
 LEAST_PLATE_MM, PLATE_STEP_MM = 100.0, 20.0  # common practice
+SMALLEST_PLATE_MM = 40.0  # common practice: under 320 mm of cast
 PLATE_MM = {"M10": 6.0, "M12": 8.0, "M16": 10.0, "M20": 12.0, "M24": 15.0}  # common practice, steel
 INSET_MM = 70.0  # common practice: socket from the foot's edge
 FEWEST, MOST = 3, 12
@@ -71,9 +75,19 @@ class Fixings:
         return self.count * (plate + SOCKET_KG.get(self.size, 0.0))
 
     @property
+    def apart_mm(self) -> float:
+        """Between the two sockets nearest to each other."""
+        return min((math.dist(a, b) for a, b in itertools.combinations(self.points_mm, 2)), default=math.inf)
+
+    @property
     def holds(self) -> bool:
-        """Is there a size that carries it, on a plate of a size that fits a foot?"""
-        return self.use <= 1.0 and self.plate_side_mm <= LARGEST_PLATE_MM
+        """Is there a size that carries it, on plates of a size that fits a foot, side by side?"""
+        return self.use <= 1.0 and self.plate_side_mm <= min(LARGEST_PLATE_MM, self.apart_mm)
+
+
+def least_plate_mm(height_mm: float) -> float:
+    """The least side of a backing plate: smaller on a small cast."""
+    return float(np.clip(height_mm / 8.0, SMALLEST_PLATE_MM, LEAST_PLATE_MM))
 
 
 def design_fixings(
@@ -83,41 +97,51 @@ def design_fixings(
     moment_nm: float,
     force_n: float,
     laminate_mm: float,
+    least_mm: float = LEAST_PLATE_MM,
+    feet: Sequence[Polygon] = (),
 ) -> Fixings | None:
     """Fixings for the greatest overturning moment and level force, either from any side.
 
     foot_mm : outline that the cast would tip over; mass_kg : the low end, with what is fixed in it; moment_nm and
-    force_n : as they act, without factors. None where the foot is too small for a socket inside it.
+    force_n : as they act, without factors; least_mm : the least side of a plate; feet : where sockets may sit, else
+    all of the outline. None where the foot is too small for a socket inside it.
     """
     hull = Polygon(foot_mm).convex_hull
-    inset = _inset(hull)
+    inset = _inset(shapely.union_all(list(feet)) if len(feet) else hull)
     if inset is None:
         return None
     best: Fixings | None = None
     for count in range(FEWEST, MOST + 1):
         points = _round_about(inset, count)
-        made = _checked(hull, points, centre_mm, mass_kg, moment_nm, force_n, laminate_mm)
-        best = made
-        if made.holds and made.size in ("M10", "M12") and made.plate_side_mm <= LEAST_PLATE_MM + PLATE_STEP_MM:
+        made = _checked(hull, points, centre_mm, mass_kg, moment_nm, force_n, laminate_mm, least_mm)
+        best = made if best is None or made.holds or not best.holds else best
+        if made.holds and made.size in ("M10", "M12") and made.plate_side_mm <= least_mm + PLATE_STEP_MM:
             break
     return best
 
 
-def _inset(hull: Polygon) -> Polygon | None:
+def _inset(foot: BaseGeometry) -> tuple[Polygon, ...] | None:
+    """The foot, or each of several, in from its edge; front first."""
     for inset in (INSET_MM, INSET_MM / 2, INSET_MM / 4):
-        inner = hull.buffer(-inset)
-        if isinstance(inner, Polygon) and inner.area > 0:
-            return inner
+        inner = foot.buffer(-inset)
+        parts = [part for part in shapely.get_parts(inner) if isinstance(part, Polygon) and part.area > 0]
+        if parts:
+            return tuple(sorted(parts, key=lambda part: (part.bounds[1], part.bounds[0])))
     return None
 
 
-def _round_about(inner: Polygon, count: int) -> np.ndarray:
-    """(count, 2) places evenly round an outline, from its front (-y) on."""
-    ring = shapely.geometry.polygon.orient(inner).exterior
-    corners = np.asarray(ring.coords)
-    start = ring.project(shapely.Point(corners[np.argmin(corners[:, 1])]))
-    along = (start + (np.arange(count) + 0.5) * ring.length / count) % ring.length
-    return np.array([ring.interpolate(s).coords[0] for s in along])
+def _round_about(inner: Sequence[Polygon], count: int) -> np.ndarray:
+    """(count, 2) places evenly round one outline or several, each from its front (-y) on."""
+    rings = [shapely.geometry.polygon.orient(part).exterior for part in inner]
+    ends = np.cumsum([ring.length for ring in rings])
+    spots = []
+    for along in (np.arange(count) + 0.5) * ends[-1] / count:
+        which = int(np.searchsorted(ends, along))
+        ring, own = rings[which], along - (ends[which] - rings[which].length)
+        corners = np.asarray(ring.coords)
+        start = ring.project(shapely.Point(corners[np.argmin(corners[:, 1])]))
+        spots.append(ring.interpolate((start + own) % ring.length).coords[0])
+    return np.array(spots)
 
 
 def _checked(
@@ -128,6 +152,7 @@ def _checked(
     moment_nm: float,
     force_n: float,
     laminate_mm: float,
+    least_mm: float,
 ) -> Fixings:
     """Every side of the outline in turn; the hardest worked fixing decides the size."""
     corners = np.asarray(shapely.geometry.polygon.orient(hull).exterior.coords)
@@ -145,7 +170,7 @@ def _checked(
     pull = float(pulls[side, hardest])
     shear = FACTOR_LOAD * force_n / len(points)
     size, use = _size_for(pull, shear)
-    plate, pad = _plate_for(pull, laminate_mm)
+    plate, pad = _plate_for(pull, laminate_mm, least_mm)
     held, left = float(holding[side]), float(short[side])
     lines = (
         SumLine("overturning, design", f"{FACTOR_LOAD:g} × {number(moment_nm)} N·m", f"{number(design)} N·m"),
@@ -165,7 +190,7 @@ def _checked(
         SumLine(f"one {size}, A4-70", "shear over its own + pull over 1.4 times its own", f"{100 * use:.0f} % used"),
         SumLine(
             "backing plate",
-            f"{number(pull)} N / (4 × {pad:.1f} mm × {LAMINATE_SHEAR_MPA:g} N/mm²); at least {LEAST_PLATE_MM:g} mm",
+            f"{number(pull)} N / (4 × {pad:.1f} mm × {LAMINATE_SHEAR_MPA:g} N/mm²); at least {least_mm:.0f} mm",
             f"{plate:.0f} × {plate:.0f} × {PLATE_MM[size]:g} mm",
         ),
     )  # fmt: skip
@@ -185,11 +210,11 @@ def _size_for(pull_n: float, shear_n: float) -> tuple[str, float]:
     return list(STRESS_AREAS_MM2)[-1], use
 
 
-def _plate_for(pull_n: float, laminate_mm: float) -> tuple[float, float]:
+def _plate_for(pull_n: float, laminate_mm: float, least_mm: float) -> tuple[float, float]:
     """Side of a square plate that does not punch through the foot laid up under it, and that foot's thickness."""
     pad = max(PAD_MM, laminate_mm)
     side = pull_n / (4.0 * pad * LAMINATE_SHEAR_MPA)
-    return max(LEAST_PLATE_MM, PLATE_STEP_MM * math.ceil(side / PLATE_STEP_MM - 1e-9)), pad
+    return max(least_mm, PLATE_STEP_MM * math.ceil(side / PLATE_STEP_MM - 1e-9)), pad
 
 
 def openings_of(
@@ -205,7 +230,7 @@ def openings_of(
     if ballasted:
         said.append(f"Filling port: {PORT_MM:g} mm with a lid, in the baseboard; the bags go in where it stands.")
     if fixed:
-        said.append("No ballast: the sockets take its place. Plinth or anchor by others, for the pulls given here.")
+        said.append("No ballast: it is fixed instead. Plinth or anchor by others, for the figures given here.")
     if eyes_for(lift_kg):
         said.append(
             f"Lifting eyes: two rated eyes on backing plates, either side of the centre of mass, each rated for all "

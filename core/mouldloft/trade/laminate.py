@@ -97,6 +97,12 @@ def flexural_strength_mpa(psi: float) -> float:
     return 502.0 * psi**2 + 106.8
 
 
+def tensile_strength_mpa(psi: float) -> float:
+    """Breaking stress in tension of chopped strand mat: 800 psi² - 80 psi + 37 (ISO 12215-5, from memory, verify)."""
+    _check_fraction(psi)
+    return 800.0 * psi**2 - 80.0 * psi + 37.0
+
+
 def mat_schedule(g_m2: float) -> tuple[str, ...]:
     """`mat_weights` as the workshop writes them, first layer first: ("300 g/m²", "450 g/m²", "450 g/m²")."""
     return mat_words(mat_weights(g_m2))

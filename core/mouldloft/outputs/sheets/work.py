@@ -15,15 +15,18 @@ from ...base.figures import counted, kg, litres, m2, metres, mm, money, number, 
 from ...base.files import write_whole
 from ...geometry.heightmap import sample
 from ...inputs.brief import day_one
+from ...stages.cast import ENGINEER
 from ...stages.joining import Joining
 from ...stages.plan import MouldPlan
 from ...stages.programme import Task, part_of
 from ...stages.rubber.record import Envelope
+from ...trade.fixings import Fixings, SumLine
 from ...trade.handling import Grips, Lift, grips_for, lift_of
 from ...trade.money import Money
+from ...trade.uprights import TAB_MM, Frame
 from ..look import SOFT_INK
 from ..whereabouts import where_words
-from ..words import run_line, title_of
+from ..words import held_words, run_line, title_of
 from .aside import installation_part
 from .chart import grams
 from .daylist import day_rows, kit_legend
@@ -87,7 +90,7 @@ def casting_card(plan: MouldPlan, inner: float) -> list[Flowable]:
     parts += [table, set_text(f"Kits. {legend[:1].upper()}{legend[1:]}.", size=7.8, colour=SOFT_INK)]
     if cast.joining is not None and cast.joining.spans:
         parts += _past_reach(plan, cast.joining, inner)
-    parts += heading("Weighed", "Out of the mould: with joint, baseboard, sockets and plates.")
+    parts += heading("Weighed", f"Out of the mould: with joint and {held_words(cast)}.")
     parts.append(set_text(f"Planned {_mass_words(plan)}.   Found ______ kg.   Signed ____________", size=9))
     return parts
 
@@ -176,33 +179,54 @@ def _mass_words(plan: MouldPlan) -> str:
 # --- how it stands ---------------------------------------------------------------------------------------
 
 
+def _sockets(fixings: Fixings, inner: float) -> list[Flowable]:
+    facts = [
+        ("Sockets", f"{fixings.count} of {fixings.size} A4-70, glassed into the foot on backing plates"),
+        ("Each plate", f"{fixings.plate_side_mm:.0f} mm square, {fixings.plate_thickness_mm:g} mm "
+                       f"steel; foot laid up to {fixings.pad_mm:.0f} mm under it"),
+        ("On the hardest worked", f"pull {fixings.pull_n / 1000:.2f} kN, shear {fixings.shear_n / 1000:.2f} kN, "
+                                  "with factors; plinth or anchor by others for these"),
+    ]  # fmt: skip
+    return [facts_table(facts, inner, 0.22), *_sum(fixings.lines, inner),
+            *_places("Where the sockets sit", "Socket", fixings.points_mm, inner)]  # fmt: skip
+
+
+def _frame(frame: Frame, inner: float) -> list[Flowable]:
+    facts = [
+        ("Steel frame", f"{frame.words}, square hollow section S235, galvanised, {kg(frame.mass_kg)}; no sockets, for "
+                        f"{frame.why}"),
+        ("Laid in", f"before the mould is shut, on foam packers, tabbed to the shell over its whole length with "
+                    f"{TAB_MM:.0f} mm of mat on either side; open at the ground"),
+        ("On each upright", f"{frame.moment_nm / 1000:.2f} kN·m and {frame.shear_n / 1000:.2f} kN at the ground, with "
+                            "factors; plinth, and the spigot that goes up into it, by others for these"),
+    ]  # fmt: skip
+    return [facts_table(facts, inner, 0.22), *_sum(frame.lines, inner),
+            *_places("Where the uprights stand", "Upright", frame.places_mm, inner)]  # fmt: skip
+
+
+def _sum(lines: tuple[SumLine, ...], inner: float) -> list[Flowable]:
+    rows = [[line.what, line.sum, line.result] for line in lines]
+    return [*heading("The sum", "Moments about the worst side of the foot; do it again before relying on it."),
+            ruled_table(("What", "Sum", "Comes to"), rows, [inner * v for v in (0.27, 0.51, 0.22)], (2,))]  # fmt: skip
+
+
+def _places(title: str, what: str, points_mm: tuple[tuple[float, float], ...], inner: float) -> list[Flowable]:
+    rows = [[str(k), _off(x, "left", "right"), _off(y, "back", "front")] for k, (x, y) in enumerate(points_mm, 1)]
+    return [*heading(title, "From the middle of the piece, mm."),
+            ruled_table((what, "Across", "Along"), rows, [inner * 0.16] * 3, (1, 2))]  # fmt: skip
+
+
 def standing_page(plan: MouldPlan, inner: float) -> list[Flowable]:
-    """Sockets with the sum that a person can do again, and what is made in the cast for it."""
+    """Sockets or frame with the sum that a person can do again, and what is made in the cast for it."""
     cast = plan.cast
     parts: list[Flowable] = [set_text("How a cast stands", weight="light", size=20, leading=25), Spacer(1, 4)]
-    fixings = cast.fixings
-    if fixings is not None:
-        facts = [
-            ("Sockets", f"{fixings.count} of {fixings.size} A4-70, glassed into the foot on backing plates"),
-            ("Each plate", f"{fixings.plate_side_mm:.0f} mm square, {fixings.plate_thickness_mm:g} mm "
-                           f"steel; foot laid up to {fixings.pad_mm:.0f} mm under it"),
-            ("On the hardest worked", f"pull {fixings.pull_n / 1000:.2f} kN, shear {fixings.shear_n / 1000:.2f} kN, "
-                                      "with factors; plinth or anchor by others for these"),
-        ]  # fmt: skip
-        if not fixings.holds:
-            facts.append(
-                ("NOT enough", "no socket of these sizes holds it: a steel frame laid into the foot, by an engineer")
-            )
-        parts.append(facts_table(facts, inner, 0.22))
-        parts += heading("The sum", "Moments about the worst side of the foot; do it again before relying on it.")
-        rows = [[line.what, line.sum, line.result] for line in fixings.lines]
-        parts.append(ruled_table(("What", "Sum", "Comes to"), rows, [inner * v for v in (0.27, 0.51, 0.22)], (2,)))
-        places = [
-            [str(k), _off(x, "left", "right"), _off(y, "back", "front")]
-            for k, (x, y) in enumerate(fixings.points_mm, 1)
-        ]
-        parts += heading("Where the sockets sit", "From the middle of the piece, mm.")
-        parts.append(ruled_table(("Socket", "Across", "Along"), places, [inner * 0.16] * 3, (1, 2)))
+    if cast.fixings is not None:
+        parts += _sockets(cast.fixings, inner)
+    elif cast.frame is not None:
+        parts += _frame(cast.frame, inner)
+    elif cast.needs_fixing:
+        why = cast.unfixed or "no foot was found to fix it by"
+        parts.append(set_text(f"NOT fixed by this plan: {why}. {ENGINEER[:1].upper()}{ENGINEER[1:]}", size=9))
     elif cast.ballast_kg > 0:
         words = f"{kg(cast.ballast_kg)} of ballast in bags, low in the foot; the overturning sums stand with the casts."
         parts.append(set_text(words, size=9))
@@ -392,6 +416,10 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     stands = "stands by itself"
     if cast.fixings is not None:
         stands = f"{cast.fixings.count} {cast.fixings.size} sockets in the foot; plinth and anchors by others"
+    elif cast.frame is not None:
+        stands = f"steel frame in the foot, {counted(cast.frame.count, 'upright')}; plinth and spigots by others"
+    elif cast.needs_fixing:
+        stands = "fixed to the ground by an engineer's design, which is not in this offer"
     elif cast.ballast_kg:
         stands = f"{kg(cast.ballast_kg)} of ballast in bags"
     rows = [

@@ -145,11 +145,20 @@ def _lay_up(ledger: Ledger, shop: Workshop, key: str, name: str, home: str) -> s
 def _join(ledger: Ledger, shop: Workshop, key: str, name: str, trimmed: str) -> str:
     """Shut like a book, joint taped by reach, baseboard and fixings glassed in."""
     rates, few = shop.catalogue.rates, min(2, shop.hands)
+    frame = shop.cast.frame
+    framed = ledger.add(
+        Work(
+            f"{key} frame", f"{name}: lay the steel frame in, tab it", "casts", name, "casting",
+            frame.count * frame.length_mm / 1000.0 / rates.upright_m_h if frame is not None else 0.0, few,
+            (Wait(trimmed, 0.0, JOINT_WITHIN_H, "", "Abrade where the tabs go", 0.5),),
+            note=f"{frame.words}; on foam packers" if frame is not None else "", wear=RESIN_WEAR,
+        )
+    )  # fmt: skip
     shut = ledger.add(
         Work(
             f"{key} shut", f"{name}: {_shutting(shop)}", "casts", name, "casting",
             2 * rates.shut_mould_h, 2,
-            (Wait(trimmed, 0.0, JOINT_WITHIN_H, "", "Abrade the edges that meet", 0.75),),
+            (Wait(framed, 0.0, JOINT_WITHIN_H, "", "Abrade the edges that meet", 0.75),),
             note="then laid down, its foot where hands reach in" + shop.cut_hatches_words, wear=LIFT_WEAR,
         )
     )  # fmt: skip
@@ -165,9 +174,19 @@ def _join(ledger: Ledger, shop: Workshop, key: str, name: str, trimmed: str) -> 
     )  # fmt: skip
     board_h = rates.baseboard_h if shop.cast.baseboard_halves_mm else 0.0
     return ledger.add(
-        Work(f"{key} board", f"{name}: glass in baseboard and sockets", "casts", name, "casting", board_h, few,
+        Work(f"{key} board", f"{name}: glass in baseboard{_sockets(shop)}", "casts", name, "casting", board_h, few,
              (Wait(joined, JOINT_GELS_H * shop.resin_warmth, name=f"{name}: joint gels"),), wear=RESIN_WEAR)
     )  # fmt: skip
+
+
+def _sockets(shop: Workshop) -> str:
+    return (
+        " and sockets"
+        if shop.cast.fixings is not None
+        else ", tab the frame to the other half"
+        if (shop.cast.frame is not None)
+        else ""
+    )
 
 
 def _shutting(shop: Workshop) -> str:

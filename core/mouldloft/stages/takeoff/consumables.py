@@ -93,7 +93,8 @@ def _counted(
                    **days.get("jacket", {})},
         "casts": {"coat m2": n * area * 2.0, "batch": n * cast_pots, "cast": float(n), "cast m2": n * area,
                   "joint m": n * cast.joint_tape_m, "socket": float(n * (cast.fixings.count if cast.fixings else 0)),
-                  "eye": float(n * cast.eyes), "cored l": n * (cast.joining.cored_l if cast.joining else 0.0),
+                  "frame kg": n * (cast.frame.mass_kg if cast.frame else 0.0), "eye": float(n * cast.eyes),
+                  "cored l": n * (cast.joining.cored_l if cast.joining else 0.0),
                   "filled l": n * (cast.joining.filled_l if cast.joining else 0.0),
                   **days.get("casts", {})},  # gelcoat, then resin over the mat
         "finish": {"primer m2": painted * finish.primer_coats, "colour m2": painted * finish.colour_coats,
