@@ -59,10 +59,8 @@ from ..pictures.views import seam_jpeg
 from ..whereabouts import undercut_words
 from ..words import (
     caution_lines,
-    kind_words,
     loose_words,
     opening_line,
-    price_words,
     rubber_line,
     run_line,
     said_first,
@@ -72,8 +70,11 @@ from ..words import (
     title_of,
     weight_words,
 )
+from .candidates import candidates_list
+from .jointsection import joint_svg
 from .template import asset, fields_in, fonts, script_json
 from .turns import bolt_marks, turn_of, turns
+from .wall import wall_marks, wall_mesh
 
 MOST_SHELL_FACES = 80_000
 LOCKS_LISTED = 8
@@ -207,14 +208,22 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
         if piece.ribs:
             cores = body_of("ribs", *meshes.ribs[at], rgb(RIB))
             bodies.append(_packed(cores, block, "ribs", f"Jacket, {piece.name}: {rib_words(piece.ribs)}", steps[1]))
-        if at == 0 and len(meshes.bolts[at][0]):
+        marks = bolt_marks(plan.jacket, at)
+        if marks and len(meshes.bolts[at][0]):
             bolts = body_of("bolts", *meshes.bolts[at], rgb(BOLT))
             said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
-            bodies.append(_packed(bolts, block, "bolts", said, steps[2], bolt_marks(piece)))
+            bodies.append(_packed(bolts, block, "bolts", said, steps[2], marks))
         bodies += _joint_bodies(plan, at, block, steps)
         bodies += _loose_bodies(plan, at, block, steps)
         for body in bodies[first:]:
             body["turn"] = turn_of(plan, envelope.name, body["part"])
+    if plan.wall is not None:
+        surface = wall_mesh(plan, plan.wall)
+        if len(surface[0]):
+            said = f"Wall, {mm(plan.wall.width_mm)} wide, seen as the first piece is laid on it"
+            bodies.append(
+                _packed(body_of("wall", *surface, rgb(RIB)), block, "wall", said, None, wall_marks(plan.wall))
+            )
     peel = _peeled(plan, block, bodies)
     return _Shown(bodies, _seam_lines(plan, block, master), locks_at, peel, clay_at)
 
@@ -384,7 +393,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     parts += [("ribs", "Ribs", RIB, True), ("bolts", "Bolts", BOLT, True)]
     if plan.rubber.loose:
         parts.append(("loose", "Loose pieces", LOOSE, True))
-    parts += [("bead", "Bead", BEAD, True), ("wedges", "Wedge slots", WEDGE, True)]
+    parts += [("bead", "Bead", BEAD, True), ("wedges", "Wedge slots", WEDGE, True), ("wall", "Wall", RIB, False)]
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
         for name, label, colour, on in parts
@@ -472,38 +481,13 @@ def _list(pairs: Sequence[tuple[str, str]]) -> str:
     return f"<dl>{rows}</dl>"
 
 
-def _candidates(plan: MouldPlan) -> str:
-    """The seams to choose from with their prices, as HTML; "" where there is but one."""
-    candidates = sorted(plan.seam.candidates, key=lambda c: not c.chosen)
-    if len(candidates) < 2:
-        return ""
-    rows = []
-    for at, candidate in enumerate(candidates):
-        figures, ticked = candidate.figures, " checked" if at == 0 else ""
-        measured = (
-            f"{metres(figures.length_mm)}, {metres(figures.on_show_mm)} on show, "
-            f"{counted(len(candidate.lines), 'line')}, {litres(figures.fill_mm3)} of undercut fill"
-        )
-        rows.append(
-            f'<label class="seam"><input type="radio" name="seam" value="{at}"{ticked}>'
-            f"<b>{escape(kind_words(candidate.kind).capitalize())}{' (planned)' if candidate.chosen else ''}</b> "
-            f"{escape(price_words(candidate, plan.takeoff.currency))}<br>{escape(measured)}"
-            f"<br><span>{escape(candidate.reason)}</span></label>"
-        )
-    return (
-        "<h2>Seams to choose from</h2><p>The one picked here is drawn; the mould shown is made for the planned one. "
-        f"</p>{''.join(rows)}"
-    )
-
-
 def _panel(plan: MouldPlan) -> str:
     """The figures beside the stage, as HTML."""
     take, locks = plan.takeoff, plan.locks
     first = said_first(plan)
     said = ([first] if first else []) + list(seam_sentences(plan)[:2])
-    parts = ["<h2>The seam</h2>", *(f"<p>{escape(words)}</p>" for words in said), _candidates(plan)]
-    parts.append(_clay_list(plan))
-    parts.append("<h2>The mould</h2>")
+    parts = ["<h2>The seam</h2>", *(f"<p>{escape(words)}</p>" for words in said), candidates_list(plan)]
+    parts += [_clay_list(plan), joint_svg(plan), "<h2>The mould</h2>"]
     parts.append(
         _list(
             [

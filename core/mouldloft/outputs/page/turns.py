@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from ...stages.jacket import JacketPiece
+from ...stages.jacket import Jacket
 from ...stages.plan import MouldPlan
+from ..bolts import all_bolts, bolt_names
 
 BOLTS_OUT = "Bolts out, a little all round first"
 
@@ -33,9 +34,13 @@ def turn_of(plan: MouldPlan, piece: str, part: str) -> int:
     return 1 + at + (len(names) if with_glove else 0)
 
 
-def bolt_marks(piece: JacketPiece) -> list[dict[str, Any]]:
-    """A number for each bolt, as the order list counts them."""
+def bolt_marks(jacket: Jacket, at: int) -> list[dict[str, Any]]:
+    """A number for each bolt of a piece that no piece before it has, as sheets and templates have it."""
+    names = bolt_names(jacket)
+    before = {name for own, _ in names[:at] for name in own}
+    count = len(all_bolts(jacket))
     return [
-        {"at": [round(float(v), 1) for v in place], "name": str(k), "words": f"Bolt {k} of {len(piece.bolts_mm)}"}
-        for k, place in enumerate(piece.bolts_mm, 1)
+        {"at": [round(float(v), 1) for v in place], "name": name, "words": f"Bolt {name} of {count}"}
+        for name, place in zip(names[at][0], jacket.pieces[at].bolts_mm, strict=True)
+        if name not in before
     ]

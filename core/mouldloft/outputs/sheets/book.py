@@ -82,6 +82,7 @@ _NOT_A_CERTIFICATE = (
     "whoever signs for the work checks it."
 )
 _LOCKS_SHOWN = 12  # places of undercut in the table; the rest is summed
+_LEAST_COVER, _MOST_COVER = 200.0, 350.0  # points of the cover's picture
 
 
 def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILENT) -> Path:
@@ -191,8 +192,15 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
         ),
     ]
     parts: list[Flowable] = [title, Spacer(1, 8), facts_table(facts, inner, 0.16)]
-    parts += [Spacer(1, 8), picture_panel(apart_picture(plan), inner, 350)]
-    return [*parts, *_dangers_by_stage(plan, inner)]
+    dangers = _dangers_by_stage(plan, inner)
+    # the picture gives way, so that the dangers stay on the cover
+    room = paper_of(plan)[1] - 36 * MM - sum(_tall(flowable, inner) for flowable in (*parts, *dangers))
+    tall = min(max(room - 24.0, _LEAST_COVER), _MOST_COVER)
+    return [*parts, Spacer(1, 8), picture_panel(apart_picture(plan), inner, tall), *dangers]
+
+
+def _tall(flowable: Flowable, inner: float) -> float:
+    return float(flowable.wrap(inner, 1e4)[1] + flowable.getSpaceBefore() + flowable.getSpaceAfter())
 
 
 def _dangers_by_stage(plan: MouldPlan, inner: float) -> list[Flowable]:

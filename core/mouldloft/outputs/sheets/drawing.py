@@ -21,6 +21,7 @@ from ...geometry.heightmap import outline
 from ...solids.shapes import Body
 from ...stages.jacket.layup import in_patches
 from ...stages.plan import MouldPlan
+from ..bolts import bolt_names
 from ..look import BACKDROP, INK, KEY, RIB, SEAM, SOFT_INK
 from ..pictures.bodies import mould_bodies
 from ..pictures.camera import Camera, look
@@ -34,6 +35,7 @@ _SCALE = 2.6  # pixels to a point
 _HATCH = 4.0  # points between two strokes
 _SIGN = 2.2  # half a sign's size
 _TAG_ROOM = 11.0  # points between two tags' middles
+_NUMBER_OFF, _NUMBER_ROOM = 6.5, 5.0  # points: a bolt's number from it, and from what else stands there
 _BARS_MM = (1000.0, 500.0, 250.0, 200.0, 100.0, 50.0, 20.0, 10.0)
 
 
@@ -77,6 +79,7 @@ def piece_drawing(plan: MouldPlan, at: int, inner: float, progress: Progress = S
     words = [(str(number), RIB) for number in range(1, len(piece.ribs) + 1)]
     words += [(name, INK) for name, _ in zip(PATCH_NAMES, piece.patches)]
     tags = list(zip(_tag_places(plan, at, jacket), words, strict=True))
+    bolts = _numbered(plan, at, jacket)
 
     def draw(canvas: Canvas) -> None:
         canvas.setFillColor(HexColor(BACKDROP))
@@ -85,8 +88,9 @@ def piece_drawing(plan: MouldPlan, at: int, inner: float, progress: Progress = S
             canvas.drawImage(one.reader, one.left, _FOOT, one.wide, _TALL)
         for region in hatched:
             _hatch(canvas, region)
-        for x, y in jacket.spots((*piece.bolts_mm, *piece.foot_bolts_mm)):
+        for (x, y), (nx, ny), name in bolts:
             _bolt(canvas, x, y)
+            _number(canvas, nx, ny, name)
         for x, y in jacket.spots((*piece.wedge_points_mm, *piece.foot_wedge_points_mm)):
             _wedge(canvas, x, y)
         for x, y in jacket.spots(piece.clamps_mm):
@@ -132,6 +136,38 @@ def _tag_places(plan: MouldPlan, at: int, view: _View) -> list[np.ndarray]:
     return placed
 
 
+def _numbered(plan: MouldPlan, at: int, view: _View) -> list[tuple[np.ndarray, np.ndarray, str]]:
+    """Each bolt's place on the page, where its number stands, and the number: outward, in the first place that leaves
+    the numbers before it and every sign free."""
+    piece = plan.jacket.pieces[at]
+    names = [name for own in bolt_names(plan.jacket)[at] for name in own]
+    spots = view.spots((*piece.bolts_mm, *piece.foot_bolts_mm))
+    if not len(spots):
+        return []
+    signs = np.concatenate([spots, view.spots((*piece.wedge_points_mm, *piece.foot_wedge_points_mm))])
+    middle = spots.mean(axis=0)
+    taken: list[np.ndarray] = []
+    placed = []
+    for spot, name in zip(spots, names, strict=True):
+        first = float(np.arctan2(*(spot - middle)[::-1]))
+        best, most = spot, -np.inf
+        for out in (_NUMBER_OFF, 1.5 * _NUMBER_OFF):
+            for turn in np.radians((0.0, 35.0, -35.0, 70.0, -70.0, 110.0, -110.0, 180.0)):
+                place = spot + out * np.array([np.cos(first + turn), np.sin(first + turn)])
+                inside = view.left + 6.0 < place[0] < view.left + view.wide - 6.0 and _FOOT < place[1] < _FOOT + _TALL
+                others = np.concatenate([signs, np.array(taken).reshape(-1, 2)])
+                room = float(np.linalg.norm(others - place, axis=1).min()) if inside else -1.0
+                if room > most + 1e-6:
+                    best, most = place, room
+                if most >= _NUMBER_ROOM:
+                    break
+            if most >= _NUMBER_ROOM:
+                break
+        taken.append(best)
+        placed.append((spot, best, name))
+    return placed
+
+
 # --- signs -----------------------------------------------------------------------------------------------
 
 
@@ -169,6 +205,17 @@ def _bolt(canvas: Canvas, x: float, y: float) -> None:
     canvas.circle(x, y, _SIGN, stroke=1, fill=1)
     canvas.line(x - _SIGN, y, x + _SIGN, y)
     canvas.line(x, y - _SIGN, x, y + _SIGN)
+
+
+def _number(canvas: Canvas, x: float, y: float, name: str) -> None:
+    """A bolt's number, ink on a light ground so that it reads on the jacket and in black and white."""
+    size = 4.8
+    half = canvas.stringWidth(name, house_fonts()["strong"], size) / 2.0
+    canvas.setFillColor(HexColor(BACKDROP))
+    canvas.rect(x - half - 0.7, y - 2.2, 2.0 * half + 1.4, 4.4, stroke=0, fill=1)
+    canvas.setFont(house_fonts()["strong"], size)
+    canvas.setFillColor(HexColor(INK))
+    canvas.drawCentredString(x, y - 1.7, name)
 
 
 def _wedge(canvas: Canvas, x: float, y: float) -> None:
@@ -216,7 +263,7 @@ def _signs(plan: MouldPlan, at: int) -> list[tuple[str, Callable[[Canvas, float,
 
     every = (
         ("key", key, any(k.piece == piece.piece for k in plan.keys.keys)),
-        ("bolt", _bolt, piece.bolts_mm or piece.foot_bolts_mm),
+        ("bolt, its number", _bolt, piece.bolts_mm or piece.foot_bolts_mm),
         ("wedge point", _wedge, piece.wedge_points_mm or piece.foot_wedge_points_mm),
         ("clamp", _clamp, piece.clamps_mm),
         ("laid heavier (patch)", patch, piece.patches),

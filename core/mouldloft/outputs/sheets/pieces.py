@@ -14,6 +14,7 @@ from ...stages.opening import direction_words
 from ...stages.plan import MouldPlan
 from ...stages.rubber import handled_edges_mm2
 from ...trade.lifting import hands_words
+from ..bolts import bolt_names
 from ..look import SOFT_INK
 from ..whereabouts import AlongSeam, along_seam, where_words
 from ..words import coats_of, rubber_kg_per_mm3
@@ -22,6 +23,7 @@ from .drawing import PATCH_NAMES, piece_drawing
 from .typeset import facts_table, heading, ruled_table, set_text
 
 _KEYS_A_ROW = 3
+_BOLTS_A_ROW = 5
 
 
 def piece_pages(plan: MouldPlan, at: int, inner: float, progress: Progress = SILENT) -> list[Flowable]:
@@ -48,6 +50,7 @@ def piece_pages(plan: MouldPlan, at: int, inner: float, progress: Progress = SIL
     parts += _rubber_tables(plan, at, inner)
     parts += _key_table(plan, envelope.piece, inner)
     parts += _laminate_table(plan, at, inner)
+    parts += _bolt_table(plan, at, inner)
     # on one page, so that a short table is never alone on the next
     parts.append(KeepTogether([*_lifting_table(plan, at, inner), *_cradle_table(plan, piece.piece, inner)]))
     return parts
@@ -211,6 +214,32 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
             ),
         ]
     return parts
+
+
+def _bolt_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
+    """Where the bolts through two flanges sit, by number, for the drill: those that no piece before this has."""
+    names, piece = bolt_names(plan.jacket), plan.jacket.pieces[at]
+    before = {name for own, _ in names[:at] for name in own}
+    every = [(name, place) for name, place in zip(names[at][0], piece.bolts_mm, strict=True) if name not in before]
+    if not every:
+        return []
+    spots = along_seam(plan, [place for _, place in every])
+    more = len(plan.seam.lines) > 1
+    cells = [
+        [name, f"{spot.line}: {spot.along_mm:.0f}" if more else f"{spot.along_mm:.0f}", f"{place[2]:.0f}"]
+        for (name, place), spot in zip(every, spots, strict=True)
+    ]
+    deep = -(-len(cells) // _BOLTS_A_ROW)
+    columns = [cells[k * deep : (k + 1) * deep] for k in range(_BOLTS_A_ROW)]
+    rows = [[c for column in columns for c in (column[k] if k < len(column) else [""] * 3)] for k in range(deep)]
+    one = (0.06, 0.08, 0.06)
+    note = (
+        "By number, as on each jacket piece, the wall's pieces and the page. Along: of the seam as for keys, mm. Up: "
+        "from the floor, mm. F: into the board, as drawn."
+    )
+    table = ruled_table(("Bolt", "Along", "Up") * _BOLTS_A_ROW, rows, [inner * v for v in one * _BOLTS_A_ROW],
+                        right=[3 * k + c for k in range(_BOLTS_A_ROW) for c in (1, 2)], size=7.0)  # fmt: skip
+    return [KeepTogether([*heading("Bolts", note), table])]
 
 
 def _bolt_name(plan: MouldPlan) -> str:

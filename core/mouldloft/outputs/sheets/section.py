@@ -14,17 +14,23 @@ from shapely.affinity import scale as mirrored
 from shapely.geometry.base import BaseGeometry
 
 from ...base.figures import counted, listed
-from ...stages.jacket import JacketPiece, flange_mm
+from ...stages.jacket import Jacket, JacketPiece, flange_mm
 from ...stages.plan import MouldPlan
 from ...stages.rubber import RegistrationCheck
 from ...trade.bolts import BoltChoice
 from ...trade.section import LEAST_RADIUS_MM, JointSection, bead_height_at_mm
-from ..look import BOLT, GLOVE, HAIRLINE, INK, JACKET, PLASTER, SOFT_INK
+from ..bolts import bolt_names
+from ..look import BOLT, GLOVE, INK, JACKET, PLASTER, SOFT_INK
 from .typeset import Placed, draw_label, facts_table, heading, house_fonts, set_text
 
-_RISE_MM = 34.0  # of the skin drawn above and below the wall
-_MASTER_MM = 9.0  # of the master drawn inside its skin
-_RUBBERS, _GLASS, _BOARD = (GLOVE, "#a9cccb"), (JACKET, "#ecd7a6"), "#c9b48e"
+RISE_MM = 34.0  # of the skin drawn above and below the wall
+MASTER_MM = 9.0  # of the master drawn inside its skin
+RUBBERS, GLASS, _BOARD = (GLOVE, "#a9cccb"), (JACKET, "#ecd7a6"), "#c9b48e"
+# each material by its strokes too, so that a black and white print tells them apart: degrees; two pieces of one
+# material that meet are hatched either way
+_STROKES = {GLOVE: (45.0,), "#a9cccb": (135.0,), JACKET: (20.0, 110.0), "#ecd7a6": (70.0, 160.0), _BOARD: (0.0,)}
+_STROKE_MM = {GLOVE: 2.6, "#a9cccb": 2.6, JACKET: 1.7, "#ecd7a6": 1.7, _BOARD: 2.2}
+_DOT_MM = 2.4  # between dots of the master
 _TEXT_MM = 2.6
 
 
@@ -34,7 +40,10 @@ def section_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     if section is None or len(plan.jacket.pieces) != 2:
         return []
     first, other = plan.jacket.pieces
-    note = f"Square across the wall, full size: print at 100 % and check the bar. Above, the {first.name}, made first."
+    note = (
+        f"Square across the wall, full size: print at 100 % and check the bar. Above, the {first.name}, made first. "
+        "Hatched one way: rubber; crossed: glass; dotted: master; level: board; solid: steel."
+    )
     story: list[Flowable] = [*heading("The joint at full size", note), _joint(plan, section, inner)]
     if first.foot_bolts_mm or other.foot_bolts_mm:
         story += [*heading("On the board round the foot, full size"), _foot(plan, section, inner)]
@@ -79,7 +88,7 @@ def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
         facts.append(
             (
                 "Fitted bolts",
-                f"{len(jacket.fitted)} of them, {_heights(jacket.pieces[0], jacket.fitted)} mm up, in holes of "
+                f"{len(jacket.fitted)} of them, {_fitted(jacket)} mm up, in holes of "
                 f"{bolt.diameter_mm:g} mm without play, the others {bolt.hole_mm:g} mm; all drilled before opening, "
                 "the fitted ones drawn first",
             )
@@ -106,8 +115,10 @@ def _domes(domes_mm: np.ndarray, section: JointSection) -> str:
     return f"{counted(len(domes_mm), 'dome')} {size}"
 
 
-def _heights(piece: JacketPiece, which: Sequence[int]) -> str:
-    return listed(f"{piece.bolts_mm[k][2]:.0f}" for k in which)
+def _fitted(jacket: Jacket) -> str:
+    """Number and height of each fitted bolt: 'number 7, 1448 and number 22, 50'."""
+    names, piece = bolt_names(jacket)[0][0], jacket.pieces[0]
+    return listed(f"number {names[k]}, {piece.bolts_mm[k][2]:.0f}" for k in jacket.fitted)
 
 
 def _bolt_words(bolt: BoltChoice, count: int, pitch_mm: float) -> str:
@@ -118,7 +129,8 @@ def _bolt_words(bolt: BoltChoice, count: int, pitch_mm: float) -> str:
     )
 
 
-def _field_mm(piece: JacketPiece) -> float:
+def handled_mm(piece: JacketPiece) -> float:
+    """The laminate's thickness along the handled edge."""
     return next(zone.thickness_mm for zone in piece.zones if zone.name == "handling edge")
 
 
@@ -142,7 +154,7 @@ def rubber_shape(section: JointSection, edge_mm: float, ridge: bool) -> shapely.
     below = np.column_stack([x, under])
     below = below[(below[:, 0] > 0.0) & (below[:, 0] < a)]
     points = [
-        (0.0, _RISE_MM), (edge_mm, _RISE_MM), (edge_mm, float(np.interp(edge_mm, x, top, left=thick, right=thick))),
+        (0.0, RISE_MM), (edge_mm, RISE_MM), (edge_mm, float(np.interp(edge_mm, x, top, left=thick, right=thick))),
         *run, (a - section.bevel_run_mm, thick), (a, 0.0), *below[::-1], (0.0, 0.0),
     ]  # fmt: skip
     return shapely.Polygon(points).buffer(0)
@@ -153,11 +165,11 @@ def jacket_shape(
 ) -> BaseGeometry:
     """The glass over a rubber and past it, its inner corners filled to the radius that mat lies in."""
     reach = section.reach_mm
-    under = shapely.box(0.0, -1.0, reach, 0.0).union(rubber).union(shapely.box(-_MASTER_MM, -1.0, 0.0, _RISE_MM))
-    on_flange = shapely.box(edge_mm + wall_mm, -2.0, reach, _RISE_MM)
+    under = shapely.box(0.0, -1.0, reach, 0.0).union(rubber).union(shapely.box(-MASTER_MM, -1.0, 0.0, RISE_MM))
+    on_flange = shapely.box(edge_mm + wall_mm, -2.0, reach, RISE_MM)
     laid = under.buffer(flange_mm).intersection(on_flange).union(under.buffer(wall_mm))
     laid = laid.buffer(LEAST_RADIUS_MM).buffer(-LEAST_RADIUS_MM)
-    return laid.intersection(shapely.box(0.0, 0.0, reach, _RISE_MM)).difference(rubber)
+    return laid.intersection(shapely.box(0.0, 0.0, reach, RISE_MM)).difference(rubber)
 
 
 # --- drawing ---------------------------------------------------------------------------------------------------
@@ -166,19 +178,19 @@ def jacket_shape(
 def _joint(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
     edge = plan.rubber.edge_thickness_mm
     bolt = plan.jacket.bolt
-    left = _MASTER_MM + 4.0
-    tall = 2.0 * _RISE_MM + 24.0
+    left = MASTER_MM + 4.0
+    tall = 2.0 * RISE_MM + 24.0
 
     def draw(canvas: Canvas) -> None:
         canvas.saveState()
-        canvas.translate(left * MM, (_RISE_MM + 16.0) * MM)
-        _area(canvas, shapely.box(-_MASTER_MM, -_RISE_MM, 0.0, _RISE_MM), PLASTER)
+        canvas.translate(left * MM, (RISE_MM + 16.0) * MM)
+        _area(canvas, shapely.box(-MASTER_MM, -RISE_MM, 0.0, RISE_MM), PLASTER)
         for k, piece in enumerate(plan.jacket.pieces):
             side = 1.0 if k == 0 else -1.0
             # the second is drawn as if above, with what hangs below the wall turned up into the first one's groove
             rubber = rubber_shape(section, edge, ridge=k == 1)
-            jacket = jacket_shape(section, rubber, edge, _field_mm(piece), flange_mm(piece))
-            for shape, colour in ((jacket, _GLASS[k]), (rubber, _RUBBERS[k])):
+            jacket = jacket_shape(section, rubber, edge, handled_mm(piece), flange_mm(piece))
+            for shape, colour in ((jacket, GLASS[k]), (rubber, RUBBERS[k])):
                 _area(canvas, mirrored(shape, 1.0, side, origin=(0.0, 0.0)), colour)
         if bolt is not None:
             thick = [flange_mm(piece) for piece in plan.jacket.pieces]
@@ -198,13 +210,13 @@ def _foot(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
 
     def draw(canvas: Canvas) -> None:
         canvas.saveState()
-        canvas.translate((_MASTER_MM + 4.0) * MM, (board + 12.0) * MM)
-        plain = shapely.box(-_MASTER_MM, 0.0, section.reach_mm + 20.0, rise)
-        _area(canvas, shapely.box(-_MASTER_MM, -board, section.reach_mm + 18.0, 0.0), _BOARD)
-        _area(canvas, shapely.box(-_MASTER_MM, 0.0, 0.0, rise), PLASTER)
+        canvas.translate((MASTER_MM + 4.0) * MM, (board + 12.0) * MM)
+        plain = shapely.box(-MASTER_MM, 0.0, section.reach_mm + 20.0, rise)
+        _area(canvas, shapely.box(-MASTER_MM, -board, section.reach_mm + 18.0, 0.0), _BOARD)
+        _area(canvas, shapely.box(-MASTER_MM, 0.0, 0.0, rise), PLASTER)
         rubber = _without_bead(section, edge)
-        jacket = jacket_shape(section, rubber, edge, _field_mm(piece), flange_mm(piece))
-        for shape, colour in ((jacket, _GLASS[0]), (rubber, _RUBBERS[0])):
+        jacket = jacket_shape(section, rubber, edge, handled_mm(piece), flange_mm(piece))
+        for shape, colour in ((jacket, GLASS[0]), (rubber, RUBBERS[0])):
             _area(canvas, shape.intersection(plain), colour)
         if bolt is not None:
             _draw_bolt(canvas, section.bolts_from_skin_mm, flange_mm(piece), -board, bolt)
@@ -219,7 +231,7 @@ def _without_bead(section: JointSection, edge_mm: float) -> shapely.Polygon:
     a, thick = section.rubber_flange_mm, section.rubber_flange_thickness_mm
     corner = a - section.bevel_run_mm
     return shapely.Polygon(
-        [(0, _RISE_MM), (edge_mm, _RISE_MM), (edge_mm, thick), (max(corner, edge_mm), thick), (a, 0.0), (0.0, 0.0)]
+        [(0, RISE_MM), (edge_mm, RISE_MM), (edge_mm, thick), (max(corner, edge_mm), thick), (a, 0.0), (0.0, 0.0)]
     )
 
 
@@ -238,23 +250,53 @@ def _area(canvas: Canvas, shape: BaseGeometry, colour: str) -> None:
                 path.lineTo(*corner)
             path.close()
         canvas.drawPath(path, stroke=1, fill=1)
+        _fill(canvas, part, colour)
+
+
+def _fill(canvas: Canvas, part: shapely.Polygon, colour: str) -> None:
+    """Strokes, or dots for the master; steel stays solid."""
+    canvas.setStrokeColor(HexColor(INK))
+    canvas.setFillColor(HexColor(INK))
+    x0, y0, x1, y1 = part.bounds
+    if colour == PLASTER:
+        grid = np.stack(np.meshgrid(np.arange(x0, x1, _DOT_MM), np.arange(y0, y1, _DOT_MM)), axis=-1).reshape(-1, 2)
+        for x, y in grid[shapely.contains_xy(part.buffer(-0.4), grid)]:
+            canvas.circle(x * MM, y * MM, 0.35, stroke=0, fill=1)
+    canvas.setLineWidth(0.25)
+    reach = float(np.hypot(x1 - x0, y1 - y0)) / 2.0 + 1.0
+    middle = np.array([x0 + x1, y0 + y1]) / 2.0
+    for degrees in _STROKES.get(colour, ()):
+        along = np.array([np.cos(np.radians(degrees)), np.sin(np.radians(degrees))])
+        across = np.array([-along[1], along[0]])
+        offs = np.arange(-reach, reach, _STROKE_MM[colour])[:, None] * across + middle
+        strokes = shapely.linestrings(np.stack([offs - reach * along, offs + reach * along], axis=1))
+        for piece in shapely.get_parts(shapely.intersection(strokes, part)):
+            if piece.geom_type == "LineString" and piece.length > 0.2:
+                (ax, ay), *_, (bx, by) = piece.coords
+                canvas.line(ax * MM, ay * MM, bx * MM, by * MM)
 
 
 def _draw_bolt(canvas: Canvas, x: float, top: float, bottom: float, bolt: BoltChoice) -> None:
     """Head above, nut below; washers to both sides."""
+    for box in bolt_boxes(x, top, bottom, bolt):
+        _area(canvas, box, BOLT)
+
+
+def bolt_boxes(x: float, top: float, bottom: float, bolt: BoltChoice) -> list[shapely.Polygon]:
+    """A bolt at x through what lies between two heights: shank, washers, head, nut."""
     size = bolt.size
     half, wide = size.diameter_mm / 2.0, size.washer_mm / 2.0
     head, across = 0.65 * size.diameter_mm, 0.85 * size.diameter_mm
     under = top + size.washer_thick_mm
     nut = bottom - size.washer_thick_mm
-    for low, high, reach in (
+    spans = (
         (under - bolt.length_mm, under, half),
         (top, under, wide),
         (nut, bottom, wide),
         (under, under + head, across),
         (nut - size.nut_mm, nut, across),
-    ):
-        _area(canvas, shapely.box(x - reach, low, x + reach, high), BOLT)
+    )
+    return [shapely.box(x - reach, low, x + reach, high) for low, high, reach in spans]
 
 
 def _say(canvas: Canvas, x: float, y: float, words: str) -> None:
@@ -271,13 +313,15 @@ def _name_parts(canvas: Canvas, plan: MouldPlan, section: JointSection, edge: fl
         (edge / 2.0, 27.0, 27.0, f"rubber 1, {names[0]}"),
         (edge + 3.0, 20.0, 20.0, f"jacket 1, {names[0]}"),
         (section.reach_mm - 2.0, 0.0, 0.0, "parting: glass to glass"),
-        (edge / 2.0, -20.0, -20.0, f"rubber 2, {names[1]}"),
-        (edge + 3.0, -27.0, -27.0, f"jacket 2, {names[1]}"),
+        (edge / 2.0, -24.0, -24.0, f"rubber 2, {names[1]}"),
+        (edge + 3.0, -29.0, -29.0, f"jacket 2, {names[1]}"),
     )
-    canvas.setStrokeColor(HexColor(HAIRLINE))
+    canvas.setStrokeColor(HexColor(INK))
     for x, y, at, words in rows:
         canvas.setLineWidth(0.4)
         canvas.line(x * MM, y * MM, (right - 1.0) * MM, at * MM)
+        canvas.setFillColor(HexColor(INK))
+        canvas.circle(x * MM, y * MM, 0.5 * MM, stroke=0, fill=1)
         _say(canvas, right, at, words)
     if section.registration == "bead":
         x = section.bead_from_skin_mm
@@ -287,14 +331,14 @@ def _name_parts(canvas: Canvas, plan: MouldPlan, section: JointSection, edge: fl
 
 def _measures(canvas: Canvas, section: JointSection, plan: MouldPlan) -> None:
     a, b = section.rubber_flange_mm, section.jacket_flange_mm
-    low = -_RISE_MM - 3.0
+    low = -RISE_MM - 3.0
     for start, end, words in ((0.0, a, f"{a:g}"), (a, a + b, f"{b:g}")):
         _measure(canvas, start, end, low, words)
     middle = section.bolts_from_skin_mm
-    _measure(canvas, a, middle, _RISE_MM - 8.0, f"{b / 2.0:g}")
+    _measure(canvas, a, middle, RISE_MM - 8.0, f"{b / 2.0:g}")
     _say(canvas, a - section.bevel_run_mm - 1.0, section.rubber_flange_thickness_mm + 12.5, f"{section.bevel_deg:g}°")
     if plan.jacket.bolt is not None:
-        _say(canvas, middle + 4.0, _RISE_MM - 14.0, plan.jacket.bolt.name)
+        _say(canvas, middle - 5.0, RISE_MM - 17.0, plan.jacket.bolt.name)
 
 
 def _measure(canvas: Canvas, start: float, end: float, y: float, words: str) -> None:

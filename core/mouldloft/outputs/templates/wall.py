@@ -11,6 +11,7 @@ from shapely.geometry import LineString, Point, Polygon
 
 from ...stages.plan import MouldPlan
 from ...stages.wall import STEP_MM, Wall, WallPiece, parting_surface
+from ..bolts import all_bolts
 from .fullsize import Template, TemplateLine, TemplateText
 
 _ON_WALL_MM = 30.0  # a bolt or bead further than this from a piece is another's
@@ -23,12 +24,14 @@ _WORDS_IN_MM, _LEAST_WORDS_MM = 2.0, 1.2
 
 @dataclass(frozen=True, eq=False)
 class OnWall:
-    """What is marked on the wall, plan coordinates. beads_mm : centre lines; domes_mm, bolts_mm, pads_mm : (k, 3)."""
+    """What is marked on the wall, plan coordinates. beads_mm : centre lines; domes_mm, bolts_mm, pads_mm : (k, 3);
+    bolt_names : of the bolts."""
 
     beads_mm: tuple[np.ndarray, ...] = ()
     domes_mm: np.ndarray | None = None
     bolts_mm: np.ndarray | None = None
     pads_mm: np.ndarray | None = None
+    bolt_names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -54,12 +57,12 @@ def imprint_of(plan: MouldPlan, shapes: Sequence[np.ndarray]) -> Imprint:
 
 def marks_of(plan: MouldPlan) -> OnWall:
     """Bolts of the jackets' joint; the rubber's bead, domes and pads where it has them."""
-    jackets = plan.jacket.pieces
-    bolts = np.asarray(jackets[0].bolts_mm, float).reshape(-1, 3) if jackets else np.zeros((0, 3))
+    every = all_bolts(plan.jacket)
+    bolts, names = np.array([place for _, place in every], float).reshape(-1, 3), tuple(name for name, _ in every)
     held = plan.rubber.registration
     if held is None:
-        return OnWall(bolts_mm=bolts)
-    return OnWall(beads_mm=held.lines_mm, domes_mm=held.domes_mm, bolts_mm=bolts, pads_mm=held.pads_mm)
+        return OnWall(bolts_mm=bolts, bolt_names=names)
+    return OnWall(held.lines_mm, held.domes_mm, bolts, held.pads_mm, names)
 
 
 def wall_templates(plan: MouldPlan, wall: Wall) -> tuple[Template, ...]:
@@ -142,6 +145,12 @@ def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnW
             on = to_flat.on(piece, points)
             lines += [_ring(p, radius) for p in on[np.isfinite(on[:, 0])]]
             lines += [_cross(p, radius) for p in on[np.isfinite(on[:, 0])]] if radius == _BOLT_MM else []
+    if marks.bolts_mm is not None:
+        texts += [
+            TemplateText(name, (float(x) + _BOLT_MM + 1.5, float(y) - 2.0), 5.0)
+            for name, (x, y) in zip(marks.bolt_names, to_flat.on(piece, marks.bolts_mm), strict=True)
+            if np.isfinite(x)
+        ]
     middle = _middle(piece)
     up = to_flat.up(piece)
     if up is not None:

@@ -202,7 +202,7 @@
   offPlay.addEventListener("click", () => {
     if (taking) { takeStop(); return; }
     if (peeled >= 0) peelHide();
-    for (const part of plan.parts) if (!maps[part.name] && part.name !== "thickness" && !shown[part.name]) show(part.name, true);
+    for (const part of plan.parts) if (!maps[part.name] && part.name !== "thickness" && part.name !== "wall" && !shown[part.name]) show(part.name, true);
     offPlay.textContent = "Pause";
     offPlay.setAttribute("aria-pressed", "true");
     const from = apart >= 1 || root.dataset.turn === undefined ? 0 : apart;
