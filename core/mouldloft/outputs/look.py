@@ -49,6 +49,7 @@ BEAD = "#6b4c9a"
 
 
 WEDGE = "#8f8a2e"
+WALL = "#c3a878"
 
 
 LOOSE = "#c4693f"  # loose pieces

@@ -44,6 +44,7 @@ from ..look import (
     SEAM,
     STRETCH_STOPS,
     THICKNESS_STOPS,
+    WALL,
     WEDGE,
     lock_colours,
     rgb,
@@ -222,7 +223,7 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
         if len(surface[0]):
             said = f"Wall, {mm(plan.wall.width_mm)} wide, seen as the first piece is laid on it"
             bodies.append(
-                _packed(body_of("wall", *surface, rgb(RIB)), block, "wall", said, None, wall_marks(plan.wall))
+                _packed(body_of("wall", *surface, rgb(WALL)), block, "wall", said, None, wall_marks(plan.wall))
             )
     peel = _peeled(plan, block, bodies)
     return _Shown(bodies, _seam_lines(plan, block, master), locks_at, peel, clay_at)
@@ -393,7 +394,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     parts += [("ribs", "Ribs", RIB, True), ("bolts", "Bolts", BOLT, True)]
     if plan.rubber.loose:
         parts.append(("loose", "Loose pieces", LOOSE, True))
-    parts += [("bead", "Bead", BEAD, True), ("wedges", "Wedge slots", WEDGE, True), ("wall", "Wall", RIB, False)]
+    parts += [("bead", "Bead", BEAD, True), ("wedges", "Wedge slots", WEDGE, True), ("wall", "Wall", WALL, False)]
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
         for name, label, colour, on in parts

@@ -29,8 +29,8 @@ def candidates_list(plan: MouldPlan) -> str:
             f"<br><span>{escape(candidate.reason)}</span></label>"
         )
     return (
-        "<h2>Seams to choose from</h2><p>The one picked here is drawn; the mould shown is made for the planned one. The "
-        "planned one's fill is its glove's own; the others' are a quicker look, right to a few per cent. "
+        "<h2>Seams to choose from</h2><p>The one picked here is drawn; the mould shown is made for the planned one. "
+        "The planned one's fill is its glove's own; the others' are a quicker look, right to a few per cent. "
         f"</p>{''.join(rows)}"
     )
 

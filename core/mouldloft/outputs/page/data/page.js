@@ -328,7 +328,7 @@
   numberButton.type = "button";
   numberButton.id = "number-them";
   numberButton.setAttribute("aria-pressed", "false");
-  numberButton.append(document.createElement("i"), "Numbers of keys and bolts");
+  numberButton.append(document.createElement("i"), "Numbers");
   numberButton.addEventListener("click", () => {
     numbered = !numbered;
     numberButton.setAttribute("aria-pressed", String(numbered));
