@@ -376,7 +376,12 @@ def test_page_reads_on_a_phone(page):
             "const b = document.querySelector('.stage').getBoundingClientRect(); return [b.width, b.height]"
         )
         assert stage[0] == 390
-        assert 0.5 * 844 < stage[1] < 0.7 * 844
+        assert 0.45 * 844 < stage[1] < 0.55 * 844
+        phone.run("window.scrollTo(0, document.documentElement.scrollHeight)")
+        # read to the end, the model is still in view and over what is read
+        assert phone.run("return document.querySelector('.stage').getBoundingClientRect().top") == 0
+        assert phone.run("return document.elementFromPoint(195, 200).closest('.stage') !== null")
+        phone.run("window.scrollTo(0, 0)")
         small = phone.run(
             "return [...document.querySelectorAll('button')]"
             ".filter((b) => b.offsetParent && b.getBoundingClientRect().height < 36).length"

@@ -152,6 +152,26 @@ def test_without_cradles_the_jacket_still_cures_on_the_master(catalogue: Catalog
     assert begins["Turn the job or go round it"] >= ends[bedded] - 1e-6
 
 
+def test_the_mould_is_cleaned_and_bolted_shut_after_the_last_cast(catalogue: Catalogue, cast: Cast) -> None:
+    made = programme_of(catalogue, cast, casts=3, start_date="2027-03-01")
+    (away,) = [task for task in made.tasks if task.name.startswith("Lay glove and keys home, bolt the mould shut")]
+    opened, cleaned = (
+        max(t.start_h + t.duration_h for t in made.tasks if t.name.startswith(f"Cast 3: {what}") and t.hands)
+        for what in ("open", "clean and check")
+    )
+    assert cleaned - opened <= 9.0, "on the day it is opened"
+    assert cleaned <= away.start_h <= cleaned + 24.0
+    assert "out of the sun" in away.note
+    assert not any(t.start_h > away.start_h and "glove" in t.name for t in made.tasks)
+
+
+def test_the_second_pieces_skin_is_waxed_when_its_sealer_is_dry(catalogue: Catalogue, cast: Cast) -> None:
+    made = programme_of(catalogue, cast, casts=1)
+    ends = {task.name: task.start_h + task.duration_h for task in made.tasks if task.hands}
+    waxed = min(t.start_h for t in made.tasks if t.name.startswith("Release the rubber's flange, wax the skin"))
+    assert waxed >= ends["Seal the skin, right piece"] + 2.0 - 1e-6
+
+
 def test_each_cradle_takes_the_hours_of_its_own_boards(catalogue: Catalogue, cast: Cast) -> None:
     four, seven = cradle_of(4).pieces[0], cradle_of(7).pieces[1]
     cradle = replace(cradle_of(), pieces=(four, seven))

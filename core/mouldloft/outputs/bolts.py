@@ -1,4 +1,4 @@
-"""One number for each bolt, the same on sheets, templates and page; bolts into the board have an F before theirs."""
+"""One number for each bolt, the same on sheets, templates and page; those down into the board begin with a D."""
 
 from __future__ import annotations
 
@@ -24,12 +24,12 @@ def bolt_names(jacket: Jacket) -> tuple[tuple[tuple[str, ...], tuple[str, ...]],
                 said.append(names[int(near.argmin())])
                 continue
             places.append(bolt)
-            names.append(f"{sign}{1 + sum(name.startswith('F') == bool(sign) for name in names)}")
+            names.append(f"{sign}{1 + sum(name.startswith('D') == bool(sign) for name in names)}")
             said.append(names[-1])
         return tuple(said)
 
     through = [named(piece.bolts_mm, "") for piece in jacket.pieces]
-    return tuple((own, named(piece.foot_bolts_mm, "F")) for own, piece in zip(through, jacket.pieces, strict=True))
+    return tuple((own, named(piece.foot_bolts_mm, "D")) for own, piece in zip(through, jacket.pieces, strict=True))
 
 
 def all_bolts(jacket: Jacket) -> tuple[tuple[str, tuple[float, float, float]], ...]:

@@ -20,7 +20,7 @@ _HATCHES = (
     ("g1", GLASS[0], 20, 1.7),
     ("g2", GLASS[1], 70, 1.7),
 )
-_WORDS_MM = 46.0  # to the right of the section
+_WORDS_MM = 66.0  # to the right of the section
 
 
 def joint_svg(plan: MouldPlan) -> str:
@@ -52,7 +52,7 @@ def joint_svg(plan: MouldPlan) -> str:
     said = "".join(
         f'<line x1="{x:.1f}" y1="{-y:g}" x2="{right - 1:.1f}" y2="{-y:g}" stroke="{INK}" stroke-width=".25"/>'
         f'<circle cx="{x:.1f}" cy="{-y:g}" r=".7" fill="{INK}"/>'
-        f'<text x="{right:.1f}" y="{1.3 - y:g}" font-size="3.9" fill="{INK}">{escape(text)}</text>'
+        f'<text x="{right:.1f}" y="{2.0 - y:g}" font-size="6" fill="{INK}">{escape(text)}</text>'
         for x, (y, text) in zip(starts, words, strict=True)
     )
     caption = (

@@ -19,22 +19,26 @@ from .typeset import facts_table, heading, ruled_table, set_text
 
 def installation_part(plan: MouldPlan, inner: float) -> list[Flowable]:
     """Crate, van door and what arrives on the place, for whoever carries and fixes a cast."""
+    way = ("On the place", "by pallet truck; stood up by the people on the lifting page; eyes only where named below")
+    return [
+        *heading("Crate and way in", "One cast a crate, standing, soft packing all round."),
+        facts_table([*crate_facts(plan), way], inner, 0.2),
+    ]
+
+
+def crate_facts(plan: MouldPlan) -> list[tuple[str, str]]:
+    """A crate's size, what it weighs empty and full, and the door it goes through."""
     cast = plan.cast
     width, depth, height = outside = crate_mm(plan.master.size_mm)
     empty = crate_kg(outside)
     high = cast.mass_kg_interval.high if cast.mass_kg_interval is not None else cast.mass_kg
     full = empty + cast.lift_kg
-    facts = [
+    return [
         ("Crate, outside", f"{width:.0f} × {depth:.0f} × {height:.0f} mm, about {kg(empty)} empty"),
         ("Crate with a cast", f"{kg(full)}, at most {kg(full + high - cast.mass_kg)}"),
         ("Van door", f"at least {mm(min(width, depth) + 50)} wide and {mm(height + 50)} high; lying down, "
                      f"{mm(min(height, max(width, depth)) + 50)} high"),
-        ("On the place", "by pallet truck; stood up by the people on the lifting page; eyes only where named below"),
     ]  # fmt: skip
-    return [
-        *heading("Crate and way in", "One cast a crate, standing, soft packing all round."),
-        facts_table(facts, inner, 0.2),
-    ]
 
 
 def beforehand_page(plan: MouldPlan, inner: float) -> list[Flowable]:

@@ -235,7 +235,7 @@ def _bolt_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
     one = (0.06, 0.08, 0.06)
     note = (
         "By number, as on each jacket piece, the wall's pieces and the page. Along: of the seam as for keys, mm. Up: "
-        "from the floor, mm. F: into the board, as drawn."
+        "from the floor, mm. D: down into the board, as drawn."
     )
     table = ruled_table(("Bolt", "Along", "Up") * _BOLTS_A_ROW, rows, [inner * v for v in one * _BOLTS_A_ROW],
                         right=[3 * k + c for k in range(_BOLTS_A_ROW) for c in (1, 2)], size=7.0)  # fmt: skip
@@ -321,6 +321,11 @@ def _cradle_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
         right=(1, 2, 3, 4),
     )
     note = "Put together: from above, with each board's distance from the first, and from the side; mm."
+    if len(cradle.boards) > 1 and not cradle.rails:
+        note += (
+            " No rail passes under all of them: screw each upright to two lengths of timber laid under the frame, "
+            "at these distances."
+        )
     drawing = cradle_drawing(plan, piece, inner)
     put_together = [] if drawing is None else [set_text(note, size=8.2), drawing]
     return [*heading("Cradle", f"Worked at {tilts}."), table, *put_together]

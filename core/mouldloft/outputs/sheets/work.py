@@ -27,7 +27,7 @@ from ...trade.uprights import TAB_MM, Frame
 from ..look import SOFT_INK
 from ..whereabouts import where_words
 from ..words import held_words, run_line, title_of
-from .aside import installation_part
+from .aside import crate_facts, installation_part
 from .chart import grams
 from .daylist import day_rows, kit_legend
 from .finish import colourway_words, finish_page
@@ -398,6 +398,21 @@ def _whole_words(cash: Money) -> str:
     return f"{money(spread.likely, cash.currency)} ({number(spread.low, 2)} to {number(spread.high, 2)})"
 
 
+def _installed(plan: MouldPlan) -> list[tuple[str, str]]:
+    """For whoever makes the plinth and brings the cast in: what acts at the foot, eyes, crate and door."""
+    cast, facts = plan.cast, []
+    loads = "with factors, on the hardest worked"
+    if cast.fixings is not None:
+        pull, shear = cast.fixings.pull_n / 1000, cast.fixings.shear_n / 1000
+        facts.append(("For the plinth", f"pull {pull:.2f} kN and shear {shear:.2f} kN {loads} of {cast.fixings.count}"))
+    elif cast.frame is not None:
+        moment, shear = cast.frame.moment_nm / 1000, cast.frame.shear_n / 1000
+        facts.append(("For the plinth", f"{moment:.2f} kN·m and {shear:.2f} kN with factors, on each spigot"))
+    if cast.eyes:
+        facts.append(("Lifting eyes", f"{cast.eyes}, each rated for all of it"))
+    return [*facts, *(crate_facts(plan) if plan.brief.finish.crates else [])]
+
+
 def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     """An offer for the client: what is made, by when, for how much; no inner figures."""
     cash = plan.takeoff.money
@@ -442,6 +457,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
                 ("One cast more", f"{money(round(cash.more.price, -1), cash.currency)} while the mould is kept"),
                 ("Each cast weighs", f"{number(weight.low)} to {kg(weight.high)}, as it leaves us; {stands}"),
                 *([("Colours", colours)] if colours else []),
+                *_installed(plan),
                 ("The mould lasts", f"about {plan.takeoff.mould_life_casts:.0f} casts, by rule, not by promise"),
             ],
             inner,

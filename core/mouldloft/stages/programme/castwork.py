@@ -19,6 +19,8 @@ TRIM_FROM_H = 0.75  # common practice: the laminate is green, firm and still cut
 TRIM_UNTIL_H = 2.5  # common practice: past it the edge is cut hard, with a disc
 HARD_TRIM_FACTOR = 2.0  # hours of a hard edge over a green one
 JOINT_WITHIN_H = 24.0  # common practice: past a day the edges are abraded before they are joined
+CLEANED_WITHIN_H = 8.0  # common practice
+PUT_AWAY_WITHIN_H = 24.0  # common practice: rubber that lies loose takes a set
 JOINT_GELS_H = 1.5  # common practice: before the baseboard goes in or the mould is turned
 
 
@@ -29,7 +31,7 @@ def run_works(ledger: Ledger, shop: Workshop, mould_ready: str) -> None:
     for number in shop.brief.run.numbers:
         name = f"Cast {number}" if number else "Trial cast"
         key = f"cast {number}"
-        weighed, cleaned = _one_cast(ledger, shop, key, name, last, rest)
+        weighed, cleaned = _one_cast(ledger, shop, key, name, last, rest, number == shop.brief.run.numbers[-1])
         last, rest = cleaned, 0.0
         trial = number == 0 or (number == 1 and shop.brief.run.trial_cast == "first")
         if trial:
@@ -40,10 +42,13 @@ def run_works(ledger: Ledger, shop: Workshop, mould_ready: str) -> None:
             )  # fmt: skip
         if number:
             out.append(Out(number, key, name, weighed))
+    _put_away(ledger, shop, last)
     finish_works(ledger, shop, out)
 
 
-def _one_cast(ledger: Ledger, shop: Workshop, key: str, name: str, last: str, rest_h: float) -> tuple[str, str]:
+def _one_cast(
+    ledger: Ledger, shop: Workshop, key: str, name: str, last: str, rest_h: float, last_one: bool
+) -> tuple[str, str]:
     """Gelcoat to weighing; the keys of the weighed cast and of the mould cleaned for the next."""
     rates = shop.catalogue.rates
     home = ledger.add(
@@ -65,11 +70,30 @@ def _one_cast(ledger: Ledger, shop: Workshop, key: str, name: str, last: str, re
         Work(f"{key} weigh", f"{name}: number and weigh", "casts", name, "casting", rates.weigh_h, 1, (Wait(opened),),
              note=f"{shop.cast.lift_kg:.1f} kg by the plan")
     )  # fmt: skip
+    # of the last cast too on the same day: resin that has set comes off rubber with more trouble
+    soon = (
+        Wait(opened, 0.0, CLEANED_WITHIN_H, "", "Soften what has set on the gloves", 0.5) if last_one else Wait(opened)
+    )
     cleaned = ledger.add(
         Work(f"{key} clean", f"{name}: clean and check the gloves", "casts", name, "cleaning",
-             shop.rubber.skin_m2 / rates.clean_m2_h, min(2, shop.hands), (Wait(opened),), wear=SOLVENT_WEAR)
+             shop.rubber.skin_m2 / rates.clean_m2_h, min(2, shop.hands), (soon,), wear=SOLVENT_WEAR)
     )  # fmt: skip
     return weighed, cleaned
+
+
+def _put_away(ledger: Ledger, shop: Workshop, cleaned: str) -> None:
+    """The last of the mould's work: laid home with all that belongs to it and bolted shut, so that it keeps its
+    shape."""
+    rates = shop.catalogue.rates
+    on = "level on a shelf" if shop.cradle.instead else "on its cradles"
+    hours = rates.glove_home_h + rates.shut_mould_h + BOLTED_H / 2 * len(shop.jacket.loose)
+    ledger.add(
+        Work("put away", f"Lay {_homed(shop)} home, bolt the mould shut, put it away", "casts", "Mould put away",
+             "cleaning", hours, 2,
+             (Wait(cleaned, 0.0, PUT_AWAY_WITHIN_H, "", "Wipe the gloves, lay them home", 0.5),),
+             note=f"rests bolted, {on}, out of the sun; spare bolts and wedges in a bag, job and revision on it",
+             wear=LIFT_WEAR)
+    )  # fmt: skip
 
 
 def _homed(shop: Workshop) -> str:
@@ -200,6 +224,7 @@ def cast_work_assumptions() -> Iterable[Assumption]:
     for what, hours in (
         ("edges are abraded before they are joined after", JOINT_WITHIN_H),
         ("joint gels before the baseboard goes in", JOINT_GELS_H),
+        ("mould bolted shut after the last cast within", PUT_AWAY_WITHIN_H),
     ):
         yield Assumption(what, f"{hours:g} h", rule)
     yield from painting_assumptions()

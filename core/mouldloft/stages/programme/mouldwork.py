@@ -174,21 +174,26 @@ def _next_face(ledger: Ledger, shop: Workshop, piece: int, last: str) -> str:
     walled = ledger.add(
         Work(f"wall {piece}", f"Build the wall, {name}", "wall", line, "wall", own_wall, few, (Wait(off),))
     )
+    sealed = ledger.add(
+        Work(f"seal {piece}", f"Seal the skin, {name}", "wall", line, "release",
+             shop.skin_m2(piece) / rates.release_m2_h, few, (Wait(walled),), unbroken=True, wear=SOLVENT_WEAR)
+    )  # fmt: skip
     flange_m = shop.flange_m2(piece) / (shop.rubber.flange_width_mm * 1e-3)
     wedges = max((len(p.wedge_points_mm) for p in shop.jacket.pieces if p.piece == piece), default=0)
     taped_h = flange_m / rates.edge_tape_m_h + wedges / rates.wedge_formers_per_h
     glass = ledger.add(
         Work(
             f"flange {piece}", "Wax and PVA the glass flange, tape it, set wedge formers", "wall", line, "release",
-            taped_h + shop.flange_m2(piece) / rates.release_m2_h, few, (Wait(walled),), unbroken=True,
+            taped_h + shop.flange_m2(piece) / rates.release_m2_h, few, (Wait(sealed),), unbroken=True,
             wear=SOLVENT_WEAR, note=f"{wedges} wedge formers" if wedges else "",
         )
     )  # fmt: skip
     area = shop.flange_m2(piece) + shop.skin_m2(piece)
     return ledger.add(
         Work(
-            f"release {piece}", f"Release the rubber's flange, seal and wax skin, {name}", "wall", line, "release",
-            area / rates.release_m2_h, few, (Wait(glass, PVA_DRY_H, name="PVA dries"),), unbroken=True,
+            f"release {piece}", f"Release the rubber's flange, wax the skin, {name}", "wall", line, "release",
+            area / rates.release_m2_h, few,
+            (Wait(glass, PVA_DRY_H, name="PVA dries"), Wait(sealed, SEALER_DRY_H, name="Sealer dries")), unbroken=True,
             note="petroleum jelly or the maker's release between rubber and rubber, always", wear=SOLVENT_WEAR,
         )
     )  # fmt: skip
@@ -208,7 +213,8 @@ def _rubber(ledger: Ledger, shop: Workshop, piece: int, ready: str, keys_cast: s
     bedded_at = max(len(shop.rubber.coats) - 2, 0)  # covered by the last
     for at, coat in enumerate(shop.rubber.coats):
         batch = shop.coat_batch(piece, at)
-        waits = [Wait(before, WAX_HAZE_H, name="Wax hazes")] if at == 0 else [
+        released = Wait(before, WAX_HAZE_H, name="Wax hazes") if piece else Wait(before, PVA_DRY_H, name="PVA dries")
+        waits = [released] if at == 0 else [
             Wait(before, least, most, f"{shop.rubber.coats[at - 1].name.capitalize()} sets, {name}",
                  "Wipe, thin tack coat, test", tack_h)
         ]  # fmt: skip
