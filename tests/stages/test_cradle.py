@@ -19,7 +19,7 @@ from mouldloft.stages.jacket.layup import lay_up_jacket
 from mouldloft.stages.keys.place import set_keys
 from mouldloft.stages.keys.record import Keys
 from mouldloft.trade.bedding import wants_cradle
-from synthetic_gloves import box, dome, rubber_of
+from synthetic_gloves import box, dome, envelope_of, rubber_of
 
 BRIEF = Brief()
 NO_KEYS = Keys((), ())
@@ -136,6 +136,20 @@ def test_where_the_boards_stand_in_the_plan(round_cradle):
     assert piece.floor_mm == pytest.approx(R + 2.8 + GROUND_CLEARANCE_MM, abs=0.2)
     assert np.ptp(points[:, 1]) == pytest.approx(np.ptp(piece.boards[0].outline_mm[:, 0]))
     assert np.linalg.norm(points, axis=1).min() > R + 2.0, "no board inside the jacket"
+
+
+def test_a_piece_that_leans_across_has_rails_under_every_board():
+    # a ridge that runs aslant: the boards' own ends do not overlap
+    def ridge(x, y):
+        off = np.abs(x - 0.45 * y)
+        return np.where((off < 70) & (np.abs(y) < 600), 90.0 - 0.6 * off, np.nan)
+
+    envelope = envelope_of(ridge, 400.0, 650.0, pixel_mm=4.0)
+    (piece,) = cradle_of(envelope)[3].pieces
+    assert len(piece.rails) >= 2
+    names = {board.name for board in piece.boards}
+    for rail in {r.across_mm for r in piece.rails}:
+        assert {b for r in piece.rails if r.across_mm == rail for b in r.boards} == names
 
 
 def test_small_moulds_have_no_cradle_and_the_brief_goes_first():

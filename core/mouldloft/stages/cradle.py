@@ -391,6 +391,18 @@ def _widen(lie: _Lie, layout: _Layout, brief: CradleBrief) -> _Layout:
     return layout
 
 
+def _joinable(layout: _Layout, brief: CradleBrief) -> _Layout:
+    """Longer feet on both sides until two rails pass under every board, as under a piece that leans; as it was where
+    the boards would get absurdly long."""
+    low, high = layout.shoulders_mm
+    for extra in np.arange(0.0, MOST_WIDENING_MM + 1.0, 20.0):
+        longer = replace(layout, shoulders_mm=(low + float(extra), high + float(extra)))
+        ends = [longer.ends(k) for k in range(len(longer.stations_mm))]
+        if rail_places([a for a, _ in ends], [b for _, b in ends], brief.board_thickness_mm):
+            return longer
+    return layout
+
+
 def _best_layout(lie: _Lie, brief: CradleBrief) -> tuple[_Layout, tuple[TiltCheck, ...]] | None:
     """The first layout, plainest first, in which the piece cannot rock; else the one with the most margin."""
     best: tuple[_Layout, tuple[TiltCheck, ...]] | None = None
@@ -399,7 +411,7 @@ def _best_layout(lie: _Lie, brief: CradleBrief) -> tuple[_Layout, tuple[TiltChec
             layout = _lay_out(lie, brief, share, embrace)
             if layout is None:
                 continue
-            layout = _widen(lie, layout, brief)
+            layout = _joinable(_widen(lie, layout, brief), brief)
             tilts = _margins(lie, layout, brief)
             if all(t.passes for t in tilts):
                 return layout, tilts
