@@ -218,15 +218,20 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
         bodies += _loose_bodies(plan, at, block, steps)
         for body in bodies[first:]:
             body["turn"] = turn_of(plan, envelope.name, body["part"])
-    if plan.wall is not None:
-        surface = wall_mesh(plan, plan.wall)
-        if len(surface[0]):
-            said = f"Wall, {mm(plan.wall.width_mm)} wide, seen as the first piece is laid on it"
-            bodies.append(
-                _packed(body_of("wall", *surface, rgb(WALL)), block, "wall", said, None, wall_marks(plan.wall))
-            )
+    bodies += _wall_bodies(plan, block)
     peel = _peeled(plan, block, bodies)
     return _Shown(bodies, _seam_lines(plan, block, master), locks_at, peel, clay_at)
+
+
+def _wall_bodies(plan: MouldPlan, block: _Block) -> list[dict[str, Any]]:
+    """The wall with the numbers of its pieces; nothing where none is planned."""
+    if plan.wall is None:
+        return []
+    surface = wall_mesh(plan, plan.wall)
+    if not len(surface[0]):
+        return []
+    said = f"Wall, {mm(plan.wall.width_mm)} wide, built before any rubber"
+    return [_packed(body_of("wall", *surface, rgb(WALL)), block, "wall", said, None, wall_marks(plan.wall))]
 
 
 def _peeled(plan: MouldPlan, block: _Block, bodies: list[dict[str, Any]]) -> list[dict[str, Any]]:
