@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,8 +13,9 @@ from ..base.progress import SILENT, Progress
 from ..geometry.contour import Chain, Crossings, SplitMesh, cross_at_zero, join_chains, split_faces
 from ..geometry.edges import renumbered
 from ..geometry.frame import PullFrame, pull_frame
-from ..geometry.manifold import arrays_of
+from ..geometry.manifold import arrays_of, as_manifold
 from ..geometry.patch import fill_loops, refine_patch
+from ..geometry.repair import merge_equal
 from ..stages.master import Master
 from ..stages.seam.record import Seam
 from ..stages.wall.surface import parting_surface
@@ -22,6 +23,11 @@ from .pinches import opened_pinches, two_faces_an_edge, welded
 from .solid import Solid, manifold_of
 
 _HALVED_ON_MM = (4.0, 3.1, 5.3)  # lattices of the parting surface; one finds no edge of four faces
+_HALVED_SO_FROM_MM = 600.0  # of the master's largest side: a smaller one on finer lattices
+_FILM_SHARE = 1e-3  # of the master's surface between two halves put together again: more is seen as skin
+_NOT_CLOSED = 1e9  # a film worse than any
+# of a flat cap each half would join the triangles in a way of its own, and rounding leaves a film between
+_UNEVEN_MM = 0.01
 _STRAY_SHARE = 1e-6  # of a half outside its master: more is no rounding
 _CAP_CELLS = 60  # over the longest side, of the closing surface's own triangles
 
@@ -81,6 +87,7 @@ def above_parting(master: Master, seam: Seam, pitch_mm: float) -> tuple[np.ndarr
     columns, rows = (np.ceil((high - low)[:2] / pitch_mm) + 1).astype(int)
     x, y = np.meshgrid(low[0] + pitch_mm * np.arange(columns), low[1] + pitch_mm * np.arange(rows))
     z = parting_surface(seam, master).over(x.ravel(), y.ravel())
+    z = z + _UNEVEN_MM * np.random.default_rng(0).uniform(-1.0, 1.0, z.size)
     top = np.full(z.size, max(float(z.max()), float(high[2])) + 10.0)
     node = np.arange(z.size).reshape(rows, columns)
     a, b, c, d = (n.ravel() for n in (node[:-1, :-1], node[:-1, 1:], node[1:, 1:], node[1:, :-1]))
@@ -133,16 +140,35 @@ def _half(seam: Seam, piece: int, split: SplitMesh, extra: np.ndarray, cap: np.n
 
 
 def master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
-    """The halves along the seam, the first way that closes as formats store it."""
+    """The halves along the seam: the first way in which both close as formats store them and put together again are
+    the master, no film between them; else the one that leaves the least film."""
     names = [f"master half, {piece.name}" for piece in seam.pieces]
+    skin_mm2 = print_of.surface_area()
+    best, least = [], np.inf
     for made in _ways_to_halve(master, seam, print_of, names):
-        arrays = [opened_pinches(*welded(*arrays_of(half))) for half in made]
-        if all(two_faces_an_edge(*one) for one in arrays):
+        stored = [opened_pinches(*welded(*arrays_of(half))) for half in made]
+        closed = all(two_faces_an_edge(*one) for one in stored)
+        film = _joined_mm2(stored) / skin_mm2 - 1.0 if closed else _NOT_CLOSED
+        if film < least:
+            best, least = list(zip(names, made, stored)), film
+        if film < _FILM_SHARE:
             break
     return [
         Solid(name, "master half", at, faces.astype(np.int32), float(half.volume()))
-        for name, half, (at, faces) in zip(names, made, arrays)
+        for name, half, (at, faces) in best
     ]
+
+
+def _joined_mm2(stored: Sequence[tuple[np.ndarray, np.ndarray]]) -> float:
+    """Surface of two bodies put together, as single precision holds them. Where the faces on which they meet differ by
+    rounding, a film stays between."""
+    one, other = (as_manifold(*_in_single_precision(*body)) for body in stored)
+    return float((one + other).surface_area()) if one is not None and other is not None else np.inf
+
+
+def _in_single_precision(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    first, into = merge_equal(vertices_mm.astype(np.float32).astype(np.float64))
+    return vertices_mm.astype(np.float32).astype(np.float64)[first], into[faces]
 
 
 def _ways_to_halve(master: Master, seam: Seam, print_of: Any, names: list[str]) -> Iterator[list[Any]]:
@@ -151,9 +177,13 @@ def _ways_to_halve(master: Master, seam: Seam, print_of: Any, names: list[str]) 
     for rounded in (True, False) if seam.kind == "plane" else (False,):
         corners = [on_grid(h.vertices_mm, master) if rounded else h.vertices_mm for h in halves]  # flat caps meet
         made = [manifold_of(*welded(v, h.faces), f"the {n}") for v, h, n in zip(corners, halves, names)]
-        if any(abs((half - print_of).volume()) > _STRAY_SHARE * print_of.volume() for half in made):
-            made = [made[0] ^ print_of, print_of - made[0]]
+        whole = print_of
+        if rounded:  # or what is left of it beside a rounded half is a film over the half's whole skin
+            whole = as_manifold(*welded(on_grid(master.vertices_mm, master), master.faces)) or print_of
+        if any(abs((half - whole).volume()) > _STRAY_SHARE * whole.volume() for half in made):
+            made = [made[0] ^ whole, whole - made[0]]
         yield made
+    finer = float(np.clip(max(master.size_mm) / _HALVED_SO_FROM_MM, 0.25, 1.0))
     for pitch in _HALVED_ON_MM:
-        above = manifold_of(*above_parting(master, seam, pitch), "the parting")
+        above = manifold_of(*above_parting(master, seam, finer * pitch), "the parting")
         yield [print_of ^ above, print_of - above]
