@@ -327,6 +327,18 @@ def test_a_cut_foot_is_capped_and_found_as_base():
     assert master.normals[master.base_faces, 2] == pytest.approx(-1.0)
 
 
+def test_a_neck_cut_a_little_unevenly_is_capped():
+    """By hand: a ball cut level. Over a rim as much above as below it the cap lies within that rise."""
+    half = trimesh.intersections.slice_mesh_plane(trimesh.creation.icosphere(5, 200.0), [0, 0, 1], [0, 0, -120.0])
+    x, y, z = half.vertices.T
+    uneven = 10.0 * np.cos(2.0 * np.arctan2(y, x)) * (z < -119.0)
+    master = prepare_master(half.vertices + np.outer(uneven, [0, 0, 1]), half.faces, BRIEF)
+    assert master.health.is_solid
+    volume = 4 / 3 * np.pi * 200**3 - np.pi * 80**2 * (600 - 80) / 3
+    assert master.volume_mm3 == pytest.approx(volume, abs=np.pi * 160**2 * 10.0)
+    told(master, "1 flat hole capped")
+
+
 def test_a_large_bent_hole_stays_and_is_said():
     vertices, faces = ball()
     centre = vertices[faces].mean(axis=1)
@@ -599,13 +611,79 @@ def test_faces_that_share_a_corner_cross_by_one_edge(first, second):
     assert find_self_crossings(above, np.array([one, two])).count == 0
 
 
-def test_a_vertex_pushed_through_its_own_body_is_counted_and_stays_told():
+def prongs(over_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """A body of one shell: two prongs on a foot, the one leaning so that its upper half stands `over_mm` in the other,
+    a little askew."""
+    box = manifold3d.Manifold.cube
+    foot, still = box((80.0, 20.0, 20.0)), box((20.0, 20.0, 200.0))
+    leaning = box((20.0, 14.0, 150.0)).translate((60.0, 3.0, 19.0)).refine_to_length(11.0)
+    mesh = (foot + still + leaning).to_mesh64()
+    vertices = np.array(mesh.vert_properties)
+    up = np.clip((vertices[:, 2] - 20.0) / 60.0, 0.0, 1.0) * (vertices[:, 0] > 59.0)
+    vertices += up[:, None] * [-40.0 - over_mm, 0.7, 0.0]
+    return vertices, np.array(mesh.tri_verts).astype(np.int64)
+
+
+def as_solid(vertices, faces):
+    return manifold3d.Manifold(manifold3d.Mesh64(np.ascontiguousarray(vertices, np.float64), faces.astype(np.uint64)))
+
+
+@pytest.mark.parametrize("over_mm", [7.3, 27.1])
+def test_a_body_that_passes_through_itself_is_planned_by_its_outer_surface(over_mm):
+    """Against manifold3d's union of its two halves, each of which passes through nothing: into the other prong, and
+    right through it."""
+    vertices, faces = prongs(over_mm)
+    assert find_self_crossings(vertices, faces).count > 20
+    whole = as_solid(vertices, faces)
+    parts = whole.trim_by_plane((0.0, 0.0, 1.0), 30.0).decompose()
+    assert len(parts) == 2
+    outer = parts[0] + parts[1] + whole.trim_by_plane((0.0, 0.0, -1.0), -30.0)
+    master = prepare_master(vertices, faces, MasterBrief(unit="mm"))
+    assert master.health.is_solid
+    assert master.health.self_intersections_left == 0
+    assert master.volume_mm3 == pytest.approx(outer.volume(), rel=1e-6)
+    assert master.area_mm2 == pytest.approx(outer.surface_area(), rel=1e-6)
+    assert any("passed through itself" in note for note in master.health.notes)
+    assert find_self_crossings(master.vertices_mm, master.faces).count == 0
+
+
+def test_strands_that_run_into_each_other_become_one_skin():
+    """Against embree's hits along rays: what lies in no strand lies outside of the one skin, all else inside."""
+    vertices, faces = meshes.torus_knot(tube_mm=58.0)
+    master = prepare_master(vertices, faces, MasterBrief(unit="mm"))
+    assert master.health.self_intersections > 100
+    assert master.health.self_intersections_left == 0
+    knot = trimesh.Trimesh(vertices + master.shift_mm, faces, process=False)
+    spots = np.random.default_rng(2).uniform(*knot.bounds, (20_000, 3))
+    up = np.tile([0.0, 0.0, 1.0], (len(spots), 1))
+    hit, ray = knot.ray.intersects_id(spots, up, multiple_hits=True)
+    winding = np.bincount(ray, np.sign(knot.face_normals[hit, 2]), len(spots))
+    assert (winding > 1).sum() > 10
+    skin = trimesh.Trimesh(master.vertices_mm, master.faces, process=False)
+    assert (skin.contains(spots) == (winding > 0)).mean() > 0.999
+
+
+def test_a_vertex_pushed_through_its_own_body_is_counted_and_its_spike_is_none():
     vertices, faces = meshes.sphere(200.0, 3)
     pushed = vertices.copy()
     pushed[np.argmax(vertices[:, 0])] = [-260.0, 3.0, 5.0]
     master = prepare_master(pushed, faces, BRIEF)
     assert master.health.self_intersections == len(crossing_pairs_by_hand(pushed, faces)) > 0
-    assert master.health.self_intersections_left == master.health.self_intersections
+    assert master.health.self_intersections_left == 0
+    assert master.size_mm[0] < 400.0  # it stood out inside out
+
+
+def test_too_much_of_a_body_inside_out_stays_and_is_told():
+    """Two balls on a twisted neck: the one's skin faces inwards, and neither is to be lost."""
+    vertices, faces = meshes.sphere(200.0, 3)
+    twisted = vertices.copy()
+    away = vertices[:, 0] > 0
+    twisted[away, 0] += 60.0
+    twisted[away, 1:] *= -1.0
+    squeezed = np.abs(vertices[:, 0]) < 30.0
+    twisted[squeezed, 1:] *= 0.3
+    master = prepare_master(twisted, faces, BRIEF)
+    assert master.health.self_intersections_left == master.health.self_intersections > 0
     assert any("pass through each other" in note for note in master.health.notes)
 
 

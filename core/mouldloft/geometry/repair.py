@@ -10,16 +10,18 @@ from numba import njit
 from ..base.progress import SILENT, Progress
 from .edges import Edges, connected, edges_of, renumbered
 from .manifold import arrays_of, as_manifold
+from .outerskin import outer_skin
 from .selfcrossings import find_self_crossings
 
 MOST_FAULT_POINTS = 300
 MOST_SHELLS_UNITED = 2_000
+MOST_CUT_PAIRS = 20_000
 SLICES, SLICE_VERTICES = 5, 4_000
 # what may be mended without asking; all invented starting values
 CRACK_SHARE = 2e-6  # of the diagonal: open edges nearer than this were one
 CRUMB_SHARE = 0.002  # of the diagonal: shells smaller than this are crumbs
 SMALL_HOLE_SHARE = 0.1  # of the diagonal: rims shorter than this are filled whatever their shape
-FLAT_HOLE_SHARE = 0.02  # of the rim's width: rims flatter than this, such as a cut foot, are capped at any size
+FLAT_HOLE_SHARE = 0.06  # of the rim's width: rims flatter than this, such as a cut foot or neck, are capped at any size
 MIDDLING_HOLE_SHARE = 0.5  # of the diagonal: rims shorter than this need only be flat to the next share
 NEARLY_FLAT_SHARE = 0.15
 FLAP_SHARE = 0.005  # of the area: open flaps smaller than this are slips of the tool
@@ -99,12 +101,14 @@ def merge_equal(vertices: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass
 class Patient:
-    """The mesh on the bench while it is mended. `weights` (n,) or None follow the vertices; the greatest wins."""
+    """The mesh on the bench while it is mended. `weights` (n,) or None follow the vertices; the greatest wins.
+    told : what was mended; noted : what of it the mould maker should look at."""
 
     vertices: np.ndarray
     faces: np.ndarray
     weights: np.ndarray | None = None
     told: list[str] = field(default_factory=list)
+    noted: list[str] = field(default_factory=list)
     _edges: Edges | None = field(default=None, init=False, repr=False)
     _edges_of: np.ndarray | None = field(default=None, init=False, repr=False)
 
@@ -498,6 +502,45 @@ def _drop_crumbs(patient: Patient) -> None:
     patient.keep_faces(~gone)
 
 
+def _leave_out_inside(patient: Patient, progress: Progress) -> None:
+    """Of closed shells that pass through themselves the outer surface alone, cut along the lines where they cross."""
+    edges = patient.edges
+    crossings = find_self_crossings(patient.vertices, patient.faces, progress)
+    if not edges.is_closed or crossings.checked_fraction < 1.0 or not 0 < crossings.count <= MOST_CUT_PAIRS:
+        return
+    count, shell = edges.shells
+    volume = np.bincount(shell, signed_volume(patient.vertices, patient.faces), minlength=count)
+    of_pair = shell[crossings.pairs]
+    of_pair = np.where(of_pair[:, 0] == of_pair[:, 1], of_pair[:, 0], -1)
+    old, vertices, before = patient.vertices, patient.vertices, face_areas(patient.vertices, patient.faces).sum()
+    whole, cut, places = np.ones(len(shell), bool), [], 0
+    for k in (k for k in np.unique(of_pair) if k >= 0 and volume[k] > 0):
+        mine, pairs = np.flatnonzero(shell == k), crossings.pairs[of_pair == k]
+        found = outer_skin(vertices, patient.faces[mine], np.searchsorted(mine, pairs))
+        if found is not None:
+            vertices, whole[mine], places = found[0], False, places + len(pairs)
+            cut.append(found[1])
+    if not cut:
+        return
+    patient.vertices, patient.faces = vertices, np.concatenate([patient.faces[whole], *cut])
+    _carry_weights(patient, old)
+    patient.drop_loose_vertices()
+    left = 1.0 - face_areas(patient.vertices, patient.faces).sum() / before
+    patient.told.append(f"{_many(places, 'pair')} of faces that passed through each other cut where they did.")
+    patient.noted.append(
+        f"The sculpt passed through itself, at {_many(places, 'pair')} of faces: its outer surface alone is planned, "
+        f"and {max(left, 0.0):.2%} of its skin, which lay inside, is left out; look there whether that was meant."
+    )
+
+
+def _carry_weights(patient: Patient, old: np.ndarray) -> None:
+    """The weights, still those of the old vertices, taken by the nearest new ones."""
+    from scipy.spatial import cKDTree
+
+    if patient.weights is not None:
+        patient.weights = patient.weights[cKDTree(old).query(patient.vertices)[1]]
+
+
 def _join_shells(patient: Patient) -> None:
     """Unite closed shells by exact Boolean: overlaps become one skin, shells inside the body go."""
     import manifold3d
@@ -521,21 +564,20 @@ def _join_shells(patient: Patient) -> None:
     if united.status() != manifold3d.Error.NoError or united.is_empty():
         return
     parts = len(united.decompose())
-    before, old, weights = float(np.abs(volume).sum()), patient.vertices, patient.weights
+    before, old = float(np.abs(volume).sum()), patient.vertices
     patient.vertices, faces = arrays_of(united)
     patient.faces = faces.astype(np.int64)
-    if weights is not None:
-        from scipy.spatial import cKDTree
-
-        patient.weights = weights[cKDTree(old).query(patient.vertices)[1]]
+    _carry_weights(patient, old)
     patient.told.append(
         f"{_many(count, 'closed shell')} united into {parts} (overlaps and shells inside the body took "
         f"{1 - united.volume() / before:.1%} of their summed volume)."
     )
 
 
-def mend(patient: Patient, progress: Progress = SILENT) -> bool:
+def mend(patient: Patient, progress: Progress = SILENT, crossed: bool = True) -> bool:
     """Mend the mesh in place; `patient.told` says what was done. True where it is a solid afterwards.
+
+    crossed : whether faces of it are known to pass through each other; what only mending makes cross stays so.
 
     A solid is closed, each edge with two faces in opposite ways, and encloses a volume above zero.
     """
@@ -556,6 +598,9 @@ def mend(patient: Patient, progress: Progress = SILENT) -> bool:
     progress.step(0.8, "mending")
     _face_outwards(patient)
     if turned:
+        if crossed:
+            _leave_out_inside(patient, progress)
+            _drop_crumbs(patient)
         _join_shells(patient)
     patient.drop_loose_vertices()
     if not len(patient.faces):

@@ -12,6 +12,7 @@ from ..base.progress import SILENT, Progress
 _LEAF = 4
 _CHUNK_LEAVES = 16_384
 MOST_PAIRS = 100_000
+_ROUNDING = 1e-13  # of a determinant of differences, by the cube of the greatest, with room
 # a carved sculpt takes about 160 tests a face; a heap of faces would take as many as there are faces
 _MOST_TESTS, _MOST_TESTS_A_FACE = 50_000_000, 500
 
@@ -95,6 +96,17 @@ def _edge_through(p, q, a, b, c, tolerance):
 
 
 @njit(cache=True, nogil=True)
+def edge_through(p, q, a, b, c):
+    """Does the open segment between two (3,) points pass through the inside of the triangle of three, but for
+    rounding?"""
+    size = 0.0
+    for axis in range(3):
+        low = min(a[axis], b[axis], c[axis], p[axis], q[axis])
+        size = max(size, max(a[axis], b[axis], c[axis], p[axis], q[axis]) - low)
+    return _edge_through(p, q, a, b, c, _ROUNDING * size**3)
+
+
+@njit(cache=True, nogil=True)
 def _cross(vertices, one, two):
     shared = 0
     for i in range(3):
@@ -109,8 +121,7 @@ def _cross(vertices, one, two):
     for axis in range(3):
         low = min(a[axis], b[axis], c[axis], p[axis], q[axis], r[axis])
         size = max(size, max(a[axis], b[axis], c[axis], p[axis], q[axis], r[axis]) - low)
-    # the rounding of a determinant of differences of this size, with room
-    tolerance = 1e-13 * size**3
+    tolerance = _ROUNDING * size**3
     return (
         _edge_through(p, q, a, b, c, tolerance)
         or _edge_through(q, r, a, b, c, tolerance)

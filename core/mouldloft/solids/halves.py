@@ -154,8 +154,7 @@ def master_halves(master: Master, seam: Seam, print_of: Any) -> list[Solid]:
         if film < _FILM_SHARE:
             break
     return [
-        Solid(name, "master half", at, faces.astype(np.int32), float(half.volume()))
-        for name, half, (at, faces) in best
+        Solid(name, "master half", at, faces.astype(np.int32), float(half.volume())) for name, half, (at, faces) in best
     ]
 
 

@@ -156,7 +156,7 @@ def prepare_master(
     _refuse_loose_faces(patient.edges, name)
     found = diagnose(patient.vertices, patient.faces, patient.edges, progress)
     found = replace(found, open_edges=open_as_read)
-    is_solid = mend(patient, progress)
+    is_solid = mend(patient, progress, found.self_intersections > 0)
     if not len(patient.faces):
         raise MasterRefused(f"{name} has no face with an area; export the sculpt again as a triangle mesh.")
     left = found.self_intersections
@@ -494,7 +494,7 @@ def _assemble(
             flipped_edges=found.flipped_edges,
             checked_fraction=found.checked_fraction,
             self_intersections_left=left,
-            notes=_notes(brief, base_share, found, left, offset, patient.edges.shells[0]),
+            notes=(*patient.noted, *_notes(brief, base_share, found, left, offset, patient.edges.shells[0])),
         ),
         vertex_weights=None if patient.weights is None else patient.weights.astype(np.float64),
         shift_mm=(float(shift[0]), float(shift[1]), float(shift[2])),
