@@ -26,6 +26,25 @@ class _Unclear(Exception):
     """The faces meet so that the lines of crossing do not close."""
 
 
+def outer_skins(
+    vertices: np.ndarray, faces: np.ndarray, shell: np.ndarray, pairs: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, int]:
+    """Each closed shell that passes through itself by its `outer_skin`, where that is found; the others as they are.
+
+    shell : (m,) of each face, below 0 for one that is left alone; pairs : (k, 2) faces that cross. Returns vertices,
+    faces and how many pairs were cut.
+    """
+    of_pair = np.where(shell[pairs[:, 0]] == shell[pairs[:, 1]], shell[pairs[:, 0]], -1)
+    whole, cut, places = np.ones(len(faces), bool), [], 0
+    for k in (k for k in np.unique(of_pair) if k >= 0):
+        mine, own = np.flatnonzero(shell == k), pairs[of_pair == k]
+        found = outer_skin(vertices, faces[mine], np.searchsorted(mine, own))
+        if found is not None:
+            vertices, whole[mine], places = found[0], False, places + len(own)
+            cut.append(found[1])
+    return vertices, np.concatenate([faces[whole], *cut]), places
+
+
 def outer_skin(vertices: np.ndarray, faces: np.ndarray, pairs: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
     """The boundary of what a closed mesh winds round once or more often, or None where it is not found.
 

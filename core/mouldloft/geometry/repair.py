@@ -10,7 +10,7 @@ from numba import njit
 from ..base.progress import SILENT, Progress
 from .edges import Edges, connected, edges_of, renumbered
 from .manifold import arrays_of, as_manifold
-from .outerskin import outer_skin
+from .outerskin import outer_skins
 from .selfcrossings import find_self_crossings
 
 MOST_FAULT_POINTS = 300
@@ -510,19 +510,11 @@ def _leave_out_inside(patient: Patient, progress: Progress) -> None:
         return
     count, shell = edges.shells
     volume = np.bincount(shell, signed_volume(patient.vertices, patient.faces), minlength=count)
-    of_pair = shell[crossings.pairs]
-    of_pair = np.where(of_pair[:, 0] == of_pair[:, 1], of_pair[:, 0], -1)
-    old, vertices, before = patient.vertices, patient.vertices, face_areas(patient.vertices, patient.faces).sum()
-    whole, cut, places = np.ones(len(shell), bool), [], 0
-    for k in (k for k in np.unique(of_pair) if k >= 0 and volume[k] > 0):
-        mine, pairs = np.flatnonzero(shell == k), crossings.pairs[of_pair == k]
-        found = outer_skin(vertices, patient.faces[mine], np.searchsorted(mine, pairs))
-        if found is not None:
-            vertices, whole[mine], places = found[0], False, places + len(pairs)
-            cut.append(found[1])
-    if not cut:
+    old, before = patient.vertices, face_areas(patient.vertices, patient.faces).sum()
+    outwards = np.where(volume[shell] > 0, shell, -1)
+    patient.vertices, patient.faces, places = outer_skins(old, patient.faces, outwards, crossings.pairs)
+    if not places:
         return
-    patient.vertices, patient.faces = vertices, np.concatenate([patient.faces[whole], *cut])
     _carry_weights(patient, old)
     patient.drop_loose_vertices()
     left = 1.0 - face_areas(patient.vertices, patient.faces).sum() / before
