@@ -101,8 +101,8 @@ def merge_equal(vertices: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass
 class Patient:
-    """The mesh on the bench while it is mended. `weights` (n,) or None follow the vertices; the greatest wins.
-    told : what was mended; noted : what of it the mould maker should look at."""
+    """The mesh on the bench while it is mended; `told` what was done, `noted` what of it the mould maker should look at.
+    `weights` (n,) or None follow the vertices; the greatest wins."""
 
     vertices: np.ndarray
     faces: np.ndarray
@@ -504,16 +504,15 @@ def _drop_crumbs(patient: Patient) -> None:
 
 def _leave_out_inside(patient: Patient, progress: Progress) -> None:
     """Of closed shells that pass through themselves the outer surface alone, cut along the lines where they cross."""
-    edges = patient.edges
     crossings = find_self_crossings(patient.vertices, patient.faces, progress)
-    if not edges.is_closed or crossings.checked_fraction < 1.0 or not 0 < crossings.count <= MOST_CUT_PAIRS:
+    if not patient.edges.is_closed or crossings.checked_fraction < 1.0 or not 0 < crossings.count <= MOST_CUT_PAIRS:
         return
-    count, shell = edges.shells
-    volume = np.bincount(shell, signed_volume(patient.vertices, patient.faces), minlength=count)
+    shell = patient.edges.shells[1]
+    volume = np.bincount(shell, signed_volume(patient.vertices, patient.faces))
     old, before = patient.vertices, face_areas(patient.vertices, patient.faces).sum()
-    outwards = np.where(volume[shell] > 0, shell, -1)
-    patient.vertices, patient.faces, places = outer_skins(old, patient.faces, outwards, crossings.pairs)
-    if not places:
+    of = np.where(volume[shell] > 0, shell, -1)
+    patient.vertices, patient.faces, places = outer_skins(old, patient.faces, of, crossings.pairs)
+    if places == 0:
         return
     _carry_weights(patient, old)
     patient.drop_loose_vertices()
