@@ -101,7 +101,7 @@ def merge_equal(vertices: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass
 class Patient:
-    """The mesh on the bench while it is mended; `told` what was done, `noted` what of it the mould maker should look at.
+    """The mesh on the bench while it is mended; `told` what was done, `noted` what of it to look at.
     `weights` (n,) or None follow the vertices; the greatest wins."""
 
     vertices: np.ndarray
