@@ -12,7 +12,7 @@ from typing import Any
 import bpy
 
 from ..registering import registering
-from ..scene import properties, reading, results, signing, state, views
+from ..scene import drawnline, properties, reading, results, signing, state, views
 from ..scene.roles import COLLECTIONS, NAME
 from ..work import jobs
 from ..work.sections import BY_KEY, KEYS, PLAN_KEYS
@@ -187,6 +187,8 @@ def _after_seam(context, layout, s):
             wrapped(layout, context, broken.reason, "ERROR")
     if results.is_edited(context.scene, "seam"):
         wrapped(layout, context, "The line was dragged. What you run next uses it as it is.", "INFO")
+        if drawnline.is_as_left(context.scene):
+            layout.operator("mouldloft.look_at_glove", icon="HIDE_OFF")
     layout.operator("mouldloft.shape_seam", icon="MOD_SMOOTH")
     row = layout.row(align=True)
     row.operator("mouldloft.edit_seam", text="Edit Points", icon="EDITMODE_HLT")

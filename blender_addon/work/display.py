@@ -94,29 +94,50 @@ def _wall(envelope: Any, thick_mm: float) -> tuple[np.ndarray, np.ndarray]:
 def _glove(done: dict[str, Any], progress: Any) -> Shown:
     from types import SimpleNamespace
 
-    from mouldloft.outputs.look import BEAD, GLOVE, PLASTER, rgb
+    from mouldloft.outputs.look import BEAD, PLASTER, rgb
     from mouldloft.outputs.pictures.joint import bead_mesh
-    from mouldloft.solids.shapes import fewer_faces, glove_mesh, halved
+    from mouldloft.solids.shapes import halved
 
-    master, rubber = done["master"], done["bare_rubber"]
-    cut = fewer_faces(master.vertices_mm, master.faces, 120_000)
-    shapes = []
-    for at, envelope in enumerate(rubber.envelopes):
-        progress.step(at / len(rubber.envelopes), f"shape of the {envelope.name}'s glove")
-        drawn = halved(envelope, 70_000)
-        vertices, faces = glove_mesh(drawn, cut if master.volume_mm3 > 0 else None)
-        way, reach = _pull(envelope), _reach(envelope)
-        shapes.append(
-            Shape(f"Glove, {envelope.name}", "glove", envelope.piece, vertices, faces, rgb(GLOVE), True,
-                  way=way, reach_mm=reach)
-        )  # fmt: skip
-        if at == 0:
-            vertices, faces = _wall(drawn, 12.0)
-            shapes.append(Shape("Wall", "wall", envelope.piece, vertices, faces, rgb(PLASTER)))
+    rubber = done["bare_rubber"]
+    shapes = _glove_shapes(done["master"], rubber.envelopes, 120_000, progress)
+    first = rubber.envelopes[0]
+    vertices, faces = _wall(halved(first, 70_000), 12.0)
+    shapes.append(Shape("Wall", "wall", first.piece, vertices, faces, rgb(PLASTER)))
     vertices, faces = bead_mesh(SimpleNamespace(rubber=rubber))  # type: ignore[arg-type]  # it reads nothing else
     if len(faces):
         shapes.append(Shape("Bead", "bead", -1, vertices, faces, rgb(BEAD), True))
     return Shown(shapes)
+
+
+def _glove_shapes(master: Any, envelopes: Any, most_faces: int, progress: Any) -> list[Shape]:
+    """Gloves, hollow where the master is solid. most_faces : of the master that they are hollowed by."""
+    from mouldloft.outputs.look import GLOVE, rgb
+    from mouldloft.solids.shapes import fewer_faces, glove_mesh, halved
+
+    cut = fewer_faces(master.vertices_mm, master.faces, most_faces) if master.volume_mm3 > 0 else None
+    shapes = []
+    for at, envelope in enumerate(envelopes):
+        progress.step(at / len(envelopes), f"shape of the {envelope.name}'s glove")
+        vertices, faces = glove_mesh(halved(envelope, 70_000), cut)
+        shapes.append(
+            Shape(f"Glove, {envelope.name}", "glove", envelope.piece, vertices, faces, rgb(GLOVE), True,
+                  way=_pull(envelope), reach_mm=_reach(envelope))
+        )  # fmt: skip
+    return shapes
+
+
+def glove_at_a_look(done: dict[str, Any], level_mm: np.ndarray, brief: Any, progress: Any) -> tuple[float, Shown]:
+    """A first look at the glove of a seam that was shaped: its rubber, mm³, and its shapes. level_mm : (n,) the line's.
+
+    Raises the core's errors.
+    """
+    from mouldloft.stages.rubber import look_at_gloves
+    from mouldloft.stages.seam.shaping import parted_along
+
+    progress.begin("First look at the glove")
+    master = done["master"]
+    look = look_at_gloves(master, parted_along(master, done["seam"], level_mm), brief, progress.part(0.0, 0.6))
+    return look.volume_mm3, Shown(_glove_shapes(master, look.envelopes, 20_000, progress.part(0.6, 1.0)))
 
 
 def key_shapes(keys: Any, rubber: Any) -> list[Shape]:

@@ -11,6 +11,7 @@ outside the add-on: the mesh's own extents, Blender's own report, the file read 
 from __future__ import annotations
 
 import json
+import re
 import sys
 import time
 import traceback
@@ -820,7 +821,18 @@ def a_seam_is_shaped_by_hand():
     beside = vertices[int(np.argmin(np.linalg.norm(vertices - points[2 * len(points) // 3], axis=1)))]
     assert bpy.ops.mouldloft.shape_seam(through=beside, reach=60.0) == {"FINISHED"}, "on from the line as it was left"
     left = addon("scene.drawnline").level_left(scene)
+    glove, rubber = "Glove, " + before.pieces[0].name, done["bare_rubber"].volume_mm3.likely
+    planned = len(bpy.data.objects[glove].data.polygons)
+    assert bpy.ops.mouldloft.look_at_glove() == {"FINISHED"}
+    assert len(results.of_role(scene, "glove")) == 2
+    assert len(bpy.data.objects[glove].data.polygons) != planned
+    assert results.is_seen(scene, "glove")
+    assert not results.is_seen(scene, "jacket")
+    said = settings().result("glove").line
+    assert 0.9 < float(re.search(r"about ([0-9.]+) l", said).group(1)) / (rubber / 1e6) < 1.1, said
+    assert kinds()["glove"] == "stale"
     assert bpy.ops.mouldloft.run(section="seam") == {"FINISHED"}
+    assert kinds()["glove"] == "stale", "what was looked at is no plan"
     after = state.done_now(scene)["seam"]
     assert after.kind == "own"
     assert np.array_equal(np.sign(after.level_mm), np.sign(left)), "the very line, not its points"
@@ -833,6 +845,9 @@ def a_seam_is_shaped_by_hand():
     assert bpy.ops.mouldloft.forget_seam() == {"FINISHED"}
     assert bpy.ops.mouldloft.plan_all() == {"FINISHED"}
     assert set(kinds().values()) == {"fresh"}
+    assert "skin" in settings().result("glove").line
+    assert len(bpy.data.objects[glove].data.polygons) == planned, "the plan's own glove is back"
+    assert results.of_role(scene, "wall")
 
 
 @check

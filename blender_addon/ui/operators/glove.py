@@ -5,10 +5,12 @@ from __future__ import annotations
 import bpy
 
 from ...registering import registering
-from ...scene import properties, reading, results, settings, state
-from ...work import display
+from ...scene import drawnline, properties, reading, results, settings, state
+from ...work import display, lines
 from .common import UNDO, Idle
 from .running import Working
+
+FIRST_LOOK = "first look"  # no section's stamp: what is shown so is out of date by it
 
 
 class MOULDLOFT_OT_mark_handling(Idle, bpy.types.Operator):
@@ -60,7 +62,41 @@ class MOULDLOFT_OT_measure_thickness(Working, bpy.types.Operator):
         self.report({"WARNING"} if result.thin else {"INFO"}, result.legend["note"].capitalize())
 
 
-_CLASSES = (MOULDLOFT_OT_mark_handling, MOULDLOFT_OT_measure_thickness)
+class MOULDLOFT_OT_look_at_glove(Working, bpy.types.Operator):
+    """Show the glove of the line as it was left, on a coarse grid: in a second or two, before it is planned"""
+
+    bl_idname = "mouldloft.look_at_glove"
+    bl_label = "First Look at the Glove"
+    bl_options = UNDO
+
+    @classmethod
+    def poll(cls, context):
+        if drawnline.level_left(context.scene) is None:
+            cls.poll_message_set("Shape the seam first")
+            return False
+        return super().poll(context)
+
+    def prepare(self, context):
+        scene = context.scene
+        done = state.done_for_sure(context, "opening", "mouldloft.plan_all") | state.done_now(scene, "seam")
+        level, brief = drawnline.level_left(scene), settings.brief_of(scene)
+        if "seam" not in done or level is None or len(level) != len(done["master"].vertices_mm):
+            raise reading.Unreadable("The seam that was shaped is not at hand: plan the mould with it.")
+        return lambda progress: display.glove_at_a_look(done, level, brief, progress)
+
+    def finish(self, context, result) -> None:
+        scene = context.scene
+        volume, shown = result
+        results.show(scene, "glove", shown)
+        results.show_only(scene, "seam", "glove")  # jacket and keys are of the line before
+        units = lines.Units(scene.unit_settings.system == "IMPERIAL")
+        kept = properties.of(scene).result("glove")
+        kept.stamp, kept.line, kept.good = FIRST_LOOK, f"A first look: about {units.litres(volume)} of rubber", True
+        kept.remarks, kept.refusal, kept.cure = "[]", "", ""
+        self.report({"INFO"}, f"{kept.line}, before any loose piece. Plan the mould for the rest.")
+
+
+_CLASSES = (MOULDLOFT_OT_mark_handling, MOULDLOFT_OT_measure_thickness, MOULDLOFT_OT_look_at_glove)
 
 
 register, unregister = registering(_CLASSES)

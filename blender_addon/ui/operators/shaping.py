@@ -349,6 +349,9 @@ class MOULDLOFT_OT_shape_seam(HasSeam, bpy.types.Operator):
             return {"CANCELLED"}
         self._shaping.keep()
         self.report({"INFO"}, f"{self._shaping.words()}. What you run next uses this line")
+        ops: Any = bpy.ops
+        if results.of_role(context.scene, "glove") and ops.mouldloft.look_at_glove.poll():
+            ops.mouldloft.look_at_glove("INVOKE_DEFAULT")
         return {"FINISHED"}
 
     def cancel(self, context):

@@ -5,6 +5,7 @@ from .coats import FILL_LIFT_MM, coat_volumes_mm3
 from .fixture import check_registration
 from .flanges import lean_of, middle_lines, spaced_spots
 from .glove import brush_rubber
+from .look import GloveLook, look_at_gloves
 from .record import Coat, Envelope, Fill, LoosePiece, Registration, RegistrationCheck, Rubber, RubberParts
 from .rims import (
     OTHER_LINE_WITHIN,
@@ -31,6 +32,7 @@ __all__ = [
     "Coat",
     "Envelope",
     "Fill",
+    "GloveLook",
     "LoosePiece",
     "Registration",
     "RegistrationCheck",
@@ -45,6 +47,7 @@ __all__ = [
     "inside_of_jacket_mm",
     "jacketed",
     "lean_of",
+    "look_at_gloves",
     "middle_lines",
     "on_parting",
     "on_this_flange",

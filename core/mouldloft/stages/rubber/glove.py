@@ -75,7 +75,7 @@ class _Cover:
         return self.bead_mm3 - self.solid_mm3
 
 
-def _lattice(
+def lay_lattices(
     master: Master,
     seam: Seam,
     rule: ThicknessRule,
@@ -138,7 +138,7 @@ class _Body:
         return np.asarray((self.parting >= self.base_low) & (self.parting < self.base_high))
 
 
-def _raise_body(
+def raise_body(
     master: Master,
     seam: Seam,
     piece: int,
@@ -204,7 +204,7 @@ def _raise_body(
     )  # fmt: skip
 
 
-def _flanges_of_two(
+def flanges_of_two(
     bodies: Sequence[_Body], section: JointSection, fewest: int, master: Master, scene: RayScene
 ) -> tuple[Flanges, list[Flanges]]:
     """One set of flanges for both pieces, in the first one's frame, and each piece's share of its maps."""
@@ -271,7 +271,7 @@ def _flanges_of_many(body: _Body, section: JointSection, master: Master, scene: 
     )  # fmt: skip
 
 
-def _cover_piece(master: Master, seam: Seam, piece: int, body: _Body, flanges: Flanges) -> _Cover:
+def cover_piece(master: Master, seam: Seam, piece: int, body: _Body, flanges: Flanges) -> _Cover:
     """One piece with its flanges, and its volume stage by stage."""
     several = len(seam.pieces) > 2
     frame, grid, pixel_mm, base_high = body.frame, body.grid, body.grid.pixel_mm, body.base_high
@@ -435,7 +435,7 @@ def _with_foot_flange(
     return out
 
 
-def _refuse_open(master: Master) -> None:
+def refuse_open(master: Master) -> None:
     if not master.health.is_solid or master.volume_mm3 <= 0:
         raise PlanImpossible(
             "Rubber, jacket and casts need a closed master, and this one could not be closed; mend it in your "
@@ -473,11 +473,11 @@ def _raise_all(
         lambda k: piece_points(master, seam, k, spacing), pieces, progress, (0.0, 0.1), "points over the skin"
     )
     fine, coarse = in_threads(
-        lambda size: _lattice(master, seam, rule, brief, size, points, section.reach_mm), (pixel, 1.37 * pixel),
+        lambda size: lay_lattices(master, seam, rule, brief, size, points, section.reach_mm), (pixel, 1.37 * pixel),
         progress, (0.1, 0.3), "the parting surface",
     )  # fmt: skip
     return in_threads(
-        lambda k: _raise_body(
+        lambda k: raise_body(
             master, seam, k % len(pieces), rule, section, brief, *(*fine, *coarse)[k], points[k % len(pieces)],
             spacing, by_cause=k in pieces,
         ),
@@ -498,7 +498,7 @@ def brush_rubber(
     Each piece is covered on two lattices of different pitch: their difference is the resolution's share of the
     interval. Raises `PlanImpossible` where the master is no closed solid or the pixel would be absurdly fine.
     """
-    _refuse_open(master)
+    refuse_open(master)
     rubber_material = rubber_material or read_catalogue(None).rubber_for(brief.materials)
     rule = choose_thickness(master.height_mm, brief.run.casts, brief.rubber, max(master.size_mm))
     section = choose_section(max(master.size_mm), rule.skin_mm, brief.rubber, brief.joint)
@@ -508,7 +508,7 @@ def brush_rubber(
     raised = _raise_all(master, seam, rule, section, brief.rubber, pixel, progress)
     whole, flanges = _all_flanges(raised, section, master, seam, scene)
     made = in_threads(
-        lambda k: _cover_piece(master, seam, k % len(pieces), raised[k], flanges[k]), range(2 * len(pieces)), progress,
+        lambda k: cover_piece(master, seam, k % len(pieces), raised[k], flanges[k]), range(2 * len(pieces)), progress,
         (0.8, 0.9), "flanges on the wall",
     )  # fmt: skip
     covers, checks = made[: len(pieces)], made[len(pieces) :]
@@ -572,7 +572,7 @@ def _all_flanges(
         return None, [_flanges_of_many(body, section, master, scene) for body in raised]
     fewest = int(np.ceil(seam.length_mm / BOLT_OF_SEAM_MM))
     (whole, fine), (_, coarse) = in_threads(
-        lambda bodies: _flanges_of_two(bodies, section, fewest, master, scene), (raised[:2], raised[2:])
+        lambda bodies: flanges_of_two(bodies, section, fewest, master, scene), (raised[:2], raised[2:])
     )
     return whole, [*fine, *coarse]
 

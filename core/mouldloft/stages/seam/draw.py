@@ -113,6 +113,21 @@ def seam_lines(master: Master, level: np.ndarray, values: np.ndarray) -> list[tu
     return sorted(lines, key=lambda one: (-one[0].length_mm, *one[0].points_mm.min(axis=0)))
 
 
+def parts_of(
+    master: Master, level: np.ndarray, values: np.ndarray
+) -> tuple[np.ndarray, list[tuple[SeamLine, np.ndarray]]]:
+    """(m,) int8 piece of each face by the sign of a level, and the lines between. values : as in `seam_lines`. Raises
+    `PlanImpossible` where it parts nothing."""
+    labels = np.where(face_level(master.faces, level) >= 0, 0, 1).astype(np.int8)
+    found = seam_lines(master, level, values)
+    if labels.min() == labels.max() or not found:
+        raise PlanImpossible(
+            "The seam crosses no skin: it leaves each body whole to one piece; choose another opening "
+            "direction or seam plane."
+        )
+    return labels, found
+
+
 def lines_values(place: Place) -> np.ndarray:
     """(n, 3 + 3): how much each vertex shows, its keep-clear weight, whether it is past reach, its normal."""
     clear = np.clip(place.clear, 0.0, 1.0)
@@ -147,13 +162,7 @@ def draw(
     `PlanImpossible` where it parts nothing.
     """
     place = canvas.place
-    labels = np.where(face_level(place.master.faces, level) >= 0, 0, 1).astype(np.int8)
-    found = seam_lines(place.master, level, lines_values(place))
-    if labels.min() == labels.max() or not found:
-        raise PlanImpossible(
-            "The seam crosses no skin: it leaves each body whole to one piece; choose another opening "
-            "direction or seam plane."
-        )
+    labels, found = parts_of(place.master, level, lines_values(place))
     lines = [line for line, _ in found]
     fill = fill_of(canvas, level, lines, offset_mm)
     figures = _measure(canvas, kind, labels, found, fill, board_mm if offset_mm is None else offset_mm)

@@ -8,7 +8,7 @@ rest it is drawn on the master itself, measured and judged as the plan does: the
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import sparse
@@ -28,7 +28,7 @@ from ..lighter import carry_to_light, lighten
 from ..master import Master
 from ..undercut import UndercutField
 from ..visibility import how_it_shows
-from .draw import Canvas, Drawn, canvas_of, draw
+from .draw import Canvas, Drawn, canvas_of, draw, parts_of
 from .ground import edge_lengths, survey
 from .place import SeamTable, judge_own, keep_clear_weights, lay_out, own_level, seam_table
 from .record import Seam, SeamLine
@@ -142,6 +142,22 @@ def level_of(seam: Seam) -> np.ndarray:
     if seam.level_mm is None or len(seam.pieces) != 2:
         raise PlanImpossible("Only the seam of two pieces can be shaped by hand; joints of more follow their pulls.")
     return seam.level_mm
+
+
+def parted_along(master: Master, planned: Seam, level_mm: np.ndarray) -> Seam:
+    """The planned seam's two pieces parted along the line of another level ((n,)), for a first look at what follows
+    from it: its figures are the planned one's still. Raises `PlanImpossible` where the line parts nothing."""
+    level = own_level(master, np.asarray(level_mm, float))
+    labels, lines = parts_of(master, level, np.zeros((len(level), 1 + 3)))
+    runs = tuple(line for line, _ in lines)
+    return replace(
+        planned,
+        labels=labels,
+        lines=runs,
+        level_mm=level,
+        length_mm=sum(line.length_mm for line in runs),
+        candidates=(),
+    )
 
 
 def at_rest(shaper: Shaper, handles: Sequence[Handle], planned_mm: np.ndarray | None = None) -> Rest:
