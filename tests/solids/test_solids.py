@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zipfile
+from dataclasses import replace
 from types import SimpleNamespace
 
 import manifold3d as m3
@@ -13,6 +14,7 @@ from mouldloft.base.errors import BriefRefused, OutputRefused, PlanImpossible
 from mouldloft.inputs.brief import Brief, RubberBrief, RunBrief, SeamBrief, brief_from_dict
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.results import write_results
+from mouldloft.solids import build
 from mouldloft.solids.build import make_solids, write_solids
 from mouldloft.solids.halves import above_parting, master_halves
 from mouldloft.solids.pinches import two_faces_an_edge
@@ -186,6 +188,25 @@ def test_a_finer_tolerance_keeps_the_volume_with_more_triangles(ball_plan, ball_
     for one, other in zip(of_kind(coarse, "glove"), of_kind(ball_solids, "glove"), strict=True):
         assert other.volume_mm3 == pytest.approx(one.volume_mm3, rel=0.01)
         assert len(one.faces) < 0.8 * len(other.faces)
+
+
+def test_gloves_that_hold_more_than_the_plan_are_made_finer_until_they_do_not(ball_plan, monkeypatch):
+    """Twice too much, then still a little, then right; and no finer than the pixels where it never is."""
+    bought = sum(part.total_mm3 for part in ball_plan.rubber.parts)
+    fine = SimpleNamespace(**vars(ball_plan))
+    fine.rubber = replace(
+        ball_plan.rubber, envelopes=tuple(replace(e, pixel_mm=0.8) for e in ball_plan.rubber.envelopes)
+    )
+    for held, pitches in ([2.0, 1.02, 1.0], [3.0, 2.0, 4 / 3]), ([2.0] * 9, [3.0, 2.0, 4 / 3, 8 / 9, 0.8]):
+        tried: list[float] = []
+
+        def made(plan, whole, pitch_mm, progress, held=held, tried=tried):
+            tried.append(pitch_mm)
+            return [Solid("glove", "glove", np.zeros((0, 3)), np.zeros((0, 3), int), held[len(tried) - 1] * bought)]
+
+        monkeypatch.setattr(build, "_gloves_and_jackets", made)
+        make_solids(fine)
+        assert tried == pytest.approx(pitches)
 
 
 def test_ball_is_no_thicker_than_asked(ball_solids):

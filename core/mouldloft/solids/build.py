@@ -82,9 +82,9 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     print_of = manifold_of(plan.master.vertices_mm, plan.master.faces, plan.master.name)
     solids = master_halves(plan.master, plan.seam, print_of)
     made = _gloves_and_jackets(plan, print_of, pitch, progress.part(0.2, 0.9))
-    if tolerance_mm is None and pitch > pixel and _off_plan(made, plan) > _OFF_PLAN:
-        finer = max(pixel, pitch * 2.0 / 3.0)
-        made = _gloves_and_jackets(plan, print_of, finer, progress.part(0.5, 0.9))
+    while tolerance_mm is None and pitch > pixel and _off_plan(made, plan) > _OFF_PLAN:
+        pitch = max(pixel, pitch * 2.0 / 3.0)
+        made = _gloves_and_jackets(plan, print_of, pitch, progress.part(0.5, 0.9))
     solids += made
     progress.step(0.9, "ribs and boards")
     solids += rib_solids(plan)
