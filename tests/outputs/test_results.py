@@ -9,6 +9,7 @@ import pytest
 from mouldloft.base.errors import OutputRefused, PlanImpossible
 from mouldloft.base.files import all_or_nothing
 from mouldloft.outputs import results
+from mouldloft.outputs.summary import left_by_loose
 
 
 @pytest.fixture
@@ -122,3 +123,11 @@ def test_what_an_earlier_run_left_in_a_folder_is_named(told, tmp_path):
     (tmp_path / "solids" / "third piece.stl").write_text("old")
     left = [w for w in results.write_results(plan_of(4), tmp_path, solids=("stl",)) if "earlier run" in w.what]
     assert [str(w.path.relative_to(tmp_path)) for w in left] == ["templates", "solids/third piece.stl"]
+
+
+def test_what_loose_pieces_take_adds_up():
+    """By hand: of 6 l of fill 1.5 l are left, so that of 3 l and 2 l of rubber taken half a litre was draft."""
+    pieces = tuple(SimpleNamespace(volume_mm3=v) for v in (3e6, 2e6))
+    rubber = SimpleNamespace(loose=pieces, fill=SimpleNamespace(all_mm3=6e6, left_mm3=1.5e6))
+    said = "; 2 loose pieces take the place of 5.00 l of rubber, 0.50 l of it draft, and leave 1.50 l of fill"
+    assert left_by_loose(SimpleNamespace(rubber=rubber)) == said

@@ -54,7 +54,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
             f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; {metres(seam.figures.on_show_mm)} of it on show",
         ),
         ("Undercuts", _lock_words(plan)),
-        ("Undercut fill", f"{litres(fill_mm3(plan))}{_worst_lock(plan)}{_left_by_loose(plan)}"),
+        ("Undercut fill", f"{litres(fill_mm3(plan))}{_worst_lock(plan)}{left_by_loose(plan)}"),
         *division_rows(plan),
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
@@ -111,12 +111,20 @@ def _worst_lock(plan: MouldPlan) -> str:
     return f"; worst: {undercut_words(plan)[0]}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep across the pull"
 
 
-def _left_by_loose(plan: MouldPlan) -> str:
+def left_by_loose(plan: MouldPlan) -> str:
+    """What loose pieces take and leave, '; 2 loose pieces take the place of 5 l of rubber ...'; nothing without any."""
     if not plan.rubber.loose or plan.rubber.fill is None:
         return ""
     count = len(plan.rubber.loose)
-    verb = "leaves" if count == 1 else "leave"
-    return f"; {counted(count, 'loose piece')} {verb} {litres(plan.rubber.fill.left_mm3)} of it"
+    fill, taken = plan.rubber.fill, sum(one.volume_mm3 for one in plan.rubber.loose)
+    take, leave = ("takes", "leaves") if count == 1 else ("take", "leave")
+    # each piece's own line has all the rubber that it takes, with the draft over its fill
+    draft = taken - (fill.all_mm3 - fill.left_mm3)
+    more = f", {litres(draft)} of it draft," if draft > 0.005 * taken else ""
+    return (
+        f"; {counted(count, 'loose piece')} {take} the place of {litres(taken)} of rubber{more} and {leave} "
+        f"{litres(fill.left_mm3)} of fill"
+    )
 
 
 _LOOSE_WILL_DO = "With its loose pieces the mould in two keeps the brief's limits of fill."
