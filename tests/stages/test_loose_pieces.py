@@ -14,13 +14,16 @@ import pytest
 import trimesh
 from mouldloft.base.figures import kg
 from mouldloft.base.progress import SILENT
+from mouldloft.geometry.rays import ray_scene
 from mouldloft.inputs.brief import brief_from_dict
 from mouldloft.outputs.planfile import open_plan, save_plan
 from mouldloft.outputs.summary import summary_text
 from mouldloft.outputs.words import work_steps
 from mouldloft.solids.build import make_solids
 from mouldloft.solids.solid import manifold_of
+from mouldloft.stages.keys.shape import key_bumps
 from mouldloft.stages.master import prepare_master
+from mouldloft.stages.peel.glove import cast_field, peel_glove
 from mouldloft.stages.pipeline import back_glove, plan
 from mouldloft.stages.rubber import brush_rubber
 from mouldloft.stages.seam import place_seam
@@ -141,6 +144,19 @@ def test_a_hook_deeper_than_fill_may_be_is_answered_by_its_loose_piece(planned):
     assert rows["loose"].recommended
     assert rows["loose"].fill_mm3 < rows["two"].fill_mm3 - 0.8 * planned.rubber.loose[0].volume_mm3
     assert "More pieces?" not in summary_text(planned)  # what asked for them is gone
+
+
+def test_the_glove_that_is_peeled_has_no_rubber_where_it_was(planned, solids):
+    """By manifold3d's volume of the closed glove, keys and all: what is peeled holds as much rubber."""
+    (one,) = planned.rubber.loose
+    master = planned.master
+    envelope = next(e for e in planned.rubber.envelopes if e.piece == one.piece)
+    keyed = replace(envelope, outer_mm=envelope.outer_mm + key_bumps(envelope, planned.keys.keys))
+    cast = cast_field(master, ray_scene(master.vertices_mm, master.faces))
+    made = [peel_glove(master, planned.seam.labels, keyed, cast, 12.0, 1e-6, loose=loose) for loose in ([one], [])]
+    held, full = (float(glove.lattice.fill_mm3.sum()) for glove in made)
+    assert held == pytest.approx(solids[f"glove, {envelope.name}"].volume(), rel=0.05)
+    assert full - held == pytest.approx(one.volume_mm3, rel=0.05)
 
 
 def test_its_weight_order_and_work_by_hand(planned):

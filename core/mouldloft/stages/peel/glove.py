@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +15,7 @@ from ...geometry.heightmap import outline
 from ...geometry.rays import RayScene, inside_body
 from ...geometry.sampling import samples_by_area, samples_on_every_face
 from ..master import Master, skin_faces
-from ..rubber import Envelope
+from ..rubber import Envelope, LoosePiece
 from .body import CastField
 from .lattice import RubberLattice, lattice_of
 
@@ -91,9 +91,11 @@ def peel_glove(
     pitch_mm: float,
     density_kg_per_mm3: float,
     progress: Progress = SILENT,
+    loose: Sequence[LoosePiece] = (),
 ) -> PeelGlove:
-    """One piece of the glove: rubber between parting surface and outside, clear of the cast."""
-    deep = _rubber_depth(envelope, cast)
+    """One piece of the glove: rubber between parting surface and outside, clear of the cast and of the loose pieces on
+    it, which are off before it."""
+    deep = _rubber_depth(envelope, cast, loose)
     low, high = _box(envelope)
     lattice = lattice_of(deep, low, high, pitch_mm, density_kg_per_mm3, progress)
     mine = (labels == envelope.piece) & skin_faces(master)
@@ -116,14 +118,18 @@ def _beside(master: Master, others: np.ndarray, points: np.ndarray, within_mm: f
     return np.asarray(spatial.cKDTree(theirs.points_mm).query(points)[0] < within_mm)
 
 
-def _rubber_depth(envelope: Envelope, cast: CastField) -> Callable[[np.ndarray], np.ndarray]:
-    """How deep a place lies in this piece's rubber: by its height maps, square to them, and the cast's distances."""
+def _rubber_depth(
+    envelope: Envelope, cast: CastField, loose: Sequence[LoosePiece]
+) -> Callable[[np.ndarray], np.ndarray]:
+    """How deep a place lies in this piece's rubber: by its height maps, square to them, the cast's distances, and the
+    floors of loose pieces."""
     frame, pixel = envelope.frame, envelope.pixel_mm
     rows, columns = envelope.outer_mm.shape
     leans = []
     for surface in (envelope.outer_mm, envelope.parting_mm):
         slope = np.hypot(*np.gradient(surface.astype(float), pixel))
         leans.append(1.0 / np.hypot(1.0, np.nan_to_num(slope, nan=0.0)))
+    taken = [_under_floor(one) for one in loose]
 
     def depth(points: np.ndarray) -> np.ndarray:
         at = frame.to_frame(points)
@@ -136,7 +142,25 @@ def _rubber_depth(envelope: Envelope, cast: CastField) -> Callable[[np.ndarray],
         found = np.nan_to_num(found, nan=-1e3)
         near = found > -2 * cast.step_mm
         found[near] = np.minimum(found[near], _depth(cast, points[near]))
+        for under in taken:
+            found[near] = np.minimum(found[near], under(points[near]))
         return found
+
+    return depth
+
+
+def _under_floor(piece: LoosePiece) -> Callable[[np.ndarray], np.ndarray]:
+    """How deep a place lies outside of a loose piece: under its floor, square to it, or over its top; all beside it."""
+    grid, floor = piece.grid, piece.floor_mm.astype(float)
+    lean = 1.0 / np.hypot(1.0, np.nan_to_num(np.hypot(*np.gradient(floor, piece.pixel_mm)), nan=0.0))
+
+    def depth(points: np.ndarray) -> np.ndarray:
+        at = piece.frame.to_frame(points)
+        fx, fy = ((at[:, k] - piece.origin_mm[k]) / piece.pixel_mm for k in (0, 1))
+        within = (fx > -0.5) & (fy > -0.5) & (fx < grid.columns - 0.5) & (fy < grid.rows - 0.5)
+        i, j = grid.nearest(at[:, 0], at[:, 1])
+        under = np.maximum((floor[i, j] - at[:, 2]) * lean[i, j], at[:, 2] - piece.top_mm)
+        return np.where(within & np.isfinite(under), under, np.inf)
 
     return depth
 

@@ -109,9 +109,12 @@ def peel_gloves(
             progress.part(*(span[0] + (span[1] - span[0]) * (k + e) / count for e in (0, 1))) for k in range(count)
         ]
         gloves = tuple(
-            peel_glove(master, seam.labels, envelope, cast, pitch_mm, law.density_kg_per_mm3, own)
+            peel_glove(
+                master, seam.labels, envelope, cast, pitch_mm, law.density_kg_per_mm3, own,
+                [one for one in rubber.loose if one.piece == envelope.piece],
+            )
             for envelope, own in zip(keyed, parts)
-        )
+        )  # fmt: skip
         return _Bench(gloves, cast, law, brief, _floor_mm(master))
 
     try:
