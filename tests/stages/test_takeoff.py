@@ -66,6 +66,24 @@ def line_of(takeoff: Takeoff, code: str):
     return next(line for line in takeoff.lines if line.code == code)
 
 
+def test_a_frame_is_bought_and_laid_in_instead_of_sockets(catalogue: Catalogue) -> None:
+    slim = lay_up_cast(box(150, 150, 2500), seam_of(LINE), locks_of(), Brief(), catalogue)
+    assert slim.frame is not None
+    brief = Brief(run=RunBrief(casts=3))
+    made = order(catalogue, slim, brief)
+    steel = line_of(made, "frame-steel")
+    # 40 × 40 × 3 mm sharp-cornered: (40² − 34²) × 625 mm × 7.85 g/cm³, three times
+    assert steel.net.likely == pytest.approx(3 * (1600 - 1156) * 625 * 7.85e-6)
+    assert (steel.net.low, steel.unit, steel.buy) == (steel.net.likely, "kg", 7.0)
+    assert not [line for line in made.lines if line.code in ("sockets-stainless", "backing-plates")]
+    works = (locks_of(), rubber_of(), keys_of(), jacket_of(), CRADLE, slim)
+    tasks = set_programme(seam_of(), *works, brief, catalogue).tasks
+    laid = [t for t in tasks if "lay the steel frame in" in t.name and t.hands]
+    assert len(laid) == 3
+    # 0.625 m at 0.7 m an hour by two, in steps of five minutes
+    assert laid[0].duration_h == pytest.approx(0.625 / 0.7 / 2, abs=0.09)
+
+
 # --- packs -------------------------------------------------------------------------------------------------
 
 

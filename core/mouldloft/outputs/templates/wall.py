@@ -147,7 +147,7 @@ def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnW
             lines += [_cross(p, radius) for p in on[np.isfinite(on[:, 0])]] if radius == _BOLT_MM else []
     if marks.bolts_mm is not None:
         texts += [
-            TemplateText(name, (float(x) + _BOLT_MM + 1.5, float(y) - 2.0), 5.0)
+            TemplateText(f"bolt {name}", (float(x) + _BOLT_MM + 1.5, float(y) - 1.5), 3.5)
             for name, (x, y) in zip(marks.bolt_names, to_flat.on(piece, marks.bolts_mm), strict=True)
             if np.isfinite(x)
         ]

@@ -50,7 +50,7 @@ def consumable_needs(
                     yield Need(own, section, net, 0.0)
 
 
-_COUNTED = ("job", "socket", "eye")  # things, not amounts used up
+_COUNTED = ("job", "socket", "eye", "frame kg")  # things, not amounts used up
 
 
 def _in_colours(item: ConsumableMaterial, brief: Brief) -> Iterable[tuple[ConsumableMaterial, float]]:
