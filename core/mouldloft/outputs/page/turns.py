@@ -35,12 +35,12 @@ def turn_of(plan: MouldPlan, piece: str, part: str) -> int:
 
 
 def bolt_marks(jacket: Jacket, at: int) -> list[dict[str, Any]]:
-    """A number for each bolt of a piece that no piece before it has, as sheets and templates have it."""
+    """A number for each bolt of a piece, as sheets and templates have it; none where pieces before it have them all."""
     names = bolt_names(jacket)
-    before = {name for own, _ in names[:at] for name in own}
+    if set(names[at][0]) <= {name for own, _ in names[:at] for name in own}:
+        return []
     count = len(all_bolts(jacket))
     return [
         {"at": [round(float(v), 1) for v in place], "name": name, "words": f"Bolt {name} of {count}"}
         for name, place in zip(names[at][0], jacket.pieces[at].bolts_mm, strict=True)
-        if name not in before
     ]
