@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from mouldloft.outputs.notkept import not_kept
 from mouldloft.outputs.sheets import typeset
 from mouldloft.outputs.sheets.finish import _of_cast
 from mouldloft.outputs.sheets.work import lifts_that_happen, work_pages, write_offer
+from mouldloft.outputs.words import held_words, stands_words
+from mouldloft.trade.uprights import checked_frame
 from pypdf import PdfReader
 from reportlab.platypus import SimpleDocTemplate
 
@@ -126,3 +130,19 @@ def test_a_cast_is_out_whatever_comes_off_before_it():
     assert [task.name for task in _of_cast(tasks, 1, "open")] == names[:1]
     assert [task.name for task in _of_cast(tasks, 11, "open")] == names[1:2]
     assert [task.name for task in _of_cast(tasks, 11, "look over and pack")] == names[2:]
+
+
+def test_a_frame_or_an_engineer_takes_the_place_of_sockets(small_plan, tmp_path) -> None:
+    frame = checked_frame("the foot has no room for sockets", (50.0, 4.0), ((0.0, 0.0),), 800.0, 900.0, 400.0)
+    fixed = {"needs_fixing": True, "fixings": None, "stands": small_plan.cast.stands}
+    framed = replace(small_plan, cast=replace(small_plan.cast, **fixed, frame=frame))
+    open_still = replace(small_plan, cast=replace(small_plan.cast, **fixed, unfixed="the foot has no room for sockets"))
+    assert stands_words(framed.cast) == "has to be fixed to the ground by a steel frame"
+    assert held_words(framed.cast) == "its baseboard and steel frame"
+    said = [PdfReader(str(write_offer(plan, tmp_path / f"{k}.pdf"))).pages[0].extract_text().replace("\n", " ")
+            for k, plan in enumerate((framed, open_still))]  # fmt: skip
+    assert "1.35 kN·m and 0.60 kN with factors, on each spigot" in said[0]  # 1.5 times 900 N·m and 400 N
+    assert "1 upright" in said[0]
+    assert "an engineer's design, which is not in this offer" in said[1]
+    assert any("by an engineer" in line for line in not_kept(open_still))
+    assert not any("by an engineer" in line for line in not_kept(framed))

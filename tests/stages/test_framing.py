@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -95,4 +96,6 @@ def test_sockets_sit_in_the_feet_and_not_between_them() -> None:
     parts[2].apply_translation((0, 0, 700))
     made = cast_of(standing(trimesh.boolean.union(parts, engine="manifold")))
     assert made.fixings is not None
+    drains = [words for words in made.openings if words.startswith("Drain")]
+    assert [re.search(r"270 mm to the (left|right)", words).group(1) for words in drains] == ["right", "left"]
     assert all(140 < abs(x) < 400 and abs(y) < 130 for x, y in made.fixings.points_mm)

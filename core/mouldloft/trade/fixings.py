@@ -224,7 +224,7 @@ def openings_of(
     several = len(feet_mm) > 1
     said = []
     for x, y in feet_mm:
-        where = f"at x {x:.0f}, y {y:.0f} mm" if several else "at its lowest point"
+        where = _from_middle(x, y) if several else "at its lowest point"
         said.append(f"Drain: one hole of {DRAIN_MM:g} mm through the foot, {where}, clear of the baseboard.")
     said.append(f"Vent: one hole of {VENT_MM:g} mm, facing down, on the back about {0.9 * height_mm:.0f} mm up.")
     if ballasted:
@@ -237,6 +237,12 @@ def openings_of(
             f"{lift_kg:.0f} kg; a competent person plans the lift."
         )
     return tuple(said)
+
+
+def _from_middle(x_mm: float, y_mm: float) -> str:
+    """A place seen from above, from the middle of the piece: +x is its left, +y its back."""
+    across, along = "left" if x_mm > 0 else "right", "back" if y_mm > 0 else "front"
+    return f"{abs(x_mm):.0f} mm to the {across} and {abs(y_mm):.0f} mm to the {along} of its middle"
 
 
 def eyes_for(lift_kg: float) -> int:
