@@ -455,6 +455,22 @@ def everything_is_planned_in_order():
 
 
 @check
+def a_mould_without_cradles_shows_none():
+    s = settings()
+    s.cradle = "none"
+    assert kinds()["jacket"] != "fresh", "it is asked for anew"
+    assert bpy.ops.mouldloft.run(section="jacket") == {"FINISHED"}
+    assert not [thing.name for thing in bpy.data.objects if thing.name.startswith("Cradle")]
+    assert "bag of sand" in s.result("jacket").line
+    assert bpy.ops.mouldloft.run(section="order") == {"FINISHED"}
+    done = addon("scene.state").done_now(bpy.context.scene)
+    assert not [task.name for task in done["programme"].tasks if "cradle" in task.name]
+    s.cradle = "as needed"
+    assert bpy.ops.mouldloft.run(section="order") == {"FINISHED"}
+    assert [thing.name for thing in bpy.data.objects if thing.name.startswith("Cradle")]
+
+
+@check
 def maps_of_the_locks_follow_the_record():
     s = settings()
     done = addon("scene.state").done_now(bpy.context.scene)

@@ -459,8 +459,8 @@ def test_a_run_of_thirty_still_fits_one_chart(small_plan, tmp_path):
     long = replace(small_plan, brief=brief, programme=set_programme(*parts))
     rows = chart_rows(long.programme.tasks)
     pieces = len(small_plan.seam.pieces)
-    # wall, rubber, jacket and cradle of a piece; board, keys, opening; each cast, and its paint in sets of three
-    assert len(rows) == 30 + 10 + 4 * pieces + 3
+    # wall, rubber, jacket and cradle of a piece; board, keys, opening, put away; each cast, its paint in sets of three
+    assert len(rows) == 30 + 10 + 4 * pieces + 4
     inner = typeset.PAGE[0] - 2 * typeset.MARGIN
     SimpleDocTemplate(str(tmp_path / "p.pdf"), pagesize=typeset.PAGE).build(programme_pages(long, inner))
     (chart,) = (page for page in words_of(tmp_path / "p.pdf") if "Full bars: hands at work" in page)
