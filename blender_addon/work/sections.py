@@ -246,9 +246,11 @@ _RUN: Mapping[str, Callable[[Records, Any, Any, Any], Records]] = {
 
 
 def run_section(key: str, done: Records, brief: Any, catalogue: Any, progress: Any) -> Records:
-    """The records a section adds to those before it. Raises the core's errors."""
+    """The records a section adds to those before it. Raises the core's errors, `Cancelled` within a second."""
+    from mouldloft.base.threads import meanwhile
+
     progress.begin(BY_KEY[key].title)
-    return _RUN[key](done, brief, catalogue, progress)
+    return meanwhile(lambda own: _RUN[key](done, brief, catalogue, own), progress)
 
 
 def plan_of(done: Records, brief: Any, catalogue: Any) -> Any:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 from ..base.progress import SILENT, Progress
+from ..base.threads import WORKERS, in_threads
 
 _LEAF = 4
 _CHUNK_LEAVES = 16_384
@@ -142,12 +144,12 @@ def _apart(vertices, one, two):
     return False
 
 
-@njit(cache=True, nogil=True, parallel=True)
+@njit(cache=True, nogil=True)
 def _pairs_of_leaves(vertices, faces, order, boxes, first, begin, end, room):
     """Crossing pairs whose lower face stands in leaves begin..end; each leaf keeps at most `room`."""
     found = np.full((end - begin, room, 2), -1, np.int64)
     tests = np.zeros(end - begin, np.int64)
-    for leaf in prange(begin, end):
+    for leaf in range(begin, end):
         stack = np.empty(64, np.int64)
         stack[0], depth, kept = 0, 1, 0
         box = boxes[first + leaf]
@@ -205,9 +207,13 @@ def find_self_crossings(vertices: np.ndarray, faces: np.ndarray, progress: Progr
         # a heap is noticed on a few leaves, before a whole chunk of it is waited for
         affordable = 8 if begin == 0 else int((most_tests - tests) * begin / tests)
         end = min(begin + min(_CHUNK_LEAVES, max(affordable, 8)), leaves)
-        pairs, spent = _pairs_of_leaves(points, faces, order, boxes, first, begin, end, 16 * _LEAF)
-        found.append(pairs[pairs[..., 0] >= 0])
-        tests += int(spent)
+        ends = np.linspace(begin, end, min(WORKERS, end - begin) + 1).astype(np.int64)
+        shares = in_threads(
+            lambda run: _pairs_of_leaves(points, faces, order, boxes, first, *run, 16 * _LEAF), pairwise(ends)
+        )
+        for pairs, spent in shares:
+            found.append(pairs[pairs[..., 0] >= 0])
+            tests += int(spent)
         progress.step(end / leaves, "looking for faces that cross")
         begin = end
         if sum(map(len, found)) >= MOST_PAIRS or tests >= most_tests:
