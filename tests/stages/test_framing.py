@@ -99,3 +99,14 @@ def test_sockets_sit_in_the_feet_and_not_between_them() -> None:
     drains = [words for words in made.openings if words.startswith("Drain")]
     assert [re.search(r"270 mm to the (left|right)", words).group(1) for words in drains] == ["right", "left"]
     assert all(140 < abs(x) < 400 and abs(y) < 130 for x, y in made.fixings.points_mm)
+
+
+def test_a_part_over_anothers_spigot_is_not_fixed_by_itself() -> None:
+    carried = cast_of(box(150, 150, 600), CastBrief(section="carried"))
+    assert (carried.stands, carried.needs_fixing, carried.fixings, carried.frame) == ((), False, None, None)
+    assert (carried.baseboard_kg, carried.openings) == (0.0, ())
+    assert any("over the spigot" in said for said in carried.advice)
+    assert not any("No foot" in said or "too small" in said for said in carried.advice)
+    carries = cast_of(box(600, 400, 1400), CastBrief(section="carries"))
+    assert carries.needs_fixing
+    assert any("plan of the whole" in said for said in carries.advice)

@@ -196,6 +196,8 @@ def test_what_is_moulded_is_the_parts_and_their_spigots(bell_sections, bell_soli
 def test_each_part_stands_on_its_cut_as_a_master_of_its_own(bell_sections, bell_solids):
     (cut,) = bell_sections.cuts
     brief = brief_of_part(bell_sections, cut.takes, Brief())
+    assert brief.cast.section == "carried"
+    assert brief_of_part(bell_sections, cut.leaves, Brief()).cast.section == "carries"
     solid = bell_solids.moulded[cut.takes]
     master = master_of_part(bell_sections, cut.takes, (solid.vertices_mm, solid.faces), brief)
     assert master.base == "open"

@@ -175,6 +175,7 @@ class CastBrief:
     wind_force_coefficient: Positive = 1.3
     terrain_roughness_m: Positive = 0.05
     safety_factor: Positive = 1.5
+    section: Literal["", "carried", "carries"] = ""  # of a sectioned master: over another's spigot, or under others
 
 
 @dataclass(frozen=True)

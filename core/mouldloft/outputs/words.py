@@ -64,6 +64,8 @@ def kind_words(kind: str) -> str:
 
 def stands_words(cast: Cast) -> str:
     """How a cast is kept standing: by itself, by ballast, or fixed to the ground."""
+    if cast.section == "carried":
+        return "goes over the spigot of the part that carries it, bonded"
     if cast.needs_fixing:
         how = (
             " by a steel frame"
@@ -266,18 +268,26 @@ def installed_words(plan: MouldPlan) -> str:
     cast, weighed = plan.cast, plan.cast.lift_kg_interval
     weight = f"{number(weighed.low)} to {number(weighed.high)} kg, likely {kg_lb(cast.lift_kg)}"
     stands = stands_words(cast)
-    said = f"It {stands}" if cast.needs_fixing or cast.ballast_kg <= 0 else f"It stands with {stands}"
+    said = (
+        f"It {stands}"
+        if cast.needs_fixing or cast.section == "carried" or cast.ballast_kg <= 0
+        else f"It stands with {stands}"
+    )
     return f"Each finished cast weighs {weight}, with {held_words(cast)}; plinth and anchors apart. {said}."
 
 
 def held_words(cast: Cast) -> str:
     """What is glassed into a cast before it is weighed."""
+    if cast.section == "carried":
+        return "its joint"
     steel = ", sockets and plates" if cast.fixings is not None else " and steel frame" if cast.frame is not None else ""
     return f"its baseboard{steel}"
 
 
 def weight_words(cast: Cast) -> str:
     """One cast as laid up, and as it comes out of the mould."""
+    if cast.section == "carried":
+        return f"{kg_lb(cast.lift_kg)} of laminate and joint"
     return f"{kg(cast.mass_kg)} of laminate and joint, {kg_lb(cast.lift_kg)} with {held_words(cast)}"
 
 

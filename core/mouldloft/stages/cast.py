@@ -55,6 +55,11 @@ WIND_SOURCE = "EN 1991-1-4 (4.4), (4.5), (4.7), (4.8), (5.3); the national annex
 # where neither sockets nor the frame planned here hold
 ENGINEER = "no fixing is planned; an engineer designs a steel frame for it before it is cast."
 
+# of a part that others stand on
+PART_ALONE = (
+    "How it stands is worked out for this part alone: fix it by the plan of the whole, with all its parts in place."
+)
+
 Point = tuple[float, float, float]
 
 
@@ -116,6 +121,7 @@ class Cast:
     wind_pressure_pa: float = 0.0
     fixings: Fixings | None = None  # where it is fixed to the ground by sockets
     frame: Frame | None = None  # where it is fixed by a steel frame, for sockets do not do
+    section: str = ""  # "carried" over another part's spigot, "carries" others, "" of a whole
     unfixed: str = ""  # where neither does: why not sockets; then it is an engineer's to design
     joining: Joining | None = None  # tight places, and the joint by reach
     openings: tuple[str, ...] = ()  # drains, vent, filling port, eyes: what is made where, in words
@@ -153,7 +159,7 @@ def lay_up_cast(
     interval = _mass_interval(shell, master, catalogue)
     centre = _centre_of_mass(master, seam, shell)
     progress.step(0.2, "foot and baseboard")
-    feet = foot_polygons(master)
+    feet = () if brief.cast.section == "carried" else foot_polygons(master)
     board = catalogue.board_for(BOARD_THICKNESS_MM)
     halves = baseboard_of(feet, master, _parting_of(seam), shell.thickness_mm)
     board_area = float(sum(h.area for h in halves))
@@ -193,6 +199,7 @@ def lay_up_cast(
         foot_hull_mm=hull,
         wind_area_mm2=float(seen.area_mm2.max()) if seen is not None else 0.0,
         wind_pressure_pa=pressure,
+        section=brief.cast.section,
     )
     made = replace(made, size_mm=master.size_mm)
     return _fixed(_joined(made, master, seam, brief, catalogue, progress), feet, master, seen, brief.cast)
@@ -427,6 +434,7 @@ def _fixed(made: Cast, feet: tuple[Polygon, ...], master: Master, seen: Silhouet
     steel = fixings.mass_kg if fixings is not None else frame.mass_kg if frame is not None else 0.0
     lift_kg = made.lift_kg + steel
     openings = openings_of(_centres(feet), master.height_mm, made.ballast_kg > 0, made.needs_fixing, lift_kg)
+    openings = openings if made.section != "carried" else ()
     said = (f"{unfixed[0].upper()}{unfixed[1:]}: {ENGINEER}",) if unfixed else ()
     return replace(made, fixings=fixings, frame=frame, unfixed=unfixed, openings=openings, lift_kg=lift_kg,
                    eyes=eyes_for(lift_kg), advice=(*made.advice, *said))  # fmt: skip
@@ -499,11 +507,15 @@ def _advice(
             f"{brief.cast.gelcoat_wet_mm:g} mm of wet gelcoat is outside the {gelcoat.wet_low_mm:g} to "
             f"{gelcoat.wet_high_mm:g} mm of its catalogue entry: thin gelcoat wrinkles, thick gelcoat cracks."
         )
-    if not stands:
+    if brief.cast.section == "carries":
+        said.append(PART_ALONE)
+    if brief.cast.section == "carried":
+        said.append("It stays open at its cut, goes over the spigot of the part that carries it and is bonded there.")
+    elif not stands:
         said.append("No foot was found to stand on: how the cast is held up is not checked here.")
     if master.base == "closed":
         said.append("With a closed base no hand reaches the joint from inside: leave an opening or join outside.")
-    if not halves and master.base == "open":
+    if not halves and master.base == "open" and brief.cast.section != "carried":
         said.append("The foot is too small for a baseboard inside the shell: glass it to a plate of its own.")
     said += [_fixing_advice(stands)] if fixed else _ballast_advice(master, ballast_kg, depth_mm)
     lift = check_lift(lift_kg, brief.jacket, "the cast")

@@ -15,7 +15,7 @@ from ...base.figures import counted, kg, litres, m2, metres, mm, money, number, 
 from ...base.files import write_whole
 from ...geometry.heightmap import sample
 from ...inputs.brief import day_one
-from ...stages.cast import ENGINEER
+from ...stages.cast import ENGINEER, PART_ALONE
 from ...stages.joining import Joining
 from ...stages.plan import MouldPlan
 from ...stages.programme import Task, part_of
@@ -90,7 +90,10 @@ def casting_card(plan: MouldPlan, inner: float) -> list[Flowable]:
     parts += [table, set_text(f"Kits. {legend[:1].upper()}{legend[1:]}.", size=7.8, colour=SOFT_INK)]
     if cast.joining is not None and cast.joining.spans:
         parts += _past_reach(plan, cast.joining, inner)
-    parts += heading("Weighed", f"Out of the mould: with joint and {held_words(cast)}.")
+    parts += heading(
+        "Weighed",
+        f"Out of the mould: with {held_words(cast)}" + (" and its joint." if cast.section != "carried" else "."),
+    )
     parts.append(set_text(f"Planned {_mass_words(plan)}.   Found ______ kg.   Signed ____________", size=9))
     return parts
 
@@ -220,7 +223,11 @@ def standing_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     """Sockets or frame with the sum that a person can do again, and what is made in the cast for it."""
     cast = plan.cast
     parts: list[Flowable] = [set_text("How a cast stands", weight="light", size=20, leading=25), Spacer(1, 4)]
-    if cast.fixings is not None:
+    if cast.section == "carries":
+        parts.append(set_text(PART_ALONE, size=9))
+    if cast.section == "carried":
+        parts.append(set_text("It goes over the spigot of the part that carries it and is bonded there.", size=9))
+    elif cast.fixings is not None:
         parts += _sockets(cast.fixings, inner)
     elif cast.frame is not None:
         parts += _frame(cast.frame, inner)
@@ -233,7 +240,8 @@ def standing_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     else:
         parts.append(set_text("It stands by itself against the stated push and wind.", size=9))
     parts += installation_part(plan, inner)
-    parts += heading("Drains, vent, port, eyes")
+    if cast.openings:
+        parts += heading("Drains, vent, port, eyes")
     parts += [set_text("– " + words, size=8.8) for words in cast.openings]
     parts.append(
         set_text("Statics under stated loads; whoever answers for the place decides.", size=8, colour=SOFT_INK)
@@ -435,6 +443,8 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
         stands = f"steel frame in the foot, {counted(cast.frame.count, 'upright')}; plinth and spigots by others"
     elif cast.needs_fixing:
         stands = "fixed to the ground by an engineer's design, which is not in this offer"
+    elif cast.section == "carried":
+        stands = "goes over the spigot of the part that carries it"
     elif cast.ballast_kg:
         stands = f"{kg(cast.ballast_kg)} of ballast in bags"
     rows = [

@@ -36,4 +36,5 @@ def brief_of_part(sections: Sections, at: int, brief: Brief) -> Brief:
         seam=replace(brief.seam, own_line=None, plane_offset_mm=None, keep_clear=None, pieces=2),
         rubber=replace(brief.rubber, handling_points_mm=()),
         keys=replace(brief.keys, own_keys=()),
+        cast=replace(brief.cast, section="carried" if part.stands_on else "carries"),
     )  # fmt: skip
