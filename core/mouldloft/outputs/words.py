@@ -273,6 +273,8 @@ def installed_words(plan: MouldPlan) -> str:
         if cast.needs_fixing or cast.section == "carried" or cast.ballast_kg <= 0
         else f"It stands with {stands}"
     )
+    if cast.section == "carried":
+        return f"Each finished cast weighs {weight}. {said}."
     return f"Each finished cast weighs {weight}, with {held_words(cast)}; plinth and anchors apart. {said}."
 
 

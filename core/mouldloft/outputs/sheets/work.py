@@ -136,7 +136,7 @@ def _card_facts(plan: MouldPlan) -> list[tuple[str, str]]:
 
     def mix(coat: str) -> str:
         b = pots.get(coat)
-        return f"; {b.batches} pots of {grams(b.base_g)} and {grams(b.catalyst_g)} of catalyst" if b else ""
+        return f"; {counted(b.batches, 'pot')} of {grams(b.base_g)} and {grams(b.catalyst_g)} of catalyst" if b else ""
 
     facts = [
         ("Gelcoat", f"{gelcoat.name}: {kg(cast.gelcoat_kg)}, {mm(plan.brief.cast.gelcoat_wet_mm)} wet{mix('gelcoat')}"),
