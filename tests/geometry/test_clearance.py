@@ -79,3 +79,17 @@ def test_sphere_under_its_own_lattice():
     assert away.min() > 70.0 - 0.05
     assert away.max() < 70.0 + 3.0**2 * 2 / (8 * 70.0) + 0.05
     assert least_over_mm(raised, faces, centres[::40], np.full(len(centres[::40]), 10.0)).min() > -2e-5
+
+
+def test_a_sheer_wall_grows_no_higher_than_the_balls_behind_it():
+    """A step of 1.5 m between two columns of nodes, a millimetre too near to balls all up its back: by trimesh clear of
+    them, where its foot rises, and no node far over the topmost ball."""
+    nodes, faces = lattice(13, 3.0, lambda x, y: np.where(x > 0.5, 1500.0, 0.0))
+    up = np.arange(20.0, 1480.0, 7.0)
+    centres = np.column_stack([np.full(len(up), 9.0), 3.0 * np.sin(up), up])
+    radii = np.full(len(up), 8.5)
+    assert least_over_mm(nodes, faces, centres[::20], radii[::20]).min() < -0.5
+    raised = nodes.copy()
+    raised[:, 2] = raised_clear(nodes, faces, centres, radii)
+    assert raised[:, 2].max() < 1520.0
+    assert least_over_mm(raised, faces, centres[::10], radii[::10]).min() > -2e-5

@@ -15,6 +15,7 @@ _SHARES = (0.4, 0.5, 0.7)  # of the first steps: a full one clears every ball at
 _ONE_IN = 4  # balls that are asked in the first steps, which need not be exact
 _ROUNDS = 24
 _ENOUGH_MM = 1e-5
+_SHEER, _OVER_MM = 0.03, 1e-3  # a facet whose normal leans no more than this to the pull is sheer
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,6 +119,33 @@ def _weights(px, py, pz, ax, ay, az, bx, by, bz, cx, cy, cz):
 
 
 @njit(cache=True, nogil=True)
+def _steps(need, wa, wb, wc, most_a, most_b, most_c):
+    """Steps of three corners, the least sum of squares that lifts the point of these weights by what is needed; none
+    over its most, the others more in its place."""
+    a, b, c = 0.0, 0.0, 0.0
+    free_a, free_b, free_c = wa > 0.0, wb > 0.0, wc > 0.0
+    for _ in range(3):
+        whole = free_a * wa * wa + free_b * wb * wb + free_c * wc * wc
+        if whole <= 0.0:
+            break
+        left = need
+        left -= 0.0 if free_a else wa * a
+        left -= 0.0 if free_b else wb * b
+        left -= 0.0 if free_c else wc * c
+        step = max(left, 0.0) / whole
+        a, b, c = step * wa if free_a else a, step * wb if free_b else b, step * wc if free_c else c
+        if a <= most_a and b <= most_b and c <= most_c:
+            break
+        if a > most_a:
+            a, free_a = most_a, False
+        if b > most_b:
+            b, free_b = most_b, False
+        if c > most_c:
+            c, free_c = most_c, False
+    return a, b, c
+
+
+@njit(cache=True, nogil=True)
 def _first_at(centres, start, end, z):
     """Number of the first centre of a bin that is at least this high."""
     while start < end:
@@ -182,7 +210,11 @@ def _ask(
                     if short <= 0.0:
                         continue
                     worst[0] = max(worst[0], short)
-                    step = short / abs(nz) / (wa * wa + wb * wb + wc * wc)
-                    rise[one] = max(rise[one], step * wa)
-                    rise[two] = max(rise[two], step * wb)
-                    rise[three] = max(rise[three], step * wc)
+                    # of a sheer facet no corner past the ball's top, where it is clear: it would ask for ever more
+                    over = pz + r + _OVER_MM if abs(nz) < _SHEER else np.inf
+                    up, middle, down = _steps(
+                        short / abs(nz), wa, wb, wc, max(over - az, 0.0), max(over - bz, 0.0), max(over - cz, 0.0)
+                    )
+                    rise[one] = max(rise[one], up)
+                    rise[two] = max(rise[two], middle)
+                    rise[three] = max(rise[three], down)
