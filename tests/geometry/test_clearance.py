@@ -7,6 +7,8 @@ import pytest
 import trimesh
 from mouldloft.geometry.clearance import raised_clear
 from mouldloft.geometry.footprint import plain_cut
+from mouldloft.geometry.sampling import covering_points
+from scipy.spatial import cKDTree
 from trimesh.triangles import closest_point
 
 
@@ -79,6 +81,18 @@ def test_sphere_under_its_own_lattice():
     assert away.min() > 70.0 - 0.05
     assert away.max() < 70.0 + 3.0**2 * 2 / (8 * 70.0) + 0.05
     assert least_over_mm(raised, faces, centres[::40], np.full(len(centres[::40]), 10.0)).min() > -2e-5
+
+
+@pytest.mark.parametrize("apex", [[3.0, 0.0], [3.0, 420.0], [3.0, 1400.0], [60.0, 900.0]])
+def test_a_sliver_is_covered_without_a_point_too_many(apex):
+    """Random places of a triangle a metre long, by scipy's nearest: none further off than 0.58 spacings; and no more
+    points than a handful for each square spacing and each spacing of edge."""
+    corners, spacing = np.array([[0.0, 0.0, 0.0], [0.0, 1000.0, 0.0], [*apex, 0.0]]), 1.5
+    points = covering_points(corners, np.array([[0, 1, 2]]), spacing)
+    share = np.random.default_rng(1).dirichlet([1.0, 1.0, 1.0], 20_000)
+    assert cKDTree(points).query(share @ corners)[0].max() <= 0.58 * spacing
+    area = 0.5 * np.linalg.norm(np.cross(corners[1] - corners[0], corners[2] - corners[0]))
+    assert len(points) < 3.0 * area / spacing**2 + 4.0 * 3000.0 / spacing
 
 
 def test_a_sheer_wall_grows_no_higher_than_the_balls_behind_it():

@@ -8,6 +8,8 @@ import numpy as np
 
 from .edges import edges_of
 
+_LONG = 100  # spacings along a side: a sliver as long is not divided as finely across
+
 # Roberts' R2 sequence: the plane's counterpart of golden-ratio steps (from memory, verify)
 R2_STEPS = np.array([0.7548776662466927, 0.5698402909980532])
 
@@ -75,7 +77,8 @@ def covering_points(vertices_mm: np.ndarray, faces: np.ndarray, spacing_mm: floa
     """(k, 3) points such that no point of the faces is further than 0.58 spacings from one of them.
 
     The used vertices, points along longer edges, and a triangular lattice inside larger faces: each face is divided
-    as finely as its longest edge needs. Each shared vertex and edge gives its points once.
+    as finely as its longest edge needs, a long sliver in rows along that edge. Each shared vertex and edge gives its
+    points once.
     """
     edges = edges_of(faces, len(vertices_mm))
     lengths = np.linalg.norm(vertices_mm[edges.ends[:, 1]] - vertices_mm[edges.ends[:, 0]], axis=1)
@@ -85,6 +88,11 @@ def covering_points(vertices_mm: np.ndarray, faces: np.ndarray, spacing_mm: floa
     sides = lengths[edges.edge_of]
     longest = np.maximum(np.maximum(sides[:, 0], sides[:, 1]), sides[:, 2])
     parts = np.ceil(longest / spacing_mm).astype(np.int64)
+    long = np.flatnonzero(parts > _LONG)
+    rows = _rows_across(vertices_mm[faces[long]], sides[long], spacing_mm)
+    slender = rows < parts[long] / 4
+    found.append(_in_rows(vertices_mm[faces[long]][slender], sides[long][slender], rows[slender], spacing_mm))
+    parts[long[slender]] = 0
     for k in np.unique(parts[parts > 2]):
         i, j = np.meshgrid(np.arange(1, k), np.arange(1, k), indexing="ij")
         inner = (i + j) < k
@@ -93,6 +101,30 @@ def covering_points(vertices_mm: np.ndarray, faces: np.ndarray, spacing_mm: floa
         points = which[:, :, 0] + s * (which[:, :, 1] - which[:, :, 0]) + t * (which[:, :, 2] - which[:, :, 0])
         found.append(points.reshape(-1, 3))
     return np.vstack(found)
+
+
+def _rows_across(corners: np.ndarray, sides: np.ndarray, spacing_mm: float) -> np.ndarray:
+    """(m,) into how many strips along its longest side a triangle is divided: 0.58 spacings wide, so that points a
+    spacing apart on their borders leave none further off than the same."""
+    area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+    return np.ceil(area / np.maximum(sides.max(axis=1, initial=0.0), 1e-12) / (0.57 * spacing_mm)).astype(np.int64)
+
+
+def _in_rows(corners: np.ndarray, sides: np.ndarray, rows: np.ndarray, spacing_mm: float) -> np.ndarray:
+    """(k, 3) points on the borders between the strips of (m, 3, 3) triangles, no more than a spacing apart."""
+    start = sides.argmax(axis=1) if len(sides) else np.zeros(0, np.int64)
+    a, b, c = (corners[np.arange(len(corners)), (start + k) % 3] for k in range(3))
+    inner = np.maximum(rows - 1, 0)
+    of_face = np.repeat(np.arange(len(rows)), inner)
+    number = 1 + np.arange(len(of_face)) - np.repeat(np.cumsum(inner) - inner, inner)
+    up = number / np.maximum(rows, 1)[of_face]
+    length = np.linalg.norm(b - a, axis=1)[of_face] * (1.0 - up)
+    count = np.maximum(np.ceil(length / spacing_mm), 1).astype(np.int64)
+    row = np.repeat(np.arange(len(count)), count)
+    place = (np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count) + 0.5) / count[row]
+    t, s = up[row][:, None], ((1.0 - up[row]) * place)[:, None]
+    face = of_face[row]
+    return a[face] + t * (c - a)[face] + s * (b - a)[face]
 
 
 def _along_edges(vertices: np.ndarray, edges: np.ndarray, lengths: np.ndarray, spacing_mm: float) -> np.ndarray:
