@@ -16,7 +16,7 @@ from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.locks import find_locks
 from mouldloft.stages.rubber.coats import coat_volumes_mm3
 from mouldloft.stages.rubber.columns import mean_positive_part
-from mouldloft.stages.rubber.glove import _lattice, brush_rubber
+from mouldloft.stages.rubber.glove import brush_rubber, lay_lattices
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.undercut import undercut_field
 from mouldloft.trade.thickness import choose_thickness
@@ -146,7 +146,7 @@ def test_the_pieces_meet_on_one_parting_surface():
     rule, pixel = choose_thickness(480.0, 1, PLAIN), 7.0
     pieces = [master.vertices_mm[master.faces[seam.labels == k]].reshape(-1, 3) for k in (0, 1)]
     surfaces = []
-    for piece, (grid, height) in zip(seam.pieces, _lattice(master, seam, rule, PLAIN, pixel, pieces, 60.0)):
+    for piece, (grid, height) in zip(seam.pieces, lay_lattices(master, seam, rule, PLAIN, pixel, pieces, 60.0)):
         x, y = np.meshgrid(grid.x(), grid.y())
         places = np.column_stack([x.ravel(), y.ravel(), height.ravel()])
         points = pull_frame(np.asarray(piece.pull)).to_master(places)
