@@ -67,11 +67,12 @@ def _run_words(name: str, points: np.ndarray) -> str:
     return f"{way} the {name}"
 
 
-def crossing_words(crossed: Sequence[tuple[str, float]]) -> str:
-    """What a seam crosses of a face, said first: 'It crosses the nose (38 mm) and the mouth (41 mm)', or that it
-    crosses none of it."""
+def crossing_words(crossed: Sequence[tuple[str, float]], face: bool = True, lettered: bool = False) -> str:
+    """What a seam crosses of face and lettering, said first: 'It crosses the nose (38 mm) and the mouth (41 mm)', or
+    that it crosses none of what there is."""
     if not crossed:
-        return "It crosses no eye, nose or mouth."
+        none = [word for word, there in (("eye, nose or mouth", face), ("lettering", lettered)) if there]
+        return f"It crosses no {' and no '.join(none)}."
     return f"It crosses {listed(f'the {name} ({mm(length)})' for name, length in crossed)}."
 
 

@@ -26,11 +26,13 @@ from ..stages.plan import MouldPlan
 from ..stages.programme import bolt_count
 from ..stages.rubber import coat_volumes_mm3
 from ..stages.rubber.record import Coat
+from ..stages.seam import Feature
 from ..stages.seam.record import SeamCandidate, SeamLine
 from ..stages.takeoff import ORDER_SECTIONS, first_days
 from .courses import alone_words, course_words, crossing_words
 
 _COURSE_SAMPLES = 240
+_CROSSED = 0.7  # of a feature's radius: a line that runs nearer to its middle crosses it
 _LEAST_RUN = 0.05  # of a line's length: shorter turns to another side are left out
 _SECOND_SIDE = 0.35  # of a leg: a second side is named from here on
 _LEVEL_SHARE = 0.15  # rise over length: a line that rises less runs along, not up and down
@@ -124,22 +126,23 @@ def _named_course(line: SeamLine, places: BodyPlaces) -> str:
 
 
 def face_crossings(master: Master, lines: Sequence[SeamLine]) -> list[tuple[str, float]]:
-    """What of the face the lines cross, with the length in each, mm; longest first."""
+    """What of face and lettering the lines cross, with the length in each, mm; longest first."""
     out = []
     for region in places_of(master).regions:
-        if region.kind in FACE_KINDS:
-            inside = sum(_length_within(line, region.centre_mm, 0.7 * region.radius_mm) for line in lines)
+        if region.kind in (*FACE_KINDS, "lettering"):
+            inside = sum(_length_within(line, region) for line in lines)
             if inside > 0:
                 out.append((region.name, inside))
     return sorted(out, key=lambda crossed: -crossed[1])
 
 
-def _length_within(line: SeamLine, centre_mm: tuple[float, float, float], radius_mm: float) -> float:
-    points = spaced_out(line.points_mm, line.closed, max(1.0, 0.05 * radius_mm))
+def _length_within(line: SeamLine, region: Feature) -> float:
+    radius = _CROSSED * region.radius_mm
+    points = spaced_out(line.points_mm, line.closed, max(1.0, 0.05 * radius))
     following = np.roll(points, -1, axis=0) if line.closed else points[1:]
     middles = (points[: len(following)] + following) / 2
     steps = np.linalg.norm(following - points[: len(following)], axis=1)
-    return float(steps[np.linalg.norm(middles - np.array(centre_mm), axis=1) < radius_mm].sum())
+    return float(steps[region.away_mm(middles) < radius].sum())
 
 
 def said_first(plan: MouldPlan, lines: Sequence[SeamLine] | None = None) -> str:
@@ -147,8 +150,10 @@ def said_first(plan: MouldPlan, lines: Sequence[SeamLine] | None = None) -> str:
     lines."""
     lines = plan.seam.lines if lines is None else lines
     words = []
-    if places_of(plan.master).known:
-        words.append(crossing_words(face_crossings(plan.master, lines)))
+    places = places_of(plan.master)
+    lettered = any(region.kind == "lettering" for region in places.regions)
+    if places.known or lettered:
+        words.append(crossing_words(face_crossings(plan.master, lines), places.known, lettered))
     courses = line_courses(plan.master, lines)
     alone = [(course, line.length_mm, line.closed) for line, course in zip(lines[1:], courses[1:])]
     if alone:

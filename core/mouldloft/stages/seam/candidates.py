@@ -20,6 +20,7 @@ from .limits import Trouble, check_limits, find_trouble, heavier_half_kg, lines_
 from .record import SeamLimits
 
 _OFFSETS = 9  # planes tried along the pull
+_PLANES_QUICKLY = 3  # of them, the cheapest, held to the limits
 _OFFSET_SHARE = 0.16  # of the body's depth along the pull, to each side of the plane of least fill
 # how dear a place is that could not be laid up, in turn until none is left, then halved back
 _AT_LEISURE = (0.0, 1.0, 4.0, 16.0, 64.0)
@@ -92,8 +93,8 @@ def plane_level(canvas: Canvas, offset_mm: float) -> np.ndarray:
     return along - offset_mm
 
 
-def best_plane(bench: Bench, offset_mm: float | None = None, tries: int = _OFFSETS) -> Judged:
-    """The cheapest plane across the pull that keeps the limits, or the one asked for."""
+def best_plane(bench: Bench, offset_mm: float | None = None, most: int = _OFFSETS) -> Judged:
+    """The cheapest plane across the pull that keeps the limits, or the one asked for. most : planes held to them."""
     canvas = bench.canvas
     if offset_mm is not None:
         return bench.judge(draw(canvas, "plane", plane_level(canvas, offset_mm), offset_mm), None, offset_mm)
@@ -101,7 +102,7 @@ def best_plane(bench: Bench, offset_mm: float | None = None, tries: int = _OFFSE
     middle = float(np.median(np.concatenate([tops, bottoms])))
     depth = float(tops.max() - bottoms.min())
     drawn = []
-    for share in np.linspace(-_OFFSET_SHARE, _OFFSET_SHARE, tries):
+    for share in np.linspace(-_OFFSET_SHARE, _OFFSET_SHARE, _OFFSETS):
         at = middle + float(share) * depth
         try:
             drawn.append((draw(canvas, "plane", plane_level(canvas, at), at), at))
@@ -115,7 +116,7 @@ def best_plane(bench: Bench, offset_mm: float | None = None, tries: int = _OFFSE
 
     drawn.sort(key=lambda one: (one[0].price.total * asked(one[1]), one[1]))
     judged = []
-    for one, at in drawn[: max(tries // 2, 1)]:
+    for one, at in drawn[:most]:
         judged.append(bench.judge(one, None, at))
         if judged[-1].limits.kept:
             break
@@ -275,7 +276,7 @@ def all_candidates(
 ) -> list[Judged]:
     """The best plane, the plane with local relief, the free seam, those that there are. quick : to compare directions
     by, with fewer tries, and without relief where a seam keeps the limits without it."""
-    plane = best_plane(bench, offset_mm, 3 if quick else _OFFSETS)
+    plane = best_plane(bench, offset_mm, _PLANES_QUICKLY if quick else _OFFSETS)
     found = free_seams(bench, plane, progress, _QUICKLY if quick else _AT_LEISURE)
     enough = quick and any(not judged.rank[0] for judged in (plane, *found[:1]))
     relief = None if enough else relieved_plane(bench, plane, found, progress)

@@ -18,6 +18,7 @@ from ...geometry.frame import as_point
 from ...geometry.rays import RayScene, first_wall_mm, ray_scene
 from ...geometry.sampling import samples_by_area
 from ..master import Master
+from .lettering import LetteredRow, find_lettering
 
 _SAMPLES = 24_000
 _NEIGHBOURS = 16
@@ -32,13 +33,20 @@ _LEAST_COMB = 14  # samples of fingers
 
 @dataclass(frozen=True, eq=False)
 class Feature:
-    """A region to keep clear. kind : "eye", "nose", "mouth", "fingers" or "carving"."""
+    """A region to keep clear: a ball, or what lies about a course. kind : "eye", "nose", "mouth", "fingers" or
+    "lettering"."""
 
     name: str  # "left eye" ...
     kind: str
     centre_mm: tuple[float, float, float]
     radius_mm: float
     sureness: float  # 0 to 1
+    course_mm: tuple[tuple[float, float, float], ...] = ()  # along the middle of a row of letters
+
+    def away_mm(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n,) how far (n, 3) points lie from its middle."""
+        middle = np.array(self.course_mm or (self.centre_mm,))
+        return cKDTree(middle).query(np.atleast_2d(points_mm))[0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +76,7 @@ class _Skin:
 
 
 def find_features(master: Master, progress: Progress = SILENT, scene: RayScene | None = None) -> KeepClearProposal:
-    """Where eyes, nose, mouth and fingers are, as weights on the vertices and as regions.
+    """Where eyes, nose, mouth, fingers and lettering are, as weights on the vertices and as regions.
 
     A pair of like spots of fine relief, one a mirror of the other, high up and on thick body, is taken for eyes; nose
     and mouth lie between and below them. Deterministic. A body without a face gets no face.
@@ -78,6 +86,8 @@ def find_features(master: Master, progress: Progress = SILENT, scene: RayScene |
     progress.step(0.5, "looking for a face")
     regions, facing = _face(skin)
     regions += _fingers(skin, regions)
+    progress.step(0.9, "looking for lettering")
+    regions += _lettering(find_lettering(master), regions)
     return KeepClearProposal(weights_of(master.vertices_mm, regions), tuple(regions), facing)
 
 
@@ -85,7 +95,7 @@ def weights_of(vertices_mm: np.ndarray, regions: list[Feature] | tuple[Feature, 
     """(n,) 1 inside the regions, falling to 0 at one and a half radii."""
     weights = np.zeros(len(vertices_mm))
     for region in regions:
-        far = np.linalg.norm(vertices_mm - np.array(region.centre_mm), axis=1) / region.radius_mm
+        far = region.away_mm(vertices_mm) / region.radius_mm
         weights = np.maximum(weights, np.clip((1.5 - far) / 0.5, 0.0, 1.0) * region.sureness)
     return weights
 
@@ -297,4 +307,20 @@ def _fingers(skin: _Skin, face: list[Feature]) -> list[Feature]:
             side = "left" if points[:, 0].mean() > 0 else "right"
             radius = max(reach, 0.03 * skin.size_mm)
             found.append(Feature(f"{side} fingers", "fingers", as_point(points.mean(axis=0)), radius, 0.5))
+    return found
+
+
+# --- lettering -------------------------------------------------------------------------------------------
+
+
+def _lettering(rows: list[LetteredRow], others: list[Feature]) -> list[Feature]:
+    """Rows of letters, but for what is an eye, a mouth or a hand."""
+    found = []
+    for row in rows:
+        middle = row.course_mm[np.argmin(np.linalg.norm(row.course_mm - row.course_mm.mean(axis=0), axis=1))]
+        if any(float(other.away_mm(middle)[0]) < 1.5 * other.radius_mm + row.radius_mm for other in others):
+            continue
+        course = tuple(as_point(point) for point in row.course_mm)
+        name = f"lettering {middle[2]:.0f} mm up"
+        found.append(Feature(name, "lettering", as_point(middle), row.radius_mm, row.sureness, course))
     return found

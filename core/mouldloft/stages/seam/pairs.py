@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -18,13 +19,15 @@ from ..master import Master
 from ..opening import Candidate, Opening, direction_words
 from .candidates import LESS_SIMPLE_SAVES, Judged, all_candidates, bench_of
 from .ground import Place, survey
-from .place import keep_clear_weights, lay_out
+from .place import SEARCHED_ON, keep_clear_weights, lay_out
 from .reasons import KIND_NAMES
 
 _SQUARE_DEG = 25.0  # to the mirror plane, or along it
 _ASKEW_SAVES = 0.1
 _EXACTLY_DEG = 1.0
 PRICED_ON = 9_000  # triangles of the copy that pairs are compared on
+_CLEARLY = 0.05  # of the price: less is what few tries leave open (measured on the hare: 3 %)
+_FINALISTS = 3  # pairs that are compared again, on the copy that seams are searched on
 
 
 def price_openings(
@@ -43,24 +46,37 @@ def price_openings(
     """
     if opening.chosen.origin == "brief" or len(opening.candidates) < 2:
         return opening
-    copy = lighten(master, PRICED_ON)
-    place = lay_out(copy, terms, show, keep_clear_weights(master, brief))
+    clear = keep_clear_weights(master, brief)
     looked_at = opening.candidates[:most]
-    found = in_threads(
-        lambda c: _priced(place, c, brief),
-        looked_at,
-        progress,
-        (0.98, 1.0),
-        f"{len(looked_at)} directions with their seams",
-    )
-    pairs = [(judged, c) for judged, c in zip(found, looked_at, strict=True) if judged is not None]
+    place = lay_out(lighten(master, PRICED_ON), terms, show, clear)
+    pairs = _pairs(place, looked_at, opening, brief, progress, (0.98, 0.99))
     if not pairs:
         return opening
-    pairs.sort(key=lambda pair: (_rank(pair[0], pair[1], opening), pair[1].cost))
+    # what is near a limit on a coarse copy may keep it on the one that seams are drawn on
+    finer = lay_out(lighten(master, SEARCHED_ON), terms, show, clear)
+    leader = pairs[0][1]
+    again = _pairs(finer, [c for _, c in pairs[:_FINALISTS]], opening, brief, progress, (0.99, 1.0))
+    again.sort(key=lambda pair: _rank_beside(pair, leader, opening))
+    pairs = again + pairs[_FINALISTS:] if again else pairs
     first = pairs[0][0]
     ranked = [_with_seam(c, judged, first, opening, terms) for judged, c in pairs]
     left = [c for c in opening.candidates if all(c.direction != r.direction for r in ranked)]
     return replace(opening, chosen=ranked[0], candidates=(*ranked, *left))
+
+
+def _pairs(
+    place: Place,
+    looked_at: Sequence[Candidate],
+    opening: Opening,
+    brief: SeamBrief,
+    progress: Progress,
+    span: tuple[float, float],
+) -> list[tuple[Judged, Candidate]]:
+    """Each direction that can be parted with its seam, the first in rank first."""
+    words = f"{len(looked_at)} directions with their seams"
+    found = in_threads(lambda c: _priced(place, c, brief), looked_at, progress, span, words)
+    pairs = [(judged, c) for judged, c in zip(found, looked_at, strict=True) if judged is not None]
+    return sorted(pairs, key=lambda pair: (_rank(pair[0], pair[1], opening), pair[1].cost))
 
 
 def _priced(place: Place, candidate: Candidate, brief: SeamBrief) -> Judged | None:
@@ -85,6 +101,12 @@ def _rank(judged: Judged, candidate: Candidate, opening: Opening) -> tuple[int, 
     if askew <= _EXACTLY_DEG:
         return broken, price
     return broken, price * (1.0 + (LESS_SIMPLE_SAVES if askew < _SQUARE_DEG else _ASKEW_SAVES))
+
+
+def _rank_beside(pair: tuple[Judged, Candidate], leader: Candidate, opening: Opening) -> tuple[int, float]:
+    """The rank of a pair that is compared again; the first of the coarse copy leads on where the lead is not clear."""
+    broken, price = _rank(*pair, opening)
+    return broken, price * (1.0 - _CLEARLY if pair[1] is leader else 1.0)
 
 
 def _with_seam(c: Candidate, judged: Judged, first: Judged, opening: Opening, terms: SeamTerms) -> Candidate:

@@ -148,19 +148,35 @@ def _canvas(bench: Bench, copy: LighterCopy, clear: np.ndarray | None, field: Un
     return canvas_of(carried_to_whole(bench.ground.place, copy, clear), bench.ground.direction, locked)
 
 
-def _on_whole(table: SeamTable, judged: Judged) -> Judged:
-    """A seam of the light copy, drawn on the whole master."""
+def _on_whole(table: SeamTable, judged: Judged, as_asked: bool = False) -> Judged:
+    """A seam of the light copy, drawn on the whole master. as_asked : a plane stays exactly where it is."""
     copy = table.copy
     if copy.master is copy.whole:
         return judged
     whole = copy.whole
     drawn = judged.drawn
     if judged.offset_mm is not None:
-        level = whole.vertices_mm @ table.direction - judged.offset_mm
-        return _redrawn(table, judged, draw(table.canvas, drawn.kind, level, judged.offset_mm))
+        return _plane_on_whole(table, judged, as_asked)
     level = carry_to_whole(copy, drawn.level)
     level = tauten_level(whole.vertices_mm, whole.faces, level, fair_rule(max(whole.size_mm)).off_mm)
     return _redrawn(table, judged, draw(table.canvas, drawn.kind, level, board_mm=judged.board_mm))
+
+
+def _plane_on_whole(table: SeamTable, judged: Judged, as_asked: bool) -> Judged:
+    """A plane of the copy on the whole master; where it grazes what the copy has not, the cheapest close beside it."""
+    assert judged.offset_mm is not None
+
+    def at(offset_mm: float) -> Judged:
+        level = table.copy.whole.vertices_mm @ table.direction - offset_mm
+        drawn = draw(table.canvas, judged.drawn.kind, level, offset_mm)
+        return replace(_redrawn(table, judged, drawn), offset_mm=offset_mm)
+
+    first = at(judged.offset_mm)
+    if as_asked or first.drawn.figures.loops <= judged.drawn.figures.loops:
+        return first
+    off = fair_rule(max(table.copy.whole.size_mm)).off_mm
+    beside = [at(judged.offset_mm + steps * off) for steps in (-2, -1, 1, 2)]
+    return min((first, *beside), key=lambda plane: plane.drawn.price.total)
 
 
 def _redrawn(table: SeamTable, judged: Judged, drawn: Drawn) -> Judged:
@@ -190,7 +206,9 @@ def place_seam(
     terms = terms or seam_terms()
     table, laid = _laid_out(master, field, brief, terms, direction, progress, scene, show)
     if not laid.found:
-        found = [_on_whole(table, judged) for judged in all_candidates(table.bench, brief.plane_offset_mm, progress)]
+        asked = brief.plane_offset_mm is not None
+        drawn = all_candidates(table.bench, brief.plane_offset_mm, progress)
+        found = [_on_whole(table, judged, asked) for judged in drawn]
         laid.found = sorted(found, key=lambda judged: judged.rank)
     found = laid.found
     if brief.own_line is not None:
