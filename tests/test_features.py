@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import seam_bodies as bodies
 import trimesh
+from lettered import RADIUS_MM, UP_MM, lettered_post, letters
 from mouldloft.inputs.brief import MasterBrief
+from mouldloft.outputs.words import face_crossings
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.seam.features import find_features, weights_of
 
@@ -88,3 +93,41 @@ def test_weights_fall_from_one_to_nothing():
     region = Feature("left eye", "eye", (0.0, 0.0, 0.0), 10.0, 1.0)
     points = np.array([[0, 0, 0], [10, 0, 0], [12.5, 0, 0], [15, 0, 0], [40, 0, 0]], float)
     assert weights_of(points, [region]) == pytest.approx([1.0, 1.0, 0.5, 0.0, 0.0])
+
+
+@pytest.fixture(scope="module", params=[False, True], ids=["raised", "cut"])
+def lettered(request):
+    return lettered_post(cut=request.param)
+
+
+def test_lettering_is_found_where_it_stands(lettered):
+    """Known by construction: a row 40 mm high, as wide as its outlines, round the front of a post at 500 mm."""
+    proposal = find_features(bodies.as_master(lettered))
+    (row,) = [region for region in proposal.regions if region.kind == "lettering"]
+    assert proposal.facing is None  # and no face beside it
+    assert row.name in ("lettering 500 mm up", "lettering 505 mm up", "lettering 495 mm up")
+    assert 20.0 < row.radius_mm < 40.0
+    left, _, right, _ = letters("TREFF 27", 40.0).bounds
+    wide = right - left
+    turn = np.linspace(-wide, wide, 41) / 2 / RADIUS_MM
+    along = np.stack([RADIUS_MM * np.sin(turn), -RADIUS_MM * np.cos(turn), np.full(41, UP_MM)], axis=1)
+    assert (weights_of(along, [row]) > 0.4).mean() > 0.9
+    away = np.stack([along[:, 0], along[:, 1], along[:, 2] + 120.0], axis=1)
+    assert not weights_of(away, [row]).any()
+
+
+@pytest.mark.parametrize("cut", [False, True], ids=["raised", "cut"])
+def test_the_seam_goes_round_lettering(cut):
+    """Pulled to the sides, a plain seam runs up the middle of the front, through the letters."""
+    crossed = []
+    mesh = lettered_post("TREFF", 28.0, 4.0, cut)
+    for asked in (bodies.FREE, replace(bodies.FREE, find_features=True)):
+        master, seam = bodies.seam_of(mesh, (1, 0, 0), None, asked, "open", terms=bodies.SIX)
+        crossed.append(sum(length for _, length in face_crossings(master, seam.lines)))
+    assert crossed[0] > 15.0
+    assert crossed[1] < 1.0
+
+
+def test_carved_bodies_have_no_lettering(found):
+    _, _, _, proposal = found
+    assert not [region for region in proposal.regions if region.kind == "lettering"]

@@ -115,8 +115,8 @@ def table_row(name: str, first: SeamCandidate, pull: np.ndarray, plane: Judged) 
 
 
 HEAD = (
-    "| sculpt | chosen | price, plane's | m | m on show | lines (forced) | fill l | limits broken | the best plane: its "
-    "pull and what it breaks |"
+    "| sculpt | chosen | price, plane's | m | m on show | lines (forced) | fill l | limits broken | the best plane: "
+    "its pull and what it breaks |"
 )
 
 

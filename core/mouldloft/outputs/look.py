@@ -55,6 +55,9 @@ WALL = "#c3a878"
 LOOSE = "#c4693f"  # loose pieces
 
 
+CLEAR = "#7d8fb3"  # what the seam keeps clear of
+
+
 # Free skin to deepest lock. Lightness falls at every step, so the order survives any colour vision and a
 # black-and-white print; a test holds it to that.
 LOCK_STOPS = ("#e2d9c9", "#e3ad55", "#cf7a35", "#92383f", "#42184a")

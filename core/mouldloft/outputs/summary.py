@@ -26,12 +26,15 @@ from ..stages.plan import MouldPlan
 from ..stages.takeoff import OrderLine
 from ..trade.answers import Answer, stretch_words
 from ..trade.money import Money
+from .keptclear import kept_clear_words
 from .peelwords import peel_rows
 from .whereabouts import undercut_words
 from .words import (
+    candidate_words,
     fill_mm3,
     kind_words,
     loose_words,
+    price_words,
     rubber_kg_per_mm3,
     run_line,
     stands_words,
@@ -53,6 +56,8 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
             "Seam",
             f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; {metres(seam.figures.on_show_mm)} of it on show",
         ),
+        *_candidate_rows(plan),
+        *([("Kept clear", clear)] if (clear := kept_clear_words(plan)) else []),
         ("Undercuts", _lock_words(plan)),
         ("Undercut fill", f"{litres(fill_mm3(plan))}{_worst_lock(plan)}{left_by_loose(plan)}"),
         *division_rows(plan),
@@ -75,6 +80,17 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
     if plan.master.health.left_out:
         rows.append(("Left out", "; ".join(plan.master.health.left_out)))
     return tuple(rows)
+
+
+def _candidate_rows(plan: MouldPlan) -> list[tuple[str, str]]:
+    """The seams that the plan's was chosen from, side by side, each with its reason."""
+    candidates, currency = plan.seam.candidates, plan.takeoff.currency
+    if len(candidates) < 2:
+        return []
+    return [
+        (f"  {'chosen' if c.chosen else 'beside it'}", f"{price_words(c, currency)}; {candidate_words(c)}. {c.reason}")
+        for c in sorted(candidates, key=lambda c: not c.chosen)
+    ]
 
 
 def _master_words(plan: MouldPlan) -> str:

@@ -28,10 +28,12 @@ from ...stages.plan import MouldPlan
 from ...stages.seam.record import SeamLine
 from ...trade.lifting import hands_words
 from ..clay import PATCHES_LISTED, clay_colours, clay_head, clay_scale_words, clay_ticks, patch_words
+from ..keptclear import clear_patch
 from ..look import (
     BACKDROP,
     BEAD,
     BOLT,
+    CLEAR,
     GLOVE,
     JACKET,
     KEY,
@@ -71,7 +73,7 @@ from ..words import (
     title_of,
     weight_words,
 )
-from .candidates import candidates_list
+from .candidates import candidates_list, kept_clear_part
 from .jointsection import joint_svg
 from .template import asset, fields_in, fonts, script_json
 from .turns import bolt_marks, turn_of, turns
@@ -172,6 +174,8 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
     master = body_of("master", vertices, faces, rgb(PLASTER))
     words = f"Master: {mm(plan.master.height_mm)} tall, {number(plan.master.skin_area_mm2 / 1e6)} m² of skin"
     bodies.append(_packed(master, block, "master", words))
+    if (patch := clear_patch(plan, master)) is not None:
+        bodies.append(_packed(body_of("clear", *patch, rgb(CLEAR)), block, "clear", "Kept clear of the seam"))
     share = lock_share(plan.master, plan.locks.depth_mm, lock_scale_end_mm(plan))
     near = nearest_values(master.vertices_mm, plan.master.vertices_mm, share)
     shade = _hollows(master)
@@ -388,6 +392,7 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     parts = [
         ("master", "Master", PLASTER, True),
         ("seam", "Seam", SEAM, True),
+        ("clear", "Kept clear of the seam", CLEAR, False),
         ("locks", "Undercuts", LOCK_STOPS[2], False),
         ("thickness", "How thick the glove is", THICKNESS_STOPS[2], False),
     ]
@@ -493,7 +498,7 @@ def _panel(plan: MouldPlan) -> str:
     first = said_first(plan)
     said = ([first] if first else []) + list(seam_sentences(plan)[:2])
     parts = ["<h2>The seam</h2>", *(f"<p>{escape(words)}</p>" for words in said), candidates_list(plan)]
-    parts += [_clay_list(plan), joint_svg(plan), "<h2>The mould</h2>"]
+    parts += [kept_clear_part(plan), _clay_list(plan), joint_svg(plan), "<h2>The mould</h2>"]
     parts.append(
         _list(
             [

@@ -3,7 +3,7 @@
 from .bounds import skin_bounds
 from .costs import skin_areas_mm2
 from .draw import line_along, measures_of
-from .features import Feature, KeepClearProposal, find_features
+from .features import Feature, KeepClearProposal, find_features, weights_of
 from .free import line_price
 from .ground import at_vertices, know_place
 from .pairs import price_openings
@@ -31,4 +31,5 @@ __all__ = [
     "seam_assumptions",
     "skin_areas_mm2",
     "skin_bounds",
+    "weights_of",
 ]

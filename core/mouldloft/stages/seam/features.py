@@ -29,6 +29,7 @@ _LEAST_SCORE = 0.1  # less is no face
 _LEAST_RELIEF = 0.11  # of its scale: less is how a round body curves away
 _THIN = 0.022  # fingers are thinner than this, and so are the gaps between them
 _LEAST_COMB = 14  # samples of fingers
+_LONG_ROW = 5.0  # times its radius: a shorter row of letters may be an eye
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,11 +84,12 @@ def find_features(master: Master, progress: Progress = SILENT, scene: RayScene |
     """
     progress.step(0.0, "looking for a face")
     skin = _skin_of(master, scene or ray_scene(master.vertices_mm, master.faces))
+    progress.step(0.4, "looking for lettering")
+    rows = find_lettering(master)
     progress.step(0.5, "looking for a face")
-    regions, facing = _face(skin)
+    regions, facing = _face(skin, _among_letters(skin, rows))
     regions += _fingers(skin, regions)
-    progress.step(0.9, "looking for lettering")
-    regions += _lettering(find_lettering(master), regions)
+    regions += _lettering(rows, regions)
     return KeepClearProposal(weights_of(master.vertices_mm, regions), tuple(regions), facing)
 
 
@@ -157,8 +159,8 @@ class _Pair:
     score: float
 
 
-def _face(skin: _Skin) -> tuple[list[Feature], tuple[float, float, float] | None]:
-    pairs = [pair for at in range(len(skin.radii_mm)) for pair in _pairs_at(skin, at)]
+def _face(skin: _Skin, barred: np.ndarray) -> tuple[list[Feature], tuple[float, float, float] | None]:
+    pairs = [pair for at in range(len(skin.radii_mm)) for pair in _pairs_at(skin, at, barred)]
     if not pairs:
         return [], None
     best = max(pairs, key=lambda pair: pair.score)
@@ -192,11 +194,12 @@ def _left_first(skin: _Skin, pair: _Pair) -> np.ndarray:
     return ends if ends[0, 0] > ends[1, 0] else ends[::-1]
 
 
-def _spots(skin: _Skin, at: int) -> np.ndarray:
+def _spots(skin: _Skin, at: int, barred: np.ndarray) -> np.ndarray:
     """Samples where the relief at one scale is greatest around: high up, on thick body, not facing back or down."""
     radius, relief = skin.radii_mm[at], skin.relief[:, at]
     high = skin.points[:, 2] > 0.4 * skin.points[:, 2].max()
-    fit = high & (skin.thick_mm > 2.5 * radius) & (skin.normals[:, 1] < 0.5) & (np.abs(skin.normals[:, 2]) < 0.85)
+    fit = high & ~barred & (skin.thick_mm > 2.5 * radius)
+    fit &= (skin.normals[:, 1] < 0.5) & (np.abs(skin.normals[:, 2]) < 0.85)
     order = np.flatnonzero(fit)
     order = order[np.argsort(-relief[order], kind="stable")][:6000]
     taken, spots = np.zeros(len(relief), bool), []
@@ -210,8 +213,8 @@ def _spots(skin: _Skin, at: int) -> np.ndarray:
     return np.array(spots, np.int64)
 
 
-def _pairs_at(skin: _Skin, at: int) -> list[_Pair]:
-    spots, radius = _spots(skin, at), float(skin.radii_mm[at])
+def _pairs_at(skin: _Skin, at: int, barred: np.ndarray) -> list[_Pair]:
+    spots, radius = _spots(skin, at, barred), float(skin.radii_mm[at])
     if len(spots) < 2:
         return []
     i, j = np.triu_indices(len(spots), 1)
@@ -313,6 +316,15 @@ def _fingers(skin: _Skin, face: list[Feature]) -> list[Feature]:
 # --- lettering -------------------------------------------------------------------------------------------
 
 
+def _among_letters(skin: _Skin, rows: list[LetteredRow]) -> np.ndarray:
+    """(s,) bool: samples on a long row, where two letters are no pair of eyes."""
+    among = np.zeros(len(skin.points), bool)
+    for row in rows:
+        if np.linalg.norm(np.ptp(row.course_mm, axis=0)) > _LONG_ROW * row.radius_mm:
+            among |= cKDTree(row.course_mm).query(skin.points)[0] < 1.5 * row.radius_mm
+    return among
+
+
 def _lettering(rows: list[LetteredRow], others: list[Feature]) -> list[Feature]:
     """Rows of letters, but for what is an eye, a mouth or a hand."""
     found = []
@@ -321,6 +333,6 @@ def _lettering(rows: list[LetteredRow], others: list[Feature]) -> list[Feature]:
         if any(float(other.away_mm(middle)[0]) < 1.5 * other.radius_mm + row.radius_mm for other in others):
             continue
         course = tuple(as_point(point) for point in row.course_mm)
-        name = f"lettering {middle[2]:.0f} mm up"
+        name = f"lettering {5 * round(float(middle[2]) / 5)} mm up"  # no nearer than one would measure it
         found.append(Feature(name, "lettering", as_point(middle), row.radius_mm, row.sureness, course))
     return found

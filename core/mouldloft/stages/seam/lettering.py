@@ -37,8 +37,8 @@ _LEAST_LONG = 2.0  # times its radius: a row is longer than it is high
 
 @dataclass(frozen=True, eq=False)
 class LetteredRow:
-    """A row of lettering. course_mm : (k, 3) places along its middle, no further apart than its radius; radius_mm : half
-    its height and a margin; sureness : 0 to 1."""
+    """A row of lettering. course_mm : (k, 3) places along its middle, no further apart than its radius; radius_mm :
+    half its height and a margin; sureness : 0 to 1."""
 
     course_mm: np.ndarray
     radius_mm: float
@@ -47,8 +47,8 @@ class LetteredRow:
 
 @dataclass(frozen=True, eq=False)
 class _Around:
-    """Places with what lies about each. at : (p, 3); far_mm : (p,) how far it reaches; level : (p, 3) unit, the normal of
-    the level there; offset_mm : (p, k, 3) of the samples about it; flat, steep : (p, k) bool."""
+    """Places with what lies about each. at : (p, 3); far_mm : (p,) how far it reaches; level : (p, 3) unit, the normal
+    of the level there; offset_mm : (p, k, 3) of the samples about it; flat, steep : (p, k) bool."""
 
     at: np.ndarray
     far_mm: np.ndarray

@@ -27,7 +27,7 @@ _LOOKS = 40  # places of an opening, spread over it, that each place of the insi
 _NEAR = ((1, 1), (9, 1), (3, 8), (6, 8), (12, 8), (20, 8))
 _GLANCE = 0.1  # sine of the flattest angle at which skin is seen and brushed (common practice, no source)
 _HEAVIER = 1.25  # times the plane's heavier half: what two or more lift anyway (invented)
-_LEAST_PLACE = 1.0 / 200.0  # of the skin: a smaller place, a palm of a figure a metre high, is texture
+_LEAST_PLACE = 1.0 / 100.0  # of the skin: a smaller place, a palm or two of a figure a metre high, is texture
 
 
 @dataclass(frozen=True, eq=False)
