@@ -206,9 +206,9 @@ def place_seam(
     terms = terms or seam_terms()
     table, laid = _laid_out(master, field, brief, terms, direction, progress, scene, show)
     if not laid.found:
-        asked = brief.plane_offset_mm is not None
+        as_asked = brief.plane_offset_mm is not None
         drawn = all_candidates(table.bench, brief.plane_offset_mm, progress)
-        found = [_on_whole(table, judged, asked) for judged in drawn]
+        found = [_on_whole(table, judged, as_asked) for judged in drawn]
         laid.found = sorted(found, key=lambda judged: judged.rank)
     found = laid.found
     if brief.own_line is not None:
