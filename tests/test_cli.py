@@ -88,7 +88,8 @@ def test_own_mesh_is_planned_and_reopened(capsys, vase, quick, tmp_path):
         assert word in out
     assert {"plan.json", "order.csv", "summary.txt"} <= {p.name for p in out_folder.iterdir()}
     templates = {p.name for p in (out_folder / "templates").iterdir()}  # they need no renderer
-    assert {"wall.dxf", "wall.svg", "wall-a4.pdf", "cradle.dxf"} <= templates
+    assert {"wall.dxf", "wall.svg", "wall-a4.pdf"} <= templates
+    assert "cradle.dxf" not in templates, "a mould of 300 mm needs no cradle"
     solids = [trimesh.load(p) for p in (out_folder / "solids").glob("*.stl")]
     assert len(solids) >= 6
     assert not [s.metadata for s in solids if not (s.is_watertight and s.volume > 0)]

@@ -82,6 +82,7 @@ def watched(master, brief):
         patch.setattr(Progress, "begin", begins)
         patch.setattr(pipeline, "with_notes", lambda made: made)
         patch.setattr(pipeline, "stage_stamps", lambda *_: {})
+        patch.setattr(pipeline, "meanwhile", lambda work, progress: work(progress))  # a stage begins where it reads
         made = pipeline.plan(master, brief)
     for kind, old in kept.items():
         kind.__getattribute__ = old

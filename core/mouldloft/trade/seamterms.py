@@ -24,9 +24,7 @@ _WORKING_FRACTION = 1.0 / 3.0  # of the elongation at break
 
 LEAN_DEG = 50.0  # from square to an opening: how far one leans to look in (common practice, no source)
 TURNED_AWAY = 0.72  # |n . d| over which no line leant so far meets the skin's inside by more than a glance
-# a limb no thicker is cored or filled with resin in thin lifts (common practice, no source); a thicker one, a shin or a
-# leg of an animal a metre high, is laid up open: parted down its edges, not a sock
-SOLID_MM = 45.0
+SOLID_MM = 60.0  # a limb no thicker is cored or filled with resin in thin lifts: nobody lays it up (common practice)
 # of the skin: what stretches past a value over less than that says nothing of the glove (ten square centimetres of a
 # figure of man's size, a thumb's breadth round an ear's tip; invented)
 LEAST_STRETCHED = 1.0 / 2000.0
