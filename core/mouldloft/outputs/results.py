@@ -181,7 +181,7 @@ def write_results(
     target = Path(folder)
     with all_or_nothing(target, last=PLAN_NAME) as inner:
         progress.begin("saving")
-        save_plan(plan, inner)
+        meanwhile(lambda _own: save_plan(plan, inner), progress)
         with _meshes(plan, inner, solids, beside) as meshes:
             drawn = drawn_before(plan, target)
             made, refused = _make_all(plan, inner, progress, pictures, meshes, drawn)
