@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
-from ...base.figures import listed, m2, number
+from ...base.figures import listed, litres, m2
 from ...stages.plan import MouldPlan
 from ...stages.programme import Task, colourway
 from ..look import SOFT_INK
@@ -33,7 +33,7 @@ def finish_page(plan: MouldPlan, inner: float) -> list[Flowable]:
                  colour=SOFT_INK),
         *heading("Coats", f"{m2(plan.cast.area_mm2)} a cast; litres for the run, with {100 * finish.overspray:.0f} % "
                           "of it past the piece."),
-        ruled_table(("Coat", "Coats", "m² a litre", "Litres", "In sets of", "Kit"), _coats(plan),
+        ruled_table(("Coat", "Coats", "m² a litre", "For the run", "In sets of", "Kit"), _coats(plan),
                     [inner * v for v in (0.34, 0.1, 0.14, 0.14, 0.14, 0.14)], (1, 2, 3, 4)),
         *heading("The run", "As the day list has it, weekends included."),
         ruled_table(("Cast", "Colourway", "Out of the mould", "Painted", "Packed", "Weight", "Signed"), _run(plan),
@@ -56,9 +56,9 @@ def _coats(plan: MouldPlan) -> list[list[str]]:
             (c for c in plan.catalogue.consumable if c.per == per and c.only_with in ("", finish.lacquer)), None
         )
         if coats and item is not None:
-            litres = sum(line.net.likely for line in plan.takeoff.lines if line.code.startswith(item.code))
+            needed = sum(line.net.likely for line in plan.takeoff.lines if line.code.startswith(item.code))
             rows.append(
-                [item.name, str(coats), f"{1 / item.amount:.0f}", f"{number(litres, 2)} l",
+                [item.name, str(coats), f"{1 / item.amount:.0f}", litres(1e6 * needed),
                  str(min(finish.painted_together, plan.brief.run.casts)), kit_words(kits.get(what, ()))]
             )  # fmt: skip
     return rows
