@@ -8,8 +8,9 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
+from ..base.threads import WORKERS, in_threads
 from .edges import connected, edges_of, renumbered
 from .selfcrossings import edge_through, find_self_crossings
 
@@ -253,7 +254,8 @@ def _kept(vertices: np.ndarray, faces: np.ndarray, lines: np.ndarray) -> tuple[n
     order = np.lexsort((-area, patch))
     largest = order[np.searchsorted(patch[order], np.arange(count))]
     # half of a whole turn is the face's own, on whose plane the point lies
-    outer = _windings(vertices, faces, largest) - 0.5
+    shares = np.array_split(largest, WORKERS)
+    outer = np.concatenate(in_threads(lambda seen: _windings(vertices, faces, seen), shares)) - 0.5
     if (np.abs(outer - np.rint(outer)) > _OFF_WHOLE).any():
         return None
     outside = np.rint(outer).astype(int)[patch]
@@ -263,11 +265,11 @@ def _kept(vertices: np.ndarray, faces: np.ndarray, lines: np.ndarray) -> tuple[n
     return (vertices, kept) if len(kept) and edges_of(kept, len(vertices)).is_closed else None
 
 
-@njit(cache=True, nogil=True, parallel=True)
+@njit(cache=True, nogil=True)
 def _windings(vertices, faces, seen):
     """How often all other faces wind round the middles of those seen: the sum of their solid angles over 4 pi."""
     out = np.zeros(len(seen))
-    for k in prange(len(seen)):
+    for k in range(len(seen)):
         own = seen[k]
         x, y, z = 0.0, 0.0, 0.0
         for corner in range(3):

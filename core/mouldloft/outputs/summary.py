@@ -88,7 +88,10 @@ def _candidate_rows(plan: MouldPlan) -> list[tuple[str, str]]:
     if len(candidates) < 2:
         return []
     return [
-        (f"  {'chosen' if c.chosen else 'beside it'}", f"{price_words(c, currency)}; {candidate_words(c)}. {c.reason}")
+        (
+            f"  {'chosen' if c.chosen else 'beside it'}",
+            f"{price_words(c, currency)}; {candidate_words(plan, c)}. {c.reason}",
+        )
         for c in sorted(candidates, key=lambda c: not c.chosen)
     ]
 

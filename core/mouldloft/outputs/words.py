@@ -298,13 +298,17 @@ def weight_words(cast: Cast) -> str:
     return f"{kg(cast.mass_kg)} of laminate and joint, {kg_lb(cast.lift_kg)} with {held_words(cast)}"
 
 
-def candidate_words(candidate: SeamCandidate) -> str:
-    """What is measured of a candidate: '3.49 m, 3.40 m of it bent; 2.60 m on show, 1 line, 3.38 l of undercut fill'."""
+def candidate_words(plan: MouldPlan, candidate: SeamCandidate) -> str:
+    """What is measured of a candidate: '3.49 m, 3.40 m of it bent; 2.60 m on show, 1 line, 3.38 l of undercut fill'.
+
+    The planned one's fill is what its glove holds, as everywhere; another's what the search for seams found.
+    """
     f = candidate.figures
+    fill = litres(fill_mm3(plan)) if candidate.chosen else f"about {litres(f.fill_mm3)}"
     bent = f"{metres(f.bent_mm)} of it bent" if f.bent_mm > 0 else "straight in one plane"
     return (
         f"{metres(f.length_mm)}, {bent}; {metres(f.on_show_mm)} on show, {counted(len(candidate.lines), 'line')}, "
-        f"{litres(f.fill_mm3)} of undercut fill"
+        f"{fill} of undercut fill"
     )
 
 

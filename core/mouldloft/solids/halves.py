@@ -166,8 +166,9 @@ def _joined_mm2(stored: Sequence[tuple[np.ndarray, np.ndarray]]) -> float:
 
 
 def _in_single_precision(vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    first, into = merge_equal(vertices_mm.astype(np.float32).astype(np.float64))
-    return vertices_mm.astype(np.float32).astype(np.float64)[first], into[faces]
+    stored = vertices_mm.astype(np.float32).astype(np.float64)
+    first, into = merge_equal(stored)
+    return stored[first], into[faces]
 
 
 def _ways_to_halve(master: Master, seam: Seam, print_of: Any, names: list[str]) -> Iterator[list[Any]]:

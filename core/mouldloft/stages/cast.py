@@ -104,9 +104,8 @@ class Cast:
     ballast_kg: float
     comes_out: bool
     comes_out_reason: str
-    lift_kg: (
-        float  # shell, joint, baseboard, sockets and plates or frame: what is weighed; ballast goes in where it stands
-    )
+    # shell, joint, baseboard, sockets and plates or frame: what is weighed; ballast goes in where it stands
+    lift_kg: float
     advice: tuple[str, ...]
     laminate_mm: float = 0.0
     layers: tuple[str, ...] = ()  # schedule, mat weights as sold, first layer first

@@ -19,7 +19,7 @@ from ..trade.laminate import tensile_strength_mpa
 from ..trade.uprights import SECTIONS_MM, Frame, checked_frame, reach_mm, room_for
 from .baseboard import level_section
 from .master import Master
-from .wind import Silhouettes, coarse_mesh
+from .wind import SILHOUETTE_PIXELS, Silhouettes, coarse_mesh
 
 CHECKED_SHARE = 0.6  # of the height: over it no frame would go, and nothing is said of the shell
 LEVELS = 24
@@ -61,7 +61,7 @@ class ShellCheck:
 
 def check_shell(master: Master, loads: Loads, wall_mm: float, glass_fraction: float) -> ShellCheck:
     """Bending of the shell over the foot, level by level, as a tube of thin wall about its own centre."""
-    vertices, faces = coarse_mesh(master, max(master.size_mm) / 256.0)
+    vertices, faces = coarse_mesh(master, max(master.size_mm) / SILHOUETTE_PIXELS)
     allowed = WORKED_SHARE * tensile_strength_mpa(glass_fraction)
     worst, worst_at, weak = 0.0, 0.0, 0.0
     for level in (np.arange(LEVELS) + 0.5) * (CHECKED_SHARE * master.height_mm / LEVELS):

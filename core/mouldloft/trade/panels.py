@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ..base.linear import solved
 from .laminate import Laminate
 
 POISSON = 0.3  # Mark.MEMORY: random mat in polyester, 0.3 to 0.33
@@ -114,24 +115,6 @@ def principal_curvatures(points_mm: np.ndarray, outward: np.ndarray) -> tuple[np
     order = np.argsort(np.abs(values), axis=-1)
     along = np.take_along_axis(vectors, order[..., None, :1], axis=-1)
     return np.take_along_axis(values, order, axis=-1), (axes[..., 1:] @ along)[..., 0]
-
-
-def solved(matrices: np.ndarray, rights: np.ndarray) -> np.ndarray:
-    """(..., n) solutions of many small positive definite systems, (..., n, n) and (..., n), by Cholesky's elimination.
-
-    By hand, for the library of some NumPys (1.24 and 1.26 in Blender) shares each six by six out over threads that
-    wait for one another: half a minute for some thousands on a busy machine, the interpreter held meanwhile.
-    """
-    left, right = np.array(matrices, float), np.array(rights, float)
-    size = left.shape[-1]
-    for k in range(size):
-        share = left[..., k + 1 :, k] / left[..., k, k][..., None]
-        left[..., k + 1 :, :] -= share[..., None] * left[..., k, None, :]
-        right[..., k + 1 :] -= share * right[..., k, None]
-    for k in reversed(range(size)):
-        over = (left[..., k, k + 1 :] * right[..., k + 1 :]).sum(axis=-1)
-        right[..., k] = (right[..., k] - over) / left[..., k, k]
-    return right
 
 
 def _counted_curvature(curvature_1_mm: np.ndarray, span_mm: np.ndarray) -> np.ndarray:

@@ -18,9 +18,8 @@ from .fixings import FACTOR_LOAD, STEEL_KG_MM3, SumLine
 # square hollow section, side and wall (EN 10219-2, sizes from memory), lightest first
 SECTIONS_MM = ((40.0, 3.0), (50.0, 4.0), (60.0, 4.0), (80.0, 5.0), (100.0, 5.0))
 STEEL_MPA = 235.0  # from memory: EN 1993-1-1, S235, gamma M0 1.0
-ROUNDED = (
-    0.9  # of the sharp-cornered section's modulus: corners are rounded (derived: within 5 % under EN 10219's tables)
-)
+# of the sharp-cornered section's modulus: corners are rounded (derived: within 5 % under EN 10219's tables)
+ROUNDED = 0.9
 TAB_MM = 75.0  # common practice: mat laid from the upright on to the shell, on either side
 TAB_MPA = 0.5  # common practice: shear in the bond of a tab, a tenth of what fresh laminate gives
 ROOM_MM = 10.0  # common practice: between upright and shell, for the packer

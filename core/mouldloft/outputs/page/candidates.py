@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from html import escape
 
-from ...base.figures import counted, litres, metres, money
+from ...base.figures import money
 from ...stages.plan import MouldPlan
-from ...stages.seam import SeamCandidate
 from ...trade.price import SeamPrice
 from ..keptclear import kept_clear_words
-from ..words import fill_mm3, kind_words, price_words
+from ..words import candidate_words, kind_words, price_words
 
 
 def candidates_list(plan: MouldPlan) -> str:
@@ -19,11 +18,7 @@ def candidates_list(plan: MouldPlan) -> str:
         return ""
     rows = []
     for at, candidate in enumerate(candidates):
-        figures, ticked = candidate.figures, " checked" if at == 0 else ""
-        measured = (
-            f"{metres(figures.length_mm)}, {metres(figures.bent_mm)} of it bent, {metres(figures.on_show_mm)} on show, "
-            f"{counted(len(candidate.lines), 'line')}, {_fill_words(plan, candidate)} of undercut fill"
-        )
+        ticked = " checked" if at == 0 else ""
         parts = "".join(
             f"<dt>{escape(name)}</dt><dd>{escape(words)}</dd>"
             for name, words in price_rows(candidate.price, plan.takeoff.currency)
@@ -31,7 +26,7 @@ def candidates_list(plan: MouldPlan) -> str:
         rows.append(
             f'<label class="seam"><input type="radio" name="seam" value="{at}"{ticked}>'
             f"<b>{escape(kind_words(candidate.kind).capitalize())}{' (planned)' if candidate.chosen else ''}</b> "
-            f"{escape(price_words(candidate, plan.takeoff.currency))}<br>{escape(measured)}"
+            f"{escape(price_words(candidate, plan.takeoff.currency))}<br>{escape(candidate_words(plan, candidate))}"
             f"<br><span>{escape(candidate.reason)}</span></label>"
             f"<details><summary>Its price by line</summary><dl>{parts}</dl></details>"
         )
@@ -40,11 +35,6 @@ def candidates_list(plan: MouldPlan) -> str:
         "The planned one's fill is its glove's own; the others' are a quicker look, right to a few per cent. "
         f"</p>{''.join(rows)}"
     )
-
-
-def _fill_words(plan: MouldPlan, candidate: SeamCandidate) -> str:
-    """Of the planned seam what its glove holds, as everywhere; of another what the search for seams found."""
-    return litres(fill_mm3(plan)) if candidate.chosen else f"about {litres(candidate.figures.fill_mm3)}"
 
 
 def price_rows(price: SeamPrice, currency: str) -> list[tuple[str, str]]:

@@ -6,13 +6,11 @@ from html import escape
 
 import numpy as np
 import shapely
-from shapely.affinity import scale as mirrored
 from shapely.geometry.base import BaseGeometry
 
-from ...stages.jacket import flange_mm
 from ...stages.plan import MouldPlan
-from ..look import BOLT, INK, PLASTER
-from ..sheets.section import GLASS, MASTER_MM, RISE_MM, RUBBERS, bolt_boxes, handled_mm, jacket_shape, rubber_shape
+from ..look import INK
+from ..sheets.section import GLASS, MASTER_MM, RISE_MM, RUBBERS, joint_areas
 
 _HATCHES = (
     ("r1", RUBBERS[0], 45, 2.6),
@@ -29,20 +27,8 @@ def joint_svg(plan: MouldPlan) -> str:
     if section is None or len(plan.jacket.pieces) != 2:
         return ""
     edge, names = plan.rubber.edge_thickness_mm, [piece.name for piece in plan.jacket.pieces]
-    shapes: list[tuple[BaseGeometry, str]] = [(shapely.box(-MASTER_MM, -RISE_MM, 0.0, RISE_MM), PLASTER)]
-    for k, piece in enumerate(plan.jacket.pieces):
-        rubber = rubber_shape(section, edge, ridge=k == 1)
-        jacket = jacket_shape(section, rubber, edge, handled_mm(piece), flange_mm(piece))
-        side = 1.0 if k == 0 else -1.0
-        shapes += [
-            (mirrored(shape, 1.0, side, origin=(0.0, 0.0)), f"url(#{hatch}{k + 1})")
-            for shape, hatch in ((jacket, "g"), (rubber, "r"))
-        ]
-    drawn = "".join(_path(shape, fill) for shape, fill in shapes)
-    if plan.jacket.bolt is not None:
-        thick = [flange_mm(piece) for piece in plan.jacket.pieces]
-        boxes = bolt_boxes(section.bolts_from_skin_mm, thick[0], -thick[1], plan.jacket.bolt)
-        drawn += "".join(_path(box, BOLT) for box in boxes)
+    hatched = {colour: f"url(#{name})" for name, colour, _, _ in _HATCHES}
+    drawn = "".join(_path(shape, hatched.get(colour, colour)) for shape, colour in joint_areas(plan, section))
     words = [
         (27.0, f"rubber 1, {names[0]}"), (20.0, f"jacket 1, {names[0]}"), (0.0, "glass to glass"),
         (-22.0, f"rubber 2, {names[1]}"), (-29.0, f"jacket 2, {names[1]}"),

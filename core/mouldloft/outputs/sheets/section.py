@@ -129,7 +129,7 @@ def _bolt_words(bolt: BoltChoice, count: int, pitch_mm: float) -> str:
     )
 
 
-def handled_mm(piece: JacketPiece) -> float:
+def _handled_mm(piece: JacketPiece) -> float:
     """The laminate's thickness along the handled edge."""
     return next(zone.thickness_mm for zone in piece.zones if zone.name == "handling edge")
 
@@ -175,27 +175,35 @@ def jacket_shape(
 # --- drawing ---------------------------------------------------------------------------------------------------
 
 
-def _joint(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
+def joint_areas(plan: MouldPlan, section: JointSection) -> list[tuple[BaseGeometry, str]]:
+    """Master, both jackets and rubbers and the bolt between them, each with its colour, as they lie over one another;
+    mm from the skin and from the parting, the piece made first above."""
     edge = plan.rubber.edge_thickness_mm
-    bolt = plan.jacket.bolt
+    areas: list[tuple[BaseGeometry, str]] = [(shapely.box(-MASTER_MM, -RISE_MM, 0.0, RISE_MM), PLASTER)]
+    for k, piece in enumerate(plan.jacket.pieces):
+        side = 1.0 if k == 0 else -1.0
+        # the second is drawn as if above, with what hangs below the wall turned up into the first one's groove
+        rubber = rubber_shape(section, edge, ridge=k == 1)
+        jacket = jacket_shape(section, rubber, edge, _handled_mm(piece), flange_mm(piece))
+        for shape, colour in ((jacket, GLASS[k]), (rubber, RUBBERS[k])):
+            areas.append((mirrored(shape, 1.0, side, origin=(0.0, 0.0)), colour))
+    if plan.jacket.bolt is not None:
+        thick = [flange_mm(piece) for piece in plan.jacket.pieces]
+        boxes = _bolt_boxes(section.bolts_from_skin_mm, thick[0], -thick[1], plan.jacket.bolt)
+        areas += [(box, BOLT) for box in boxes]
+    return areas
+
+
+def _joint(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
     left = MASTER_MM + 4.0
     tall = 2.0 * RISE_MM + 24.0
 
     def draw(canvas: Canvas) -> None:
         canvas.saveState()
         canvas.translate(left * MM, (RISE_MM + 16.0) * MM)
-        _area(canvas, shapely.box(-MASTER_MM, -RISE_MM, 0.0, RISE_MM), PLASTER)
-        for k, piece in enumerate(plan.jacket.pieces):
-            side = 1.0 if k == 0 else -1.0
-            # the second is drawn as if above, with what hangs below the wall turned up into the first one's groove
-            rubber = rubber_shape(section, edge, ridge=k == 1)
-            jacket = jacket_shape(section, rubber, edge, handled_mm(piece), flange_mm(piece))
-            for shape, colour in ((jacket, GLASS[k]), (rubber, RUBBERS[k])):
-                _area(canvas, mirrored(shape, 1.0, side, origin=(0.0, 0.0)), colour)
-        if bolt is not None:
-            thick = [flange_mm(piece) for piece in plan.jacket.pieces]
-            _draw_bolt(canvas, section.bolts_from_skin_mm, thick[0], -thick[1], bolt)
-        _name_parts(canvas, plan, section, edge)
+        for shape, colour in joint_areas(plan, section):
+            _area(canvas, shape, colour)
+        _name_parts(canvas, plan, section, plan.rubber.edge_thickness_mm)
         _measures(canvas, section, plan)
         canvas.restoreState()
         _bar(canvas, inner)
@@ -215,7 +223,7 @@ def _foot(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
         _area(canvas, shapely.box(-MASTER_MM, -board, section.reach_mm + 18.0, 0.0), _BOARD)
         _area(canvas, shapely.box(-MASTER_MM, 0.0, 0.0, rise), PLASTER)
         rubber = _without_bead(section, edge)
-        jacket = jacket_shape(section, rubber, edge, handled_mm(piece), flange_mm(piece))
+        jacket = jacket_shape(section, rubber, edge, _handled_mm(piece), flange_mm(piece))
         for shape, colour in ((jacket, GLASS[0]), (rubber, RUBBERS[0])):
             _area(canvas, shape.intersection(plain), colour)
         if bolt is not None:
@@ -278,11 +286,11 @@ def _fill(canvas: Canvas, part: shapely.Polygon, colour: str) -> None:
 
 def _draw_bolt(canvas: Canvas, x: float, top: float, bottom: float, bolt: BoltChoice) -> None:
     """Head above, nut below; washers to both sides."""
-    for box in bolt_boxes(x, top, bottom, bolt):
+    for box in _bolt_boxes(x, top, bottom, bolt):
         _area(canvas, box, BOLT)
 
 
-def bolt_boxes(x: float, top: float, bottom: float, bolt: BoltChoice) -> list[shapely.Polygon]:
+def _bolt_boxes(x: float, top: float, bottom: float, bolt: BoltChoice) -> list[shapely.Polygon]:
     """A bolt at x through what lies between two heights: shank, washers, head, nut."""
     size = bolt.size
     half, wide = size.diameter_mm / 2.0, size.washer_mm / 2.0

@@ -204,13 +204,9 @@ def _join(ledger: Ledger, shop: Workshop, key: str, name: str, trimmed: str) -> 
 
 
 def _sockets(shop: Workshop) -> str:
-    return (
-        " and sockets"
-        if shop.cast.fixings is not None
-        else ", tab the frame to the other half"
-        if (shop.cast.frame is not None)
-        else ""
-    )
+    if shop.cast.fixings is not None:
+        return " and sockets"
+    return ", tab the frame to the other half" if shop.cast.frame is not None else ""
 
 
 def _shutting(shop: Workshop) -> str:

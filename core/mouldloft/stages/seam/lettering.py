@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ...base.linear import solved
 from ...geometry.edges import connected
 from ...geometry.sampling import samples_by_area
 from ..master import Master
@@ -134,7 +135,7 @@ def _two_levels(around: _Around, which: np.ndarray, size_mm: float) -> np.ndarra
     for _ in range(8):
         terms = np.concatenate([quadric, above[..., None]], axis=2) * on[..., None]
         square = np.einsum("ika,ikb->iab", terms, terms) + 1e-9 * np.eye(7)
-        fit = np.linalg.solve(square, np.einsum("ika,ik->ia", terms, up * on)[..., None])[..., 0]
+        fit = solved(square, np.einsum("ika,ik->ia", terms, up * on))
         off = up - np.einsum("ika,ia->ik", quadric, fit[:, :6])
         above = (off > fit[:, 6:] / 2).astype(float)
     uneven = np.sqrt(((off - above * fit[:, 6:]) ** 2 * on).sum(axis=1) / np.maximum(on.sum(axis=1), 1.0))
