@@ -106,31 +106,36 @@ def drawn_paths(page):
     return paths
 
 
-@pytest.mark.parametrize(("page", "size"), [("A4", (210.0, 297.0)), ("A3", (297.0, 420.0))])
+SIZES = [("A4", (210.0, 297.0)), ("A3", (297.0, 420.0)), ("letter", (215.9, 279.4))]
+
+
+@pytest.mark.parametrize(("page", "size"), SIZES)
 def test_pdf_is_at_full_size(tmp_path, page, size):
-    """ISO 216 page sizes; every tile carries the whole outline at 1:1, clipped to its window."""
+    """ISO 216 and ANSI/ASME Y14.1 page sizes; every tile carries the whole outline at 1:1, clipped to its window."""
     templates = boards()
     book = pypdf.PdfReader(write_pdf(tmp_path / "boards.pdf", templates, page))
     many = tiles_of(templates[0], page)
     assert len(many) > 1
     assert len(book.pages) == 1 + len(many) + 1  # the plan of the tiles, the tiles, the small board
     for sheet in book.pages:
-        assert float(sheet.mediabox.width) / MM == pytest.approx(size[0], abs=0.01)
-        assert float(sheet.mediabox.height) / MM == pytest.approx(size[1], abs=0.01)
+        box = float(sheet.mediabox.width) / MM, float(sheet.mediabox.height) / MM
+        assert sorted(box) == pytest.approx(size, abs=0.01)
     for sheet, tile in zip(book.pages[1 : 1 + len(many)], many, strict=True):
         paths = drawn_paths(sheet)
         lengths = [length(path, False) for path in paths]
         assert max(lengths) == pytest.approx(2 * np.pi * 300, rel=1e-3)
         # the 100 mm ruler
         flat = [p for p in paths if len(p) == 2 and abs(p[0, 1] - p[1, 1]) < 1e-6]
-        assert max(abs(p[1, 0] - p[0, 0]) for p in flat if p[0, 1] > size[1] - 30) == pytest.approx(100, abs=0.01)
+        assert max(abs(p[1, 0] - p[0, 0]) for p in flat if p[0, 1] > tile.page_mm[1] - 30) == pytest.approx(
+            100, abs=0.01
+        )
         text = sheet.extract_text()
         assert f"W1 {tile.name}" in " ".join(text.split())
         assert "100 mm" in text
     assert "board" in book.pages[-1].extract_text()
 
 
-def crosses(sheet, tile, size):
+def crosses(sheet, tile):
     """Register marks of a page in the template's own coordinates."""
     flat = [p for p in drawn_paths(sheet) if len(p) == 2 and abs(length(p, False) - 8.0) < 1e-3]
     level = [p.mean(axis=0) for p in flat if abs(p[0, 1] - p[1, 1]) < 1e-6]
@@ -141,10 +146,7 @@ def test_marks_of_neighbouring_tiles_fall_on_one_another(tmp_path):
     template = boards()[0]
     tiles = tiles_of(template, "A4")
     book = pypdf.PdfReader(write_pdf(tmp_path / "one.pdf", [template], "A4"))
-    marks = {
-        (tile.row, tile.column): crosses(sheet, tile, (210.0, 297.0))
-        for tile, sheet in zip(tiles, book.pages[1:], strict=True)
-    }
+    marks = {(tile.row, tile.column): crosses(sheet, tile) for tile, sheet in zip(tiles, book.pages[1:], strict=True)}
     joined = 0
     for (row, column), own in marks.items():
         assert len(own) == 4
@@ -180,6 +182,41 @@ def test_a_small_piece_takes_one_page(tmp_path):
     book = pypdf.PdfReader(write_pdf(tmp_path / "small.pdf", boards()[1:], "A4"))
     assert len(book.pages) == 1
     assert "whole on this page" in book.pages[0].extract_text()
+
+
+def strip(name, wide, high, x=0.0, y=0.0):
+    corners = np.array([[0, 0], [wide, 0], [wide, high], [0, high]]) + (x, y)
+    return Template(name, (TemplateLine(corners),), (TemplateText(name, (x + 2.0, y + 2.0)),))
+
+
+def test_a_long_piece_is_laid_on_fewer_pages_that_lie():
+    """490 mm: upright pages show 186 mm each and share 10, so three; lying 273 mm, so two. 150 mm across suits both."""
+    tiles = tiles_of(strip("W1", 490.0, 150.0), "A4")
+    assert [tile.page_mm for tile in tiles] == [pytest.approx((297.0, 210.0))] * 2
+    upright = tiles_of(strip("W2", 150.0, 490.0), "A4")
+    assert [tile.page_mm for tile in upright] == [pytest.approx((210.0, 297.0))] * 2
+
+
+def test_small_pieces_share_a_page_and_lie_apart(tmp_path):
+    """Twelve of 80 × 70 mm: two beside each other and three rows, so six a page; at full size and 10 mm apart."""
+    small = [strip(f"R{k}", 80.0, 70.0, 13.0 * k, -7.0 * k) for k in range(1, 13)]
+    book = pypdf.PdfReader(write_pdf(tmp_path / "small.pdf", [*small, strip("W1", 400.0, 100.0)], "A4"))
+    pages = [page.extract_text() for page in book.pages]
+    assert len(pages) == 3 + 2  # the strip's plan and two tiles first
+    assert [all(f"R{k}" in text for k in own) for text, own in zip(pages[3:], (range(1, 7), range(7, 13)))] == [
+        True
+    ] * 2
+    for sheet in book.pages[3:]:
+        outlines = [p for p in drawn_paths(sheet) if len(p) == 5]
+        boxes = np.array([[*p.min(axis=0), *p.max(axis=0)] for p in outlines])
+        assert len(boxes) == 6
+        assert boxes[:, 2:] - boxes[:, :2] == pytest.approx(np.array([[80.0, 70.0]] * 6), abs=0.02)
+        assert boxes[:, :2].min() > 12.0 - 0.01
+        assert (boxes[:, 2:].max(axis=0) < (198.0, 271.0)).all()
+        for k, one in enumerate(boxes):
+            for other in boxes[:k]:
+                gap = np.maximum(np.maximum(one[:2] - other[2:], other[:2] - one[2:]), 0.0)
+                assert gap.max() > 9.98
 
 
 @pytest.mark.parametrize("write", [write_dxf, write_svg, write_pdf])

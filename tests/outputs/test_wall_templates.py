@@ -11,9 +11,10 @@ import ezdxf
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 import trimesh
 from mouldloft.geometry.nesting import nest
-from mouldloft.outputs.templates.wall import on_strip
+from mouldloft.outputs.templates.wall import on_strip, wall_templates
 from mouldloft.outputs.templates.write import write_templates
 from mouldloft.stages.wall.ribs import CLAY_MM
 from scipy.interpolate import interp1d
@@ -234,3 +235,27 @@ def test_a_point_of_the_wall_is_found_on_the_flat_strip(small_plan):
     flat, away = on_strip(strip, middle)
     assert np.abs(flat - (strip.flat_inner_mm + strip.flat_outer_mm) / 2).max() < 0.5
     assert away.max() < 1e-6
+
+
+def standing(text):
+    """Where words of a template stand, letters 0.62 of their height wide in the mean."""
+    wide = 0.62 * text.height_mm * len(text.text)
+    own = shapely.box(0.0, 0.0, wide, 0.75 * text.height_mm)
+    return shapely.affinity.translate(shapely.affinity.rotate(own, text.turn_deg, origin=(0, 0)), *text.at_mm)
+
+
+def test_no_number_is_cut_off_and_no_name_lies_over_a_bolt(small_plan):
+    """A station at a piece's end has its number inside the piece, and words stand clear of what is drilled."""
+    templates = wall_templates(small_plan, small_plan.wall)
+    flat = [(p, t) for p, t in zip(small_plan.wall.pieces, templates, strict=True) if p.kind != "rib"]
+    assert flat
+    for piece, template in flat:
+        body = Polygon(piece.outline_mm)
+        numbers = [t for t in template.texts if t.text.isdigit() or t.text.startswith("bolt ")]
+        assert {str(m.number) for m in piece.marks} <= {t.text for t in numbers}
+        for text in numbers:
+            assert standing(text).difference(body).area < 0.05 * standing(text).area, (piece.name, text.text)
+        rings = shapely.union_all([Polygon(n.points_mm) for n in template.lines if n.use == "mark" and n.closed])
+        for text in template.texts:
+            if text.text == piece.name or text.text.startswith("this face"):
+                assert not standing(text).intersects(rings), (piece.name, text.text)

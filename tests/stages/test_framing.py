@@ -12,8 +12,9 @@ from mouldloft.inputs.brief import Brief, CastBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.baseboard import foot_polygons, level_section
 from mouldloft.stages.cast import lay_up_cast
-from mouldloft.stages.framing import Loads, check_shell, clear_spots, tube_modulus_mm3
+from mouldloft.stages.framing import LEVELS, Loads, check_shell, clear_spots, tube_modulus_mm3, with_packers
 from mouldloft.stages.wind import silhouettes
+from mouldloft.trade.uprights import checked_frame
 from trade_bodies import box, locks_of, seam_of, standing
 
 pytestmark = pytest.mark.usefixtures("hollow_once")
@@ -76,6 +77,22 @@ def test_a_tall_slender_cast_is_framed() -> None:
     assert made.frame.moment_nm == pytest.approx(1.5 * worst)
     assert made.lift_kg == pytest.approx(made.mass_kg + made.baseboard_kg + made.frame.mass_kg)
     assert "no ballast: it is fixed" in " ".join(made.openings).lower()
+    # in the middle of a square tube the gap is the same all the way; foam fills it as wide as the upright
+    gap = 75.0 - made.frame.side_mm / 2 - made.thickness_mm
+    assert made.frame.packer_mm == pytest.approx((gap, gap), abs=3.0)
+    assert made.frame.packer_mm3 == pytest.approx(made.frame.side_mm * gap * made.frame.length_mm, rel=0.06)
+
+
+def test_packers_follow_a_wall_that_leans() -> None:
+    """Between a cone and an upright on its middle the gap falls in a line from foot to end."""
+    body = standing(trimesh.creation.cone(300.0, 1200.0, sections=256))
+    frame = checked_frame("", (40.0, 3.0), ((0.0, 0.0),), 600.0, 1.0, 1.0)
+    packed = with_packers(frame, body, 5.0)
+    foot, end = 300.0 - 25.0, 150.0 - 25.0
+    step = (foot - end) / LEVELS / 2  # the gap is taken at the middle of each level
+    assert packed.packer_mm == pytest.approx((end + step, foot - step), rel=0.01)
+    assert packed.packer_mm3 == pytest.approx(40.0 * 600.0 * (foot + end) / 2, rel=0.01)
+    assert packed.packer_words == "foam packers 40 mm wide, 128 to 272 mm thick, over all of its length"
 
 
 def test_where_nothing_holds_it_is_an_engineers() -> None:

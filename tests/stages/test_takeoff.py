@@ -75,6 +75,11 @@ def test_a_frame_is_bought_and_laid_in_instead_of_sockets(catalogue: Catalogue) 
     # 40 × 40 × 3 mm sharp-cornered: (40² − 34²) × 625 mm × 7.85 g/cm³, three times
     assert steel.net.likely == pytest.approx(3 * (1600 - 1156) * 625 * 7.85e-6)
     assert (steel.net.low, steel.unit, steel.buy) == (steel.net.likely, "kg", 7.0)
+    # packers are bought with it: foam of the gap, two fifths more for what falls away
+    foam = line_of(made, "frame-packers")
+    assert foam.net.likely == pytest.approx(3 * 1.4 * slim.frame.packer_mm3 * 1e-6)
+    assert slim.frame.packer_mm3 == pytest.approx(40 * 625 * (75 - 20 - slim.thickness_mm), rel=0.06)
+    assert (foam.unit, foam.supplier, foam.stage) == ("l", steel.supplier, "casts")
     assert not [line for line in made.lines if line.code in ("sockets-stainless", "backing-plates")]
     works = (locks_of(), rubber_of(), keys_of(), jacket_of(), CRADLE, slim)
     tasks = set_programme(seam_of(), *works, brief, catalogue).tasks

@@ -6,7 +6,7 @@ foot has no room for sockets, a steel frame goes in. Where none of ours does eit
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -139,8 +139,18 @@ def frame_instead(
             break  # a larger one finds less room
         made = checked_frame(why, section, spots, length, moment_nm, force_n)
         if made.holds:
-            return made, why
+            return with_packers(made, master, shell_mm), why
     return None, why
+
+
+def with_packers(frame: Frame, master: Master, shell_mm: float) -> Frame:
+    """The frame with the foam that fills the gap between each upright and the skin nearest to it, level by level."""
+    levels = (np.arange(LEVELS) + 0.5) * (frame.length_mm / LEVELS)
+    sections = [shapely.multilinestrings(level_section(master.vertices_mm, master.faces, float(z))) for z in levels]
+    away = np.array([[section.distance(shapely.Point(spot)) for section in sections] for spot in frame.places_mm])
+    gap = np.maximum(away - shell_mm - frame.side_mm / 2.0, 0.0)
+    volume = frame.side_mm * float(gap.sum()) * frame.length_mm / LEVELS
+    return replace(frame, packer_mm=(float(gap.min()), float(gap.max())), packer_mm3=volume)
 
 
 def _why_not_sockets(fixings: Fixings | None, shell: ShellCheck) -> str:

@@ -30,7 +30,9 @@ LEAST_SHARE, OVER_SHARE = 0.25, 0.15  # of the height: least reach of an upright
 class Frame:
     """Uprights in one cast. side_mm, wall_mm : of the square hollow section; length_mm : of each, up from the ground;
     places_mm : (x, y) of each; moment_nm, shear_n : design values on each at the ground; use : of the steel; tab_mpa :
-    greatest shear in a tab; why : why sockets do not do. lines : so that a person can do the sum again."""
+    greatest shear in a tab; why : why sockets do not do. lines : so that a person can do the sum again. packer_mm : the
+    least and the greatest thickness of the foam between an upright and the nearest skin, packer_mm3 : of all of it in
+    one cast, strips as wide as the upright."""
 
     why: str
     side_mm: float
@@ -42,10 +44,19 @@ class Frame:
     use: float
     tab_mpa: float
     lines: tuple[SumLine, ...]
+    packer_mm: tuple[float, float] = (0.0, 0.0)
+    packer_mm3: float = 0.0
 
     @property
     def count(self) -> int:
         return len(self.places_mm)
+
+    @property
+    def packer_words(self) -> str:
+        """'foam packers 60 mm wide, 18 to 42 mm thick, over all of its length'."""
+        least, most = (round(v) for v in self.packer_mm)
+        thick = f"{least} to {most} mm thick" if most > least else f"{most} mm thick"
+        return f"foam packers {self.side_mm:g} mm wide, {thick}, over all of its length"
 
     @property
     def mass_kg(self) -> float:

@@ -198,7 +198,7 @@ def _frame(frame: Frame, inner: float) -> list[Flowable]:
     facts = [
         ("Steel frame", f"{frame.words}, square hollow section S235, galvanised, {kg(frame.mass_kg)}; no sockets, for "
                         f"{frame.why}"),
-        ("Laid in", f"before the mould is shut, on foam packers, tabbed to the shell over its whole length with "
+        ("Laid in", f"before the mould is shut, on {frame.packer_words}, tabbed to the shell with "
                     f"{TAB_MM:.0f} mm of mat on either side; open at the ground"),
         ("On each upright", f"{frame.moment_nm / 1000:.2f} kN·m and {frame.shear_n / 1000:.2f} kN at the ground, with "
                             "factors; plinth, and the spigot that goes up into it, by others for these"),

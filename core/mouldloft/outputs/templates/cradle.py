@@ -49,14 +49,14 @@ def _board(board: Board, piece: CradlePiece, frame: PullFrame, name: str, imprin
         texts.append(TemplateText(rail, (at, 0.5 * deep), 3.5))
     lines = [TemplateLine(board.cut_mm), *_heights(outline, texts)]
     station = board.station_mm - min(b.station_mm for b in piece.boards)
+    where = f"{station:.0f} mm from the board at the {along[0]}" if station >= 0.5 else f"the board at the {along[0]}"
     middle = 0.5 * long
     low = float(np.interp(middle, *top_edge(outline)))
     big = float(np.clip(0.3 * low, 6.0, 14.0))
     texts += [
         TemplateText(f"{board.name}", (middle - 4.0 * big, 0.55 * low), big),
-        TemplateText(f"{name}; {station:.0f} mm from the {along[0]} board; this face to the {faces}",
-                     (middle - 70.0, 0.32 * low), 4.0),
-        TemplateText(f"{board.thickness_mm:g} mm; stands on this edge   {imprint.words}", (middle - 70.0, 4.0), 3.5),
+        TemplateText(f"{name}; {where}; this face to the {faces}", (middle - 70.0, 0.32 * low), 4.0),
+        TemplateText(f"{board.thickness_mm:g} mm; stands on this edge  ·  {imprint.words}", (middle - 70.0, 4.0), 3.5),
         TemplateText(ends[0].upper(), (2.0, 14.0), 5.0),
         TemplateText(ends[1].upper(), (long - 18.5, 14.0), 5.0),
     ]  # fmt: skip

@@ -1,4 +1,4 @@
-"""Templates at full size: DXF, SVG and PDF in millimetres, the PDF tiled on A4 or A3 with marks to join by.
+"""Templates at full size: DXF, SVG and PDF in millimetres, the PDF tiled on A4, letter or A3 with marks to join by.
 
 Generic: wall pieces, cradle boards and baseboards all come as named lines and words.
 """
@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 from xml.sax.saxutils import escape
@@ -17,15 +17,17 @@ import numpy as np
 from ...base.files import write_text, write_via_path, write_whole
 
 Use = Literal["cut", "mark", "fold"]
-Page = Literal["A4", "A3"]
+Page = Literal["A4", "A3", "letter"]
 
-_PAGES_MM: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "A3": (297.0, 420.0)}  # ISO 216
+# ISO 216; ANSI/ASME Y14.1 size A
+_PAGES_MM: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "A3": (297.0, 420.0), "letter": (215.9, 279.4)}
 _MARGIN_MM = 12.0  # what office printers leave white, with room to spare (common practice, no source)
 _HEAD_MM = 14.0  # strip for name, tile and check ruler
 _OVERLAP_MM = 10.0  # shared by neighbouring tiles
 _RULER_MM = 100.0
 _CROSS_MM = 4.0
 _GAP_MM = 25.0  # between templates on one sheet
+_TOGETHER_MM = 10.0  # between small ones that share a page
 _COLOURS: dict[str, tuple[int, str, tuple[float, float, float]]] = {
     "cut": (7, "#111111", (0.07, 0.07, 0.07)),
     "mark": (5, "#1f5fa8", (0.12, 0.37, 0.66)),
@@ -169,6 +171,11 @@ class Tile:
     height_mm: float
 
     @property
+    def page_mm(self) -> tuple[float, float]:
+        """Width and height of the page it is printed on, upright or lying."""
+        return self.width_mm + 2 * _MARGIN_MM, self.height_mm + 2 * _MARGIN_MM + _HEAD_MM
+
+    @property
     def name(self) -> str:
         """Letter of the row and number of the column: B3."""
         letters, row = "", self.row
@@ -180,8 +187,13 @@ class Tile:
 
 
 def tiles_of(template: Template, page: Page = "A4") -> list[Tile]:
-    """Tiles that cover a template, neighbours sharing 10 mm; those that nothing crosses are left out."""
+    """Tiles that cover a template, neighbours sharing 10 mm; those that nothing crosses are left out. The pages stand
+    upright, or lie where fewer of them will do."""
     across, up = _PAGES_MM[page]
+    return min((_tiled(template, *size) for size in ((across, up), (up, across))), key=len)
+
+
+def _tiled(template: Template, across: float, up: float) -> list[Tile]:
     width, height = across - 2 * _MARGIN_MM, up - 2 * _MARGIN_MM - _HEAD_MM
     x_low, y_low, x_high, y_high = template.bounds_mm()
     x_low, y_low, x_high, y_high = x_low - 2, y_low - 2, x_high + 2, y_high + 2
@@ -226,7 +238,8 @@ def _shape(line: TemplateLine) -> Any:
 
 
 def write_pdf(path: str | Path, templates: Iterable[Template], page: Page = "A4", title: str = "") -> Path:
-    """Templates at full size on A4 or A3 pages, each after a small plan of its tiles. Raises `OutputRefused`.
+    """Templates at full size on A4, letter or A3 pages, each after a small plan of its tiles; those that fit a page
+    together share it, after the rest. Raises `OutputRefused`.
 
     Every page carries the template's and the tile's name, a 100 mm ruler to check the printer by, and
     crosses where the window's corners lie; crosses of neighbouring tiles fall on one another once the pages
@@ -238,19 +251,56 @@ def write_pdf(path: str | Path, templates: Iterable[Template], page: Page = "A4"
     sheet = canvas.Canvas(buffer, pagesize=tuple(v * _POINT for v in _PAGES_MM[page]), invariant=1, pageCompression=1)
     sheet.setTitle(title or "Templates at full size")
     _use_font()
-    for template in templates:
+    for template in _sharing_pages(list(templates), page):
         tiles = tiles_of(template, page)
         if len(tiles) > 1:
             _draw_key_page(sheet, template, tiles, page)
         for tile in tiles:
-            _draw_tile(sheet, template, tile, tiles, page)
+            _draw_tile(sheet, template, tile, tiles)
     sheet.save()
     data = buffer.getvalue()
     return write_whole(path, lambda handle: handle.write(data))
 
 
+def _sharing_pages(templates: Sequence[Template], page: Page) -> list[Template]:
+    """The templates in their order, those that several of fit one upright page put together, last; each keeps the words
+    on it."""
+    width = _PAGES_MM[page][0] - 2 * _MARGIN_MM - 4.0
+    height = _PAGES_MM[page][1] - 2 * _MARGIN_MM - _HEAD_MM - 4.0
+    alone, shared = [], []
+    row: list[Template] = []  # of the page being filled
+    x = y = tall = 0.0
+    for template in templates:
+        x_low, y_low, x_high, y_high = template.bounds_mm()
+        wide, high = x_high - x_low, y_high - y_low
+        if wide > width or high > 0.5 * height:
+            alone.append(template)
+            continue
+        if x > 0 and x + wide > width:
+            x, y, tall = 0.0, y + tall + _TOGETHER_MM, 0.0
+        if row and y + high > height:
+            shared.append(_together(row))
+            row, x, y, tall = [], 0.0, 0.0, 0.0
+        row.append(_moved(template, x - x_low, -y - y_high))
+        x, tall = x + wide + _TOGETHER_MM, max(tall, high)
+    return [*alone, *shared, *([_together(row)] if row else [])]
+
+
+def _moved(template: Template, dx: float, dy: float) -> Template:
+    lines = tuple(replace(line, points_mm=np.asarray(line.points_mm, float) + (dx, dy)) for line in template.lines)
+    texts = tuple(replace(text, at_mm=(text.at_mm[0] + dx, text.at_mm[1] + dy)) for text in template.texts)
+    return Template(template.name, lines, texts)
+
+
+def _together(templates: Sequence[Template]) -> Template:
+    name = ", ".join(template.name for template in templates)
+    lines = tuple(line for template in templates for line in template.lines)
+    return Template(name, lines, tuple(text for template in templates for text in template.texts))
+
+
 _POINT = 72.0 / 25.4
 _FONT = "Vera"
+_LETTER = 0.62  # of its height, a letter's width in the mean
 
 
 def _use_font() -> None:
@@ -286,8 +336,9 @@ def _draw_lines(sheet: Any, template: Template, dx: float, dy: float, scale: flo
         sheet.setDash()
 
 
-def _draw_tile(sheet: Any, template: Template, tile: Tile, tiles: list[Tile], page: Page) -> None:
-    across, up = _PAGES_MM[page]
+def _draw_tile(sheet: Any, template: Template, tile: Tile, tiles: list[Tile]) -> None:
+    across, up = tile.page_mm
+    sheet.setPageSize((across * _POINT, up * _POINT))
     dx, dy = _MARGIN_MM - tile.x_mm, _MARGIN_MM - tile.y_mm
     sheet.saveState()
     window = sheet.beginPath()
@@ -316,7 +367,9 @@ def _draw_tile(sheet: Any, template: Template, tile: Tile, tiles: list[Tile], pa
         )
         if at in others
     ]
-    _words(sheet, _MARGIN_MM, head, f"{template.name}   {tile.name}", 4.0)
+    title = f"{template.name}   {tile.name}" if len(tiles) > 1 else template.name
+    room = across - 2 * _MARGIN_MM - _RULER_MM - 4.0
+    _words(sheet, _MARGIN_MM, head, title, min(4.0, room / (_LETTER * len(title))))
     _words(sheet, _MARGIN_MM, head - 5.0, "joins " + ", ".join(beside) if beside else "whole on this page", 2.8)
     _draw_ruler(sheet, across - _MARGIN_MM - _RULER_MM, head - 3.0)
     sheet.showPage()
@@ -346,14 +399,15 @@ def _draw_ruler(sheet: Any, x_mm: float, y_mm: float) -> None:
 
 
 def _draw_key_page(sheet: Any, template: Template, tiles: list[Tile], page: Page) -> None:
-    """The whole template in small, with its tiles and their names."""
-    across, up = _PAGES_MM[page]
+    """The whole template in small, with its tiles and their names, on a page that lies as they do."""
+    across, up = tiles[0].page_mm
+    sheet.setPageSize((across * _POINT, up * _POINT))
     x_low, y_low = min(t.x_mm for t in tiles), min(t.y_mm for t in tiles)
     x_high = max(t.x_mm + t.width_mm for t in tiles)
     y_high = max(t.y_mm + t.height_mm for t in tiles)
     room_x, room_y = across - 2 * _MARGIN_MM, up - 2 * _MARGIN_MM - _HEAD_MM
     scale = min(room_x / (x_high - x_low), room_y / (y_high - y_low), 1.0)
-    dx, dy = _MARGIN_MM - x_low * scale, _MARGIN_MM - y_low * scale
+    dx, dy = _MARGIN_MM - x_low * scale, up - _MARGIN_MM - _HEAD_MM - y_high * scale
     _draw_lines(sheet, template, dx, dy, scale, 0.25)
     sheet.setStrokeColorRGB(0.6, 0.6, 0.6)
     sheet.setLineWidth(0.12 * _POINT)
@@ -372,8 +426,8 @@ def _draw_key_page(sheet: Any, template: Template, tiles: list[Tile], page: Page
         sheet,
         _MARGIN_MM,
         head - 5.0,
-        f"{len(tiles)} pages {page}; {box[2] - box[0]:.0f} x {box[3] - box[1]:.0f} mm; trim to the crosses, "
-        "lay cross on cross",
+        f"{len(tiles)} pages of {page}; {box[2] - box[0]:.0f} x {box[3] - box[1]:.0f} mm; trim to the crosses, "
+        "lay cross on cross, tape",
         2.8,
     )
     sheet.showPage()

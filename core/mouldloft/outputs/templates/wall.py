@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from shapely.geometry import LineString, Point, Polygon
+import shapely
+from shapely.affinity import rotate, translate
+from shapely.geometry import LineString, Point, Polygon, box
 
 from ...stages.plan import MouldPlan
 from ...stages.wall import STEP_MM, Wall, WallPiece, parting_surface
@@ -19,6 +21,7 @@ _BOLT_MM = 5.0  # radius of its ring
 _ARROW_MM = 26.0
 _BEND_MM = 24.0
 _LETTER = 0.62  # of its height, a letter's width in the mean
+_BLOCK_MM, _SPOT_MM = (-52.0, -16.0, 64.0, 18.0), 8.0  # room that name, words and arrow take; places tried for them
 _WORDS_IN_MM, _LEAST_WORDS_MM = 2.0, 1.2
 
 
@@ -132,12 +135,11 @@ def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnW
     lines = [TemplateLine(piece.outline_mm), *(TemplateLine(hole) for hole in piece.holes_mm)]
     texts: list[TemplateText] = []
     lines += [TemplateLine(bend, closed=False, use="mark") for bend in _bends(piece)]
+    body = Polygon(piece.outline_mm, piece.holes_mm)
     for mark in piece.marks:
         ends = np.array([mark.inner_mm, mark.outer_mm])
         lines.append(TemplateLine(ends, closed=False, use="mark"))
-        way = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
-        at = ends[1] - 12.0 * way
-        texts.append(TemplateText(str(mark.number), (float(at[0]) + 1.5, float(at[1])), 6.0))
+        texts.append(_station_number(str(mark.number), ends, body))
     lines += [TemplateLine(part, closed=False, use="mark") for bead in marks.beads_mm
               for part in _runs(to_flat.on(piece, bead))]  # fmt: skip
     for points, radius in ((marks.bolts_mm, _BOLT_MM), (marks.domes_mm, 10.0), (marks.pads_mm, 20.0)):
@@ -147,12 +149,14 @@ def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnW
             lines += [_cross(p, radius) for p in on[np.isfinite(on[:, 0])]] if radius == _BOLT_MM else []
     if marks.bolts_mm is not None:
         texts += [
-            TemplateText(f"bolt {name}", (float(x) + _BOLT_MM + 1.5, float(y) - 1.5), 3.5)
+            _bolt_name(f"bolt {name}", (float(x), float(y)), body)
             for name, (x, y) in zip(marks.bolt_names, to_flat.on(piece, marks.bolts_mm), strict=True)
             if np.isfinite(x)
         ]
-    middle = _middle(piece)
+    texts += _skin_words(piece, wall.gap_mm)
     up = to_flat.up(piece)
+    rings = [Polygon(line.points_mm).buffer(0.5 * _BOLT_MM) for line in lines if line.closed and line.use == "mark"]
+    middle = _clear_spot(piece, body, [*rings, *(_box_of(text) for text in texts)])
     if up is not None:
         lines += _arrow(middle + np.array([-38.0, 0.0]) - 0.5 * _ARROW_MM * up, up)
         texts.append(TemplateText("UP", (float(middle[0]) - 36.0, float(middle[1]) - 14.0), 5.0))
@@ -162,8 +166,50 @@ def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnW
         TemplateText(f"this face to the {faces}", (x - 24.0, y - 6.0), 5.0),
         TemplateText(imprint.words, (x - 24.0, y - 13.0), 3.5),
     ]
-    texts += _skin_words(piece, wall.gap_mm)
     return Template(piece.name, tuple(lines), tuple(texts))
+
+
+def _box_of(text: TemplateText) -> Polygon:
+    """Where words stand, about."""
+    wide = _LETTER * text.height_mm * len(text.text)
+    own = box(0.0, -0.2 * text.height_mm, wide, 0.8 * text.height_mm)
+    return translate(rotate(own, text.turn_deg, origin=(0, 0)), *text.at_mm)
+
+
+def _station_number(number: str, ends: np.ndarray, body: Polygon) -> TemplateText:
+    """A station's number beside its line; at a piece's end, where it would be cut off, along the line inside it."""
+    way = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
+    at = ends[1] - 12.0 * way
+    beside = TemplateText(number, (float(at[0]) + 1.5, float(at[1])), 6.0)
+    if body.covers(_box_of(beside)):
+        return beside
+    tries = []
+    for run in (way, -way):  # words stand to the left of the way they run
+        start = at - (8.0 * run if run is way else 0.0) + 1.5 * np.array([-run[1], run[0]])
+        turn = float(np.degrees(np.arctan2(run[1], run[0])))
+        tries.append(TemplateText(number, (float(start[0]), float(start[1])), 6.0, turn))
+    return max((beside, *tries), key=lambda text: body.intersection(_box_of(text)).area / _box_of(text).area)
+
+
+def _bolt_name(name: str, at_mm: tuple[float, float], body: Polygon) -> TemplateText:
+    """A bolt's name on whichever side of its ring it stands on the piece."""
+    (x, y), clear, wide = at_mm, _BOLT_MM + 1.5, _LETTER * 3.5 * len(name)
+    spots = ((x + clear, y - 1.5), (x - clear - wide, y - 1.5), (x - wide / 2, y + 1.5 * clear),
+             (x - wide / 2, y - 1.5 * clear - 3.5))  # fmt: skip
+    tries = [TemplateText(name, spot, 3.5) for spot in spots]
+    return next((text for text in tries if body.covers(_box_of(text))), tries[0])
+
+
+def _clear_spot(piece: WallPiece, body: Polygon, taken: Sequence[Polygon]) -> np.ndarray:
+    """(2,) where a piece's name, words and arrow stand on it and run into least, as near its middle as may be."""
+    middle, (x_low, y_low, x_high, y_high) = _middle(piece), body.bounds
+    x, y = (v.ravel() for v in np.meshgrid(np.arange(x_low, x_high, _SPOT_MM), np.arange(y_low, y_high, _SPOT_MM)))
+    blocks = shapely.box(x + _BLOCK_MM[0], y + _BLOCK_MM[1], x + _BLOCK_MM[2], y + _BLOCK_MM[3])
+    off = 3.0 * shapely.area(shapely.difference(blocks, body))
+    off += shapely.area(shapely.intersection(blocks, shapely.union_all(list(taken))))
+    off += 0.1 * np.hypot(x - middle[0], y - middle[1])
+    least = int(np.argmin(off))
+    return np.array([x[least], y[least]])
 
 
 def _bends(piece: WallPiece) -> list[np.ndarray]:
@@ -205,7 +251,8 @@ def _rib(piece: WallPiece, wall: Wall, imprint: Imprint) -> Template:
     lines = [TemplateLine(piece.outline_mm)]
     (x, y), room = _middle(piece), _room_mm(piece)
     if room > 20.0:
-        lines += _arrow(np.array([x + 0.7 * room, y - 8.0]), np.array([0.0, 1.0]), 16.0)
+        # beside the name, clear of the lines under it
+        lines += _arrow(np.array([x + 0.66 * room, y + 0.24 * room]), np.array([0.0, 1.0]), min(16.0, 0.42 * room))
     rows = (
         (0.45, piece.name, 12.0),
         (0.05, f"station {number}, look to {number + 1}", 4.0),
@@ -245,8 +292,6 @@ def _room_mm(piece: WallPiece) -> float:
 
 def _circle_in(piece: WallPiece) -> LineString:
     """From the middle of the greatest circle on a piece to its rim."""
-    import shapely
-
     return shapely.maximum_inscribed_circle(Polygon(piece.outline_mm), tolerance=0.5)
 
 

@@ -7,14 +7,15 @@ from pathlib import Path
 from ...base.progress import SILENT, Progress
 from ...stages.plan import MouldPlan
 from .cradle import cradle_templates
-from .fullsize import Template, write_dxf, write_pdf, write_svg
+from .fullsize import Page, Template, write_dxf, write_pdf, write_svg
 from .sheets import sheet_templates
 from .wall import wall_templates
 
 
 def write_templates(plan: MouldPlan, folder: Path, progress: Progress = SILENT) -> Path:
-    """Wall and cradle boards at full size: DXF and SVG for the cutter, nested on sheets as sold; PDF on A4
-    for the bench. Returns the folder."""
+    """Wall and cradle boards at full size: DXF and SVG for the cutter, nested on sheets as sold; PDF for the
+    bench, on the brief's paper. Returns the folder."""
+    paper: Page = plan.brief.job.paper
     boards = cradle_templates(plan)
     boards_on_sheets = sheet_templates(boards, plan.cradle.sheets, plan.catalogue)
     walls: tuple[Template, ...] = wall_templates(plan, plan.wall) if plan.wall is not None else ()
@@ -24,5 +25,5 @@ def write_templates(plan: MouldPlan, folder: Path, progress: Progress = SILENT) 
             progress.step(0.5, f"{name} templates")
             write_dxf(folder / f"{name}.dxf", cut)
             write_svg(folder / f"{name}.svg", cut)
-            write_pdf(folder / f"{name}-a4.pdf", bench, "A4", plan.master.name)
+            write_pdf(folder / f"{name}-{paper.lower()}.pdf", bench, paper, plan.master.name)
     return folder

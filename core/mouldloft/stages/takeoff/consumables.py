@@ -94,6 +94,7 @@ def _counted(
         "casts": {"coat m2": n * area * 2.0, "batch": n * cast_pots, "cast": float(n), "cast m2": n * area,
                   "joint m": n * cast.joint_tape_m, "socket": float(n * (cast.fixings.count if cast.fixings else 0)),
                   "frame kg": n * (cast.frame.mass_kg if cast.frame else 0.0), "eye": float(n * cast.eyes),
+                  "packer l": n * (cast.frame.packer_mm3 * 1e-6 if cast.frame else 0.0),
                   "cored l": n * (cast.joining.cored_l if cast.joining else 0.0),
                   "filled l": n * (cast.joining.filled_l if cast.joining else 0.0),
                   **days.get("casts", {})},  # gelcoat, then resin over the mat
