@@ -130,6 +130,21 @@ def place(scene: bpy.types.Scene) -> None:
     cover(scene)
 
 
+def plan_from_world(scene: bpy.types.Scene):
+    """The 4 x 4 from the world, where the sculpt stands now, to plan millimetres; None before the sculpt was taken
+    in."""
+    from mathutils import Matrix
+
+    s = properties.of(scene)
+    root, sculpt = s.root, s.taken or s.sculpt
+    if root is None or sculpt is None or "mouldloft_scale" not in root:
+        return None
+    away = Matrix.Translation(-sculpt.matrix_world.translation)
+    turn = Matrix(root["mouldloft_turn"]).to_4x4()
+    grown = Matrix.Scale(root["mouldloft_scale"] * properties.mm_per_unit(scene), 4)
+    return Matrix.Translation(vector(root["mouldloft_shift"])) @ grown @ turn @ away
+
+
 def _box_corners(size_mm, unit: float) -> list[tuple[float, float, float]]:
     x, y, z = (v * unit for v in size_mm)
     return [(sx * x / 2, sy * y / 2, sz * z) for sx in (-1, 1) for sy in (-1, 1) for sz in (0, 1)]

@@ -49,6 +49,26 @@ def test_it_is_stopped_at_once_and_ends_at_its_next_step():
     assert ended.wait(5.0)
 
 
+def test_a_step_that_comes_soon_is_waited_for():
+    """What was being written is then written no longer when its folder is taken away."""
+    ended = []
+    heard = Progress()
+
+    def work(own):
+        try:
+            while True:
+                time.sleep(0.05)
+                own.step(0.5)
+        finally:
+            time.sleep(0.1)
+            ended.append(True)
+
+    threading.Timer(0.2, heard.cancel).start()
+    with pytest.raises(Cancelled):
+        meanwhile(work, heard)
+    assert ended
+
+
 def test_what_it_raises_is_raised():
     with pytest.raises(ValueError, match="torn"):
         meanwhile(lambda _own: (_ for _ in ()).throw(ValueError("torn")))

@@ -1,6 +1,7 @@
 """What is written in which order, and one refusal that spares the rest."""
 
 import os
+import time
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -8,6 +9,7 @@ import numpy as np
 import pytest
 from mouldloft.base.errors import OutputRefused, PlanImpossible
 from mouldloft.base.files import all_or_nothing
+from mouldloft.base.progress import Progress
 from mouldloft.outputs import results
 from mouldloft.outputs.summary import left_by_loose
 
@@ -42,6 +44,21 @@ def test_solids_come_after_the_paper(told, tmp_path):
     written = results.write_results(plan_of(4), tmp_path, solids=("stl",))
     assert told == ["paper", "solids"]
     assert [file.path.name for file in written] == ["plan.json", "summary.txt", "order.csv", "solids"]
+
+
+def test_a_word_comes_while_something_is_drawn(told, tmp_path, monkeypatch):
+    """Every half second or sooner, though the drawing says nothing."""
+    heard = [time.monotonic()]
+
+    def slow(_plan, folder, _progress):
+        time.sleep(1.3)
+        (folder / "plan.html").write_text("")
+        return folder / "plan.html"
+
+    monkeypatch.setattr(results, "_OUTPUTS", (("page", "to turn", slow),))
+    results.write_results(plan_of(4), tmp_path, Progress(lambda *_: heard.append(time.monotonic())))
+    assert len(heard) > 4
+    assert np.diff(heard).max() < 1.0
 
 
 def test_where_no_solids_can_be_made_all_else_is_written(told, tmp_path, monkeypatch):

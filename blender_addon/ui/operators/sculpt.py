@@ -8,7 +8,7 @@ from pathlib import Path
 import bpy
 
 from ...registering import registering
-from ...scene import properties, reading, results, views
+from ...scene import keepclear, properties, reading, results, views
 from .common import UNDO, Idle
 
 HARE = Path(__file__).parents[2] / "hare.npz"
@@ -128,7 +128,8 @@ class MOULDLOFT_OT_add_hare(bpy.types.Operator):
 
 
 class MOULDLOFT_OT_paint_keep_clear(Idle, bpy.types.Operator):
-    """Paint where the seam should not go, such as eyes and face, as a vertex group of the sculpt"""
+    """Paint where the seam should not go, such as eyes and face, as a vertex group of the sculpt. It begins with what
+    was found from the shape, once the sculpt is taken in"""
 
     bl_idname = "mouldloft.paint_keep_clear"
     bl_label = "Paint Keep-Clear"
@@ -155,7 +156,11 @@ class MOULDLOFT_OT_paint_keep_clear(Idle, bpy.types.Operator):
         if thing.hide_get() or thing.name not in context.view_layer.objects:
             self.report({"ERROR"}, f"{thing.name} is hidden: show it to paint on it.")
             return {"CANCELLED"}
-        group = thing.vertex_groups.get(s.keep_clear) or thing.vertex_groups.new(name="Keep clear")
+        group = thing.vertex_groups.get(s.keep_clear)
+        if group is None:
+            found = keepclear.found_on(context.scene, thing)  # asked first: another group puts the sculpt out of date
+            group = thing.vertex_groups.new(name="Keep clear")
+            self.report({"INFO"}, keepclear.painted_in(group, found))
         s.keep_clear = group.name
         thing.vertex_groups.active_index = group.index
         context.view_layer.objects.active = thing

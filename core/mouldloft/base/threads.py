@@ -13,6 +13,7 @@ from .progress import SILENT, Progress
 
 WORKERS = max(2, min(os.cpu_count() or 2, 8))  # kernels, embree and numpy release the interpreter's lock
 _TICK_S = 0.4
+_PATIENCE_S = 0.5
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -50,7 +51,7 @@ def meanwhile(work: Callable[[Progress], Result], progress: Progress = SILENT) -
     again while nothing new comes.
 
     For libraries that are asked for seconds at a time. When `progress` raises `Cancelled`, or this thread is
-    interrupted, the work is stopped at its next step and not waited for.
+    interrupted, the work is stopped at its next step, which is waited for half a second and no longer.
     """
     said: SimpleQueue[tuple[str, float, str] | None] = SimpleQueue()
     own = Progress(lambda *step: said.put(step))
@@ -63,12 +64,14 @@ def meanwhile(work: Callable[[Progress], Result], progress: Progress = SILENT) -
             done.set_exception(error)
         said.put(None)
 
-    Thread(target=run, daemon=True).start()  # no one waits for it when the program ends
+    thread = Thread(target=run, daemon=True)  # no one waits for it when the program ends
+    thread.start()
     try:
         _hand_on(said, progress)
         return done.result()
     finally:
         own.cancel()
+        thread.join(_PATIENCE_S)  # what it writes into is taken away next
 
 
 def _hand_on(said: SimpleQueue[tuple[str, float, str] | None], progress: Progress) -> None:

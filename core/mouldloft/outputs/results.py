@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -161,6 +162,10 @@ _DRAWN_AS = {"pictures": "pictures", "client sheet": "client-sheet.pdf", "templa
 _WITHOUT_RENDERER = ("order", "before", "templates")
 
 
+# macOS gives windows, those off the screen too, to a program's first thread alone
+_MAY_DRAW_IN_THREADS = sys.platform != "darwin"
+
+
 def write_results(
     plan: MouldPlan,
     folder: str | Path,
@@ -239,7 +244,7 @@ def _make_all(
         stands = drawn.taken_over(_DRAWN_AS[name], inner) if name in _DRAWN_AS else None
         if name == "page" and (before := drawn.page()) is not None:
             write = partial(write, before=before)
-        made.append(Written(stands or write(plan, inner, progress), what))
+        made.append(Written(stands or _made(partial(write, plan, inner), name, progress), what))
     if plan.brief.run.start_date is not None:
         made.append(Written(_calendar(plan, inner), "the days, for the workshop's calendar"))
     if meshes is None:
@@ -250,6 +255,13 @@ def _make_all(
     except PlanImpossible as error:
         return made, error
     return [*made, Written(inner / "solids", "halves, gloves, jackets and boards as closed meshes")], None
+
+
+def _made(make: Callable[[Progress], Path], name: str, progress: Progress) -> Path:
+    """What was made, with a word of progress while it is."""
+    if name in _WITHOUT_RENDERER or _MAY_DRAW_IN_THREADS:
+        return meanwhile(make, progress)
+    return make(progress)
 
 
 def _left_behind(target: Path, names: list[str], files: set[Path]) -> list[Written]:
