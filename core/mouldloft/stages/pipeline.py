@@ -48,6 +48,8 @@ from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
 from .wall import WORKING_MARGIN_MM, Wall, build_wall, lay_on_sheets, wall_assumptions
 
+_SEARCHED = 0.4  # of the opening's time goes into the search, the rest into the seams of the best directions
+
 
 def plan(
     master: Master,
@@ -249,11 +251,13 @@ def open_mould(
     progress.begin("opening")
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     if show is None:
-        show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.1))
+        show = how_it_shows(master, brief.seam, progress, scene, (0.0, 0.05))
     terms = terms_for(master.height_mm, brief, catalogue or read_catalogue(None))
     if directions is None:
-        directions = find_opening(master, brief.opening, progress, scene=scene, show=show, terms=for_directions(terms))
-    opening = price_openings(master, directions, brief.seam, terms, show, progress, brief.opening.seams)
+        search = progress.part(0.05, _SEARCHED)
+        directions = find_opening(master, brief.opening, search, scene=scene, show=show, terms=for_directions(terms))
+    pricing = progress.part(_SEARCHED, 1.0)
+    opening = price_openings(master, directions, brief.seam, terms, show, pricing, brief.opening.seams)
     opening = replace(opening, directions=directions)
     progress.begin("undercut")
     return opening, undercut_field(master, opening.chosen.direction, progress, scene=scene)

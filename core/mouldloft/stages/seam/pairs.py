@@ -49,13 +49,15 @@ def price_openings(
     clear = keep_clear_weights(master, brief)
     looked_at = opening.candidates[:most]
     place = lay_out(lighten(master, PRICED_ON), terms, show, clear)
-    pairs = _pairs(place, looked_at, opening, brief, progress, (0.98, 0.99))
+    said = f"{len(looked_at)} directions with their seams"
+    pairs = _pairs(place, looked_at, opening, brief, progress, (0.0, 0.5), said)
     if not pairs:
         return opening
     # what is near a limit on a coarse copy may keep it on the one that seams are drawn on
     finer = lay_out(lighten(master, SEARCHED_ON), terms, show, clear)
     leader = pairs[0][1]
-    again = _pairs(finer, [c for _, c in pairs[:_FINALISTS]], opening, brief, progress, (0.99, 1.0))
+    best = [c for _, c in pairs[:_FINALISTS]]
+    again = _pairs(finer, best, opening, brief, progress, (0.5, 1.0), f"the best {len(best)} again, more finely")
     again.sort(key=lambda pair: _rank_beside(pair, leader, opening))
     pairs = again + pairs[_FINALISTS:] if again else pairs
     first = pairs[0][0]
@@ -71,9 +73,9 @@ def _pairs(
     brief: SeamBrief,
     progress: Progress,
     span: tuple[float, float],
+    words: str,
 ) -> list[tuple[Judged, Candidate]]:
     """Each direction that can be parted with its seam, the first in rank first."""
-    words = f"{len(looked_at)} directions with their seams"
     found = in_threads(lambda c: _priced(place, c, brief), looked_at, progress, span, words)
     pairs = [(judged, c) for judged, c in zip(found, looked_at, strict=True) if judged is not None]
     return sorted(pairs, key=lambda pair: (_rank(pair[0], pair[1], opening), pair[1].cost))
