@@ -265,7 +265,7 @@ def test_a_window_that_breaks_is_a_task_with_its_rubber(catalogue: Catalogue, ca
     assert all(t.name == "Wipe, thin tack coat, test" for t in mends)
     # half of 1 m² at 0.3 mm wet, at 1.08
     assert made.tack_coat_kg == pytest.approx(len(tacks) * 0.5 * 0.3 * 1.08, rel=1e-6)
-    assert any("cannot be kept in working hours" in note for note in made.notes)
+    assert any("outside working hours" in note for note in made.notes)
 
 
 def test_cold_widens_windows_and_warmth_closes_them(catalogue: Catalogue, cast: Cast) -> None:
@@ -467,7 +467,7 @@ def test_calendar_file_chart_and_day_list_agree(catalogue: Catalogue, cast: Cast
     assert len(events) == len(works) == len(day_rows(made.tasks))
     assert len({str(e["UID"]) for e in events}) == len(events)
     for event, task in zip(events, works):
-        assert str(event["SUMMARY"]) == task.name
+        assert str(event["SUMMARY"]) == f"{task.name} (Hare, seated; one)"
         begins, ends = event["DTSTART"].dt, event["DTEND"].dt
         assert begins.date().isoformat() == task.date
         assert f"{begins:%H:%M}" == task.clock

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace
 
 import manifold3d
 import numpy as np
@@ -17,10 +18,16 @@ from mouldloft.geometry.parting import cut_off
 from mouldloft.inputs.brief import Brief, brief_from_dict
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.sections import advice, write_sections
+from mouldloft.outputs.whereabouts import where_words
 from mouldloft.solids.sections import FIT_MM, make_section_solids
 from mouldloft.stages.answers.quick import measure_sections
 from mouldloft.stages.master import prepare_master
+from mouldloft.stages.named import Feature
+from mouldloft.stages.places import BodyPlaces, name_places
+from mouldloft.stages.seam import find_features
+from mouldloft.stages.sections import names as section_names
 from mouldloft.stages.sections import propose_sections
+from mouldloft.stages.sections.names import upright
 from mouldloft.stages.sections.parts import brief_of_part, master_of_part
 from mouldloft.trade.seamterms import terms_for
 from mouldloft.trade.sectioning import fits_van, price_sections
@@ -203,6 +210,96 @@ def test_each_part_stands_on_its_cut_as_a_master_of_its_own(bell_sections, bell_
     assert master.base == "open"
     assert master.base_area_mm2 == pytest.approx(cut.section.area_mm2, rel=0.01)
     assert master.volume_mm3 == pytest.approx(bell_sections.parts[cut.takes].volume_mm3, rel=1e-6)
+
+
+@pytest.mark.parametrize("lean", [(0.0, 0.0, 1.0), (0.0, 0.5, 0.9), (0.3, -0.6, 0.7), (0.0, 0.2, -1.0)])
+def test_a_part_stands_with_its_front_in_front(lean):
+    """Up is along the cut's normal, and what faced the front before still does, however the limb leaned."""
+    turn = upright(np.array(lean))
+    assert turn @ turn.T == pytest.approx(np.eye(3), abs=1e-12)
+    assert np.linalg.det(turn) == pytest.approx(1.0)
+    assert turn @ (np.array(lean) / np.linalg.norm(lean)) == pytest.approx((0.0, 0.0, 1.0))
+    ahead = turn @ np.array([0.0, -1.0, 0.0])
+    assert ahead[1] < -0.5
+    assert ahead[0] == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_part_that_sticks_out_ahead_or_behind_is_turned_up():
+    """By hand: a muzzle turned up has its upper side behind, a tail its upper side in front."""
+    assert upright(np.array([0.0, -1.0, 0.0])) @ (0.0, 0.0, 1.0) == pytest.approx((0.0, 1.0, 0.0))
+    assert upright(np.array([0.0, 1.0, 0.0])) @ (0.0, 0.0, 1.0) == pytest.approx((0.0, -1.0, 0.0))
+
+
+@pytest.fixture(scope="module")
+def named_bell(bell_sections):
+    """The dumb-bell as if its upper ball were a left ear with lettering in front, the rest a chest."""
+    tree = bell_sections.places.tree
+    ear = tree.data[:, 2] > bell_sections.cuts[0].section.loop_mm[:, 2].min() - 30.0
+    letters = Feature("lettering 800 mm up", "lettering", (0.0, -BALL, BALL + APART), 30.0, 1.0)
+    names = np.where(ear, "left ear", "chest").astype(object)
+    return replace(bell_sections, places=BodyPlaces(names, tree, (letters,), True))
+
+
+def named_part(sections, solids, at):
+    mesh = solids.moulded[at].vertices_mm, solids.moulded[at].faces
+    return master_of_part(sections, at, mesh, brief_of_part(sections, at, Brief()))
+
+
+def test_an_ear_is_an_ear_and_no_chest(named_bell, bell_solids):
+    """Places that are known by hand: the four sides of a ball, its top, and what of it was the whole's."""
+    (cut,) = named_bell.cuts
+    ear = named_part(named_bell, bell_solids, cut.takes)
+    places = name_places(ear)
+    middle = np.array([0.0, 0.0, ear.height_mm - BALL])
+    around = middle + BALL * np.array([[1, 0, 0], [-1, 0, 0], [0, -1, 0], [0, 1, 0], [0, 0, 1.0]])
+    assert places.at(around) == [
+        "outer side of the left ear", "inner side of the left ear", "front of the left ear", "back of the left ear",
+        "tip of the left ear",
+    ]  # fmt: skip
+    assert "chest" not in set(places.names)
+    assert not [name for name in set(places.names) if "cut" in name]  # it stands open on its own
+    (letters,) = find_features(ear).regions
+    assert letters.centre_mm == pytest.approx(tuple(around[2]), abs=0.02 * BALL)
+    assert letters.name == f"lettering {5 * round(letters.centre_mm[2] / 5)} mm up"
+    plan = SimpleNamespace(master=ear)
+    low = np.array([30.0, 0.0, 0.1 * ear.height_mm])
+    assert where_words(plan, [around[2], around[4], low]) == [
+        f"front of the left ear, {middle[2]:.0f} mm up", f"tip of the left ear, {ear.height_mm:.0f} mm up",
+        f"outer side of the left ear, near the cut, {low[2]:.0f} mm up",
+    ]  # fmt: skip
+
+
+def test_what_carries_a_part_keeps_its_names_and_knows_cut_and_spigot(named_bell, bell_solids):
+    (cut,) = named_bell.cuts
+    (spigot,) = bell_solids.spigots
+    body = named_part(named_bell, bell_solids, cut.leaves)
+    places = name_places(body)
+    assert find_features(body).regions == ()
+    shift = np.array(body.shift_mm)
+    end = spigot.middle_mm + spigot.depth_mm * spigot.axis + shift
+    assert places.at(np.array([[0.0, -BALL, BALL]]) + shift) == ["chest"]
+    assert places.at(end[None]) == ["spigot of cut 1"]
+    rim = cut.section.loop_mm.mean(axis=0) + 0.97 * (cut.section.loop_mm[0] - cut.section.loop_mm.mean(axis=0))
+    near = places.tree.query_ball_point(rim + shift, 12.0)
+    assert "face of cut 1" in set(places.names[near])
+
+
+def test_a_part_of_a_body_without_names_is_called_by_its_sides(bell_sections, bell_solids):
+    (cut,) = bell_sections.cuts
+    nameless = replace(bell_sections, places=replace(bell_sections.places, known=False, regions=()))
+    ball = named_part(nameless, bell_solids, cut.takes)
+    assert not name_places(ball).known
+    spot = np.array([0.0, -BALL, ball.height_mm - BALL])
+    assert where_words(SimpleNamespace(master=ball), [spot]) == [f"front, {spot[2]:.0f} mm up"]
+
+
+def test_a_flat_ear_has_faces_and_edges():
+    """Normals of a card that faces front and back, its edges to the sides."""
+    normals = np.array([[0, -1, 0]] * 40 + [[0, 1, 0]] * 40 + [[1, 0, 0]] * 5 + [[-1, 0, 0]] * 5, float)
+    said = section_names._sides("right ear", normals, np.array([0.0, 0.0, 1.0]), "tip")
+    assert [said[0], said[40], said[80], said[85]] == [
+        "front of the right ear", "back of the right ear", "inner edge of the right ear", "outer edge of the right ear",
+    ]  # fmt: skip
 
 
 def test_only_the_cuts_asked_for(bell):

@@ -125,6 +125,11 @@ def money(value: float, currency: str) -> str:
     )
 
 
+def bare_money(value: float) -> str:
+    """An amount of money in whole units beside one with its currency: '1 234'."""
+    return f"{value:,.0f}".replace(",", "\N{NO-BREAK SPACE}")
+
+
 def counted(count: int, one: str, many: str | None = None) -> str:
     """'1 key', '3 keys'."""
     return f"{count} {one if count == 1 else (many or one + 's')}"

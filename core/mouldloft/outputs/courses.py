@@ -55,6 +55,8 @@ def _run_words(name: str, points: np.ndarray) -> str:
         return name
     if name == "chin":
         return "under the chin"
+    if name.startswith(("tip of ", "far end of ", "face of cut ", "spigot of cut ")):
+        return f"over the {name}"
     if name == "top of the head":
         return "over the top of the head"
     if name == "back of the head":

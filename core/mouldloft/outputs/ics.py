@@ -25,12 +25,12 @@ def calendar_ics(programme: Programme, title: str, plan_key: str, day_starts_h: 
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//mouldloft//programme//EN", f"X-WR-CALNAME:{_escaped(title)}"]
     works = [task for task in programme.tasks if task.hands]
     for at, task in enumerate(works):
-        lines += _event(task, f"{plan_key}-{at}@mouldloft", day_starts_h)
+        lines += _event(task, title, f"{plan_key}-{at}@mouldloft", day_starts_h)
     lines.append("END:VCALENDAR")
     return "".join(_folded(line) + "\r\n" for line in lines)
 
 
-def _event(task: Task, uid: str, day_starts_h: float) -> list[str]:
+def _event(task: Task, title: str, uid: str, day_starts_h: float) -> list[str]:
     midnight = datetime.combine(date.fromisoformat(task.date), datetime.min.time())
     start = midnight + timedelta(hours=day_starts_h + task.start_h - 24.0 * (task.day - 1))
     end = start + timedelta(hours=task.duration_h)
@@ -43,7 +43,7 @@ def _event(task: Task, uid: str, day_starts_h: float) -> list[str]:
         f"DTSTAMP:{midnight:%Y%m%dT%H%M%SZ}",
         f"DTSTART:{start:%Y%m%dT%H%M%S}",
         f"DTEND:{end:%Y%m%dT%H%M%S}",
-        f"SUMMARY:{_escaped(task.name)}",
+        f"SUMMARY:{_escaped(f'{task.name} ({title})')}",
         f"DESCRIPTION:{_escaped('; '.join(words for words in said if words))}",
         "END:VEVENT",
     ]

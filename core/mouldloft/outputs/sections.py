@@ -23,10 +23,12 @@ from ..stages.sections.plans import SectionPlans
 from ..trade.answers import stretch_words
 from ..trade.lifting import who_lifts
 from ..trade.sectioning import sectioning_assumptions
+from .joined import Crates, whole_crates
 from .results import Written, write_results
 from .words import fill_mm3, rubber_kg_per_mm3
 
 WORDS, CUTS, PARTS, PICTURE, PLANS = "sections.txt", "cuts.csv", "parts", "sections.png", "plans"
+CLIENT = "client-sections.pdf"
 
 
 def section_lines(sections: Sections, solids: SectionSolids, brief: Brief, currency: str) -> list[str]:
@@ -35,7 +37,10 @@ def section_lines(sections: Sections, solids: SectionSolids, brief: Brief, curre
     lines = [f"{sections.master.name}, {mm(sections.master.height_mm)} tall, {m2(whole.skin_mm2)} of skin", ""]
     lines += [f"In one: {words}." for words in sections.asks]
     if not sections.asks:
-        lines.append("Nothing asks for a cut: in one it is reached, carried and driven. Two pieces will do.")
+        lines.append(
+            "Nothing asks for a cut: in one it is within reach, can be lifted and goes into the van. "
+            "Two pieces will do."
+        )
     if not sections.cuts:
         lines.append("No neck or limb was found where one cut would part it.")
     elif not sections.asks:
@@ -102,12 +107,15 @@ class TableRow:
 
 
 def section_table(sections: Sections, plans: SectionPlans) -> tuple[TableRow, ...]:
-    """What the whole takes in one mould, what the sections take together, and each. The cuts' price is in the sum."""
+    """What the whole takes in one mould, what the sections take together, and each. The cuts are in the sum, and the
+    crates of joined casts."""
     every = [plans.whole.plan, *(part.plan for part in plans.parts)]
     known = [plan for plan in every if plan is not None]
     if not known:
         return ()
     currency, price = known[0].takeoff.currency, sections.price
+    crates = whole_crates(sections, plans) or Crates(0.0, 0.0)
+    packed = crates.material + crates.hours * known[0].brief.rates.hourly_rate
 
     def row(
         what: str,
@@ -125,8 +133,8 @@ def section_table(sections: Sections, plans: SectionPlans) -> tuple[TableRow, ..
         return money(value, currency)
 
     return (
-        row("Price, material and work", _cost, cash, more=price.total),
-        row("Hours of work", _hours, lambda v: f"{v:.0f} h", more=price.hours),
+        row("Price, material and work", _cost, cash, more=price.total + packed),
+        row("Hours of work", _hours, lambda v: f"{v:.0f} h", more=price.hours + crates.hours),
         row("Rubber", lambda p: p.rubber.volume_mm3.likely * rubber_kg_per_mm3(p), kg),
         row("Undercut fill", fill_mm3, litres),
         row("Deepest fill", lambda p: float(p.locks.fill_mm.max(initial=0.0)), mm, worst=True),
@@ -174,6 +182,8 @@ def advice(sections: Sections, plans: SectionPlans | None) -> str:
     if plans is not None and plans.whole.plan is not None and all(p.plan is not None for p in plans.parts):
         whole = _cost(plans.whole.plan)
         total = sum(_cost(p.plan) for p in plans.parts if p.plan is not None) + sections.price.total
+        if (crates := whole_crates(sections, plans)) is not None:
+            total += crates.material + crates.hours * plans.whole.plan.brief.rates.hourly_rate
         currency = plans.whole.plan.takeoff.currency
         dear = f"{money(total, currency)} against {money(whole, currency)}"
         if sections.asks and not sections.left:
@@ -222,6 +232,10 @@ def write_sections(
     names = [part.name for part in sections.parts]
     if plans is not None:
         lines += ["", *table_lines(section_table(sections, plans), names)]
+        if whole_crates(sections, plans) is not None:
+            lines.append(
+                "The parts are joined before they are packed: one crate a cast, of the whole's size, is in the sum."
+            )
         lines += [f"The {p.name} was not planned: {p.refused}" for p in (plans.whole, *plans.parts) if p.plan is None]
     lines += ["", f"Advice: {advice(sections, plans)}"]
     words, target = "\n".join(lines), Path(folder)
@@ -235,8 +249,7 @@ def write_sections(
             made.append(Written(target / PARTS, "the parts as closed meshes, spigots and sockets in, to print or mill"))
         if pictures:
             progress.step(0.9, "picture")
-            _picture(sections, solids, inner / PICTURE, progress)
-            made.append(Written(target / PICTURE, "the parts drawn apart"))
+            made += _drawn(sections, solids, plans, brief, inner, target, progress)
         for part in (plans.whole, *plans.parts) if plans is not None else ():
             if part.plan is not None:
                 name = part.name.replace(",", "").replace(" ", "-")
@@ -265,8 +278,24 @@ def _cuts_csv(sections: Sections) -> str:
     return out.getvalue()
 
 
-def _picture(sections: Sections, solids: SectionSolids, path: Path, progress: Progress) -> None:
+def _drawn(
+    sections: Sections,
+    solids: SectionSolids,
+    plans: SectionPlans | None,
+    brief: Brief,
+    inner: Path,
+    target: Path,
+    progress: Progress,
+) -> list[Written]:
+    """The parts drawn apart, and where they were planned the client's sheet over all of them."""
     from .pictures.overlay import save_png
     from .pictures.sections import sections_picture
+    from .sheets.sections import sections_sheet
 
-    save_png(path, sections_picture(sections, solids, progress))
+    picture = sections_picture(sections, solids, progress)
+    save_png(inner / PICTURE, picture)
+    made = [Written(target / PICTURE, "the parts drawn apart")]
+    if plans is not None and sections.cuts:
+        sections_sheet(sections, solids, plans, brief, inner / CLIENT, picture)
+        made.append(Written(target / CLIENT, "for the client to sign: all parts, their joints, weight and price"))
+    return made

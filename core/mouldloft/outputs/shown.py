@@ -34,9 +34,9 @@ def show_plan(plan: MouldPlan) -> None:
 
 
 def show_end(made: MouldPlan, pictures: bool) -> None:
-    """What is not kept, and what to look at first."""
+    """What is over a limit, and what to look at first."""
     broken = not_kept(made)
-    print("\nNot kept:" if broken else "\nEvery limit that was checked is kept.")
+    print("\nOver a limit:" if broken else "\nEvery limit that was checked is kept.")
     for words in broken:
         print(f"  {words}")
     print("Look at first:")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ..base.figures import (
+    bare_money,
     cm2,
     counted,
     kg,
@@ -252,7 +253,7 @@ def _key_words(plan: MouldPlan) -> str:
 def _jacket_words(piece: JacketPiece) -> str:
     zones = ", ".join(f"{z.name} {ounces(z.mat_oz_ft2)} {mm(z.thickness_mm)}" for z in piece.zones)
     lift = piece.lift_with_glove
-    apart = " or one after the other" if piece.lift.lifters_needed else ""
+    apart = ", or jacket and glove one after the other" if piece.lift.lifters_needed else ""
     hands = f"{lift.lifters_needed} to lift" if lift.lifters_needed else "by hoist" + apart
     weak = [check.what for check in piece.checks if not check.passes]
     return (
@@ -285,8 +286,8 @@ def _cost_words(plan: MouldPlan) -> str:
     t = plan.takeoff
     marks = listed(sorted({line.price_mark for line in t.lines}))
     return (
-        f"{money(t.total_cost, t.currency)}; mould {number(t.cost_mould)}, each cast {number(t.cost_per_cast)}, "
-        f"one more {number(t.cost_next_cast)} (prices: {marks})"
+        f"{money(t.total_cost, t.currency)}; mould {bare_money(t.cost_mould)}, each cast "
+        f"{bare_money(t.cost_per_cast)}, one more {bare_money(t.cost_next_cast)} (prices: {marks})"
     )
 
 
@@ -294,9 +295,9 @@ def _price_words(cash: Money) -> str:
     spread = cash.whole
     hours = sum(line.person_hours for line in cash.labour)
     return (
-        f"{money(spread.likely, cash.currency)} ({number(spread.low, 2)} to {number(spread.high, 2)}) with "
-        f"{hours:.0f} h of work at {money(cash.hourly_rate, cash.currency)}; mould {number(cash.mould.price)}, each "
-        f"cast {number(cash.each.price)}, one more {number(cash.more.price)}"
+        f"{money(spread.likely, cash.currency)} ({bare_money(spread.low)} to {bare_money(spread.high)}) with "
+        f"{hours:.0f} h of work at {money(cash.hourly_rate, cash.currency)}; mould {bare_money(cash.mould.price)}, "
+        f"each cast {bare_money(cash.each.price)}, one more {bare_money(cash.more.price)}"
     )
 
 

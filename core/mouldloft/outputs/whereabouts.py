@@ -12,17 +12,31 @@ from ..geometry.polyline import spaced_out
 from ..stages.plan import MouldPlan
 from .words import places_of
 
+_NEAR_CUT, _NEAR_TIP = 0.2, 0.8  # of a limb's height over its cut
 _STEP_MM = 5.0  # along the seam, finer than a tape is laid over a body
 
 
 def where_words(plan: MouldPlan, points_mm: np.ndarray | Sequence[Sequence[float]]) -> list[str]:
-    """Name and height of each of (k, 3) places, 'chest, 590 mm up'; by sides where the body has no names."""
+    """Name and height of each of (k, 3) places, 'chest, 590 mm up'; by sides where the body has no names; on a limb
+    that is a section 'outer edge of the left ear, near the tip, 210 mm up'."""
     points = np.atleast_2d(np.asarray(points_mm, float))
     if not points.size:
         return []
     places = places_of(plan.master)
     names = places.at(points) if places.known else [""] * len(points)
-    return [f"{name or _side(plan, point)}, {mm(round(float(point[2])))} up" for name, point in zip(names, points)]
+    return [
+        f"{name or _side(plan, point)}{_along_limb(plan, name, point)}, {mm(round(float(point[2])))} up"
+        for name, point in zip(names, points)
+    ]
+
+
+def _along_limb(plan: MouldPlan, name: str, point: np.ndarray) -> str:
+    """', near the tip' or ', near the cut' on a limb that is a section by itself, else ''."""
+    named = plan.master.named
+    if named is None or not named.far_end or name.startswith(named.far_end):
+        return ""
+    share = float(point[2]) / max(plan.master.height_mm, 1e-9)
+    return f", near the {named.far_end}" if share > _NEAR_TIP else ", near the cut" if share < _NEAR_CUT else ""
 
 
 def apart_words(plan: MouldPlan, points_mm: np.ndarray | Sequence[Sequence[float]]) -> list[str]:

@@ -152,8 +152,9 @@ def said_first(plan: MouldPlan, lines: Sequence[SeamLine] | None = None) -> str:
     words = []
     places = places_of(plan.master)
     lettered = any(region.kind == "lettering" for region in places.regions)
-    if places.known or lettered:
-        words.append(crossing_words(face_crossings(plan.master, lines), places.known, lettered))
+    face = places.known and (plan.master.named is None or any(r.kind in FACE_KINDS for r in places.regions))
+    if face or lettered:
+        words.append(crossing_words(face_crossings(plan.master, lines), face, lettered))
     courses = line_courses(plan.master, lines)
     alone = [(course, line.length_mm, line.closed) for line, course in zip(lines[1:], courses[1:])]
     if alone:

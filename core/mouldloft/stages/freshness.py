@@ -92,7 +92,7 @@ READS: dict[str, Reads] = {
 
 def master_stamp(master: Master, brief: Brief) -> str:
     """Stamp of a prepared master: its geometry as read, what was painted on it, and how the brief has it read."""
-    read = (master.source_hash, master.name, master.unit_assumed, brief.master, master.vertex_weights)
+    read = (master.source_hash, master.name, master.unit_assumed, brief.master, master.vertex_weights, master.named)
     return stamp_of(_code_stamp(), *read)
 
 

@@ -27,6 +27,7 @@ from ..geometry.repair import (
 )
 from ..geometry.selfcrossings import find_self_crossings
 from ..inputs.brief import Axis, MasterBrief
+from .named import NamedSkin
 from .stance import stance_words
 
 # exact by the international yard and pound agreement of 1959 (1 in = 25.4 mm) and the SI prefixes
@@ -101,6 +102,7 @@ class Master:
     vertex_weights: np.ndarray | None = None  # (n,) float 0..1, keep-clear painted by the user
     # plan = turned and scaled file coordinates + this; what shows a plan on the sculpt itself needs the way back
     shift_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    named: NamedSkin | None = None  # of a section: what the whole sculpt calls its skin
 
     @property
     def skin_area_mm2(self) -> float:

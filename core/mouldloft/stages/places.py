@@ -60,7 +60,11 @@ def name_places(
     proposal: KeepClearProposal | None = None,
     scene: RayScene | None = None,
 ) -> BodyPlaces:
-    """Names over the master's skin, from its features (found here where they are not given)."""
+    """Names over the master's skin, from its features (found here where they are not given); over a section's, those
+    of the whole sculpt."""
+    if master.named is not None:
+        own = master.named
+        return BodyPlaces(np.array(own.words, object)[own.codes], cKDTree(own.points_mm), own.features, own.known)
     scene = scene or ray_scene(master.vertices_mm, master.faces)
     proposal = proposal or find_features(master, progress, scene)
     samples = samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, _SAMPLES, ~master.base_faces)

@@ -77,10 +77,10 @@ def price_job(
     labour = tuple(LabourLine(part, what, h, h * hourly_rate) for part, what, h in hours)
     of_run = sum(line.cost for line in labour if line.part in run_parts)
     of_mould = sum(line.cost for line in labour if line.part not in run_parts)
-    mould = _share("the mould", of_mould, material[0], brief)
-    run = _share("the run", of_run, material[1], brief)
-    each = _share("each cast of the run", of_run / casts, material[1] / casts, brief)
-    more = _share("one cast more", next_cast_hours * hourly_rate, material[2], brief)
+    mould = share_of("the mould", of_mould, material[0], brief)
+    run = share_of("the run", of_run, material[1], brief)
+    each = share_of("each cast of the run", of_run / casts, material[1] / casts, brief)
+    more = share_of("one cast more", next_cast_hours * hourly_rate, material[2], brief)
     worked, bought = of_mould + of_run, material[0] + material[1]
     price = mould.price + run.price
     share = price / (worked + bought) if worked + bought > 0 else 0.0
@@ -89,6 +89,7 @@ def price_job(
     return Money(currency, hourly_rate, labour, mould, run, each, more, whole)
 
 
-def _share(name: str, labour: float, material: float, brief: MoneyBrief) -> Share:
+def share_of(name: str, labour: float, material: float, brief: MoneyBrief) -> Share:
+    """What is asked for work and material, overhead and margin on it."""
     overhead = brief.overhead * (labour + material)
     return Share(name, labour, material, overhead, brief.margin * (labour + material + overhead))

@@ -15,7 +15,7 @@ from .camera import look
 from .overlay import Overlay
 from .studio import photograph, set_up
 
-_WIDTH_PX, _LETTERS, _COLUMN_PX = 1400, 26.0, 380
+_WIDTH_PX, _LETTERS, _COLUMN_PX = 1400, 42.0, 460  # letters are read on the client's sheet at a sixth
 _APART = 0.14  # of the greatest size
 _WAY = np.array([0.5, 0.85, -0.24])
 

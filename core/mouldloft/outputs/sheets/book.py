@@ -9,7 +9,7 @@ from typing import IO
 from reportlab.lib.colors import HexColor
 from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, PageTemplate, Spacer
+from reportlab.platypus import BaseDocTemplate, Flowable, Frame, KeepTogether, PageBreak, PageTemplate, Spacer
 
 from ...base.figures import (
     cm2,
@@ -299,7 +299,7 @@ def _division(plan: MouldPlan, inner: float) -> list[Flowable]:
     parts = heading(title, why)
     if rest:
         parts.append(facts_table([(name.strip().capitalize(), words) for name, words in rest], inner, 0.16))
-    return parts
+    return [KeepTogether(parts)]  # a row alone on a page is overlooked
 
 
 def _thickness_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
@@ -341,7 +341,7 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         ("Wall", f"{mm(cast.thickness_mm)} over {m2(cast.area_mm2)}"),
         ("Mass", weight_words(cast)),
         ("Centre of mass", _middle_words(cast.centre_of_mass_mm)),
-        ("Baseboard", f"{m2(cast.baseboard_area_mm2)}"),
+        *([("Baseboard", m2(cast.baseboard_area_mm2))] if cast.baseboard_area_mm2 > 0 else []),
         ("Stands", stands_words(plan.cast)),
         ("Joint", f"{metres(cast.joint_tape_m * 1000)} taped from inside"),
     ]
@@ -376,14 +376,13 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         ruled_table(
             ("", "One cast", f"All {casts}"), amounts, [inner * v for v in (0.3, 0.16, 0.16)], (1, 2), total=True
         ),
-        *heading("Will it stand?", "Statics under stated loads; a local code decides."),
-        ruled_table(
-            ("Cause", "Tips it", "Holds it", "Ballast", "About, and by"),
-            stands,
-            [inner * v for v in (0.10, 0.13, 0.13, 0.12, 0.52)],
-            right=(1, 2, 3),
-        ),
     ]
+    if stands:
+        parts += heading("Will it stand?", "Statics under stated loads; a local code decides.")
+        widths = [inner * v for v in (0.10, 0.13, 0.13, 0.12, 0.52)]
+        parts.append(
+            ruled_table(("Cause", "Tips it", "Holds it", "Ballast", "About, and by"), stands, widths, (1, 2, 3))
+        )
     return parts + advice_block([*cast.advice, *plan.jacket.advice, *plan.cradle.advice])
 
 
@@ -408,7 +407,7 @@ def _work_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     order = plan.seam.taking_off
     if order:
         parts += heading("Opening order")
-        parts.append(set_text(" then ".join(f"{k}. {name}" for k, name in enumerate(order, 1)), size=9))
+        parts.append(set_text(", then ".join(f"{k}. {name}" for k, name in enumerate(order, 1)), size=9))
     for note in (*plan.seam.notes, *plan.keys.notes):
         parts.append(set_text("– " + note, size=8.4, colour=SOFT_INK))
     return parts + _cautions(plan, inner)

@@ -69,7 +69,7 @@ def programme_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         if start:
             parts.append(PageBreak())
         parts.append(_chart(plan, rows[start : start + _ROWS_A_PAGE], inner))
-    note = "Full bars: hands at work. Dotted: it waits. A day's working hours are drawn wide, its night narrow."
+    note = "Full bars: hands at work. Dotted: waiting. A day's working hours are drawn wide, its night narrow."
     parts += [Spacer(1, 4), set_text(note, size=7.6, colour=SOFT_INK)]
     parts += [set_text("– " + words, size=8.4, colour=SOFT_INK) for words in programme.notes]
     parts += [*people_table(plan, inner), *day_list(plan, inner)]

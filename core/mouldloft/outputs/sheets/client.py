@@ -14,6 +14,7 @@ from reportlab.platypus import Flowable, Spacer
 from ...base.figures import mm
 from ...base.files import write_whole
 from ...base.progress import SILENT, Progress
+from ...inputs.brief import JobBrief
 from ...stages.plan import MouldPlan
 from ..look import HAIRLINE, SEAM, SOFT_INK
 from ..pictures.camera import Camera
@@ -23,7 +24,8 @@ from ..words import installed_words, run_line, said_first, seam_sentences, size_
 from .letterhead import draw_logo
 from .typeset import MARGIN, draw_label, draw_polyline, fitted, house_fonts, image_reader, paper_of, put, set_text
 
-_JOB_WIDTH = 150.0  # of the studio's lines at the head
+JOB_WIDTH = 150.0  # of the studio's lines at the head
+SIGN_HEIGHT = 104.0
 
 
 def _thinned(points: np.ndarray, least: float = 0.4) -> np.ndarray:
@@ -136,9 +138,9 @@ def _client_page(
     canvas.rect(MARGIN, top - 1.2, 26, 2.4, stroke=0, fill=1)
     heading = "Where the seam would run: an alternative, not the planned one" if other else "Where the seam will run"
     put(canvas, set_text(heading, weight="strong", size=9.5, colour=SEAM), MARGIN, top - 8, inner)
-    _job_lines(canvas, plan, width - MARGIN, top - 4)
-    logo = draw_logo(canvas, plan.brief.job, width - MARGIN - _JOB_WIDTH, top + 2, 100, 46)
-    title, used = fitted(title_of(plan), inner - _JOB_WIDTH - logo, 62, (27, 23, 19, 16, 13), "light")
+    job_lines(canvas, plan.brief.job, width - MARGIN, top - 4)
+    logo = draw_logo(canvas, plan.brief.job, width - MARGIN - JOB_WIDTH, top + 2, 100, 46)
+    title, used = fitted(title_of(plan), inner - JOB_WIDTH - logo, 62, (27, 23, 19, 16, 13), "light")
     title.drawOn(canvas, MARGIN, top - 24 - used)
     y = top - 24 - used - 6
     y = put(
@@ -150,8 +152,12 @@ def _client_page(
     )
     y -= 12
     # foot first: what is left between is the pictures'
-    sign_top = MARGIN + 12 + 104
-    _sign_box(canvas, plan, MARGIN, MARGIN + 12, inner, 104)
+    sign_top = MARGIN + 12 + SIGN_HEIGHT
+    agreed = (
+        f"I have seen where the seam will run, and that the finished height is {mm(plan.master.height_mm)} "
+        f"for {run_line(plan)}. Making the mould may begin."
+    )
+    sign_box(canvas, plan.brief.job, agreed, (MARGIN, MARGIN + 12), (inner, SIGN_HEIGHT))
     gap = 6.0
     small_width = (inner - 3 * gap) / 4
     small_height = small_width * small[0].camera.height_px / small[0].camera.width_px
@@ -202,13 +208,12 @@ def _client_words(canvas: Canvas, plan: MouldPlan, x: float, y: float, width: fl
         y = put(canvas, part, x, y, width)
 
 
-def _job_lines(canvas: Canvas, plan: MouldPlan, right: float, top: float) -> None:
+def job_lines(canvas: Canvas, job: JobBrief, right: float, top: float) -> None:
     """Studio, job number, revision and date at the head, a line to write on for what the brief leaves out."""
-    job = plan.brief.job
     canvas.setFillColor(HexColor(SOFT_INK))
     canvas.setStrokeColor(HexColor(SOFT_INK))
     canvas.setLineWidth(0.4)
-    left = right - _JOB_WIDTH + 10
+    left = right - JOB_WIDTH + 10
     for at, (label, value) in enumerate(
         (("Studio", job.studio), ("Job", job.number), ("Revision", job.revision), ("Date", job.date))
     ):
@@ -216,7 +221,7 @@ def _job_lines(canvas: Canvas, plan: MouldPlan, right: float, top: float) -> Non
         canvas.setFont(house_fonts()["regular"], 7)
         canvas.drawString(left, y, label)
         if value:
-            words, _ = fitted(value, _JOB_WIDTH - 52, 11, (8.5, 7.5, 6.5, 5.5), "regular")
+            words, _ = fitted(value, JOB_WIDTH - 52, 11, (8.5, 7.5, 6.5, 5.5), "regular")
             words.drawOn(canvas, left + 42, y - 3.5)
         else:
             canvas.line(left + 42, y - 1.5, right, y - 1.5)
@@ -249,18 +254,14 @@ def _line_key(canvas: Canvas, x: float, y: float) -> None:
     canvas.drawString(x + 109, y - 2.6, "seam behind")
 
 
-def _sign_box(canvas: Canvas, plan: MouldPlan, x: float, y: float, width: float, height: float) -> None:
+def sign_box(canvas: Canvas, job: JobBrief, words: str, corner: tuple[float, float], size: tuple[float, float]) -> None:
+    """What is agreed to, with name, signature, date and a line for changes; its lower left corner at `corner`."""
+    (x, y), (width, height) = corner, size
     canvas.setStrokeColor(HexColor(HAIRLINE))
     canvas.setLineWidth(0.8)
     canvas.roundRect(x, y, width, height, 4, stroke=1, fill=0)
-    casts = run_line(plan)
-    words = (
-        f"I have seen where the seam will run, and that the finished height is {mm(plan.master.height_mm)} "
-        f"for {casts}. Making the mould may begin."
-    )
     put(canvas, set_text(words, size=9.2), x + 12, y + height - 9, width - 24)
     canvas.setFont(house_fonts()["regular"], 7)
-    job = plan.brief.job
     spots = (
         (12, 0.40, "Name", job.signed_by),
         (0.42 * width, 0.36, "Signature", "signed in the plan's file" if job.signed_by else ""),

@@ -102,7 +102,7 @@ def _hours_words(hours: float) -> str:
 def day_list(plan: MouldPlan, inner: float) -> list[Flowable]:
     """The calendar as a list to tick off."""
     tasks, names = plan.programme.tasks, plan.brief.run.people_names
-    note = "Each line as it begins; tick it when it is done. What sets, sets on overnight."
+    note = "Each line as it begins; tick it when it is done. What is setting goes on setting overnight."
     if plan.brief.run.casts > 1:
         note += " From the second cast on, a day in the mould is one line: its steps are on the casting card."
     rows = day_rows(by_the_card(tasks), lambda task: who_words(task, names))

@@ -294,7 +294,8 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
                 "within" if lift.passes else "TOO HEAVY",
             ]
         )
-    note = f"Centre of mass of the jacket {mm(round(piece.centre_of_mass_mm[2]))} up. {piece.lift.method}"
+    guide = piece.lift.method[:1].upper() + piece.lift.method[1:]
+    note = f"Centre of mass of the jacket {mm(round(piece.centre_of_mass_mm[2]))} up. {guide}."
     table = ruled_table(
         ("Weight and lifting", "Load", "At most", "One person", "Team", "Needs", ""),
         rows,
@@ -312,7 +313,9 @@ def _cradle_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
         [name, str(count), mm(length), mm(width), mm(thick)] for name, count, length, width, thick in cradle.cut_list
     ]
     tilts = "; ".join(
-        f"{t.tilt_deg:g}°: {mm(t.margin_mm)} inside its feet, {'stands' if t.passes else 'ROCKS'}" for t in cradle.tilts
+        f"{'level' if t.tilt_deg == 0 else f'tipped {t.tilt_deg:g}°'} {mm(t.margin_mm)}, "
+        f"{'stands' if t.passes else 'ROCKS'}"
+        for t in cradle.tilts
     )
     table = ruled_table(
         ("Cradle, to cut", "Count", "Length", "Width", "Thick"),
@@ -328,4 +331,4 @@ def _cradle_table(plan: MouldPlan, piece: int, inner: float) -> list[Flowable]:
         )
     drawing = cradle_drawing(plan, piece, inner)
     put_together = [] if drawing is None else [set_text(note, size=8.2), drawing]
-    return [*heading("Cradle", f"Worked at {tilts}."), table, *put_together]
+    return [*heading("Cradle", f"Centre of mass inside its feet: {tilts}."), table, *put_together]

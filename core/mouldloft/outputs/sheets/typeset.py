@@ -25,6 +25,7 @@ from reportlab.pdfbase.ttfonts import TTFError, TTFont
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import CondPageBreak, Flowable, Paragraph, Spacer, Table, TableStyle
 
+from ...inputs.brief import JobBrief
 from ...stages.plan import MouldPlan
 from ..look import BACKDROP, FONT_FILES, HAIRLINE, INK, SOFT_INK, font_path
 
@@ -37,7 +38,12 @@ _JPEG_QUALITY = 88
 
 def paper_of(plan: MouldPlan) -> tuple[float, float]:
     """Width and height of the sheets' paper in points, by the brief."""
-    width, height = letter if plan.brief.job.paper == "letter" else A4
+    return paper_for(plan.brief.job)
+
+
+def paper_for(job: JobBrief) -> tuple[float, float]:
+    """Width and height of the paper a job's sheets are on, in points."""
+    width, height = letter if job.paper == "letter" else A4
     return float(width), float(height)
 
 

@@ -11,7 +11,7 @@ from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, SimpleDocTemplate, Spacer
 
-from ...base.figures import counted, kg, litres, m2, metres, mm, money, number, percent
+from ...base.figures import bare_money, counted, kg, litres, m2, metres, mm, money, number, percent
 from ...base.files import write_whole
 from ...geometry.heightmap import sample
 from ...inputs.brief import day_one
@@ -147,9 +147,9 @@ def _card_facts(plan: MouldPlan) -> list[tuple[str, str]]:
     if cast.joining is not None:
         places = [place for place in cast.joining.places if place.area_m2 >= 0.005]
         names = where_words(plan, [place.point_mm for place in places])
-        where = "; ".join(f"{name} ({m2(p.area_m2 * 1e6)})" for name, p in zip(names, places))
+        where = ": " + "; ".join(f"{name} ({m2(p.area_m2 * 1e6)})" for name, p in zip(names, places)) if places else ""
         facts.append(
-            ("Tight places", f"{percent(cast.joining.tight_share)} of the skin, tissue and light mat first: {where}")
+            ("Tight places", f"{percent(cast.joining.tight_share)} of the skin, tissue and light mat first" + where)
         )
     facts.append(("Joint", f"{metres(cast.joint_tape_m * 1000)}, paste and tape"))
     return facts
@@ -187,7 +187,7 @@ def _sockets(fixings: Fixings, inner: float) -> list[Flowable]:
         ("Sockets", f"{fixings.count} of {fixings.size} A4-70, glassed into the foot on backing plates"),
         ("Each plate", f"{fixings.plate_side_mm:.0f} mm square, {fixings.plate_thickness_mm:g} mm "
                        f"steel; foot laid up to {fixings.pad_mm:.0f} mm under it"),
-        ("On the hardest worked", f"pull {fixings.pull_n / 1000:.2f} kN, shear {fixings.shear_n / 1000:.2f} kN, "
+        ("At most on one", f"pull {fixings.pull_n / 1000:.2f} kN, shear {fixings.shear_n / 1000:.2f} kN, "
                                   "with factors; plinth or anchor by others for these"),
     ]  # fmt: skip
     return [facts_table(facts, inner, 0.22), *_sum(fixings.lines, inner),
@@ -403,16 +403,16 @@ def money_page(plan: MouldPlan, inner: float) -> list[Flowable]:
 
 def _whole_words(cash: Money) -> str:
     spread = cash.whole
-    return f"{money(spread.likely, cash.currency)} ({number(spread.low, 2)} to {number(spread.high, 2)})"
+    return f"{money(spread.likely, cash.currency)} ({bare_money(spread.low)} to {bare_money(spread.high)})"
 
 
 def _installed(plan: MouldPlan) -> list[tuple[str, str]]:
     """For whoever makes the plinth and brings the cast in: what acts at the foot, eyes, crate and door."""
     cast, facts = plan.cast, []
-    loads = "with factors, on the hardest worked"
     if cast.fixings is not None:
         pull, shear = cast.fixings.pull_n / 1000, cast.fixings.shear_n / 1000
-        facts.append(("For the plinth", f"pull {pull:.2f} kN and shear {shear:.2f} kN {loads} of {cast.fixings.count}"))
+        any_of = f"at most on any of the {cast.fixings.count} sockets, factors in"
+        facts.append(("For the plinth", f"pull {pull:.2f} kN and shear {shear:.2f} kN {any_of}"))
     elif cast.frame is not None:
         moment, shear = cast.frame.moment_nm / 1000, cast.frame.shear_n / 1000
         facts.append(("For the plinth", f"{moment:.2f} kN·m and {shear:.2f} kN with factors, on each spigot"))
@@ -468,7 +468,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
                 ("Each cast weighs", f"{number(weight.low)} to {kg(weight.high)}, as it leaves us; {stands}"),
                 *([("Colours", colours)] if colours else []),
                 *_installed(plan),
-                ("The mould lasts", f"about {plan.takeoff.mould_life_casts:.0f} casts, by rule, not by promise"),
+                ("The mould lasts", f"about {plan.takeoff.mould_life_casts:.0f} casts; a rule of thumb, no promise"),
             ],
             inner,
             0.24,

@@ -158,8 +158,8 @@ def _notes(worked: Worked, brief: Brief) -> list[str]:
         names = "; ".join(f"{work.name}: {wait.mend[0].lower()}{wait.mend[1:]}" for work, wait in late[:6])
         more = f"; and {len(late) - 6} more" if len(late) > 6 else ""
         said.append(
-            f"{counted(len(late), 'window')} cannot be kept in working hours and {'is' if len(late) == 1 else 'are'} "
-            f"planned for: {names}{more}. Test first; the product's data sheet decides."
+            f"{counted(len(late), 'window')} {'closes' if len(late) == 1 else 'close'} outside working hours; what is "
+            f"done then is planned: {names}{more}. Test first; the product's data sheet decides."
         )
     if made.over_free_days:
         said.append("A weekend or day off falls inside one run of coats; start it elsewhere or work that day.")
@@ -170,11 +170,11 @@ def _notes(worked: Worked, brief: Brief) -> list[str]:
         )
     if made.gap > 0.005:
         said.append(
-            f"No calendar of these tasks can be more than {percent(made.gap / (1 + made.gap))} shorter in working "
-            "time; keeping coats inside their windows and off weekends is part of what is left."
+            f"In another order these tasks would save {percent(made.gap / (1 + made.gap))} of the working time at "
+            "most; part of that is what keeps coats inside their windows and off weekends."
         )
     else:
-        said.append("No shorter calendar of these tasks is possible with these people and hours.")
+        said.append("With these people and hours no order of these tasks is shorter.")
     return said
 
 

@@ -18,6 +18,7 @@ from ...geometry.frame import as_point
 from ...geometry.rays import RayScene, first_wall_mm, ray_scene
 from ...geometry.sampling import samples_by_area
 from ..master import Master
+from ..named import Feature
 from .lettering import LetteredRow, find_lettering
 
 _SAMPLES = 24_000
@@ -30,24 +31,6 @@ _LEAST_RELIEF = 0.11  # of its scale: less is how a round body curves away
 _THIN = 0.022  # fingers are thinner than this, and so are the gaps between them
 _LEAST_COMB = 14  # samples of fingers
 _LONG_ROW = 5.0  # times its radius: a shorter row of letters may be an eye
-
-
-@dataclass(frozen=True, eq=False)
-class Feature:
-    """A region to keep clear: a ball, or what lies about a course. kind : "eye", "nose", "mouth", "fingers" or
-    "lettering"."""
-
-    name: str  # "left eye" ...
-    kind: str
-    centre_mm: tuple[float, float, float]
-    radius_mm: float
-    sureness: float  # 0 to 1
-    course_mm: tuple[tuple[float, float, float], ...] = ()  # along the middle of a row of letters
-
-    def away_mm(self, points_mm: np.ndarray) -> np.ndarray:
-        """(n,) how far (n, 3) points lie from its middle."""
-        middle = np.array(self.course_mm or (self.centre_mm,))
-        return cKDTree(middle).query(np.atleast_2d(points_mm))[0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,8 +63,11 @@ def find_features(master: Master, progress: Progress = SILENT, scene: RayScene |
     """Where eyes, nose, mouth, fingers and lettering are, as weights on the vertices and as regions.
 
     A pair of like spots of fine relief, one a mirror of the other, high up and on thick body, is taken for eyes; nose
-    and mouth lie between and below them. Deterministic. A body without a face gets no face.
+    and mouth lie between and below them. Deterministic. A body without a face gets no face; a section has those of the
+    whole sculpt that lie on it, and no others.
     """
+    if master.named is not None:
+        return KeepClearProposal(weights_of(master.vertices_mm, master.named.features), master.named.features)
     progress.step(0.0, "looking for a face")
     skin = _skin_of(master, scene or ray_scene(master.vertices_mm, master.faces))
     progress.step(0.4, "looking for lettering")

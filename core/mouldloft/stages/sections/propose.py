@@ -107,8 +107,9 @@ def propose_sections(
     hatches = int(np.ceil(whole.inside_mm / POLE_MM)) - 1 if np.isfinite(whole.inside_mm) else 0
     hatch = hatch_price(max(hatches, 0), catalogue.rates.hatch_h, brief.run.casts, brief.rates)
     return Sections(
-        master, whole, parts, tuple(bench.cuts), asks, left, tuple(bench.notes), price, hatch, weights.wall_mm
-    )
+        master, whole, parts, tuple(bench.cuts), asks, left, tuple(bench.notes), price, hatch, weights.wall_mm,
+        bench.places,
+    )  # fmt: skip
 
 
 def _bench(master: Master, brief: Brief, weights: Weights, asked: bool, progress: Progress) -> _Bench:
@@ -139,8 +140,8 @@ def _cut_neck(bench: _Bench, neck: Neck) -> None:
         bench.notes.append(f"Not cut at {where}: the line would run over a face or what is to be kept clear.")
         return
     why = (
-        f"least section, {mm(moved.width_mm)} wide where the body beside it has {neck.swells:.1f} times as much; "
-        f"{mm(neck.beyond_mm)} stick out beyond"
+        f"the narrowest place, {mm(moved.width_mm)} wide, where the body beside it has {neck.swells:.1f} times the "
+        f"section; {mm(neck.beyond_mm)} stand out past it"
     )
     nested = neck.swells < _NESTED_SWELLS
     _take_off(bench, moved, "neck", why, only_from_ground=nested)

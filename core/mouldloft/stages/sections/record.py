@@ -10,6 +10,7 @@ import numpy as np
 from ...geometry.branches import Section
 from ...trade.sectioning import SectionPrice
 from ..master import Master
+from ..places import BodyPlaces
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +62,8 @@ class Part:
 class Sections:
     """A proposal. whole : the master as one part; parts : the first carries the rest. asks : in words, which limits the
     whole breaks, none where nothing asks for a cut; left : what stays over them; notes : places that were not cut, and
-    why. wall_mm : of the cast. hatch_cost : hatches in its place over the run, where an arm's reach asks; else 0."""
+    why. wall_mm : of the cast. hatch_cost : hatches in its place over the run, where an arm's reach asks; else 0.
+    places : the names over the whole's skin."""
 
     master: Master
     whole: Part
@@ -73,3 +75,9 @@ class Sections:
     price: SectionPrice
     hatch_cost: float
     wall_mm: float
+    places: BodyPlaces | None = None
+
+    @property
+    def joined_before_packing(self) -> bool:
+        """In one it goes into the van: the parts are joined in the workshop, and packed as one."""
+        return self.whole.fits_van
