@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
@@ -272,7 +272,7 @@ def _round_what(sections: Sections, cut: Cut) -> str:
         return up
     names = sections.places.at(line)
     steps = np.linalg.norm(np.roll(line, -1, axis=0) - line, axis=1)
-    length: Counter[str] = Counter()
+    length: defaultdict[str, float] = defaultdict(float)
     for name, step in zip(names, steps):
         length[name] += float(step)
     most = _NAMED_ROUND * float(steps.sum())

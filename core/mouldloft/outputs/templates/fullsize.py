@@ -323,7 +323,8 @@ def _draw_lines(sheet: Any, template: Template, dx: float, dy: float, scale: flo
     for line in template.lines:
         points = (np.asarray(line.points_mm, float) * scale + (dx, dy)) * _POINT
         sheet.setStrokeColorRGB(*_COLOURS[line.use][2])
-        sheet.setLineWidth(weight * _POINT * (1.0 if line.use == "cut" else 0.7))
+        # what is cut differs from what is drawn in black and white too
+        sheet.setLineWidth(weight * _POINT * (1.6 if line.use == "cut" else 0.7))
         if line.use == "fold":
             sheet.setDash(4 * _POINT, 2 * _POINT)
         way = sheet.beginPath()

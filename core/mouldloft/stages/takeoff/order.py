@@ -434,7 +434,7 @@ def _advice(gloves: int, life: float, brief: Brief) -> tuple[str, ...]:
 
 ORDER_COLUMNS = (
     "code", "material", "for", "net low", "net likely", "net high", "unit", "waste %", "packs", "pack size", "bought",
-    "cost", "currency", "price", "what makes the interval", "supplier", "needed on day", "needed on", "order by",
+    "cost", "currency", "price is", "what makes the interval", "supplier", "needed on day", "needed on", "order by",
 )  # fmt: skip
 
 
