@@ -107,7 +107,11 @@ def test_joined_casts_are_crated_once(bell, plans):
 @pytest.mark.parametrize("title", ["Seated hare", LONG_NAME], ids=("short", "long"))
 def test_the_sheet_says_it_all_and_nothing_runs_over(bell, solids, plans, tmp_path, paper, title):
     brief = replace(ASKED, piece=title, job=replace(ASKED.job, paper=paper))
-    grey = Image.fromarray(np.full((900, 1780, 3), 200, np.uint8))
+    grey = Image.fromarray(np.full((1800, 1860, 3), 200, np.uint8))
+    upper = replace(bell.cuts[0], number=2, takes=2, leaves=1)
+    bell = replace(bell, parts=(*bell.parts, replace(bell.parts[1], name="ears")), cuts=(*bell.cuts, upper))
+    solids = replace(solids, spigots=(*solids.spigots, None))
+    plans = replace(plans, parts=(*plans.parts, PartPlan("ears", planned(15.0, 200.0))))
     path = sections_sheet(bell, solids, plans, brief, tmp_path / "client.pdf", grey)
     pages = word_boxes(path)
     width, height = typeset.paper_for(brief.job)

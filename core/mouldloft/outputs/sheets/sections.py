@@ -12,7 +12,17 @@ from PIL import Image
 from reportlab.lib.colors import HexColor
 from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, KeepTogether, PageTemplate, Spacer, Table, TableStyle
+from reportlab.platypus import (
+    BaseDocTemplate,
+    CondPageBreak,
+    Flowable,
+    Frame,
+    KeepTogether,
+    PageTemplate,
+    Spacer,
+    Table,
+    TableStyle,
+)
 
 from ...base.figures import counted, feet_inches, kg, listed, metres, mm, money, number, percent
 from ...base.files import write_whole
@@ -44,7 +54,7 @@ from .typeset import (
 
 _HEAD = 84.0  # points of the page's head
 _PICTURE_SHARE = 0.56
-_MOST_PICTURE = 232.0
+_LEAST_PICTURE, _MOST_PICTURE = 150.0, 250.0
 _NAMED_ROUND = 0.12  # of a joint's line: a place with less of it is not named
 
 
@@ -111,7 +121,7 @@ def sections_sheet(
         _page_head(canvas, sections, brief, title)
 
     def fill(handle: IO[bytes]) -> None:
-        frame = Frame(MARGIN, 15 * MM, inner, height - 15 * MM - MARGIN - _HEAD, 0, 0, 0, 0)
+        frame = Frame(MARGIN, 15 * MM, inner, _frame_height(brief), 0, 0, 0, 0)
         document = BaseDocTemplate(
             handle, pagesize=(width, height), title=f"{title}: in sections", author="mouldloft", invariant=1
         )
@@ -144,11 +154,14 @@ def _story(
     sections: Sections, solids: SectionSolids, plans: SectionPlans, brief: Brief, picture: Image.Image, inner: float
 ) -> list[Flowable]:
     rows = offer_rows(sections, plans, brief)
-    parts: list[Flowable] = [_first_look(sections, plans, rows, picture, inner)]
-    parts += [*heading("Parts and price", "Price without tax, each rounded as in its own offer."),
-              _price_table(rows, plans, brief, inner)]  # fmt: skip
-    parts += [*heading("Joints between the parts"), _joint_table(sections, solids, inner)]
-    parts += [*heading("Joined and fixed"), facts_table(_assembly(sections, plans, rows, brief), inner, 0.2)]
+    rest = [
+        *heading("Parts and price", "Price without tax, each rounded as in its own offer."),
+        _price_table(rows, plans, brief, inner),
+        *heading("Joints between the parts"),
+        _joint_table(sections, solids, inner),
+        *heading("Joined and fixed"),
+        facts_table(_assembly(sections, plans, rows, brief), inner, 0.2),
+    ]
     agreed = (
         f"I have seen where the parts join, where the seam of each will run (a sheet for each part), and that the "
         f"finished height is {mm(sections.master.height_mm)} for {_run_words(brief)}. Making the moulds may begin."
@@ -157,17 +170,36 @@ def _story(
     def sign(canvas: Canvas) -> None:
         sign_box(canvas, brief.job, agreed, (0.0, 0.0), (inner, SIGN_HEIGHT))
 
-    return [*parts, KeepTogether([Spacer(1, 12), Placed(inner, SIGN_HEIGHT, sign)])]
+    # the picture gives way, so that it is signed on the page that says it
+    room = _frame_height(brief) - sum(_tall(part, inner) for part in rest) - SIGN_HEIGHT - 12.0 - 8.0
+    first = _first_look(sections, plans, rows, picture, inner, min(max(room, _LEAST_PICTURE), _MOST_PICTURE))
+    return [first, *rest, KeepTogether([Spacer(1, 12), Placed(inner, SIGN_HEIGHT, sign)])]
+
+
+def _frame_height(brief: Brief) -> float:
+    return paper_for(brief.job)[1] - 15 * MM - MARGIN - _HEAD
+
+
+def _tall(part: Flowable, inner: float) -> float:
+    """Height of a part, space round it and all; where a page may break takes none."""
+    if isinstance(part, CondPageBreak):
+        return 0.0
+    return float(part.wrap(inner, 1e4)[1] + part.getSpaceBefore() + part.getSpaceAfter())
 
 
 def _first_look(
-    sections: Sections, plans: SectionPlans, rows: tuple[OfferRow, ...], picture: Image.Image, inner: float
+    sections: Sections,
+    plans: SectionPlans,
+    rows: tuple[OfferRow, ...],
+    picture: Image.Image,
+    inner: float,
+    most_tall: float,
 ) -> Table:
     """The parts drawn apart, and beside them what a client asks first."""
     wide = _PICTURE_SHARE * inner
     tall = wide * picture.height / picture.width
-    if tall > _MOST_PICTURE:
-        wide, tall = wide * _MOST_PICTURE / tall, _MOST_PICTURE
+    if tall > most_tall:
+        wide, tall = wide * most_tall / tall, most_tall
     reader = image_reader(np.asarray(picture.convert("RGB")))
     drawn = Placed(wide, tall, lambda canvas: canvas.drawImage(reader, 0, 0, wide, tall))
     column = inner - wide - 14
