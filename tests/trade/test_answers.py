@@ -81,6 +81,25 @@ def test_what_does_not_come_off_is_not_recommended():
     assert kept[0].recommended
 
 
+def test_what_breaks_the_same_limits_far_more_is_not_recommended_for_a_little_less_money():
+    """A tenth cheaper with the glove torn, against one stretched a little too far; at like stretch price decides."""
+    held = measured(deep=100.0, stretch=1.2)
+    torn = measured("sections", 2, 2, replace(SEAM, fill_mm3=8e6), 0.0, 120.0, 3.5)
+    kept, gone = table(held, torn)
+    assert gone.total < kept.total
+    assert [kept.recommended, gone.recommended] == [True, False]
+    like = table(held, replace(torn, deepest_mm=100.0, stretch=1.2))
+    assert [row.recommended for row in like] == [False, True]
+
+
+def test_a_mould_with_no_way_off_is_no_better_for_being_cheaper():
+    """One limit broken each: fill a quarter too deep stands against no order of taking off."""
+    stuck = measured("gloves", 2, 2, replace(SEAM, fill_mm3=8e6), 0.0, 60.0, off=False)
+    rows = table(measured(deep=100.0), stuck)
+    assert rows[1].total < rows[0].total
+    assert [row.recommended for row in rows] == [True, False]
+
+
 def test_sections_cost_their_seams_pieces_and_cuts():
     """Three: six glove pieces, four more than two at 8 h; 20 h and 900 EUR of cuts; 2 m of line on the cast."""
     parts = replace(

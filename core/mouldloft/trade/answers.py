@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from ..base.figures import counted, kg, listed, mm, money, strain_by_rule
 from ..base.marks import Assumption, Mark
 from ..inputs.brief import RatesBrief
@@ -118,7 +120,8 @@ def weigh_answers(
     most_lift_kg: float = float("inf"),
 ) -> tuple[Answer, ...]:
     """The table, one line an answer, with one recommended of those that are built here: the cheapest that keeps its
-    limits; where none does, the one that breaks fewest. most_lift_kg : what hands may lift, as many as may help."""
+    limits; where none does, the one that breaks fewest, and of as many the one that breaks them least for its price.
+    most_lift_kg : what hands may lift, as many as may help."""
     rows = []
     for each in found:
         hours, total = price_answer(each, casts, rubber, rates)
@@ -126,7 +129,8 @@ def weigh_answers(
     built = [k for k in range(len(rows)) if rows[k][0].kind != "jackets"]
     # of two pieces that break as many limits either way, those that are planned: with their loose pieces
     loose = any(each.kind == "loose" for each, *_ in rows)
-    best = min(built, key=lambda k: (len(rows[k][3]), loose and rows[k][0].kind == "two", round(rows[k][2], 2), k))
+    weighed = [total * (1.0 + _past_limits(each, most_lift_kg)) for each, _, total, _ in rows]
+    best = min(built, key=lambda k: (len(rows[k][3]), loose and rows[k][0].kind == "two", round(weighed[k], 2), k))
     return tuple(
         Answer(
             each.kind, _name(each), each.gloves, each.jackets, hours, total, each.stretch, each.seam.fill_mm3,
@@ -163,6 +167,14 @@ def _broken(found: Measured, most_lift_kg: float) -> tuple[str, ...]:
     return (*out, *found.over)
 
 
+def _past_limits(found: Measured, most_lift_kg: float) -> float:
+    """By what share an answer is past its limits, summed, each as a share of its limit: 0 where it keeps them. No limit
+    counts for more than a glove torn, and so does a mould that does not come off."""
+    shares = np.array([found.deepest_mm / DEEP_FILL_MM, found.stretch, found.heaviest_kg / most_lift_kg])
+    past = float(np.clip(shares - 1.0, 0.0, AT_BREAK).sum())
+    return past if found.comes_off else past + AT_BREAK
+
+
 def _reason(
     each: Measured,
     chosen: bool,
@@ -178,7 +190,7 @@ def _reason(
     if chosen and not broken:
         return f"recommended: the cheapest that keeps its limits{how}"
     if chosen:
-        return f"recommended: none keeps all limits, this breaks fewest ({listed(broken)}){how}"
+        return f"recommended: none keeps all limits, this breaks them least ({listed(broken)}){how}"
     if len(broken) > len(its):
         return listed(broken)
     if total < least:
@@ -193,5 +205,6 @@ def answer_assumptions(rates: RatesBrief) -> tuple[Assumption, ...]:
         Assumption("a further jacket piece", f"{JACKET_SHARE * rates.piece_h:g} h", own),
         Assumption("a further jacket unbolted and bolted home", f"{BOLTED_H:g} h a cast", own),
         Assumption("fill that further pieces are tried against", deep, Mark.COMMON_PRACTICE),
+        Assumption("price of one that breaks limits weighed up, past each by a share", "that share more", own),
         Assumption("moulds of sections, planned quickly on planes, right to", f"{100 * QUICK_SPREAD:g} %", own),
     )
