@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from mouldloft.geometry.polyline import flatness_mm, length_mm, spaced_out, tigh
 from mouldloft.geometry.tautline import smooth_level
 from mouldloft.inputs.brief import Brief, RatesBrief, RunBrief, SeamBrief
 from mouldloft.outputs.planfile import save_plan
-from mouldloft.stages.seam.candidates import bench_of
+from mouldloft.stages.seam.candidates import Judged, bench_of
 from mouldloft.stages.seam.costs import bends
 from mouldloft.stages.seam.draw import fill_of, measures_of
 from mouldloft.stages.seam.fair import line_fairness
@@ -719,3 +720,25 @@ def test_viewers_stand_round_the_piece_at_eye_height():
     assert np.allclose(eyes[:, 2], 1200.0)
     assert np.linalg.norm(eyes[:, :2], axis=1).min() > 2500.0
     assert np.allclose(eyes[:, :2].mean(axis=0), 0.0, atol=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("sock", "open_plane", "first"),
+    [
+        # a short seam about the trunk of a beast that stands on four legs, beside a plane along its middle
+        ((1674.0, 0.39), (3106.0, 0.22), "plane"),
+        # the same price weighed against a palm's breadth: what is small is weighed and no more
+        ((1674.0, 0.015), (1820.0, 0.0), "sock"),
+        ((1674.0, 0.019), (1820.0, 0.0), "plane"),
+        # where both hide as much, the price decides
+        ((1674.0, 0.25), (3106.0, 0.25), "sock"),
+    ],
+)
+def test_a_short_seam_does_not_pay_for_half_its_inside_hidden(sock, open_plane, first):
+    def judged(price, excess):
+        drawn = SimpleNamespace(kind="plane", price=SimpleNamespace(total=price))
+        limits = SimpleNamespace(excess=excess, overstretched_mm2=0.0)
+        return Judged(drawn, None, limits)
+
+    ranked = sorted([("sock", judged(*sock)), ("plane", judged(*open_plane))], key=lambda one: one[1].rank)
+    assert ranked[0][0] == first

@@ -152,7 +152,7 @@ class MOULDLOFT_OT_paint_keep_clear(Idle, bpy.types.Operator):
         if thing.library or thing.data.library:
             self.report({"ERROR"}, f"{thing.name} is linked: make it local to paint on it.")
             return {"CANCELLED"}
-        results.set_seen(context.scene, False, "map")  # which shows the sculpt again, where the map covers it
+        results.show_only(context.scene)  # the sculpt alone: map, glove and jacket lie over what is painted on
         if thing.hide_get() or thing.name not in context.view_layer.objects:
             self.report({"ERROR"}, f"{thing.name} is hidden: show it to paint on it.")
             return {"CANCELLED"}

@@ -35,6 +35,7 @@ _LINES_MOST = 8  # lines that are tried without
 # halves are unlike, a seam that leaves the plane, a direction askew to the mirror plane (invented)
 LESS_SIMPLE_SAVES = 0.03
 _EXCESS_WEIGHS = 5.0  # of the price, for all of the skin past a limit (invented)
+_BARRED_WEIGHS = 8.0  # past a small breach: each hundredth makes it a twelfth dearer than the last (invented)
 _SMALL_BREACH = 0.02  # of the skin (invented)
 
 
@@ -52,13 +53,15 @@ class Judged:
     @property
     def rank(self) -> tuple[int, float]:
         """Kept limits first, then the price. A small breach (a palm's breadth, for a mirror and a roller on a stick) is
-        weighed, not barred: a hundredth of the skin as a twentieth of the price; one that does not let the cast
+        weighed, not barred: a hundredth of the skin as a twentieth of the price; past that it grows with each
+        hundredth, or a sock that hides half its inside would pay by its short seam. One that does not let the cast
         out comes last: what nobody can lay up is filled or cored, but a cast that stays in its mould is none. A seam
         that leaves the plane has to save a thirtieth: a flat wall is simply stood up."""
         excess = self.limits.excess
         off_plane = 0.0 if self.drawn.kind == "plane" else LESS_SIMPLE_SAVES
         barred = 2 if self.limits.overstretched_mm2 > 0 else int(excess > _SMALL_BREACH)
-        return barred, self.drawn.price.total * (1.0 + _EXCESS_WEIGHS * excess + off_plane)
+        weighed = np.expm1(_BARRED_WEIGHS * excess) if barred else _EXCESS_WEIGHS * excess
+        return barred, self.drawn.price.total * float(1.0 + weighed + off_plane)
 
 
 @dataclass(frozen=True, eq=False)
