@@ -736,9 +736,23 @@ def test_viewers_stand_round_the_piece_at_eye_height():
 )
 def test_a_short_seam_does_not_pay_for_half_its_inside_hidden(sock, open_plane, first):
     def judged(price, excess):
-        drawn = SimpleNamespace(kind="plane", price=SimpleNamespace(total=price))
+        figures = SimpleNamespace(loops=1, forced_lines=1)
+        drawn = SimpleNamespace(kind="plane", price=SimpleNamespace(total=price), figures=figures)
         limits = SimpleNamespace(excess=excess, overstretched_mm2=0.0)
         return Judged(drawn, None, limits)
 
     ranked = sorted([("sock", judged(*sock)), ("plane", judged(*open_plane))], key=lambda one: one[1].rank)
     assert ranked[0][0] == first
+
+
+@pytest.mark.parametrize(
+    ("saved", "loops", "first"), [(0.006, 2, "one line"), (0.05, 2, "more"), (0.05, 3, "one line")]
+)
+def test_a_line_more_than_forced_has_to_pay(saved, loops, first):
+    def judged(price, loops):
+        figures = SimpleNamespace(loops=loops, forced_lines=1)
+        drawn = SimpleNamespace(kind="free", price=SimpleNamespace(total=price), figures=figures)
+        return Judged(drawn, None, SimpleNamespace(excess=0.0, overstretched_mm2=0.0))
+
+    both = [("one line", judged(1000.0, 1)), ("more", judged(1000.0 * (1.0 - saved), loops))]
+    assert min(both, key=lambda one: one[1].rank)[0] == first

@@ -32,7 +32,7 @@ _LINES_MOST = 8  # lines that are tried without
 
 
 # of its price: what a seam has to save that is less simply stood up than another: a plane beside the middle, whose
-# halves are unlike, a seam that leaves the plane, a direction askew to the mirror plane (invented)
+# halves are unlike, a seam that leaves the plane, a line more, a direction askew to the mirror plane (invented)
 LESS_SIMPLE_SAVES = 0.03
 _EXCESS_WEIGHS = 5.0  # of the price, for all of the skin past a limit (invented)
 _BARRED_WEIGHS = 8.0  # past a small breach: each hundredth makes it a twelfth dearer than the last (invented)
@@ -56,12 +56,14 @@ class Judged:
         weighed, not barred: a hundredth of the skin as a twentieth of the price; past that it grows with each
         hundredth, or a sock that hides half its inside would pay by its short seam. One that does not let the cast
         out comes last: what nobody can lay up is filled or cored, but a cast that stays in its mould is none. A seam
-        that leaves the plane has to save a thirtieth: a flat wall is simply stood up."""
-        excess = self.limits.excess
-        off_plane = 0.0 if self.drawn.kind == "plane" else LESS_SIMPLE_SAVES
+        that leaves the plane has to save a thirtieth (a flat wall is simply stood up), and so has each line more than
+        the body forces: a loop on its own is a sliver of glove with a joint all round."""
+        excess, figures = self.limits.excess, self.drawn.figures
+        further = max(figures.loops - figures.forced_lines, 0)
+        less_simple = LESS_SIMPLE_SAVES * (further + (self.drawn.kind != "plane"))
         barred = 2 if self.limits.overstretched_mm2 > 0 else int(excess > _SMALL_BREACH)
         weighed = np.expm1(_BARRED_WEIGHS * excess) if barred else _EXCESS_WEIGHS * excess
-        return barred, self.drawn.price.total * float(1.0 + weighed + off_plane)
+        return barred, self.drawn.price.total * float(1.0 + weighed + less_simple)
 
 
 @dataclass(frozen=True, eq=False)

@@ -29,16 +29,21 @@ def _chosen(found: list[Judged], asked: str, terms: SeamTerms) -> str:
         text = f"{name[0].upper()}{name[1:]}, as picked: {cost}."
         return text if first.limits.kept else f"{text} It breaks a limit: {broken}."
     if not first.limits.kept:
-        return f"No seam of two pieces keeps every limit; {name} breaks them least ({broken}): {cost}."
+        least = all(first.limits.excess <= other.limits.excess for other in found)
+        how = "breaks them least" if least else "costs least with what it breaks counted in"
+        return f"No seam of two pieces keeps every limit; {name} {how} ({broken}): {cost}."
     kept = [other for other in found[1:] if other.limits.kept]
     if not kept:
         alone = "the only one found" if not found[1:] else "the only one that can be laid up, stretched and lifted"
         return f"{name[0].upper()}{name[1:]} is {alone}: {cost}."
     other = kept[0]
     less = other.drawn.price.total - price.total
-    if less < 0:  # too little to leave a flat wall for
-        bent = f"{KIND_NAMES[other.drawn.kind]} would save {money(-less, terms.currency)}, too little for a bent wall"
-        return f"{name[0].upper()}{name[1:]} keeps the limits, and a flat wall is simply stood up: {cost}; {bent}."
+    if less < 0:  # too little to leave a flat wall, or one line, for
+        saving = f"{KIND_NAMES[other.drawn.kind]} would save {money(-less, terms.currency)}"
+        if other.drawn.figures.loops > first.drawn.figures.loops:
+            return f"{name[0].upper()}{name[1:]} keeps the limits: {cost}; {saving}, too little for a line more."
+        head = f"{name[0].upper()}{name[1:]} keeps the limits, and a flat wall is simply stood up"
+        return f"{head}: {cost}; {saving}, too little for a bent wall."
     why = _cause(other.drawn.price, price)
     beside = KIND_NAMES[other.drawn.kind]
     head = f"{name[0].upper()}{name[1:]} is the cheapest that keeps the limits: {cost}"
