@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..base.figures import counted, listed, mm, percent, strain_by_rule
 from ..stages.plan import MouldPlan
 from .peelwords import glove_line
-from .whereabouts import undercut_words, with_places
+from .whereabouts import with_places, worst_undercut
 
 
 def not_kept(plan: MouldPlan) -> tuple[str, ...]:
@@ -61,10 +61,11 @@ def look_first(plan: MouldPlan, pictures: bool) -> tuple[str, ...]:
     """Where to look first, most doubtful first, with the file that shows it."""
     book = "workshop-sheets.pdf" if pictures else "plan.json"
     said = ["Seam: client-sheet.pdf, signed before the wall is built." if pictures else "Seam: see the summary above."]
-    if plan.locks.regions:
-        worst, where = plan.locks.regions[0], undercut_words(plan)[0]
+    found = worst_undercut(plan)
+    if found is not None:
+        worst, where = found
         shown = "plan.html" if pictures else book
-        said.append(f"Deepest undercut: {where}, {mm(worst.depth_mm)} deep; {shown}.")
+        said.append(f"Worst undercut: {where}, {mm(worst.depth_mm)} deep across the pull; {shown}.")
     heaviest = max(plan.jacket.pieces, key=lambda piece: piece.lift_with_glove.load_kg, default=None)
     if heaviest is not None:
         said.append(

@@ -29,7 +29,7 @@ from ..trade.answers import Answer, stretch_words
 from ..trade.money import Money
 from .keptclear import kept_clear_words
 from .peelwords import peel_rows
-from .whereabouts import undercut_words
+from .whereabouts import worst_undercut
 from .words import (
     candidate_words,
     fill_mm3,
@@ -125,10 +125,11 @@ def _lock_words(plan: MouldPlan) -> str:
 
 
 def _worst_lock(plan: MouldPlan) -> str:
-    if not plan.locks.regions:
+    found = worst_undercut(plan)
+    if found is None:
         return ""
-    worst = plan.locks.regions[0]
-    return f"; worst: {undercut_words(plan)[0]}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep across the pull"
+    worst, where = found
+    return f"; worst: {where}, {litres(worst.fill_mm3)}, {mm(worst.depth_mm)} deep across the pull"
 
 
 def left_by_loose(plan: MouldPlan) -> str:

@@ -9,10 +9,12 @@ import numpy as np
 
 from ..base.figures import mm
 from ..geometry.polyline import spaced_out
+from ..stages.locks import LockRegion
 from ..stages.plan import MouldPlan
 from .words import places_of
 
 _NEAR_CUT, _NEAR_TIP = 0.2, 0.8  # of a limb's height over its cut
+_SHOWN_FILL_MM3, _SHOWN_DEPTH_MM = 500.0, 0.5  # figures are written to 1 ml and 1 mm
 _STEP_MM = 5.0  # along the seam, finer than a tape is laid over a body
 
 
@@ -56,6 +58,14 @@ def apart_words(plan: MouldPlan, points_mm: np.ndarray | Sequence[Sequence[float
 def undercut_words(plan: MouldPlan) -> list[str]:
     """Where each undercut of the plan lies, in its order."""
     return apart_words(plan, [region.centre_mm for region in plan.locks.regions])
+
+
+def worst_undercut(plan: MouldPlan) -> tuple[LockRegion, str] | None:
+    """The undercut with most fill, and where it lies; None where figures would show nothing of it: 0 ml, 0 mm deep."""
+    worst = next(iter(plan.locks.regions), None)
+    if worst is None or (worst.fill_mm3 < _SHOWN_FILL_MM3 and worst.depth_mm < _SHOWN_DEPTH_MM):
+        return None
+    return worst, undercut_words(plan)[0]
 
 
 def with_places(plan: MouldPlan, sentence: str) -> str:

@@ -205,6 +205,6 @@ def answer_assumptions(rates: RatesBrief) -> tuple[Assumption, ...]:
         Assumption("a further jacket piece", f"{JACKET_SHARE * rates.piece_h:g} h", own),
         Assumption("a further jacket unbolted and bolted home", f"{BOLTED_H:g} h a cast", own),
         Assumption("fill that further pieces are tried against", deep, Mark.COMMON_PRACTICE),
-        Assumption("price of one that breaks limits weighed up, past each by a share", "that share more", own),
+        Assumption("a way past its limits, beside others that break as many", "priced up by the share it is past", own),
         Assumption("moulds of sections, planned quickly on planes, right to", f"{100 * QUICK_SPREAD:g} %", own),
     )

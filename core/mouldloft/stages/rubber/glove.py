@@ -293,11 +293,8 @@ def cover_piece(master: Master, seam: Seam, piece: int, body: _Body, flanges: Fl
     body_mm3, skin_mm3, half_mm3, edge_mm3, handled_mm3, drafted_mm3, plain_mm3 = (
         volume_of_columns(height, wall, base_high, pixel_mm) - body_part for height, body_part in zip(stages, inside)
     )
-    final_mm3 = (
-        plain_mm3
-        + volume_of_columns(final, low, base_high, pixel_mm)
-        - volume_of_columns(plain, wall, base_high, pixel_mm)
-    )
+    final_mm3 = plain_mm3 + volume_of_columns(final, low, base_high, pixel_mm)
+    final_mm3 -= volume_of_columns(plain, wall, base_high, pixel_mm)
     envelope = Envelope(
         piece=piece,
         name=seam.pieces[piece].name,
@@ -589,9 +586,11 @@ def _registration_of(whole: Flanges, first: Envelope, seam: Seam, section: Joint
 
 
 def _parts(cover: _Cover) -> RubberParts:
+    # columns miss the master by a little: without undercuts that must not come out as less than no fill
+    filled_mm3 = max(cover.filled_mm3, cover.solid_mm3)
     return RubberParts(
-        skin_mm3=cover.skin_mm3 - cover.filled_mm3,
-        lock_fill_mm3=cover.filled_mm3 - cover.solid_mm3,
+        skin_mm3=cover.skin_mm3 - filled_mm3,
+        lock_fill_mm3=filled_mm3 - cover.solid_mm3,
         edge_mm3=cover.edge_mm3 - cover.skin_mm3,
         draft_mm3=cover.draft_mm3 - cover.handled_mm3,
         flange_mm3=cover.flange_mm3 - cover.draft_mm3,
