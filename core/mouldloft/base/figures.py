@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Literal
 
 import numpy as np
+
+First = Literal["metric", "imperial"]  # which stands first where both are given
 
 MM_PER_INCH = 25.4
 KG_PER_LB = 0.45359237
@@ -47,9 +50,25 @@ def pounds(value_kg: float) -> str:
     return f"{number(value_kg / KG_PER_LB)} lb"
 
 
-def kg_lb(value_kg: float) -> str:
-    """Kilograms with pounds beside them: '12.3 kg (27.1 lb)'."""
-    return f"{kg(value_kg)} ({pounds(value_kg)})"
+def kg_lb(value_kg: float, first: First = "metric") -> str:
+    """Kilograms with pounds beside them: '12.3 kg (27.1 lb)', or the other way round."""
+    return _paired(kg(value_kg), pounds(value_kg), first)
+
+
+def kg_lb_range(low_kg: float, high_kg: float, first: First = "metric") -> str:
+    """A range of weights in the unit that stands first: '17.9 to 19.4 kg'."""
+    low, high = (pounds(low_kg), pounds(high_kg)) if first == "imperial" else (kg(low_kg), kg(high_kg))
+    return f"{low.rsplit(' ', 1)[0]} to {high}"
+
+
+def mm_feet(value_mm: float, first: First = "metric", what: str = "") -> str:
+    """Millimetres with feet and inches beside them, as '1400 mm tall (4 ft 7 1/8 in)', or the other way round."""
+    return _paired(mm(value_mm), feet_inches(value_mm), first, what)
+
+
+def _paired(metric: str, imperial: str, first: First, what: str = "") -> str:
+    one, other = (imperial, metric) if first == "imperial" else (metric, imperial)
+    return f"{one} {what} ({other})" if what else f"{one} ({other})"
 
 
 def m2(value_mm2: float) -> str:

@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 import msgspec
 
 from ..base.errors import BriefRefused
+from ..base.figures import First
 from ..base.files import in_plain_words, read_toml
 
 # no workshop's figure is a million, and past it sums overflow and loops do not end
@@ -319,14 +320,16 @@ class SculptBrief:
 @dataclass(frozen=True)
 class JobBrief:
     """What the sheets are filed under. date : as it is to be printed; what is empty leaves a line to write on. paper :
-    of the sheets. logo : path of a PNG or JPEG, drawn at the head of each sheet. signed_by, signed_on : the client who
-    signed this seam, and when: printed where it is signed."""
+    of the sheets. units : which stand first where sizes and weights are given in both. logo : path of a PNG or JPEG,
+    drawn at the head of each sheet. signed_by, signed_on : the client who signed this seam, and when: printed where it
+    is signed."""
 
     studio: Annotated[str, msgspec.Meta(max_length=80)] = ""
     number: Annotated[str, msgspec.Meta(max_length=40)] = ""
     revision: Annotated[str, msgspec.Meta(max_length=20)] = ""
     date: Annotated[str, msgspec.Meta(max_length=40)] = ""
     paper: Literal["A4", "letter"] = "A4"
+    units: First = "metric"
     logo: Annotated[str, msgspec.Meta(max_length=1000)] = ""
     signed_by: Annotated[str, msgspec.Meta(max_length=80)] = ""
     signed_on: Annotated[str, msgspec.Meta(max_length=40)] = ""

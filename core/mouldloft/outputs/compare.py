@@ -145,7 +145,7 @@ def _rows(plans: Sequence[MouldPlan]) -> list[Row]:
         row("Heaviest jacket piece with its glove", _heaviest_kg, kg, "less"),
         said("Jacket's checks", _jacket_words),
         row("Mass of one cast", lambda p: p.cast.mass_kg, kg, "less"),
-        said("How a cast stands", lambda p: stands_words(p.cast)),
+        said("How a cast stands", lambda p: stands_words(p.cast, p.brief.job.units)),
         said("Cast comes out", lambda p: "yes" if p.cast.comes_out else "NO"),
         row("Days for the mould", lambda p: p.programme.mould_days, lambda v: f"{v:.0f}", "less"),
         row("Days for the run", lambda p: p.programme.run_days, lambda v: f"{v:.0f}", "less"),

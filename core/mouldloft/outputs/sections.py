@@ -88,7 +88,7 @@ def _part_lines(sections: Sections, brief: Brief) -> list[str]:
         size = " x ".join(f"{side:.0f}" for side in part.size_mm)
         deep = f"inside {mm(part.inside_mm)} deep" if np.isfinite(part.inside_mm) else "no opening"
         stands = f"stands on cut {part.stands_on}" if part.stands_on else "stands as the whole does"
-        lift = f"cast {kg_lb(part.cast_kg)}, {who_lifts(part.heaviest_kg, brief.jacket)}"
+        lift = f"cast {kg_lb(part.cast_kg, brief.job.units)}, {who_lifts(part.heaviest_kg, brief.jacket)}"
         lines.append(f"{part.name}: {size} mm, {m2(part.skin_mm2)} of skin, {lift}, {deep}; {stands}")
     return lines
 

@@ -265,8 +265,8 @@ def _jacket_words(piece: JacketPiece) -> str:
 
 def _cast_words(plan: MouldPlan) -> str:
     c = plan.cast
-    out, stands = "comes out" if c.comes_out else "does NOT come out", stands_words(c)
-    return f"{weight_words(c)}, wall {mm(c.thickness_mm)}, {out}; {stands}"
+    out, stands = "comes out" if c.comes_out else "does NOT come out", stands_words(c, plan.brief.job.units)
+    return f"{weight_words(c, plan.brief.job.units)}, wall {mm(c.thickness_mm)}, {out}; {stands}"
 
 
 def _order_words(plan: MouldPlan) -> str:

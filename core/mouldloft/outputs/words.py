@@ -14,7 +14,21 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
-from ..base.figures import counted, feet_inches, kg, kg_lb, listed, litres, metres, mm, money, number, ounces
+from ..base.figures import (
+    First,
+    counted,
+    kg,
+    kg_lb,
+    kg_lb_range,
+    listed,
+    litres,
+    metres,
+    mm,
+    mm_feet,
+    money,
+    number,
+    ounces,
+)
 from ..base.kept import kept_with_owner
 from ..geometry.polyline import spaced_out
 from ..stages.cast import Cast
@@ -47,9 +61,10 @@ def title_of(plan: MouldPlan) -> str:
 
 
 def size_line(plan: MouldPlan) -> str:
-    """Finished size in words: height first, with feet and inches."""
+    """Finished size in words: height first, with feet and inches or with millimetres beside it."""
     width, depth, height = plan.master.size_mm
-    return f"{mm(height)} tall ({feet_inches(height)}), {mm(width)} wide, {mm(depth)} deep"
+    tall = mm_feet(height, plan.brief.job.units, "tall")
+    return f"{tall}, {mm(width)} wide, {mm(depth)} deep"
 
 
 def kind_words(kind: str) -> str:
@@ -64,7 +79,7 @@ def kind_words(kind: str) -> str:
     return words.get(kind, kind)
 
 
-def stands_words(cast: Cast) -> str:
+def stands_words(cast: Cast, first: First = "metric") -> str:
     """How a cast is kept standing: by itself, by ballast, or fixed to the ground."""
     if cast.section == "carried":
         return "goes over the spigot of the part that carries it, bonded"
@@ -77,7 +92,9 @@ def stands_words(cast: Cast) -> str:
             else ""
         )
         return f"has to be fixed to the ground{how}"
-    return f"{kg_lb(cast.ballast_kg)} of ballast low in its foot" if cast.ballast_kg > 0 else "stands without ballast"
+    if cast.ballast_kg > 0:
+        return f"{kg_lb(cast.ballast_kg, first)} of ballast low in its foot"
+    return "stands without ballast"
 
 
 def run_line(plan: MouldPlan) -> str:
@@ -272,8 +289,9 @@ def with_candidate(plan: MouldPlan, at: int) -> MouldPlan:
 def installed_words(plan: MouldPlan) -> str:
     """What a finished cast weighs, as a range, and how it is kept standing."""
     cast, weighed = plan.cast, plan.cast.lift_kg_interval
-    weight = f"{number(weighed.low)} to {number(weighed.high)} kg, likely {kg_lb(cast.lift_kg)}"
-    stands = stands_words(cast)
+    first = plan.brief.job.units
+    weight = f"{kg_lb_range(weighed.low, weighed.high, first)}, likely {kg_lb(cast.lift_kg, first)}"
+    stands = stands_words(cast, first)
     said = (
         f"It {stands}"
         if cast.needs_fixing or cast.section == "carried" or cast.ballast_kg <= 0
@@ -292,11 +310,11 @@ def held_words(cast: Cast) -> str:
     return f"its baseboard{steel}"
 
 
-def weight_words(cast: Cast) -> str:
+def weight_words(cast: Cast, first: First = "metric") -> str:
     """One cast as laid up, and as it comes out of the mould."""
     if cast.section == "carried":
-        return f"{kg_lb(cast.lift_kg)} of laminate and joint"
-    return f"{kg(cast.mass_kg)} of laminate and joint, {kg_lb(cast.lift_kg)} with {held_words(cast)}"
+        return f"{kg_lb(cast.lift_kg, first)} of laminate and joint"
+    return f"{kg(cast.mass_kg)} of laminate and joint, {kg_lb(cast.lift_kg, first)} with {held_words(cast)}"
 
 
 def candidate_words(plan: MouldPlan, candidate: SeamCandidate) -> str:

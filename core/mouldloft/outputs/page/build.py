@@ -528,9 +528,9 @@ def _panel(plan: MouldPlan) -> str:
     parts.append(
         _list(
             [
-                ("Mass", weight_words(plan.cast)),
+                ("Mass", weight_words(plan.cast, plan.brief.job.units)),
                 ("Wall", mm(plan.cast.thickness_mm)),
-                ("Stands", stands_words(plan.cast)),
+                ("Stands", stands_words(plan.cast, plan.brief.job.units)),
             ]
         )
     )
@@ -560,13 +560,13 @@ def _piece_figures(plan: MouldPlan, at: int) -> list[tuple[str, str]]:
     bolt = f" {plan.jacket.bolt.name} mm" if plan.jacket.bolt is not None else ""
     clamps = f"; {counted(len(piece.clamps_mm), 'clamp')} where the flange leans too much" if piece.clamps_mm else ""
     return [
-        ("Glove", f"{kg_lb(piece.rubber_mass_kg)}, {litres(part.total_mm3)}"),
+        ("Glove", f"{kg_lb(piece.rubber_mass_kg, plan.brief.job.units)}, {litres(part.total_mm3)}"),
         ("of it undercut fill", litres(part.lock_fill_mm3)),
         *((one.name.capitalize(), loose_words(one)) for one in loose),
         ("Keys", str(own)),
-        ("Jacket", kg_lb(piece.mass_kg)),
+        ("Jacket", kg_lb(piece.mass_kg, plan.brief.job.units)),
         ("Bolts", f"{len(piece.bolts_mm)}{bolt}, {mm(piece.bolt_pitch_mm)} apart at most{clamps}"),
-        ("Lifting both", f"{kg_lb(lift.load_kg)}: {hands}"),
+        ("Lifting both", f"{kg_lb(lift.load_kg, plan.brief.job.units)}: {hands}"),
     ]
 
 

@@ -156,7 +156,7 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
     progress.step(0.05, "the mould taken apart")
     title, _ = fitted(title_of(plan), inner, 70, (24, 20, 16, 13), "light")
     locks, seam, take = plan.locks, plan.seam, plan.takeoff
-    jacket_kg = sum(p.mass_kg for p in plan.jacket.pieces)
+    jacket_kg, first = sum(p.mass_kg for p in plan.jacket.pieces), plan.brief.job.units
     facts = [
         ("Finished size", size_line(plan)),
         ("Run", run_line(plan)),
@@ -177,9 +177,12 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
         ),
         ("Rubber", rubber_line(plan)),
         ("Keys", f"{len(plan.keys.keys)}: " + "; ".join(_fixture(c, plan) for c in plan.keys.checks)),
-        ("Jacket", f"{kg_lb(jacket_kg)} in {counted(len(plan.jacket.pieces), 'piece')}"),
+        ("Jacket", f"{kg_lb(jacket_kg, first)} in {counted(len(plan.jacket.pieces), 'piece')}"),
         *((one.name.capitalize(), loose_words(one)) for one in plan.jacket.loose),
-        ("One cast", f"{weight_words(plan.cast)}, wall {mm(plan.cast.thickness_mm)}; {stands_words(plan.cast)}"),
+        (
+            "One cast",
+            f"{weight_words(plan.cast, first)}, wall {mm(plan.cast.thickness_mm)}; {stands_words(plan.cast, first)}",
+        ),
         (
             "Time",
             f"{counted(plan.programme.mould_days, 'day')} for the mould, "
@@ -339,10 +342,10 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     facts = [
         ("Out of the mould", out + with_places(plan, cast.comes_out_reason)),
         ("Wall", f"{mm(cast.thickness_mm)} over {m2(cast.area_mm2)}"),
-        ("Mass", weight_words(cast)),
+        ("Mass", weight_words(cast, plan.brief.job.units)),
         ("Centre of mass", _middle_words(cast.centre_of_mass_mm)),
         *([("Baseboard", m2(cast.baseboard_area_mm2))] if cast.baseboard_area_mm2 > 0 else []),
-        ("Stands", stands_words(plan.cast)),
+        ("Stands", stands_words(plan.cast, plan.brief.job.units)),
         ("Joint", f"{metres(cast.joint_tape_m * 1000)} taped from inside"),
     ]
     amounts = [

@@ -35,7 +35,7 @@ def _page(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         ("Instead of", f"{litres(shell.volume_mm3)} of rubber, {mm(piece.deep_mm)} deep along the jacket's pull"),
         ("Size", f"{size} mm: across, up and along its pull"),
         ("Draft", f"{number(plan.brief.rubber.draft_deg, 2, 1)}° at least on the rubber's side"),
-        ("Weight", f"{kg_lb(shell.mass_kg)}, {kilograms(shell.mass_interval_kg.low)} to "
+        ("Weight", f"{kg_lb(shell.mass_kg, plan.brief.job.units)}, {kilograms(shell.mass_interval_kg.low)} to "
                    f"{kilograms(shell.mass_interval_kg.high)}; {_hands(shell.lift.lifters_needed)}"),
         ("Held home", _held(plan, at)),
     ]  # fmt: skip

@@ -286,10 +286,11 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         rows.append(
             [
                 what,
-                kg_lb(lift.load_kg),
-                kg_lb(lift.most_kg),
-                kg_lb(lift.recommended_one_person_kg),
-                f"{kg_lb(lift.team_capability_kg)} for {lift.lifters}",
+                *(
+                    kg_lb(kilos, plan.brief.job.units)
+                    for kilos in (lift.load_kg, lift.most_kg, lift.recommended_one_person_kg)
+                ),
+                f"{kg_lb(lift.team_capability_kg, plan.brief.job.units)} for {lift.lifters}",
                 who,
                 "within" if lift.passes else "TOO HEAVY",
             ]

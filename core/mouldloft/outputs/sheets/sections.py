@@ -24,7 +24,7 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from ...base.figures import counted, feet_inches, kg, listed, metres, mm, money, number, percent
+from ...base.figures import counted, kg, listed, metres, mm, mm_feet, money, number, percent
 from ...base.files import write_whole
 from ...base.intervals import Interval
 from ...inputs.brief import Brief
@@ -142,7 +142,7 @@ def _page_head(canvas: Canvas, sections: Sections, brief: Brief, title: str) -> 
     words, used = fitted(title, inner - JOB_WIDTH - logo, 40, (23, 19, 16, 13), "light")
     words.drawOn(canvas, MARGIN, top - 24 - used)
     tall = sections.master.height_mm
-    line = f"{mm(tall)} tall ({feet_inches(tall)}). {_run_words(brief).capitalize()}."
+    line = f"{mm_feet(tall, brief.job.units, 'tall')}. {_run_words(brief).capitalize()}."
     put(canvas, set_text(line, size=9.4, colour=SOFT_INK), MARGIN, top - 28 - used, inner - JOB_WIDTH)
 
 
