@@ -69,6 +69,7 @@ class Taken:
     name: str = ""
     unit_assumed: str = ""
     vertex_weights: None = None
+    named: None = None
 
 
 KEPT = 8  # sets of stamps kept, for the panels ask for them at every redraw, and rankings of directions
