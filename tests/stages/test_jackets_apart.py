@@ -16,15 +16,15 @@ from mouldloft.stages.division.lattice import cells_of_master, cells_of_pieces, 
 from mouldloft.stages.division.sharing import gather_patches, pull_costs
 from mouldloft.trade.seamterms import seam_terms
 from mouldloft.trade.thickness import choose_thickness
-from seam_bodies import seam_of
+from seam_bodies import PLANE, seam_of
 
 PULLS = np.array([[1.0, 0, 0], [-1.0, 0, 0], [0, 1.0, 0], [0, -1.0, 0], [0, 0, 1.0], [0, 0, -1.0]])
 WALL_MM = 4.0
 BELL = [(0, -200), (60, -190), (90, -140), (60, -90), (30, -60), (30, 60), (60, 90), (90, 140), (60, 190), (0, 200)]
 
 
-def _shared(mesh, direction, hourly=38.0, pulls=PULLS):
-    master, seam = seam_of(mesh, direction, 0.0)
+def _shared(mesh, direction, hourly=38.0, pulls=PULLS, offset_mm=0.0):
+    master, seam = seam_of(mesh, direction, offset_mm, PLANE)
     scene, graph = ray_scene(master.vertices_mm, master.faces), face_graph(master.vertices_mm, master.faces)
     patches = gather_patches(master, graph, graph.length_mm)
     everything = np.arange(len(patches.area_mm2))
@@ -42,9 +42,9 @@ def _shared(mesh, direction, hourly=38.0, pulls=PULLS):
 
 @pytest.fixture(scope="module")
 def slotted():
-    """A U 300 mm wide and high, its slot 140 x 100 x 220 mm, in two gloves that meet at the slot's middle; where hands
-    cost nothing, so that any jacket pays that saves rubber."""
-    return _shared(_u(), (1.0, 0.0, 0.0), 0.0)
+    """A U 300 mm wide and high, its slot 140 x 100 x 220 mm, in two gloves that meet 10 mm off the slot's middle, so
+    that the fill behind one of them is deep; where hands cost nothing, so that any jacket pays that saves rubber."""
+    return _shared(_u(), (1.0, 0.0, 0.0), 0.0, offset_mm=10.0)
 
 
 def _u():
@@ -60,7 +60,7 @@ def test_the_slot_is_taken_by_jackets_of_its_own(slotted):
     assert made.fill_mm3 < 0.2 * of_two
     assert made.comes_off
     # dear hands leave one half of the slot to rubber, for 70 mm of it are not deep
-    fewer = _shared(_u(), (1.0, 0.0, 0.0))[-1]
+    fewer = _shared(_u(), (1.0, 0.0, 0.0), offset_mm=10.0)[-1]
     assert len(fewer.pieces) == 3
     assert made.fill_mm3 < fewer.fill_mm3 < 0.6 * of_two
     assert fewer.deepest_fill_mm < 80.0

@@ -149,12 +149,12 @@ def _shared_half(
     # an edge between two patches is about as long as their middles lie apart
     by_mm = rates.wall_h_m * (1.0 + rates.wall_bent_share) * rates.hourly_rate / 1000.0
     further = (JACKET_SHARE * rates.piece_h + rates.wall_line_h + BOLTED_H * terms.casts) * rates.hourly_rate
-    kinds = chosen
-    while len(kinds) > _MOST_EACH:  # what forces is weighed so high that every pull would pay: dearer until few do
+    while True:  # what forces is weighed so high that every pull would pay: dearer until few do
         made = share_out(ShareCosts(costs[which][:, chosen], pairs[inner], by_mm * apart, further))
         kinds, made = np.unique(made, return_inverse=True)
+        if len(kinds) <= _MOST_EACH:
+            return made, pulls[chosen[kinds]]
         further = max(_DEARER * further, _LEAST_DEAR * float(costs[which].max(axis=1).sum()))
-    return made, pulls[chosen[kinds]]
 
 
 def _within_gloves(graph: FaceGraph, glove: np.ndarray) -> FaceGraph:
