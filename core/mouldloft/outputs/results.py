@@ -188,7 +188,7 @@ def write_results(
         progress.begin("saving")
         meanwhile(lambda _own: save_plan(plan, inner), progress)
         with _meshes(plan, inner, solids, beside) as meshes:
-            drawn = drawn_before(plan, target)
+            drawn = meanwhile(lambda _own: drawn_before(plan, target), progress)
             made, refused = _make_all(plan, inner, progress, pictures, meshes, drawn)
         note_drawn(drawn, inner, [file.path.name for file in made])
         arrays = [path.name for path in inner.glob(ARRAYS)]
@@ -236,7 +236,8 @@ def _make_all(
     drawn: Drawn,
 ) -> tuple[list[Written], PlanImpossible | None]:
     """Everything but plan.json, and why there are no solids where they were asked for."""
-    made = [Written(write_text(inner / "summary.txt", summary_text(plan) + "\n"), "the summary above")]
+    words = meanwhile(lambda _own: summary_text(plan), progress)
+    made = [Written(write_text(inner / "summary.txt", words + "\n"), "the summary above")]
     for name, what, write in _OUTPUTS:
         if not pictures and name not in _WITHOUT_RENDERER:
             continue
