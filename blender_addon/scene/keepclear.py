@@ -9,7 +9,7 @@ import numpy as np
 
 from . import results, state
 
-_LEAST = 0.02  # a fainter weight is left out of the group
+_STEPS = 20  # of a weight: a call for each, not for each vertex
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,8 +48,7 @@ def painted_in(group: bpy.types.VertexGroup, found: FoundClear | None) -> str:
         return "The group is empty: take the sculpt in first, and it begins with what is found from the shape."
     if not found.names:
         return "Nothing was found from the shape that the seam should keep clear of: the group is empty."
-    steps = np.rint(np.clip(found.weights, 0.0, 1.0) * 20).astype(int)  # a call for each weight, not for each vertex
-    for step in np.unique(steps[found.weights > _LEAST]):
-        if step > 0:
-            group.add(np.flatnonzero(steps == step).tolist(), step / 20, "REPLACE")
+    steps = np.rint(found.weights * _STEPS).astype(int)
+    for step in np.unique(steps[steps > 0]):
+        group.add(np.flatnonzero(steps == step).tolist(), step / _STEPS, "REPLACE")
     return f"Painted in from the shape: {listed(found.names)}. Paint over it as you like."

@@ -109,12 +109,9 @@ def place(scene: bpy.types.Scene) -> None:
     root = s.root
     if root is None or "mouldloft_scale" not in root:
         return
-    scale, unit = root["mouldloft_scale"], units_per_mm(scene)
-    turn = Matrix(root["mouldloft_turn"]).to_4x4()
-    shift = vector(root["mouldloft_shift"]) * unit
-    sculpt = s.taken or s.sculpt
+    unit, sculpt = units_per_mm(scene), s.taken or s.sculpt
     origin = sculpt.matrix_world.translation.copy() if sculpt else vector((0.0, 0.0, 0.0))
-    back = turn.transposed() @ Matrix.Scale(1.0 / scale, 4) @ Matrix.Translation(-shift)
+    back = _from_plan(root, unit)
     if s.placing == "BESIDE":
         # the finished piece, upright, its own width to the right of the sculpt
         corners = [back @ vector(corner) for corner in _box_corners(root["mouldloft_size"], unit)]
@@ -139,10 +136,16 @@ def plan_from_world(scene: bpy.types.Scene):
     root, sculpt = s.root, s.taken or s.sculpt
     if root is None or sculpt is None or "mouldloft_scale" not in root:
         return None
-    away = Matrix.Translation(-sculpt.matrix_world.translation)
-    turn = Matrix(root["mouldloft_turn"]).to_4x4()
-    grown = Matrix.Scale(root["mouldloft_scale"] * properties.mm_per_unit(scene), 4)
-    return Matrix.Translation(vector(root["mouldloft_shift"])) @ grown @ turn @ away
+    world = Matrix.Translation(sculpt.matrix_world.translation) @ _from_plan(root, units_per_mm(scene))
+    return Matrix.Scale(properties.mm_per_unit(scene), 4) @ world.inverted()
+
+
+def _from_plan(root: bpy.types.Object, unit: float):
+    """The 4 x 4 from the plan's axes, in the scene's units, to the sculpt's about its origin."""
+    from mathutils import Matrix
+
+    turn, shift = Matrix(root["mouldloft_turn"]).to_4x4(), vector(root["mouldloft_shift"]) * unit
+    return turn.transposed() @ Matrix.Scale(1.0 / root["mouldloft_scale"], 4) @ Matrix.Translation(-shift)
 
 
 def _box_corners(size_mm, unit: float) -> list[tuple[float, float, float]]:

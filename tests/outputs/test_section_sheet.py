@@ -16,7 +16,7 @@ from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.joined import whole_crates
 from mouldloft.outputs.sections import section_table
 from mouldloft.outputs.sheets import typeset
-from mouldloft.outputs.sheets.sections import _in_order, _paired, offer_rows, sections_sheet
+from mouldloft.outputs.sheets.sections import _paired, offer_rows, sections_sheet
 from mouldloft.solids.sections import make_section_solids
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.sections import brief_of_part, propose_sections
@@ -150,4 +150,4 @@ def test_sides_are_said_together_and_what_carries_is_there_first(bell):
     assert _paired(["throat", "left side", "nape", "right side"]) == ["throat", "both sides", "nape"]
     (cut,) = bell.cuts
     tip, middle = replace(cut, number=1, takes=2, leaves=1), replace(cut, number=2, takes=1, leaves=0)
-    assert [c.number for c in _in_order(SimpleNamespace(cuts=(tip, middle)))] == [2, 1]
+    assert [c.number for c in replace(bell, cuts=(tip, middle)).outwards()] == [2, 1]

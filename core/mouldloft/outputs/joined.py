@@ -10,10 +10,15 @@ from ..stages.sections.plans import SectionPlans
 
 @dataclass(frozen=True)
 class Crates:
-    """Crates of the joined casts, over the run."""
+    """Crates of the joined casts, over the run. labour, material : in the catalogue's currency."""
 
     hours: float
+    labour: float
     material: float
+
+    @property
+    def total(self) -> float:
+        return self.labour + self.material
 
 
 def whole_crates(sections: Sections, plans: SectionPlans) -> Crates | None:
@@ -24,4 +29,5 @@ def whole_crates(sections: Sections, plans: SectionPlans) -> Crates | None:
         return None
     of_crates = {item.code for item in whole.catalogue.consumable if item.per == "crate m2"}
     material = sum(line.cost for line in whole.takeoff.lines if line.code in of_crates)
-    return Crates(whole.brief.run.casts * whole.catalogue.rates.crate_h, material)
+    hours = whole.brief.run.casts * whole.catalogue.rates.crate_h
+    return Crates(hours, hours * whole.brief.rates.hourly_rate, material)

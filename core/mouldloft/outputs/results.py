@@ -207,7 +207,7 @@ def write_client_papers(plan: MouldPlan, folder: str | Path, progress: Progress 
     target = Path(folder)
     progress.begin("client sheet and offer")
     with all_or_nothing(target, last="offer.pdf") as inner:
-        made = [_client_sheet(plan, inner, progress), _offer(plan, inner, progress)]
+        made = [_made(partial(_client_sheet, plan, inner), "client sheet", progress), _offer(plan, inner, progress)]
     told = ("for the client to sign", "for the client: what it costs, without inner figures")
     return tuple(Written(target / path.name, what) for path, what in zip(made, told, strict=True))
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from ..base.errors import BriefRefused
-from ..base.figures import counted, kg, kg_lb, litres, m2, metres, mm, money, number, percent
+from ..base.figures import counted, kg, kg_lb, kg_lb_range, litres, m2, metres, mm, money, number, percent
 from ..base.files import all_or_nothing, make_folder, write_text
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
@@ -88,7 +88,7 @@ def _part_lines(sections: Sections, brief: Brief) -> list[str]:
         size = " x ".join(f"{side:.0f}" for side in part.size_mm)
         deep = f"inside {mm(part.inside_mm)} deep" if np.isfinite(part.inside_mm) else "no opening"
         stands = f"stands on cut {part.stands_on}" if part.stands_on else "stands as the whole does"
-        lift = f"cast {kg_lb(part.cast_kg, brief.job.units)}, {who_lifts(part.heaviest_kg, brief.jacket)}"
+        lift = f"cast about {kg_lb(part.cast_kg, brief.job.units)}, {who_lifts(part.heaviest_kg, brief.jacket)}"
         lines.append(f"{part.name}: {size} mm, {m2(part.skin_mm2)} of skin, {lift}, {deep}; {stands}")
     return lines
 
@@ -114,8 +114,7 @@ def section_table(sections: Sections, plans: SectionPlans) -> tuple[TableRow, ..
     if not known:
         return ()
     currency, price = known[0].takeoff.currency, sections.price
-    crates = whole_crates(sections, plans) or Crates(0.0, 0.0)
-    packed = crates.material + crates.hours * known[0].brief.rates.hourly_rate
+    crates = whole_crates(sections, plans) or Crates(0.0, 0.0, 0.0)
 
     def row(
         what: str,
@@ -133,11 +132,11 @@ def section_table(sections: Sections, plans: SectionPlans) -> tuple[TableRow, ..
         return money(value, currency)
 
     return (
-        row("Price, material and work", _cost, cash, more=price.total + packed),
+        row("Price, material and work", _cost, cash, more=price.total + crates.total),
         row("Hours of work", _hours, lambda v: f"{v:.0f} h", more=price.hours + crates.hours),
         row("Rubber", lambda p: p.rubber.volume_mm3.likely * rubber_kg_per_mm3(p), kg),
         row("Undercut fill", fill_mm3, litres),
-        row("Deepest fill", lambda p: float(p.locks.fill_mm.max(initial=0.0)), mm, worst=True),
+        row("Deepest fill, along the pull", lambda p: float(p.locks.fill_mm.max(initial=0.0)), mm, worst=True),
         row("Stretch by rule, of what is allowed", _stretch, stretch_words, worst=True),
         row("Seam", lambda p: p.seam.length_mm, metres, more=sum(c.section.perimeter_mm for c in sections.cuts)),
         row("of it on show", lambda p: p.seam.figures.on_show_mm, metres, more=_cuts_on_show(sections)),
@@ -183,7 +182,7 @@ def advice(sections: Sections, plans: SectionPlans | None) -> str:
         whole = _cost(plans.whole.plan)
         total = sum(_cost(p.plan) for p in plans.parts if p.plan is not None) + sections.price.total
         if (crates := whole_crates(sections, plans)) is not None:
-            total += crates.material + crates.hours * plans.whole.plan.brief.rates.hourly_rate
+            total += crates.total
         currency = plans.whole.plan.takeoff.currency
         dear = f"{money(total, currency)} against {money(whole, currency)}"
         if sections.asks and not sections.left:
@@ -278,6 +277,16 @@ def _cuts_csv(sections: Sections) -> str:
     return out.getvalue()
 
 
+def _weights(sections: Sections, plans: SectionPlans | None, brief: Brief) -> list[str]:
+    """What a cast of each part weighs: as planned, with all that is glassed into it, or about its laminate."""
+    said = [f"about {kg(part.cast_kg)}" for part in sections.parts]
+    for at, part in enumerate(plans.parts if plans is not None else ()):
+        if part.plan is not None:
+            weighed = part.plan.cast.lift_kg_interval
+            said[at] = kg_lb_range(weighed.low, weighed.high, brief.job.units)
+    return said
+
+
 def _drawn(
     sections: Sections,
     solids: SectionSolids,
@@ -292,7 +301,7 @@ def _drawn(
     from .pictures.sections import sections_picture
     from .sheets.sections import sections_sheet
 
-    picture = sections_picture(sections, solids, progress)
+    picture = sections_picture(sections, solids, _weights(sections, plans, brief), progress)
     save_png(inner / PICTURE, picture)
     made = [Written(target / PICTURE, "the parts drawn apart")]
     if plans is not None and sections.cuts:

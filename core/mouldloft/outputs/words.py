@@ -31,6 +31,7 @@ from ..base.figures import (
 )
 from ..base.kept import kept_with_owner
 from ..geometry.polyline import spaced_out
+from ..inputs.brief import Brief
 from ..stages.cast import Cast
 from ..stages.jacket import LooseShell
 from ..stages.master import Master
@@ -99,7 +100,12 @@ def stands_words(cast: Cast, first: First = "metric") -> str:
 
 def run_line(plan: MouldPlan) -> str:
     """'a run of 6 casts'."""
-    casts = plan.brief.run.casts
+    return run_words(plan.brief)
+
+
+def run_words(brief: Brief) -> str:
+    """'a run of 6 casts'."""
+    casts = brief.run.casts
     return "a single cast" if casts == 1 else f"a run of {casts} casts"
 
 

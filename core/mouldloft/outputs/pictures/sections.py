@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from PIL import Image
 
-from ...base.figures import kg
 from ...base.progress import SILENT, Progress
 from ...solids.sections import SectionSolids
 from ...solids.shapes import Body, body_of
@@ -21,9 +22,16 @@ _WAY = np.array([0.5, 0.85, -0.24])
 
 
 def sections_picture(
-    sections: Sections, solids: SectionSolids, progress: Progress = SILENT, renderer: str = "auto"
+    sections: Sections,
+    solids: SectionSolids,
+    weights: Sequence[str],
+    progress: Progress = SILENT,
+    renderer: str = "auto",
 ) -> Image.Image:
-    """The parts as they are moulded, each drawn off the one that carries it; spigots in a colour of their own."""
+    """The parts as they are moulded, each drawn off the one that carries it; spigots in a colour of their own.
+
+    weights : of a cast of each part, in words.
+    """
     moves = _moves(sections)
     bodies: list[Body] = []
     for part, solid, move in zip(sections.parts, solids.moulded, moves):
@@ -43,7 +51,8 @@ def sections_picture(
     photo = photograph(baked, camera, renderer=renderer)
     edge = np.repeat(photo[:, -1:], _COLUMN_PX, axis=1)  # the backdrop goes on behind the names
     over = Overlay(np.concatenate([photo, edge], axis=1))
-    _names(over, sections, [camera.project(body.vertices_mm)[0] for body in bodies[: len(sections.parts)]])
+    flat = [camera.project(body.vertices_mm)[0] for body in bodies[: len(sections.parts)]]
+    _names(over, sections, weights, flat)
     return over.finished()
 
 
@@ -51,18 +60,12 @@ def _moves(sections: Sections) -> list[np.ndarray]:
     """How far each part is drawn off, with whatever it stands on."""
     step = _APART * max(sections.master.size_mm)
     moves = [np.zeros(3) for _ in sections.parts]
-    todo = list(sections.cuts)
-    placed = {0} if not sections.parts[0].stands_on else set()
-    while todo:
-        ready = [cut for cut in todo if cut.leaves in placed] or todo
-        for cut in ready:
-            moves[cut.takes] = moves[cut.leaves] + step * cut.section.normal
-            placed.add(cut.takes)
-        todo = [cut for cut in todo if cut not in ready]
+    for cut in sections.outwards():
+        moves[cut.takes] = moves[cut.leaves] + step * cut.section.normal
     return moves
 
 
-def _names(over: Overlay, sections: Sections, flat: list[np.ndarray]) -> None:
+def _names(over: Overlay, sections: Sections, weights: Sequence[str], flat: list[np.ndarray]) -> None:
     taken = -np.inf
     order = sorted(range(len(flat)), key=lambda k: float(flat[k][:, 1].mean()))
     left = _WIDTH_PX + 12.0
@@ -74,4 +77,4 @@ def _names(over: Overlay, sections: Sections, flat: list[np.ndarray]) -> None:
         start = float((near if len(near) else at)[:, 0].max()) + 10
         over.line(np.array([[start, float(np.median(at[:, 1]))], [left - 10, y]]), SOFT_INK, 1.2)
         over.text(left, y + 0.3 * _LETTERS, part.name, _LETTERS, "strong")
-        over.text(left, y + 1.5 * _LETTERS, f"{kg(part.cast_kg)} a cast", 0.9 * _LETTERS, colour=SOFT_INK)
+        over.text(left, y + 1.5 * _LETTERS, f"{weights[k]} a cast", 0.9 * _LETTERS, colour=SOFT_INK)

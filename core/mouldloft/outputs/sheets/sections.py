@@ -24,7 +24,7 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from ...base.figures import counted, kg, listed, metres, mm, mm_feet, money, number, percent
+from ...base.figures import First, counted, kg_lb_range, listed, metres, mm, mm_feet, money, percent
 from ...base.files import write_whole
 from ...base.intervals import Interval
 from ...inputs.brief import Brief
@@ -35,7 +35,7 @@ from ...stages.sections.plans import PartPlan, SectionPlans
 from ...trade.money import Share, share_of
 from ..joined import whole_crates
 from ..look import SEAM, SOFT_INK
-from ..words import stands_words
+from ..words import run_words, stands_words
 from .client import JOB_WIDTH, SIGN_HEIGHT, job_lines, sign_box
 from .letterhead import draw_logo
 from .typeset import (
@@ -88,7 +88,7 @@ def offer_rows(sections: Sections, plans: SectionPlans, brief: Brief) -> tuple[O
     shown = sum(cut.section.perimeter_mm * cut.shown for cut in sections.cuts)
     rows.append(OfferRow("joints between them", "", None, line, shown, _tens(making), _tens(joining)))
     if (crates := whole_crates(sections, plans)) is not None:
-        packed = share_of("crates", crates.hours * rate, crates.material, brief.money)
+        packed = share_of("crates", crates.labour, crates.material, brief.money)
         rows.append(OfferRow("crates", "", None, 0.0, 0.0, 0.0, _tens(packed)))
     return tuple(rows)
 
@@ -142,12 +142,8 @@ def _page_head(canvas: Canvas, sections: Sections, brief: Brief, title: str) -> 
     words, used = fitted(title, inner - JOB_WIDTH - logo, 40, (23, 19, 16, 13), "light")
     words.drawOn(canvas, MARGIN, top - 24 - used)
     tall = sections.master.height_mm
-    line = f"{mm_feet(tall, brief.job.units, 'tall')}. {_run_words(brief).capitalize()}."
+    line = f"{mm_feet(tall, brief.job.units, 'tall')}. {run_words(brief).capitalize()}."
     put(canvas, set_text(line, size=9.4, colour=SOFT_INK), MARGIN, top - 28 - used, inner - JOB_WIDTH)
-
-
-def _run_words(brief: Brief) -> str:
-    return "a single cast" if brief.run.casts == 1 else f"a run of {brief.run.casts} casts"
 
 
 def _story(
@@ -164,7 +160,7 @@ def _story(
     ]
     agreed = (
         f"I have seen where the parts join, where the seam of each will run (a sheet for each part), and that the "
-        f"finished height is {mm(sections.master.height_mm)} for {_run_words(brief)}. Making the moulds may begin."
+        f"finished height is {mm(sections.master.height_mm)} for {run_words(brief)}. Making the moulds may begin."
     )
 
     def sign(canvas: Canvas) -> None:
@@ -229,30 +225,32 @@ def _blocks(sections: Sections, plans: SectionPlans, rows: tuple[OfferRow, ...])
             f"the seams on the parts {metres(shown)}, of {metres(seam)}. Both are ground back, filled and worked over "
             "on every cast; up close and in raking light their course may still be felt.",
         ),
-        ("Beside one mould", _beside_one(plans.whole.plan, rows)),
+        ("Beside one mould", _beside_one(plans.whole.plan)),
     ]
 
 
-def _beside_one(whole: MouldPlan | None, rows: tuple[OfferRow, ...]) -> str:
+def _beside_one(whole: MouldPlan | None) -> str:
     """What the same sculpture would be in one mould: price, seam on show, one cast's weight."""
     if whole is None or whole.takeoff.money is None:
         return "In one mould it was not planned."
     cash = whole.takeoff.money
-    price = _tens(cash.mould) + _tens(cash.run)
+    price, weighed = _tens(cash.mould) + _tens(cash.run), whole.cast.lift_kg_interval
+    weight = kg_lb_range(weighed.low, weighed.high, whole.brief.job.units)
     return (
         f"In one mould it would be {money(price, cash.currency)}, with {metres(whole.seam.figures.on_show_mm)} of seam "
-        f"on show and {kg(whole.cast.lift_kg)} a cast."
+        f"on show and {weight} a cast."
     )
 
 
 def _price_table(rows: tuple[OfferRow, ...], plans: SectionPlans, brief: Brief, inner: float) -> Flowable:
     known = [part.plan for part in (*plans.parts, plans.whole) if part.plan is not None]
     currency = known[0].takeoff.currency if known else ""
-    body = [_cells(row, currency) for row in rows]
+    first = brief.job.units
+    body = [_cells(row, currency, first) for row in rows]
     missing = [row.name for row in rows if row.refused]
     every = f"without {listed(missing)}" if missing else "together"
     body.append(
-        [every, "", _weight(rows), metres(sum(r.seam_mm for r in rows)), metres(sum(r.on_show_mm for r in rows)),
+        [every, "", _weight(rows, first), metres(sum(r.seam_mm for r in rows)), metres(sum(r.on_show_mm for r in rows)),
          money(sum(r.mould for r in rows), currency), money(sum(r.run for r in rows), currency),
          money(sum(r.price for r in rows), currency)]
     )  # fmt: skip
@@ -264,21 +262,21 @@ def _price_table(rows: tuple[OfferRow, ...], plans: SectionPlans, brief: Brief, 
     )  # fmt: skip
 
 
-def _cells(row: OfferRow, currency: str) -> list[str]:
+def _cells(row: OfferRow, currency: str, first: First) -> list[str]:
     if row.refused:
         return [row.name, row.size, "not planned", "", "", "", "", ""]
-    weight = f"{number(row.weight_kg.low)} to {kg(row.weight_kg.high)}" if row.weight_kg is not None else ""
+    weight = kg_lb_range(row.weight_kg.low, row.weight_kg.high, first) if row.weight_kg is not None else ""
     prices = (money(value, currency) if value else "" for value in (row.mould, row.run, row.price))
     seam = ("", "") if row.seam_mm <= 0 else (metres(row.seam_mm), metres(row.on_show_mm))
     return [row.name, row.size, weight, *seam, *prices]
 
 
-def _weight(rows: tuple[OfferRow, ...]) -> str:
+def _weight(rows: tuple[OfferRow, ...], first: First) -> str:
     """Of all parts on one another, low to high."""
     known = [row.weight_kg for row in rows if row.weight_kg is not None]
     if not known:
         return ""
-    return f"{number(sum(w.low for w in known))} to {kg(sum(w.high for w in known))}"
+    return kg_lb_range(sum(w.low for w in known), sum(w.high for w in known), first)
 
 
 def _joint_table(sections: Sections, solids: SectionSolids, inner: float) -> Flowable:
@@ -326,7 +324,7 @@ def _assembly(
     sections: Sections, plans: SectionPlans, rows: tuple[OfferRow, ...], brief: Brief
 ) -> list[tuple[str, str]]:
     """Where the parts are joined, in what order, what the whole weighs and how it is kept standing."""
-    order = [f"{sections.parts[cut.takes].name} on {sections.parts[cut.leaves].name}" for cut in _in_order(sections)]
+    order = [f"{sections.parts[cut.takes].name} on {sections.parts[cut.leaves].name}" for cut in sections.outwards()]
     van = " × ".join(f"{side / 1000:g}" for side in brief.sections.van_mm)
     said = listed(order)
     said = said[:1].upper() + said[1:]
@@ -335,10 +333,11 @@ def _assembly(
         if sections.joined_before_packing
         else f"On the place: in one it is larger than the van ({van} m), its parts go in. {said}."
     )
-    facts = [("Joined", place), ("One cast, whole", f"{_weight(rows)} with all its parts, plinth and anchors apart")]
+    weighs = f"{_weight(rows, brief.job.units)} with all its parts, plinth and anchors apart"
+    facts = [("Joined", place), ("One cast, whole", weighs)]
     if plans.whole.plan is not None:
         cast = plans.whole.plan.cast
-        facts.append(("Kept standing", f"By the plan of the whole it {_stands(stands_words(cast))}."))
+        facts.append(("Kept standing", f"By the plan of the whole it {_stands(stands_words(cast, brief.job.units))}."))
     large = [part.name for part in sections.parts if not part.fits_van]
     if large:
         facts.append(("Transport", f"{listed(large).capitalize()}: larger than that van; another is hired."))
@@ -347,14 +346,3 @@ def _assembly(
 
 def _stands(words: str) -> str:
     return words if words.startswith(("stands", "has", "goes")) else f"stands with {words}"
-
-
-def _in_order(sections: Sections) -> list[Cut]:
-    """Cuts from the part that stands on the ground outwards: what carries is there before what it carries."""
-    placed, order, left = {0}, [], list(sections.cuts)
-    while left:
-        ready = [cut for cut in left if cut.leaves in placed] or left
-        order += ready
-        placed.update(cut.takes for cut in ready)
-        left = [cut for cut in left if cut not in ready]
-    return order

@@ -11,7 +11,7 @@ from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, SimpleDocTemplate, Spacer
 
-from ...base.figures import bare_money, counted, kg, litres, m2, metres, mm, money, number, percent
+from ...base.figures import bare_money, counted, kg, kg_lb_range, litres, m2, metres, mm, money, number, percent
 from ...base.files import write_whole
 from ...geometry.heightmap import sample
 from ...inputs.brief import day_one
@@ -432,7 +432,8 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     if start is not None:
         valid += f"; work from {start.isoformat()}, ready about {(start + timedelta(days=days)).isoformat()}"
     cast = plan.cast
-    weight, colours = cast.lift_kg_interval, colourway_words(plan)
+    weighed, colours = cast.lift_kg_interval, colourway_words(plan)
+    weight = kg_lb_range(weighed.low, weighed.high, plan.brief.job.units)
     finish = "painted and lacquered" if plan.brief.finish.paint else "unpainted, joint ground"
     if plan.brief.finish.paint and plan.brief.finish.colourways:
         finish += f" in {counted(len(set(plan.brief.finish.colourways)), 'colourway')}"
@@ -465,7 +466,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
         facts_table(
             [
                 ("One cast more", f"{money(round(cash.more.price, -1), cash.currency)} while the mould is kept"),
-                ("Each cast weighs", f"{number(weight.low)} to {kg(weight.high)}, as it leaves us; {stands}"),
+                ("Each cast weighs", f"{weight}, as it leaves us; {stands}"),
                 *([("Colours", colours)] if colours else []),
                 *_installed(plan),
                 ("The mould lasts", f"about {plan.takeoff.mould_life_casts:.0f} casts; a rule of thumb, no promise"),

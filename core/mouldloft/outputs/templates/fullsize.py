@@ -300,7 +300,7 @@ def _together(templates: Sequence[Template]) -> Template:
 
 _POINT = 72.0 / 25.4
 _FONT = "Vera"
-_LETTER = 0.62  # of its height, a letter's width in the mean
+LETTER = 0.62  # of its height, a letter's width in the mean
 
 
 def _use_font() -> None:
@@ -370,7 +370,7 @@ def _draw_tile(sheet: Any, template: Template, tile: Tile, tiles: list[Tile]) ->
     ]
     title = f"{template.name}   {tile.name}" if len(tiles) > 1 else template.name
     room = across - 2 * _MARGIN_MM - _RULER_MM - 4.0
-    _words(sheet, _MARGIN_MM, head, title, min(4.0, room / (_LETTER * len(title))))
+    _words(sheet, _MARGIN_MM, head, title, min(4.0, room / (LETTER * len(title))))
     _words(sheet, _MARGIN_MM, head - 5.0, "joins " + ", ".join(beside) if beside else "whole on this page", 2.8)
     _draw_ruler(sheet, across - _MARGIN_MM - _RULER_MM, head - 3.0)
     sheet.showPage()

@@ -14,13 +14,12 @@ from shapely.geometry import LineString, Point, Polygon, box
 from ...stages.plan import MouldPlan
 from ...stages.wall import STEP_MM, Wall, WallPiece, parting_surface
 from ..bolts import all_bolts
-from .fullsize import Template, TemplateLine, TemplateText
+from .fullsize import LETTER, Template, TemplateLine, TemplateText
 
 _ON_WALL_MM = 30.0  # a bolt or bead further than this from a piece is another's
 _BOLT_MM = 5.0  # radius of its ring
 _ARROW_MM = 26.0
 _BEND_MM = 24.0
-_LETTER = 0.62  # of its height, a letter's width in the mean
 _BLOCK_MM, _SPOT_MM = (-52.0, -16.0, 64.0, 18.0), 8.0  # room that name, words and arrow take; places tried for them
 _WORDS_IN_MM, _LEAST_WORDS_MM = 2.0, 1.2
 
@@ -171,7 +170,7 @@ def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnW
 
 def _box_of(text: TemplateText) -> Polygon:
     """Where words stand, about."""
-    wide = _LETTER * text.height_mm * len(text.text)
+    wide = LETTER * text.height_mm * len(text.text)
     own = box(0.0, -0.2 * text.height_mm, wide, 0.8 * text.height_mm)
     return translate(rotate(own, text.turn_deg, origin=(0, 0)), *text.at_mm)
 
@@ -193,7 +192,7 @@ def _station_number(number: str, ends: np.ndarray, body: Polygon) -> TemplateTex
 
 def _bolt_name(name: str, at_mm: tuple[float, float], body: Polygon) -> TemplateText:
     """A bolt's name on whichever side of its ring it stands on the piece."""
-    (x, y), clear, wide = at_mm, _BOLT_MM + 1.5, _LETTER * 3.5 * len(name)
+    (x, y), clear, wide = at_mm, _BOLT_MM + 1.5, LETTER * 3.5 * len(name)
     spots = ((x + clear, y - 1.5), (x - clear - wide, y - 1.5), (x - wide / 2, y + 1.5 * clear),
              (x - wide / 2, y - 1.5 * clear - 3.5))  # fmt: skip
     tries = [TemplateText(name, spot, 3.5) for spot in spots]
@@ -275,8 +274,8 @@ def _fitted(
     there = LineString([at - far * way, at + far * way]).intersection(Polygon(piece.outline_mm))
     parts = [p for p in getattr(there, "geoms", [there]) if isinstance(p, LineString) and p.length > 0]
     own = min(parts, key=lambda p: p.distance(Point(at)), default=LineString([at, at + way]))
-    size = max(min(most_mm, (own.length - 2.0 * _WORDS_IN_MM) / (_LETTER * len(words))), _LEAST_WORDS_MM)
-    start = np.asarray(own.interpolate(0.5, normalized=True).coords[0]) - 0.5 * _LETTER * size * len(words) * way
+    size = max(min(most_mm, (own.length - 2.0 * _WORDS_IN_MM) / (LETTER * len(words))), _LEAST_WORDS_MM)
+    start = np.asarray(own.interpolate(0.5, normalized=True).coords[0]) - 0.5 * LETTER * size * len(words) * way
     return TemplateText(words, (float(start[0]), float(start[1])), size, turn_deg)
 
 

@@ -23,10 +23,11 @@ def in_words(found: list[Judged], asked: str, terms: SeamTerms) -> list[str]:
 def _chosen(found: list[Judged], asked: str, terms: SeamTerms) -> str:
     first = found[0]
     price, name = first.drawn.price, KIND_NAMES[first.drawn.kind]
+    title = f"{name[0].upper()}{name[1:]}"
     cost = f"{price.hours:.0f} h and {money(price.total, terms.currency)} over the run"
     broken = listed(first.limits.broken)
     if asked != "cheapest":
-        text = f"{name[0].upper()}{name[1:]}, as picked: {cost}."
+        text = f"{title}, as picked: {cost}."
         return text if first.limits.kept else f"{text} It breaks a limit: {broken}."
     if not first.limits.kept:
         least = all(first.limits.excess <= other.limits.excess for other in found)
@@ -35,18 +36,18 @@ def _chosen(found: list[Judged], asked: str, terms: SeamTerms) -> str:
     kept = [other for other in found[1:] if other.limits.kept]
     if not kept:
         alone = "the only one found" if not found[1:] else "the only one that can be laid up, stretched and lifted"
-        return f"{name[0].upper()}{name[1:]} is {alone}: {cost}."
+        return f"{title} is {alone}: {cost}."
     other = kept[0]
     less = other.drawn.price.total - price.total
     if less < 0:  # too little to leave a flat wall, or one line, for
         saving = f"{KIND_NAMES[other.drawn.kind]} would save {money(-less, terms.currency)}"
         if other.drawn.figures.loops > first.drawn.figures.loops:
-            return f"{name[0].upper()}{name[1:]} keeps the limits: {cost}; {saving}, too little for a line more."
-        head = f"{name[0].upper()}{name[1:]} keeps the limits, and a flat wall is simply stood up"
+            return f"{title} keeps the limits: {cost}; {saving}, too little for a line more."
+        head = f"{title} keeps the limits, and a flat wall is simply stood up"
         return f"{head}: {cost}; {saving}, too little for a bent wall."
     why = _cause(other.drawn.price, price)
     beside = KIND_NAMES[other.drawn.kind]
-    head = f"{name[0].upper()}{name[1:]} is the cheapest that keeps the limits: {cost}"
+    head = f"{title} is the cheapest that keeps the limits: {cost}"
     return f"{head}, {money(less, terms.currency)} less than {beside}, for {why}."
 
 

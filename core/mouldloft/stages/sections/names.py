@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import shapely
 from scipy.spatial import cKDTree
@@ -51,8 +53,9 @@ def named_skin(sections: Sections, at: int, master: Master, turn: np.ndarray) ->
     far_end = ""
     if places.known:
         part = sections.parts[at]
-        limbs = np.array([name.split(" ")[-1] in FAR_ENDS for name in names])
-        kinds = [name.split(" ")[-1] for name in names[limbs]]
+        last = [name.split(" ")[-1] for name in names]
+        kinds = [kind for kind in last if kind in FAR_ENDS]
+        limbs = np.array([kind in FAR_ENDS for kind in last])
         if part.stands_on and limbs.mean() > _LIMB:
             far_end = FAR_ENDS[max(sorted(set(kinds)), key=kinds.count)]
         for limb in sorted(set(names[limbs])):
@@ -129,7 +132,5 @@ def _carried(
             if feature.kind == "lettering":
                 name = f"lettering {5 * round(moved(feature.centre_mm)[2] / 5)} mm up"
             course = tuple(moved(point) for point in feature.course_mm)
-            found.append(
-                Feature(name, feature.kind, moved(feature.centre_mm), feature.radius_mm, feature.sureness, course)
-            )
+            found.append(replace(feature, name=name, centre_mm=moved(feature.centre_mm), course_mm=course))
     return tuple(found)

@@ -77,6 +77,16 @@ class Sections:
     wall_mm: float
     places: BodyPlaces | None = None
 
+    def outwards(self) -> tuple[Cut, ...]:
+        """The cuts from the part that stands on the ground on: what carries comes before what it carries."""
+        placed, order, left = {0} if not self.parts[0].stands_on else set(), [], list(self.cuts)
+        while left:
+            ready = [cut for cut in left if cut.leaves in placed] or left
+            order += ready
+            placed.update(cut.takes for cut in ready)
+            left = [cut for cut in left if cut not in ready]
+        return tuple(order)
+
     @property
     def joined_before_packing(self) -> bool:
         """In one it goes into the van: the parts are joined in the workshop, and packed as one."""
