@@ -196,7 +196,7 @@ def joint_areas(plan: MouldPlan, section: JointSection) -> list[tuple[BaseGeomet
 
 def _joint(plan: MouldPlan, section: JointSection, inner: float) -> Placed:
     left = MASTER_MM + 4.0
-    tall = 2.0 * RISE_MM + 24.0
+    tall = 2.0 * RISE_MM + 20.0
 
     def draw(canvas: Canvas) -> None:
         canvas.saveState()
