@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy import sparse
 
 from .element import cell_forces
 from .lattice import RubberLattice, embed
@@ -42,6 +43,12 @@ class CastField:
     values: np.ndarray
     low_mm: np.ndarray
     step_mm: float
+
+    @property
+    def border_mm(self) -> float:
+        """The least distance on the grid's border: what lies outside the grid is no nearer to the cast."""
+        v = self.values
+        return float(min(side.min() for side in (v[0], v[-1], v[:, 0], v[:, -1], v[:, :, 0], v[:, :, -1])))
 
 
 _NOWHERE = CastField(np.full((2, 2, 2), 1e9, np.float32), np.zeros(3), 1.0)
@@ -84,6 +91,9 @@ class MovingRubber:
         places = self.lattice.positions_mm[self.lattice.nodes[self.cell]]
         self.shift_mm = at - np.einsum("ka,kai->ki", self.weights, places)
         self.rest_mm = np.minimum(distances(at, self.cast.values, self.cast.low_mm, float(self.cast.step_mm)), 0.0)
+        self.reach = np.abs(self.weights).sum(axis=1)
+        rows, corners = np.repeat(np.arange(len(self.cell)), 8), self.lattice.nodes[self.cell].ravel()
+        self._skin = sparse.csr_matrix((self.weights.ravel(), (rows, corners)), shape=(len(self.cell), n))
         self.gap_mm = np.full(len(self.cell), 1e9)
         self.grip = np.zeros(0, np.int64)
         self.grip_share = np.zeros(0)
@@ -121,28 +131,33 @@ class MovingRubber:
 
     def stable_step_s(self) -> float:
         """The greatest stable time step about where the body is now, by power iteration on its stiffness, less a
-        margin; contact and hands add theirs."""
+        margin: rubber, and contact, floor and hands as if all of them held, each way."""
         way = np.random.default_rng(1).normal(size=self.u_mm.shape) if self._way is None else self._way
         rest = self.forces(self.u_mm)
         top, eps = 0.0, 1e-4 * self.lattice.pitch_mm
         for _ in range(_ROUNDS if self._way is None else _ROUNDS_AGAIN):
             way /= np.sqrt((self.mass_t[:, None] * way**2).sum())
             scale = eps / np.abs(way).max()
-            answer = -(self.forces(self.u_mm + scale * way) - rest) / scale / self.mass_t[:, None]
+            answer = (rest - self.forces(self.u_mm + scale * way)) / scale + self._held_back(way)
+            answer /= self.mass_t[:, None]
             top = float(np.sqrt((self.mass_t[:, None] * answer**2).sum()))
             way = answer
         self._way = way  # where the next one begins: what is stiff stays stiff, or gets stiffer
-        if len(self.cell):
-            pressed = np.zeros(len(self.mass_t))
-            size = np.abs(self.weights)
-            size *= self.area[:, None] * size.sum(axis=1, keepdims=True)
-            np.add.at(pressed, self.lattice.nodes[self.cell].ravel(), size.ravel())
-            top += self.contact_mpa_mm * float((pressed / self.mass_t).max())
-        if np.isfinite(self.floor_mm):
-            top += self._floor_n_mm / float(self.mass_t.min())
-        if len(self.grip):
-            top += self.spring_n_mm * float((self.grip_share / self.mass_t[self.grip]).max())
         return _COURANT * 2.0 / np.sqrt(top)
+
+    def _held_back(self, way: np.ndarray) -> np.ndarray:
+        """(n, 3) forces against a small displacement, of all that may hold the rubber from outside, N."""
+        back = np.zeros_like(way)
+        if len(self.cell):
+            pressed = self._skin @ way
+            back += self._skin.T @ (self.contact_mpa_mm * self.area[:, None] * pressed)
+        if np.isfinite(self.floor_mm):
+            back[:, 2] += self._floor_n_mm * way[:, 2]
+        if len(self.grip):
+            moved = np.zeros_like(self.hand_mm)
+            np.add.at(moved, self.hand_of, self.grip_share[:, None] * way[self.grip])
+            np.add.at(back, self.grip, self.spring_n_mm * self.grip_share[:, None] * moved[self.hand_of])
+        return back
 
     def hands_at(self) -> np.ndarray:
         """(h, 3) where the held places are now."""
@@ -154,13 +169,14 @@ class MovingRubber:
     def touching_n(self) -> float:
         """The sum of the cast's pushes on the skin, N, as the body lies now; `gap_mm` is set."""
         at, force = self.lattice.positions_mm + self.u_mm, np.zeros_like(self.u_mm)
-        return float(contact_forces(at, self.v_mm_s, self.lattice.nodes, self._touch(), force, self.gap_mm))
+        touch, due = self._touch(), np.zeros(len(self.cell), np.int64)
+        return float(contact_forces(at, self.v_mm_s, self.lattice.nodes, touch, force, self.gap_mm, due, 0, 1.0))
 
     def _touch(self) -> Touch:
         cast = self.cast
         return Touch(
-            self.cell, self.weights, self.area, self.shift_mm, self.rest_mm, cast.values, cast.low_mm,
-            float(cast.step_mm), float(self.contact_mpa_mm), float(self.friction), float(self.slip_mm_s),
+            self.cell, self.weights, self.area, self.shift_mm, self.rest_mm, self.reach, cast.values, cast.low_mm,
+            float(cast.step_mm), cast.border_mm, float(self.contact_mpa_mm), float(self.friction), float(self.slip_mm_s),
         )  # fmt: skip
 
     def _cells(self) -> Cells:

@@ -15,6 +15,7 @@ from .element import cell_forces
 # of a time step: forces asked a little ahead of the motion damp what a lattice cannot carry, and hardly anything slower
 _LOOK_AHEAD = 0.3
 _FASTEST_MM_S = 5000.0  # some ten times a hand
+_SLOPE = 2.0  # between grid points distances change by less than this for each mm (a cube's own steps: the root of 3)
 _DEEPEST_MM = 4.0  # a point further in is pushed no harder: beyond a thin limb's middle it would be thrown out behind
 
 
@@ -36,17 +37,20 @@ class Cells(NamedTuple):
 class Touch(NamedTuple):
     """Skin points in cells, (k,), (k, 8), (k,) mm², with what they lie off their cell's own place at rest (shift,
     (k, 3) mm) and how deep the grid has them then (rest, mm, at most 0: a coarse grid puts some a little inside, and
-    they are not pushed for that). The cast's signed distances on a grid, positive outside; stiff : MPa for each mm;
-    friction, eased below the speed slip (mm/s)."""
+    they are not pushed for that). reach : (k,) how far a point goes, at most, for each mm that its cell's corners do. The
+    cast's signed distances on a grid, positive outside, and the least of them on the grid's border; stiff : MPa for each
+    mm; friction, eased below the speed slip (mm/s)."""
 
     cell: np.ndarray
     weights: np.ndarray
     area: np.ndarray
     shift: np.ndarray
     rest: np.ndarray
+    reach: np.ndarray
     grid: np.ndarray
     low: np.ndarray
     step: float
+    border: float
     stiff: float
     friction: float
     slip: float
@@ -121,15 +125,18 @@ def _drag(vx, vy, vz, nx, ny, nz, limit, slip):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def contact_forces(x: np.ndarray, v: np.ndarray, nodes: np.ndarray, touch: Touch, force: np.ndarray,
-                   gap: np.ndarray) -> float:  # fmt: skip
+                   gap: np.ndarray, due: np.ndarray, now: int, most: float) -> float:  # fmt: skip
     """Add the cast's push on the glove's skin points, and Coulomb friction.
 
-    x, v, force : (n, 3) of the nodes, mm, mm/s, N. gap : (k,) out, distance of each point (mm). Returns the sum of
-    normal forces, N.
+    x, v, force : (n, 3) of the nodes, mm, mm/s, N. gap : (k,) out, distance of each point (mm). due : (k,) number of the
+    step in which a point is next looked at, for it cannot touch before; now : this step's. most : mm that a node goes
+    in a step at most. Returns the sum of normal forces, N.
     """
     total = 0.0
     weights = touch.weights
     for p in range(len(touch.cell)):
+        if due[p] > now:
+            continue
         at = nodes[touch.cell[p]]
         px, py, pz = _place(x, at, weights, p)
         px, py, pz = px + touch.shift[p, 0], py + touch.shift[p, 1], pz + touch.shift[p, 2]
@@ -137,6 +144,7 @@ def contact_forces(x: np.ndarray, v: np.ndarray, nodes: np.ndarray, touch: Touch
         d -= touch.rest[p]
         gap[p] = d
         if d >= 0.0:
+            due[p] = now + int(min(d, max(touch.border, 0.0)) / (_SLOPE * most * touch.reach[p]))
             continue
         push = touch.stiff * touch.area[p] * min(-d, _DEEPEST_MM)
         total += push
@@ -195,9 +203,9 @@ def floor_forces(x: np.ndarray, level: np.ndarray, stiff: float, force: np.ndarr
 def _advance(u, v, mass, force, held, dt):  # type: ignore[no-untyped-def]
     """One step of every node; none goes faster than rubber that snaps back."""
     for a in range(len(u)):
-        fast = 0.0
+        fast, lighter = 0.0, dt / mass[a]
         for i in range(3):
-            v[a, i] = 0.0 if held[a, i] else v[a, i] + dt * force[a, i] / mass[a]
+            v[a, i] = 0.0 if held[a, i] else v[a, i] + lighter * force[a, i]
             fast += v[a, i] * v[a, i]
         ease = _FASTEST_MM_S / np.sqrt(fast) if fast > _FASTEST_MM_S * _FASTEST_MM_S else 1.0
         for i in range(3):
@@ -235,6 +243,7 @@ def run_steps(
     n = len(u)
     force, x, ahead = np.zeros((n, 3)), np.empty((n, 3)), np.empty((n, 3))
     pull, target = np.zeros(start.shape), np.zeros(start.shape)
+    due = np.zeros(len(touch.cell), np.int64)
     hand_force[:] = 0.0
     energy = 0.0
     c = cells
@@ -249,7 +258,9 @@ def run_steps(
         )
         floor_forces(x, level, floor, force)
         if len(touch.cell):
-            contact_forces(x, v, c.nodes, touch, force, gap)
+            if s == steps - 1:
+                due[:] = 0  # all gaps as they are at the end
+            contact_forces(x, v, c.nodes, touch, force, gap, due, s, _FASTEST_MM_S * dt)
         if len(start):
             t = (s + 1.0) / steps
             target[:] = start + t * (end - start)
