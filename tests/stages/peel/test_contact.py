@@ -205,6 +205,19 @@ def test_the_same_again_and_the_same_turned_over(upright, let_go):
     assert mirrored.stretch == pytest.approx(let_go.stretch, rel=0.05)
 
 
+class LookedAtInEveryStep(CastField):
+    """A cast of which nothing is known past its grid: no point can be left until it may touch."""
+
+    border_mm = 0.0
+
+
+def test_points_left_until_they_can_touch_change_nothing(upright, let_go):
+    glove, cast = upright
+    watched = peeled(glove, LookedAtInEveryStep(cast.values, cast.low_mm, cast.step_mm), 800.0)
+    assert watched.force_n == let_go.force_n
+    assert np.array_equal(watched.frames_mm, let_go.frames_mm)
+
+
 def test_turned_in_its_cells_it_pulls_the_same(upright):
     """Without friction, which lets one side go before the other by chance. Cells as wide as the skin and a little more:
     to 10 % (341 and 365 N at 9 mm, 385 and 387 N at 5.5 mm)."""

@@ -176,7 +176,8 @@ class MovingRubber:
         cast = self.cast
         return Touch(
             self.cell, self.weights, self.area, self.shift_mm, self.rest_mm, self.reach, cast.values, cast.low_mm,
-            float(cast.step_mm), cast.border_mm, float(self.contact_mpa_mm), float(self.friction), float(self.slip_mm_s),
+            float(cast.step_mm), cast.border_mm, float(self.contact_mpa_mm), float(self.friction),
+            float(self.slip_mm_s),
         )  # fmt: skip
 
     def _cells(self) -> Cells:

@@ -5,8 +5,8 @@ stable neo-Hookean law (Smith, De Goes and Kim, ACM Transactions on Graphics 37,
 over the cell (bending, twisting) is taken in the cell's own turned axes, weighted by the rubber's second moments,
 without the shear and the thickness strain that a cube puts there by mistake: the idea of physical hourglass
 stabilisation (Belytschko and Bindeman 1993; from memory, verify). So one layer of cells bends as stiffly as the skin
-in it, and one evaluation a cell is enough. Cells are worked through in blocks, each component of a block in a row of its
-own, with no branch between: so the compiler takes several cells in one instruction.
+in it, and one evaluation a cell is enough. Cells are worked through in blocks, each component of a block in a row of
+its own and no branch between: so the compiler takes several cells in one instruction.
 """
 
 from __future__ import annotations
@@ -20,6 +20,11 @@ _MOST_TURN = 0.02  # half of the angle, in radians, by which a cell's axes turn 
 _LANES = 16  # cells of a block
 # rows of a block: what moves each component of each corner, and then the force on it; then what a cell is
 _VOLUME, _MIDDLE, _EASED, _MOMENT, _TURN, _ENERGY, _ROWS = 24, 25, 28, 31, 37, 41, 42
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy", forceinline=True)
+def _in(w, row, lane):  # type: ignore[no-untyped-def]
+    return w[row * _LANES + lane]
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy", forceinline=True)
@@ -184,15 +189,14 @@ def _bending(m, mu, a, b, c):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy", forceinline=True)
-def _one_cell(w, l, one, two, mu, bulk, hold):  # type: ignore[no-untyped-def]
-    """Lane l of a block: from what moves its corners to the forces on them, its axes a step on, its energy."""
-    x, y, z = l, l + 8 * _LANES, l + 16 * _LANES
-    v = w[_VOLUME * _LANES + l]
-    lx, ly, lz = w[_MIDDLE * _LANES + l], w[(_MIDDLE + 1) * _LANES + l], w[(_MIDDLE + 2) * _LANES + l]
-    ex, ey, ez = w[_EASED * _LANES + l], w[(_EASED + 1) * _LANES + l], w[(_EASED + 2) * _LANES + l]
+def _one_cell(w, lane, one, two, mu, bulk, hold):  # type: ignore[no-untyped-def]
+    """A lane of a block: from what moves its corners to the forces on them, its axes a step on, its energy."""
+    x, y, z = lane, lane + 8 * _LANES, lane + 16 * _LANES
+    v = _in(w, _VOLUME, lane)
+    lx, ly, lz = _in(w, _MIDDLE, lane), _in(w, _MIDDLE + 1, lane), _in(w, _MIDDLE + 2, lane)
     m = (
-        w[_MOMENT * _LANES + l], w[(_MOMENT + 1) * _LANES + l], w[(_MOMENT + 2) * _LANES + l],
-        w[(_MOMENT + 3) * _LANES + l], w[(_MOMENT + 4) * _LANES + l], w[(_MOMENT + 5) * _LANES + l],
+        _in(w, _MOMENT, lane), _in(w, _MOMENT + 1, lane), _in(w, _MOMENT + 2, lane), _in(w, _MOMENT + 3, lane),
+        _in(w, _MOMENT + 4, lane), _in(w, _MOMENT + 5, lane),
     )  # fmt: skip
     x0, y0, z0, a0, b0, c0, t0 = _modes(w, x)  # a, b, c: the modes yz, xz, xy
     x1, y1, z1, a1, b1, c1, t1 = _modes(w, y)
@@ -206,11 +210,12 @@ def _one_cell(w, l, one, two, mu, bulk, hold):  # type: ignore[no-untyped-def]
     )  # fmt: skip
     ease = _ease(f)
     qw, qx, qy, qz = _turned(
-        w[_TURN * _LANES + l], w[(_TURN + 1) * _LANES + l], w[(_TURN + 2) * _LANES + l], w[(_TURN + 3) * _LANES + l],
-        f, ease,
-    )  # fmt: skip
+        _in(w, _TURN, lane), _in(w, _TURN + 1, lane), _in(w, _TURN + 2, lane), _in(w, _TURN + 3, lane), f, ease
+    )
     r = _matrix(qw, qx, qy, qz)
-    ex, ey, ez = ease * ex, ease * ey, ease * ez
+    ex, ey, ez = (
+        ease * _in(w, _EASED, lane), ease * _in(w, _EASED + 1, lane), ease * _in(w, _EASED + 2, lane),
+    )  # fmt: skip
     a, b, c = _across(r, a0, a1, a2), _across(r, b0, b1, b2), _across(r, c0, c1, c2)
     stored, p = _stress(_less_shear(f, r, ex, ey, ez, a, b, c), v, mu, bulk)
     bent, qa, qb, qc = _bending(m, mu, a, b, c)
@@ -231,49 +236,49 @@ def _one_cell(w, l, one, two, mu, bulk, hold):  # type: ignore[no-untyped-def]
         w, z, one * p[6], one * p[7], one * p[8], two * (az + ly * p[8] + lz * p[7]),
         two * (bz + lx * p[8] + lz * p[6]), two * (cz + lx * p[7] + ly * p[6]), hold * t2,
     )  # fmt: skip
-    w[_ENERGY * _LANES + l] = stored + bent + 0.5 * hold * (t0 * t0 + t1 * t1 + t2 * t2)
-    w[_TURN * _LANES + l], w[(_TURN + 1) * _LANES + l] = qw, qx
-    w[(_TURN + 2) * _LANES + l], w[(_TURN + 3) * _LANES + l] = qy, qz
+    w[_ENERGY * _LANES + lane] = stored + bent + 0.5 * hold * (t0 * t0 + t1 * t1 + t2 * t2)
+    w[_TURN * _LANES + lane], w[(_TURN + 1) * _LANES + lane] = qw, qx
+    w[(_TURN + 2) * _LANES + lane], w[(_TURN + 3) * _LANES + lane] = qy, qz
 
 
 @njit(cache=True, nogil=True)
 def _gather(w, u, nodes, start, count, volume, middle, eased, moment, turn):  # type: ignore[no-untyped-def]
-    """Cells from `start` on into the rows of a block; lanes past `count` keep what they have, which is harmless."""
-    for l in range(count):
-        n = start + l
+    """Cells from `start` on into the rows of a block; lanes past `count` are not taken back."""
+    for lane in range(count):
+        n = start + lane
         for a in range(8):
             at = nodes[n, a]
-            w[a * _LANES + l], w[(8 + a) * _LANES + l], w[(16 + a) * _LANES + l] = u[at, 0], u[at, 1], u[at, 2]
-        w[_VOLUME * _LANES + l] = volume[n]
+            w[a * _LANES + lane], w[(8 + a) * _LANES + lane], w[(16 + a) * _LANES + lane] = u[at, 0], u[at, 1], u[at, 2]
+        w[_VOLUME * _LANES + lane] = volume[n]
         for i in range(3):
-            w[(_MIDDLE + i) * _LANES + l], w[(_EASED + i) * _LANES + l] = middle[n, i], eased[n, i]
+            w[(_MIDDLE + i) * _LANES + lane], w[(_EASED + i) * _LANES + lane] = middle[n, i], eased[n, i]
         for i in range(6):
-            w[(_MOMENT + i) * _LANES + l] = moment[n, i]
+            w[(_MOMENT + i) * _LANES + lane] = moment[n, i]
         for i in range(4):
-            w[(_TURN + i) * _LANES + l] = turn[n, i]
+            w[(_TURN + i) * _LANES + lane] = turn[n, i]
 
 
 @njit(cache=True, nogil=True)
 def _scatter(w, force, nodes, start, count, turn):  # type: ignore[no-untyped-def]
     """A block's forces taken off those of its nodes, its axes kept; returns its energy."""
     energy = 0.0
-    for l in range(count):
-        n = start + l
+    for lane in range(count):
+        n = start + lane
         for a in range(8):
             at = nodes[n, a]
-            force[at, 0] -= w[a * _LANES + l]
-            force[at, 1] -= w[(8 + a) * _LANES + l]
-            force[at, 2] -= w[(16 + a) * _LANES + l]
+            force[at, 0] -= w[a * _LANES + lane]
+            force[at, 1] -= w[(8 + a) * _LANES + lane]
+            force[at, 2] -= w[(16 + a) * _LANES + lane]
         for i in range(4):
-            turn[n, i] = w[(_TURN + i) * _LANES + l]
-        energy += w[_ENERGY * _LANES + l]
+            turn[n, i] = w[(_TURN + i) * _LANES + lane]
+        energy += w[_ENERGY * _LANES + lane]
     return energy
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def _work(w, one, two, mu, bulk, hold):  # type: ignore[no-untyped-def]
-    for l in range(_LANES):
-        _one_cell(w, l, one, two, mu, bulk, hold)
+    for lane in range(_LANES):
+        _one_cell(w, lane, one, two, mu, bulk, hold)
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")

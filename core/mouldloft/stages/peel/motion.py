@@ -37,9 +37,9 @@ class Cells(NamedTuple):
 class Touch(NamedTuple):
     """Skin points in cells, (k,), (k, 8), (k,) mm², with what they lie off their cell's own place at rest (shift,
     (k, 3) mm) and how deep the grid has them then (rest, mm, at most 0: a coarse grid puts some a little inside, and
-    they are not pushed for that). reach : (k,) how far a point goes, at most, for each mm that its cell's corners do. The
-    cast's signed distances on a grid, positive outside, and the least of them on the grid's border; stiff : MPa for each
-    mm; friction, eased below the speed slip (mm/s)."""
+    they are not pushed for that). reach : (k,) how far a point goes, at most, for each mm that its cell's corners do.
+    The cast's signed distances on a grid, positive outside, and the least of them on the grid's border; stiff : MPa for
+    each mm; friction, eased below the speed slip (mm/s)."""
 
     cell: np.ndarray
     weights: np.ndarray
@@ -128,9 +128,9 @@ def contact_forces(x: np.ndarray, v: np.ndarray, nodes: np.ndarray, touch: Touch
                    gap: np.ndarray, due: np.ndarray, now: int, most: float) -> float:  # fmt: skip
     """Add the cast's push on the glove's skin points, and Coulomb friction.
 
-    x, v, force : (n, 3) of the nodes, mm, mm/s, N. gap : (k,) out, distance of each point (mm). due : (k,) number of the
-    step in which a point is next looked at, for it cannot touch before; now : this step's. most : mm that a node goes
-    in a step at most. Returns the sum of normal forces, N.
+    x, v, force : (n, 3) of the nodes, mm, mm/s, N. gap : (k,) out, distance of each point (mm). due : (k,) number of
+    the step in which a point is next looked at, for it cannot touch before; now : this step's. most : mm that a node
+    goes in a step at most. Returns the sum of normal forces, N.
     """
     total = 0.0
     weights = touch.weights
