@@ -71,6 +71,11 @@ def _paired(metric: str, imperial: str, first: First, what: str = "") -> str:
     return f"{one} {what} ({other})" if what else f"{one} ({other})"
 
 
+def newtons(value_n: float) -> str:
+    """A pull to two figures: lattice and friction decide more than the third."""
+    return f"{float(f'{value_n:.2g}'):.0f} N"
+
+
 def m2(value_mm2: float) -> str:
     """Square metres of an area in mm²: '2.05 m²'."""
     return f"{number(value_mm2 / 1e6)} m²"

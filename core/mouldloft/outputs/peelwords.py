@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..base.figures import cm2, listed, percent
+from ..base.figures import GRAVITY_M_S2, cm2, newtons, number, percent
 from ..stages.peel import Peel, PeeledGlove
 from ..stages.plan import MouldPlan
 
@@ -12,9 +12,7 @@ _VERDICT = {"off": "comes off", "doubtful": "DOUBTFUL", "stuck": "STUCK"}
 
 def span_words(low: float, high: float, unit: str) -> str:
     """'34 to 76 %', '120 to 310 N': one number where both read the same."""
-    scale = 100.0 if unit == "%" else 1.0
-    step = 1.0 if unit == "%" else 10.0
-    first, last = (f"{round(v * scale / step) * step:.0f}" for v in (low, high))
+    first, last = (f"{100.0 * v:.0f}" if unit == "%" else newtons(v).removesuffix(" N") for v in (low, high))
     return f"{first} {unit}" if first == last else f"{first} to {last} {unit}"
 
 
@@ -46,14 +44,15 @@ def peel_steps(peel: Peel, glove: PeeledGlove) -> tuple[str, ...]:
     people = "One person" if peel.people == 1 else "Two people"
     steps = [f"{people}, hands on the flange. Start {_start(glove)}."]
     if glove.pockets:
-        where = listed(f"{p.place} ({cm2(p.area_mm2)})" for p in glove.pockets)
-        steps.append(f"Let air in first, with a blunt wooden blade; it has no other way to {where}.")
+        where = "; ".join(f"{p.place} ({cm2(p.area_mm2)})" for p in glove.pockets)
+        steps.append(f"Let air in first, with a blunt wooden blade, where it has no other way: {where}.")
     if glove.order:
-        steps.append(f"It lets go in this order: {listed(glove.order)}.")
+        steps.append(f"It lets go in this order: {'; '.join(glove.order)}.")
     if glove.verdict != "stuck":
+        pull = f"{span_words(glove.force_low_n, glove.force_high_n, 'N')} in all, what {_as_kg(glove)} weigh"
         steps.append(
-            f"Pull steadily: {span_words(glove.force_low_n, glove.force_high_n, 'N')} in all, the glove's own "
-            f"{glove.rubber_kg:.0f} kg in it{_with_hands(peel, glove)}. Stop and loosen by hand where it does not give."
+            f"Pull steadily: {pull}, the glove's own {glove.rubber_kg:.0f} kg in it{_with_hands(peel, glove)}. Stop "
+            "and loosen by hand where it does not give."
         )
     if glove.stretch_high > _LITTLE:
         steps.append(
@@ -62,6 +61,12 @@ def peel_steps(peel: Peel, glove: PeeledGlove) -> tuple[str, ...]:
         )
     doubts = (words for words in glove.why if not words.startswith("Air "))
     return (*steps, *doubts, *glove.advice)
+
+
+def _as_kg(glove: PeeledGlove) -> str:
+    """The pull as a weight, which hands know better than newtons."""
+    low, high = (number(force / GRAVITY_M_S2, 2) for force in (glove.force_low_n, glove.force_high_n))
+    return f"{high} kg" if low == high else f"{low} to {high} kg"
 
 
 def _with_hands(peel: Peel, glove: PeeledGlove) -> str:

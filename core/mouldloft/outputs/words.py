@@ -6,7 +6,6 @@ Every figure in a sentence is the plan's own.
 from __future__ import annotations
 
 import itertools
-import weakref
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -36,7 +35,7 @@ from ..stages.cast import Cast
 from ..stages.jacket import LooseShell
 from ..stages.master import Master
 from ..stages.opening import direction_words
-from ..stages.places import FACE_KINDS, BodyPlaces, name_places
+from ..stages.places import FACE_KINDS, BodyPlaces, places_of
 from ..stages.plan import MouldPlan
 from ..stages.programme import bolt_count
 from ..stages.rubber import coat_volumes_mm3
@@ -115,16 +114,6 @@ def caution_lines(plan: MouldPlan) -> tuple[tuple[str, str, str], ...]:
 
 
 # --- the seam's course -----------------------------------------------------------------------------------
-
-
-_named: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
-
-
-def places_of(master: Master) -> BodyPlaces:
-    """The names of the master's places, found once for each master."""
-    if master not in _named:
-        _named[master] = name_places(master)
-    return _named[master]
 
 
 def seam_course(plan: MouldPlan) -> tuple[str, ...]:

@@ -11,12 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ..base.kept import kept_with_owner
 from ..base.progress import SILENT, Progress
 from ..geometry.edges import connected
 from ..geometry.rays import RayScene, first_wall_mm, ray_scene
 from ..geometry.sampling import samples_by_area
 from .master import Master
 from .seam import Feature, KeepClearProposal, find_features
+from .seam.place import proposed_features
+from .undercut import where_on_piece
 
 _SAMPLES = 12_000
 _SAY = 7  # samples around a place that vote for its name
@@ -37,6 +40,19 @@ class BodyPlaces:
         near = self.tree.query(np.atleast_2d(points_mm), k=_SAY)[1]
         _, code = np.unique(self.names.astype(str), return_inverse=True)
         return [str(self.names[row[np.bincount(code[row])[code[row]].argmax()]]) for row in near]
+
+
+@kept_with_owner(1)
+def places_of(master: Master) -> BodyPlaces:
+    """The names of the master's places, found once for each master."""
+    return name_places(master, proposal=None if master.named is not None else proposed_features(master))
+
+
+def called(point_mm: np.ndarray, master: Master) -> str:
+    """A place as a person would call it out, 'left ear, 1310 mm up'; by sides where the body has no names."""
+    places = places_of(master)
+    name = places.at(point_mm)[0] if places.known else ""
+    return f"{name}, {round(float(point_mm[2]) / 10) * 10:.0f} mm up" if name else where_on_piece(point_mm, master)
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 from PIL import Image
 
-from ...base.figures import percent
+from ...base.figures import newtons, percent
 from ...base.progress import SILENT, Progress
 from ...geometry.frame import unit
 from ...solids.shapes import Body, body_of, fewer_faces
@@ -21,6 +20,7 @@ from .overlay import Overlay
 from .studio import photograph, set_up
 
 SHOWN = 6  # frames on a sheet
+_WIDE_PX, _TALL_PX = 560, (380, 640)  # of a frame: as tall as what is shown asks for
 _MOST_FACES = 14_000
 _MASTER_FACES = 30_000
 
@@ -53,18 +53,24 @@ def frames_to_show(glove: PeeledGlove, count: int) -> np.ndarray:
     return np.unique([int(np.abs(run - share).argmin()) for share in np.linspace(0, run[-1], count)])
 
 
-def _camera(plan: MouldPlan, places: Sequence[np.ndarray], pull: np.ndarray, size: tuple[int, int]) -> Camera:
-    """From beside the way the glove goes, a little in front of it and above."""
+def _camera(shown_mm: np.ndarray, pull: np.ndarray, size: tuple[int, int] | None) -> Camera:
+    """From beside the way the glove goes, a little in front of it and above, on all (k, 3) points."""
     side = np.cross([0.0, 0.0, 1.0], pull)
     side = unit(side) if np.linalg.norm(side) > 0.3 else np.array([0.0, -1.0, 0.0])
     way = -unit(side + 0.45 * pull + np.array([0.0, 0.0, 0.28]))
-    return look(way, np.vstack([plan.master.vertices_mm, *places]), *size, margin=0.05)
+    if size is None:
+        wide, tall, _ = np.ptp(shown_mm @ look(way, shown_mm, 100, 100, parallel=True).axes.T, axis=0)
+        size = _WIDE_PX, int(np.clip(_WIDE_PX * tall / wide, *_TALL_PX))
+    return look(way, shown_mm, *size, margin=0.05)
 
 
 def peel_frames(
-    plan: MouldPlan, at: int, count: int = SHOWN, size: tuple[int, int] = (420, 520), progress: Progress = SILENT
+    plan: MouldPlan, at: int, count: int = SHOWN, size: tuple[int, int] | None = None, progress: Progress = SILENT
 ) -> list[tuple[Image.Image, str]]:
-    """Pictures of glove `at` coming off its cast, all from one place, each with what it shows in words."""
+    """Pictures of glove `at` coming off its cast, all from one place, each with what it shows in words.
+
+    size : of each in pixels; None for one that leaves little empty.
+    """
     assert plan.peel is not None
     glove = plan.peel.gloves[at]
     frames = frames_to_show(glove, count)
@@ -72,7 +78,8 @@ def peel_frames(
     places = played(glove.motion, glove_body.vertices_mm, frames)
     cast = body_of("cast", *fewer_faces(*light_master(plan), _MASTER_FACES), rgb(PLASTER))
     pull = np.asarray(plan.rubber.envelopes[at].frame.pull, float)
-    camera = _camera(plan, [places[0][::7], places[-1][::7]], pull, size)
+    shown = np.vstack([plan.master.vertices_mm, places[0][::7], places[-1][::7]])
+    camera = _camera(shown, pull, size)
     made = []
     for k, (frame, moved) in enumerate(zip(frames, places)):
         progress.step(k / len(frames), "how the glove is peeled")
@@ -87,7 +94,7 @@ def frame_words(glove: PeeledGlove, frame: int) -> str:
     clear, force = float(glove.motion.clear[frame]), float(glove.motion.force_n[frame])
     if frame == 0:
         return "glove home"
-    return f"{percent(min(clear, 1.0))} off, {round(force / 10) * 10:.0f} N"
+    return f"{percent(min(clear, 1.0))} off, {newtons(force)}"
 
 
 def peel_picture(plan: MouldPlan, at: int, progress: Progress = SILENT) -> Image.Image:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from reportlab.platypus import Flowable, PageBreak, Spacer
 
-from ...base.figures import listed, percent
+from ...base.figures import listed, newtons, percent
 from ...base.progress import SILENT, Progress
-from ...stages.peel import Peel, PeeledGlove
+from ...stages.peel import Peel, PeeledGlove, TriedPeel
 from ...stages.plan import MouldPlan
 from ..peelwords import glove_line, peel_steps, span_words
 from ..pictures.peel import peel_picture
@@ -16,7 +16,6 @@ _NOTE = (
     "Worked out by mechanics on the glove as planned, never a promise: pull slowly, stop where it does not give. "
     "Lifting and pulling hurt backs: enough people, feet apart, nobody under the glove."
 )
-_COLUMNS = ("Way", "Friction", "Cells", "Off", "Stretch", "Pull")
 
 
 def peel_pages(plan: MouldPlan, inner: float, progress: Progress = SILENT) -> list[Flowable]:
@@ -28,21 +27,35 @@ def peel_pages(plan: MouldPlan, inner: float, progress: Progress = SILENT) -> li
     for at, glove in enumerate(peel.gloves):
         story += [PageBreak()] if at else []
         story += heading(f"How to peel: {glove.name}", _NOTE)
-        story.append(picture_panel(peel_picture(plan, at, progress), inner, 330))
+        story.append(picture_panel(peel_picture(plan, at, progress), inner, 255))
         story += [Spacer(1, 6)]
         for k, words in enumerate(peel_steps(peel, glove), 1):
             story += [set_text(f"{k}. {words}", size=9.2, leading=12.4), Spacer(1, 2)]
         story += [Spacer(1, 6), facts_table(_facts(peel, glove), inner, 0.2), Spacer(1, 6)]
-        story.append(ruled_table(_COLUMNS, [_row(t) for t in glove.tries], [inner * s for s in _SHARES]))
+        story.append(_tries_table(peel, glove, inner))
     return story
 
 
-_SHARES = (0.4, 0.12, 0.12, 0.12, 0.12, 0.12)
+def _tries_table(peel: Peel, glove: PeeledGlove, inner: float) -> Flowable:
+    """A row for each way and size of cells, stretch and pull with each friction beside one another."""
+    head = ["Way", "Cells"]
+    for friction in peel.frictions:
+        head += [f"Stretch, friction {friction:g}", f"Pull, friction {friction:g}"]
+    rows = []
+    for way, pitch in dict.fromkeys((t.way, t.pitch_mm) for t in glove.tries):
+        own = {t.friction: t for t in glove.tries if (t.way, t.pitch_mm) == (way, pitch)}
+        row = [way, f"{pitch:.0f} mm"]
+        for friction in peel.frictions:
+            row += _cells(own.get(friction))
+        rows.append(row)
+    widths = [0.3, 0.1, *[0.6 / (2 * len(peel.frictions))] * (2 * len(peel.frictions))]
+    return ruled_table(head, rows, [inner * share for share in widths], tight=True)
 
 
-def _row(t) -> tuple[str, ...]:  # type: ignore[no-untyped-def]
-    off = "yes" if t.off else f"no, {percent(t.freed)}"
-    return t.way, f"{t.friction:g}", f"{t.pitch_mm:.0f} mm", off, percent(t.stretch), f"{t.force_n:.0f} N"
+def _cells(tried: TriedPeel | None) -> list[str]:
+    if tried is None:
+        return ["", ""]
+    return [percent(tried.stretch), newtons(tried.force_n) if tried.off else f"held, {percent(tried.freed)} clear"]
 
 
 def _facts(peel: Peel, glove: PeeledGlove) -> list[tuple[str, str]]:

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...base.figures import mm, percent
+from ...base.figures import mm, newtons, percent
 from ..master import Master
-from ..undercut import where_on_piece
+from ..places import called
 from .body import RubberLaw
 from .glove import PeelGlove
 from .lattice import without
@@ -38,7 +38,7 @@ def cures_for(master: Master, glove: PeelGlove, law: RubberLaw, tried: PeelTry) 
     slit = slit_glove(glove, at)
     if slit is not None:
         cut, end = slit
-        words = f"a slit of {mm(float(np.linalg.norm(end - at)))} from {where_on_piece(at, master)} to the flange"
+        words = f"a slit of {mm(float(np.linalg.norm(end - at)))} from {called(at, master)} to the flange"
         cures.insert(0, Cure(words, cut, law))
     return tuple(cures)
 
@@ -69,6 +69,6 @@ def cure_words(cure: Cure, before: PeelTry, after: PeelTry) -> str:
     """'Tried with a slit of 180 mm ...: off, 210 N in place of 480 N, stretch 40 % in place of 90 %.'"""
     how = "comes off" if after.off else f"still holds, {percent(after.freed)} clear"
     return (
-        f"Tried with {cure.words}: {how}, {after.force_n:.0f} N in place of {before.force_n:.0f} N, stretch "
+        f"Tried with {cure.words}: {how}, {newtons(after.force_n)} in place of {newtons(before.force_n)}, stretch "
         f"{percent(after.stretch - 1)} in place of {percent(before.stretch - 1)}."
     )

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ...base.figures import cm2, percent
+from ...base.figures import cm2, newtons, percent
 from ...inputs.brief import PeelBrief
 from ..locks import Locks
 from ..master import Master
+from ..places import called
 from ..rubber import Rubber
-from ..undercut import where_on_piece
 from .glove import PeelGlove
 from .lattice import RubberLattice
 from .paths import PeelPath
@@ -51,7 +51,7 @@ def judged(
     return PeeledGlove(
         piece=envelope.piece, name=envelope.name, verdict=verdict, why=why, way=way.words,
         stretch_low=min(stretches), stretch_high=max(stretches),
-        stretch_place=where_on_piece(np.array(shown.at_mm), master), stretch_at_mm=shown.at_mm, rule_stretch=rule,
+        stretch_place=called(np.array(shown.at_mm), master), stretch_at_mm=shown.at_mm, rule_stretch=rule,
         force_low_n=min(forces), force_high_n=max(forces),
         rubber_kg=float(glove.lattice.fill_mm3.sum()) * glove.density_kg_per_mm3, order=_order(master, glove, shown),
         pockets=pockets, tries=tuple(_figures(t) for t in tries), advice=(),
@@ -95,9 +95,10 @@ def verdict_of(
 
 def _too_near(least_n: float, most_n: float, hands_n: float) -> str:
     if least_n > hands_n:
-        taken = f"from {least_n:.0f} N" if most_n > 1.99 * hands_n else f"{least_n:.0f} to {most_n:.0f} N"
+        least, most = newtons(least_n), newtons(most_n)
+        taken = f"from {least}" if most_n > 1.99 * hands_n else f"{least.removesuffix(' N')} to {most}"
         return f"It takes {taken}, more than the {hands_n:.0f} N of the hands, and such figures may be out by two."
-    return f"It takes up to {most_n:.0f} N, and the hands pull {hands_n:.0f} N at most: too near to be sure."
+    return f"It takes up to {newtons(most_n)}, and the hands pull {hands_n:.0f} N at most: too near to be sure."
 
 
 def chosen_way(tries: Sequence[PeelTry], brief: PeelBrief) -> PeelPath:
@@ -132,10 +133,10 @@ def _order(master: Master, glove: PeelGlove, tried: PeelTry) -> tuple[str, ...]:
         if len(part):
             middle = np.median(points[part], axis=0)
             nearest = points[part[np.linalg.norm(points[part] - middle, axis=1).argmin()]]
-            named.append(where_on_piece(nearest, master))
+            named.append(called(nearest, master))
     held = np.flatnonzero(~np.isfinite(when))
     if len(held) and not tried.off:
-        named.append(f"held at {where_on_piece(np.median(points[held], axis=0), master)}")
+        named.append(f"held at {called(np.median(points[held], axis=0), master)}")
     return tuple(dict.fromkeys(named))
 
 
@@ -149,7 +150,7 @@ def _pockets(master: Master, glove: PeelGlove, tried: PeelTry) -> tuple[AirPocke
         own = left & (areas >= 0.999 * largest)
         centre = points[own].mean(axis=0)
         at = points[own][np.linalg.norm(points[own] - centre, axis=1).argmin()]
-        found.append(AirPocket(where_on_piece(at, master), (float(at[0]), float(at[1]), float(at[2])), largest))
+        found.append(AirPocket(called(at, master), (float(at[0]), float(at[1]), float(at[2])), largest))
         reach = np.linalg.norm(points[own] - at, axis=1).max()
         left &= np.linalg.norm(points - at, axis=1) > max(reach, 50.0)
     return tuple(found)
