@@ -18,8 +18,6 @@ from ..geometry.rays import RayScene, first_wall_mm, ray_scene
 from ..geometry.sampling import samples_by_area
 from .master import Master
 from .seam import Feature, KeepClearProposal, find_features
-from .seam.place import proposed_features
-from .undercut import where_on_piece
 
 _SAMPLES = 12_000
 _SAY = 7  # samples around a place that vote for its name
@@ -45,14 +43,7 @@ class BodyPlaces:
 @kept_with_owner(1)
 def places_of(master: Master) -> BodyPlaces:
     """The names of the master's places, found once for each master."""
-    return name_places(master, proposal=None if master.named is not None else proposed_features(master))
-
-
-def called(point_mm: np.ndarray, master: Master) -> str:
-    """A place as a person would call it out, 'left ear, 1310 mm up'; by sides where the body has no names."""
-    places = places_of(master)
-    name = places.at(point_mm)[0] if places.known else ""
-    return f"{name}, {round(float(point_mm[2]) / 10) * 10:.0f} mm up" if name else where_on_piece(point_mm, master)
+    return name_places(master)
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,11 +8,11 @@ import numpy as np
 
 from ...base.figures import mm, newtons, percent
 from ..master import Master
-from ..places import called
 from .body import RubberLaw
 from .glove import PeelGlove
 from .lattice import without
 from .trial import PeelTry
+from .where import called
 
 _SOFTER = 2 / 3
 

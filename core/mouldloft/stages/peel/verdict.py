@@ -10,13 +10,13 @@ from ...base.figures import cm2, newtons, percent
 from ...inputs.brief import PeelBrief
 from ..locks import Locks
 from ..master import Master
-from ..places import called
 from ..rubber import Rubber
 from .glove import PeelGlove
 from .lattice import RubberLattice
 from .paths import PeelPath
 from .record import AirPocket, PeeledGlove, PeelMotion, TriedPeel, Verdict
 from .trial import PeelTry
+from .where import called
 
 _DOUBT = 2.0  # a force within this factor of the hands' most is doubtful (from a trial: deep plugs differ so much)
 _POCKET_MM2 = 4000.0  # smaller pockets are about one cell's worth of skin
