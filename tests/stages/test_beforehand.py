@@ -46,3 +46,17 @@ def test_a_small_sculpt_with_thin_limbs_has_its_order(small_hare, height_mm):
     master = prepare_master(*small_hare, replace(MasterBrief(), finished_height_mm=height_mm), name="small")
     made = order_beforehand(master, SculptBrief())
     assert made.clay_mm3 > 0
+
+
+@pytest.mark.parametrize("made", ["printed", "milled"])
+def test_what_is_printed_or_milled_takes_filler_and_sealer_and_no_clay(made):
+    """Areas by hand: a box of 1 × 0.5 × 0.5 m has 2.5 m², 0.5 m² of it where it stands; two coats at 5 and 8 m²/l."""
+    body = master_from(trimesh.creation.box((1000.0, 500.0, 500.0)))
+    order = order_beforehand(body, SculptBrief(made=made))
+    found = {row.what: row.amount.likely for row in order.rows}
+    assert found == {"filler primer": pytest.approx(2 * 2.0 / 5), "sealer": pytest.approx(2 * 2.0 / 8)}
+    assert (order.foam_mm3, order.clay_mm3, order.blocks) == (0.0, 0.0, 0)
+    assert ("1020 × 520 × 520 mm" in order.said) == (made == "milled")
+    assert ("keep addition-cure rubber from setting" in order.said) == (made == "printed")
+    assert "safety data sheet" in order.said
+    assert any("block" in a.what for a in order.assumptions) == (made == "milled")

@@ -17,6 +17,7 @@ from mouldloft.geometry.branches import find_necks, is_narrow, least_section, se
 from mouldloft.geometry.parting import cut_off
 from mouldloft.inputs.brief import Brief, brief_from_dict
 from mouldloft.inputs.catalogue import read_catalogue
+from mouldloft.outputs.keptclear import kept_clear_words
 from mouldloft.outputs.sections import advice, write_sections
 from mouldloft.outputs.whereabouts import where_words
 from mouldloft.solids.sections import FIT_MM, make_section_solids
@@ -24,7 +25,7 @@ from mouldloft.stages.answers.quick import measure_sections
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.named import Feature
 from mouldloft.stages.places import BodyPlaces, name_places
-from mouldloft.stages.seam import find_features
+from mouldloft.stages.seam import find_features, keep_clear_weights
 from mouldloft.stages.sections import names as section_names
 from mouldloft.stages.sections import propose_sections
 from mouldloft.stages.sections.names import upright
@@ -319,6 +320,37 @@ def test_no_cut_over_what_is_painted_clear(bell):
     found = propose_sections(replace(bell, vertex_weights=weights), Brief())
     assert found.cuts == ()
     assert "kept clear" in " ".join(found.notes)
+
+
+def test_what_was_painted_on_the_whole_is_kept_clear_on_its_part(bell, bell_solids):
+    """One side of the upper ball: on the part just that side, and neither on the cut nor on a spigot."""
+    side = np.clip(bell.vertices_mm[:, 0] / BALL, 0.0, 1.0) * (bell.vertices_mm[:, 2] > BALL + APART)
+    found = propose_sections(replace(bell, vertex_weights=side), Brief())
+    (cut,) = found.cuts
+    ball, rest = named_part(found, bell_solids, cut.takes), named_part(found, bell_solids, cut.leaves)
+    middle = ball.vertices_mm[:, 2].max() - BALL
+    above = ball.vertices_mm[:, 2] > middle + 1.0
+    asked = np.clip(ball.vertices_mm[above, 0] / BALL, 0.0, 1.0)
+    assert ball.vertex_weights[above] == pytest.approx(asked, abs=0.02)
+    assert ball.vertex_weights[ball.vertices_mm[:, 2] < middle - 20.0].max() == 0.0
+    assert rest.vertex_weights.max() == 0.0
+    brief = brief_of_part(found, cut.takes, Brief())
+    assert keep_clear_weights(ball, brief.seam) is ball.vertex_weights
+    plan = SimpleNamespace(master=ball, brief=brief)
+    assert kept_clear_words(plan) == "what was painted on the whole"
+
+
+def test_what_was_found_from_the_shape_is_no_paint(bell_sections, bell_solids):
+    assert bell_sections.painted is None
+    assert named_part(bell_sections, bell_solids, bell_sections.cuts[0].takes).vertex_weights is None
+
+
+def test_a_file_of_weights_reaches_the_parts(bell, bell_solids, tmp_path):
+    np.save(tmp_path / "clear.npy", (bell.vertices_mm[:, 2] > BALL + APART).astype(float))
+    brief = brief_from_dict({"seam": {"keep_clear": str(tmp_path / "clear.npy")}})
+    found = propose_sections(bell, brief)
+    ball = named_part(found, bell_solids, found.cuts[0].takes)
+    assert ball.vertex_weights[ball.vertices_mm[:, 2].argmax()] == pytest.approx(1.0)
 
 
 def test_an_open_master_is_refused(bell):

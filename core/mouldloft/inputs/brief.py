@@ -310,8 +310,10 @@ class ObservedBrief:
 
 @dataclass(frozen=True)
 class SculptBrief:
-    """The full-size sculpt before the mould: clay over foam, the foam's blocks as sold."""
+    """The full-size sculpt before the mould: how it is made; of clay over foam how thick, and the foam's blocks as
+    sold. made : in sections it stands for every part."""
 
+    made: Literal["clay over foam", "printed", "milled"] = "clay over foam"
     clay_mm: Annotated[float, msgspec.Meta(ge=3, le=200)] = 25.0
     block_mm: tuple[Positive, Positive, Positive] = (1250.0, 600.0, 100.0)
     cutting_waste: Annotated[float, msgspec.Meta(ge=0, le=1)] = 0.15

@@ -26,13 +26,19 @@ def kept_clear_words(plan: MouldPlan) -> str:
     if not is_proposed(plan):
         if plan.brief.seam.keep_clear is not None:
             return "as the brief's file has it"
-        return "as painted" if plan.master.vertex_weights is not None else ""
+        if plan.master.vertex_weights is None:
+            return ""
+        if plan.brief.cast.section:
+            some = plan.master.vertex_weights.max(initial=0.0) > 0.0
+            return "what was painted on the whole" if some else ""
+        return "as painted"
     names = [region.name for region in places_of(plan.master).regions]
     if not names:
         return ""
+    where = " on the whole" if plan.brief.cast.section else ""
     return (
-        f"proposed from the shape: {listed(names)}; to change it, paint over it in Blender, or give weights of your "
-        "own as keep_clear under [seam]"
+        f"proposed from the shape: {listed(names)}; to change it, paint over it{where} in Blender, or give weights of "
+        "your own as keep_clear under [seam]"
     )
 
 

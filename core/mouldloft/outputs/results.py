@@ -134,7 +134,7 @@ def _coloured_ply(survey: OpenSurvey) -> bytes:
 
 _OUTPUTS: tuple[tuple[str, str, Callable[..., Path]], ...] = (
     ("order", "what to buy; order-semicolon.csv where decimals have a comma", _order),
-    ("before", "foam, clay, armature and sealer of the sculpt", _before),
+    ("before", "what the sculpt itself takes: foam and clay, or a print's filler; sealer", _before),
     ("pictures", "views, seam, undercut map, glove and jacket, thickness", _pictures),
     ("client sheet", "for the client to sign", _client_sheet),
     ("workshop sheets", "for the bench", _workshop_sheets),

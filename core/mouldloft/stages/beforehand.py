@@ -2,6 +2,7 @@
 
 The foam is the master shrunk by its clay, a true inward offset: places inside that lie at least the clay's thickness
 from the nearest skin. It is built up in layers as thick as the blocks sold, and each layer's parts are nested on them.
+What is printed or milled comes as it is, and takes only what makes its skin ready for rubber.
 """
 
 from __future__ import annotations
@@ -25,7 +26,10 @@ from .master import Master
 SAW_MM = 8.0  # between parts cut from one block, and along its edge (common practice)
 CLAY_KG_DM3 = 1.75  # oil-based modelling clay, 1.6 to 1.9 (from memory, verify)
 SEALER_M2_L, SEALER_COATS = 8.0, 2  # shellac or the like over clay (common practice, no source)
+_SEALED = f"{SEALER_M2_L:g} m² a litre, {SEALER_COATS} coats"
 ARMATURE_OVER_REACH = 1.3  # laps, bends and the part under the board, over the lengths measured (common practice)
+FILLER_M2_L, FILLER_COATS = 5.0, 2  # high-build filler primer, sprayed, rubbed down between (from memory, verify)
+BLOCK_ROUND_MM = 10.0  # of a block past the piece on every side, to hold and face it by (common practice)
 CLAY_UNSURE = 0.25
 _LEAST_PART_MM3 = 1e6  # of foam in a layer: a litre; less is built up in clay
 
@@ -42,7 +46,8 @@ class BeforehandRow:
 
 @dataclass(frozen=True)
 class Beforehand:
-    """The sculpt's own order. foam_mm3, clay_mm3 : volumes by the offset; block_mm : as sold."""
+    """The sculpt's own order. foam_mm3, clay_mm3 : volumes by the offset; block_mm : as sold; said : what is bought
+    elsewhere, and what to look out for."""
 
     rows: tuple[BeforehandRow, ...]
     foam_mm3: float
@@ -51,11 +56,15 @@ class Beforehand:
     layers: int
     block_mm: tuple[float, float, float]
     assumptions: tuple[Assumption, ...]
+    said: str = ""
 
 
 @kept_with_owner(1)
 def order_beforehand(master: Master, brief: SculptBrief) -> Beforehand:
-    """What the full-size sculpt is made of, from a closed master and the clay's thickness."""
+    """What the full-size sculpt is made of, from a closed master and the clay's thickness; of one that is printed or
+    milled what its skin takes."""
+    if brief.made != "clay over foam":
+        return _ready_made(master, brief)
     pitch = max(brief.clay_mm / 3.0, master.height_mm / 200.0)
     hollow = hollow_inside(master.vertices_mm, master.faces, master.normals, master.face_areas_mm2, pitch)
     # voxels count whole: they are brought to the master's own volume, which is exact
@@ -68,7 +77,6 @@ def order_beforehand(master: Master, brief: SculptBrief) -> Beforehand:
     laid = nest(parts, (length, width), SAW_MM)
     blocks = max(max((one.sheet + 1 for one in laid), default=0), math.ceil(foam / (length * width * thick)))
     steel = ARMATURE_OVER_REACH * _reach_mm(hollow, core) / 1000
-    litres = SEALER_COATS * master.skin_area_mm2 / 1e6 / SEALER_M2_L
     sold = f"{length:g} × {width:g} × {thick:g} mm"
     rows = (
         BeforehandRow("rigid foam", interval_of(blocks, (("cutting", brief.cutting_waste),)), "blocks",
@@ -77,9 +85,41 @@ def order_beforehand(master: Master, brief: SculptBrief) -> Beforehand:
                       f"{brief.clay_mm:g} mm over the foam and solid where it is thin; {clay / 1e6:.0f} l"),
         BeforehandRow("armature steel", interval_of(steel, (("lengths", 0.2),)), "m",
                       "up the middle of the body, with laps, bends and the end under the board"),
-        BeforehandRow("sealer", interval_of(litres, (("coverage", 0.2),)), "l", f"{SEALER_COATS} coats over the clay"),
+        _sealer(master, "clay"),
     )  # fmt: skip
     return Beforehand(rows, foam, clay, blocks, layers, brief.block_mm, _assumptions(brief))
+
+
+def _ready_made(master: Master, brief: SculptBrief) -> Beforehand:
+    """The order of a sculpt that comes printed or milled: neither foam nor clay nor armature."""
+    litres = FILLER_COATS * master.skin_area_mm2 / 1e6 / FILLER_M2_L
+    filled = "layers and joints" if brief.made == "printed" else "pores and tool marks"
+    rows = (
+        BeforehandRow("filler primer", interval_of(litres, (("coverage", 0.3),)), "l",
+                      f"{FILLER_COATS} coats over {filled}, rubbed down between"),
+        _sealer(master, "filler"),
+    )  # fmt: skip
+    said = _PRINTED
+    if brief.made == "milled":
+        block = " × ".join(f"{side + 2 * BLOCK_ROUND_MM:.0f}" for side in master.size_mm)
+        said = f"Milled from a block of {block} mm or more, glued up if need be; whoever mills it brings it."
+    return Beforehand(rows, 0.0, 0.0, 0, 0, brief.block_mm, _ready_assumptions(brief), f"{said} {_RUBBED_DOWN}")
+
+
+_PRINTED = (
+    "Printed: its material is the printer's. Fresh printing resin can keep addition-cure rubber from setting: a test "
+    "patch first."
+)
+_RUBBED_DOWN = (
+    "Filler primer is sprayed with extraction and a vapour mask and rubbed down with extraction and a dust mask; its "
+    "safety data sheet decides."
+)
+
+
+def _sealer(master: Master, over: str) -> BeforehandRow:
+    litres = SEALER_COATS * master.skin_area_mm2 / 1e6 / SEALER_M2_L
+    spread = interval_of(litres, (("coverage", 0.2),))
+    return BeforehandRow("sealer", spread, "l", f"{SEALER_COATS} coats over the {over}")
 
 
 def _layer_parts(
@@ -128,6 +168,16 @@ def _assumptions(brief: SculptBrief) -> tuple[Assumption, ...]:
         Assumption("clay over foam", f"{brief.clay_mm:g} mm", rule),
         Assumption("foam block as sold", f"{sold} mm", rule),
         Assumption("clay's density", f"{CLAY_KG_DM3:g} kg/l", Mark.MEMORY),
-        Assumption("sealer over clay", f"{SEALER_M2_L:g} m² a litre, {SEALER_COATS} coats", rule),
+        Assumption("sealer over clay", _SEALED, rule),
         Assumption("armature over the lengths measured", f"{ARMATURE_OVER_REACH:g} times", rule),
+    )
+
+
+def _ready_assumptions(brief: SculptBrief) -> tuple[Assumption, ...]:
+    filled = f"{FILLER_M2_L:g} m² a litre, {FILLER_COATS} coats"
+    block = Assumption("block past the piece, all round", f"{BLOCK_ROUND_MM:g} mm", Mark.COMMON_PRACTICE)
+    return (
+        Assumption("filler primer", filled, Mark.MEMORY),
+        Assumption("sealer over filler", _SEALED, Mark.COMMON_PRACTICE),
+        *((block,) if brief.made == "milled" else ()),
     )

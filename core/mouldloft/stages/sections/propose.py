@@ -108,8 +108,13 @@ def propose_sections(
     hatch = hatch_price(max(hatches, 0), catalogue.rates.hatch_h, brief.run.casts, brief.rates)
     return Sections(
         master, whole, parts, tuple(bench.cuts), asks, left, tuple(bench.notes), price, hatch, weights.wall_mm,
-        bench.places,
+        bench.places, bench.clear if _is_given(master, brief) else None,
     )  # fmt: skip
+
+
+def _is_given(master: Master, brief: Brief) -> bool:
+    """Whether somebody said what is kept clear: else it is found from the shape, and goes with the names."""
+    return brief.seam.keep_clear is not None or master.vertex_weights is not None
 
 
 def _bench(master: Master, brief: Brief, weights: Weights, asked: bool, progress: Progress) -> _Bench:

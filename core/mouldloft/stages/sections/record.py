@@ -63,7 +63,8 @@ class Sections:
     """A proposal. whole : the master as one part; parts : the first carries the rest. asks : in words, which limits the
     whole breaks, none where nothing asks for a cut; left : what stays over them; notes : places that were not cut, and
     why. wall_mm : of the cast. hatch_cost : hatches in its place over the run, where an arm's reach asks; else 0.
-    places : the names over the whole's skin."""
+    places : the names over the whole's skin. painted : (n,) what somebody gave to keep clear, painted or in a file;
+    None where that was left to the shape."""
 
     master: Master
     whole: Part
@@ -76,6 +77,7 @@ class Sections:
     hatch_cost: float
     wall_mm: float
     places: BodyPlaces | None = None
+    painted: np.ndarray | None = None
 
     def outwards(self) -> tuple[Cut, ...]:
         """The cuts from the part that stands on the ground on: what carries comes before what it carries."""
