@@ -27,6 +27,7 @@ from mouldloft.outputs.pictures import bodies, overlay, studio
 from mouldloft.outputs.pictures.thickness import thickness_view
 from mouldloft.outputs.planfile import save_plan
 from mouldloft.outputs.sheets import book as sheets
+from mouldloft.outputs.sheets import client as client_sheets
 from mouldloft.outputs.sheets import typeset, work
 from mouldloft.outputs.sheets.book import workshop_sheets
 from mouldloft.outputs.sheets.chart import chart_rows, grams, programme_pages
@@ -35,7 +36,7 @@ from mouldloft.outputs.sheets.daylist import day_rows
 from mouldloft.outputs.sheets.order import packs_in_words
 from mouldloft.outputs.sheets.typeset import fitted, marked_up
 from mouldloft.outputs.sheets.work import write_offer
-from mouldloft.outputs.summary import summary_text
+from mouldloft.outputs.summary import summary_rows, summary_text
 from mouldloft.outputs.whereabouts import along_seam, where_words
 from mouldloft.outputs.words import (
     coats_of,
@@ -93,6 +94,11 @@ def words_of(path) -> list[str]:
     return [re.sub(r"\s+", " ", page.extract_text()) for page in pypdf.PdfReader(path).pages]
 
 
+needs_poppler = pytest.mark.skipif(
+    shutil.which("pdftoppm") is None, reason="pdftoppm (poppler-utils) is not installed on this machine"
+)
+
+
 @pytest.fixture(scope="module")
 def client(plan, tmp_path_factory):
     return client_sheet(plan, tmp_path_factory.mktemp("sheets") / "client.pdf")
@@ -126,6 +132,51 @@ def test_client_sheet_is_a4_and_draws_the_seam_as_lines(client):
     red = "0.690196 0.164706 0.188235 RG"  # the seam's colour, b02a30
     assert red in drawn.replace(".690196", "0.690196").replace(" .", " 0.").replace("00.", "0.")
     assert len(page.images) == 5
+
+
+@needs_poppler
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_initials_stand_clear_of_the_ground_and_of_the_pieces(plan, tmp_path, monkeypatch, paper):
+    """Each view's box for initials with its word: no ground line through it, and below the picture it is for."""
+    drawn = []
+    draw = client_sheets._ground_line
+
+    def noted(canvas, camera, x, y, width):
+        ends, _ = camera.project(np.zeros((1, 3)))
+        level = y + (camera.height_px - float(ends[0, 1])) * width / camera.width_px
+        drawn.append((x, x + width, y, level))
+        draw(canvas, camera, x, y, width)
+
+    monkeypatch.setattr(client_sheets, "_ground_line", noted)
+    asked = changed(plan, brief=replace(plan.brief, job=replace(plan.brief.job, paper=paper)))
+    (page,) = word_boxes(client_sheet(asked, tmp_path / "client.pdf"))
+    tall = typeset.paper_for(asked.brief.job)[1]
+    boxes = [word for word in page if word[4] == "initials"]
+    assert (len(boxes), len(drawn)) == (5, 4)
+    for left, right, foot, level in drawn:
+        own = [(tall - bottom, tall - top) for x0, top, x1, bottom, _ in boxes if left < x0 and x1 < right][-1:]
+        assert own
+        ((low, high),) = own
+        assert high < min(foot, level)
+        assert low > typeset.MARGIN
+
+
+def test_feet_and_pounds_stand_first_where_a_client_or_lifter_reads(small_plan, tmp_path):
+    """The same plan for a brief in feet and pounds; a foot is 304.8 mm and a pound 0.45359237 kg by definition."""
+    asked = replace(small_plan, brief=replace(small_plan.brief, job=JobBrief(units="imperial")))
+    (text,) = words_of(client_sheet(asked, tmp_path / "client.pdf"))
+    assert f"{small_plan.seam.length_mm / 304.8:.1f} ft (" in text
+    assert "finished height is 4 ft 7 1/8 in (1400 mm)" in text
+    assert not re.search(r"(?<!\()\b\d[\d.]* (m|mm|kg)\b(?!\))", text)
+    offer = " ".join(words_of(write_offer(asked, tmp_path / "offer.pdf")))
+    crate = offer[offer.index("Crate, outside") : offer.index("Van door")]
+    assert re.search(r"Crate, outside [\d/ ]+ × [\d/ ]+ × [\d/ ]+ in, about [\d.]+ lb \([\d.]+ kg\) empty", crate)
+    for lift in work.lifts_that_happen(asked):
+        assert lift.sentence.startswith(f"{lift.load_kg / 0.45359237:.0f} lb")
+    said = dict(summary_rows(asked))
+    assert said["Master"].split(", ")[1] == "4 ft 7 1/8 in (1400 mm) tall"
+    assert "millimetres" in said["Measures"]
+    assert "Measures" not in dict(summary_rows(small_plan))
 
 
 def test_sheets_are_the_same_each_time(plan, client, tmp_path):
@@ -331,6 +382,11 @@ def test_more_pieces_are_told_on_the_sheets_as_in_the_summary(plan, tmp_path, mo
     monkeypatch.setattr(sheets, "division_rows", lambda _: rows)
     text = " ".join(words_of(workshop_sheets(plan, tmp_path / "three.pdf")))
     assert "More pieces? Two pieces need 9 l of fill. Third piece 31 % of the skin Limits Rough." in text
+    # on the page of the undercuts, not on one by itself: the picture gives way
+    long = [*rows, *((f"  way {k}", "so much of this and so much of that " * 4) for k in range(5))]
+    monkeypatch.setattr(sheets, "division_rows", lambda _: long)
+    pages = words_of(workshop_sheets(plan, tmp_path / "long.pdf"))
+    assert [page for page in pages if "More pieces?" in page] == [page for page in pages if "does not free" in page]
 
 
 def test_thickness_is_printed_as_measured(plan, workshop):
@@ -383,11 +439,6 @@ def test_a_long_programme_runs_over_pages(plan, tmp_path):
     text = " ".join(words_of(workshop_sheets(long, tmp_path / "w.pdf")))
     for k in range(120):
         assert len(re.findall(rf"Task number {k}\b", text)) == 2  # on the chart and in its day
-
-
-needs_poppler = pytest.mark.skipif(
-    shutil.which("pdftoppm") is None, reason="pdftoppm (poppler-utils) is not installed on this machine"
-)
 
 
 @needs_poppler

@@ -66,6 +66,29 @@ def mm_feet(value_mm: float, first: First = "metric", what: str = "") -> str:
     return _paired(mm(value_mm), feet_inches(value_mm), first, what)
 
 
+def kg_by(value_kg: float, first: First) -> str:
+    """Kilograms, with pounds before them where those stand first: '12.3 kg', '27.1 lb (12.3 kg)'."""
+    return kg_lb(value_kg, first) if first == "imperial" else kg(value_kg)
+
+
+def mm_by(value_mm: float, first: First) -> str:
+    """Millimetres, with feet and inches before them where those stand first: '940 mm', '3 ft 1 in (940 mm)'."""
+    return mm_feet(value_mm, first) if first == "imperial" else mm(value_mm)
+
+
+def metres_by(value_mm: float, first: First) -> str:
+    """Metres of a length in mm, with feet before them where those stand first: '3.68 m', '12.1 ft (3.68 m)'."""
+    feet = number(value_mm / MM_PER_INCH / 12)
+    return f"{feet} ft ({metres(value_mm)})" if first == "imperial" else metres(value_mm)
+
+
+def sides_by(sides_mm: Iterable[float], first: First) -> str:
+    """The sides of a box in the unit that stands first: '940 × 620 × 1400 mm', '37 × 24 3/8 × 55 1/8 in'."""
+    if first == "metric":
+        return " × ".join(f"{side:.0f}" for side in sides_mm) + " mm"
+    return " × ".join(_inches(round(side / MM_PER_INCH * 8)) for side in sides_mm) + " in"
+
+
 def _paired(metric: str, imperial: str, first: First, what: str = "") -> str:
     one, other = (imperial, metric) if first == "imperial" else (metric, imperial)
     return f"{one} {what} ({other})" if what else f"{one} ({other})"
@@ -134,10 +157,14 @@ def feet_inches(value_mm: float) -> str:
     """Feet and inches to the nearest eighth, as a tape reads: 1400 -> '4 ft 7 1/8 in'."""
     eighths = round(value_mm / MM_PER_INCH * 8)
     feet, rest = divmod(eighths, 12 * 8)
-    inches, part = divmod(rest, 8)
+    return f"{feet} ft {_inches(rest)} in" if feet else f"{_inches(rest)} in"
+
+
+def _inches(eighths: int) -> str:
+    """Eighths of an inch as a tape reads: 385 -> '48 1/8'."""
+    inches, part = divmod(eighths, 8)
     names = {0: "", 1: "1/8", 2: "1/4", 3: "3/8", 4: "1/2", 5: "5/8", 6: "3/4", 7: "7/8"}
-    inch_text = " ".join(t for t in (str(inches) if inches or not part else "", names[part]) if t)
-    return f"{feet} ft {inch_text} in" if feet else f"{inch_text} in"
+    return " ".join(t for t in (str(inches) if inches or not part else "", names[part]) if t)
 
 
 def money(value: float, currency: str) -> str:

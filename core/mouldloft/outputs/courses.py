@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..base.figures import listed, metres, mm
+from ..base.figures import First, listed, metres_by, mm_by
 
 _LEAST_SHARE = 0.035  # of a line: a shorter touch of a place is left out, unless it is the face or the chin
 _STEEP = 0.35  # rise over length from which a run goes up or down
@@ -69,16 +69,21 @@ def _run_words(name: str, points: np.ndarray) -> str:
     return f"{way} the {name}"
 
 
-def crossing_words(crossed: Sequence[tuple[str, float]], face: bool = True, lettered: bool = False) -> str:
+def crossing_words(
+    crossed: Sequence[tuple[str, float]], face: bool = True, lettered: bool = False, first: First = "metric"
+) -> str:
     """What a seam crosses of face and lettering, said first: 'It crosses the nose (38 mm) and the mouth (41 mm)', or
     that it crosses none of what there is."""
     if not crossed:
         none = [word for word, there in (("eye, nose or mouth", face), ("lettering", lettered)) if there]
         return f"It crosses no {' and no '.join(none)}."
-    return f"It crosses {listed(f'the {name} ({mm(length)})' for name, length in crossed)}."
+    return f"It crosses {listed(f'the {name} ({mm_by(length, first)})' for name, length in crossed)}."
 
 
-def alone_words(lines: Sequence[tuple[str, float, bool]]) -> str:
+def alone_words(lines: Sequence[tuple[str, float, bool]], first: First = "metric") -> str:
     """What stands alone: each further line by its place, length and whether it is closed; '' for none."""
-    said = [f"{'a loop' if closed else 'a line'} of {metres(length)}, {course}" for course, length, closed in lines]
+    said = [
+        f"{'a loop' if closed else 'a line'} of {metres_by(length, first)}, {course}"
+        for course, length, closed in lines
+    ]
     return f"Besides the longest line there {'is' if len(said) == 1 else 'are'} {'; '.join(said)}." if said else ""

@@ -11,7 +11,22 @@ from pathlib import Path
 import numpy as np
 
 from ..base.errors import BriefRefused
-from ..base.figures import counted, kg, kg_lb, kg_lb_range, litres, m2, metres, mm, money, number, percent
+from ..base.figures import (
+    counted,
+    kg_by,
+    kg_lb,
+    kg_lb_range,
+    litres,
+    m2,
+    metres,
+    metres_by,
+    mm,
+    mm_by,
+    money,
+    number,
+    percent,
+    sides_by,
+)
 from ..base.files import all_or_nothing, make_folder, write_text
 from ..base.progress import SILENT, Progress
 from ..inputs.brief import Brief
@@ -34,7 +49,8 @@ CLIENT = "client-sections.pdf"
 def section_lines(sections: Sections, solids: SectionSolids, brief: Brief, currency: str) -> list[str]:
     """Why it is cut or not, each cut, each part."""
     whole, casts = sections.whole, brief.run.casts
-    lines = [f"{sections.master.name}, {mm(sections.master.height_mm)} tall, {m2(whole.skin_mm2)} of skin", ""]
+    tall = mm_by(sections.master.height_mm, brief.job.units)
+    lines = [f"{sections.master.name}, {tall} tall, {m2(whole.skin_mm2)} of skin", ""]
     lines += [f"In one: {words}." for words in sections.asks]
     if not sections.asks:
         lines.append(
@@ -83,13 +99,14 @@ def _cut_lines(sections: Sections, solids: SectionSolids) -> list[str]:
 
 
 def _part_lines(sections: Sections, brief: Brief) -> list[str]:
-    lines = []
+    lines, first = [], brief.job.units
     for part in sections.parts:
-        size = " x ".join(f"{side:.0f}" for side in part.size_mm)
         deep = f"inside {mm(part.inside_mm)} deep" if np.isfinite(part.inside_mm) else "no opening"
         stands = f"stands on cut {part.stands_on}" if part.stands_on else "stands as the whole does"
-        lift = f"cast about {kg_lb(part.cast_kg, brief.job.units)}, {who_lifts(part.heaviest_kg, brief.jacket)}"
-        lines.append(f"{part.name}: {size} mm, {m2(part.skin_mm2)} of skin, {lift}, {deep}; {stands}")
+        lift = f"cast about {kg_lb(part.cast_kg, first)}, {who_lifts(part.heaviest_kg, brief.jacket)}"
+        lines.append(
+            f"{part.name}: {sides_by(part.size_mm, first)}, {m2(part.skin_mm2)} of skin, {lift}, {deep}; {stands}"
+        )
     return lines
 
 
@@ -113,7 +130,7 @@ def section_table(sections: Sections, plans: SectionPlans) -> tuple[TableRow, ..
     known = [plan for plan in every if plan is not None]
     if not known:
         return ()
-    currency, price = known[0].takeoff.currency, sections.price
+    currency, price, first = known[0].takeoff.currency, sections.price, known[0].brief.job.units
     crates = whole_crates(sections, plans) or Crates(0.0, 0.0, 0.0)
 
     def row(
@@ -131,23 +148,29 @@ def section_table(sections: Sections, plans: SectionPlans) -> tuple[TableRow, ..
     def cash(value: float) -> str:
         return money(value, currency)
 
+    def long(value_mm: float) -> str:
+        return metres_by(value_mm, first)
+
+    def heavy(value_kg: float) -> str:
+        return kg_by(value_kg, first)
+
     return (
         row("Price, material and work", _cost, cash, more=price.total + crates.total),
         row("Hours of work", _hours, lambda v: f"{v:.0f} h", more=price.hours + crates.hours),
-        row("Rubber", lambda p: p.rubber.volume_mm3.likely * rubber_kg_per_mm3(p), kg),
+        row("Rubber", lambda p: p.rubber.volume_mm3.likely * rubber_kg_per_mm3(p), heavy),
         row("Undercut fill", fill_mm3, litres),
         row("Deepest fill, along the pull", lambda p: float(p.locks.fill_mm.max(initial=0.0)), mm, worst=True),
         row("Stretch by rule, of what is allowed", _stretch, stretch_words, worst=True),
-        row("Seam", lambda p: p.seam.length_mm, metres, more=sum(c.section.perimeter_mm for c in sections.cuts)),
-        row("of it on show", lambda p: p.seam.figures.on_show_mm, metres, more=_cuts_on_show(sections)),
-        row("Jackets", lambda p: sum(q.mass_kg for q in p.jacket.pieces), kg),
+        row("Seam", lambda p: p.seam.length_mm, long, more=sum(c.section.perimeter_mm for c in sections.cuts)),
+        row("of it on show", lambda p: p.seam.figures.on_show_mm, long, more=_cuts_on_show(sections)),
+        row("Jackets", lambda p: sum(q.mass_kg for q in p.jacket.pieces), heavy),
         row(
             "Biggest lift, jacket with glove",
             lambda p: max(q.lift_with_glove.load_kg for q in p.jacket.pieces),
-            kg,
+            heavy,
             True,
         ),
-        row("One cast", lambda p: p.cast.mass_kg, kg),
+        row("One cast", lambda p: p.cast.mass_kg, heavy),
     )
 
 
@@ -279,7 +302,7 @@ def _cuts_csv(sections: Sections) -> str:
 
 def _weights(sections: Sections, plans: SectionPlans | None, brief: Brief) -> list[str]:
     """What a cast of each part weighs: as planned, with all that is glassed into it, or about its laminate."""
-    said = [f"about {kg(part.cast_kg)}" for part in sections.parts]
+    said = [f"about {kg_by(part.cast_kg, brief.job.units)}" for part in sections.parts]
     for at, part in enumerate(plans.parts if plans is not None else ()):
         if part.plan is not None:
             weighed = part.plan.cast.lift_kg_interval

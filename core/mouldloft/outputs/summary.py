@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from ..base.figures import (
+    First,
     bare_money,
     cm2,
     counted,
-    kg,
+    kg_by,
     listed,
     litres,
     m2,
-    metres,
+    metres_by,
     mm,
+    mm_by,
     money,
     number,
     ounces,
@@ -31,6 +33,7 @@ from .keptclear import kept_clear_words
 from .peelwords import peel_rows
 from .whereabouts import worst_undercut
 from .words import (
+    MEASURES,
     candidate_words,
     fill_mm3,
     kind_words,
@@ -48,14 +51,15 @@ _MOST_BOUGHT = 6  # materials named; the rest are counted
 
 def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
     """(heading, figures) pairs, in the order of the work. Plain text, no markup."""
-    seam = plan.seam
+    seam, first = plan.seam, plan.brief.job.units
     rows = [
         ("Master", _master_words(plan)),
         ("Opens", _opening_words(plan)),
         ("Pieces", f"{len(seam.pieces)}: {listed(p.name for p in seam.pieces)}; comes off first: {_first_off(plan)}"),
         (
             "Seam",
-            f"{metres(seam.length_mm)}, {kind_words(seam.kind)}; {metres(seam.figures.on_show_mm)} of it on show",
+            f"{metres_by(seam.length_mm, first)}, {kind_words(seam.kind)}; "
+            f"{metres_by(seam.figures.on_show_mm, first)} of it on show",
         ),
         *_candidate_rows(plan),
         *([("Kept clear", clear)] if (clear := kept_clear_words(plan)) else []),
@@ -64,8 +68,8 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         *division_rows(plan),
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
-        *((f"Jacket, {piece.name}", _jacket_words(piece)) for piece in plan.jacket.pieces),
-        *((one.name.capitalize(), loose_words(one)) for one in plan.jacket.loose),
+        *((f"Jacket, {piece.name}", _jacket_words(piece, first)) for piece in plan.jacket.pieces),
+        *((one.name.capitalize(), loose_words(one, first)) for one in plan.jacket.loose),
         *([("On the bench", plan.cradle.instead)] if plan.cradle.instead else ()),
         *peel_rows(plan),
         ("Cast", _cast_words(plan)),
@@ -76,6 +80,8 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         rows.append(("With labour", _price_words(plan.takeoff.money)))
     programme = plan.programme
     rows.append(("Days", f"{programme.mould_days} for the mould, {programme.run_days} for the run, weekends included"))
+    if first == "imperial":
+        rows.append(("Measures", MEASURES))
     if said := (*filter(None, [plan.master.health.stance]), *plan.master.health.notes):
         rows.append(("Note", " ".join(said)))
     if plan.master.health.left_out:
@@ -98,17 +104,18 @@ def _candidate_rows(plan: MouldPlan) -> list[tuple[str, str]]:
 
 
 def _master_words(plan: MouldPlan) -> str:
-    m = plan.master
+    m, first = plan.master, plan.brief.job.units
     repairs = f"; {counted(len(m.health.repairs), 'repair')} made" if m.health.repairs else ""
     return (
-        f"{title_of(plan)}, {mm(m.height_mm)} tall, {m2(m.skin_area_mm2)} of skin, {len(m.faces):,} triangles"
+        f"{title_of(plan)}, {mm_by(m.height_mm, first)} tall, {m2(m.skin_area_mm2)} of skin, {len(m.faces):,} triangles"
         f"{repairs}; {run_line(plan)}"
     )
 
 
 def _opening_words(plan: MouldPlan) -> str:
     chosen, tried = plan.opening.chosen, plan.opening.directions_tried
-    return f"{direction_words(chosen.direction)}; pull {mm(chosen.pull_depth_mm)}; {counted(tried, 'direction')} tried"
+    pull = mm_by(chosen.pull_depth_mm, plan.brief.job.units)
+    return f"{direction_words(chosen.direction)}; pull {pull}; {counted(tried, 'direction')} tried"
 
 
 def _first_off(plan: MouldPlan) -> str:
@@ -166,7 +173,7 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
         reasons = _left_beyond_two(plan)
         ask = "; set max_pieces under [seam] to 3 or more for a proposal" if plan.brief.seam.max_pieces < 3 else ""
         return [("More pieces?", "; ".join(reasons) + ask), *answers] if reasons else answers
-    v = made.rubber_mm3
+    v, first = made.rubber_mm3, plan.brief.job.units
     built = len(plan.seam.pieces) > 2
     rows = [("In more than two" if built else "More pieces?", made.why)]
     for piece in made.pieces:
@@ -174,7 +181,7 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
             (
                 f"  {piece.name}",
                 f"{percent(piece.share)} of the skin, {litres(piece.fill_mm3)} of undercut fill, "
-                f"{cm2(piece.locked_area_mm2)} undercut, jacket about {kg(piece.jacket_kg)}",
+                f"{cm2(piece.locked_area_mm2)} undercut, jacket about {kg_by(piece.jacket_kg, first)}",
             )
         )
     if made.order:
@@ -184,7 +191,7 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
             (
                 "  Rubber then",
                 f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), "
-                f"joints {metres(made.joint_length_mm)}",
+                f"joints {metres_by(made.joint_length_mm, first)}",
             )
         )
     kept = () if built or _left_beyond_two(plan) else (_LOOSE_WILL_DO,) if plan.rubber.loose else ()
@@ -212,14 +219,16 @@ def _answer_rows(plan: MouldPlan) -> list[tuple[str, str]]:
 def _answer_words(answer: Answer, plan: MouldPlan) -> str:
     """One line of the table; the price is of what the answers differ in."""
     cash, hours = money(answer.total, plan.takeoff.currency), f"{answer.hours:.0f} h"
+    first = plan.brief.job.units
     if answer.spread:
         low, high = (answer.total * (1.0 + side * answer.spread) for side in (-1.0, 1.0))
         cash, hours = f"about {cash} ({number(low, 2)} to {number(high, 2)})", f"about {hours}"
     return (
         f"{cash} and {hours} of seam, fill and further pieces; "
         f"stretch {stretch_words(answer.stretch)} of what is allowed; fill {litres(answer.fill_mm3)}, "
-        f"{mm(answer.deepest_mm)} deep; seam {metres(answer.seam_mm)}, {metres(answer.on_show_mm)} on show; heaviest "
-        f"jacket or glove {kg(answer.heaviest_kg)}; {answer.reason}"
+        f"{mm(answer.deepest_mm)} deep; seam {metres_by(answer.seam_mm, first)}, "
+        f"{metres_by(answer.on_show_mm, first)} on show; heaviest jacket or glove {kg_by(answer.heaviest_kg, first)}; "
+        f"{answer.reason}"
     )
 
 
@@ -231,7 +240,8 @@ def _rubber_rows(plan: MouldPlan) -> list[tuple[str, str]]:
     rows = [
         (
             "Rubber",
-            f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), {kg(v.likely * density)}; skin "
+            f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), "
+            f"{kg_by(v.likely * density, plan.brief.job.units)}; skin "
             f"{mm(r.skin_thickness_mm)}, edge {mm(r.edge_thickness_mm)}; thinnest measured "
             f"{mm(r.min_thickness_mm)}{loose}",
         )
@@ -251,14 +261,14 @@ def _key_words(plan: MouldPlan) -> str:
     return f"{count}; NOT held: " + "; ".join(check.reason for check in loose)
 
 
-def _jacket_words(piece: JacketPiece) -> str:
+def _jacket_words(piece: JacketPiece, first: First) -> str:
     zones = ", ".join(f"{z.name} {ounces(z.mat_oz_ft2)} {mm(z.thickness_mm)}" for z in piece.zones)
     lift = piece.lift_with_glove
     apart = ", or jacket and glove one after the other" if piece.lift.lifters_needed else ""
     hands = f"{lift.lifters_needed} to lift" if lift.lifters_needed else "by hoist" + apart
     weak = [check.what for check in piece.checks if not check.passes]
     return (
-        f"{kg(piece.mass_kg)} ({kg(lift.load_kg)} with its glove, {hands}); {zones}; "
+        f"{kg_by(piece.mass_kg, first)}, {kg_by(lift.load_kg, first)} with its glove, {hands}; {zones}; "
         f"{counted(len(piece.bolts_mm), 'bolt')}" + (f"; WEAK: {', '.join(weak)}" if weak else "")
     )
 

@@ -16,17 +16,20 @@ from scipy.spatial import cKDTree
 from ..base.figures import (
     First,
     counted,
-    kg,
+    kg_by,
     kg_lb,
     kg_lb_range,
     listed,
     litres,
     metres,
+    metres_by,
     mm,
+    mm_by,
     mm_feet,
     money,
     number,
     ounces,
+    sides_by,
 )
 from ..base.kept import kept_with_owner
 from ..geometry.polyline import spaced_out
@@ -45,6 +48,10 @@ from ..stages.seam.record import SeamCandidate, SeamLine
 from ..stages.takeoff import ORDER_SECTIONS, first_days
 from .courses import alone_words, course_words, crossing_words
 
+MEASURES = (
+    "feet, inches and pounds first for sizes and weights; bench measures, areas, boards and templates in millimetres, "
+    "square metres and litres"
+)
 _COURSE_SAMPLES = 240
 _CROSSED = 0.7  # of a feature's radius: a line that runs nearer to its middle crosses it
 _LEAST_RUN = 0.05  # of a line's length: shorter turns to another side are left out
@@ -63,8 +70,9 @@ def title_of(plan: MouldPlan) -> str:
 def size_line(plan: MouldPlan) -> str:
     """Finished size in words: height first, with feet and inches or with millimetres beside it."""
     width, depth, height = plan.master.size_mm
-    tall = mm_feet(height, plan.brief.job.units, "tall")
-    return f"{tall}, {mm(width)} wide, {mm(depth)} deep"
+    first = plan.brief.job.units
+    tall = mm_feet(height, first, "tall")
+    return f"{tall}, {mm_by(width, first)} wide, {mm_by(depth, first)} deep"
 
 
 def kind_words(kind: str) -> str:
@@ -166,11 +174,11 @@ def said_first(plan: MouldPlan, lines: Sequence[SeamLine] | None = None) -> str:
     lettered = any(region.kind == "lettering" for region in places.regions)
     face = places.known and (plan.master.named is None or any(r.kind in FACE_KINDS for r in places.regions))
     if face or lettered:
-        words.append(crossing_words(face_crossings(plan.master, lines), face, lettered))
+        words.append(crossing_words(face_crossings(plan.master, lines), face, lettered, plan.brief.job.units))
     courses = line_courses(plan.master, lines)
     alone = [(course, line.length_mm, line.closed) for line, course in zip(lines[1:], courses[1:])]
     if alone:
-        words.append(alone_words(alone))
+        words.append(alone_words(alone, plan.brief.job.units))
     return " ".join(words)
 
 
@@ -246,24 +254,24 @@ def _sides_along(normals: np.ndarray) -> np.ndarray:
 
 def seam_sentences(plan: MouldPlan) -> tuple[str, ...]:
     """What a client wants to know of the seam: where it runs, how it shows, what is done about it."""
-    seam = plan.seam
+    seam, first = plan.seam, plan.brief.job.units
     courses = seam_course(plan)
     apart = f"The mould comes apart in {counted(len(seam.pieces), 'piece')}."
-    length = metres(seam.length_mm)
+    length = metres_by(seam.length_mm, first)
     if len(seam.lines) == 1:
-        first = f"{apart} They meet in one seam, {length} long, that runs {courses[0]}."
+        runs = f"{apart} They meet in one seam, {length} long, that runs {courses[0]}."
     else:
-        first = f"{apart} They meet in {len(seam.lines)} seam lines, {length} together; the longest runs {courses[0]}."
+        runs = f"{apart} They meet in {len(seam.lines)} seam lines, {length} together; the longest runs {courses[0]}."
     on_show = seam.figures.on_show_mm
     share = on_show / seam.length_mm if seam.length_mm > 0 else 0.0
-    shows = f"{_looked_at(plan)}, {metres(on_show)} of the seam is on show: {_how_open(share)}."
-    work = metres(seam.length_mm * plan.brief.run.casts)
+    shows = f"{_looked_at(plan)}, {metres_by(on_show, first)} of the seam is on show: {_how_open(share)}."
+    work = metres_by(seam.length_mm * plan.brief.run.casts, first)
     cleaned = (
         "On every cast the seam leaves a fine raised line. It is ground back and touched up by hand, and carved "
         f"texture that crosses it is worked over again: {work} of seam over {run_line(plan)}. Looked for up close "
         "and in raking light, its course may still be felt."
     )
-    return first, shows, cleaned
+    return runs, shows, cleaned
 
 
 def with_candidate(plan: MouldPlan, at: int) -> MouldPlan:
@@ -309,7 +317,7 @@ def weight_words(cast: Cast, first: First = "metric") -> str:
     """One cast as laid up, and as it comes out of the mould."""
     if cast.section == "carried":
         return f"{kg_lb(cast.lift_kg, first)} of laminate and joint"
-    return f"{kg(cast.mass_kg)} of laminate and joint, {kg_lb(cast.lift_kg, first)} with {held_words(cast)}"
+    return f"{kg_by(cast.mass_kg, first)} of laminate and joint, {kg_lb(cast.lift_kg, first)} with {held_words(cast)}"
 
 
 def candidate_words(plan: MouldPlan, candidate: SeamCandidate) -> str:
@@ -317,11 +325,12 @@ def candidate_words(plan: MouldPlan, candidate: SeamCandidate) -> str:
 
     The planned one's fill is what its glove holds, as everywhere; another's what the search for seams found.
     """
-    f = candidate.figures
+    f, first = candidate.figures, plan.brief.job.units
     fill = litres(fill_mm3(plan)) if candidate.chosen else f"about {litres(f.fill_mm3)}"
-    bent = f"{metres(f.bent_mm)} of it bent" if f.bent_mm > 0 else "straight in one plane"
+    bent = f"{metres_by(f.bent_mm, first)} of it bent" if f.bent_mm > 0 else "straight in one plane"
     return (
-        f"{metres(f.length_mm)}, {bent}; {metres(f.on_show_mm)} on show, {counted(len(candidate.lines), 'line')}, "
+        f"{metres_by(f.length_mm, first)}, {bent}; {metres_by(f.on_show_mm, first)} on show, "
+        f"{counted(len(candidate.lines), 'line')}, "
         f"{fill} of undercut fill"
     )
 
@@ -533,19 +542,19 @@ def _taking_off(plan: MouldPlan) -> str:
     return "Taking off: " + ", then ".join(f"the {name}" for name in order) + "."
 
 
-def loose_words(shell: LooseShell) -> str:
+def loose_words(shell: LooseShell, first: First = "metric") -> str:
     """A loose piece in a line: '1.2 kg, 183 × 405 × 192 mm, comes off to the front after the jacket, ...'."""
-    size = " × ".join(f"{side:.0f}" for side in shell.size_mm)
     return (
-        f"{kg(shell.mass_kg)}, {size} mm, in place of {litres(shell.volume_mm3)} of rubber; comes off "
-        f"{direction_words(shell.pull)} after the jacket of the {shell.under}"
+        f"{kg_by(shell.mass_kg, first)}, {sides_by(shell.size_mm, first)}, in place of {litres(shell.volume_mm3)} of "
+        f"rubber; comes off {direction_words(shell.pull)} after the jacket of the {shell.under}"
     )
 
 
 def rubber_line(plan: MouldPlan) -> str:
     """Rubber in the glove with its interval, litres and kilograms."""
     v, density = plan.rubber.volume_mm3, rubber_kg_per_mm3(plan)
+    first, masses = plan.brief.job.units, (v.low * density, v.high * density)
     return (
-        f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), {kg(v.likely * density)} "
-        f"({number(v.low * density)} to {number(v.high * density)} kg)"
+        f"{litres(v.likely)} ({number(v.low / 1e6)} to {number(v.high / 1e6)} l), {kg_by(v.likely * density, first)} "
+        f"({kg_lb_range(*masses, first)})"
     )

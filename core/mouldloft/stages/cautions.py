@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from ..base.figures import KG_PER_LB, First
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
 from ..inputs.materials import Hazard, Material
@@ -54,8 +55,8 @@ def cautions_for(
     return (
         *(_CHEMICAL[hazard] for hazard in _CHEMICAL if hazard in hazards),
         *_heat(jacket, cast, programme),
-        *_lifting(master, jacket, cast),
-        *_standing(cast),
+        *_lifting(master, jacket, cast, brief.job.units),
+        *_standing(cast, brief.job.units),
         _NO_CERTIFICATE,
     )
 
@@ -156,7 +157,7 @@ def _heat(jacket: Jacket, cast: Cast, programme: Programme) -> Iterator[Caution]
     yield Caution("heat of curing", " ".join(said), SHEET)
 
 
-def _lifting(master: Master, jacket: Jacket, cast: Cast) -> Iterator[Caution]:
+def _lifting(master: Master, jacket: Jacket, cast: Cast, first: First) -> Iterator[Caution]:
     loads = [(f"the {p.name} with its glove", p.lift_with_glove) for p in jacket.pieces]
     heaviest = max(loads, key=lambda pair: pair[1].load_kg, default=None)
     if heaviest is not None and heaviest[1].load_kg >= HEAVY_KG:
@@ -164,15 +165,15 @@ def _lifting(master: Master, jacket: Jacket, cast: Cast) -> Iterator[Caution]:
         hands = {0: "a hoist", 1: "one person"}.get(lift.lifters_needed, f"at least {lift.lifters_needed} people")
         yield Caution(
             "lifting the mould",
-            f"{name[0].upper()}{name[1:]} weighs about {lift.load_kg:.0f} kg; by the check it takes "
+            f"{name[0].upper()}{name[1:]} weighs about {_about(lift.load_kg, first)}; by the check it takes "
             f"{hands}: plan the path, clear the floor, lift together and never over anyone.",
             PRACTICE,
         )
     if cast.lift_kg >= HEAVY_KG:
         yield Caution(
             "lifting the cast",
-            f"Each cast, with what is glassed into it, weighs about {cast.lift_kg:.0f} kg, without ballast: lift it by "
-            "the foot and body, never by a thin limb, with as many hands as your own assessment says.",
+            f"Each cast, with what is glassed into it, weighs about {_about(cast.lift_kg, first)}, without ballast: "
+            "lift it by the foot and body, never by a thin limb, with as many hands as your own assessment says.",
             PRACTICE,
         )
     yield Caution(
@@ -190,13 +191,22 @@ def _lifting(master: Master, jacket: Jacket, cast: Cast) -> Iterator[Caution]:
         )
 
 
-def _standing(cast: Cast) -> Iterator[Caution]:
+def _about(mass_kg: float, first: First) -> str:
+    """To the whole kilogram, with pounds before it where those stand first."""
+    return f"{mass_kg / KG_PER_LB:.0f} lb ({mass_kg:.0f} kg)" if first == "imperial" else f"{mass_kg:.0f} kg"
+
+
+def _standing(cast: Cast, first: First) -> Iterator[Caution]:
     for check in cast.stands:
         short = check.factor * check.overturning_nm > check.holding_nm
         if not short or check.overturning_nm <= 0:
             continue
         fixed = cast.needs_fixing
-        held = "fix it to the ground" if fixed else f"put at least {check.ballast_kg:.0f} kg of ballast low in its foot"
+        held = (
+            "fix it to the ground"
+            if fixed
+            else f"put at least {_about(check.ballast_kg, first)} of ballast low in its foot"
+        )
         if check.cause == "wind":
             yield Caution(
                 "wind",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..base.figures import counted
+from ..base.figures import KG_PER_LB, First, counted
 from ..inputs.brief import JacketBrief
 from .lifting import check_lift
 
@@ -43,11 +43,16 @@ class Grips:
     places_mm: tuple[tuple[float, float, float], ...]
 
 
-def lift_of(what: str, load_kg: float, most_kg: float, brief: JacketBrief, how: str) -> Lift:
-    """A lift with its people and a plain sentence."""
+def lift_of(what: str, load_kg: float, most_kg: float, brief: JacketBrief, how: str, first: First = "metric") -> Lift:
+    """A lift with its people and a plain sentence, its weight in pounds too where those stand `first`."""
     check = check_lift(load_kg, brief, what, most_kg=most_kg)
     people = check.lifters_needed
     heavy = f"{load_kg:.0f} kg" + (f", at most {most_kg:.0f}" if most_kg > load_kg + 0.5 else "")
+    if first == "imperial":
+        pounds = f"{load_kg / KG_PER_LB:.0f} lb" + (
+            f", at most {most_kg / KG_PER_LB:.0f}" if most_kg > load_kg + 0.5 else ""
+        )
+        heavy = f"{pounds} ({heavy})"
     if people == 0:
         said = f"{heavy}: past what four people may lift; trolley, rope and tackle from rated eyes, or smaller pieces."
     elif people == 1:

@@ -14,7 +14,22 @@ from typing import Any
 
 import numpy as np
 
-from ...base.figures import cm2, counted, kg, kg_lb, listed, litres, metres, mm, money, number, percent, strain_by_rule
+from ...base.figures import (
+    cm2,
+    counted,
+    kg,
+    kg_lb,
+    listed,
+    litres,
+    metres,
+    metres_by,
+    mm,
+    mm_by,
+    money,
+    number,
+    percent,
+    strain_by_rule,
+)
 from ...base.files import write_text
 from ...base.progress import SILENT, Progress
 from ...base.threads import meanwhile
@@ -102,7 +117,7 @@ def page_text(plan: MouldPlan, progress: Progress = SILENT, before: str | None =
         fields = _drawn_fields(plan, progress)
     fields |= {
         "title": escape(title_of(plan)),
-        "subtitle": escape(f"{mm(plan.master.height_mm)} tall, {run_line(plan)}"),
+        "subtitle": escape(f"{mm_by(plan.master.height_mm, plan.brief.job.units)} tall, {run_line(plan)}"),
         "signs": _signs(plan),
         "panel": _panel(plan),
         "footer": escape(_footer(plan)),
@@ -504,7 +519,7 @@ def _panel(plan: MouldPlan) -> str:
             [
                 ("Finished size", size_line(plan)),
                 ("Opening", opening_line(plan)),
-                ("Seam", metres(plan.seam.length_mm)),
+                ("Seam", metres_by(plan.seam.length_mm, plan.brief.job.units)),
                 ("Rubber", rubber_line(plan)),
                 ("Skin, edge", f"{mm(plan.rubber.skin_thickness_mm)}, {mm(plan.rubber.edge_thickness_mm)}"),
                 ("Thinnest found", mm(thickness_view(plan).least_mm)),
@@ -562,7 +577,7 @@ def _piece_figures(plan: MouldPlan, at: int) -> list[tuple[str, str]]:
     return [
         ("Glove", f"{kg_lb(piece.rubber_mass_kg, plan.brief.job.units)}, {litres(part.total_mm3)}"),
         ("of it undercut fill", litres(part.lock_fill_mm3)),
-        *((one.name.capitalize(), loose_words(one)) for one in loose),
+        *((one.name.capitalize(), loose_words(one, plan.brief.job.units)) for one in loose),
         ("Keys", str(own)),
         ("Jacket", kg_lb(piece.mass_kg, plan.brief.job.units)),
         ("Bolts", f"{len(piece.bolts_mm)}{bolt}, {mm(piece.bolt_pitch_mm)} apart at most{clamps}"),

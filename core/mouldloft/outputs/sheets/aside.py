@@ -6,9 +6,9 @@ import csv
 import io
 from pathlib import Path
 
-from reportlab.platypus import Flowable
+from reportlab.platypus import Flowable, Spacer
 
-from ...base.figures import kg, mm, number
+from ...base.figures import kg_by, mm_by, number, sides_by
 from ...base.files import write_text
 from ...stages.beforehand import Beforehand, order_beforehand
 from ...stages.plan import MouldPlan
@@ -28,21 +28,21 @@ def installation_part(plan: MouldPlan, inner: float) -> list[Flowable]:
 
 def crate_facts(plan: MouldPlan) -> list[tuple[str, str]]:
     """A crate's size, what it weighs empty and full, and the door it goes through."""
-    cast = plan.cast
+    cast, first = plan.cast, plan.brief.job.units
     width, depth, height = outside = crate_mm(plan.master.size_mm)
     empty = crate_kg(outside)
     high = cast.mass_kg_interval.high if cast.mass_kg_interval is not None else cast.mass_kg
     full = empty + cast.lift_kg
     return [
-        ("Crate, outside", f"{width:.0f} × {depth:.0f} × {height:.0f} mm, about {kg(empty)} empty"),
-        ("Crate with a cast", f"{kg(full)}, at most {kg(full + high - cast.mass_kg)}"),
-        ("Van door", f"at least {mm(min(width, depth) + 50)} wide and {mm(height + 50)} high; lying down, "
-                     f"{mm(min(height, max(width, depth)) + 50)} high"),
+        ("Crate, outside", f"{sides_by(outside, first)}, about {kg_by(empty, first)} empty"),
+        ("Crate with a cast", f"{kg_by(full, first)}, at most {kg_by(full + high - cast.mass_kg, first)}"),
+        ("Van door", f"at least {mm_by(min(width, depth) + 50, first)} wide and {mm_by(height + 50, first)} high; "
+                     f"lying down, {mm_by(min(height, max(width, depth)) + 50, first)} high"),
     ]  # fmt: skip
 
 
 def beforehand_page(plan: MouldPlan, inner: float) -> list[Flowable]:
-    """The sculpt's own order: foam, clay, armature, sealer."""
+    """The sculpt's own order: foam, clay, armature and sealer, or what a printed or milled one takes."""
     made = order_beforehand(plan.master, plan.brief.sculpt)
     rows = [[row.what, _likely(row), _range(row), row.unit, row.note] for row in made.rows]
     return [
@@ -51,6 +51,7 @@ def beforehand_page(plan: MouldPlan, inner: float) -> list[Flowable]:
                  size=8.6, colour=SOFT_INK),
         ruled_table(("Material", "Likely", "Low to high", "", "How"), rows,
                     [inner * v for v in (0.16, 0.09, 0.14, 0.08, 0.53)], (1, 2)),
+        *([Spacer(1, 6), set_text(made.said, size=8.6)] if made.said else []),
         *heading("Taken as", "Change it under [sculpt] in the brief."),
         *[set_text(f"– {a.what}: {a.value} ({a.mark.value})", size=8.2) for a in made.assumptions],
     ]  # fmt: skip

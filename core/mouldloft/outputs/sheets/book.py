@@ -9,7 +9,16 @@ from typing import IO
 from reportlab.lib.colors import HexColor
 from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, KeepTogether, PageBreak, PageTemplate, Spacer
+from reportlab.platypus import (
+    BaseDocTemplate,
+    CondPageBreak,
+    Flowable,
+    Frame,
+    KeepTogether,
+    PageBreak,
+    PageTemplate,
+    Spacer,
+)
 
 from ...base.figures import (
     cm2,
@@ -19,6 +28,7 @@ from ...base.figures import (
     litres,
     m2,
     metres,
+    metres_by,
     mm,
     money,
     number,
@@ -39,6 +49,7 @@ from ..pictures.thickness import thickness_picture, thickness_view
 from ..summary import division_rows
 from ..whereabouts import undercut_words, where_words, with_places
 from ..words import (
+    MEASURES,
     caution_lines,
     fill_mm3,
     kind_words,
@@ -83,6 +94,8 @@ _NOT_A_CERTIFICATE = (
 )
 _LOCKS_SHOWN = 12  # places of undercut in the table; the rest is summed
 _LEAST_COVER, _MOST_COVER = 200.0, 350.0  # points of the cover's picture
+_LAST_DANGERS = 6  # of the list's parts, a paragraph and a space each: kept on one page
+_LEAST_LOCKS, _MOST_LOCKS = 230.0, 400.0  # of the undercuts'
 
 
 def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILENT) -> Path:
@@ -92,7 +105,7 @@ def workshop_sheets(plan: MouldPlan, path: str | Path, progress: Progress = SILE
     paper = paper_of(plan)
     inner = paper[0] - 2 * MARGIN
     story: list[Flowable] = []
-    story += [*_overview(plan, inner, progress), PageBreak(), *_lock_pages(plan, inner), *_division(plan, inner)]
+    story += [*_overview(plan, inner, progress), PageBreak(), *_lock_pages(plan, inner)]
     story += [PageBreak(), *_thickness_pages(plan, inner)]
     if plan.wall is not None:
         story += [PageBreak(), *wall_pages(plan, inner)]
@@ -161,7 +174,7 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
         ("Finished size", size_line(plan)),
         ("Run", run_line(plan)),
         ("Opening", opening_line(plan)),
-        ("Seam", f"{metres(seam.length_mm)} in {counted(len(seam.lines), 'line')}, {_seam_kind(plan)}"),
+        ("Seam", f"{metres_by(seam.length_mm, first)} in {counted(len(seam.lines), 'line')}, {_seam_kind(plan)}"),
         (
             "Undercuts",
             f"{cm2(locks.rigid_area_mm2)} undercut for both pieces "
@@ -178,7 +191,7 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
         ("Rubber", rubber_line(plan)),
         ("Keys", f"{len(plan.keys.keys)}: " + "; ".join(_fixture(c, plan) for c in plan.keys.checks)),
         ("Jacket", f"{kg_lb(jacket_kg, first)} in {counted(len(plan.jacket.pieces), 'piece')}"),
-        *((one.name.capitalize(), loose_words(one)) for one in plan.jacket.loose),
+        *((one.name.capitalize(), loose_words(one, first)) for one in plan.jacket.loose),
         (
             "One cast",
             f"{weight_words(plan.cast, first)}, wall {mm(plan.cast.thickness_mm)}; {stands_words(plan.cast, first)}",
@@ -193,6 +206,7 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
             f"{money(take.total_cost, take.currency)}; mould {money(take.cost_mould, take.currency)}, "
             f"one more cast {money(take.cost_next_cast, take.currency)}",
         ),
+        *([("Measures", MEASURES)] if first == "imperial" else []),
     ]
     parts: list[Flowable] = [title, Spacer(1, 8), facts_table(facts, inner, 0.16)]
     dangers = _dangers_by_stage(plan, inner)
@@ -203,6 +217,8 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
 
 
 def _tall(flowable: Flowable, inner: float) -> float:
+    if isinstance(flowable, CondPageBreak):
+        return 0.0
     return float(flowable.wrap(inner, 1e4)[1] + flowable.getSpaceBefore() + flowable.getSpaceAfter())
 
 
@@ -250,21 +266,31 @@ def _cautions(plan: MouldPlan, inner: float) -> list[Flowable]:
     shown = caution_lines(plan)
     if not shown:
         return []
-    parts: list[Flowable] = [*heading("Dangers")]
+    parts: list[Flowable] = []
     for hazard, sentence, defers in shown:
         words = (
             f"<b>{marked_up(hazard[:1].upper() + hazard[1:])}.</b> {marked_up(sentence)} "
             f"<font color='{SOFT_INK}'>What decides: {marked_up(defers)}.</font>"
         )
         parts += [set_rich(words, size=8.2, leading=10.8), Spacer(1, 2.4)]
-    return parts
+    # what the plan itself is stands with dangers, not on a page alone
+    return [*heading("Dangers"), *parts[:-_LAST_DANGERS], KeepTogether(parts[-_LAST_DANGERS:])]
 
 
 def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
-    parts: list[Flowable] = [*heading("Undercuts", "What a straight pull of its own piece does not free, worst first.")]
-    parts.append(picture_panel(lock_picture(plan, titled=False), inner, 400))
+    """The undercuts drawn and listed, then what more pieces would do: the picture gives way, so that this does not
+    stand on a page by itself."""
+    head = heading("Undercuts", "What a straight pull of its own piece does not free, worst first.")
+    table, more = _lock_table(plan, inner), _division(plan, inner)
+    room = paper_of(plan)[1] - 36 * MM - sum(_tall(part, inner) for part in (*head, *table, *more)) - 12.0
+    tall = room if room >= _LEAST_LOCKS else _MOST_LOCKS
+    picture = picture_panel(lock_picture(plan, titled=False), inner, min(tall, _MOST_LOCKS))
+    return [*head, picture, *table, KeepTogether(more)]  # a row alone on a page is overlooked
+
+
+def _lock_table(plan: MouldPlan, inner: float) -> list[Flowable]:
     if not plan.locks.regions:
-        return parts
+        return []
     rows = [
         [
             str(at),
@@ -277,7 +303,7 @@ def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         ]
         for at, (region, name) in enumerate(zip(plan.locks.regions[:_LOCKS_SHOWN], undercut_words(plan)), 1)
     ]
-    parts += [
+    parts: list[Flowable] = [
         Spacer(1, 8),
         ruled_table(
             ("", "Where", "Piece", "Area", "Depth", "By rule", "Fill"),
@@ -302,7 +328,7 @@ def _division(plan: MouldPlan, inner: float) -> list[Flowable]:
     parts = heading(title, why)
     if rest:
         parts.append(facts_table([(name.strip().capitalize(), words) for name, words in rest], inner, 0.16))
-    return [KeepTogether(parts)]  # a row alone on a page is overlooked
+    return parts
 
 
 def _thickness_pages(plan: MouldPlan, inner: float) -> list[Flowable]:

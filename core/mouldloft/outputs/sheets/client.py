@@ -11,7 +11,7 @@ from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Spacer
 
-from ...base.figures import mm
+from ...base.figures import First, feet_inches, mm, mm_by
 from ...base.files import write_whole
 from ...base.progress import SILENT, Progress
 from ...inputs.brief import JobBrief
@@ -72,7 +72,9 @@ def _ground_line(canvas: Canvas, camera: Camera, x: float, y: float, width: floa
     canvas.line(x + 0.06 * width, level, x + 0.94 * width, level)
 
 
-def _height_measure(canvas: Canvas, camera: Camera, height_mm: float, x: float, y: float, width: float) -> None:
+def _height_measure(
+    canvas: Canvas, camera: Camera, height_mm: float, x: float, y: float, width: float, first: First
+) -> None:
     """The finished height as a dimension line at the picture's right edge."""
     scale = width / camera.width_px
     ends, _ = camera.project(np.array([[0.0, 0.0, 0.0], [0.0, 0.0, height_mm]]))
@@ -88,7 +90,7 @@ def _height_measure(canvas: Canvas, camera: Camera, height_mm: float, x: float, 
     canvas.translate(at - 2.5, (low + high) / 2)
     canvas.rotate(90)
     canvas.setFont(house_fonts()["regular"], 6.6)
-    canvas.drawCentredString(0, 0, mm(height_mm))
+    canvas.drawCentredString(0, 0, feet_inches(height_mm) if first == "imperial" else mm(height_mm))
     canvas.restoreState()
 
 
@@ -132,8 +134,7 @@ def _client_page(
     canvas: Canvas, plan: MouldPlan, large: SeamView, small: Sequence[SeamView], other: bool = False
 ) -> None:
     width, height = paper_of(plan)
-    inner = width - 2 * MARGIN
-    top = height - MARGIN
+    inner, top, first = width - 2 * MARGIN, height - MARGIN, plan.brief.job.units
     canvas.setFillColor(HexColor(SEAM))
     canvas.rect(MARGIN, top - 1.2, 26, 2.4, stroke=0, fill=1)
     heading = "Where the seam would run: an alternative, not the planned one" if other else "Where the seam will run"
@@ -154,14 +155,14 @@ def _client_page(
     # foot first: what is left between is the pictures'
     sign_top = MARGIN + 12 + SIGN_HEIGHT
     agreed = (
-        f"I have seen where the seam will run, and that the finished height is {mm(plan.master.height_mm)} "
+        f"I have seen where the seam will run, and that the finished height is {mm_by(plan.master.height_mm, first)} "
         f"for {run_line(plan)}. Making the mould may begin."
     )
     sign_box(canvas, plan.brief.job, agreed, (MARGIN, MARGIN + 12), (inner, SIGN_HEIGHT))
     gap = 6.0
     small_width = (inner - 3 * gap) / 4
     small_height = small_width * small[0].camera.height_px / small[0].camera.width_px
-    row = sign_top + 28
+    row = sign_top + 42
     # the height is measured where the piece leaves most room beside it
     across = [np.ptp(view.camera.project(plan.master.vertices_mm[::97])[0][:, 0]) for view in small]
     roomiest = len(small) - 1 - int(np.argmin(across[::-1]))
@@ -170,10 +171,10 @@ def _client_page(
         draw_seam_view(canvas, view, x, row, small_width, line=1.1)
         _ground_line(canvas, view.camera, x, row, small_width)
         draw_label(canvas, view.title, x + 6, row + small_height - 11)
-        _initials(canvas, x + small_width - 4, row + 13)
+        _initials(canvas, x + small_width, row - 3)  # under the picture, clear of the ground line
         if at == roomiest:
-            _height_measure(canvas, view.camera, plan.master.height_mm, x, row, small_width)
-    _line_key(canvas, MARGIN, row - 13)
+            _height_measure(canvas, view.camera, plan.master.height_mm, x, row, small_width, first)
+    _line_key(canvas, MARGIN, row - 25)
     space = y - (row + small_height + gap)
     large_width = min(0.62 * inner, space * large.camera.width_px / large.camera.height_px)
     large_height = large_width * large.camera.height_px / large.camera.width_px

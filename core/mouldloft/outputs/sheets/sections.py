@@ -24,7 +24,7 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from ...base.figures import First, counted, kg_lb_range, listed, metres, mm, mm_feet, money, percent
+from ...base.figures import First, counted, kg_lb_range, listed, metres_by, mm_by, mm_feet, money, percent, sides_by
 from ...base.files import write_whole
 from ...base.intervals import Interval
 from ...inputs.brief import Brief
@@ -80,7 +80,7 @@ class OfferRow:
 def offer_rows(sections: Sections, plans: SectionPlans, brief: Brief) -> tuple[OfferRow, ...]:
     """A row for each part in their order, one for the joints between them and one for the crates of joined casts: at
     the same overhead and margin, the making of cuts with the moulds, bonding, making good and crates with the run."""
-    rows = [_row(part, made.size_mm) for part, made in zip(plans.parts, sections.parts, strict=True)]
+    rows = [_row(part, made.size_mm, brief.job.units) for part, made in zip(plans.parts, sections.parts, strict=True)]
     price, rate = sections.price, brief.rates.hourly_rate
     making = share_of("cuts", price.making_h * rate, 0.0, brief.money)
     joining = share_of("joints", (price.joint_h + price.cleanup_h) * rate, price.tape_cost, brief.money)
@@ -93,8 +93,8 @@ def offer_rows(sections: Sections, plans: SectionPlans, brief: Brief) -> tuple[O
     return tuple(rows)
 
 
-def _row(part: PartPlan, size_mm: tuple[float, float, float]) -> OfferRow:
-    size = " × ".join(f"{side:.0f}" for side in size_mm)
+def _row(part: PartPlan, size_mm: tuple[float, float, float], first: First) -> OfferRow:
+    size = sides_by(size_mm, first).rsplit(" ", 1)[0]  # the unit stands over the column
     if part.plan is None or part.plan.takeoff.money is None:
         return OfferRow(part.name, size, None, 0.0, 0.0, 0.0, 0.0, part.refused or "no price was worked out")
     cash, seam = part.plan.takeoff.money, part.plan.seam
@@ -154,13 +154,14 @@ def _story(
         *heading("Parts and price", "Price without tax, each rounded as in its own offer."),
         _price_table(rows, plans, brief, inner),
         *heading("Joints between the parts"),
-        _joint_table(sections, solids, inner),
+        _joint_table(sections, solids, inner, brief.job.units),
         *heading("Joined and fixed"),
         facts_table(_assembly(sections, plans, rows, brief), inner, 0.2),
     ]
+    tall = mm_by(sections.master.height_mm, brief.job.units)
     agreed = (
         f"I have seen where the parts join, where the seam of each will run (a sheet for each part), and that the "
-        f"finished height is {mm(sections.master.height_mm)} for {run_words(brief)}. Making the moulds may begin."
+        f"finished height is {tall} for {run_words(brief)}. Making the moulds may begin."
     )
 
     def sign(canvas: Canvas) -> None:
@@ -168,8 +169,9 @@ def _story(
 
     # the picture gives way, so that it is signed on the page that says it
     room = _frame_height(brief) - sum(_tall(part, inner) for part in rest) - SIGN_HEIGHT - 12.0 - 8.0
-    first = _first_look(sections, plans, rows, picture, inner, min(max(room, _LEAST_PICTURE), _MOST_PICTURE))
-    return [first, *rest, KeepTogether([Spacer(1, 12), Placed(inner, SIGN_HEIGHT, sign)])]
+    high = min(max(room, _LEAST_PICTURE), _MOST_PICTURE)
+    look = _first_look(sections, plans, rows, picture, inner, high, brief.job.units)
+    return [look, *rest, KeepTogether([Spacer(1, 12), Placed(inner, SIGN_HEIGHT, sign)])]
 
 
 def _frame_height(brief: Brief) -> float:
@@ -190,6 +192,7 @@ def _first_look(
     picture: Image.Image,
     inner: float,
     most_tall: float,
+    first: First,
 ) -> Table:
     """The parts drawn apart, and beside them what a client asks first."""
     wide = _PICTURE_SHARE * inner
@@ -200,7 +203,7 @@ def _first_look(
     drawn = Placed(wide, tall, lambda canvas: canvas.drawImage(reader, 0, 0, wide, tall))
     column = inner - wide - 14
     words: list[Flowable] = []
-    for title, said in _blocks(sections, plans, rows):
+    for title, said in _blocks(sections, plans, rows, first):
         words += [set_text(title, weight="strong", size=9), set_text(said, size=8.8, leading=12.2), Spacer(1, 6)]
     table = Table([[drawn, words]], colWidths=[wide + 14, column], hAlign="LEFT")
     table.setStyle(
@@ -211,18 +214,20 @@ def _first_look(
     return table
 
 
-def _blocks(sections: Sections, plans: SectionPlans, rows: tuple[OfferRow, ...]) -> list[tuple[str, str]]:
+def _blocks(sections: Sections, plans: SectionPlans, rows: tuple[OfferRow, ...], first: First) -> list[tuple[str, str]]:
     names = listed(part.name for part in sections.parts)
     asks = f" In one mould {listed(sections.asks)}." if sections.asks else ""
     count = len(sections.parts)
     parts, joints = rows[:count], rows[count]
-    seam, shown = sum(row.seam_mm for row in parts), sum(row.on_show_mm for row in parts)
+    lengths = [sum(row.on_show_mm for row in parts), sum(row.seam_mm for row in parts)]
+    lengths = [joints.on_show_mm, joints.seam_mm, *lengths]
+    shown, joint, on_parts, seam = (metres_by(length, first) for length in lengths)
     return [
         ("In parts", f"{counted(len(sections.parts), 'part')}, each in a mould of its own: {names}.{asks}"),
         (
             "What will be seen",
-            f"{metres(joints.on_show_mm)} of the joints between the parts is on show, of {metres(joints.seam_mm)}; of "
-            f"the seams on the parts {metres(shown)}, of {metres(seam)}. Both are ground back, filled and worked over "
+            f"{shown} of the joints between the parts is on show, of {joint}; of "
+            f"the seams on the parts {on_parts}, of {seam}. Both are ground back, filled and worked over "
             "on every cast; up close and in raking light their course may still be felt.",
         ),
         ("Beside one mould", _beside_one(plans.whole.plan)),
@@ -235,11 +240,10 @@ def _beside_one(whole: MouldPlan | None) -> str:
         return "In one mould it was not planned."
     cash = whole.takeoff.money
     price, weighed = _tens(cash.mould) + _tens(cash.run), whole.cast.lift_kg_interval
-    weight = kg_lb_range(weighed.low, weighed.high, whole.brief.job.units)
-    return (
-        f"In one mould it would be {money(price, cash.currency)}, with {metres(whole.seam.figures.on_show_mm)} of seam "
-        f"on show and {weight} a cast."
-    )
+    first = whole.brief.job.units
+    weight = kg_lb_range(weighed.low, weighed.high, first)
+    shown = metres_by(whole.seam.figures.on_show_mm, first)
+    return f"In one mould it would be {money(price, cash.currency)}, with {shown} of seam on show and {weight} a cast."
 
 
 def _price_table(rows: tuple[OfferRow, ...], plans: SectionPlans, brief: Brief, inner: float) -> Flowable:
@@ -250,14 +254,16 @@ def _price_table(rows: tuple[OfferRow, ...], plans: SectionPlans, brief: Brief, 
     missing = [row.name for row in rows if row.refused]
     every = f"without {listed(missing)}" if missing else "together"
     body.append(
-        [every, "", _weight(rows, first), metres(sum(r.seam_mm for r in rows)), metres(sum(r.on_show_mm for r in rows)),
+        [every, "", _weight(rows, first), metres_by(sum(r.seam_mm for r in rows), first),
+         metres_by(sum(r.on_show_mm for r in rows), first),
          money(sum(r.mould for r in rows), currency), money(sum(r.run for r in rows), currency),
          money(sum(r.price for r in rows), currency)]
     )  # fmt: skip
     run = "One cast" if brief.run.casts == 1 else f"{brief.run.casts} casts"
     widths = (0.16, 0.16, 0.13, 0.09, 0.09, 0.12, 0.12, 0.13)
+    size = f"Size, {'in' if first == 'imperial' else 'mm'}"
     return ruled_table(
-        ("", "Size, mm", "A cast weighs", "Seam", "On show", "Mould", run, "Price"), body,
+        ("", size, "A cast weighs", "Seam", "On show", "Mould", run, "Price"), body,
         [inner * share for share in widths], (2, 3, 4, 5, 6, 7), size=7.8, total=True,
     )  # fmt: skip
 
@@ -267,7 +273,7 @@ def _cells(row: OfferRow, currency: str, first: First) -> list[str]:
         return [row.name, row.size, "not planned", "", "", "", "", ""]
     weight = kg_lb_range(row.weight_kg.low, row.weight_kg.high, first) if row.weight_kg is not None else ""
     prices = (money(value, currency) if value else "" for value in (row.mould, row.run, row.price))
-    seam = ("", "") if row.seam_mm <= 0 else (metres(row.seam_mm), metres(row.on_show_mm))
+    seam = ("", "") if row.seam_mm <= 0 else (metres_by(row.seam_mm, first), metres_by(row.on_show_mm, first))
     return [row.name, row.size, weight, *seam, *prices]
 
 
@@ -279,13 +285,13 @@ def _weight(rows: tuple[OfferRow, ...], first: First) -> str:
     return kg_lb_range(sum(w.low for w in known), sum(w.high for w in known), first)
 
 
-def _joint_table(sections: Sections, solids: SectionSolids, inner: float) -> Flowable:
+def _joint_table(sections: Sections, solids: SectionSolids, inner: float, first: First) -> Flowable:
     rows = []
     for cut, spigot in zip(sections.cuts, solids.spigots, strict=True):
         held = "over a spigot with a flat side, bonded" if spigot is not None else "on two dowels, bonded"
         on = f"{sections.parts[cut.takes].name} on {sections.parts[cut.leaves].name}"
         rows.append(
-            [str(cut.number), on, _round_what(sections, cut), metres(cut.section.perimeter_mm),
+            [str(cut.number), on, _round_what(sections, cut, first), metres_by(cut.section.perimeter_mm, first),
              percent(cut.shown), held]
         )  # fmt: skip
     return ruled_table(
@@ -294,10 +300,10 @@ def _joint_table(sections: Sections, solids: SectionSolids, inner: float) -> Flo
     )  # fmt: skip
 
 
-def _round_what(sections: Sections, cut: Cut) -> str:
+def _round_what(sections: Sections, cut: Cut, first: First) -> str:
     """The places that a joint's line passes, in its order, and how high up it is."""
     line = cut.section.loop_mm
-    up = f"{mm(round(float(line[:, 2].mean())))} up"
+    up = f"{mm_by(round(float(line[:, 2].mean())), first)} up"
     if sections.places is None or not sections.places.known:
         return up
     names = sections.places.at(line)
@@ -325,13 +331,15 @@ def _assembly(
 ) -> list[tuple[str, str]]:
     """Where the parts are joined, in what order, what the whole weighs and how it is kept standing."""
     order = [f"{sections.parts[cut.takes].name} on {sections.parts[cut.leaves].name}" for cut in sections.outwards()]
-    van = " × ".join(f"{side / 1000:g}" for side in brief.sections.van_mm)
+    van = " × ".join(f"{side / 1000:g}" for side in brief.sections.van_mm) + " m"
+    if brief.job.units == "imperial":
+        van = f"{sides_by(brief.sections.van_mm, 'imperial')}, {van}"
     said = listed(order)
     said = said[:1].upper() + said[1:]
     place = (
-        f"In our workshop: in one it goes into the van ({van} m). {said}; one cast arrives whole."
+        f"In our workshop: in one it goes into the van ({van}). {said}; one cast arrives whole."
         if sections.joined_before_packing
-        else f"On the place: in one it is larger than the van ({van} m), its parts go in. {said}."
+        else f"On the place: in one it is larger than the van ({van}), its parts go in. {said}."
     )
     weighs = f"{_weight(rows, brief.job.units)} with all its parts, plinth and anchors apart"
     facts = [("Joined", place), ("One cast, whole", weighs)]

@@ -11,7 +11,7 @@ from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, SimpleDocTemplate, Spacer
 
-from ...base.figures import bare_money, counted, kg, kg_lb_range, litres, m2, metres, mm, money, number, percent
+from ...base.figures import bare_money, counted, kg, kg_by, kg_lb_range, litres, m2, metres, mm, money, number, percent
 from ...base.files import write_whole
 from ...geometry.heightmap import sample
 from ...inputs.brief import day_one
@@ -175,8 +175,8 @@ def _day_of(day: str, begun: int) -> str:
 
 
 def _mass_words(plan: MouldPlan) -> str:
-    spread = plan.cast.lift_kg_interval
-    return f"{kg(spread.likely)} ({number(spread.low)} to {number(spread.high)})"
+    spread, first = plan.cast.lift_kg_interval, plan.brief.job.units
+    return f"{kg_by(spread.likely, first)} ({kg_lb_range(spread.low, spread.high, first)})"
 
 
 # --- how it stands ---------------------------------------------------------------------------------------
@@ -235,7 +235,8 @@ def standing_page(plan: MouldPlan, inner: float) -> list[Flowable]:
         why = cast.unfixed or "no foot was found to fix it by"
         parts.append(set_text(f"NOT fixed by this plan: {why}. {ENGINEER[:1].upper()}{ENGINEER[1:]}", size=9))
     elif cast.ballast_kg > 0:
-        words = f"{kg(cast.ballast_kg)} of ballast in bags, low in the foot; the overturning sums stand with the casts."
+        ballast = kg_by(cast.ballast_kg, plan.brief.job.units)
+        words = f"{ballast} of ballast in bags, low in the foot; the overturning sums stand with the casts."
         parts.append(set_text(words, size=9))
     else:
         parts.append(set_text("It stands by itself against the stated push and wind.", size=9))
@@ -261,14 +262,14 @@ def _off(value_mm: float, ahead: str, behind: str) -> str:
 
 def lifts_that_happen(plan: MouldPlan) -> tuple[Lift, ...]:
     """Every lift of the mould and the run, with its people."""
-    brief, cast = plan.brief.jacket, plan.cast
+    brief, cast, first = plan.brief.jacket, plan.cast, plan.brief.job.units
     high = cast.mass_kg_interval.high if cast.mass_kg_interval is not None else cast.mass_kg
     half, most_half = cast.mass_kg / max(len(plan.jacket.pieces), 1), high / max(len(plan.jacket.pieces), 1)
     lifts = []
     for piece in plan.jacket.pieces:
         alone = piece.lift
         lifts.append(
-            lift_of(f"jacket off, {piece.name}", alone.load_kg, alone.most_kg, brief, "Straight along its pull.")
+            lift_of(f"jacket off, {piece.name}", alone.load_kg, alone.most_kg, brief, "Straight along its pull.", first)
         )
     for piece in plan.jacket.pieces:
         rubber = piece.rubber_interval_kg
@@ -280,6 +281,7 @@ def lifts_that_happen(plan: MouldPlan) -> tuple[Lift, ...]:
                 most,
                 brief,
                 "Rolled back on itself, never by its edge.",
+                first,
             )
         )
     for piece in plan.jacket.pieces:
@@ -292,6 +294,7 @@ def lifts_that_happen(plan: MouldPlan) -> tuple[Lift, ...]:
                 (part.most_kg + most_half) / 2,
                 brief,
                 f"Tipped up on {'the bench' if plan.cradle.instead else 'its cradle'}, so half of it is lifted.",
+                first,
             )
         )
     whole = sum(part_of(piece).load_kg for piece in plan.jacket.pieces)
@@ -299,11 +302,18 @@ def lifts_that_happen(plan: MouldPlan) -> tuple[Lift, ...]:
     under = "the bench" if plan.cradle.instead else "its cradles"
     rolled = f"Rolled on {under}, not lifted: half the weight stays down."
     lifts.append(
-        lift_of("closed mould with its cast, rolled", (whole + cast.mass_kg) / 2, (most + high) / 2, brief, rolled)
+        lift_of(
+            "closed mould with its cast, rolled", (whole + cast.mass_kg) / 2, (most + high) / 2, brief, rolled, first
+        )
     )
     lifts.append(
         lift_of(
-            "cast out", cast.lift_kg, cast.lift_kg + high - cast.mass_kg, brief, "Hands inside the foot and under it."
+            "cast out",
+            cast.lift_kg,
+            cast.lift_kg + high - cast.mass_kg,
+            brief,
+            "Hands inside the foot and under it.",
+            first,
         )
     )
     return tuple(lifts)
@@ -311,6 +321,7 @@ def lifts_that_happen(plan: MouldPlan) -> tuple[Lift, ...]:
 
 def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     """The lifts, and the grips."""
+    first = plan.brief.job.units
     rows = [
         [lift.what[:1].upper() + lift.what[1:], str(lift.people or "none"), lift.sentence]
         for lift in lifts_that_happen(plan)
@@ -321,7 +332,7 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     wet = plan.cast.mass_kg / max(len(plan.jacket.pieces), 1)
     grips = grips_for([part_of(piece) for piece in plan.jacket.pieces], wet)
     places = [
-        [g.piece, kg(g.heaviest_kg), str(k), where]
+        [g.piece, kg_by(g.heaviest_kg, first), str(k), where]
         for g in grips
         for k, where in enumerate(where_words(plan, grips_on_jacket(plan, g)), 1)
     ]
@@ -332,8 +343,9 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
             ruled_table(("Piece", "Heaviest lift", "Grip", "Where"), places,
                         [inner * v for v in (0.3, 0.16, 0.1, 0.44)], (1, 2))
         )  # fmt: skip
+    man, woman = ("55 lb (25 kg)", "35 lb (16 kg)") if first == "imperial" else ("25 kg", "16 kg")
     said = (
-        "HSE's own guide for one person, close in at knuckle height, is 25 kg for a man and 16 kg for a woman, less "
+        f"HSE's own guide for one person, close in at knuckle height, is {man} for a man and {woman} for a woman, less "
         "higher, lower and further out (from memory: see INDG143). "
         "A rope, a trolley and a second pair of hands come before a hoist; a hoist lifts from backed, rated eyes only."
     )
@@ -447,7 +459,7 @@ def offer_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     elif cast.section == "carried":
         stands = "goes over the spigot of the part that carries it"
     elif cast.ballast_kg:
-        stands = f"{kg(cast.ballast_kg)} of ballast in bags"
+        stands = f"{kg_by(cast.ballast_kg, plan.brief.job.units)} of ballast in bags"
     rows = [
         ["Mould, silicone with fibreglass jackets; yours to keep", money(round(cash.mould.price, -1), cash.currency)],
         [

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from shapely.geometry import MultiPoint
 
-from ...base.figures import counted, kg, mm
+from ...base.figures import counted, kg_by, mm_by, sides_by
 from ...geometry.branches import Section
 from ...geometry.facets import face_vectors
 from ...geometry.hollow import hollow_inside, reach_from
@@ -126,19 +126,19 @@ def _furthest_inside(
 
 def broken_limits(part: Part, brief: Brief) -> tuple[str, ...]:
     """In words, why a part would be better smaller; none where it may stay as it is."""
-    out = []
+    out, first = [], brief.job.units
     if np.isfinite(part.inside_mm) and part.inside_mm > POLE_MM:
         out.append(
-            f"its inside is reached {mm(part.inside_mm)} deep from its opening, past the {mm(brief.rates.reach_mm)} of "
-            f"an arm and the {mm(POLE_MM)} of a roller on a pole"
+            f"its inside is reached {mm_by(part.inside_mm, first)} deep from its opening, past the "
+            f"{mm_by(brief.rates.reach_mm, first)} of an arm and the {mm_by(POLE_MM, first)} of a roller on a pole"
         )
     if part.people == 0:
-        most = kg(team_limit_kg(MOST_LIFTERS, brief.jacket))
+        most = kg_by(team_limit_kg(MOST_LIFTERS, brief.jacket), first)
         who = counted(MOST_LIFTERS, "person", "people")
-        out.append(f"{kg(part.heaviest_kg)} are carried at once, over the {most} that {who} may")
+        out.append(f"{kg_by(part.heaviest_kg, first)} are carried at once, over the {most} that {who} may")
     if not part.fits_van:
-        van = " x ".join(f"{side:.0f}" for side in brief.sections.van_mm)
-        out.append(f"{' x '.join(f'{side:.0f}' for side in part.size_mm)} mm does not go into a van of {van} mm")
+        van = sides_by(brief.sections.van_mm, first)
+        out.append(f"{sides_by(part.size_mm, first)} does not go into a van of {van}")
     return tuple(out)
 
 
