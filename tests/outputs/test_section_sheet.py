@@ -106,7 +106,8 @@ def test_joined_casts_are_crated_once(bell, plans):
 @pytest.mark.parametrize("paper", ["A4", "letter"])
 @pytest.mark.parametrize("title", ["Seated hare", LONG_NAME], ids=("short", "long"))
 def test_the_sheet_says_it_all_and_nothing_runs_over(bell, solids, plans, tmp_path, paper, title):
-    brief = replace(ASKED, piece=title, job=replace(ASKED.job, paper=paper))
+    units = "imperial" if paper == "letter" else "metric"  # both units take more room
+    brief = replace(ASKED, piece=title, job=replace(ASKED.job, paper=paper, units=units))
     grey = Image.fromarray(np.full((1800, 1860, 3), 200, np.uint8))
     upper = replace(bell.cuts[0], number=2, takes=2, leaves=1)
     bell = replace(bell, parts=(*bell.parts, replace(bell.parts[1], name="ears")), cuts=(*bell.cuts, upper))

@@ -50,8 +50,9 @@ from mouldloft.stages.places import BodyPlaces
 from mouldloft.stages.programme import set_programme
 from mouldloft.stages.takeoff import write_order
 from PIL import Image
+from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import SimpleDocTemplate
+from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate, SimpleDocTemplate
 from scipy.spatial import cKDTree
 from stumbles import STUMBLES
 from synthetic_plan import CAUTIONS, master_of
@@ -370,6 +371,32 @@ def test_workshop_figures_are_the_plans(plan, workshop):
         assert f"{assumption.what}: {assumption.value}" in text[start:end]
     assert f"{CAUTIONS[0].sentence} What decides: {CAUTIONS[0].defers_to}." in text
     assert "not a certificate" in text
+
+
+def test_what_a_plan_is_never_stands_alone_on_a_page(plan, tmp_path, monkeypatch):
+    asked = changed(plan, brief=replace(plan.brief, job=replace(plan.brief.job, paper="letter")))
+    wide, tall = typeset.paper_of(asked)
+    inner = wide - 2 * typeset.MARGIN
+
+    def pages(count, sizes):
+        hazards = [(f"hazard {k}", "so much to look out for and to wear " * 6, "rules") for k in range(count - 1)]
+        monkeypatch.setattr(sheets, "caution_lines", lambda _: (*hazards, ("what this plan is", "no permit", "others")))
+        monkeypatch.setattr(sheets, "_DANGER_SIZES", sizes)
+        document = BaseDocTemplate(str(tmp_path / "work.pdf"), pagesize=(wide, tall))
+        frame = Frame(typeset.MARGIN, 15 * MM, inner, tall - 36 * MM, 0, 0, 0, 0)  # as the book's
+        document.addPageTemplates(PageTemplate("sheet", [frame]))
+        document.build(sheets._work_pages(asked, inner))
+        return words_of(tmp_path / "work.pdf")
+
+    sizes = sheets._DANGER_SIZES
+    saved = 0
+    for count in range(5, 20):
+        one, several = pages(count, sizes[:1]), pages(count, sizes)
+        saved += len(one) > len(several) == 1
+        for last in (one[-1], several[-1]):
+            assert "What this plan is." in last
+            assert "Dangers" in last or last.count("Hazard") >= 2
+    assert saved  # a list that is a little too long is set smaller, and stays on its page
 
 
 def test_more_pieces_are_told_on_the_sheets_as_in_the_summary(plan, tmp_path, monkeypatch):

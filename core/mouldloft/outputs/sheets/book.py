@@ -94,6 +94,7 @@ _NOT_A_CERTIFICATE = (
 )
 _LOCKS_SHOWN = 12  # places of undercut in the table; the rest is summed
 _LEAST_COVER, _MOST_COVER = 200.0, 350.0  # points of the cover's picture
+_DANGER_SIZES = (8.2, 7.9, 7.6, 7.3)
 _LAST_DANGERS = 6  # of the list's parts, a paragraph and a space each: kept on one page
 _LEAST_LOCKS, _MOST_LOCKS = 230.0, 400.0  # of the undercuts'
 
@@ -262,19 +263,30 @@ def _fixture(check, plan: MouldPlan) -> str:
     return f"{name} {held} (sags {mm(check.sag_mm)} of {mm(check.sag_limit_mm)} allowed)"
 
 
-def _cautions(plan: MouldPlan, inner: float) -> list[Flowable]:
+def _cautions(plan: MouldPlan, inner: float, room: float) -> list[Flowable]:
+    """Every danger, set smaller where that keeps them within `room` points, the rest of the page."""
     shown = caution_lines(plan)
     if not shown:
         return []
+    head = heading("Dangers")
+    for size in _DANGER_SIZES:
+        parts = _danger_rows(shown, size)
+        if sum(_tall(part, inner) for part in (*head, *parts)) <= room:
+            return [*head, *parts]
+    parts = _danger_rows(shown, _DANGER_SIZES[0])
+    # what the plan itself is stands with dangers, not on a page alone
+    return [*head, *parts[:-_LAST_DANGERS], KeepTogether(parts[-_LAST_DANGERS:])]
+
+
+def _danger_rows(shown: Sequence[tuple[str, str, str]], size: float) -> list[Flowable]:
     parts: list[Flowable] = []
     for hazard, sentence, defers in shown:
         words = (
             f"<b>{marked_up(hazard[:1].upper() + hazard[1:])}.</b> {marked_up(sentence)} "
             f"<font color='{SOFT_INK}'>What decides: {marked_up(defers)}.</font>"
         )
-        parts += [set_rich(words, size=8.2, leading=10.8), Spacer(1, 2.4)]
-    # what the plan itself is stands with dangers, not on a page alone
-    return [*heading("Dangers"), *parts[:-_LAST_DANGERS], KeepTogether(parts[-_LAST_DANGERS:])]
+        parts += [set_rich(words, size=size, leading=1.3 * size), Spacer(1, 2.4)]
+    return parts
 
 
 def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
@@ -439,7 +451,8 @@ def _work_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         parts.append(set_text(", then ".join(f"{k}. {name}" for k, name in enumerate(order, 1)), size=9))
     for note in (*plan.seam.notes, *plan.keys.notes):
         parts.append(set_text("– " + note, size=8.4, colour=SOFT_INK))
-    return parts + _cautions(plan, inner)
+    room = paper_of(plan)[1] - 36 * MM - sum(_tall(part, inner) for part in parts) - 2.0
+    return parts + _cautions(plan, inner, room)
 
 
 def _assumption_pages(plan: MouldPlan, inner: float) -> list[Flowable]:

@@ -337,7 +337,9 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
         for k, where in enumerate(where_words(plan, grips_on_jacket(plan, g)), 1)
     ]
     if places:
-        note = "About the centre of mass, on the jacket, glassed on while it is on the master; heights from the floor."
+        note = (
+            "About the centre of mass, on the jacket, glassed on while it is on the master; heights from the floor, mm."
+        )
         parts += heading("Hand grips", note)
         parts.append(
             ruled_table(("Piece", "Heaviest lift", "Grip", "Where"), places,
