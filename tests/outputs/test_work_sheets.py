@@ -8,8 +8,10 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from mouldloft.inputs.brief import brief_from_dict
 from mouldloft.outputs.notkept import not_kept
 from mouldloft.outputs.sheets import typeset
+from mouldloft.outputs.sheets.aside import installation_part
 from mouldloft.outputs.sheets.finish import _of_cast
 from mouldloft.outputs.sheets.work import lifts_that_happen, work_pages, write_offer
 from mouldloft.outputs.words import held_words, stands_words
@@ -146,3 +148,13 @@ def test_a_frame_or_an_engineer_takes_the_place_of_sockets(small_plan, tmp_path)
     assert "an engineer's design, which is not in this offer" in said[1]
     assert any("by an engineer" in line for line in not_kept(open_still))
     assert not any("by an engineer" in line for line in not_kept(framed))
+
+
+@pytest.mark.parametrize(("section", "words"), [("carried", "Packed with the whole cast"), ("", "In blankets")])
+def test_no_crate_is_described_where_none_is_made(section, words) -> None:
+    asked = brief_from_dict({"finish": {"crates": False}, "cast": {"section": section}})
+    said = " ".join(
+        part.text for part in installation_part(SimpleNamespace(brief=asked), 400.0) if hasattr(part, "text")
+    )
+    assert words in said
+    assert "Crate" not in said

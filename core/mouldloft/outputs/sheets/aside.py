@@ -19,6 +19,10 @@ from .typeset import facts_table, heading, ruled_table, set_text
 
 def installation_part(plan: MouldPlan, inner: float) -> list[Flowable]:
     """Crate, van door and what arrives on the place, for whoever carries and fixes a cast."""
+    if not plan.brief.finish.crates:
+        part = bool(plan.brief.cast.section)
+        words = "Packed with the whole cast, as its own sheets have it." if part else "In blankets."
+        return [*heading("Way in"), set_text(words, size=9)]
     way = ("On the place", "by pallet truck; stood up by the people on the lifting page; eyes only where named below")
     return [
         *heading("Crate and way in", "One cast a crate, standing, soft packing all round."),
