@@ -10,7 +10,7 @@ import numpy as np
 import pypdf
 import pytest
 from meshes import ball_on_ball
-from mouldloft.base.figures import metres, money
+from mouldloft.base.figures import metres_or_feet, money
 from mouldloft.inputs.brief import Brief, MoneyBrief, brief_from_dict
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.joined import whole_crates
@@ -133,7 +133,7 @@ def test_the_sheet_says_it_all_and_nothing_runs_over(bell, solids, plans, tmp_pa
         assert row.name in text
         assert money(row.price, "EUR").replace("\N{NO-BREAK SPACE}", " ") in text
     assert money(sum(row.price for row in rows), "EUR").replace("\N{NO-BREAK SPACE}", " ") in text
-    assert metres(bell.cuts[0].section.perimeter_mm) in text
+    assert metres_or_feet(bell.cuts[0].section.perimeter_mm, units) in text
     assert "In our workshop" in text
     assert "Signature" in text
     assert [hit for word in STUMBLES for hit in re.findall(word, text)] == []

@@ -78,8 +78,17 @@ def mm_by(value_mm: float, first: First) -> str:
 
 def metres_by(value_mm: float, first: First) -> str:
     """Metres of a length in mm, with feet before them where those stand first: '3.68 m', '12.1 ft (3.68 m)'."""
-    feet = number(value_mm / MM_PER_INCH / 12)
-    return f"{feet} ft ({metres(value_mm)})" if first == "imperial" else metres(value_mm)
+    return f"{feet(value_mm)} ({metres(value_mm)})" if first == "imperial" else metres(value_mm)
+
+
+def metres_or_feet(value_mm: float, first: First) -> str:
+    """A length in mm in the unit that stands first, for tables: '3.68 m', '12.1 ft'."""
+    return feet(value_mm) if first == "imperial" else metres(value_mm)
+
+
+def feet(value_mm: float) -> str:
+    """Feet of a length in mm: '12.1 ft'."""
+    return f"{number(value_mm / MM_PER_INCH / 12)} ft"
 
 
 def sides_by(sides_mm: Iterable[float], first: First) -> str:

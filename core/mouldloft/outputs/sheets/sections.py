@@ -24,7 +24,21 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from ...base.figures import First, counted, kg_lb_range, listed, metres_by, mm_by, mm_feet, money, percent, sides_by
+from ...base.figures import (
+    First,
+    counted,
+    feet_inches,
+    kg_lb_range,
+    listed,
+    metres_by,
+    metres_or_feet,
+    mm,
+    mm_by,
+    mm_feet,
+    money,
+    percent,
+    sides_by,
+)
 from ...base.files import write_whole
 from ...base.intervals import Interval
 from ...inputs.brief import Brief
@@ -254,8 +268,8 @@ def _price_table(rows: tuple[OfferRow, ...], plans: SectionPlans, brief: Brief, 
     missing = [row.name for row in rows if row.refused]
     every = f"without {listed(missing)}" if missing else "together"
     body.append(
-        [every, "", _weight(rows, first), metres_by(sum(r.seam_mm for r in rows), first),
-         metres_by(sum(r.on_show_mm for r in rows), first),
+        [every, "", _weight(rows, first), metres_or_feet(sum(r.seam_mm for r in rows), first),
+         metres_or_feet(sum(r.on_show_mm for r in rows), first),
          money(sum(r.mould for r in rows), currency), money(sum(r.run for r in rows), currency),
          money(sum(r.price for r in rows), currency)]
     )  # fmt: skip
@@ -273,7 +287,7 @@ def _cells(row: OfferRow, currency: str, first: First) -> list[str]:
         return [row.name, row.size, "not planned", "", "", "", "", ""]
     weight = kg_lb_range(row.weight_kg.low, row.weight_kg.high, first) if row.weight_kg is not None else ""
     prices = (money(value, currency) if value else "" for value in (row.mould, row.run, row.price))
-    seam = ("", "") if row.seam_mm <= 0 else (metres_by(row.seam_mm, first), metres_by(row.on_show_mm, first))
+    seam = ("", "") if row.seam_mm <= 0 else (metres_or_feet(row.seam_mm, first), metres_or_feet(row.on_show_mm, first))
     return [row.name, row.size, weight, *seam, *prices]
 
 
@@ -291,7 +305,7 @@ def _joint_table(sections: Sections, solids: SectionSolids, inner: float, first:
         held = "over a spigot with a flat side, bonded" if spigot is not None else "on two dowels, bonded"
         on = f"{sections.parts[cut.takes].name} on {sections.parts[cut.leaves].name}"
         rows.append(
-            [str(cut.number), on, _round_what(sections, cut, first), metres_by(cut.section.perimeter_mm, first),
+            [str(cut.number), on, _round_what(sections, cut, first), metres_or_feet(cut.section.perimeter_mm, first),
              percent(cut.shown), held]
         )  # fmt: skip
     return ruled_table(
@@ -303,7 +317,8 @@ def _joint_table(sections: Sections, solids: SectionSolids, inner: float, first:
 def _round_what(sections: Sections, cut: Cut, first: First) -> str:
     """The places that a joint's line passes, in its order, and how high up it is."""
     line = cut.section.loop_mm
-    up = f"{mm_by(round(float(line[:, 2].mean())), first)} up"
+    high = round(float(line[:, 2].mean()))
+    up = f"{feet_inches(high) if first == 'imperial' else mm(high)} up"
     if sections.places is None or not sections.places.known:
         return up
     names = sections.places.at(line)
