@@ -25,7 +25,7 @@ from ...trade.handling import Grips, Lift, grips_for, lift_of
 from ...trade.money import Money
 from ...trade.uprights import TAB_MM, Frame
 from ..look import SOFT_INK
-from ..whereabouts import where_words
+from ..whereabouts import apart_words
 from ..words import held_words, run_line, title_of
 from .aside import crate_facts, installation_part
 from .chart import grams
@@ -100,7 +100,7 @@ def casting_card(plan: MouldPlan, inner: float) -> list[Flowable]:
 
 def _past_reach(plan: MouldPlan, joining: Joining, inner: float) -> list[Flowable]:
     """What is done about the joint that no arm reaches from the foot, and where the hatches are cut."""
-    where = where_words(plan, [span.point_mm for span in joining.spans])
+    where = apart_words(plan, [span.point_mm for span in joining.spans])
     spans = [
         [name, metres(s.length_mm), "too narrow for an arm" if s.reach_mm > 1e6 else mm(s.reach_mm),
          _ANSWERS[s.answer], litres(s.litres * 1e6) if s.litres else ""]
@@ -113,7 +113,7 @@ def _past_reach(plan: MouldPlan, joining: Joining, inner: float) -> list[Flowabl
                     [inner * v for v in (0.25, 0.1, 0.17, 0.4, 0.08)], (1, 2, 4))
     )  # fmt: skip
     if joining.hatches:
-        spots = where_words(plan, [hatch.point_mm for hatch in joining.hatches])
+        spots = apart_words(plan, [hatch.point_mm for hatch in joining.hatches])
         rows = [
             [str(k), name, f"{h.size_mm[0]:.0f} × {h.size_mm[1]:.0f} mm", metres(h.served_mm),
              f"{number(h.saves_h, 2)} h" if h.saves_h < 50 else "nothing else reaches it", f"{number(h.costs_h, 2)} h",
@@ -146,7 +146,7 @@ def _card_facts(plan: MouldPlan) -> list[tuple[str, str]]:
     ]
     if cast.joining is not None:
         places = [place for place in cast.joining.places if place.area_m2 >= 0.005]
-        names = where_words(plan, [place.point_mm for place in places])
+        names = apart_words(plan, [place.point_mm for place in places])
         where = ": " + "; ".join(f"{name} ({m2(p.area_m2 * 1e6)})" for name, p in zip(names, places)) if places else ""
         facts.append(
             ("Tight places", f"{percent(cast.joining.tight_share)} of the skin, tissue and light mat first" + where)
@@ -334,7 +334,7 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     places = [
         [g.piece, kg_by(g.heaviest_kg, first), str(k), where]
         for g in grips
-        for k, where in enumerate(where_words(plan, grips_on_jacket(plan, g)), 1)
+        for k, where in enumerate(apart_words(plan, grips_on_jacket(plan, g)), 1)
     ]
     if places:
         note = (
