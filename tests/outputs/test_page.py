@@ -341,9 +341,13 @@ def test_a_tap_tells_what_it_is_and_a_lock_is_shown(plan, desk):
 
 @needs_browser
 def test_it_comes_apart_in_order_and_numbers_stand_on_keys_and_bolts(plan, desk):
-    """Bolts first, then jackets, then gloves, the last made first; by the keyboard as well as by the mouse."""
+    """Bolts first, then jackets, then gloves, the last made first; by the keyboard as well as by the mouse. From close
+    up it steps back first, or nothing of it would be seen."""
+    desk.click('[data-lock="0"]')
+    near = float(desk.run("return document.documentElement.dataset.far"))
     desk.type("#off-play", "\ue007")  # Enter
     desk.wait_for("document.documentElement.dataset.turn !== undefined")
+    assert float(desk.run("return document.documentElement.dataset.far")) > 1.5 * near
     turns = 1 + 2 * len(plan.seam.pieces)
     desk.wait_for(f"document.documentElement.dataset.turn === '{turns - 1}'")
     assert "Glove peeled" in desk.run("return document.getElementById('told').textContent")

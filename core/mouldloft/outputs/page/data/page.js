@@ -178,12 +178,22 @@
   // --- taken off one after the other: bolts, jackets, gloves, the last made first ------------------------
   let taking = 0;
   const offPlay = document.getElementById("off-play");
-  const takeOff = (share) => {
-    const along = share * plan.turns.length, turn = Math.min(Math.floor(along), plan.turns.length - 1);
+  const movedOff = (along) => {
     for (const mesh of meshes) {
       const own = mesh.userData.turn < 0 ? 0 : Math.min(Math.max(along - mesh.userData.turn, 0), 1);
       mesh.position.set(...mesh.userData.pull.map((v) => v * own * own * (3 - 2 * own)));
     }
+  };
+  // from close up next to nothing of it is seen: as far back, the same way, as takes in all that comes off
+  const stepBack = () => {
+    const aim = controls.target.clone(), way = camera.position.clone().sub(aim);
+    movedOff(plan.turns.length);
+    lookFrom(way.toArray());
+    if (camera.position.distanceTo(controls.target) < way.length()) place(aim, way.clone().normalize(), way.length());
+  };
+  const takeOff = (share) => {
+    const along = share * plan.turns.length, turn = Math.min(Math.floor(along), plan.turns.length - 1);
+    movedOff(along);
     apart = share;
     slider.value = String(100 * share);
     said.textContent = `${turn + 1} of ${plan.turns.length}`;
@@ -206,6 +216,8 @@
     offPlay.textContent = "Pause";
     offPlay.setAttribute("aria-pressed", "true");
     const from = apart >= 1 || root.dataset.turn === undefined ? 0 : apart;
+    stepBack();
+    takeOff(from);
     let start = 0;
     const tick = (now) => {
       start = start || now;
@@ -392,6 +404,7 @@
     camera.position.copy(aim).addScaledVector(way, distance);
     controls.target.copy(aim);
     controls.update();
+    root.dataset.far = distance.toFixed(0);
     draw();
   };
   // far enough, and aimed, so that all that is shown just fits between the title and the buttons
