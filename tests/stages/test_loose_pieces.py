@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import itertools
 import sys
 import types
 from dataclasses import replace
@@ -26,6 +27,7 @@ from mouldloft.stages.master import prepare_master
 from mouldloft.stages.peel.glove import cast_field, peel_glove
 from mouldloft.stages.pipeline import back_glove, plan
 from mouldloft.stages.rubber import brush_rubber
+from mouldloft.stages.rubber.loose import _cells_of
 from mouldloft.stages.seam import place_seam
 from scipy.spatial import cKDTree
 from seam_bodies import opening_along, seen_field
@@ -235,3 +237,15 @@ def test_a_shape_in_two_bodies_is_two_pieces_the_upper_first():
     assert below.holds(lower).mean() > 0.9  # over a longer way, more
     assert not below.holds(upper).any()
     assert not below.holds(crumb).any()
+
+
+def test_cells_of_a_box_are_those_of_the_whole_half_that_lie_in_it(planned):
+    """A half in fine cells is more than a small machine holds: over a tall beast they alone took a gigabyte."""
+    envelope = planned.rubber.envelopes[0]
+    least, most = np.array([-60.0, -20.0, 40.0]), np.array([40.0, 30.0, 120.0])
+    corners = np.array([*itertools.product(*zip(least, most))])
+    whole, near = _cells_of(envelope, 3.0), _cells_of(envelope, 3.0, corners)
+    inside = ((whole > least) & (whole < most)).all(axis=1)
+    assert inside.sum() > 1000
+    assert {*map(tuple, whole[inside])} <= {*map(tuple, near)} <= {*map(tuple, whole)}
+    assert len(near) < 1.3 * inside.sum()

@@ -9,9 +9,9 @@ envelope's, so the jacket over it is the one it would be without.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain
+from itertools import chain, product
 
 import numpy as np
 from scipy import ndimage
@@ -51,13 +51,12 @@ class _Standing:
 
 @dataclass(frozen=True, eq=False)
 class _Looked:
-    """A half's cells seen along one pull. i, j : (cells,) their pixels; clear : (cells,) bool, nothing stands in their
-    way."""
+    """A half's cells seen along one pull. at : (cells,) int32, their pixels, counted row by row; clear : (cells,) bool,
+    nothing stands in their way. There are as many of these as pulls, so they are kept small."""
 
     frame: PullFrame
     grid: Grid
-    i: np.ndarray
-    j: np.ndarray
+    at: np.ndarray
     clear: np.ndarray
 
 
@@ -194,7 +193,8 @@ def _what_stands(
     rim = _points_of(other, other.parting_mm, other.past_rubber, spacing_mm)
     parts = [(skin, thick), (on_wall, lie), (beyond, _JACKET_CLEAR_MM), (rim, _JACKET_CLEAR_MM)]
     if master.base == "open":
-        across = _cells_of(envelope, spacing_mm)
+        far = 10.0 * max(master.size_mm)
+        across = _cells_of(envelope, spacing_mm, _corners_of((-far, far), (-far, far), (-far, 2.0 * spacing_mm)))
         board = across[across[:, 2] < 2.0 * spacing_mm] * (1.0, 1.0, 0.0)
         parts.append((board, lie))
     # a point off the middle of its cell is missed by so much
@@ -218,17 +218,46 @@ def _points_of(envelope: Envelope, height_mm: np.ndarray, where: np.ndarray, spa
     return envelope.frame.to_master(np.column_stack([x[which], y[which], top[which] - drop]))
 
 
-def _cells_of(envelope: Envelope, cell_mm: float) -> np.ndarray:
-    """(k, 3) plan points, middles of cells about so large, all through a half's columns above the board."""
+def _cells_of(envelope: Envelope, cell_mm: float, corners_mm: np.ndarray | None = None) -> np.ndarray:
+    """(k, 3) plan points, middles of cells about so large, all through a half's columns above the board.
+
+    corners_mm : (n, 3) plan points; cells out of the box round them, along the half's own axes, are left out for the
+    most part: a whole half in fine cells is too much to hold.
+    """
     step = _pixels_a_cell(envelope, cell_mm)
     low, top = envelope.parting_mm[::step, ::step].astype(float), envelope.outer_mm[::step, ::step].astype(float)
-    i, j = np.nonzero(np.isfinite(top) & ~envelope.open_base[::step, ::step] & ~envelope.flange[::step, ::step])
+    taken = np.isfinite(top) & ~envelope.open_base[::step, ::step] & ~envelope.flange[::step, ::step]
+    x, y = (o + step * envelope.pixel_mm * np.arange(n) for o, n in zip(envelope.origin_mm, taken.shape[::-1]))
+    least, most = np.full(3, -np.inf), np.full(3, np.inf)
+    if corners_mm is not None:
+        box = envelope.frame.to_frame(corners_mm)
+        least, most = box.min(axis=0), box.max(axis=0)
+        taken &= ((y >= least[1]) & (y <= most[1]))[:, None] & ((x >= least[0]) & (x <= most[0]))
+    i, j = np.nonzero(taken)
     count = np.maximum(np.rint((top - low)[i, j] / cell_mm).astype(int), 0)
-    which = np.repeat(np.arange(len(i)), count)
-    number = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
-    z = low[i, j][which] + (number + 0.5) * ((top - low)[i, j] / np.maximum(count, 1))[which]
-    x, y = (o + step * envelope.pixel_mm * n[which] for o, n in zip(envelope.origin_mm, (j, i)))
-    return envelope.frame.to_master(np.column_stack([x, y, z]))
+    i, j, count = i[count > 0], j[count > 0], count[count > 0]
+    start, deep = low[i, j], (top - low)[i, j] / count
+    first = np.clip(np.floor((least[2] - start) / deep) - 1, 0, count).astype(int)
+    last = np.clip(np.ceil((most[2] - start) / deep) + 1, first, count).astype(int)
+    which = np.repeat(np.arange(len(i)), last - first)
+    number = np.arange(len(which)) - np.repeat(np.cumsum(last - first) - last, last - first)
+    z = start[which] + (number + 0.5) * deep[which]
+    return envelope.frame.to_master(np.column_stack([x[j][which], y[i][which], z]))
+
+
+def _corners_of(x_mm: Iterable[float], y_mm: Iterable[float], z_mm: Iterable[float]) -> np.ndarray:
+    """(8, 3) corners of a box from its two ends along each axis."""
+    return np.array([*product(x_mm, y_mm, z_mm)], float)
+
+
+def _round_about(piece: LoosePiece, low_mm: float) -> np.ndarray:
+    """(8, 3) plan points, corners of a box that has in it all that a piece takes, from so low along its pull."""
+    i, j = np.nonzero(np.isfinite(piece.floor_mm))
+    if not len(i):
+        return np.zeros((8, 3))
+    x, y = piece.grid.x()[[j.min(), j.max()]], piece.grid.y()[[i.min(), i.max()]]
+    beyond = piece.pixel_mm * np.array([-1.0, 1.0])
+    return piece.frame.to_master(_corners_of(x + beyond, y + beyond, (low_mm, piece.top_mm)))
 
 
 def _pixels_a_cell(envelope: Envelope, cell_mm: float) -> int:
@@ -255,18 +284,19 @@ def _looked(standing: _Standing, frame: PullFrame, cells: np.ndarray, cell_mm: f
     floor = limit_slope(floor, draft_deg, cell_mm)
     at = frame.to_frame(cells)
     i, j = grid.nearest(at[:, 0], at[:, 1])
-    return _Looked(frame, grid, i, j, at[:, 2] > floor[i, j] + 0.5 * cell_mm)
+    pixels = (i * grid.columns + j).astype(np.int32)
+    return _Looked(frame, grid, pixels, at[:, 2] > floor[i, j] + 0.5 * cell_mm)
 
 
 def _freed(seen: _Looked, left: np.ndarray, cell_mm: float) -> _Freed:
     """The largest connected part of the cells left that comes out along a pull, thick enough to be laid up."""
     clear = seen.clear & left
-    column = np.zeros((seen.grid.rows, seen.grid.columns))
-    np.add.at(column, (seen.i[clear], seen.j[clear]), 1.0)
+    shape = (seen.grid.rows, seen.grid.columns)
+    column = np.bincount(seen.at[clear], minlength=shape[0] * shape[1]).reshape(shape).astype(float)
     # cells of one frame fall unevenly into the pixels of another
     column = ndimage.uniform_filter(column, 3) * cell_mm
     part, count = ndimage.label(ndimage.binary_opening(column >= _LEAST_THICK_MM, np.ones((3, 3), bool)))
-    held = part[seen.i, seen.j] * clear
+    held = part.reshape(-1)[seen.at] * clear
     size = np.bincount(held, minlength=count + 1)
     size[0] = 0
     most = int(np.argmax(size))
@@ -299,7 +329,7 @@ def _made(
     nowhere = (0.0, 0.0, 0.0)
     origin = (grid.x0_mm, grid.y0_mm)
     piece = LoosePiece("", envelope.piece, frame, origin, pixel_mm, floor, top, 0.0, 0.0, 0.0, nowhere, nowhere)
-    cells = _cells_of(envelope, pixel_mm)
+    cells = _cells_of(envelope, pixel_mm, _round_about(piece, low))
     cells = cells[_holds_alone(piece, off, cells)]
     made: list[LoosePiece] = []
     lumps = _lumps(piece, envelope, cells)
