@@ -191,13 +191,15 @@ def test_a_finer_tolerance_keeps_the_volume_with_more_triangles(ball_plan, ball_
 
 
 def test_gloves_that_hold_more_than_the_plan_are_made_finer_until_they_do_not(ball_plan, monkeypatch):
-    """Twice too much, then still a little, then right; and no finer than the pixels where it never is."""
+    """Twice too much, then still a little, then right; and no finer than the pixels where it never is, nor twice on the
+    same lattice: pitches of 4/3, 8/9 and 0.8 mm are all one pixel of 0.8 mm, as are 2.0 and 1.36 mm of 1.36 mm."""
     bought = sum(part.total_mm3 for part in ball_plan.rubber.parts)
-    fine = SimpleNamespace(**vars(ball_plan))
-    fine.rubber = replace(
-        ball_plan.rubber, envelopes=tuple(replace(e, pixel_mm=0.8) for e in ball_plan.rubber.envelopes)
-    )
-    for held, pitches in ([2.0, 1.02, 1.0], [3.0, 2.0, 4 / 3]), ([2.0] * 9, [3.0, 2.0, 4 / 3, 8 / 9, 0.8]):
+    for pixel, held, pitches in (
+        (0.8, [2.0, 1.02, 1.0], [3.0, 2.0, 4 / 3]), (0.8, [2.0] * 9, [3.0, 2.0, 4 / 3]), (1.36, [2.0] * 9, [3.0, 2.0]),
+    ):  # fmt: skip
+        fine = SimpleNamespace(**vars(ball_plan))
+        envelopes = tuple(replace(e, pixel_mm=pixel) for e in ball_plan.rubber.envelopes)
+        fine.rubber = replace(ball_plan.rubber, envelopes=envelopes)
         tried: list[float] = []
 
         def made(plan, whole, pitch_mm, progress, held=held, tried=tried):

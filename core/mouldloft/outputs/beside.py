@@ -20,6 +20,8 @@ from .planfile import open_plan
 _LOOK_S = 0.2
 _REFUSALS = {error.exit_code: error for error in (BriefRefused, OutputRefused, PlanImpossible, MouldloftError)}
 _NO_MEMORY = 12
+# glibc's allocator keeps what large arrays leave behind unless its bound is fixed; elsewhere nothing reads this
+_GIVES_BACK = {"MALLOC_MMAP_THRESHOLD_": str(4 << 20)}
 
 
 class SolidsBeside:
@@ -30,7 +32,7 @@ class SolidsBeside:
         self._process = subprocess.Popen(
             [sys.executable, "-m", __name__, str(folder), *formats],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, encoding="utf-8", errors="replace",
-            env={**os.environ, "PYTHONPATH": ways},
+            env={**_GIVES_BACK, **os.environ, "PYTHONPATH": ways},
         )  # fmt: skip
         self._at: tuple[float, str] = (0.0, "")
         self._said = ""

@@ -82,8 +82,10 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     print_of = manifold_of(plan.master.vertices_mm, plan.master.faces, plan.master.name)
     solids = master_halves(plan.master, plan.seam, print_of)
     made = _gloves_and_jackets(plan, print_of, pitch, progress.part(0.2, 0.9))
-    while tolerance_mm is None and pitch > pixel and _off_plan(made, plan) > _OFF_PLAN:
-        pitch = max(pixel, pitch * 2.0 / 3.0)
+    while tolerance_mm is None and _pixels(pitch, pixel) > 1 and _off_plan(made, plan) > _OFF_PLAN:
+        made, tried = [], _pixels(pitch, pixel)
+        while _pixels(pitch, pixel) == tried:  # never the same lattice again
+            pitch = max(pixel, pitch * 2.0 / 3.0)
         made = _gloves_and_jackets(plan, print_of, pitch, progress.part(0.5, 0.9))
     solids += made
     progress.step(0.9, "ribs and boards")
@@ -94,6 +96,11 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     solids += _baseboards(plan)
     progress.step(1.0)
     return tuple(solids)
+
+
+def _pixels(pitch_mm: float, pixel_mm: float) -> int:
+    """How many of the envelope's pixels a lattice of about a pitch has between its nodes."""
+    return max(int(pitch_mm / pixel_mm + 1e-6), 1)
 
 
 def _gloves_and_jackets(plan: MouldPlan, print_of: Any, pitch_mm: float, progress: Progress) -> list[Solid]:
@@ -122,14 +129,16 @@ def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: 
     made = [_solid(f"glove, {name}", "glove", rubber - print_of, crumb_share=_CRUMB_SHARE, thinned=False)]
     for one, insert in inserts:
         made.append(_solid(one.name, "loose piece", insert, crumb_share=LOOSE_CRUMB, thinned=False))
+    del rubber, inserts  # each as large as the piece; on a fine lattice two pieces at work fill a machine
     if (lattice.jacket_share >= 0.5).any():
         # formers stand on the first jacket's flange; the last is laid over them
         last = lattice.envelope is plan.rubber.envelopes[-1]
         slots = slots_of(lattice.envelope, shell.wedge_points_mm if last else ())
         outside = _jacket_outside(lattice, inside, plan.rubber, shell, slots)
-        over = _column_solid(lattice, lattice.jacket_share, outside, plan.master)
         # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
-        jacket = over - block
+        jacket = _column_solid(lattice, lattice.jacket_share, outside, plan.master) - block
+        jacket.num_tri()  # cut now, so that what it is cut from can go
+        del block
         for slot in slots.meshes(_SLOT_BELOW_MM):
             jacket -= manifold_of(*slot, "a wedge slot")
         jacket = _trimmed(jacket, plan.master)
@@ -154,6 +163,7 @@ def _solid(
     thinned : flat parts in fewer triangles; not where another solid has the same triangles.
     """
     vertices, faces = arrays_of(solid.simplify(_EVEN_MM) if thinned else solid)
+    del solid
     if frame is not None:
         vertices = frame.to_master(vertices)
     # walls that pass closer than the weld are tied by it, and opened again by a hair
@@ -228,7 +238,7 @@ def _lattices(rubber: Rubber, keys: Keys, pitch_mm: float, shells: Sequence[Jack
 
 def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool, foot_mm: np.ndarray) -> _Lattice:
     p = envelope.pixel_mm
-    factor = max(int(pitch_mm / p + 1e-6), 1)
+    factor = _pixels(pitch_mm, p)
     rows, columns = envelope.outer_mm.shape
     start_j, start_i = (round(c / p - 0.5) for c in envelope.origin_mm)
     rest_j, rest_i = (c / p - 0.5 - n for c, n in zip(envelope.origin_mm, (start_j, start_i)))
