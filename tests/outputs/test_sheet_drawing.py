@@ -22,6 +22,7 @@ from mouldloft.outputs.pictures.apart import apart_picture, apart_steps_mm, take
 from mouldloft.outputs.pictures.bodies import jacket_body, mould_bodies, mould_meshes
 from mouldloft.outputs.sheets.drawing import piece_drawing
 from mouldloft.outputs.sheets.pieces import piece_pages
+from mouldloft.outputs.sheets.typeset import ruled_table
 from mouldloft.outputs.whereabouts import where_words
 from mouldloft.solids.ribs import ribs_of
 from mouldloft.stages.jacket.layup import in_patches
@@ -29,7 +30,9 @@ from mouldloft.stages.jacket.record import Patch, Rib, Zone
 from mouldloft.stages.keys.place import snap_to_outside
 from mouldloft.stages.rubber.rims import over
 from mouldloft.trade.laminate import lay_up, mat_g_m2_from_oz
+from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import SimpleDocTemplate
 from scipy.ndimage import binary_erosion
 from scipy.spatial import cKDTree
 from synthetic_plan import small_plan as figure_plan
@@ -262,3 +265,17 @@ def test_outline_of_a_patch_is_a_shape(plan):
     # seen along the pull a ball's cut is no wider than the ball
     assert shapely.MultiPoint(spread).minimum_rotated_rectangle.area <= (2 * 90.0 + envelope.pixel_mm) ** 2
     assert mask.sum() * envelope.pixel_mm**2 <= np.pi * 90.0**2
+
+
+def test_a_tables_last_row_is_never_alone_on_a_page(tmp_path):
+    """One row too many for a page takes two more with it."""
+
+    def on_each(rows: int) -> list[int]:
+        made = tmp_path / f"{rows}.pdf"
+        table = ruled_table(("coat", "piece"), [("skin", "left")] * rows, (100, 100))
+        SimpleDocTemplate(str(made), pagesize=A4).build([table])
+        return [page.extract_text().count("skin") for page in pypdf.PdfReader(made).pages]
+
+    fits = next(rows for rows in range(30, 90) if len(on_each(rows + 1)) == 2)
+    assert on_each(fits) == [fits]
+    assert on_each(fits + 1) == [fits - 2, 3]

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import trimesh
 from mouldloft.solids.build import make_solids
-from mouldloft.solids.thickness import ALLOWED_MM, READ_HIGH_MM, measure_thickness
+from mouldloft.solids.thickness import READ_HIGH_MM, measure_thickness
 from test_solids import plan_of
 from trimesh.triangles import closest_point
 
@@ -31,7 +31,7 @@ def test_a_ball_is_as_thick_as_its_distance_from_the_centre(ball_plan):
         assert len(piece.map_mm) > 5000
         assert np.all(piece.map_mm - analytic < READ_HIGH_MM + 2 * flat)
         assert np.all(piece.map_mm - analytic > -1e-6)
-        assert piece.least_mm >= 10.0 - ALLOWED_MM
+        assert piece.least_mm >= 10.0 - 0.1
         assert not piece.thin
 
 
@@ -68,7 +68,7 @@ def test_hare_is_never_thinner_than_asked(small_plan, on_the_hare):
     for piece in on_the_hare:
         assert piece.least_mm >= rubber.skin_thickness_mm, piece.thin
         assert piece.band_least_mm >= rubber.edge_thickness_mm, piece.thin
-        assert np.mean(piece.map_mm < piece.asked_mm - ALLOWED_MM) < 1e-3
+        assert np.mean(piece.map_mm < piece.asked_mm - 0.1) < 1e-3
 
 
 def test_envelopes_are_never_thinner_than_asked(small_plan):

@@ -31,7 +31,7 @@ from ..trade.thickness import ThicknessRule
 from .solid import Solid
 
 READ_HIGH_MM = 0.05  # what the nearest of the covering points may be further away than the skin itself
-ALLOWED_MM = 0.1  # a place thinner than asked by more than this is told
+ALLOWED_MM = 0.3  # a place thinner than asked by more than this is named: no brush holds it closer
 _BINS = 24
 _MOST_PLACES = 12
 _PRINT_SPACING_MM = 3.0

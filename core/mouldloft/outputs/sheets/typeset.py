@@ -198,6 +198,9 @@ def draw_polyline(canvas: Canvas, points: np.ndarray) -> None:
     canvas.drawPath(path, stroke=1, fill=0)
 
 
+_TOGETHER = 3  # last rows of a table that stay on one page
+
+
 def ruled_table(
     head: Sequence[str],
     rows: Sequence[Sequence[str | Flowable]],
@@ -232,6 +235,8 @@ def ruled_table(
     ]
     if head:
         style.append(("LINEBELOW", (0, 0), (-1, 0), 0.8, HexColor(INK)))
+    if len(rows) > _TOGETHER:  # no last row alone on a page
+        style.append(("NOSPLIT", (0, len(body) - _TOGETHER), (0, -1)))
     table.setStyle(TableStyle(style))
     return table
 
