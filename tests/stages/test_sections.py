@@ -27,7 +27,7 @@ from mouldloft.stages.named import Feature
 from mouldloft.stages.places import BodyPlaces, name_places
 from mouldloft.stages.seam import find_features, keep_clear_weights
 from mouldloft.stages.sections import names as section_names
-from mouldloft.stages.sections import propose_sections
+from mouldloft.stages.sections import propose, propose_sections
 from mouldloft.stages.sections.names import upright
 from mouldloft.stages.sections.parts import brief_of_part, master_of_part
 from mouldloft.trade.seamterms import terms_for
@@ -411,3 +411,30 @@ def test_the_command_in_one_sentence(bell, tmp_path, capsys):
     assert code == 0, err
     assert "Cut 1" in out
     assert (tmp_path / "x" / "parts").is_dir()
+
+
+@pytest.mark.parametrize(
+    ("size_mm", "low_mm", "name", "called"),
+    [
+        ((190, 400, 280), 0.0, "left leg", "left foot"),
+        ((190, 400, 280), 300.0, "left leg", "left leg"),  # a shin
+        ((240, 250, 670), 0.0, "left leg", "left leg"),
+        ((310, 280, 640), 1500.0, "right hand", "right arm"),
+        ((150, 250, 330), 900.0, "right hand", "right hand"),
+        ((100, 200, 600), 1400.0, "left ear", "left ear"),
+    ],
+)
+def test_a_limbs_part_is_called_by_how_much_of_it_there_is(size_mm, low_mm, name, called):
+    """On a figure 2.6 m tall."""
+    assert propose._of_limb(name, np.array(size_mm, float), low_mm, 2600.0) == called
+
+
+def test_the_body_is_no_foot_that_carries_it():
+    def box_of(side):
+        mesh = trimesh.creation.box([side] * 3)
+        return np.array(mesh.vertices), np.array(mesh.faces)
+
+    foot, trunk = box_of(100.0), box_of(400.0)
+    assert propose._body_of(SimpleNamespace(solids=[foot, trunk])) == 1
+    assert propose._body_of(SimpleNamespace(solids=[trunk, foot])) == 0
+    assert propose._body_of(SimpleNamespace(solids=[box_of(350.0), trunk])) == 0

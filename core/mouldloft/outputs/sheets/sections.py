@@ -69,6 +69,7 @@ from .typeset import (
 _HEAD = 84.0  # points of the page's head
 _PICTURE_SHARE = 0.56
 _LEAST_PICTURE, _MOST_PICTURE = 150.0, 250.0
+_MANY_ROWS = 5  # of a table: more stand closer together, so that it is all signed on one page
 _NAMED_ROUND = 0.12  # of a joint's line: a place with less of it is not named
 
 
@@ -279,6 +280,7 @@ def _price_table(rows: tuple[OfferRow, ...], plans: SectionPlans, brief: Brief, 
     return ruled_table(
         ("", size, "A cast weighs", "Seam", "On show", "Mould", run, "Price"), body,
         [inner * share for share in widths], (2, 3, 4, 5, 6, 7), size=7.8, total=True,
+        tight=len(rows) > _MANY_ROWS,
     )  # fmt: skip
 
 
@@ -310,7 +312,8 @@ def _joint_table(sections: Sections, solids: SectionSolids, inner: float, first:
         )  # fmt: skip
     return ruled_table(
         ("", "Joins", "Runs round", "Length", "On show", "Held"), rows,
-        [inner * share for share in (0.04, 0.18, 0.34, 0.1, 0.1, 0.24)], (3, 4), size=7.8,
+        [inner * share for share in (0.03, 0.21, 0.3, 0.08, 0.08, 0.3)], (3, 4), size=7.8,
+        tight=len(rows) > _MANY_ROWS,
     )  # fmt: skip
 
 

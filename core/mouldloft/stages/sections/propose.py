@@ -42,6 +42,8 @@ _BROADER = 1.6  # times the least section, that the moved one may have
 _LEVELS = 9  # tried round the height where a band should end
 _LEVEL_ROOM = 0.3  # of a band, up and down
 _NAMED = 300  # places asked for their name
+# what a part is called by its size: of the largest part, and of the sculpt's height
+_NO_FOOT, _AN_ARM, _A_FOOT = 0.5, 0.18, 0.15
 
 
 @dataclass
@@ -305,7 +307,7 @@ def _parts(bench: _Bench, whole: Part) -> tuple[Part, ...]:
 def _name_of(bench: _Bench, at: int) -> str:
     """What a person would call a part: by the places on its skin, else by where it is."""
     vertices, _ = bench.solids[at]
-    if at == 0:
+    if at == _body_of(bench):
         return "body"
     if bench.places.known:
         spots = vertices[:: max(len(vertices) // _NAMED, 1)]
@@ -321,7 +323,7 @@ def _name_of(bench: _Bench, at: int) -> str:
             return f"{pairs[0]}s"
         best = max(share, key=lambda name: (share[name], name), default="")
         if best and share[best] > 0.5 and best.split()[-1] in _LIMBS:
-            return best
+            return _of_limb(best, np.ptp(vertices, axis=0), float(vertices[:, 2].min()), bench.master.height_mm)
     centre = vertices.mean(axis=0)
     high = (
         "upper"
@@ -332,6 +334,22 @@ def _name_of(bench: _Bench, at: int) -> str:
     )
     side = where_on_piece(centre, bench.master).split(",")[0]
     return f"{high} part" if side == "middle" else f"{high} part, {side}"
+
+
+def _body_of(bench: _Bench) -> int:
+    """Which part is the body: the one that carries the rest, but where that is no more than a foot the largest."""
+    areas = [_area_mm2(solid) for solid in bench.solids]
+    return 0 if areas[0] >= _NO_FOOT * max(areas) else int(np.argmax(areas))
+
+
+def _of_limb(name: str, size_mm: np.ndarray, low_mm: float, height_mm: float) -> str:
+    """A limb's part by how much of the limb it is: an arm rather than the hand that names it, a foot rather than the
+    leg."""
+    if name.endswith(" hand") and float(size_mm.max()) > _AN_ARM * height_mm:
+        return name.removesuffix("hand") + "arm"
+    if name.endswith(" leg") and low_mm <= _ON_GROUND * height_mm and float(size_mm[2]) < _A_FOOT * height_mm:
+        return name.removesuffix("leg") + "foot"
+    return name
 
 
 _HEAD = ("face", "chin", "left cheek", "right cheek", "back of the head", "top of the head")
