@@ -160,10 +160,7 @@ _STILL_TWO = (
     "Keys, sheets and pictures are those of two pieces; of solids, only the proposed jackets are not. To plan in more, "
     'set pieces = "as proposed" under [seam].'
 )
-_STILL_LEFT = (
-    "Left out: templates of the wall, and solids of halves, gloves and jackets. What two pieces both "
-    "claim is counted twice, and widens the interval."
-)
+_STILL_LEFT = "A place that two pieces claim belongs to the one made first. Left out: templates of the wall."
 
 
 def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:

@@ -17,16 +17,15 @@ import numpy as np
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
-from ..base.errors import BriefRefused, OutputRefused, PlanImpossible
+from ..base.errors import BriefRefused, OutputRefused
 from ..base.files import DEVICE_NAMES, make_folder, write_via_path
 from ..base.progress import SILENT, Progress
 from ..base.threads import in_threads
 from ..geometry.clearance import raised_clear
 from ..geometry.depthmap import Grid, raise_by_balls
 from ..geometry.footprint import CellCuts, Sheet, plain_cut, quartered, sheet_of
-from ..geometry.frame import UP, PullFrame
+from ..geometry.frame import UP
 from ..geometry.heightmap import coarsen, filled, sample, share_of_blocks
-from ..geometry.manifold import arrays_of, as_manifold
 from ..geometry.sampling import covering_points
 from ..stages.cast import BOARD_THICKNESS_MM
 from ..stages.cradle import CradlePiece
@@ -41,28 +40,28 @@ from ..stages.rubber.record import Envelope, Rubber
 from ..stages.rubber.rims import bent_to_board, jacketed
 from ..trade.section import JointSection
 from .halves import master_halves, on_grid
+from .inturn import Columns, laid_in_turn, points_beside
 from .loose import LOOSE_CRUMB, cut_out_loose
-from .pinches import opened_as_stored, opened_pinches, welded
 from .ribs import rib_solids
 from .slots import Slots, slots_of
-from .solid import Solid, manifold_of
+from .solid import Solid, manifold_of, solid_of
 from .thickness import AskedSkin, asked_skin
+from .wayoff import JacketNodes
 
 LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed by hand
 FORMATS = ("stl", "3mf", "glb")
 _LEAST_WALL_MM = 0.1  # columns are at least this long: a film brushed on the wall
 _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice's, not the mould's
-_CRUMB_ROUNDS = 4
 _OFF_PLAN = 0.0085  # more rubber than the plan's, a skin rich in detail being held clear of: a finer lattice follows it
-_EVEN_MM = 0.01  # flat parts are thinned within this, far below any tool's accuracy
 _MISSED_MM = 0.02  # of a thickness, at most, between the points of the skin that facets are held from
+RELEASE_FILM_MM = 0.2  # between two gloves of several, invented: nearer, and a ray in single precision misses one
 _SLOT_BELOW_MM = 2.0  # a wedge slot is cut from under the parting, where no other solid of the piece is
 _STEEP = 2.0  # slope over which cells are quartered: a wall climbs this many pitches between two nodes
 
 
 def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Progress = SILENT) -> tuple[Solid, ...]:
-    """All solids of a plan: master halves, gloves with keys and flange, jackets with flange, their ribs, cradle boards
-    and rails, the cast's baseboard in its halves.
+    """All solids of a plan: master halves (of more than two pieces the master whole), gloves with keys and flange,
+    jackets with flange, their ribs, cradle boards and rails, the cast's baseboard in its halves.
 
     tolerance_mm : pitch of the lattice that glove and jacket are made on, less what makes it a whole number of the
     envelope's pixels; by default 3 mm, or the pixel where that is larger, and finer where detail makes the gloves hold
@@ -76,11 +75,10 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
             f"A tolerance of {pitch:g} mm makes no solids; give one above 0 and no more than the flange's width of "
             f"{plan.rubber.flange_width_mm:g} mm."
         )
-    if len(plan.seam.pieces) > 2:
-        raise PlanImpossible("Solids are made of two pieces only; leave them out, or set pieces = 2 under [seam].")
     progress.step(0.0, "master halves")
     print_of = manifold_of(plan.master.vertices_mm, plan.master.faces, plan.master.name)
-    solids = master_halves(plan.master, plan.seam, print_of)
+    several = len(plan.seam.pieces) > 2
+    solids = [] if several else master_halves(plan.master, plan.seam, print_of)
     made = _gloves_and_jackets(plan, print_of, pitch, progress.part(0.2, 0.9))
     while tolerance_mm is None and _pixels(pitch, pixel) > 1 and _off_plan(made, plan) > _OFF_PLAN:
         made, tried = [], _pixels(pitch, pixel)
@@ -106,6 +104,11 @@ def _pixels(pitch_mm: float, pixel_mm: float) -> int:
 def _gloves_and_jackets(plan: MouldPlan, print_of: Any, pitch_mm: float, progress: Progress) -> list[Solid]:
     progress.step(0.0, "parting surface")
     lattices = _lattices(plan.rubber, plan.keys, pitch_mm, plan.jacket.pieces)
+    if len(lattices) > 2:
+        columns = in_threads(
+            lambda k: _columns_of_many(plan, lattices[k], k), range(len(lattices)), progress, (0.15, 0.8), "columns"
+        )
+        return _of_many(plan, columns, print_of, progress.part(0.8, 1.0))
     made = in_threads(
         lambda pair: _glove_and_jacket(plan, print_of, *pair), zip(lattices, plan.jacket.pieces, strict=True),
         progress, (0.15, 1.0), "gloves and jackets",
@@ -126,9 +129,9 @@ def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: 
     block = _column_solid(lattice, lattice.share, inside, plan.master)
     loose = [one for one in plan.rubber.loose if one.piece == lattice.envelope.piece]
     rubber, inserts = cut_out_loose(_trimmed(block, plan.master), loose)
-    made = [_solid(f"glove, {name}", "glove", rubber - print_of, crumb_share=_CRUMB_SHARE, thinned=False)]
+    made = [solid_of(f"glove, {name}", "glove", rubber - print_of, crumb_share=_CRUMB_SHARE, thinned=False)]
     for one, insert in inserts:
-        made.append(_solid(one.name, "loose piece", insert, crumb_share=LOOSE_CRUMB, thinned=False))
+        made.append(solid_of(one.name, "loose piece", insert, crumb_share=LOOSE_CRUMB, thinned=False))
     del rubber, inserts  # each as large as the piece; on a fine lattice two pieces at work fill a machine
     if (lattice.jacket_share >= 0.5).any():
         # formers stand on the first jacket's flange; the last is laid over them
@@ -142,59 +145,64 @@ def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: 
         for slot in slots.meshes(_SLOT_BELOW_MM):
             jacket -= manifold_of(*slot, "a wedge slot")
         jacket = _trimmed(jacket, plan.master)
-        made.append(_solid(f"jacket, {name}", "jacket", jacket, crumb_share=_CRUMB_SHARE, thinned=False))
+        made.append(solid_of(f"jacket, {name}", "jacket", jacket, crumb_share=_CRUMB_SHARE, thinned=False))
     return made
 
 
-# --- manifolds -------------------------------------------------------------------------------------------
+def _columns_of_many(plan: MouldPlan, lattice: _Lattice, at: int) -> Columns:
+    """One of several pieces before it is laid up against the others. Formers stand on the flanges made before it."""
+    inside = _thick_enough(lattice, plan)
+    glove = _column_solid(lattice, lattice.share, inside, plan.master)
+    # a film between two gloves, as the release leaves it: faces that all but meet are no surface that a ray can count
+    film = RELEASE_FILM_MM * np.hypot(1.0, np.minimum(np.hypot(*np.gradient(lattice.low_mm, lattice.pitch_mm)), _STEEP))
+    thicker = replace(inside, top_mm=inside.top_mm + film, middles_mm=inside.middles_mm + RELEASE_FILM_MM)
+    around = _column_solid(replace(lattice, low_mm=lattice.low_mm - film), lattice.share, thicker, plan.master)
+    if not (lattice.jacket_share >= 0.5).any():
+        return Columns(lattice.envelope.name, lattice.envelope.frame.pull, glove, around, None)
+    shells = plan.jacket.pieces
+    before = np.array([w for shell in shells[:at] for w in shell.wedge_points_mm]).reshape(-1, 3)
+    slots = slots_of(
+        lattice.envelope, points_beside(shells[at].wedge_points_mm, before, 3.0 * lattice.pitch_mm).tolist()
+    )
+    outside = _jacket_outside(lattice, inside, plan.rubber, shells[at], slots)
+    cut = tuple(manifold_of(*slot, "a wedge slot") for slot in slots.meshes(_SLOT_BELOW_MM))
+    nodes = _jacket_nodes(lattice, inside, outside, plan, min(z.thickness_mm for z in shells[at].zones))
+    return Columns(lattice.envelope.name, lattice.envelope.frame.pull, glove, around, nodes, cut)
 
 
-def _solid(
-    name: str,
-    kind: str,
-    solid: Any,
-    frame: PullFrame | None = None,
-    crumb_share: float = 0.0,
-    thinned: bool = True,
-) -> Solid:
-    """A manifold as a `Solid`, out of the frame into plan coordinates, without loose parts below a share of it.
+def _jacket_nodes(
+    lattice: _Lattice, inside: _Outside, outside: _Outside, plan: MouldPlan, laid_mm: float
+) -> JacketNodes:
+    """What one of several jackets is laid on."""
 
-    Edges too short for single precision go first: most formats store no better. What is left is checked once more.
-    thinned : flat parts in fewer triangles; not where another solid has the same triangles.
-    """
-    vertices, faces = arrays_of(solid.simplify(_EVEN_MM) if thinned else solid)
-    del solid
-    if frame is not None:
-        vertices = frame.to_master(vertices)
-    # walls that pass closer than the weld are tied by it, and opened again by a hair
-    made = as_manifold(*opened_pinches(*welded(vertices, faces))) or manifold_of(vertices, faces, f"the {name}")
-    # taking a part away can bare another that hung on it by a corner
-    for _ in range(_CRUMB_ROUNDS):
-        made, fell = _without_crumbs(made, crumb_share, name)
-        if not fell:
-            break
-    made = opened_as_stored(made)
-    vertices, faces = arrays_of(made)
-    return Solid(name, kind, vertices, np.ascontiguousarray(faces, np.int32), float(made.volume()))
+    def columns(low_mm: np.ndarray, top_mm: np.ndarray, share: np.ndarray) -> Any:
+        plain = replace(outside, top_mm=top_mm)
+        return _column_solid(replace(lattice, low_mm=low_mm), share, plain, plan.master)
+
+    return JacketNodes(
+        lattice.envelope.frame,
+        Grid(float(lattice.x_mm[0]), float(lattice.y_mm[0]), lattice.pitch_mm, *lattice.low_mm.shape),
+        lattice.low_mm,
+        inside.top_mm,
+        laid_mm,
+        lattice.share >= 0.5,
+        lattice.jacket_share > 0.0,
+        columns,
+        lambda low_mm, least_mm: columns(low_mm, np.maximum(outside.top_mm, least_mm), lattice.jacket_share),
+    )
 
 
-def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
-    """The parts larger than a share of the whole, as one manifold, and whether any fell away."""
-    parts = solid.decompose()
-    volumes = np.array([p.volume() for p in parts])
-    if not volumes.sum() > 0:
-        raise PlanImpossible(
-            f"Nothing is left of the {name}: {volumes.sum():.0f} mm³; check that the master's faces look outward, and "
-            "the rubber's thickness against the tolerance."
-        )
-    # an inner hollow comes as a part of negative volume and is kept by its size like any other
-    large = [p for p, v in zip(parts, volumes) if p.num_tri() and abs(v) > share * volumes.sum()]
-    if len(large) == len(parts):
-        return solid, False
-    kept = [arrays_of(p) for p in large]
-    starts = np.cumsum([0] + [len(v) for v, _ in kept[:-1]])
-    faces = np.concatenate([f + start for (_, f), start in zip(kept, starts)])
-    return manifold_of(np.concatenate([v for v, _ in kept]), faces, f"the {name}"), True
+def _of_many(plan: MouldPlan, columns: Sequence[Columns], print_of: Any, progress: Progress) -> list[Solid]:
+    """The master whole, and each of more than two pieces' glove and jacket."""
+    # in parts it would have faces that all but meet, as many as pieces
+    made = [solid_of("master, whole", "master half", print_of, thinned=False)]
+    for at, (own, (rubber, glass)) in enumerate(zip(columns, laid_in_turn(columns, print_of), strict=True)):
+        progress.step(at / len(columns), own.name)
+        for kind, body in (("glove", rubber), ("jacket", glass)):
+            if body is not None:
+                body = _trimmed(body, plan.master)
+                made.append(solid_of(f"{kind}, {own.name}", kind, body, crumb_share=_CRUMB_SHARE, thinned=False))
+    return made
 
 
 # --- lattices --------------------------------------------------------------------------------------------
@@ -520,7 +528,7 @@ def _member(
     turn = np.column_stack(axes).astype(float)
     corner = turn @ (corner_mm[0], 0.0, corner_mm[1])
     corner[2] += cradle.floor_mm
-    return _solid(name, kind, sawn.transform(np.column_stack([turn, corner])), envelope.frame)
+    return solid_of(name, kind, sawn.transform(np.column_stack([turn, corner])), envelope.frame)
 
 
 def _baseboards(plan: MouldPlan) -> list[Solid]:
@@ -528,7 +536,7 @@ def _baseboards(plan: MouldPlan) -> list[Solid]:
     halves = plan.cast.baseboard_halves_mm
     thickness = plan.catalogue.board_for(BOARD_THICKNESS_MM).thickness_mm
     name = "baseboard of the cast, part"
-    return [_solid(f"{name} {k}", "baseboard", _sawn(half, thickness)) for k, half in enumerate(halves, 1)]
+    return [solid_of(f"{name} {k}", "baseboard", _sawn(half, thickness)) for k, half in enumerate(halves, 1)]
 
 
 # --- files -----------------------------------------------------------------------------------------------

@@ -26,7 +26,8 @@ def takes_division(brief: Brief, division: Division) -> bool:
 
 def seam_of_division(master: Master, division: Division, two: Seam, show: np.ndarray) -> Seam:
     """The seam of a division's pieces. two : the seam of two pieces, to compare with; show : (m,) how much each face
-    shows. Raises `PlanImpossible` where the pieces hold each other."""
+    shows. Pieces are numbered in the order they are made, the reverse of coming off. Raises `PlanImpossible` where the
+    pieces hold each other."""
     if not division.order:
         raise PlanImpossible(
             f"No order was found in which {len(division.pieces)} pieces come off; ask for another number under [seam] "
@@ -38,12 +39,15 @@ def seam_of_division(master: Master, division: Division, two: Seam, show: np.nda
             f"On the way off the {stuck} would touch what still stands; ask for another number under [seam] pieces, "
             "keep two, or work the sculpt over."
         )
-    number = {piece.name: k for k, piece in enumerate(division.pieces)}
+    # numbered as they are made: the last made comes off first
+    number = {step.piece: k for k, step in enumerate(reversed(division.order))}
+    made = sorted(division.pieces, key=lambda piece: number[piece.name])
+    labels = np.array([number[piece.name] for piece in division.pieces], np.int8)[division.labels]
     tree = cKDTree(face_centres(master.vertices_mm, master.faces))
     lines = []
     for joint in division.joints:
         if joint.closed or joint.length_mm > _LEAST_JOINT_MM:
-            a, b = (number[name] for name in joint.between)
+            a, b = sorted(number[name] for name in joint.between)
             lines.append(line_along(joint.points_mm, joint.closed, show[tree.query(joint.points_mm)[1]], (a, b)))
     lines.sort(key=lambda line: (-line.length_mm, *line.points_mm.min(axis=0)))
     length = sum(line.length_mm for line in lines)
@@ -57,8 +61,8 @@ def seam_of_division(master: Master, division: Division, two: Seam, show: np.nda
     )
     return Seam(
         "joints",
-        division.labels,
-        tuple(SeamPiece(p.name, p.pull, p.area_mm2) for p in division.pieces),
+        labels,
+        tuple(SeamPiece(p.name, p.pull, p.area_mm2) for p in made),
         tuple(lines),
         0.0,
         length,

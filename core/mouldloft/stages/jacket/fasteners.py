@@ -4,26 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 import shapely
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
+from ...geometry.frame import unit
 from ...geometry.heightmap import outline, sample
 from ...trade.bolts import BOLT_SIZES
 from ...trade.section import LEAN_DEG, JointSection
 from ..keys import Keys
 from ..rubber import (
+    BOLT_OF_SEAM_MM,
     Envelope,
     Rubber,
+    columns_hold,
     covered,
+    inside_of_jacket_mm,
     jacketed,
     lean_of,
     middle_lines,
     on_parting,
     over,
     points_along,
+    seen_share,
     spaced_spots,
     widest_step_mm,
 )
@@ -34,7 +40,16 @@ WEDGE_CLEAR_MM = 35.0  # common practice: half a wedge's width, and room for the
 _BESIDE_MM = 25.0  # a bolt this near to a flange's middle line is one of its own
 _ROOM_MM = 6.0  # common practice: round a washer, as where the bolts are set
 _READ_DEG = 1.0  # a lean read off pixels: three level pulls evenly round part at just the limit
+_MEETS_PIXELS = 3.0  # two pieces' partings differ by no more where they meet
+_ALONG_MM = np.arange(4.0, 61.0, 4.0)  # common practice: room for bolt and spanner
+BOLT_ROOM_MM = 9.0  # round a bolt's axis that no rubber comes into (common practice)
+THIRD_OFF_MM = 34.0  # a bolt between two jackets keeps this far from a third: half a washer, and its flange's back
+_CLOSEST = 0.4  # of the pitch: bolts stand no closer, however little of the flanges has room
+_LOOK_MM = 6.0
 _AXIS_MM = 12.0  # over which the flange's slope under a bolt is read
+
+
+_Places = dict[tuple[int, int], np.ndarray]  # of two pieces, (k, 3) plan or (k, 2) frame places
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,31 +73,127 @@ def place_fasteners(rubber: Rubber) -> list[Fasteners]:
     """
     section = rubber.built_to
     if rubber.registration is not None and len(rubber.envelopes) == 2:
-        bolts = rubber.registration.bolt_places_mm
-        first = _held(rubber.envelopes[0], section, bolts, np.zeros((0, 3)), None)
-        return [first, _held(rubber.envelopes[1], section, bolts, np.zeros((0, 3)), first.wedges_mm)]
+        shared = rubber.registration.bolt_places_mm
+        first = _held(rubber.envelopes[0], section, shared, np.zeros((0, 3)), None)
+        return [first, _held(rubber.envelopes[1], section, shared, np.zeros((0, 3)), first.wedges_mm)]
+    several = len(rubber.envelopes) > 1
+    met = where_flanges_meet(rubber.envelopes)
+    bolts, clamps = _between_pairs(rubber) if several else _on_one(met[0], section)
     made: list[Fasteners] = []
-    for envelope in where_flanges_meet(rubber.envelopes):
-        made.append(_of_many(envelope, section, made))
+    for at, envelope in enumerate(met):
+        wedges = np.concatenate([np.zeros((0, 3)), *(f.wedges_mm for f in made)])
+        made.append(_held(envelope, section, _of_piece(bolts, at), _of_piece(clamps, at), wedges))
     return made
 
 
-def _of_many(envelope: Envelope, section: JointSection, placed: Sequence[Fasteners]) -> Fasteners:
-    """One of several pieces: what earlier ones set on this flange is taken over, the rest is set anew."""
+def _of_piece(places: dict[tuple[int, int], np.ndarray], at: int) -> np.ndarray:
+    """(k, 3) places between a piece and any other."""
+    return np.concatenate([np.zeros((0, 3)), *(points for pair, points in places.items() if at in pair)])
+
+
+def _on_one(envelope: Envelope, section: JointSection) -> tuple[_Places, _Places]:
+    """Bolts and clamps of a piece alone, by how its flange leans against its pull."""
     lines = flange_lines(envelope, section)
-    shared = _shared(envelope, [f.bolts_mm for f in placed])
-    clamped = _shared(envelope, [f.clamps_mm for f in placed])
-    taken = np.concatenate([shared, clamped])
-    spots = np.array([s for line in lines for s in spaced_spots(line, section.bolt_pitch_mm, section.corner_mm)])
-    spots = spots.reshape(-1, 2)
-    if len(taken) and len(spots):
-        away = np.linalg.norm(spots[:, None] - taken[None], axis=2).min(axis=1)
-        spots = spots[away > 0.6 * section.bolt_pitch_mm]
-    leans = _lean_at(envelope, spots) > np.tan(np.radians(LEAN_DEG + _READ_DEG))
-    bolts = on_parting(envelope, np.concatenate([shared, spots[~leans]]))
-    clamps = on_parting(envelope, np.concatenate([clamped, spots[leans]]))
-    wedges = np.concatenate([np.zeros((0, 3)), *(f.wedges_mm for f in placed)])
-    return _held(envelope, section, bolts, clamps, wedges)
+    spots = [s for line in lines for s in spaced_spots(line, section.bolt_pitch_mm, section.corner_mm)]
+    at = np.array(spots).reshape(-1, 2)
+    leans = _leans(envelope, at, envelope.frame.pull)
+    return {(0, 0): on_parting(envelope, at[~leans])}, {(0, 0): on_parting(envelope, at[leans])}
+
+
+def _leans(envelope: Envelope, spots: np.ndarray, way: np.ndarray) -> np.ndarray:
+    """(k,) bool: where the flange leans too much against the way two pieces part ((3,) unit) for a bolt."""
+    return np.asarray(bolt_axes(envelope, spots) @ way < np.cos(np.radians(LEAN_DEG + _READ_DEG)))
+
+
+def _between_pairs(rubber: Rubber) -> tuple[_Places, _Places]:
+    """Bolts and clamps between every two pieces that meet, on the parting surface of the one made first: as many as
+    there would be one for each `BOLT_OF_SEAM_MM` were there room all along, closer where there is not.
+
+    Two pieces part along the difference of their pulls, so their flanges lean against that and not against either pull.
+    """
+    section, envelopes = rubber.built_to, rubber.envelopes
+    whole = sum(line.length / seen_share(e, [line]) for e in envelopes for line in flange_lines(e, section)) / 2.0
+    meetings = [_meeting(envelopes, a, b, section) for a, b in combinations(range(len(envelopes)), 2)]
+    pitch = 0.98 * section.bolt_pitch_mm
+    while True:
+        found = {(m.one, m.other): m.places(pitch, m.stands) for m in meetings}
+        if sum(map(len, found.values())) * BOLT_OF_SEAM_MM >= whole or pitch <= _CLOSEST * section.bolt_pitch_mm:
+            break
+        pitch *= 0.9
+    held = {pair: (on_parting(envelopes[pair[0]], spots)) for pair, spots in found.items()}
+    clamps = {(m.one, m.other): m.places(pitch, m.clear, found[m.one, m.other]) for m in meetings}
+    return held, {pair: on_parting(envelopes[pair[0]], spots[len(found[pair]) :]) for pair, spots in clamps.items()}
+
+
+@dataclass(frozen=True, eq=False)
+class _Meeting:
+    """Where one piece's flange lies against another's. lines : middle lines of it in the first one's frame; clear :
+    those of (k, 2) places where nothing but these two is in the way of a bolt or a clamp. way : (3,) unit, along which
+    the two part."""
+
+    one: int
+    other: int
+    envelope: Envelope
+    lines: list[shapely.LineString]
+    clear: Callable[[np.ndarray], np.ndarray]
+    way: np.ndarray
+
+    def stands(self, spots: np.ndarray) -> np.ndarray:
+        """(k,) bool: where a bolt may stand."""
+        return self.clear(spots) & ~_leans(self.envelope, spots, self.way)
+
+    def places(
+        self, pitch_mm: float, usable: Callable[[np.ndarray], np.ndarray], beside: np.ndarray | None = None
+    ) -> np.ndarray:
+        """(k, 2) places along the lines, no further apart on the flange than a pitch wherever they are usable; those
+        that stand beside come first."""
+        if not self.lines:
+            return np.zeros((0, 2))
+        pitch = pitch_mm * seen_share(self.envelope, self.lines)
+        return points_along(self.lines, pitch, usable, np.zeros((0, 2)) if beside is None else beside)
+
+
+def _meeting(envelopes: Sequence[Envelope], a: int, b: int, section: JointSection) -> _Meeting:
+    one, others = envelopes[a], [e for k, e in enumerate(envelopes) if k not in (a, b)]
+    xy, points = _on_flange(one)
+    flange = np.zeros_like(one.past_rubber)
+    flange[_pixels(one, xy[_lies_on(envelopes[b], points)])] = True
+    own = replace(one, jacket_flange=flange)
+    third = cKDTree(np.concatenate([_under_jacket(e) for e in others])) if others else None
+    known: dict[bytes, np.ndarray] = {}  # the same stations are asked at every pitch
+
+    def clear(spots: np.ndarray) -> np.ndarray:
+        if spots.tobytes() not in known:
+            at = on_parting(one, spots)
+            kept = _lies_on(envelopes[b], at)
+            if third is not None:
+                kept &= third.query(at)[0] > THIRD_OFF_MM
+            kept[kept] = _has_room(at[kept], bolt_axes(one, spots[kept]), envelopes)
+            known[spots.tobytes()] = kept
+        return known[spots.tobytes()]
+
+    lines = flange_lines(own, section) if flange.any() else []
+    return _Meeting(a, b, own, lines, clear, unit(one.frame.pull - envelopes[b].frame.pull))
+
+
+def _on_flange(envelope: Envelope) -> tuple[np.ndarray, np.ndarray]:
+    """(k, 2) and (k, 3): every pixel of a jacket's own flange, in the frame and in plan coordinates."""
+    i, j = np.nonzero(envelope.past_rubber)
+    xy = np.column_stack([envelope.origin_mm[0] + envelope.pixel_mm * j, envelope.origin_mm[1] + envelope.pixel_mm * i])
+    return xy, on_parting(envelope, xy)
+
+
+def _pixels(envelope: Envelope, xy: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    return envelope.grid.nearest(xy[:, 0], xy[:, 1])
+
+
+def _under_jacket(envelope: Envelope) -> np.ndarray:
+    """(k, 3) plan points some millimetres apart all over what a jacket lies on."""
+    step = max(int(_LOOK_MM / envelope.pixel_mm), 1)
+    under = inside_of_jacket_mm(envelope)[::step, ::step]
+    i, j = np.nonzero(np.isfinite(under))
+    x, y = (o + n * step * envelope.pixel_mm for o, n in zip(envelope.origin_mm, (j, i)))
+    return envelope.frame.to_master(np.column_stack([x, y, under[i, j]]))
 
 
 def _held(
@@ -154,11 +265,6 @@ def bolt_axes(envelope: Envelope, spots: np.ndarray) -> np.ndarray:
     return envelope.frame.to_master(axes / np.linalg.norm(axes, axis=1, keepdims=True))
 
 
-def _lean_at(envelope: Envelope, spots: np.ndarray) -> np.ndarray:
-    lean = lean_of(np.nan_to_num(envelope.parting_mm), envelope.pixel_mm)
-    return sample(lean, envelope.origin_mm, envelope.pixel_mm, spots) if len(spots) else np.zeros(0)
-
-
 def fitted_of(bolts_mm: np.ndarray, count: int) -> tuple[int, ...]:
     """Numbers of the bolts that are fitted without play: as far from each other as may be."""
     if len(bolts_mm) < 2:
@@ -172,21 +278,41 @@ def fitted_of(bolts_mm: np.ndarray, count: int) -> tuple[int, ...]:
 
 
 def where_flanges_meet(envelopes: Sequence[Envelope]) -> list[Envelope]:
-    """The envelopes without what of their jackets' flanges stands out past every other piece's: a bolt there would hold
-    nothing. A piece alone keeps all of its flange."""
+    """The envelopes with that of their jackets' flanges against which just one other piece's lies: past it a bolt
+    would hold nothing, and where three meet it would pass through a mitre. A piece alone keeps all of its flange."""
     met = []
     for one in envelopes:
-        i, j = np.nonzero(one.past_rubber)
-        xy = np.column_stack([one.origin_mm[0] + one.pixel_mm * j, one.origin_mm[1] + one.pixel_mm * i])
-        points = on_parting(one, xy)
+        xy, points = _on_flange(one)
         others = [other for other in envelopes if other is not one]
-        alone = np.full(len(points), bool(others))
-        for other in others:
-            alone &= ~over(other, jacketed(other), other.frame.to_frame(points))
-        flange = one.past_rubber.copy()
-        flange[i[alone], j[alone]] = False
+        count = np.sum([_lies_on(other, points) for other in others], axis=0) if others else np.ones(len(points))
+        flange = np.zeros_like(one.past_rubber)
+        flange[_pixels(one, xy[count == 1])] = True
         met.append(replace(one, jacket_flange=flange))
     return met
+
+
+def _has_room(points_mm: np.ndarray, axes: np.ndarray, envelopes: Sequence[Envelope]) -> np.ndarray:
+    """(k,) bool: where no glove stands in the way of bolt, nut and spanner, square to the flange to both sides."""
+    clear = np.ones(len(points_mm), bool)
+    aside = np.cross(axes, np.where(np.abs(axes[:, :1]) < 0.7, (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)))
+    aside *= BOLT_ROOM_MM / np.maximum(np.linalg.norm(aside, axis=1, keepdims=True), 1e-9)
+    across = np.cross(axes, aside)
+    ring = [np.zeros_like(axes), *(np.cos(t) * aside + np.sin(t) * across for t in np.arange(8) * np.pi / 4)]
+    for off in np.concatenate([-_ALONG_MM, _ALONG_MM]):
+        left = np.flatnonzero(clear)
+        at = np.concatenate([points_mm[left] + off * axes[left] + way[left] for way in ring])
+        held = np.any([columns_hold(envelope, at) for envelope in envelopes], axis=0)
+        clear[left] = ~held.reshape(len(ring), -1).any(axis=0)
+    return clear
+
+
+def _lies_on(envelope: Envelope, points_mm: np.ndarray) -> np.ndarray:
+    """(k,) bool: which (k, 3) plan points lie on a piece's parting surface, under its jacket, within three pixels."""
+    at = envelope.frame.to_frame(points_mm)
+    level = np.nan_to_num(envelope.parting_mm)
+    place = (envelope.origin_mm, envelope.pixel_mm, at[:, :2])
+    off = (at[:, 2] - sample(level, *place)) / np.hypot(1.0, sample(lean_of(level, envelope.pixel_mm), *place))
+    return over(envelope, jacketed(envelope), at) & (np.abs(off) <= _MEETS_PIXELS * envelope.pixel_mm)
 
 
 def _shared(envelope: Envelope, placed: Sequence[np.ndarray]) -> np.ndarray:
@@ -194,7 +320,7 @@ def _shared(envelope: Envelope, placed: Sequence[np.ndarray]) -> np.ndarray:
     points = np.concatenate([np.zeros((0, 3)), *placed])
     at = envelope.frame.to_frame(points)
     parting = sample(envelope.parting_mm, envelope.origin_mm, envelope.pixel_mm, at[:, :2])
-    here = over(envelope, envelope.past_rubber, at) & (np.abs(at[:, 2] - parting) <= 3.0 * envelope.pixel_mm)
+    here = over(envelope, envelope.past_rubber, at) & (np.abs(at[:, 2] - parting) <= _MEETS_PIXELS * envelope.pixel_mm)
     return at[here, :2]
 
 

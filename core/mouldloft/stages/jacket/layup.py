@@ -248,6 +248,8 @@ def _advice(
         said += _what_was_added(piece, start)
         said += [_cannot(piece, check) for check in piece.checks if not check.passes]
         said += _lighter(piece, length, brief)
+        if len(pieces) > 2 and not piece.bolts_mm and not piece.clamps_mm:
+            said.append(f"The {piece.name} of the jacket has no room for a bolt or a clamp: strap it to the others.")
     return said + _closed(closed, brief)
 
 

@@ -1,10 +1,10 @@
 """Stage rubber: the glove's outside and what it takes."""
 
-from .amounts import flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
+from .amounts import columns_hold, flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
 from .coats import FILL_LIFT_MM, coat_volumes_mm3
 from .fixture import check_registration
 from .flanges import lean_of, middle_lines, spaced_spots
-from .glove import brush_rubber
+from .glove import BOLT_OF_SEAM_MM, brush_rubber
 from .look import GloveLook, look_at_gloves
 from .record import Coat, Envelope, Fill, LoosePiece, Registration, RegistrationCheck, Rubber, RubberParts
 from .rims import (
@@ -25,6 +25,7 @@ from .rims import (
 from .thickness import FADE
 
 __all__ = [
+    "BOLT_OF_SEAM_MM",
     "FADE",
     "FILL_LIFT_MM",
     "OTHER_LINE_WITHIN",
@@ -41,6 +42,7 @@ __all__ = [
     "brush_rubber",
     "check_registration",
     "coat_volumes_mm3",
+    "columns_hold",
     "covered",
     "flange_areas_mm2",
     "handled_edges_mm2",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,38 +13,79 @@ from ...geometry.rays import RayScene, inside_body
 from ...inputs.brief import Brief
 from ...trade.thickness import ThicknessRule
 from ..master import Master, skin_faces
-from ..seam import Seam
 from .flanges import STEEPEST
-from .record import Envelope, Rubber
+from .record import Envelope, Rubber, RubberParts
 
-_CLAIM_SAMPLES = 60_000  # a piece
+_CLAIM_SAMPLES = 60_000  # columns a piece
+_CLAIM_LAYERS = 4  # places in each
 
 
-def claims_of_pieces(
-    master: Master, seam: Seam, envelopes: Sequence[Envelope], rule: ThicknessRule, scene: RayScene
-) -> tuple[tuple[str, float], ...]:
-    """Rubber that two pieces both count, and that no piece counts, mm³: each piece's outside is a height map, and
-    where skin lies one layer under another the maps of several pieces need not fit each other."""
-    twice = 0.0
-    for envelope in envelopes:
-        i, j = np.nonzero(np.isfinite(envelope.outer_mm))
-        step = max(len(i) // _CLAIM_SAMPLES, 1)
-        i, j = i[::step], j[::step]
-        low, thick = envelope.parting_mm[i, j], np.maximum((envelope.outer_mm - envelope.parting_mm)[i, j], 0.0)
-        x, y = (o + n * envelope.pixel_mm for o, n in zip(envelope.origin_mm, (j, i)))
-        height = low + thick * np.mod(0.5 + 0.6180339887498949 * np.arange(len(i)), 1.0)
+def less_held_before(
+    parts: Sequence[RubberParts], envelopes: Sequence[Envelope], master: Master, scene: RayScene
+) -> tuple[RubberParts, ...]:
+    """The pieces' rubber less what those made before hold of it, each from the cause it was counted under; both in the
+    order the pieces are made.
+
+    Each outside is a height map, and where skin lies one layer under another, or three flanges meet, two may claim the
+    same place: it belongs to the first. Of two pieces none: they share one parting surface.
+    """
+    if len(envelopes) <= 2:
+        return tuple(parts)
+    left = []
+    for at, (part, envelope) in enumerate(zip(parts, envelopes, strict=True)):
+        flange, fill, skin = _held_mm3(envelope, envelopes[:at], master, scene)
+        left.append(
+            replace(
+                part,
+                flange_mm3=part.flange_mm3 - flange,
+                lock_fill_mm3=part.lock_fill_mm3 - fill,
+                skin_mm3=part.skin_mm3 - skin,
+            )
+        )
+    return tuple(left)
+
+
+def _held_mm3(
+    envelope: Envelope, before: Sequence[Envelope], master: Master, scene: RayScene
+) -> tuple[float, float, float]:
+    """Of a piece's flange, its undercut fill and the rest, mm³ that others hold: at even places in its columns."""
+    i, j = np.nonzero(np.isfinite(envelope.outer_mm))
+    step = max(len(i) // _CLAIM_SAMPLES, 1)
+    i, j = i[::step], j[::step]
+    low, thick = envelope.parting_mm[i, j], np.maximum((envelope.outer_mm - envelope.parting_mm)[i, j], 0.0)
+    x, y = (o + n * envelope.pixel_mm for o, n in zip(envelope.origin_mm, (j, i)))
+    held = np.zeros(3)
+    for layer in range(_CLAIM_LAYERS if before else 0):
+        share = (layer + np.mod(0.5 + 0.6180339887498949 * np.arange(len(i)), 1.0)) / _CLAIM_LAYERS
+        height = low + thick * share
         points = envelope.frame.to_master(np.column_stack([x, y, height]))
-        others = np.any([_holds(e, points) for e in envelopes if e is not envelope], axis=0)
-        counted = others & ~inside_body(scene, master.normals, points)
-        twice += 0.5 * float(thick[counted].sum(dtype=float)) * step * envelope.pixel_mm**2
+        found = np.any([columns_hold(e, points) for e in before], axis=0) & (points[:, 2] > _least_mm(master))
+        found[found] = ~inside_body(scene, master.normals, points[found])
+        with np.errstate(invalid="ignore"):
+            cause = np.where(envelope.flange[i, j], 0, np.where(height < envelope.filled_mm[i, j], 1, 2))
+        held += np.bincount(cause[found], thick[found].astype(float), minlength=3)
+    flange, fill, skin = held * (step * envelope.pixel_mm**2 / _CLAIM_LAYERS)
+    return float(flange), float(fill), float(skin)
+
+
+def _least_mm(master: Master) -> float:
+    """Nothing stands under the board of an open base."""
+    return 0.0 if master.base == "open" and master.base_faces.any() else -np.inf
+
+
+def bare_mm3(
+    master: Master, envelopes: Sequence[Envelope], rule: ThicknessRule, scene: RayScene
+) -> tuple[tuple[str, float], ...]:
+    """Skin that no piece reaches, as the rubber it wants, mm³: a cause of the interval."""
     skin = np.flatnonzero(skin_faces(master))
     over = face_centres(master.vertices_mm, master.faces[skin]) + rule.skin_mm / 2 * master.normals[skin]
-    bare = ~np.any([_holds(e, over) for e in envelopes], axis=0) & ~inside_body(scene, master.normals, over)
-    none = float(master.face_areas_mm2[skin[bare]].sum()) * rule.skin_mm
-    return (("places two pieces both claim", twice), ("skin by the joints that no piece reaches", none))
+    bare = ~np.any([columns_hold(e, over) for e in envelopes], axis=0) & ~inside_body(scene, master.normals, over)
+    return (
+        ("skin by the joints that no piece reaches", float(master.face_areas_mm2[skin[bare]].sum()) * rule.skin_mm),
+    )
 
 
-def _holds(envelope: Envelope, points_mm: np.ndarray) -> np.ndarray:
+def columns_hold(envelope: Envelope, points_mm: np.ndarray) -> np.ndarray:
     """(k,) bool: which (k, 3) plan points lie in a piece's columns."""
     at = envelope.frame.to_frame(points_mm)
     rows, columns = envelope.outer_mm.shape

@@ -34,7 +34,7 @@ from ...trade.thickness import ThicknessRule, choose_thickness
 from ..master import Master
 from ..seam import Seam
 from ..wall import parting_heights, parting_of
-from .amounts import claims_of_pieces, rubber_interval
+from .amounts import bare_mm3, less_held_before, rubber_interval
 from .coats import split_into_coats
 from .columns import (
     above_base,
@@ -518,16 +518,16 @@ def brush_rubber(
     envelopes = tuple(cover.envelope for cover in covers)
     parts = tuple(_parts(cover) for cover in covers)
     loose = find_loose_pieces(master, envelopes, parts, rule, section, brief.rubber)
-    parts = tuple(replace(part, loose_mm3=0.0 - loose_mm3(loose, k)) for k, part in enumerate(parts))
-    out_mm3 = [-part.loose_mm3 for part in parts]
+    claimed = tuple(replace(part, loose_mm3=0.0 - loose_mm3(loose, k)) for k, part in enumerate(parts))
+    parts = less_held_before(claimed, envelopes, master, scene)
+    out_mm3 = [(one.total_mm3 - own.total_mm3) - own.loose_mm3 for one, own in zip(claimed, parts)]
     fine_mm3 = sum(c.rubber_mm3 for c in covers) - sum(out_mm3)
     coarse_mm3 = sum(c.rubber_mm3 for c in checks) - sum(out_mm3)
     skin = sum(c.skin_mm3 - c.filled_mm3 for c in covers)
     half = sum(c.half_skin_mm3 - c.filled_mm3 for c in covers)
-    claims = claims_of_pieces(master, seam, envelopes, rule, scene) if len(pieces) > 2 else ()
+    claims = bare_mm3(master, envelopes, rule, scene) if len(pieces) > 2 else ()
     interval = rubber_interval(master, brief, skin, fine_mm3, coarse_mm3, claims)
     true_skin = master.skin_area_mm2 * master.detail_allowance
-    # the bevel takes half of what lies under it
     wall = sum(_wall_face_mm2(cover.envelope, section) for cover in covers)
     return Rubber(
         skin_thickness_mm=rule.skin_mm,
@@ -551,7 +551,7 @@ def brush_rubber(
 
 
 def _wall_face_mm2(envelope: Envelope, section: JointSection) -> float:
-    """Wall under a piece's rubber, by the thickness that lies on it: its bevel counts by its mean."""
+    """Wall under a piece's rubber, by the thickness that lies on it: of its bevel half."""
     thick = np.where(envelope.flange, envelope.outer_mm - envelope.parting_mm, 0.0)
     lean = np.hypot(1.0, lean_of(np.nan_to_num(envelope.parting_mm), envelope.pixel_mm))
     share = np.clip(np.nan_to_num(thick) / lean / section.rubber_flange_thickness_mm, 0.0, 1.0)
