@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from mouldloft.inputs.brief import brief_from_dict
 from mouldloft.outputs.notkept import not_kept
-from mouldloft.outputs.sheets import typeset
+from mouldloft.outputs.sheets import chart, typeset
 from mouldloft.outputs.sheets.aside import installation_part
 from mouldloft.outputs.sheets.finish import _of_cast
 from mouldloft.outputs.sheets.work import lifts_that_happen, work_pages, write_offer
@@ -158,3 +158,20 @@ def test_no_crate_is_described_where_none_is_made(section, words) -> None:
     )
     assert words in said
     assert "Crate" not in said
+
+
+def test_batches_stand_in_the_order_they_are_mixed_in():
+    """By day, a tack coat before its fill; what every cast takes last."""
+
+    def batch(coat, piece, day):
+        return SimpleNamespace(coat=coat, piece=piece, first_day=day)
+
+    given = [
+        batch("undercut fill", "left piece", 4), batch("build coat 4", "left piece", 4),
+        batch("gelcoat", "each cast", 2), batch("print coat", "right piece", 10),
+        batch("jacket laminate", "left piece", 8), batch("tack coat before undercut fill", "left piece", 4),
+    ]  # fmt: skip
+    said = [b.coat for b in chart._by_day(given)]
+    assert said == [
+        "tack coat before undercut fill", "undercut fill", "build coat 4", "jacket laminate", "print coat", "gelcoat",
+    ]  # fmt: skip

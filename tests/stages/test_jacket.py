@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import shapely
 from mouldloft.geometry.heightmap import coarsen, fit_planes, outline, sample, surface_cells
 from mouldloft.inputs.brief import Brief, JacketBrief, KeysBrief
+from mouldloft.stages.jacket import layup
 from mouldloft.stages.jacket.fasteners import place_on_board
 from mouldloft.stages.jacket.layup import laminate_mm, lay_up_jacket
 from mouldloft.stages.jacket.record import Patch
@@ -373,6 +375,18 @@ def test_a_ball_needs_no_more_than_the_brief():
     (piece,) = lay_up_jacket(rubber_of(dome(R)), NO_KEYS, BRIEF).pieces
     assert glass_of(piece) == {"field": 1200, "handling edge": 1800, "flange": 1800}
     assert piece.patches == piece.ribs == ()
+
+
+def test_pieces_laid_heavier_alike_are_said_once(monkeypatch):
+    left, right, back = (SimpleNamespace(name=f"{side} piece") for side in ("left", "right", "back"))
+    more = {"left piece": ["flange 7 layers in place of 4"], "back piece": [], "right piece": ["a", "b"]}
+    monkeypatch.setattr(layup, "_what_was_added", lambda piece, _start: more[piece.name])
+    apart = layup._heavier([left, back, right], None)
+    assert [said.split(" of the jacket")[0] for said in apart] == ["The left piece", "The right piece"]
+    more["right piece"] = more["left piece"]
+    (once,) = layup._heavier([left, back, right], None)
+    assert once.startswith("The left piece and the right piece of the jacket are laid heavier")
+    assert once.endswith("so that they hold: flange 7 layers in place of 4.")
 
 
 def test_a_flat_top_is_laid_heavier_until_its_checks_hold():

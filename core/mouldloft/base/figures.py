@@ -120,7 +120,7 @@ def cm2(value_mm2: float) -> str:
 
 def litres(value_mm3: float) -> str:
     """Volume in litres, in millilitres under a tenth of one."""
-    return f"{number(value_mm3 / 1e6)} l" if abs(value_mm3) >= 1e5 else f"{value_mm3 / 1e3:.0f} ml"
+    return f"{number(value_mm3 / 1e6)} l" if abs(value_mm3) >= 1e5 else f"{round(value_mm3 / 1e3) + 0:.0f} ml"
 
 
 def metres(value_mm: float) -> str:

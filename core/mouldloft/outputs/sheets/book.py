@@ -374,6 +374,11 @@ def _piece_name(plan: MouldPlan, piece: int) -> str:
     return next((e.name for e in plan.rubber.envelopes if e.piece == piece), f"piece {piece + 1}")
 
 
+def _advice_left(plan: MouldPlan) -> list[str]:
+    """The cast's advice less what its page says of the way out of the mould already."""
+    return [with_places(plan, words) for words in plan.cast.advice if words != plan.cast.comes_out_reason]
+
+
 def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     cast, casts = plan.cast, plan.brief.run.casts
     out = "Comes out. " if cast.comes_out else "DOES NOT COME OUT. "
@@ -424,7 +429,7 @@ def _cast_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         parts.append(
             ruled_table(("Cause", "Tips it", "Holds it", "Ballast", "About, and by"), stands, widths, (1, 2, 3))
         )
-    return parts + advice_block([*cast.advice, *plan.jacket.advice, *plan.cradle.advice])
+    return parts + advice_block([*_advice_left(plan), *plan.jacket.advice, *plan.cradle.advice])
 
 
 def _middle_words(point_mm: Sequence[float]) -> str:

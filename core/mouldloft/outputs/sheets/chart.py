@@ -13,7 +13,7 @@ from reportlab.platypus import Flowable, PageBreak, Spacer
 
 from ...base.figures import counted, mm, number, percent
 from ...stages.plan import MouldPlan
-from ...stages.programme import Task
+from ...stages.programme import Batch, Task
 from ..look import GLOVE, HAIRLINE, INK, JACKET, KEY, SEAM, SOFT_INK, thickness_colours
 from ..pictures.thickness import thickness_view
 from ..words import run_line
@@ -92,7 +92,7 @@ def mixing_table(plan: MouldPlan, inner: float) -> list[Flowable]:
             f"{number(b.spread_by_min, 2, 0)} min",
             _ticks(b.batches),
         ]
-        for b in plan.programme.batches
+        for b in _by_day(plan.programme.batches)
         if b.batches
     ]
     note = "One batch is for one person. Weigh in this order; spread it within the time given."
@@ -106,6 +106,19 @@ def mixing_table(plan: MouldPlan, inner: float) -> list[Flowable]:
             size=7.6,
         ),
     ]
+
+
+def _by_day(batches: Sequence[Batch]) -> list[Batch]:
+    """The batches as they are mixed: by day, a tack coat before what it is for; those of every cast last."""
+    at = {(b.coat.casefold(), b.piece): k for k, b in enumerate(batches)}
+
+    def turn(k: int) -> tuple[bool, int, float]:
+        b = batches[k]
+        under = b.coat.casefold().removeprefix("tack coat before ")
+        own = at.get((under, b.piece), k) - 0.5 if under != b.coat.casefold() else float(k)
+        return b.piece == "each cast", b.first_day, own
+
+    return [batches[k] for k in sorted(range(len(batches)), key=turn)]
 
 
 def _ticks(count: int) -> Placed:

@@ -243,9 +243,8 @@ def _piece(
 def _advice(
     pieces: Sequence[JacketPiece], start: Schedule, lengths: Sequence[_Length], closed: LiftCheck, brief: JacketBrief
 ) -> list[str]:
-    said: list[str] = []
+    said = _heavier(pieces, start)
     for piece, length in zip(pieces, lengths, strict=True):
-        said += _what_was_added(piece, start)
         said += [_cannot(piece, check) for check in piece.checks if not check.passes]
         said += _lighter(piece, length, brief)
         if len(pieces) > 2 and not piece.bolts_mm and not piece.clamps_mm:
@@ -253,8 +252,23 @@ def _advice(
     return said + _closed(closed, brief)
 
 
+def _heavier(pieces: Sequence[JacketPiece], start: Schedule) -> list[str]:
+    """Where the checks asked for more than the brief; pieces with the same said once."""
+    alike: dict[str, list[str]] = {}
+    for piece in pieces:
+        if more := _what_was_added(piece, start):
+            alike.setdefault("; ".join(more), []).append(f"the {piece.name}")
+    said = []
+    for added, names in alike.items():
+        who = listed(names)
+        verb, they = ("is", "it holds") if len(names) == 1 else ("are", "they hold")
+        head = f"{who[0].upper()}{who[1:]} of the jacket {verb} laid heavier than the brief's mat"
+        said.append(f"{head}, so that {they}: {added}.")
+    return said
+
+
 def _what_was_added(piece: JacketPiece, start: Schedule) -> list[str]:
-    """Where the checks asked for more than the brief."""
+    """What of a piece is heavier than the brief asked for, in words."""
     zones = {zone.name: zone for zone in piece.zones}
     more = [
         f"{name} {len(zones[name].layers)} layers in place of {len(asked.layers)}"
@@ -266,11 +280,7 @@ def _what_was_added(piece: JacketPiece, start: Schedule) -> list[str]:
         more.append(f"{len(zones['patch'].layers)} layers on rounds ({rounds})")
     if piece.ribs:
         more.append(rib_words(piece.ribs))
-    if not more:
-        return []
-    return [
-        f"The {piece.name} of the jacket is laid heavier than the brief's mat, so that it holds: {'; '.join(more)}."
-    ]
+    return more
 
 
 def _cannot(piece: JacketPiece, check: LoadCheck) -> str:
