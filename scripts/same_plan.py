@@ -5,8 +5,9 @@ python scripts/same_plan.py ../before . --cases hare-20k ant     a quick run
 python scripts/same_plan.py ../before . --tolerance 1e-6         after a change that only rounds differently
 python scripts/same_plan.py ../before . --renamed keys_mm3=keys_mm3
 
-Each checkout plans in processes of its own, with its own core/ first on the path. Times, paths and the keys of stages
-are left out of the comparison. Exit code 1 where anything differs, 2 where a checkout cannot plan.
+Each checkout plans in processes of its own, with its own core/ first on the path. Times, paths and the stamps of
+stages, which hold the code itself, are left out of the comparison. Exit code 1 where anything differs, 2 where a
+checkout cannot plan.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from typing import Any
 
 import numpy as np
 
-NOT_COMPARED = ("path", "made_by", "seconds", "key", "keys_read", "stage_keys")
+NOT_COMPARED = ("path", "made_by", "seconds", "key", "keys_read", "stage_keys", "stamps", "mesh_stamp")
 SHOWN = 20
 NO_SOLIDS = 7  # the exit code where all but the closed meshes could be made
 
