@@ -18,3 +18,18 @@ def test_an_undercut_that_figures_show_nothing_of_is_not_named(monkeypatch, fill
     assert (found is not None) == named
     assert not named or found == (region, "left side, 36 mm up")
     assert whereabouts.worst_undercut(SimpleNamespace(locks=SimpleNamespace(regions=()))) is None
+
+
+@pytest.mark.parametrize(
+    ("sentence", "said"),
+    [
+        ("It locks at the left, 260 mm up most.", "It locks at the thigh, 263 mm up most."),
+        ("Air has to be let in: front left, 260 mm up.", "Air has to be let in: front left, 260 mm up."),
+        ("Nothing locks.", "Nothing locks."),
+    ],
+)
+def test_an_undercuts_name_is_no_part_of_a_longer_one(monkeypatch, sentence, said):
+    """'front left' is another place than 'left', at the same height too."""
+    monkeypatch.setattr(whereabouts, "undercut_words", lambda plan: ["thigh, 263 mm up"])
+    plan = SimpleNamespace(locks=SimpleNamespace(regions=(SimpleNamespace(name="left, 260 mm up"),)))
+    assert whereabouts.with_places(plan, sentence) == said

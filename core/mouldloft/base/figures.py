@@ -71,6 +71,12 @@ def kg_by(value_kg: float, first: First) -> str:
     return kg_lb(value_kg, first) if first == "imperial" else kg(value_kg)
 
 
+def whole_kg_by(value_kg: float, first: First) -> str:
+    """To the whole kilogram, with pounds before it where those stand first: '12 kg', '27 lb (12 kg)'."""
+    whole = f"{value_kg:.0f} kg"
+    return f"{value_kg / KG_PER_LB:.0f} lb ({whole})" if first == "imperial" else whole
+
+
 def mm_by(value_mm: float, first: First) -> str:
     """Millimetres, with feet and inches before them where those stand first: '940 mm', '3 ft 1 in (940 mm)'."""
     return mm_feet(value_mm, first) if first == "imperial" else mm(value_mm)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -71,8 +72,10 @@ def worst_undercut(plan: MouldPlan) -> tuple[LockRegion, str] | None:
 def with_places(plan: MouldPlan, sentence: str) -> str:
     """A stage's sentence with the undercut that it names by side called as everywhere else."""
     for region, name in zip(plan.locks.regions, undercut_words(plan)):
-        if region.name in sentence:
-            return sentence.replace(region.name, name)
+        # a side's name stands in a longer one too: 'left, 260 mm up' in 'front left, 260 mm up'
+        alone = re.compile(rf"(?<!front )(?<!back ){re.escape(region.name)}")
+        if alone.search(sentence):
+            return name.join(alone.split(sentence))
     return sentence
 
 

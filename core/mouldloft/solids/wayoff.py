@@ -55,7 +55,7 @@ def jacket_over(nodes: JacketNodes, glove: Any, standing: Sequence[Any], glass: 
     standing : manifolds of the master and of gloves; glass : of the jackets made before it. Where one of those lies
     under its flange it is laid down to it, glass to glass.
     """
-    met = _tops(nodes, *_facing(nodes, glass))[0] if len(glass) else np.full(nodes.low_mm.shape, -np.inf)
+    met = _tops(nodes, *_facing(nodes, glass, _floor(nodes))) if len(glass) else np.full(nodes.low_mm.shape, -np.inf)
     flange = nodes.glass & ~ndimage.binary_dilation(nodes.rubber, _ROUND, iterations=2)
     low = np.where(flange & (np.abs(met - nodes.low_mm) < _MET_MM), np.minimum(met - 1.0, nodes.low_mm), nodes.low_mm)
     height, raised = heights_in_the_way(nodes, [*standing, *glass])
@@ -78,8 +78,9 @@ def _laid_over(nodes: JacketNodes, height_mm: np.ndarray, raised: np.ndarray) ->
 def heights_in_the_way(nodes: JacketNodes, others: Sequence[Any]) -> tuple[np.ndarray, np.ndarray]:
     """(rows, columns) heights whose facets are clear of the others (manifolds), and bool, where any of them stands over
     what the jacket lies on, and a ring of nodes round it."""
-    vertices, faces = _facing(nodes, others)
-    top, floor = _tops(nodes, vertices, faces)
+    floor = _floor(nodes)
+    vertices, faces = _facing(nodes, others, floor)
+    top = _tops(nodes, vertices, faces)
     stands = top > floor
     below = nodes.low_mm - _UNDER_MM
     carried = _carried_on(np.where(stands, top, np.nan), nodes.grid.pixel_mm)
@@ -88,9 +89,9 @@ def heights_in_the_way(nodes: JacketNodes, others: Sequence[Any]) -> tuple[np.nd
         return start, stands
     points = covering_points(vertices, faces, _SPACING_MM)
     i, j = nodes.grid.nearest(points[:, 0], points[:, 1])
-    points = points[points[:, 2] > _floor(nodes)[i, j]]
-    i, j = nodes.grid.nearest(points[:, 0], points[:, 1])
-    stands[i, j] = True
+    over = points[:, 2] > floor[i, j]
+    points = points[over]
+    stands[i[over], j[over]] = True
     return _over_points(start, points, nodes.grid), ndimage.binary_dilation(stands, _ROUND, iterations=2)
 
 
@@ -153,10 +154,10 @@ def _floor(nodes: JacketNodes) -> np.ndarray:
     return np.where(glass, ndimage.minimum_filter(floor, footprint=_ROUND), np.inf)
 
 
-def _facing(nodes: JacketNodes, others: Sequence[Any]) -> tuple[np.ndarray, np.ndarray]:
+def _facing(nodes: JacketNodes, others: Sequence[Any], floor_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(n, 3) vertices in the frame and (m, 3) faces of all that faces along the pull under the jacket and over its
     floor."""
-    floor = ndimage.minimum_filter(_floor(nodes), footprint=_ROUND)
+    floor = ndimage.minimum_filter(floor_mm, footprint=_ROUND)
     points, found, first = [np.zeros((0, 3))], [np.zeros((0, 3), np.int64)], 0
     for other in others:
         vertices, faces = arrays_of(other)
@@ -175,6 +176,6 @@ def _facing(nodes: JacketNodes, others: Sequence[Any]) -> tuple[np.ndarray, np.n
     return np.concatenate(points), np.concatenate(found)
 
 
-def _tops(nodes: JacketNodes, vertices_mm: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(rows, columns) topmost height of faces over each node, -inf where there is none, and the floor."""
-    return column_image(vertices_mm, faces, nodes.grid)[0].astype(float), _floor(nodes)
+def _tops(nodes: JacketNodes, vertices_mm: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    """(rows, columns) topmost height of faces over each node, -inf where there is none."""
+    return column_image(vertices_mm, faces, nodes.grid)[0].astype(float)

@@ -15,6 +15,7 @@ import shapely
 from scipy import ndimage
 from shapely.geometry import Polygon
 
+from ..base.figures import sides_by
 from ..base.intervals import Interval, interval_of
 from ..base.kept import kept_with_owner
 from ..base.marks import Assumption, Mark
@@ -101,8 +102,8 @@ def _ready_made(master: Master, brief: SculptBrief) -> Beforehand:
     )  # fmt: skip
     said = _PRINTED
     if brief.made == "milled":
-        block = " × ".join(f"{side + 2 * BLOCK_ROUND_MM:.0f}" for side in master.size_mm)
-        said = f"Milled from a block of {block} mm or more, glued up if need be; whoever mills it brings it."
+        block = sides_by((side + 2 * BLOCK_ROUND_MM for side in master.size_mm), "metric")
+        said = f"Milled from a block of {block} or more, glued up if need be; whoever mills it brings it."
     return Beforehand(rows, 0.0, 0.0, 0, 0, brief.block_mm, _ready_assumptions(brief), f"{said} {_RUBBED_DOWN}")
 
 

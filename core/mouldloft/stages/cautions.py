@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from ..base.figures import KG_PER_LB, First
+from ..base.figures import First, whole_kg_by
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
 from ..inputs.materials import Hazard, Material
@@ -165,15 +165,16 @@ def _lifting(master: Master, jacket: Jacket, cast: Cast, first: First) -> Iterat
         hands = {0: "a hoist", 1: "one person"}.get(lift.lifters_needed, f"at least {lift.lifters_needed} people")
         yield Caution(
             "lifting the mould",
-            f"{name[0].upper()}{name[1:]} weighs about {_about(lift.load_kg, first)}; by the check it takes "
+            f"{name[0].upper()}{name[1:]} weighs about {whole_kg_by(lift.load_kg, first)}; by the check it takes "
             f"{hands}: plan the path, clear the floor, lift together and never over anyone.",
             PRACTICE,
         )
     if cast.lift_kg >= HEAVY_KG:
         yield Caution(
             "lifting the cast",
-            f"Each cast, with what is glassed into it, weighs about {_about(cast.lift_kg, first)}, without ballast: "
-            "lift it by the foot and body, never by a thin limb, with as many hands as your own assessment says.",
+            f"Each cast, with what is glassed into it, weighs about {whole_kg_by(cast.lift_kg, first)}, without "
+            "ballast: lift it by the foot and body, never by a thin limb, with as many hands as your own assessment "
+            "says.",
             PRACTICE,
         )
     yield Caution(
@@ -191,11 +192,6 @@ def _lifting(master: Master, jacket: Jacket, cast: Cast, first: First) -> Iterat
         )
 
 
-def _about(mass_kg: float, first: First) -> str:
-    """To the whole kilogram, with pounds before it where those stand first."""
-    return f"{mass_kg / KG_PER_LB:.0f} lb ({mass_kg:.0f} kg)" if first == "imperial" else f"{mass_kg:.0f} kg"
-
-
 def _standing(cast: Cast, first: First) -> Iterator[Caution]:
     for check in cast.stands:
         short = check.factor * check.overturning_nm > check.holding_nm
@@ -205,7 +201,7 @@ def _standing(cast: Cast, first: First) -> Iterator[Caution]:
         held = (
             "fix it to the ground"
             if fixed
-            else f"put at least {_about(check.ballast_kg, first)} of ballast low in its foot"
+            else f"put at least {whole_kg_by(check.ballast_kg, first)} of ballast low in its foot"
         )
         if check.cause == "wind":
             yield Caution(

@@ -47,12 +47,12 @@ def lift_of(what: str, load_kg: float, most_kg: float, brief: JacketBrief, how: 
     """A lift with its people and a plain sentence, its weight in pounds too where those stand `first`."""
     check = check_lift(load_kg, brief, what, most_kg=most_kg)
     people = check.lifters_needed
-    heavy = f"{load_kg:.0f} kg" + (f", at most {most_kg:.0f}" if most_kg > load_kg + 0.5 else "")
-    if first == "imperial":
-        pounds = f"{load_kg / KG_PER_LB:.0f} lb" + (
-            f", at most {most_kg / KG_PER_LB:.0f}" if most_kg > load_kg + 0.5 else ""
-        )
-        heavy = f"{pounds} ({heavy})"
+    most_too = most_kg > load_kg + 0.5
+
+    def both(unit: str, kg_each: float) -> str:
+        return f"{load_kg / kg_each:.0f} {unit}" + (f", at most {most_kg / kg_each:.0f}" if most_too else "")
+
+    heavy = both("kg", 1.0) if first == "metric" else f"{both('lb', KG_PER_LB)} ({both('kg', 1.0)})"
     if people == 0:
         said = f"{heavy}: past what four people may lift; trolley, rope and tackle from rated eyes, or smaller pieces."
     elif people == 1:

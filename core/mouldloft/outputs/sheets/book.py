@@ -2,23 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import IO
 
 from reportlab.lib.colors import HexColor
 from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import (
-    BaseDocTemplate,
-    CondPageBreak,
-    Flowable,
-    Frame,
-    KeepTogether,
-    PageBreak,
-    PageTemplate,
-    Spacer,
-)
+from reportlab.platypus import BaseDocTemplate, Flowable, Frame, KeepTogether, PageBreak, PageTemplate, Spacer
 
 from ...base.figures import (
     cm2,
@@ -84,6 +75,7 @@ from .typeset import (
     ruled_table,
     set_rich,
     set_text,
+    tall_of,
 )
 from .wall import wall_pages
 from .work import work_pages
@@ -212,15 +204,14 @@ def _overview(plan: MouldPlan, inner: float, progress: Progress) -> list[Flowabl
     parts: list[Flowable] = [title, Spacer(1, 8), facts_table(facts, inner, 0.16)]
     dangers = _dangers_by_stage(plan, inner)
     # the picture gives way, so that the dangers stay on the cover
-    room = paper_of(plan)[1] - 36 * MM - sum(_tall(flowable, inner) for flowable in (*parts, *dangers))
+    room = _room(plan, inner, (*parts, *dangers))
     tall = min(max(room - 24.0, _LEAST_COVER), _MOST_COVER)
     return [*parts, Spacer(1, 8), picture_panel(apart_picture(plan), inner, tall), *dangers]
 
 
-def _tall(flowable: Flowable, inner: float) -> float:
-    if isinstance(flowable, CondPageBreak):
-        return 0.0
-    return float(flowable.wrap(inner, 1e4)[1] + flowable.getSpaceBefore() + flowable.getSpaceAfter())
+def _room(plan: MouldPlan, inner: float, parts: Iterable[Flowable]) -> float:
+    """What of a page's height, in points, the parts leave."""
+    return float(paper_of(plan)[1] - 36 * MM - sum(tall_of(part, inner) for part in parts))
 
 
 def _dangers_by_stage(plan: MouldPlan, inner: float) -> list[Flowable]:
@@ -271,7 +262,7 @@ def _cautions(plan: MouldPlan, inner: float, room: float) -> list[Flowable]:
     head = heading("Dangers")
     for size in _DANGER_SIZES:
         parts = _danger_rows(shown, size)
-        if sum(_tall(part, inner) for part in (*head, *parts)) <= room:
+        if sum(tall_of(part, inner) for part in (*head, *parts)) <= room:
             return [*head, *parts]
     parts = _danger_rows(shown, _DANGER_SIZES[0])
     # what the plan itself is stands with dangers, not on a page alone
@@ -294,7 +285,7 @@ def _lock_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     stand on a page by itself."""
     head = heading("Undercuts", "What a straight pull of its own piece does not free, worst first.")
     table, more = _lock_table(plan, inner), _division(plan, inner)
-    room = paper_of(plan)[1] - 36 * MM - sum(_tall(part, inner) for part in (*head, *table, *more)) - 12.0
+    room = _room(plan, inner, (*head, *table, *more)) - 12.0
     tall = room if room >= _LEAST_LOCKS else _MOST_LOCKS
     picture = picture_panel(lock_picture(plan, titled=False), inner, min(tall, _MOST_LOCKS))
     return [*head, picture, *table, KeepTogether(more)]  # a row alone on a page is overlooked
@@ -456,7 +447,7 @@ def _work_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
         parts.append(set_text(", then ".join(f"{k}. {name}" for k, name in enumerate(order, 1)), size=9))
     for note in (*plan.seam.notes, *plan.keys.notes):
         parts.append(set_text("– " + note, size=8.4, colour=SOFT_INK))
-    room = paper_of(plan)[1] - 36 * MM - sum(_tall(part, inner) for part in parts) - 2.0
+    room = _room(plan, inner, parts) - 2.0
     return parts + _cautions(plan, inner, room)
 
 

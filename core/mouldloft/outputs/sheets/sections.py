@@ -14,7 +14,6 @@ from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
-    CondPageBreak,
     Flowable,
     Frame,
     KeepTogether,
@@ -64,6 +63,7 @@ from .typeset import (
     put,
     ruled_table,
     set_text,
+    tall_of,
 )
 
 _HEAD = 84.0  # points of the page's head
@@ -183,7 +183,7 @@ def _story(
         sign_box(canvas, brief.job, agreed, (0.0, 0.0), (inner, SIGN_HEIGHT))
 
     # the picture gives way, so that it is signed on the page that says it
-    room = _frame_height(brief) - sum(_tall(part, inner) for part in rest) - SIGN_HEIGHT - 12.0 - 8.0
+    room = _frame_height(brief) - sum(tall_of(part, inner) for part in rest) - SIGN_HEIGHT - 12.0 - 8.0
     high = min(max(room, _LEAST_PICTURE), _MOST_PICTURE)
     look = _first_look(sections, plans, rows, picture, inner, high, brief.job.units)
     return [look, *rest, KeepTogether([Spacer(1, 12), Placed(inner, SIGN_HEIGHT, sign)])]
@@ -191,13 +191,6 @@ def _story(
 
 def _frame_height(brief: Brief) -> float:
     return paper_for(brief.job)[1] - 15 * MM - MARGIN - _HEAD
-
-
-def _tall(part: Flowable, inner: float) -> float:
-    """Height of a part, space round it and all; where a page may break takes none."""
-    if isinstance(part, CondPageBreak):
-        return 0.0
-    return float(part.wrap(inner, 1e4)[1] + part.getSpaceBefore() + part.getSpaceAfter())
 
 
 def _first_look(

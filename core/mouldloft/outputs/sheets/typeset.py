@@ -255,6 +255,13 @@ def heading(words: str, note: str = "") -> list[Flowable]:
     return parts
 
 
+def tall_of(part: Flowable, inner: float) -> float:
+    """Height of a part as wide as the page, space round it and all; where a page may break takes none."""
+    if isinstance(part, CondPageBreak):
+        return 0.0
+    return float(part.wrap(inner, 1e4)[1] + part.getSpaceBefore() + part.getSpaceAfter())
+
+
 class Placed(Flowable):
     """A drawing of its own of a given size: `draw_on(canvas)` with its lower left corner at 0, 0."""
 

@@ -120,7 +120,7 @@ def _between_pairs(rubber: Rubber) -> tuple[_Places, _Places]:
         if sum(map(len, found.values())) * BOLT_OF_SEAM_MM >= whole or pitch <= _CLOSEST * section.bolt_pitch_mm:
             break
         pitch *= 0.9
-    held = {pair: (on_parting(envelopes[pair[0]], spots)) for pair, spots in found.items()}
+    held = {pair: on_parting(envelopes[pair[0]], spots) for pair, spots in found.items()}
     clamps = {(m.one, m.other): m.places(pitch, m.clear, found[m.one, m.other]) for m in meetings}
     return held, {pair: on_parting(envelopes[pair[0]], spots[len(found[pair]) :]) for pair, spots in clamps.items()}
 
@@ -206,7 +206,7 @@ def _held(
     at = envelope.frame.to_frame(bolts)[:, :2]
     taken = np.concatenate([at, envelope.frame.to_frame(clamps)[:, :2]])
     lines = flange_lines(envelope, section)
-    shared = np.zeros((0, 2)) if wedges is None else _shared(envelope, [wedges])
+    shared = np.zeros((0, 2)) if wedges is None else _shared(envelope, wedges)
     free = _clear_of(taken, np.full(len(taken), WEDGE_CLEAR_MM))
     slots = points_along(rim_of_jacket(envelope, 1.5 * envelope.pixel_mm), section.wedge_pitch_mm, free, shared, 0.5)
     # where two flanges run side by side one bolt serves both
@@ -315,10 +315,9 @@ def _lies_on(envelope: Envelope, points_mm: np.ndarray) -> np.ndarray:
     return over(envelope, jacketed(envelope), at) & (np.abs(off) <= _MEETS_PIXELS * envelope.pixel_mm)
 
 
-def _shared(envelope: Envelope, placed: Sequence[np.ndarray]) -> np.ndarray:
+def _shared(envelope: Envelope, points_mm: np.ndarray) -> np.ndarray:
     """(k, 2) frame positions of points placed for other pieces that lie on this flange too."""
-    points = np.concatenate([np.zeros((0, 3)), *placed])
-    at = envelope.frame.to_frame(points)
+    at = envelope.frame.to_frame(points_mm)
     parting = sample(envelope.parting_mm, envelope.origin_mm, envelope.pixel_mm, at[:, :2])
     here = over(envelope, envelope.past_rubber, at) & (np.abs(at[:, 2] - parting) <= _MEETS_PIXELS * envelope.pixel_mm)
     return at[here, :2]

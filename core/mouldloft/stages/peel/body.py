@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from scipy import sparse
@@ -44,7 +45,7 @@ class CastField:
     low_mm: np.ndarray
     step_mm: float
 
-    @property
+    @cached_property
     def border_mm(self) -> float:
         """The least distance on the grid's border: what lies outside the grid is no nearer to the cast."""
         v = self.values
