@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import meshes
 import numpy as np
 import pytest
+from mouldloft.geometry.rays import ray_scene
 from mouldloft.inputs.brief import brief_from_dict
 from mouldloft.outputs.notkept import not_kept
 from mouldloft.outputs.page.build import page_text
@@ -20,6 +21,7 @@ from mouldloft.outputs.planfile import open_plan, save_plan
 from mouldloft.stages.cast import lay_up_cast
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.peel import AirPocket, played
+from mouldloft.stages.peel.glove import cast_field, peel_glove
 from mouldloft.stages.peel.lattice import lattice_of
 from mouldloft.stages.peel.measures import Pockets, averaging
 from mouldloft.stages.peel.paths import paths_for, pull_along
@@ -129,7 +131,7 @@ def test_a_small_mould_peeled_whole(peeled, tmp_path):
     assert [g.piece for g in peel.gloves] == [e.piece for e in peeled.rubber.envelopes]
     for glove, part in zip(peel.gloves, peeled.rubber.parts):
         density = peeled.catalogue.rubber_for(peeled.brief.materials).density_kg_m3 * 1e-9
-        # the lattice holds the rubber of the plan, less its bead
+        # the lattice holds the rubber of the plan
         assert part.keys_mm3 > 0.01 * part.total_mm3
         assert glove.rubber_kg == pytest.approx(part.total_mm3 * density, rel=0.05)
         assert len(glove.tries) == 2
@@ -145,6 +147,18 @@ def test_a_small_mould_peeled_whole(peeled, tmp_path):
     again = open_plan(save_plan(peeled, tmp_path))
     assert np.array_equal(again.peel.gloves[0].motion.moved_mm, peel.gloves[0].motion.moved_mm)
     assert again.peel.gloves[0].tries == peel.gloves[0].tries
+
+
+def test_the_bead_is_in_the_rubber_that_is_peeled(small_plan):
+    """A groove in the first glove, a ridge on the other: less and more rubber than on a plain wall, by the bead's own
+    section (14 wide, 5 high, sides 5.5 long) along its length."""
+    master, bead = small_plan.master, 42.5 * small_plan.rubber.registration.bead_length_mm
+    cast = cast_field(master, ray_scene(master.vertices_mm, master.faces))
+    for piece, (envelope, gains) in enumerate(zip(small_plan.rubber.envelopes, (-1.0, 1.0))):
+        plain = replace(envelope, parting_mm=envelope.parting_mm - envelope.bead_mm)
+        fill = [peel_glove(master, small_plan.seam.labels, e, cast, 12.0, 1e-6).lattice.fill_mm3.sum()
+                for e in (envelope, plain)]  # fmt: skip
+        assert (fill[0] - fill[1]) * gains == pytest.approx(bead, rel=0.3), piece
 
 
 def test_what_did_not_change_is_not_peeled_again(peeled):

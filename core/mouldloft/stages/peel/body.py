@@ -10,6 +10,7 @@ import numpy as np
 from scipy import sparse
 
 from .element import cell_forces
+from .folds import find_folds, held_apart, middle_weights
 from .lattice import RubberLattice, embed
 from .motion import Cells, Hands, Touch, contact_forces, distances, run_steps
 
@@ -96,6 +97,8 @@ class MovingRubber:
         rows, corners = np.repeat(np.arange(len(self.cell)), 8), self.lattice.nodes[self.cell].ravel()
         self._skin = sparse.csr_matrix((self.weights.ravel(), (rows, corners)), shape=(len(self.cell), n))
         self.gap_mm = np.full(len(self.cell), 1e9)
+        self._middle = middle_weights(self.lattice)
+        self.folds = find_folds(self.lattice, self._middle, self.u_mm, self.law.shear_mpa)
         self.grip = np.zeros(0, np.int64)
         self.grip_share = np.zeros(0)
         self.hand_of = np.zeros(0, np.int64)
@@ -132,7 +135,7 @@ class MovingRubber:
 
     def stable_step_s(self) -> float:
         """The greatest stable time step about where the body is now, by power iteration on its stiffness, less a
-        margin: rubber, and contact, floor and hands as if all of them held, each way."""
+        margin: rubber, and contact, folds, floor and hands as if all of them held, each way."""
         way = np.random.default_rng(1).normal(size=self.u_mm.shape) if self._way is None else self._way
         rest = self.forces(self.u_mm)
         top, eps = 0.0, 1e-4 * self.lattice.pitch_mm
@@ -147,7 +150,7 @@ class MovingRubber:
         return _COURANT * 2.0 / np.sqrt(top)
 
     def _held_back(self, way: np.ndarray) -> np.ndarray:
-        """(n, 3) forces against a small displacement, of all that may hold the rubber from outside, N."""
+        """(n, 3) forces against a small displacement, of all that may hold the rubber but its own cells, N."""
         back = np.zeros_like(way)
         if len(self.cell):
             pressed = self._skin @ way
@@ -158,7 +161,7 @@ class MovingRubber:
             moved = np.zeros_like(self.hand_mm)
             np.add.at(moved, self.hand_of, self.grip_share[:, None] * way[self.grip])
             np.add.at(back, self.grip, self.spring_n_mm * self.grip_share[:, None] * moved[self.hand_of])
-        return back
+        return back + held_apart(way, self.lattice.nodes, self.folds)
 
     def hands_at(self) -> np.ndarray:
         """(h, 3) where the held places are now."""
@@ -198,6 +201,7 @@ class MovingRubber:
         Raises `FloatingPointError` where the motion runs away.
         """
         end = self.hand_mm if hands_to_mm is None else np.asarray(hands_to_mm, float)
+        self.folds = find_folds(self.lattice, self._middle, self.u_mm, self.law.shear_mpa)
         dt = self.stable_step_s()
         before = self.u_mm.copy(), self.v_mm_s.copy(), self.turn.copy()
         for _ in range(_TRIES):  # rubber stretched within the move is stiffer than it was
@@ -220,7 +224,7 @@ class MovingRubber:
         self.energy_n_mm = run_steps(
             steps, seconds / steps, self.lattice.positions_mm, self.u_mm, self.v_mm_s, self.mass_t, weight,
             self.level_mm, self._floor_n_mm, float(self.damping_per_s), self._cells(), self._touch(), self._hands(),
-            self.hand_mm, end, self.hand_force_n, self.gap_mm, self.held,
+            self.folds, self.hand_mm, end, self.hand_force_n, self.gap_mm, self.held,
         )  # fmt: skip
 
     def settle(self, seconds: float, part_s: float, still_n: float = 0.0) -> float:

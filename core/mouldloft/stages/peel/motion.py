@@ -11,6 +11,7 @@ import numpy as np
 from numba import njit
 
 from .element import cell_forces
+from .folds import Folds, fold_forces
 
 # of a time step: forces asked a little ahead of the motion damp what a lattice cannot carry, and hardly anything slower
 _LOOK_AHEAD = 0.3
@@ -228,6 +229,7 @@ def run_steps(
     cells: Cells,
     touch: Touch,
     hands: Hands,
+    folds: Folds,
     start: np.ndarray,
     end: np.ndarray,
     hand_force: np.ndarray,
@@ -257,6 +259,7 @@ def run_steps(
             ahead, c.nodes, c.volume, c.middle, c.eased, c.moment, c.turn, c.pitch, c.mu, c.bulk, c.steady, force
         )
         floor_forces(x, level, floor, force)
+        fold_forces(x, c.nodes, folds, force)
         if len(touch.cell):
             if s == steps - 1:
                 due[:] = 0  # all gaps as they are at the end

@@ -29,8 +29,8 @@ _COARSE, _FINE = 1.7, 1.3  # pitch of the lattice in thicknesses of the skin
 _LEAST_PITCH_MM = 3.0
 _FINER_WAYS = 2
 LEFT_OUT = (
-    "suction under rubber that no air reaches", "rubber sticking to the cast", "rubber touching rubber",
-    "tearing", "the bead",
+    "suction under rubber that no air reaches", "rubber sticking to the cast", "friction of rubber on rubber",
+    "tearing",
 )  # fmt: skip
 
 
