@@ -160,7 +160,7 @@ _STILL_TWO = (
     "Keys, sheets and pictures are those of two pieces; of solids, only the proposed jackets are not. To plan in more, "
     'set pieces = "as proposed" under [seam].'
 )
-_STILL_LEFT = "A place that two pieces claim belongs to the one made first. Left out: templates of the wall."
+_STILL_LEFT = "A place that two pieces claim belongs to the one made first."
 
 
 def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:

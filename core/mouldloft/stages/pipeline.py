@@ -46,7 +46,7 @@ from .seam import Seam, place_seam, price_openings, seam_assumptions, skin_areas
 from .takeoff import Takeoff, take_off, takeoff_assumptions
 from .undercut import UndercutField, undercut_field
 from .visibility import how_it_shows
-from .wall import WORKING_MARGIN_MM, Wall, build_wall, lay_on_sheets, wall_assumptions
+from .wall import WORKING_MARGIN_MM, Wall, build_wall, joint_reach_mm, lay_on_sheets, wall_assumptions
 
 _SEARCHED = 0.4  # of the opening's time goes into the search, the rest into the seams of the best directions
 
@@ -311,11 +311,10 @@ def divide(
 def plan_wall(
     master: Master, seam: Seam, rubber: Rubber, catalogue: Catalogue, progress: Progress = SILENT
 ) -> Wall | None:
-    """The wall between two pieces, as wide as their flanges and a working margin, laid out on sheets as sold."""
-    if len(seam.pieces) != 2:
-        return None
+    """The wall between the pieces, as wide as their flanges and a working margin, laid out on sheets as sold."""
     width = rubber.built_to.reach_mm + WORKING_MARGIN_MM
-    return lay_on_sheets(build_wall(master, seam, width, progress), catalogue)
+    reach = joint_reach_mm(rubber.built_to.reach_mm, rubber.edge_thickness_mm)
+    return lay_on_sheets(build_wall(master, seam, width, progress, reach), catalogue)
 
 
 def key_glove(

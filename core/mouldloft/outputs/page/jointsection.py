@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from ...stages.plan import MouldPlan
 from ..look import INK
-from ..sheets.section import GLASS, MASTER_MM, RISE_MM, RUBBERS, joint_areas
+from ..sheets.section import GLASS, MASTER_MM, RISE_MM, RUBBERS, joint_areas, joint_names, section_built
 
 _HATCHES = (
     ("r1", RUBBERS[0], 45, 2.6),
@@ -22,11 +22,11 @@ _WORDS_MM = 66.0  # to the right of the section
 
 
 def joint_svg(plan: MouldPlan) -> str:
-    """A figure with its caption as HTML; "" of a mould that is not in two, or without a section."""
-    section = plan.rubber.section
-    if section is None or len(plan.jacket.pieces) != 2:
+    """A figure with its caption as HTML; "" of a mould without a section."""
+    section = section_built(plan)
+    if section is None:
         return ""
-    edge, names = plan.rubber.edge_thickness_mm, [piece.name for piece in plan.jacket.pieces]
+    edge, names = plan.rubber.edge_thickness_mm, joint_names(plan)
     hatched = {colour: f"url(#{name})" for name, colour, _, _ in _HATCHES}
     drawn = "".join(_path(shape, hatched.get(colour, colour)) for shape, colour in joint_areas(plan, section))
     words = [

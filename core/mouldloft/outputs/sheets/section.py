@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -19,7 +20,7 @@ from ...stages.plan import MouldPlan
 from ...stages.rubber import RegistrationCheck
 from ...trade.bolts import BoltChoice
 from ...trade.section import LEAST_RADIUS_MM, JointSection, bead_height_at_mm
-from ..bolts import bolt_names
+from ..bolts import all_bolts
 from ..look import BOLT, GLOVE, INK, JACKET, PLASTER, SOFT_INK
 from .typeset import Placed, draw_label, facts_table, heading, house_fonts, set_text
 
@@ -35,28 +36,51 @@ _TEXT_MM = 2.6
 
 
 def section_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
-    """The section of the joint and of the foot at full size, with its figures; of a mould in two."""
-    section = plan.rubber.section
-    if section is None or len(plan.jacket.pieces) != 2:
+    """The section of the joint and of the foot at full size, with its figures."""
+    section = section_built(plan)
+    if section is None:
         return []
-    first, other = plan.jacket.pieces
+    several = len(plan.jacket.pieces) > 2
+    above = "whichever of the two pieces was" if several else f"the {plan.jacket.pieces[0].name},"
     note = (
-        f"Square across the wall, full size: print at 100 % and check the bar. Above, the {first.name}, made first. "
+        f"Square across the wall, full size: print at 100 % and check the bar. Above, {above} made first. "
         "Hatched one way: rubber; crossed: glass; dotted: master; level: board; solid: steel."
     )
     story: list[Flowable] = [*heading("The joint at full size", note), _joint(plan, section, inner)]
-    if first.foot_bolts_mm or other.foot_bolts_mm:
+    if any(piece.foot_bolts_mm for piece in plan.jacket.pieces):
         story += [*heading("On the board round the foot, full size"), _foot(plan, section, inner)]
     story += [Spacer(1, 4), facts_table(section_facts(plan), inner)]
-    story.append(set_text(_HOW, size=8.4, colour=SOFT_INK))
+    story.append(set_text(f"{_WHERE_THREE_MEET if several else _BEAD} {_HOW}", size=8.4, colour=SOFT_INK))
     return story
 
 
-_HOW = (
+_BEAD = (
     "The bead is set on the wall before rubber 1: rubber 1 takes its groove from it, and rubber 2 its ridge from "
-    "rubber 1. The rubber lies unsqueezed. Each jacket is laid over its rubber's bevel, with a fillet of resin paste "
+    "rubber 1."
+)
+_WHERE_THREE_MEET = (
+    "The same along every joint; where three meet, each flange ends on the line halfway to the next, and no bolt "
+    "stands there. No bead is planned between more than two rubbers: keys hold each in its jacket, and bolts the "
+    "jackets."
+)
+_HOW = (
+    "The rubber lies unsqueezed. Each jacket is laid over its rubber's bevel, with a fillet of resin paste "
     "in the corner so that mat does not bridge, and down onto the wall; the second on the first one's waxed flange."
 )
+
+
+def section_built(plan: MouldPlan) -> JointSection | None:
+    """The joint's section as it is built: more than two rubbers have no bead between them."""
+    section = plan.rubber.section
+    if section is None or len(plan.jacket.pieces) < 2:
+        return None
+    return section if len(plan.jacket.pieces) == 2 else replace(section, registration="none")
+
+
+def joint_names(plan: MouldPlan) -> tuple[str, str]:
+    """What the two pieces of the section drawn are called: of more than two, by which is made first."""
+    one, other = (piece.name for piece in plan.jacket.pieces[:2])
+    return (one, other) if len(plan.jacket.pieces) == 2 else ("made first", "made after it")
 
 
 def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
@@ -81,14 +105,13 @@ def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
     if held is not None and held.check is not None:
         facts.append(("Rubber on rubber", registration_words(held.check)))
     if jacket.bolt is not None:
-        facts.append(
-            ("Bolts", _bolt_words(jacket.bolt, len(jacket.pieces[0].bolts_mm), jacket.pieces[0].bolt_pitch_mm))
-        )
+        pitch = max(piece.bolt_pitch_mm for piece in jacket.pieces)
+        facts.append(("Bolts", _bolt_words(jacket.bolt, len(all_bolts(jacket)), pitch)))
         bolt = jacket.bolt.size
         facts.append(
             (
                 "Fitted bolts",
-                f"{len(jacket.fitted)} of them, {_fitted(jacket)} mm up, in holes of "
+                f"{len(jacket.fitted_mm)} of them, {_fitted(jacket)} mm up, in holes of "
                 f"{bolt.diameter_mm:g} mm without play, the others {bolt.hole_mm:g} mm; all drilled before opening, "
                 "the fitted ones drawn first",
             )
@@ -117,8 +140,9 @@ def _domes(domes_mm: np.ndarray, section: JointSection) -> str:
 
 def _fitted(jacket: Jacket) -> str:
     """Number and height of each fitted bolt: 'number 7, 1448 and number 22, 50'."""
-    names, piece = bolt_names(jacket)[0][0], jacket.pieces[0]
-    return listed(f"number {names[k]}, {piece.bolts_mm[k][2]:.0f}" for k in jacket.fitted)
+    names, places = zip(*all_bolts(jacket), strict=True)
+    at = [int(np.linalg.norm(np.array(places) - place, axis=1).argmin()) for place in np.array(jacket.fitted_mm)]
+    return listed(f"number {names[k]}, {place[2]:.0f}" for k, place in zip(at, jacket.fitted_mm, strict=True))
 
 
 def _bolt_words(bolt: BoltChoice, count: int, pitch_mm: float) -> str:
@@ -180,7 +204,7 @@ def joint_areas(plan: MouldPlan, section: JointSection) -> list[tuple[BaseGeomet
     mm from the skin and from the parting, the piece made first above."""
     edge = plan.rubber.edge_thickness_mm
     areas: list[tuple[BaseGeometry, str]] = [(shapely.box(-MASTER_MM, -RISE_MM, 0.0, RISE_MM), PLASTER)]
-    for k, piece in enumerate(plan.jacket.pieces):
+    for k, piece in enumerate(plan.jacket.pieces[:2]):
         side = 1.0 if k == 0 else -1.0
         # the second is drawn as if above, with what hangs below the wall turned up into the first one's groove
         rubber = rubber_shape(section, edge, ridge=k == 1)
@@ -188,7 +212,7 @@ def joint_areas(plan: MouldPlan, section: JointSection) -> list[tuple[BaseGeomet
         for shape, colour in ((jacket, GLASS[k]), (rubber, RUBBERS[k])):
             areas.append((mirrored(shape, 1.0, side, origin=(0.0, 0.0)), colour))
     if plan.jacket.bolt is not None:
-        thick = [flange_mm(piece) for piece in plan.jacket.pieces]
+        thick = [flange_mm(piece) for piece in plan.jacket.pieces[:2]]
         boxes = _bolt_boxes(section.bolts_from_skin_mm, thick[0], -thick[1], plan.jacket.bolt)
         areas += [(box, BOLT) for box in boxes]
     return areas
@@ -315,7 +339,7 @@ def _say(canvas: Canvas, x: float, y: float, words: str) -> None:
 
 def _name_parts(canvas: Canvas, plan: MouldPlan, section: JointSection, edge: float) -> None:
     right = section.reach_mm + 6.0
-    names = [piece.name for piece in plan.jacket.pieces]
+    names = joint_names(plan)
     thick = section.rubber_flange_thickness_mm
     rows: Sequence[tuple[float, float, float, str]] = (
         (edge / 2.0, 27.0, 27.0, f"rubber 1, {names[0]}"),

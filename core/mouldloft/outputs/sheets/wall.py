@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -11,6 +12,7 @@ from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, Spacer
 
+from ...base.figures import metres
 from ...geometry.depthmap import column_image, grid_around
 from ...geometry.frame import PullFrame, pull_frame
 from ...stages.plan import MouldPlan
@@ -29,20 +31,44 @@ def wall_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     wall = plan.wall
     if wall is None:
         return []
-    first = plan.seam.pieces[0].name
-    story: list[Flowable] = [*heading("The wall", "Built on the master before any rubber; seam by seam, skin to rim.")]
+    first, several = plan.seam.pieces[0].name, len(plan.seam.pieces) > 2
+    when = "Each joint's before the first of its two pieces" if several else "Built on the master before any rubber"
+    story: list[Flowable] = [*heading("The wall", f"{when}; seam by seam, skin to rim.")]
     story.append(facts_table(wall_facts(plan, wall), inner))
+    if several:
+        story += [Spacer(1, 6), _joints(plan, wall, inner)]
     story.append(Spacer(1, 6))
-    story += [set_text(words, size=8.6) for words in _how_to(wall, first)]
-    for piece in plan.seam.pieces:
-        title = heading(f"Wall map, seen from the {piece.name}", _map_words(wall))
-        story += [PageBreak(), *title, _map(plan, wall, piece.pull, inner)]
-    story += [
-        PageBreak(),
-        *heading("Stations", _table_note(plan)),
-        _stations(wall, inner, [p.name for p in plan.seam.pieces]),
-    ]
-    return story
+    story += [set_text(words, size=8.6) for words in _how_to(wall, first, several)]
+    for at, piece in enumerate(plan.seam.pieces):
+        own = _beside(plan, wall, at)
+        title = heading(f"Wall map, seen from the {piece.name}", _map_words(own))
+        story += [PageBreak(), *title, _map(plan, own, piece.pull, inner)]
+    return [*story, PageBreak(), *heading("Stations", _table_note(plan)), _stations(wall, inner, plan)]
+
+
+def _beside(plan: MouldPlan, wall: Wall, piece: int) -> Wall:
+    """What of the wall stands along a piece's joints."""
+    lines = {number for number, line in enumerate(plan.seam.lines) if piece in line.between}
+    return replace(
+        wall,
+        pieces=tuple(p for p in wall.pieces if p.line in lines),
+        stations=tuple(s for s in wall.stations if s.line in lines),
+    )
+
+
+def _joints(plan: MouldPlan, wall: Wall, inner: float) -> Flowable:
+    """Which stations and pieces stand along which joint, and before which piece its wall is built."""
+    rows = []
+    for number, line in enumerate(plan.seam.lines):
+        stations = [s.number for s in wall.stations if s.line == number]
+        names = [p.name for p in wall.pieces if p.line == number]
+        if stations:
+            one, other = (plan.seam.pieces[k].name for k in line.between)
+            run = f"{names[0]} to {names[-1]}" if len(names) > 1 else ", ".join(names)
+            rows.append((f"{one}, {other}", metres(line.length_mm), f"{stations[0]} to {stations[-1]}", run, one))
+    rows.sort(key=lambda row: int(row[2].split()[0]))
+    widths = [share * inner for share in (0.36, 0.12, 0.14, 0.16, 0.22)]
+    return ruled_table(("Joint", "Long", "Stations", "Ribs", "Built before"), rows, widths, size=7.6, tight=True)
 
 
 def wall_facts(plan: MouldPlan, wall: Wall) -> list[tuple[str, str]]:
@@ -115,11 +141,17 @@ def _map_words(wall: Wall) -> str:
     return "; ".join([*said, "numbers at the rim: stations"]) + "."
 
 
-def _how_to(wall: Wall, first: str) -> list[str]:
+def _how_to(wall: Wall, first: str, several: bool) -> list[str]:
+    side = "and the way up" if several else f"the way up, and the side that faces the {first}"
     lines = [
         "Mark the seam on the master by the table of stations. Every piece has its number, the edge that goes to the "
-        f"skin, the way up, and the side that faces the {first}; the stations on it stand on those of the seam.",
+        f"skin, {side}; the stations on it stand on those of the seam.",
     ]
+    if several:
+        lines.append(
+            "Where a piece stands already, its flange is the wall: ribs stand on the side of the piece made later, and "
+            "come away before it is brushed. Where three joints meet two walls run out against each other."
+        )
     if any(p.kind == "rib" for p in wall.pieces):
         lines.append(
             "Ribs stand square to the seam at their stations, on the far side of the wall; clay is drawn from rib to "
@@ -298,7 +330,8 @@ def _table_note(plan: MouldPlan) -> str:
     )  # fmt: skip
 
 
-def _stations(wall: Wall, inner: float, names: Sequence[str]) -> Flowable:
+def _stations(wall: Wall, inner: float, plan: MouldPlan) -> Flowable:
+    names = [[plan.seam.pieces[k].name for k in line.between] for line in plan.seam.lines]
     on: dict[int, list[str]] = {}
     for piece in wall.pieces:
         for mark in piece.marks:
@@ -310,7 +343,7 @@ def _stations(wall: Wall, inner: float, names: Sequence[str]) -> Flowable:
             f"{s.along_mm:.0f} mm",
             f"{max(s.on_seam_mm[2], 0.0):.0f} mm",
             f"{max(s.outer_mm[2], 0.0):.0f} mm",
-            _towards(s.root_mm if wall.kind == "boards" else s.towards_mm, names),
+            _towards(s.root_mm if wall.kind == "boards" else s.towards_mm, names[s.line]),
         )
         for s in wall.stations
     ]

@@ -71,11 +71,12 @@ def wall_templates(plan: MouldPlan, wall: Wall) -> tuple[Template, ...]:
     """A template for every piece of the wall, in its order."""
     marks, imprint = marks_of(plan), imprint_of(plan, [p.outline_mm for p in wall.pieces])
     faces = plan.seam.pieces[0].name
-    to_flat = _Flattened(plan)
+    to_flat = _Flattened(plan) if any(piece.kind != "rib" for piece in wall.pieces) else None
     return tuple(
-        _rib(piece, wall, imprint) if piece.kind == "rib" else _flat(piece, wall, imprint, faces, marks, to_flat)
+        _rib(piece, wall, imprint) if to_flat is None or piece.kind == "rib"
+        else _flat(piece, wall, imprint, faces, marks, to_flat)
         for piece in wall.pieces
-    )
+    )  # fmt: skip
 
 
 class _Flattened:

@@ -48,6 +48,7 @@ _CLOSEST = 0.4  # of the pitch: bolts stand no closer, however little of the fla
 _LOOK_MM = 6.0
 _AXIS_MM = 12.0  # over which the flange's slope under a bolt is read
 
+_ONE_MM = 5.0  # pieces that meet list the same bolts: places this near are one
 
 _Places = dict[tuple[int, int], np.ndarray]  # of two pieces, (k, 3) plan or (k, 2) frame places
 
@@ -275,6 +276,19 @@ def fitted_of(bolts_mm: np.ndarray, count: int) -> tuple[int, ...]:
     if count > 2 and len(bolts_mm) > 2:
         found.append(int(np.argmax(np.round(np.minimum(away[one], away[other]), 3))))
     return tuple(sorted(found))
+
+
+def fitted_between(pieces_bolts_mm: Sequence[np.ndarray], count: int) -> tuple[tuple[float, float, float], ...]:
+    """Places of the bolts fitted without play between every two pieces, of each piece's bolts ((k, 3)); those that
+    two list within 5 mm of each other are one."""
+    found: list[tuple[float, float, float]] = []
+    for one, other in combinations([np.asarray(b, float).reshape(-1, 3) for b in pieces_bolts_mm], 2):
+        if not len(one) or not len(other):
+            continue
+        shared = one[cKDTree(other).query(one)[0] <= _ONE_MM]
+        chosen = fitted_of(shared, count) or range(len(shared))
+        found += [(float(x), float(y), float(z)) for x, y, z in shared[list(chosen)]]
+    return tuple(found)
 
 
 def where_flanges_meet(envelopes: Sequence[Envelope]) -> list[Envelope]:

@@ -27,7 +27,7 @@ from ...trade.section import JointSection
 from ..keys import RUBBER_DENSITY_KG_DM3, Keys
 from ..opening import direction_words
 from ..rubber import Envelope, Rubber, covered, jacketed
-from .fasteners import Fasteners, Foot, fitted_of, place_fasteners, place_on_board
+from .fasteners import Fasteners, Foot, fitted_between, fitted_of, place_fasteners, place_on_board
 from .footflange import LEVEL_PULL, foot_pixels, past_foot_mm
 from .loose import lay_up_loose
 from .record import CheckKind, Jacket, JacketPiece, LoadCheck
@@ -112,7 +112,9 @@ def lay_up_jacket(
     advice = tuple(_advice(pieces, start, lengths, closed, brief.jacket))
     glass = max((one.zone.thickness_mm for one in loose), default=0.0)
     home = choose_bolt(rubber.built_to.bolt, 2.0 * glass) if loose else None
-    return Jacket(tuple(pieces), 0.0, advice, *_bolts_of(pieces, rubber, catalogue), loose, home)
+    bolts = _bolts_of(pieces, rubber, catalogue)
+    fitted = fitted_between([np.array(piece.bolts_mm) for piece in pieces], rubber.built_to.fitted_bolts)
+    return Jacket(tuple(pieces), 0.0, advice, *bolts, fitted, loose, home)
 
 
 def flange_mm(piece: JacketPiece) -> float:

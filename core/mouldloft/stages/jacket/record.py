@@ -73,6 +73,8 @@ class Jacket:
     bolt: BoltChoice | None = None  # through both flanges
     foot_bolt: BoltChoice | None = None  # through the flange on the board and the board
     fitted: tuple[int, ...] = ()  # numbers of the first piece's bolts that are fitted without play
+    # places of all bolts fitted without play: between every two pieces that meet, as far apart as may be
+    fitted_mm: tuple[tuple[float, float, float], ...] = ()
     loose: tuple[LooseShell, ...] = ()  # rigid inserts between glove and jacket
     loose_bolt: BoltChoice | None = None  # through the jacket and a loose piece's back, where there are any
 

@@ -33,7 +33,7 @@ from ...trade.section import JointSection, choose_section
 from ...trade.thickness import ThicknessRule, choose_thickness
 from ..master import Master
 from ..seam import Seam
-from ..wall import parting_heights, parting_of
+from ..wall import joint_reach_mm, parting_heights, parting_of
 from .amounts import bare_mm3, less_held_before, rubber_interval
 from .coats import split_into_coats
 from .columns import (
@@ -97,7 +97,7 @@ def lay_lattices(
         rise = float(np.ptp(points[:, 2])) * np.tan(np.radians(brief.draft_deg))
         grids.append(grid_around(points, pixel_mm, reach_mm + rule.edge_mm + rise + 4 * pixel_mm))
     if len(seam.pieces) > 2:
-        reach = 1.25 * (reach_mm + rule.edge_mm)
+        reach = joint_reach_mm(reach_mm, rule.edge_mm)
         return [(g, parting_of(master, seam, k, frames[k], g, reach)) for k, g in enumerate(grids)]
     # the frame of the piece behind is the first one's turned about y: x and z change sign, and the lattices meet
     turned = [bool(frame.pull @ frames[0].pull < 0) for frame in frames]

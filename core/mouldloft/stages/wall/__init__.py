@@ -1,7 +1,7 @@
 """Stage wall: the parting surface and the wall built to it."""
 
 from .build import WORKING_MARGIN_MM, build_wall, wall_assumptions
-from .joints import parting_of
+from .joints import joint_reach_mm, parting_of
 from .records import FILLET_MM2, SheetLot, Station, Wall, WallPiece
 from .rulings import STEP_MM
 from .sheets import BOARD_MM, lay_on_sheets, sheet_lots
@@ -18,6 +18,7 @@ __all__ = [
     "Wall",
     "WallPiece",
     "build_wall",
+    "joint_reach_mm",
     "lay_on_sheets",
     "parting_heights",
     "parting_of",

@@ -15,6 +15,7 @@ from ...geometry.rays import ray_scene
 from ..master import Master
 from ..seam import Seam
 from . import boards, ribs, strips
+from .joints import joint_sheets, ruled_joint
 from .records import Station, Wall, WallPiece
 from .rulings import LEAST_ANGLE_DEG, STRETCH_MOST, Rulings, rule_line, section_area, stands_on_board
 from .stations import numbered, station_rulings
@@ -22,6 +23,7 @@ from .surface import Over, PartingSurface, parting_surface, root_of, skin_normal
 
 WORKING_MARGIN_MM = 20.0  # of wall past the flanges (common practice, no source)
 _FOOT_SHARE = 0.1  # of the root, off the seam, from where the wall's angle to the skin is measured
+_JOINT_REACH = 1.2  # of the wall's width
 GAP_MM = 4.0  # that the skin edge is cut shy, closed with clay (common practice, no source: 3 to 5 mm)
 
 
@@ -42,16 +44,21 @@ def wall_assumptions(kind: str) -> tuple[Assumption, ...]:
     )
 
 
-def build_wall(master: Master, seam: Seam, width_mm: float, progress: Progress = SILENT) -> Wall:
+def build_wall(
+    master: Master, seam: Seam, width_mm: float, progress: Progress = SILENT, reach_mm: float | None = None
+) -> Wall:
     """Stations along the seam and flat pieces of the wall, ready to be cut at full size.
 
-    width_mm : both flanges and a working margin.
+    width_mm : both flanges and a working margin. reach_mm : of more than two pieces, how far beside a joint the parting
+    surfaces of the rubber agree.
     """
+    if len(seam.pieces) > 2:
+        return _of_joints(master, seam, width_mm, reach_mm or _JOINT_REACH * width_mm, progress)
     surface = parting_surface(seam, master)
     progress.step(0.4, "the wall along the seam")
     if seam.kind == "plane":
         return _of_boards(master, seam, surface, width_mm)
-    return _bent(master, seam, surface, width_mm)
+    return _bent(master, surface, width_mm)
 
 
 def _root_angles_deg(
@@ -124,7 +131,28 @@ def _rooted(station: Station, surface: PartingSurface, rulings: Rulings, at: int
     return replace(station, root_mm=float(off[np.argmax(np.abs(off))]), towards_mm=0.0)
 
 
-def _bent(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) -> Wall:
+def _of_joints(master: Master, seam: Seam, width_mm: float, reach_mm: float, progress: Progress) -> Wall:
+    """The wall of more than two pieces: clay over ribs along every joint, on the side of the piece made later."""
+    walls: list[Wall] = []
+    for sheet in joint_sheets(seam, master, reach_mm):
+        progress.step(0.4, "the wall along the joints")
+        before = sum(len(wall.stations) for wall in walls)
+        walls.append(_bent(master, ruled_joint(sheet, seam, master, width_mm), width_mm, before))
+    total = sum(wall.area_mm2 for wall in walls)
+    return replace(
+        walls[0],
+        pieces=_named([piece for wall in walls for piece in wall.pieces]),
+        stations=tuple(station for wall in walls for station in wall.stations),
+        off_clay_mm=max(wall.off_clay_mm for wall in walls),
+        flattest_deg=min(wall.flattest_deg for wall in walls),
+        steepest_deg=max(wall.steepest_deg for wall in walls),
+        area_mm2=total,
+        clay_mm2=total,
+        rooted_mm=sum(wall.rooted_mm for wall in walls),
+    )
+
+
+def _bent(master: Master, surface: PartingSurface, width_mm: float, before: int = 0) -> Wall:
     frame = surface.frame
     rulings = list(surface.rulings)
     made: list[tuple[Rulings, list[int], list[tuple[int, int]]]] = []
@@ -135,7 +163,7 @@ def _bent(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) 
             len(line.along_mm), line.closed, [(s.first, s.first + len(s.along_mm) - 1) for s in own]
         )
         made.append((line, _with_ribs(surface, line, station_rulings(line, ends), spans, width_mm), spans))
-    at = numbered([(line, stops) for line, stops, _ in made], frame, GAP_MM, width_mm, surface.over)
+    at = numbered([(line, stops) for line, stops, _ in made], frame, GAP_MM, width_mm, surface.over, before)
     body = ribs.MasterSkin(ray_scene(master.vertices_mm, master.faces), master.normals)
     pieces: list[WallPiece] = []
     for line, stops, spans in made:

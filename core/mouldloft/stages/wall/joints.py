@@ -6,7 +6,7 @@ its own. Beside every joint such a surface is stretched once, and both pieces ta
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -17,15 +17,20 @@ from ...geometry.contour import face_centres, faces_at
 from ...geometry.depthmap import Grid, column_image, grid_around
 from ...geometry.edges import renumbered
 from ...geometry.frame import PullFrame, pull_frame, unit
+from ...geometry.heightmap import outline, sample_map
 from ...geometry.membrane import stretch_surface
 from ...geometry.polyline import spaced_out
-from ...geometry.rays import inside_body, ray_scene
+from ...geometry.rays import RayScene, inside_body, ray_scene
 from ..master import Master, skin_faces
 from ..seam import Seam
-from .surface import fair_through, parting_heights
+from .rulings import Rulings, rule_line, stands_on_board
+from .surface import PartingSurface, fair_through, parting_heights
 
 _PIXELS = 250  # along the master's longest side, of the map a joint's surface is stretched on
 _LEAST_TURN_DEG = 20.0  # between the pulls of two pieces that meet: closer, neither could part from the other
+_BESIDE_MM = 8.0  # of a line: where it is looked for the master
+_AT_BOARD_MM = 3.0  # a line ends on the board
+_MITRE_FROM = 0.2  # of the width: the least of a wall where three meet
 _REACH = 0.1  # of the master's longest side: how far a joint's surface goes, unless told
 
 
@@ -39,9 +44,37 @@ class JointSurface:
     faces: np.ndarray
 
 
-@kept_with_owner(4)
+def joint_reach_mm(flanges_mm: float, edge_mm: float) -> float:
+    """How far beside a joint all its pieces have to agree: past both flanges, on the thickest rubber."""
+    return 1.25 * (flanges_mm + edge_mm)
+
+
+@dataclass(frozen=True, eq=False)
+class JointSheet:
+    """The fair sheet beside the joint of two pieces, in a frame along the way they part. height_mm, fair, own :
+    (rows, columns), its heights, where it is fair, and where this joint is the nearest and the master is not."""
+
+    between: tuple[int, int]
+    frame: PullFrame
+    grid: Grid
+    height_mm: np.ndarray
+    fair: np.ndarray
+    own: np.ndarray
+
+    def nodes_mm(self) -> np.ndarray:
+        """(rows * columns, 3) in plan coordinates."""
+        x, y = np.meshgrid(self.grid.x(), self.grid.y())
+        return self.frame.to_master(np.column_stack([x.ravel(), y.ravel(), self.height_mm.ravel()]))
+
+
 def joint_surfaces(seam: Seam, master: Master, reach_mm: float) -> tuple[JointSurface, ...]:
-    """The surface beside every joint, as far as `reach_mm` from it and nearer to it than to any other.
+    """The surface beside every joint, as far as `reach_mm` from it and nearer to it than to any other."""
+    return tuple(_meshed(s.between, s.nodes_mm(), s.own) for s in joint_sheets(seam, master, reach_mm))
+
+
+@kept_with_owner(4)
+def joint_sheets(seam: Seam, master: Master, reach_mm: float) -> tuple[JointSheet, ...]:
+    """The sheet beside every joint, as far as `reach_mm` from it.
 
     Stretched as between two pieces, between the skins of both, along the difference of their pulls. Raises
     `PlanImpossible` where two pieces that meet come off nearly the same way. Kept: every stage asks.
@@ -66,14 +99,14 @@ def joint_surfaces(seam: Seam, master: Master, reach_mm: float) -> tuple[JointSu
         high = column_image(vertices, _near_faces(master, skins[pair[0]], near, 1.5 * reach_mm), grid)[1]
         lines = [(n.points_mm, n.closed) for n in seam.lines if n.between == pair]
         bounds = (low.astype(float), high.astype(float))
-        height, _ = fair_through(lines, master, frame, grid, bounds, reach_mm)
-        x, y = np.meshgrid(grid.x(), grid.y())
-        nodes = frame.to_master(np.column_stack([x.ravel(), y.ravel(), height.ravel()]))
+        height, fair = fair_through(lines, master, frame, grid, bounds, reach_mm)
+        made = JointSheet(pair, frame, grid, height, fair, np.zeros(height.shape, bool))
+        nodes = made.nodes_mm()
         away, nearest = tree.query(nodes, distance_upper_bound=reach_mm)
         kept = np.isfinite(away)
         kept[kept] = whose[nearest[kept]] == k
         kept[kept] = (away[kept] < 2 * pixel) | ~inside_body(scene, master.normals, nodes[kept])
-        found.append(_meshed(pair, nodes, kept.reshape(grid.rows, grid.columns)))
+        found.append(replace(made, own=kept.reshape(grid.rows, grid.columns)))
     return tuple(found)
 
 
@@ -149,3 +182,54 @@ def _own_bounds(
     i, j = grid.nearest(centre[:, 0], centre[:, 1])
     low = column_image(vertices, others[centre[:, 2] < top[i, j]], grid)[0]
     return np.where(low < top, low, -np.inf), high.astype(float)
+
+
+# --- the wall beside a joint -----------------------------------------------------------------------------
+
+
+def ruled_joint(sheet: JointSheet, seam: Seam, master: Master, width_mm: float) -> PartingSurface:
+    """A joint's sheet with straight lines across the wall along each of its lines: as wide as given, or to where
+    another joint's wall begins. In the frame the first made of the two pieces lies ahead."""
+    scene, frame, grid = ray_scene(master.vertices_mm, master.faces), sheet.frame, sheet.grid
+    within = inside_body(scene, master.normals, sheet.nodes_mm()).reshape(sheet.own.shape)
+    inside = outline(within, (grid.x0_mm, grid.y0_mm), grid.pixel_mm)
+    surface = PartingSurface(frame, grid, sheet.height_mm, sheet.fair, width_mm, 0.0)
+    on_board, found = stands_on_board(master, frame), []
+    for number, line in enumerate(seam.lines):
+        if line.between != sheet.between:
+            continue
+        points = frame.to_frame(line.points_mm)
+        if not _body_to_the_left(points, line.closed, surface, master, scene):
+            points = points[::-1]
+        low = frame.to_master(points[[0, -1]])[:, 2] < _AT_BOARD_MM
+        foot = on_board and bool(low.any()), (bool(low[0]), bool(low[1]))
+        found.append(_to_mitre(rule_line(points, line.closed, number, inside, width_mm, surface.over, *foot), sheet))
+    return replace(surface, rulings=tuple(found))
+
+
+def _body_to_the_left(
+    points_mm: np.ndarray, closed: bool, surface: PartingSurface, master: Master, scene: RayScene
+) -> bool:
+    """Whether the master lies to the left of a line ((k, 3) in the surface's frame), by most places beside it."""
+    at = spaced_out(points_mm, closed, _BESIDE_MM)
+    way = np.gradient(at[:, :2], axis=0)
+    left = np.column_stack([-way[:, 1], way[:, 0]]) / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
+    count = []
+    for side in (_BESIDE_MM, -_BESIDE_MM):
+        xy = at[:, :2] + side * left
+        there = np.column_stack([xy, surface.over(xy[:, 0], xy[:, 1])])
+        count.append(int(inside_body(scene, master.normals, surface.frame.to_master(there)).sum()))
+    return count[0] >= count[1]
+
+
+def _to_mitre(rulings: Rulings, sheet: JointSheet) -> Rulings:
+    """The rulings cut where another joint is nearer or the master stands."""
+    shares = np.linspace(_MITRE_FROM, 1.0, 25)
+    way = rulings.outer_mm - rulings.on_seam_mm
+    at = rulings.on_seam_mm[:, None] + shares[:, None] * way[:, None]
+    i, j = sheet.grid.nearest(at[..., 0].ravel(), at[..., 1].ravel())
+    own = sheet.own[i, j].reshape(at.shape[:2])
+    first = np.where(own.all(axis=1), 1.0, np.maximum(shares[np.argmin(own, axis=1)], _MITRE_FROM))
+    outer = rulings.on_seam_mm + first[:, None] * way
+    outer[:, 2] = sample_map(sheet.height_mm, sheet.grid, outer[:, 0], outer[:, 1])
+    return replace(rulings, outer_mm=outer)

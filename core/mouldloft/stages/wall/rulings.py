@@ -95,11 +95,13 @@ def rule_line(
     width_mm: float,
     over: Callable[[np.ndarray, np.ndarray], np.ndarray],
     on_board: bool = False,
+    at_foot: tuple[bool, bool] = (True, True),
 ) -> Rulings:
     """Rulings from a line ((k, 3) in the frame, body to its left) outward to `width_mm`, or halfway to the next part.
 
     inside : what the seam encloses seen along the pull; over : heights of the sheet over (x, y). Seen along the pull
-    they do not cross. on_board : both ends of an open line stand on the board, and the wall's ends lie along it.
+    they do not cross. on_board : ends of an open line stand on the board, and the wall's ends lie along it; at_foot :
+    whether its first does, and its last.
     """
     inner = spaced_out(points_mm, closed, STEP_MM)
     if not closed:
@@ -107,7 +109,7 @@ def rule_line(
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(inner, axis=0), axis=1))])
     out = _outward(inner[:, :2], closed, width_mm)
     if on_board and not closed:
-        out = _laid_to_board(out, along, width_mm)
+        out = _laid_to_board(out, along, width_mm, at_foot)
     reach = _evened(_room(inner[:, :2], out, inside, width_mm), along, closed)
     for _ in range(_DRAWN_IN_ROUNDS):
         outer = inner[:, :2] + reach[:, None] * out
@@ -241,9 +243,10 @@ def _outward(points: np.ndarray, closed: bool, width_mm: float) -> np.ndarray:
     return even / np.maximum(length, 1e-12)
 
 
-def _laid_to_board(out: np.ndarray, along_mm: np.ndarray, width_mm: float) -> np.ndarray:
-    """The ways out turned level towards either end of the line; u is level in every pull frame."""
-    far = np.minimum(along_mm, along_mm[-1] - along_mm)
+def _laid_to_board(out: np.ndarray, along_mm: np.ndarray, width_mm: float, at_foot: tuple[bool, bool]) -> np.ndarray:
+    """The ways out turned level towards the ends of the line that stand at the foot; u is level in every pull frame."""
+    first, last = (0.0 if foot else np.inf for foot in at_foot)
+    far = np.minimum(along_mm + first, along_mm[-1] - along_mm + last)
     share = np.clip(1.0 - far / (1.2 * width_mm), 0.0, 1.0)[:, None]
     half = len(out) // 2
     ends = np.zeros_like(out)

@@ -35,8 +35,10 @@ def numbered(
     gap_mm: float,
     width_mm: float,
     over: Callable[[np.ndarray, np.ndarray], np.ndarray],
+    before: int = 0,
 ) -> dict[tuple[int, int], Station]:
-    """Stations by line and ruling, numbered through over all lines. over : heights of the parting surface over x, y."""
+    """Stations by line and ruling, numbered through over all lines, on from `before`. over : heights of the parting
+    surface over x, y."""
     made: dict[tuple[int, int], Station] = {}
     for rulings, at in lines:
         inner, outer = rulings.between(gap_mm, width_mm)
@@ -45,7 +47,7 @@ def numbered(
         for k in at:
             on_seam, skin, rim = (frame.to_master(p[k][None])[0] for p in (rulings.on_seam_mm, inner, outer))
             made[rulings.line, k] = Station(
-                number=len(made) + 1,
+                number=before + len(made) + 1,
                 line=rulings.line,
                 along_mm=float(rulings.along_mm[k]),
                 on_seam_mm=as_point(on_seam),
