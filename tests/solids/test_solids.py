@@ -14,7 +14,7 @@ from mouldloft.base.errors import BriefRefused, OutputRefused, PlanImpossible
 from mouldloft.inputs.brief import Brief, RubberBrief, RunBrief, SeamBrief, brief_from_dict
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.results import write_results
-from mouldloft.solids import build
+from mouldloft.solids import build, finer
 from mouldloft.solids.build import make_solids, write_solids
 from mouldloft.solids.halves import above_parting, master_halves
 from mouldloft.solids.pinches import two_faces_an_edge
@@ -192,10 +192,13 @@ def test_a_finer_tolerance_keeps_the_volume_with_more_triangles(ball_plan, ball_
 
 def test_gloves_that_hold_more_than_the_plan_are_made_finer_until_they_do_not(ball_plan, monkeypatch):
     """Twice too much, then still a little, then right; and no finer than the pixels where it never is, nor twice on the
-    same lattice: pitches of 4/3, 8/9 and 0.8 mm are all one pixel of 0.8 mm, as are 2.0 and 1.36 mm of 1.36 mm."""
+    same lattice (pitches of 4/3, 8/9 and 0.8 mm are all one pixel of 0.8 mm, as are 2.0 and 1.36 mm of 1.36 mm), nor on
+    one with more nodes than a machine holds."""
     bought = sum(part.total_mm3 for part in ball_plan.rubber.parts)
-    for pixel, held, pitches in (
-        (0.8, [2.0, 1.02, 1.0], [3.0, 2.0, 4 / 3]), (0.8, [2.0] * 9, [3.0, 2.0, 4 / 3]), (1.36, [2.0] * 9, [3.0, 2.0]),
+    many = ball_plan.rubber.envelopes[0].outer_mm.size
+    for pixel, held, pitches, most in (
+        (0.8, [1.0, 0.51, 0.5], [3.0, 2.0, 4 / 3], many), (0.8, [1.0] * 9, [3.0, 2.0, 4 / 3], many),
+        (1.36, [1.0] * 9, [3.0, 2.0], many), (0.8, [1.0] * 9, [3.0, 2.0], many / 2), (0.8, [1.0] * 9, [3.0], many / 5),
     ):  # fmt: skip
         fine = SimpleNamespace(**vars(ball_plan))
         envelopes = tuple(replace(e, pixel_mm=pixel) for e in ball_plan.rubber.envelopes)
@@ -204,9 +207,12 @@ def test_gloves_that_hold_more_than_the_plan_are_made_finer_until_they_do_not(ba
 
         def made(plan, whole, pitch_mm, progress, held=held, tried=tried):
             tried.append(pitch_mm)
-            return [Solid("glove", "glove", np.zeros((0, 3)), np.zeros((0, 3), int), held[len(tried) - 1] * bought)]
+            glove = Solid("glove", "glove", np.zeros((0, 3)), np.zeros((0, 3), int), held[len(tried) - 1] * bought)
+            return [SimpleNamespace(solids=[glove])] * 2
 
-        monkeypatch.setattr(build, "_gloves_and_jackets", made)
+        monkeypatch.setattr(build, "_gloves", made)
+        monkeypatch.setattr(build, "_jacket_over", lambda plan, glove, shell: [])
+        monkeypatch.setattr(finer, "_MOST_NODES", most)
         make_solids(fine)
         assert tried == pytest.approx(pitches)
 

@@ -6,7 +6,6 @@ out if manifold in). The jacket's inside is the glove's outside, triangle by tri
 
 from __future__ import annotations
 
-import itertools
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -39,6 +38,7 @@ from ..stages.rubber.glove import SPACING_PIXELS, missed_mm
 from ..stages.rubber.record import Envelope, Rubber
 from ..stages.rubber.rims import bent_to_board, jacketed
 from ..trade.section import JointSection
+from .finer import fine_enough, pixels_of
 from .halves import master_halves, on_grid
 from .inturn import Columns, laid_in_turn, points_beside
 from .loose import LOOSE_CRUMB, cut_out_loose
@@ -52,7 +52,6 @@ LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed b
 FORMATS = ("stl", "3mf", "glb")
 _LEAST_WALL_MM = 0.1  # columns are at least this long: a film brushed on the wall
 _CRUMB_SHARE = 1e-3  # of a solid: loose parts smaller than this are the lattice's, not the mould's
-_OFF_PLAN = 0.0085  # more rubber than the plan's, a skin rich in detail being held clear of: a finer lattice follows it
 _MISSED_MM = 0.02  # of a thickness, at most, between the points of the skin that facets are held from
 RELEASE_FILM_MM = 0.2  # between two gloves of several, invented: nearer, and a ray in single precision misses one
 _SLOT_BELOW_MM = 2.0  # a wedge slot is cut from under the parting, where no other solid of the piece is
@@ -77,15 +76,8 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
         )
     progress.step(0.0, "master halves")
     print_of = manifold_of(plan.master.vertices_mm, plan.master.faces, plan.master.name)
-    several = len(plan.seam.pieces) > 2
-    solids = [] if several else master_halves(plan.master, plan.seam, print_of)
-    made = _gloves_and_jackets(plan, print_of, pitch, progress.part(0.2, 0.9))
-    while tolerance_mm is None and _pixels(pitch, pixel) > 1 and _off_plan(made, plan) > _OFF_PLAN:
-        made, tried = [], _pixels(pitch, pixel)
-        while _pixels(pitch, pixel) == tried:  # never the same lattice again
-            pitch = max(pixel, pitch * 2.0 / 3.0)
-        made = _gloves_and_jackets(plan, print_of, pitch, progress.part(0.5, 0.9))
-    solids += made
+    solids = [] if len(plan.seam.pieces) > 2 else master_halves(plan.master, plan.seam, print_of)
+    solids += _gloves_and_jackets(plan, print_of, pitch, tolerance_mm is None, progress.part(0.2, 0.9))
     progress.step(0.9, "ribs and boards")
     solids += rib_solids(plan)
     for cradle in plan.cradle.pieces:
@@ -96,57 +88,80 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
     return tuple(solids)
 
 
-def _pixels(pitch_mm: float, pixel_mm: float) -> int:
-    """How many of the envelope's pixels a lattice of about a pitch has between its nodes."""
-    return max(int(pitch_mm / pixel_mm + 1e-6), 1)
+def _gloves_and_jackets(
+    plan: MouldPlan, print_of: Any, pitch_mm: float, finer: bool, progress: Progress
+) -> list[Solid]:
+    """All gloves, and the jackets over them. finer : on finer lattices until the gloves hold what the plan buys."""
+    if len(plan.rubber.envelopes) > 2:
+        return fine_enough(lambda pitch: _several(plan, print_of, pitch, progress), list, plan, pitch_mm, finer)
+
+    def held(gloves: Sequence[_Glove]) -> list[Solid]:
+        return [solid for glove in gloves for solid in glove.solids]
+
+    gloves = fine_enough(
+        lambda pitch: _gloves(plan, print_of, pitch, progress.part(0.0, 0.5)), held, plan, pitch_mm, finer
+    )
+    jackets = in_threads(
+        lambda pair: _jacket_over(plan, *pair), zip(gloves, plan.jacket.pieces, strict=True), progress, (0.5, 1.0),
+        "jackets",
+    )  # fmt: skip
+    return [solid for glove, over in zip(gloves, jackets, strict=True) for solid in (*glove.solids, *over)]
 
 
-def _gloves_and_jackets(plan: MouldPlan, print_of: Any, pitch_mm: float, progress: Progress) -> list[Solid]:
+def _several(plan: MouldPlan, print_of: Any, pitch_mm: float, progress: Progress) -> list[Solid]:
+    """More than two pieces, each laid up against those before it."""
     progress.step(0.0, "parting surface")
     lattices = _lattices(plan.rubber, plan.keys, pitch_mm, plan.jacket.pieces)
-    if len(lattices) > 2:
-        columns = in_threads(
-            lambda k: _columns_of_many(plan, lattices[k], k), range(len(lattices)), progress, (0.15, 0.8), "columns"
-        )
-        return _of_many(plan, columns, print_of, progress.part(0.8, 1.0))
-    made = in_threads(
-        lambda pair: _glove_and_jacket(plan, print_of, *pair), zip(lattices, plan.jacket.pieces, strict=True),
-        progress, (0.15, 1.0), "gloves and jackets",
-    )  # fmt: skip
-    return [*itertools.chain(*made)]
+    columns = in_threads(
+        lambda k: _columns_of_many(plan, lattices[k], k), range(len(lattices)), progress, (0.15, 0.8), "columns"
+    )
+    return _of_many(plan, columns, print_of, progress.part(0.8, 1.0))
 
 
-def _off_plan(made: Sequence[Solid], plan: MouldPlan) -> float:
-    """By what share the gloves hold more rubber than the plan buys."""
-    bought = sum(part.total_mm3 for part in plan.rubber.parts)
-    return sum(solid.volume_mm3 for solid in made if solid.kind == "glove") / max(bought, 1.0) - 1.0
+@dataclass(frozen=True, eq=False)
+class _Glove:
+    """A piece's glove with its loose pieces as solids, and what its jacket is cut by: all under its outside."""
+
+    lattice: _Lattice
+    inside: _Outside
+    block: Any
+    solids: list[Solid]
 
 
-def _glove_and_jacket(plan: MouldPlan, print_of: Any, lattice: _Lattice, shell: JacketPiece) -> list[Solid]:
-    """One piece's glove, and its jacket where one goes over it."""
-    name = lattice.envelope.name
+def _gloves(plan: MouldPlan, print_of: Any, pitch_mm: float, progress: Progress) -> list[_Glove]:
+    progress.step(0.0, "parting surface")
+    lattices = _lattices(plan.rubber, plan.keys, pitch_mm, plan.jacket.pieces)
+    return in_threads(lambda each: _glove(plan, print_of, each), lattices, progress, (0.2, 1.0), "gloves")
+
+
+def _glove(plan: MouldPlan, print_of: Any, lattice: _Lattice) -> _Glove:
     inside = _thick_enough(lattice, plan)
     block = _column_solid(lattice, lattice.share, inside, plan.master)
     loose = [one for one in plan.rubber.loose if one.piece == lattice.envelope.piece]
     rubber, inserts = cut_out_loose(_trimmed(block, plan.master), loose)
-    made = [solid_of(f"glove, {name}", "glove", rubber - print_of, crumb_share=_CRUMB_SHARE, thinned=False)]
+    name = f"glove, {lattice.envelope.name}"
+    made = [solid_of(name, "glove", rubber - print_of, crumb_share=_CRUMB_SHARE, thinned=False)]
     for one, insert in inserts:
         made.append(solid_of(one.name, "loose piece", insert, crumb_share=LOOSE_CRUMB, thinned=False))
-    del rubber, inserts  # each as large as the piece; on a fine lattice two pieces at work fill a machine
-    if (lattice.jacket_share >= 0.5).any():
-        # formers stand on the first jacket's flange; the last is laid over them
-        last = lattice.envelope is plan.rubber.envelopes[-1]
-        slots = slots_of(lattice.envelope, shell.wedge_points_mm if last else ())
-        outside = _jacket_outside(lattice, inside, plan.rubber, shell, slots)
-        # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
-        jacket = _column_solid(lattice, lattice.jacket_share, outside, plan.master) - block
-        jacket.num_tri()  # cut now, so that what it is cut from can go
-        del block
-        for slot in slots.meshes(_SLOT_BELOW_MM):
-            jacket -= manifold_of(*slot, "a wedge slot")
-        jacket = _trimmed(jacket, plan.master)
-        made.append(solid_of(f"jacket, {name}", "jacket", jacket, crumb_share=_CRUMB_SHARE, thinned=False))
-    return made
+    return _Glove(lattice, inside, block, made)
+
+
+def _jacket_over(plan: MouldPlan, glove: _Glove, shell: JacketPiece) -> list[Solid]:
+    """The jacket over a glove, where one goes over it."""
+    lattice = glove.lattice
+    if not (lattice.jacket_share >= 0.5).any():
+        return []
+    # formers stand on the first jacket's flange; the last is laid over them
+    last = lattice.envelope is plan.rubber.envelopes[-1]
+    slots = slots_of(lattice.envelope, shell.wedge_points_mm if last else ())
+    outside = _jacket_outside(lattice, glove.inside, plan.rubber, shell, slots)
+    # trimmed last: until then both have the same nodes on the parting surface, and not nearly the same
+    jacket = _column_solid(lattice, lattice.jacket_share, outside, plan.master) - glove.block
+    jacket.num_tri()  # cut now, so that what it is cut from can go
+    for slot in slots.meshes(_SLOT_BELOW_MM):
+        jacket -= manifold_of(*slot, "a wedge slot")
+    name = f"jacket, {lattice.envelope.name}"
+    return [solid_of(name, "jacket", _trimmed(jacket, plan.master), crumb_share=_CRUMB_SHARE, thinned=False)]
 
 
 def _columns_of_many(plan: MouldPlan, lattice: _Lattice, at: int) -> Columns:
@@ -246,7 +261,7 @@ def _lattices(rubber: Rubber, keys: Keys, pitch_mm: float, shells: Sequence[Jack
 
 def _lattice(envelope: Envelope, keys: Keys, pitch_mm: float, mirrored: bool, foot_mm: np.ndarray) -> _Lattice:
     p = envelope.pixel_mm
-    factor = _pixels(pitch_mm, p)
+    factor = pixels_of(pitch_mm, p)
     rows, columns = envelope.outer_mm.shape
     start_j, start_i = (round(c / p - 0.5) for c in envelope.origin_mm)
     rest_j, rest_i = (c / p - 0.5 - n for c, n in zip(envelope.origin_mm, (start_j, start_i)))
