@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import meshes
 import numpy as np
 import pytest
+from mouldloft.base.progress import Progress
 from mouldloft.geometry.rays import ray_scene
 from mouldloft.inputs.brief import brief_from_dict
 from mouldloft.outputs.notkept import not_kept
@@ -25,7 +26,8 @@ from mouldloft.stages.peel.glove import cast_field, peel_glove
 from mouldloft.stages.peel.lattice import lattice_of
 from mouldloft.stages.peel.measures import Pockets, averaging
 from mouldloft.stages.peel.paths import paths_for, pull_along
-from mouldloft.stages.peel.verdict import verdict_of
+from mouldloft.stages.peel.runs import _all_tries
+from mouldloft.stages.peel.verdict import chosen_way, decisive, verdict_of
 from mouldloft.stages.pipeline import plan
 from mouldloft.stages.takeoff import mould_life
 
@@ -38,7 +40,8 @@ BRIEF = {
 
 
 def tried(**figures):
-    base = {"off": True, "freed": 1.0, "stretch": 1.4, "force_n": 150.0, "friction": 0.0, "pitch_mm": 16.0}
+    base = {"off": True, "freed": 1.0, "stretch": 1.4, "force_n": 150.0, "friction": 0.0, "pitch_mm": 16.0,
+            "hands_n": 1600.0}  # fmt: skip
     return SimpleNamespace(**(base | figures))
 
 
@@ -62,6 +65,43 @@ def test_what_the_tries_say(tries, verdict):
     found, why = verdict_of(tries, 800.0, 1.6, 4.8)
     assert found == verdict
     assert bool(why) == (verdict != "off")
+
+
+def test_what_comes_off_gently_is_not_doubted_for_what_hard_hands_pulled():
+    """Hands let pull 1,600 N pulled 750; held to 400, half of what two people can, they had it off all the same."""
+    hard = [tried(force_n=750.0, path="a"), tried(force_n=660.0, path="a", friction=0.3)]
+    gentle = [tried(force_n=400.0, path="a", hands_n=400.0, friction=f) for f in (0.0, 0.3)]
+    assert verdict_of(decisive(hard, 800.0), 800.0, 1.6, 4.8)[0] == "doubtful"
+    assert decisive(hard + gentle, 800.0) == gentle
+    assert verdict_of(gentle, 800.0, 1.6, 4.8)[0] == "off"
+    gentle[1].off = False
+    assert decisive(hard + gentle, 800.0) == hard
+
+
+def test_only_ways_that_hold_are_pulled_harder():
+    """Two gloves: one comes off gently by both of its best ways, the other by one of them."""
+    asked = []
+
+    def pulled(jobs, progress, span, note, gently=False):
+        asked.append((gently, [(job.glove, job.path.words, job.friction) for job in jobs]))
+        held = {paths[1].words}
+        pitch, hands = (8.0, 400.0) if gently else (10.0, 1600.0)
+        return [
+            tried(path=j.path, friction=j.friction, pitch_mm=pitch, hands_n=hands,
+                  off=not (gently and j.glove == 1 and j.path.words in held), force_n=200.0 + 10 * paths.index(j.path))
+            for j in jobs
+        ]  # fmt: skip
+
+    pull = np.array([0.0, -1.0, 0.0])
+    paths = paths_for(pull)
+    bench = SimpleNamespace(gloves=(SimpleNamespace(pull=pull),) * 2, pulled=pulled)
+    brief = brief_from_dict({"peel": {"ways": "all", "frictions": [0.0, 0.3]}}).peel
+    _, made = _all_tries(lambda pitch, span: bench, 10.0, 8.0, brief, Progress())
+    gentle = [jobs for gently, jobs in asked if gently]
+    assert len(gentle) == 1
+    assert {name for _, name, _ in gentle[0]} == {paths[0].words, paths[1].words}
+    assert asked[-1] == (False, [(1, paths[1].words, 0.0), (1, paths[1].words, 0.3)])
+    assert chosen_way(made[0], brief) == chosen_way(made[1], brief) == paths[0]
 
 
 def test_it_says_whether_friction_or_pitch_decides():

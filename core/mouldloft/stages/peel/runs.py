@@ -23,7 +23,7 @@ from .glove import PeelGlove, cast_field, peel_glove
 from .paths import STRAIGHT, PeelPath, paths_for
 from .record import Peel, PeeledGlove
 from .trial import PeelTry, try_peel
-from .verdict import chosen_way, judged
+from .verdict import DOUBT, chosen_way, decisive, judged
 
 _COARSE, _FINE = 1.7, 1.3  # pitch of the lattice in thicknesses of the skin
 _LEAST_PITCH_MM = 3.0
@@ -51,8 +51,14 @@ class _Bench:
     brief: PeelBrief
     floor_mm: float
 
-    def pulled(self, jobs: Sequence[_Job], progress: Progress, span: tuple[float, float], note: str) -> list[PeelTry]:
-        """Every job tried, in threads: the compiled steps keep the interpreter free. Stops all with `progress`."""
+    def pulled(
+        self, jobs: Sequence[_Job], progress: Progress, span: tuple[float, float], note: str, gently: bool = False
+    ) -> list[PeelTry]:
+        """Every job tried, in threads: the compiled steps keep the interpreter free. Stops all with `progress`.
+
+        gently : with hands that pull so little that there is no doubt they can; else up to twice what they can.
+        """
+        hands_n = self.brief.hands_n / DOUBT if gently else 2 * self.brief.hands_n
         done = [0.0] * len(jobs)
         live = Progress(
             lambda _stage, _fraction, words: progress.step(
@@ -66,7 +72,7 @@ class _Bench:
             workers.append(own)
             job = jobs[k]
             tried = try_peel(
-                self.gloves[job.glove], self.cast, self.law, job.path, job.friction, 2 * self.brief.hands_n,
+                self.gloves[job.glove], self.cast, self.law, job.path, job.friction, hands_n,
                 self.brief.average_mm, own, self.floor_mm,
             )  # fmt: skip
             done[k] = 1.0
@@ -152,15 +158,15 @@ def _advised(
 ) -> PeeledGlove:
     """The glove's record with what came of each cure, run again along the way chosen with the most friction."""
     way = chosen_way(tries, brief)
-    before = max((t for t in tries if t.path == way), key=lambda t: (-t.pitch_mm, t.friction))
+    before = max(decisive([t for t in tries if t.path == way], brief.hands_n), key=lambda t: (-t.pitch_mm, t.friction))
     cures = cures_for(master, glove, law, before)
 
     def run(cure: Cure) -> PeelTry | None:
-        hands_n = 2 * brief.hands_n
         try:
             return try_peel(
-                cure.glove, cast, cure.law, way, before.friction, hands_n, brief.average_mm, stopping, _floor_mm(master)
-            )
+                cure.glove, cast, cure.law, way, before.friction, before.hands_n, brief.average_mm, stopping,
+                _floor_mm(master),
+            )  # fmt: skip
         except FloatingPointError:  # a crumb beside a slit: this cure says nothing
             return None
 
@@ -192,7 +198,12 @@ def _all_tries(bench, coarse: float, fine: float, brief: PeelBrief, progress: Pr
             for path in _best_ways([t for job, t in made if job.glove == k and job.friction == most], brief)
             for f in brief.frictions
         ]
-        made += zip(jobs, last.pulled(jobs, progress, (0.52, 0.95), "peeling the best ways, finer"))
+        # who may pull twice what he can pulls more than is needed: first gently, and hard where that does not do
+        gentle = last.pulled(jobs, progress, (0.52, 0.75), "peeling the best ways, finer", gently=True)
+        held = {(job.glove, job.path) for job, t in zip(jobs, gentle) if not t.off}
+        made += zip(jobs, gentle)
+        jobs = [job for job in jobs if (job.glove, job.path) in held]
+        made += zip(jobs, last.pulled(jobs, progress, (0.75, 0.95), "peeling the best ways harder"))
     return last.gloves, [[t for job, t in made if job.glove == k] for k in range(len(last.gloves))]
 
 

@@ -30,8 +30,9 @@ _CONTACT = 10.0  # stiffness of contact over shear modulus and pitch: skin sinks
 class PeelTry:
     """What one try showed.
 
-    off : is all of the skin clear at the end? freed : share of the touching skin that came clear. force_n : greatest
-    sum of the hands' forces. stretch : greatest stretch (1 = none) averaged over the stated length; at_mm : where on
+    off : is all of the skin clear at the end? freed : share of the touching skin that came clear. hands_n : what all
+    hands together pulled at most; force_n : greatest sum of their forces, which is what they pulled and may be more
+    than what was needed. stretch : greatest stretch (1 = none) averaged over the stated length; at_mm : where on
     the skin. kept : (k,) which of the glove's skin points were followed; free_s : (k,) when each came clear, inf
     where it did not; stretches : (k,) greatest at each; pocket_mm2 : (k,) largest shut pocket each was part of.
     frames_mm : (f, n, 3) nodes' displacements for an animation; frame_force_n, frame_clear : (f,).
@@ -42,6 +43,7 @@ class PeelTry:
     pitch_mm: float
     off: bool
     freed: float
+    hands_n: float
     force_n: float
     stretch: float
     at_mm: tuple[float, float, float]
@@ -82,7 +84,7 @@ def try_peel(
     pull = pull_along(path, body.hand_mm, along, glove.rim_length_mm, glove.pull, 1.3 * depth + 200.0)
     watch = _Watch(glove, body, average_mm)
     _pull_off(body, pull, watch, path, progress)
-    return watch.found(path, friction)
+    return watch.found(path, friction, hands_n)
 
 
 def hand_grips(glove: PeelGlove) -> tuple[list[np.ndarray], np.ndarray]:
@@ -151,7 +153,7 @@ class _Watch:
             self._frames = self._frames[::2]
         return share
 
-    def found(self, path: PeelPath, friction: float) -> PeelTry:
+    def found(self, path: PeelPath, friction: float, hands_n: float) -> PeelTry:
         body, glove = self._body, self._glove
         at_skin = self._most[body.cell]
         at = glove.skin_mm[body.kept[int(at_skin.argmax())]]
@@ -164,7 +166,7 @@ class _Watch:
             frames += [(share, force, last + (away * k * glove.pull).astype(np.float32)) for k in _CARRIED]
         return PeelTry(
             path=path, friction=friction, pitch_mm=body.lattice.pitch_mm, off=freed > _OFF, freed=freed,
-            force_n=float(np.quantile(self._forces, 0.98)), stretch=float(np.quantile(at_skin, 0.999)),
+            hands_n=hands_n, force_n=float(np.quantile(self._forces, 0.98)), stretch=float(np.quantile(at_skin, 0.999)),
             at_mm=(float(at[0]), float(at[1]), float(at[2])), kept=body.kept, free_s=self._free, stretches=at_skin,
             pocket_mm2=self._pockets.held_mm2, frames_mm=np.stack([f[2] for f in frames]),
             frame_force_n=np.array([f[1] for f in frames]), frame_clear=np.array([f[0] for f in frames]),

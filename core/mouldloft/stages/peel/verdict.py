@@ -18,7 +18,7 @@ from .record import AirPocket, PeeledGlove, PeelMotion, TriedPeel, Verdict
 from .trial import PeelTry
 from .where import called
 
-_DOUBT = 2.0  # a force within this factor of the hands' most is doubtful (from a trial: deep plugs differ so much)
+DOUBT = 2.0  # a force within this factor of the hands' most is doubtful (from a trial: deep plugs differ so much)
 _POCKET_MM2 = 4000.0  # smaller pockets are about one cell's worth of skin
 _PLACES = 6  # named in the order of letting go
 _POCKETS = 4
@@ -35,7 +35,7 @@ def judged(
 ) -> PeeledGlove:
     """One glove's tries as its record. glove : cut as in the last tries."""
     way = chosen_way(tries, brief)
-    chosen = [t for t in tries if t.path == way]
+    chosen = decisive([t for t in tries if t.path == way], brief.hands_n)
     shown = max(chosen, key=lambda t: (-t.pitch_mm, t.friction))  # the finest, with the most friction
     envelope = rubber.envelopes[index]
     pockets = _pockets(master, glove, shown)
@@ -77,14 +77,14 @@ def verdict_of(
     if not all(t.off for t in tries):
         by_friction = {t.friction for t in tries if t.off} != {t.friction for t in tries}
         why.append(f"It comes off in some tries and not in others ({'friction' if by_friction else 'pitch'} decides).")
-    if most > hands_n / _DOUBT:
+    if most > hands_n / DOUBT:
         why.append(_too_near(min(t.force_n for t in tries), most, hands_n))
     if high > allowed:
         why.append(f"It stretches up to {percent(high)}, and {percent(allowed)} is allowed.")
     forces: dict[float, list[float]] = {}
     for t in tries:
         forces.setdefault(t.friction, []).append(t.force_n)
-    if any(max(f) > _DOUBT * max(min(f), 1.0) for f in forces.values()):
+    if any(max(f) > DOUBT * max(min(f), 1.0) for f in forces.values()):
         why.append("Force differs more than twofold between a coarse and a fine lattice.")
     verdict: Verdict = "doubtful" if why else "off"
     if pockets:
@@ -107,14 +107,26 @@ def chosen_way(tries: Sequence[PeelTry], brief: PeelBrief) -> PeelPath:
     ways = list(dict.fromkeys(t.path for t in tries if t.pitch_mm == finest))
 
     def worst(way: PeelPath) -> tuple[bool, float]:
-        own = [t for t in tries if t.path == way]
+        own = decisive([t for t in tries if t.path == way], brief.hands_n)
         return not all(t.off for t in own), max(max(t.force_n / brief.hands_n, t.stretch - 1) for t in own)
 
     return min(ways, key=worst)
 
 
+def decisive(tries: Sequence[PeelTry], hands_n: float) -> list[PeelTry]:
+    """Of one way's tries those that decide: where it comes off in all in which hands pulled gently, those; else those
+    in which they pulled all they might."""
+    gentle = [t for t in tries if is_gentle(t.hands_n, hands_n)]
+    return gentle if gentle and all(t.off for t in gentle) else [t for t in tries if t not in gentle]
+
+
+def is_gentle(pulled_n: float, hands_n: float) -> bool:
+    """Whether hands that pulled so much at most leave no doubt that the brief's can."""
+    return pulled_n <= hands_n / DOUBT
+
+
 def _figures(t: PeelTry) -> TriedPeel:
-    return TriedPeel(t.path.words, t.friction, t.pitch_mm, t.off, t.freed, t.stretch - 1, t.force_n)
+    return TriedPeel(t.path.words, t.friction, t.pitch_mm, t.off, t.freed, t.stretch - 1, t.force_n, t.hands_n)
 
 
 def _last_free(tried: PeelTry) -> float:
