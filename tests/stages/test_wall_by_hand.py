@@ -149,6 +149,10 @@ def test_rulings_turn_level_to_the_board() -> None:
     assert found[-1] == pytest.approx((-1.0, 0.0))
     assert found[15:-15] == pytest.approx(out[15:-15])  # 120 mm from the foot it is what it was
     assert np.linalg.norm(found, axis=1) == pytest.approx(np.ones(101))
+    # an end where three joints meet stands on no board: it stays as it was
+    half = _laid_to_board(out, np.arange(101) * 8.0, 100.0, (True, False))
+    assert half[:50] == pytest.approx(found[:50])
+    assert half[50:] == pytest.approx(out[50:])
 
 
 # --- beside the body -----------------------------------------------------------------------------------------

@@ -243,7 +243,9 @@ def _outward(points: np.ndarray, closed: bool, width_mm: float) -> np.ndarray:
     return even / np.maximum(length, 1e-12)
 
 
-def _laid_to_board(out: np.ndarray, along_mm: np.ndarray, width_mm: float, at_foot: tuple[bool, bool]) -> np.ndarray:
+def _laid_to_board(
+    out: np.ndarray, along_mm: np.ndarray, width_mm: float, at_foot: tuple[bool, bool] = (True, True)
+) -> np.ndarray:
     """The ways out turned level towards the ends of the line that stand at the foot; u is level in every pull frame."""
     first, last = (0.0 if foot else np.inf for foot in at_foot)
     far = np.minimum(along_mm + first, along_mm[-1] - along_mm + last)
