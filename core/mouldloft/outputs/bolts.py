@@ -6,9 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..stages.jacket import Jacket
-
-_ONE_MM = 5.0  # pieces that meet list the same bolts: places this near are one
+from ..stages.jacket import ONE_PLACE_MM, Jacket
 
 
 def bolt_names(jacket: Jacket) -> tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]:
@@ -20,7 +18,7 @@ def bolt_names(jacket: Jacket) -> tuple[tuple[tuple[str, ...], tuple[str, ...]],
         said = []
         for bolt in np.asarray(bolts_mm, float).reshape(-1, 3):
             near = np.linalg.norm(np.array(places).reshape(-1, 3) - bolt, axis=1)
-            if len(near) and near.min() <= _ONE_MM:
+            if len(near) and near.min() <= ONE_PLACE_MM:
                 said.append(names[int(near.argmin())])
                 continue
             places.append(bolt)

@@ -64,7 +64,7 @@ def make_solids(plan: MouldPlan, tolerance_mm: float | None = None, progress: Pr
 
     tolerance_mm : pitch of the lattice that glove and jacket are made on, less what makes it a whole number of the
     envelope's pixels; by default 3 mm, or the pixel where that is larger, and finer where detail makes the gloves hold
-    more than the plan's rubber. Raises `BriefRefused` for a tolerance that is
+    more than the plan's rubber, as far as a machine holds it. Raises `BriefRefused` for a tolerance that is
     no length and `PlanImpossible` where the master is no closed manifold.
     """
     pixel = max(e.pixel_mm for e in plan.rubber.envelopes)

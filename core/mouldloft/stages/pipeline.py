@@ -308,9 +308,7 @@ def divide(
     return (*more, division) if taken and more is not None else (seam, locks, division)
 
 
-def plan_wall(
-    master: Master, seam: Seam, rubber: Rubber, catalogue: Catalogue, progress: Progress = SILENT
-) -> Wall | None:
+def plan_wall(master: Master, seam: Seam, rubber: Rubber, catalogue: Catalogue, progress: Progress = SILENT) -> Wall:
     """The wall between the pieces, as wide as their flanges and a working margin, laid out on sheets as sold."""
     width = rubber.built_to.reach_mm + WORKING_MARGIN_MM
     reach = joint_reach_mm(rubber.built_to.reach_mm, rubber.edge_thickness_mm)

@@ -249,7 +249,9 @@ def _wall_bodies(plan: MouldPlan, block: _Block) -> list[dict[str, Any]]:
     surface = wall_mesh(plan, plan.wall)
     if not len(surface[0]):
         return []
-    said = f"Wall, {mm(plan.wall.width_mm)} wide, built before any rubber"
+    several = len(plan.seam.pieces) > 2
+    when = "along each joint before the first of its two pieces" if several else "built before any rubber"
+    said = f"Wall, {mm(plan.wall.width_mm)} wide, {when}"
     return [_packed(body_of("wall", *surface, rgb(WALL)), block, "wall", said, None, wall_marks(plan.wall))]
 
 

@@ -6,7 +6,7 @@ from reportlab.platypus import Flowable, PageBreak, Spacer
 
 from ...base.figures import listed, newtons, percent
 from ...base.progress import SILENT, Progress
-from ...stages.peel import Peel, PeeledGlove, TriedPeel
+from ...stages.peel import Peel, PeeledGlove, TriedPeel, is_gentle
 from ...stages.plan import MouldPlan
 from ..peelwords import glove_line, peel_steps, span_words
 from ..pictures.peel import peel_picture
@@ -37,14 +37,16 @@ def peel_pages(plan: MouldPlan, inner: float, progress: Progress = SILENT) -> li
 
 
 def _tries_table(peel: Peel, glove: PeeledGlove, inner: float) -> Flowable:
-    """A row for each way and size of cells, stretch and pull with each friction beside one another."""
+    """A row for each way, size of cells and most that the hands pulled; stretch and pull with each friction beside one
+    another."""
     head = ["Way", "Cells"]
     for friction in peel.frictions:
         head += [f"Stretch, friction {friction:g}", f"Pull, friction {friction:g}"]
     rows = []
-    for way, pitch in dict.fromkeys((t.way, t.pitch_mm) for t in glove.tries):
-        own = {t.friction: t for t in glove.tries if (t.way, t.pitch_mm) == (way, pitch)}
-        row = [way, f"{pitch:.0f} mm"]
+    for kind in dict.fromkeys((t.way, t.pitch_mm, t.hands_n) for t in glove.tries):
+        own = {t.friction: t for t in glove.tries if (t.way, t.pitch_mm, t.hands_n) == kind}
+        way, pitch, hands = kind
+        row = [f"{way}, gently" if is_gentle(hands, peel.hands_n) else way, f"{pitch:.0f} mm"]
         for friction in peel.frictions:
             row += _cells(own.get(friction))
         rows.append(row)
@@ -58,6 +60,15 @@ def _cells(tried: TriedPeel | None) -> list[str]:
     return [percent(tried.stretch), newtons(tried.force_n) if tried.off else f"held, {percent(tried.freed)} clear"]
 
 
+def _hands_words(peel: Peel, glove: PeeledGlove) -> str:
+    """What the hands may pull, and what they were let pull in the tries, gently first."""
+    said = f"{peel.hands_n:.0f} N together at most; friction {listed(f'{f:g}' for f in peel.frictions)}"
+    gentle = [t.hands_n for t in glove.tries if is_gentle(t.hands_n, peel.hands_n)]
+    if gentle:
+        said += f"; gently: {max(gentle):.0f} N at most, else up to {max(t.hands_n for t in glove.tries):.0f} N"
+    return said
+
+
 def _facts(peel: Peel, glove: PeeledGlove) -> list[tuple[str, str]]:
     return [
         ("Verdict", glove_line(peel, glove)),
@@ -66,6 +77,6 @@ def _facts(peel: Peel, glove: PeeledGlove) -> list[tuple[str, str]]:
             f"{percent(glove.rule_stretch)} (depth over ring radius); mechanics, where both stand, decide: "
             f"{span_words(glove.stretch_low, glove.stretch_high, '%')}, a mean over {peel.average_mm:g} mm",
         ),
-        ("Hands", f"{peel.hands_n:.0f} N together at most; friction {listed(f'{f:g}' for f in peel.frictions)}"),
+        ("Hands", _hands_words(peel, glove)),
         ("Left out", listed(peel.left_out)),
     ]

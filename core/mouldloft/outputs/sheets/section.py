@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from ...base.figures import counted, listed
 from ...stages.jacket import Jacket, JacketPiece, flange_mm
 from ...stages.plan import MouldPlan
+from ...stages.programme import wedges_of
 from ...stages.rubber import RegistrationCheck
 from ...trade.bolts import BoltChoice
 from ...trade.section import LEAST_RADIUS_MM, JointSection, bead_height_at_mm
@@ -86,14 +87,15 @@ def joint_names(plan: MouldPlan) -> tuple[str, str]:
 def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
     """The section's figures in the workshop's words."""
     section, jacket, held = plan.rubber.built_to, plan.jacket, plan.rubber.registration
-    glass = flange_mm(jacket.pieces[0])
+    thick = [f"{flange_mm(piece):.1f}" for piece in jacket.pieces]
+    glass = " to ".join(dict.fromkeys((min(thick, key=float), max(thick, key=float))))
     facts = [
         (
             "Rubber flange",
             f"{section.rubber_flange_mm:g} mm from the skin, {section.rubber_flange_thickness_mm:g} mm thick, "
             f"rim bevelled at {section.bevel_deg:g}°",
         ),
-        ("Jacket flange", f"{section.jacket_flange_mm:g} mm past the rubber, {glass:.1f} mm thick, glass to glass"),
+        ("Jacket flange", f"{section.jacket_flange_mm:g} mm past the rubber, {glass} mm thick, glass to glass"),
     ]
     if held is not None and held.lines_mm:
         size = f"{section.bead_width_mm:g} × {section.bead_height_mm:g} mm"
@@ -108,18 +110,19 @@ def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
         pitch = max(piece.bolt_pitch_mm for piece in jacket.pieces)
         facts.append(("Bolts", _bolt_words(jacket.bolt, len(all_bolts(jacket)), pitch)))
         bolt = jacket.bolt.size
+        each = ", between every two pieces that meet" if len(jacket.pieces) > 2 else ""
         facts.append(
             (
                 "Fitted bolts",
-                f"{len(jacket.fitted_mm)} of them, {_fitted(jacket)} mm up, in holes of "
+                f"{len(jacket.fitted)} of them{each}: {_fitted(jacket)}, in holes of "
                 f"{bolt.diameter_mm:g} mm without play, the others {bolt.hole_mm:g} mm; all drilled before opening, "
                 "the fitted ones drawn first",
             )
         )
     if held is not None and len(held.pads_mm):
         facts.append(("Level steps", f"{len(held.pads_mm)} bolts stand on one, where the wall leans more than 30°"))
-    wedges = len(jacket.pieces[0].wedge_points_mm)
-    facts.append(("Wedge slots", f"{wedges} between the glass flanges, formed before the second jacket is laid"))
+    laid = "later of two jackets" if len(jacket.pieces) > 2 else "second jacket"
+    facts.append(("Wedge slots", f"{wedges_of(jacket)[0]} between the glass flanges, formed before the {laid} is laid"))
     return facts
 
 
@@ -139,10 +142,10 @@ def _domes(domes_mm: np.ndarray, section: JointSection) -> str:
 
 
 def _fitted(jacket: Jacket) -> str:
-    """Number and height of each fitted bolt: 'number 7, 1448 and number 22, 50'."""
+    """Number and height of each fitted bolt: 'number 7 (1448 mm up) and number 22 (50 mm up)'."""
     names, places = zip(*all_bolts(jacket), strict=True)
-    at = [int(np.linalg.norm(np.array(places) - place, axis=1).argmin()) for place in np.array(jacket.fitted_mm)]
-    return listed(f"number {names[k]}, {place[2]:.0f}" for k, place in zip(at, jacket.fitted_mm, strict=True))
+    at = [int(np.linalg.norm(np.array(places) - place, axis=1).argmin()) for place in np.array(jacket.fitted)]
+    return listed(f"number {names[k]} ({place[2]:.0f} mm up)" for k, place in zip(at, jacket.fitted, strict=True))
 
 
 def _bolt_words(bolt: BoltChoice, count: int, pitch_mm: float) -> str:

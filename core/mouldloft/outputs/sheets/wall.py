@@ -59,14 +59,12 @@ def _beside(plan: MouldPlan, wall: Wall, piece: int) -> Wall:
 def _joints(plan: MouldPlan, wall: Wall, inner: float) -> Flowable:
     """Which stations and pieces stand along which joint, and before which piece its wall is built."""
     rows = []
-    for number, line in enumerate(plan.seam.lines):
-        stations = [s.number for s in wall.stations if s.line == number]
+    for number in dict.fromkeys(s.line for s in wall.stations):
+        line, stations = plan.seam.lines[number], [s.number for s in wall.stations if s.line == number]
         names = [p.name for p in wall.pieces if p.line == number]
-        if stations:
-            one, other = (plan.seam.pieces[k].name for k in line.between)
-            run = f"{names[0]} to {names[-1]}" if len(names) > 1 else ", ".join(names)
-            rows.append((f"{one}, {other}", metres(line.length_mm), f"{stations[0]} to {stations[-1]}", run, one))
-    rows.sort(key=lambda row: int(row[2].split()[0]))
+        one, other = (plan.seam.pieces[k].name for k in line.between)
+        run = f"{names[0]} to {names[-1]}" if len(names) > 1 else ", ".join(names)
+        rows.append((f"{one}, {other}", metres(line.length_mm), f"{stations[0]} to {stations[-1]}", run, one))
     widths = [share * inner for share in (0.36, 0.12, 0.14, 0.16, 0.22)]
     return ruled_table(("Joint", "Long", "Stations", "Ribs", "Built before"), rows, widths, size=7.6, tight=True)
 

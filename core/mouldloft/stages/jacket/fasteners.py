@@ -34,6 +34,7 @@ from ..rubber import (
     widest_step_mm,
 )
 from .footflange import above_parting_mm, along_board, foot_lines, foot_pixels, on_board
+from .record import ONE_PLACE_MM
 
 SPANNER_MM = 100.0  # common practice: room over a bolt in the board
 WEDGE_CLEAR_MM = 35.0  # common practice: half a wedge's width, and room for the hand that drives it
@@ -47,8 +48,6 @@ THIRD_OFF_MM = 34.0  # a bolt between two jackets keeps this far from a third: h
 _CLOSEST = 0.4  # of the pitch: bolts stand no closer, however little of the flanges has room
 _LOOK_MM = 6.0
 _AXIS_MM = 12.0  # over which the flange's slope under a bolt is read
-
-_ONE_MM = 5.0  # pieces that meet list the same bolts: places this near are one
 
 _Places = dict[tuple[int, int], np.ndarray]  # of two pieces, (k, 3) plan or (k, 2) frame places
 
@@ -280,12 +279,12 @@ def fitted_of(bolts_mm: np.ndarray, count: int) -> tuple[int, ...]:
 
 def fitted_between(pieces_bolts_mm: Sequence[np.ndarray], count: int) -> tuple[tuple[float, float, float], ...]:
     """Places of the bolts fitted without play between every two pieces, of each piece's bolts ((k, 3)); those that
-    two list within 5 mm of each other are one."""
+    two list near each other are one."""
     found: list[tuple[float, float, float]] = []
     for one, other in combinations([np.asarray(b, float).reshape(-1, 3) for b in pieces_bolts_mm], 2):
         if not len(one) or not len(other):
             continue
-        shared = one[cKDTree(other).query(one)[0] <= _ONE_MM]
+        shared = one[cKDTree(other).query(one)[0] <= ONE_PLACE_MM]
         chosen = fitted_of(shared, count) or range(len(shared))
         found += [(float(x), float(y), float(z)) for x, y, z in shared[list(chosen)]]
     return tuple(found)

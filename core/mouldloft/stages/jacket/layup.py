@@ -27,7 +27,7 @@ from ...trade.section import JointSection
 from ..keys import RUBBER_DENSITY_KG_DM3, Keys
 from ..opening import direction_words
 from ..rubber import Envelope, Rubber, covered, jacketed
-from .fasteners import Fasteners, Foot, fitted_between, fitted_of, place_fasteners, place_on_board
+from .fasteners import Fasteners, Foot, fitted_between, place_fasteners, place_on_board
 from .footflange import LEVEL_PULL, foot_pixels, past_foot_mm
 from .loose import lay_up_loose
 from .record import CheckKind, Jacket, JacketPiece, LoadCheck
@@ -130,13 +130,13 @@ def foot_flange_mm(piece: JacketPiece, envelope: Envelope, section: JointSection
 
 def _bolts_of(
     pieces: Sequence[JacketPiece], rubber: Rubber, catalogue: Catalogue | None
-) -> tuple[BoltChoice | None, BoltChoice | None, tuple[int, ...]]:
-    """The bolt through two flanges, the two thickest that may meet; that through one and the board; the fitted ones."""
+) -> tuple[BoltChoice | None, BoltChoice | None]:
+    """The bolt through two flanges, the two thickest that may meet; that through one and the board."""
     section, thick = rubber.built_to, sorted((flange_mm(piece) for piece in pieces), reverse=True)
     through = choose_bolt(section.bolt, sum(thick[:2])) if any(piece.bolts_mm for piece in pieces) else None
     board = catalogue.board_for(FOOT_BOARD_MM).thickness_mm if catalogue is not None else FOOT_BOARD_MM
     down = choose_bolt(section.bolt, thick[0] + board) if any(piece.foot_bolts_mm for piece in pieces) else None
-    return through, down, fitted_of(np.array(pieces[0].bolts_mm).reshape(-1, 3), section.fitted_bolts)
+    return through, down
 
 
 def rubber_density_kg_dm3(catalogue: Catalogue | None, brief: Brief) -> float:

@@ -63,6 +63,9 @@ class LooseShell:
         return self.mass_interval_kg.likely
 
 
+ONE_PLACE_MM = 5.0  # pieces that meet list the same bolts and wedges: places this near are one
+
+
 @dataclass(frozen=True)
 class Jacket:
     """The shell in pieces. advice holds sentences such as: more hands, or more pieces."""
@@ -72,9 +75,8 @@ class Jacket:
     advice: tuple[str, ...]
     bolt: BoltChoice | None = None  # through both flanges
     foot_bolt: BoltChoice | None = None  # through the flange on the board and the board
-    fitted: tuple[int, ...] = ()  # numbers of the first piece's bolts that are fitted without play
-    # places of all bolts fitted without play: between every two pieces that meet, as far apart as may be
-    fitted_mm: tuple[tuple[float, float, float], ...] = ()
+    # places of the bolts fitted without play: between every two pieces that meet, as far apart as may be
+    fitted: tuple[tuple[float, float, float], ...] = ()
     loose: tuple[LooseShell, ...] = ()  # rigid inserts between glove and jacket
     loose_bolt: BoltChoice | None = None  # through the jacket and a loose piece's back, where there are any
 

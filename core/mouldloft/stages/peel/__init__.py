@@ -3,6 +3,7 @@
 from .playing import played
 from .record import AirPocket, Peel, PeeledGlove, PeelMotion, TriedPeel, Verdict
 from .runs import peel_assumptions, peel_gloves
+from .verdict import is_gentle
 
 __all__ = [
     "AirPocket",
@@ -11,6 +12,7 @@ __all__ = [
     "PeeledGlove",
     "TriedPeel",
     "Verdict",
+    "is_gentle",
     "peel_assumptions",
     "peel_gloves",
     "played",

@@ -22,6 +22,11 @@ _LANES = 16  # cells of a block
 _VOLUME, _MIDDLE, _EASED, _MOMENT, _TURN, _ENERGY, _ROWS = 24, 25, 28, 31, 37, 41, 42
 
 
+def corner_weights(local: np.ndarray) -> np.ndarray:
+    """(k, 8) how much each corner of its cell counts at places (k, 3) in the cell, -1 to 1 across it."""
+    return np.asarray(np.prod(1 + local[:, None, :] * CORNERS[None], axis=2) / 8)
+
+
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy", forceinline=True)
 def _in(w, row, lane):  # type: ignore[no-untyped-def]
     return w[row * _LANES + lane]

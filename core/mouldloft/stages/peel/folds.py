@@ -12,7 +12,7 @@ import numpy as np
 from numba import njit
 from scipy import spatial
 
-from .element import CORNERS
+from .element import corner_weights
 from .lattice import RubberLattice
 
 _APART = 2.5  # pitches between two cells at rest: nearer ones are one piece of rubber that bends
@@ -32,8 +32,7 @@ class Folds(NamedTuple):
 
 def middle_weights(lattice: RubberLattice) -> np.ndarray:
     """(c, 8) how much each corner counts at the middle of a cell's rubber."""
-    local = lattice.middle_mm / (lattice.pitch_mm / 2)
-    return np.asarray(np.prod(1 + local[:, None, :] * CORNERS[None], axis=2) / 8)
+    return corner_weights(lattice.middle_mm / (lattice.pitch_mm / 2))
 
 
 def find_folds(lattice: RubberLattice, weights: np.ndarray, u_mm: np.ndarray, shear_mpa: float) -> Folds:

@@ -9,7 +9,7 @@ import numpy as np
 
 from ...base.errors import PlanImpossible
 from ...base.progress import SILENT, Progress
-from .element import CORNERS
+from .element import CORNERS, corner_weights
 
 _SUB = 6  # points along a cell's side where rubber is asked for
 _LEAST_FILL = 0.02  # emptier cells are left out
@@ -202,5 +202,4 @@ def embed(lattice: RubberLattice, points_mm: np.ndarray) -> tuple[np.ndarray, np
     kept = np.flatnonzero(cell >= 0)
     # further out than half a cell a point would weigh on the corners many times over
     local = np.clip((points_mm[kept] - centres[cell[kept]]) / (lattice.pitch_mm / 2), -1.5, 1.5)
-    weights = np.prod(1 + local[:, None, :] * CORNERS[None], axis=2) / 8
-    return cell[kept], weights, kept
+    return cell[kept], corner_weights(local), kept

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .element import CORNERS
+from .element import corner_weights
 from .record import PeelMotion
 
 _FURTHEST = 1.4  # half cells: a point beside the lattice follows the nearest cell
@@ -18,7 +18,7 @@ def played(motion: PeelMotion, points_mm: np.ndarray, frames: np.ndarray | None 
     centres = at_rest[motion.nodes[:, 0]] + motion.pitch_mm / 2
     cell = spatial.cKDTree(centres).query(points_mm, workers=-1)[1]
     local = np.clip((points_mm - centres[cell]) / (motion.pitch_mm / 2), -_FURTHEST, _FURTHEST)
-    weights = np.prod(1 + local[:, None, :] * CORNERS[None], axis=2) / 8
+    weights = corner_weights(local)
     nodes = motion.nodes[cell]
     chosen = np.arange(len(motion.moved_mm)) if frames is None else frames
     out = np.empty((len(chosen), len(points_mm), 3), np.float32)

@@ -64,8 +64,8 @@ def judged(
 def verdict_of(
     tries: Sequence[PeelTry], hands_n: float, allowed: float, breaks_at: float, pockets: Sequence[AirPocket] = ()
 ) -> tuple[Verdict, tuple[str, ...]]:
-    """off, doubtful or stuck, and why. tries : of one way, at every friction and pitch, with hands that pulled up to
-    twice hands_n."""
+    """off, doubtful or stuck, and why. tries : the `decisive` ones of one way, at every friction, with hands that
+    pulled gently, or up to twice hands_n at every pitch."""
     most = max(t.force_n for t in tries)
     low, high = min(t.stretch for t in tries) - 1, max(t.stretch for t in tries) - 1
     if not any(t.off for t in tries):

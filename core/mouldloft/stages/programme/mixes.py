@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,7 +20,7 @@ from ...trade.answers import THIN_FILL_MM
 from ...trade.handling import Grips, LiftedPart, grips_for
 from ..cast import Cast
 from ..cradle import Cradle
-from ..jacket import Jacket, JacketPiece, LooseShell
+from ..jacket import ONE_PLACE_MM, Jacket, JacketPiece, LooseShell
 from ..keys import Keys
 from ..locks import Locks
 from ..rubber import FILL_LIFT_MM, Rubber, coat_volumes_mm3, flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
@@ -336,28 +336,42 @@ def part_of(piece: JacketPiece) -> LiftedPart:
 
 
 def bolt_count(jacket: Jacket) -> int:
-    """Bolts of the whole jacket, also into the board: pieces that meet list the same, so places within 5 mm are one."""
+    """Bolts of the whole jacket, also into the board: pieces that meet list the same."""
     return sum(bolts_of(jacket))
 
 
 def bolts_of(jacket: Jacket) -> tuple[int, int]:
     """Bolts through two flanges, and through one and the board."""
-    through = np.array([b for piece in jacket.pieces for b in piece.bolts_mm], float).reshape(-1, 3)
-    down = np.array([b for piece in jacket.pieces for b in piece.foot_bolts_mm], float).reshape(-1, 3)
-    return _places(through), _places(np.concatenate([through, down])) - _places(through)
+    return _each_once(
+        [b for piece in jacket.pieces for b in piece.bolts_mm],
+        [b for piece in jacket.pieces for b in piece.foot_bolts_mm],
+    )
 
 
 def slot_count(jacket: Jacket) -> int:
     """Wedge slots of the whole jacket, each once, those under the flange on the board too."""
-    slots = [b for piece in jacket.pieces for b in (*piece.wedge_points_mm, *piece.foot_wedge_points_mm)]
-    return _places(np.array(slots, float).reshape(-1, 3))
+    return sum(wedges_of(jacket))
+
+
+def wedges_of(jacket: Jacket) -> tuple[int, int]:
+    """Wedge slots between two flanges, and under the flange on the board."""
+    return _each_once(
+        [w for piece in jacket.pieces for w in piece.wedge_points_mm],
+        [w for piece in jacket.pieces for w in piece.foot_wedge_points_mm],
+    )
+
+
+def _each_once(between: Sequence[Sequence[float]], below: Sequence[Sequence[float]]) -> tuple[int, int]:
+    """Places between two flanges, and those on the board that are none of these."""
+    first, all_ = (np.array(points, float).reshape(-1, 3) for points in (between, [*between, *below]))
+    return _places(first), _places(all_) - _places(first)
 
 
 def _places(points: np.ndarray) -> int:
-    """How many of (k, 3) points are more than 5 mm from each other."""
+    """How many places (k, 3) points are: those near each other are one."""
     if not len(points):
         return 0
-    pairs = cKDTree(points).query_pairs(5.0, output_type="ndarray")
+    pairs = cKDTree(points).query_pairs(ONE_PLACE_MM, output_type="ndarray")
     links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
     return int(connected_components(links, directed=False)[0])
 

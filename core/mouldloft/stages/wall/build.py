@@ -15,7 +15,7 @@ from ...geometry.rays import ray_scene
 from ..master import Master
 from ..seam import Seam
 from . import boards, ribs, strips
-from .joints import joint_sheets, ruled_joint
+from .joints import joint_reach_mm, joint_sheets, ruled_joint
 from .records import Station, Wall, WallPiece
 from .rulings import LEAST_ANGLE_DEG, STRETCH_MOST, Rulings, rule_line, section_area, stands_on_board
 from .stations import numbered, station_rulings
@@ -23,7 +23,6 @@ from .surface import Over, PartingSurface, parting_surface, root_of, skin_normal
 
 WORKING_MARGIN_MM = 20.0  # of wall past the flanges (common practice, no source)
 _FOOT_SHARE = 0.1  # of the root, off the seam, from where the wall's angle to the skin is measured
-_JOINT_REACH = 1.2  # of the wall's width
 GAP_MM = 4.0  # that the skin edge is cut shy, closed with clay (common practice, no source: 3 to 5 mm)
 
 
@@ -53,12 +52,16 @@ def build_wall(
     surfaces of the rubber agree.
     """
     if len(seam.pieces) > 2:
-        return _of_joints(master, seam, width_mm, reach_mm or _JOINT_REACH * width_mm, progress)
+        return _of_joints(master, seam, width_mm, reach_mm or joint_reach_mm(width_mm, 0.0), progress)
     surface = parting_surface(seam, master)
     progress.step(0.4, "the wall along the seam")
     if seam.kind == "plane":
         return _of_boards(master, seam, surface, width_mm)
-    return _bent(master, surface, width_mm)
+    return _bent(master, surface, width_mm, _skin_of(master))
+
+
+def _skin_of(master: Master) -> ribs.MasterSkin:
+    return ribs.MasterSkin(ray_scene(master.vertices_mm, master.faces), master.normals)
 
 
 def _root_angles_deg(
@@ -93,13 +96,13 @@ def _named(pieces: Sequence[WallPiece]) -> tuple[WallPiece, ...]:
 def _of_boards(master: Master, seam: Seam, surface: PartingSurface, width_mm: float) -> Wall:
     frame, offset = surface.frame, seam.plane_offset_mm
     inside = section_area(master, seam)
-    on_board = stands_on_board(master, frame)
+    feet = (stands_on_board(master, frame),) * 2
 
     def level(x: np.ndarray, y: np.ndarray) -> np.ndarray:
         return np.full(len(x), offset)
 
     rulings = [
-        replace(rule_line(frame.to_frame(n.points_mm), n.closed, k, inside, width_mm, level, on_board), fair=None)
+        replace(rule_line(frame.to_frame(n.points_mm), n.closed, k, inside, width_mm, level, feet), fair=None)
         for k, n in enumerate(seam.lines)
     ]
     flat = [_root_angles_deg(r, surface, master, level, square=True) < LEAST_ANGLE_DEG for r in rulings]
@@ -133,11 +136,11 @@ def _rooted(station: Station, surface: PartingSurface, rulings: Rulings, at: int
 
 def _of_joints(master: Master, seam: Seam, width_mm: float, reach_mm: float, progress: Progress) -> Wall:
     """The wall of more than two pieces: clay over ribs along every joint, on the side of the piece made later."""
-    walls: list[Wall] = []
+    body, walls = _skin_of(master), list[Wall]()
     for sheet in joint_sheets(seam, master, reach_mm):
         progress.step(0.4, "the wall along the joints")
         before = sum(len(wall.stations) for wall in walls)
-        walls.append(_bent(master, ruled_joint(sheet, seam, master, width_mm), width_mm, before))
+        walls.append(_bent(master, ruled_joint(sheet, seam, master, body.scene, width_mm), width_mm, body, before))
     total = sum(wall.area_mm2 for wall in walls)
     return replace(
         walls[0],
@@ -152,7 +155,7 @@ def _of_joints(master: Master, seam: Seam, width_mm: float, reach_mm: float, pro
     )
 
 
-def _bent(master: Master, surface: PartingSurface, width_mm: float, before: int = 0) -> Wall:
+def _bent(master: Master, surface: PartingSurface, width_mm: float, body: ribs.MasterSkin, before: int = 0) -> Wall:
     frame = surface.frame
     rulings = list(surface.rulings)
     made: list[tuple[Rulings, list[int], list[tuple[int, int]]]] = []
@@ -164,7 +167,6 @@ def _bent(master: Master, surface: PartingSurface, width_mm: float, before: int 
         )
         made.append((line, _with_ribs(surface, line, station_rulings(line, ends), spans, width_mm), spans))
     at = numbered([(line, stops) for line, stops, _ in made], frame, GAP_MM, width_mm, surface.over, before)
-    body = ribs.MasterSkin(ray_scene(master.vertices_mm, master.faces), master.normals)
     pieces: list[WallPiece] = []
     for line, stops, spans in made:
         count = len(line.along_mm)

@@ -187,10 +187,10 @@ def _own_bounds(
 # --- the wall beside a joint -----------------------------------------------------------------------------
 
 
-def ruled_joint(sheet: JointSheet, seam: Seam, master: Master, width_mm: float) -> PartingSurface:
+def ruled_joint(sheet: JointSheet, seam: Seam, master: Master, scene: RayScene, width_mm: float) -> PartingSurface:
     """A joint's sheet with straight lines across the wall along each of its lines: as wide as given, or to where
-    another joint's wall begins. In the frame the first made of the two pieces lies ahead."""
-    scene, frame, grid = ray_scene(master.vertices_mm, master.faces), sheet.frame, sheet.grid
+    another joint's wall begins. In the frame the first made of the two pieces lies ahead. scene : of the master."""
+    frame, grid = sheet.frame, sheet.grid
     within = inside_body(scene, master.normals, sheet.nodes_mm()).reshape(sheet.own.shape)
     inside = outline(within, (grid.x0_mm, grid.y0_mm), grid.pixel_mm)
     surface = PartingSurface(frame, grid, sheet.height_mm, sheet.fair, width_mm, 0.0)
@@ -201,9 +201,9 @@ def ruled_joint(sheet: JointSheet, seam: Seam, master: Master, width_mm: float) 
         points = frame.to_frame(line.points_mm)
         if not _body_to_the_left(points, line.closed, surface, master, scene):
             points = points[::-1]
-        low = frame.to_master(points[[0, -1]])[:, 2] < _AT_BOARD_MM
-        foot = on_board and bool(low.any()), (bool(low[0]), bool(low[1]))
-        found.append(_to_mitre(rule_line(points, line.closed, number, inside, width_mm, surface.over, *foot), sheet))
+        low = on_board & (frame.to_master(points[[0, -1]])[:, 2] < _AT_BOARD_MM)
+        feet = bool(low[0]), bool(low[1])
+        found.append(_to_mitre(rule_line(points, line.closed, number, inside, width_mm, surface.over, feet), sheet))
     return replace(surface, rulings=tuple(found))
 
 

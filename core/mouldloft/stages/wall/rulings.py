@@ -94,21 +94,20 @@ def rule_line(
     inside: shapely.Geometry,
     width_mm: float,
     over: Callable[[np.ndarray, np.ndarray], np.ndarray],
-    on_board: bool = False,
-    at_foot: tuple[bool, bool] = (True, True),
+    at_foot: tuple[bool, bool] = (False, False),
 ) -> Rulings:
     """Rulings from a line ((k, 3) in the frame, body to its left) outward to `width_mm`, or halfway to the next part.
 
     inside : what the seam encloses seen along the pull; over : heights of the sheet over (x, y). Seen along the pull
-    they do not cross. on_board : ends of an open line stand on the board, and the wall's ends lie along it; at_foot :
-    whether its first does, and its last.
+    they do not cross. at_foot : whether an open line's first end stands on the board, and its last; there
+    the wall's end lies along it.
     """
     inner = spaced_out(points_mm, closed, STEP_MM)
     if not closed:
         inner = np.concatenate([inner, points_mm[-1:]]) if np.linalg.norm(inner[-1] - points_mm[-1]) > 1e-6 else inner
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(inner, axis=0), axis=1))])
     out = _outward(inner[:, :2], closed, width_mm)
-    if on_board and not closed:
+    if any(at_foot) and not closed:
         out = _laid_to_board(out, along, width_mm, at_foot)
     reach = _evened(_room(inner[:, :2], out, inside, width_mm), along, closed)
     for _ in range(_DRAWN_IN_ROUNDS):

@@ -197,9 +197,9 @@ def _off_line(at: np.ndarray, on_mm: np.ndarray, away: np.ndarray, which: np.nda
 
 
 def _ruled(seam: Seam, master: Master, frame: PullFrame, over: Over, width_mm: float) -> tuple[Rulings, ...]:
-    inside, on_board = section_area(master, seam), stands_on_board(master, frame)
+    inside, feet = section_area(master, seam), (stands_on_board(master, frame),) * 2
     return tuple(
-        rule_line(frame.to_frame(line.points_mm), line.closed, k, inside, width_mm, over, on_board)
+        rule_line(frame.to_frame(line.points_mm), line.closed, k, inside, width_mm, over, feet)
         for k, line in enumerate(seam.lines)
     )
 
