@@ -192,19 +192,30 @@ def _all_tries(bench, coarse: float, fine: float, brief: PeelBrief, progress: Pr
         jobs = [_Job(k, p, most) for k, g in enumerate(rough.gloves) for p in paths_for(g.pull)[1:]]
         made += zip(jobs, rough.pulled(jobs, progress, (0.2, 0.5), "peeling in other ways"))
         last = bench(fine, (0.5, 0.52))
-        jobs = [
-            _Job(k, path, f)
+        ways = [
+            (k, path)
             for k in range(len(rough.gloves))
             for path in _best_ways([t for job, t in made if job.glove == k and job.friction == most], brief)
-            for f in brief.frictions
         ]
-        # who may pull twice what he can pulls more than is needed: first gently, and hard where that does not do
-        gentle = last.pulled(jobs, progress, (0.52, 0.75), "peeling the best ways, finer", gently=True)
-        held = {(job.glove, job.path) for job, t in zip(jobs, gentle) if not t.off}
-        made += zip(jobs, gentle)
-        jobs = [job for job in jobs if (job.glove, job.path) in held]
-        made += zip(jobs, last.pulled(jobs, progress, (0.75, 0.95), "peeling the best ways harder"))
+        made += _fine_tries(last, ways, brief.frictions, progress)
     return last.gloves, [[t for job, t in made if job.glove == k] for k in range(len(last.gloves))]
+
+
+def _fine_tries(
+    bench: _Bench, ways: Sequence[tuple[int, PeelPath]], frictions: Sequence[float], progress: Progress
+) -> list[tuple[_Job, PeelTry]]:
+    """Each glove's ways pulled gently, most friction first, and hard where that does not do: who may pull twice what he
+    can pulls more than is needed."""
+    made: list[tuple[_Job, PeelTry]] = []
+    held: list[tuple[int, PeelPath]] = []
+    for k, friction in enumerate(sorted(frictions, reverse=True)):
+        jobs = [_Job(*way, friction) for way in ways if way not in held]
+        span = (0.52 + 0.23 * k / len(frictions), 0.52 + 0.23 * (k + 1) / len(frictions))
+        gentle = bench.pulled(jobs, progress, span, "peeling the best ways, finer", gently=True)
+        held += [(job.glove, job.path) for job, t in zip(jobs, gentle) if not t.off]
+        made += zip(jobs, gentle)
+    jobs = [_Job(*way, friction) for way in held for friction in frictions]
+    return [*made, *zip(jobs, bench.pulled(jobs, progress, (0.75, 0.95), "peeling the best ways harder"))]
 
 
 def _best_ways(tries: Sequence[PeelTry], brief: PeelBrief) -> list[PeelPath]:
