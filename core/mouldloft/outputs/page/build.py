@@ -95,6 +95,7 @@ from .turns import bolt_marks, turn_of, turns
 from .wall import wall_marks, wall_mesh
 
 MOST_SHELL_FACES = 80_000
+_MOST_HOLLOWS = 16_000  # places of a body where what it sees of the sky is worked out
 LOCKS_LISTED = 8
 _SEAM_POINTS = 1600  # over all lines
 _PEEL_FACES = 9_000
@@ -319,7 +320,11 @@ _shades: weakref.WeakKeyDictionary = weakref.WeakKeyDictionary()
 
 def _hollows(body: Body) -> np.ndarray:
     """(n,) how bright each vertex is for what it sees of the sky; found once for each body."""
-    return kept(_shades, body, lambda: _SHADE + (1 - _SHADE) * set_up([body], ground_mm=None).open_sky)
+
+    def found() -> np.ndarray:
+        return _SHADE + (1 - _SHADE) * set_up([body], ground_mm=None, most_stands=_MOST_HOLLOWS).open_sky
+
+    return kept(_shades, body, found)
 
 
 def _bytes_of(colours: np.ndarray, shade: np.ndarray) -> np.ndarray:

@@ -61,8 +61,8 @@ MOST_GLOVE_PIXELS = 70_000
 MOST_RIB_FACES = 1_500
 
 
-# pixels of a map: flat parts are thinned within _FLAT, longer edges split
-_FLAT, _GLOVE_EDGE, _JACKET_EDGE = 0.12, 3.0, 4.0
+# pixels of a map: flat parts are thinned within _FLAT, longer edges split: light stands no closer than that anyway
+_FLAT, _EDGE = 0.12, 7.0
 
 
 MOST_LIGHT_FACES = 100_000  # of the master, to cut the gloves with and to stand beside them
@@ -204,9 +204,9 @@ def _make_mould_bodies(plan: MouldPlan, progress: Progress) -> MouldBodies:
     gloves, jackets = [], []
     for at, (name, fine) in enumerate(zip(names, meshes.fine_mm)):
         progress.step(0.2, f"glove and jacket, {name}, in their light")
-        glove = evened(*meshes.gloves[at], _GLOVE_EDGE * fine)
+        glove = evened(*meshes.gloves[at], _EDGE * fine)
         gloves.append(body_of(f"glove, {name}", *glove, rgb(GLOVE), coarse_mm=fine))
-        jackets.append(jacket_body(plan, at, meshes.jackets[at], fine, _JACKET_EDGE * fine))
+        jackets.append(jacket_body(plan, at, meshes.jackets[at], fine, _EDGE * fine))
 
     def plain(what: str, some: Sequence[MeshPair], colour: str) -> tuple[Body, ...]:
         return tuple(body_of(f"{what}, {name}", *mesh, rgb(colour)) for name, mesh in zip(names, some))

@@ -25,7 +25,7 @@ from ..look import BACKDROP, rgb, to_linear, to_srgb
 from .byvtk import draw_by_vtk, vtk_can_draw
 from .camera import Camera
 
-_MOST_BAKED = 60_000  # places where light is worked out; other vertices take it from their neighbours
+_MOST_BAKED = 40_000  # places where light is worked out; other vertices take it from their neighbours
 _SKY_RAYS = 32
 _KEY_RAYS = 10
 _KEY_SPREAD = 0.22  # sine of the key light's half angle: how soft its shadow is
@@ -78,10 +78,16 @@ class Baked:
         return np.einsum("ij,ij->i", values[self.near], self.weight)
 
 
-def set_up(bodies: Sequence[Body], progress: Progress = SILENT, ground_mm: float | None = 0.0) -> Baked:
+def set_up(
+    bodies: Sequence[Body],
+    progress: Progress = SILENT,
+    ground_mm: float | None = 0.0,
+    most_stands: int = _MOST_BAKED,
+) -> Baked:
     """Put the bodies into one scene and find what each vertex sees of the sky.
 
     ground_mm : height of the floor, or None for none. It blocks the sky from below and gets a contact shadow.
+    most_stands : places at most where light is worked out.
     """
     bodies = tuple(bodies)
     if ground_mm is not None:  # what is drawn below the floor lowers it
@@ -90,8 +96,8 @@ def set_up(bodies: Sequence[Body], progress: Progress = SILENT, ground_mm: float
     normals = np.concatenate([b.normals for b in bodies])
     scene = ray_scene(vertices, faces)
     stands = np.arange(len(vertices))
-    if len(vertices) > _MOST_BAKED:
-        stands = stands[:: int(np.ceil(len(vertices) / _MOST_BAKED))]
+    if len(vertices) > most_stands:
+        stands = stands[:: int(np.ceil(len(vertices) / most_stands))]
     size = float(np.linalg.norm(np.ptp(vertices, axis=0)))
     # a ray starts clear of the tessellation, or facets shade one another along every edge
     near, weight = _neighbours(vertices, normals, stands, 0.03 * size)
