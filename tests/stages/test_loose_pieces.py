@@ -22,13 +22,16 @@ from mouldloft.outputs.summary import summary_text
 from mouldloft.outputs.words import work_steps
 from mouldloft.solids.build import make_solids
 from mouldloft.solids.solid import manifold_of
+from mouldloft.stages.answers import recommended_kind
+from mouldloft.stages.division import measure_loose, measure_two
 from mouldloft.stages.keys.shape import key_bumps
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.peel.glove import cast_field, peel_glove
 from mouldloft.stages.pipeline import back_glove, plan
 from mouldloft.stages.rubber import brush_rubber
 from mouldloft.stages.rubber.loose import _cells_of
-from mouldloft.stages.seam import place_seam
+from mouldloft.stages.seam import place_seam, skin_areas_mm2
+from mouldloft.trade.seamterms import terms_for
 from scipy.spatial import cKDTree
 from seam_bodies import opening_along, seen_field
 
@@ -136,6 +139,22 @@ def test_every_rigid_solid_leaves_in_the_order_of_taking_off(planned, solids):
         for far in (1.0, 10.0, 60.0, 300.0):
             moved = going.translate((far * pulls[name]).tolist())
             assert max((moved ^ other).volume() for other in stands.values()) < 50.0, (name, far)
+
+
+def test_two_pieces_with_their_loose_ones_stand_beside_more_pieces(planned):
+    """Where a division is proposed, two pieces are measured with the loose ones that pay, before any jacket is made."""
+    terms = terms_for(planned.master.height_mm, planned.brief, planned.catalogue)
+    areas = skin_areas_mm2(planned.master)
+    found = measure_loose(planned.seam, planned.locks, planned.rubber, areas, terms)
+    built = {row.kind: row for row in planned.answers.rows}["loose"]
+    assert (found.kind, found.loose, found.deepest_mm) == ("loose", 1, built.deepest_mm)
+    assert found.seam.fill_mm3 == built.fill_mm3
+    assert found.heaviest_kg == pytest.approx(built.heaviest_kg, rel=0.15)  # a jacket by its area
+    deep = measure_two(planned.seam, planned.locks, planned.rubber.fill.all_mm3, 220.0, 1.0)
+    more = replace(deep, kind="gloves", gloves=3, jackets=3, deepest_mm=10.0)
+    assert recommended_kind((deep, more), terms, planned.brief) == "gloves"
+    assert recommended_kind((deep, found, more), terms, planned.brief) == "loose"
+    assert measure_loose(planned.seam, planned.locks, replace(planned.rubber, loose=()), areas, terms) is None
 
 
 def test_a_hook_deeper_than_fill_may_be_is_answered_by_its_loose_piece(planned):

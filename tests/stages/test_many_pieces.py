@@ -44,6 +44,7 @@ from mouldloft.stages.rubber.record import Rubber
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.seam.record import Seam
 from mouldloft.stages.wall.joints import joint_surfaces, parting_of
+from mouldloft.trade.seamterms import terms_for
 from mouldloft.trade.thickness import choose_thickness
 from seam_bodies import PLANE, as_master, opening_along, seen_field
 from test_planfile import same
@@ -519,3 +520,34 @@ def test_three_pieces_asked_for_are_planned_through_to_paper(monkeypatch, tmp_pa
     assert (tmp_path / "templates" / "wall.svg").exists()
     assert {s.line for s in made.wall.stations} <= set(range(len(made.seam.lines)))
     same(made, open_plan(tmp_path))
+
+
+def test_as_proposed_more_pieces_are_taken_only_where_the_table_recommends_them(monkeypatch):
+    from mouldloft.stages import pipeline
+    from mouldloft.stages.division.propose import propose_division
+
+    monkeypatch.setitem(propose_division.__kwdefaults__, "cells", 40)
+    mesh = trimesh.Trimesh(*meshes.three_arms(), process=False)
+    mesh.apply_translation([0, 0, -mesh.bounds[0, 2]])
+    brief = brief_from_dict(
+        {"seam": {"pieces": 3}, "opening": {"directions": 32, "refine": 0, "seams": 1}, "rubber": {"pixel_mm": 4.0}}
+    )
+    catalogue = read_catalogue(None)
+    survey = pipeline.survey_open_master(as_master(mesh), brief, catalogue)
+    proposed = pipeline.propose_division(
+        survey.master, brief, survey.opening, survey.seam, survey.locks, scene=survey.scene, show=survey.show,
+        terms=terms_for(survey.master.height_mm, brief, catalogue),
+    )  # fmt: skip
+    monkeypatch.setattr(pipeline, "propose_division", lambda *_, **__: proposed)
+    monkeypatch.setattr(pipeline, "takes_division", lambda *_: True)
+    as_proposed = replace(brief, seam=replace(brief.seam, pieces="as proposed"))
+    for kind, pieces in (("gloves", 3), ("loose", 2)):
+        weighed = []
+        monkeypatch.setattr(
+            pipeline, "recommended_kind", lambda found, *_, into=weighed, said=kind: into.extend(found) or said
+        )
+        seam, locks, division = pipeline.divide(survey, as_proposed, catalogue)
+        assert {"two", "gloves"} <= {one.kind for one in weighed}
+        assert tuple(weighed) == division.measured
+        assert len(seam.pieces) == pieces
+        assert (locks is survey.locks) == (kind == "loose")

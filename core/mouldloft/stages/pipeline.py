@@ -20,13 +20,14 @@ from ..trade.price import rate_assumptions
 from ..trade.seamterms import for_directions, terms_for
 from ..trade.section import section_assumptions
 from ..trade.thickness import choose_thickness
-from .answers import weigh_ways
+from .answers import recommended_kind, weigh_ways
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions, lay_cradle_on_sheets
 from .division import (
     Division,
     division_assumptions,
+    measure_loose,
     propose_division,
     seam_of_division,
     takes_division,
@@ -287,7 +288,8 @@ def draw_seam(
 def divide(
     survey: OpenSurvey, brief: Brief, catalogue: Catalogue, progress: Progress = SILENT
 ) -> tuple[Seam, Locks, Division | None]:
-    """More than two pieces where two are not enough and the brief allows more; seam and locks are then theirs."""
+    """More than two pieces where two are not enough and the brief allows more; seam and locks are then theirs. As
+    proposed, only where the table of answers would recommend them."""
     master, seam, locks = survey.master, survey.seam, survey.locks
     division = propose_division(
         master, brief, survey.opening, seam, locks, progress, scene=survey.scene, show=survey.show,
@@ -303,7 +305,14 @@ def divide(
         more = own, find_locks(master, survey.undercut, own, rubber_material, progress, scene=survey.scene)
     terms = terms_for(master.height_mm, brief, catalogue)
     width = choose_thickness(master.height_mm, brief.run.casts, brief.rubber).flange_width_mm
-    measured = weigh_division(division, (seam, locks), more, skin_areas_mm2(master), terms, width)
+    areas = skin_areas_mm2(master)
+    measured = weigh_division(division, (seam, locks), more, areas, terms, width)
+    if taken and master.health.is_solid:
+        two = brush_rubber(master, seam, brief, progress.part(0.9, 1.0), catalogue.rubber_for(brief.materials))
+        loose = measure_loose(seam, locks, two, areas, terms)
+        measured = (*measured[:1], *((loose,) if loose is not None else ()), *measured[1:])
+    if taken and brief.seam.pieces == "as proposed":
+        taken = recommended_kind(measured, terms, brief) == "gloves"
     division = replace(division, measured=measured)
     return (*more, division) if taken and more is not None else (seam, locks, division)
 

@@ -9,7 +9,7 @@ from ...base.figures import counted, mm
 from ...base.progress import SILENT, Progress
 from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue
-from ...trade.answers import DEEP_FILL_MM, WORTH_MORE, Answer, Measured, stretch_words, weigh_answers
+from ...trade.answers import DEEP_FILL_MM, WORTH_MORE, Answer, Kind, Measured, stretch_words, weigh_answers
 from ...trade.lifting import MOST_LIFTERS, team_limit_kg
 from ...trade.seamterms import SeamTerms, terms_for
 from ..division import Division, measure_two
@@ -49,7 +49,7 @@ def weigh_ways(
     in_one = _of_two_gloves(seam, locks, rubber, rubber.fill, jacket)
     size = asks_of_whole(master, brief, catalogue)
     asks = (*_asks_of(in_one[-1], most_kg), *size)
-    further = division.measured[1:] if division is not None else ()
+    further = () if division is None else [one for one in division.measured if one.kind not in ("two", "loose")]
     loose = counted(len(rubber.loose), "loose piece")
     why = asks or ((f"{loose} in place of deep or heavy fill",) if rubber.loose else ())
     if not why and division is None:
@@ -69,6 +69,12 @@ def weigh_ways(
         else:
             notes.append(own)
     return Answers(_table(tuple(rows), terms, most_kg), why, tuple(notes))
+
+
+def recommended_kind(found: tuple[Measured, ...], terms: SeamTerms, brief: Brief) -> Kind:
+    """Which kind of answer the table of these would recommend."""
+    rows = _table(found, terms, team_limit_kg(MOST_LIFTERS, brief.jacket))
+    return next(row.kind for row in rows if row.recommended)
 
 
 def _table(found: tuple[Measured, ...], terms: SeamTerms, most_kg: float) -> tuple[Answer, ...]:

@@ -138,9 +138,7 @@ class Division:
     notes: tuple[str, ...]
     two_piece_deepest_mm: float = 0.0  # by the same method
     jackets: JacketsApart | None = None  # two gloves under more jackets, where that pays
-    measured: tuple[
-        Measured, ...
-    ] = ()  # the answers by its lattice, without loose pieces, which follow from the rubber
+    measured: tuple[Measured, ...] = ()  # the answers by its lattice, and two pieces with the loose ones that pay
 
     @property
     def comes_off(self) -> bool:
