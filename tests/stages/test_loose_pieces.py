@@ -22,8 +22,8 @@ from mouldloft.outputs.summary import summary_text
 from mouldloft.outputs.words import work_steps
 from mouldloft.solids.build import make_solids
 from mouldloft.solids.solid import manifold_of
-from mouldloft.stages.answers import recommended_kind
-from mouldloft.stages.division import measure_loose, measure_two
+from mouldloft.stages.answers import measure_loose, recommended_kind
+from mouldloft.stages.division import measure_two
 from mouldloft.stages.keys.shape import key_bumps
 from mouldloft.stages.master import prepare_master
 from mouldloft.stages.peel.glove import cast_field, peel_glove

@@ -20,14 +20,13 @@ from ..trade.price import rate_assumptions
 from ..trade.seamterms import for_directions, terms_for
 from ..trade.section import section_assumptions
 from ..trade.thickness import choose_thickness
-from .answers import recommended_kind, weigh_ways
+from .answers import measure_loose, recommended_kind, weigh_ways
 from .cast import Cast, cast_assumptions, lay_up_cast
 from .cautions import Caution, cautions_for
 from .cradle import Cradle, build_cradle, cradle_assumptions, lay_cradle_on_sheets
 from .division import (
     Division,
     division_assumptions,
-    measure_loose,
     propose_division,
     seam_of_division,
     takes_division,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from ...base.errors import Cancelled, MouldloftError
 from ...base.figures import counted, mm
 from ...base.progress import SILENT, Progress
@@ -94,6 +96,19 @@ def _of_two_gloves(seam: Seam, locks: Locks, rubber: Rubber, fill: Fill, jacket:
         held = measure_two(seam, locks, fill.left_mm3, fill.left_deep_mm, heaviest)
         rows.append(replace(held, kind="loose", loose=len(rubber.loose)))
     return rows
+
+
+def measure_loose(
+    seam: Seam, locks: Locks, rubber: Rubber, skin_areas: np.ndarray, terms: SeamTerms
+) -> Measured | None:
+    """Two pieces with their loose pieces, before a jacket is laid up: it weighs by its area; None where none pays."""
+    if rubber.fill is None or not rubber.loose:
+        return None
+    area = np.bincount(seam.labels, skin_areas, minlength=2) + rubber.built_to.reach_mm * seam.length_mm
+    jackets = 1e-6 * terms.jacket_kg_m2 * area
+    gloves = [1e-6 * terms.rubber.kg_per_litre * part.total_mm3 for part in rubber.parts]
+    held = measure_two(seam, locks, rubber.fill.left_mm3, rubber.fill.left_deep_mm, float(max(*jackets, *gloves)))
+    return replace(held, kind="loose", loose=len(rubber.loose))
 
 
 def _asks_of(built: Measured, most_kg: float) -> tuple[str, ...]:

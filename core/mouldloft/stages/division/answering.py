@@ -9,7 +9,6 @@ import numpy as np
 from ...trade.answers import Measured
 from ...trade.seamterms import SeamTerms
 from ..locks import Locks
-from ..rubber import Rubber
 from ..seam import Seam, measures_of
 from .propose import Division
 
@@ -76,19 +75,6 @@ def measure_two(seam: Seam, locks: Locks, fill_mm3: float, deepest_mm: float, he
     """Two pieces, with what of them is filled, how deep, and the heaviest jacket piece or glove."""
     measures = replace(measures_of(seam.figures), fill_mm3=fill_mm3)
     return Measured("two", 2, 2, measures, 0.0, deepest_mm, _share(locks), heaviest_kg, True)
-
-
-def measure_loose(
-    seam: Seam, locks: Locks, rubber: Rubber, skin_areas: np.ndarray, terms: SeamTerms
-) -> Measured | None:
-    """Two pieces with their loose pieces, before a jacket is laid up: it weighs by its area; None where none pays."""
-    if rubber.fill is None or not rubber.loose:
-        return None
-    area = np.bincount(seam.labels, skin_areas, minlength=2) + rubber.built_to.reach_mm * seam.length_mm
-    jackets = 1e-6 * terms.jacket_kg_m2 * area
-    gloves = [1e-6 * terms.rubber.kg_per_litre * part.total_mm3 for part in rubber.parts]
-    held = measure_two(seam, locks, rubber.fill.left_mm3, rubber.fill.left_deep_mm, float(max(*jackets, *gloves)))
-    return replace(held, kind="loose", loose=len(rubber.loose))
 
 
 def _share(locks: Locks) -> float:
