@@ -11,9 +11,10 @@ from ...base.intervals import CARVING, Interval, interval_of
 from ...geometry.contour import face_centres
 from ...geometry.rays import RayScene, inside_body
 from ...inputs.brief import Brief
+from ...trade.section import JointSection
 from ...trade.thickness import ThicknessRule
 from ..master import Master, skin_faces
-from .flanges import STEEPEST
+from .flanges import STEEPEST, lean_of
 from .record import Envelope, Rubber, RubberParts
 
 _CLAIM_SAMPLES = 60_000  # columns a piece
@@ -114,6 +115,14 @@ def rubber_interval(
         *((name, volume / max(likely, 1e-9)) for name, volume in claims),
     )
     return interval_of(likely, causes)
+
+
+def wall_face_mm2(envelope: Envelope, section: JointSection) -> float:
+    """Wall under a piece's rubber, by the thickness that lies on it: of its bevel half."""
+    thick = np.where(envelope.flange, envelope.outer_mm - envelope.parting_mm, 0.0)
+    lean = np.hypot(1.0, lean_of(np.nan_to_num(envelope.parting_mm), envelope.pixel_mm))
+    share = np.clip(np.nan_to_num(thick) / lean / section.rubber_flange_thickness_mm, 0.0, 1.0)
+    return float((share * lean).sum(dtype=float)) * envelope.pixel_mm**2
 
 
 def flange_areas_mm2(rubber: Rubber) -> tuple[float, ...]:

@@ -12,7 +12,7 @@ from ...geometry.frame import PullFrame
 from ...geometry.heightmap import sample_map
 from ...geometry.sampling import covering_points
 from ..master import Master, skin_faces
-from ..seam import Seam
+from ..seam import Seam, skin_bounds
 
 
 def piece_points(master: Master, seam: Seam, piece: int, spacing_mm: float) -> np.ndarray:
@@ -113,6 +113,14 @@ def above_base(frame: PullFrame, grid: Grid, master: Master) -> tuple[np.ndarray
     else:
         high = rise / -along
     return low, high
+
+
+def wall_bounds(master: Master, seam: Seam, frame: PullFrame, grid: Grid) -> tuple[np.ndarray, np.ndarray]:
+    """Between which heights the wall passes clear of both pieces' skin, two (rows, columns) maps; -inf and inf where
+    none is, and all over for a seam whose level is not known."""
+    if seam.level_mm is None:
+        return np.full((grid.rows, grid.columns), -np.inf), np.full((grid.rows, grid.columns), np.inf)
+    return skin_bounds(master, seam.level_mm, frame, grid)
 
 
 def volume_of_columns(height: np.ndarray, low: np.ndarray, high: np.ndarray, pixel_mm: float) -> float:

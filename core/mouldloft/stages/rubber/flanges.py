@@ -19,6 +19,7 @@ from ...geometry.depthmap import Grid
 from ...geometry.heightmap import outline, sample_map
 from ...trade.bolts import BOLT_SIZES
 from ...trade.section import CLEAR_DEG, LEAN_DEG, LEAST_RADIUS_MM, JointSection, bead_height_at_mm
+from ..wall import ROOT_MOST_MM
 from .rims import steps_along
 
 STEEPEST = 4.0  # rise over run: past it a pixel's slope says more of the lattice than of the flange
@@ -26,6 +27,7 @@ SMOOTH_MM = 6.0  # over which the wall's lean is read
 _ROOM_MM = 6.0  # round a washer: the jacket's own inside radius, and the spanner's wall
 _FILLED_SHARE = 0.8  # of the jacket's flange: a strip of wall narrower than that between two rubbers stays rubber
 _PAD_SLOPE = float(np.tan(np.radians(90.0 - CLEAR_DEG))) * 0.9  # of the risers of a step: clear of both pulls
+_MOVED_MM = 0.5  # a step that moves the wall by less is none
 _BEAD_FADE_MM = 12.0  # common practice: a bead runs out over about its own width
 _LEAST_BEAD_MM = 60.0  # a shorter run holds nothing
 _TURN_DEG, _TURN_OVER_MM = 50.0, 25.0  # a flange's middle line that turns more within that has a corner there
@@ -66,11 +68,13 @@ def lay_flanges(
     pixel_mm: float,
     section: JointSection,
     fewest_bolts: int,
+    between: Callable[[], tuple[np.ndarray, np.ndarray]],
 ) -> Flanges:
     """Flanges round the bodies ((rows, columns) bool, where the wall's own surface lies inside the master).
 
     crowded : bool, where a bead on the wall would run into the master. tall : bool, where a glove stands higher than
-    its flange. on_board : bool, pixels above an open base's board; below it everything is carried straight on, so that
+    its flange. between : gives the two (rows, columns) heights between which the wall has to pass, -inf and inf where
+    no skin is. on_board : bool, pixels above an open base's board; below it everything is carried straight on, so that
     flanges run down to the board square.
     """
     down = _carried_down(on_board)
@@ -80,7 +84,7 @@ def lay_flanges(
     past = ndimage.distance_transform_edt(~rubber) * pixel_mm
     jacket = ~rubber & (past <= section.jacket_flange_mm)
     spots = _bolt_spots(wall_mm, rubber, jacket & on_board, past, origin_mm, pixel_mm, section, fewest_bolts)
-    wall, pads = _stepped(wall_mm, spots, origin_mm, pixel_mm, section)
+    wall, pads = _with_steps(wall_mm, spots, bodies, between, origin_mm, pixel_mm, section)
     slope = lean_of(wall, pixel_mm)
     toe = ndimage.distance_transform_edt(rubber) * pixel_mm
     top = np.minimum(toe / section.bevel_run_mm, 1.0) * section.rubber_flange_thickness_mm * np.hypot(1.0, slope)
@@ -264,31 +268,76 @@ def _apart(points: np.ndarray, least_mm: float) -> np.ndarray:
     return np.array(kept).reshape(-1, 2)
 
 
-def _stepped(
-    wall: np.ndarray, spots: np.ndarray, origin_mm: tuple[float, float], pixel_mm: float, section: JointSection
+def _with_steps(
+    wall: np.ndarray,
+    spots: np.ndarray,
+    bodies: np.ndarray,
+    between: Callable[[], tuple[np.ndarray, np.ndarray]],
+    origin_mm: tuple[float, float],
+    pixel_mm: float,
+    section: JointSection,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The wall with a level step under every bolt where it leans too much, and (k,) bool, which bolts those are."""
+    """The wall with a level step under every bolt where it leans too much and has room for one, and (k,) bool, which
+    bolts those are; the others are clamped."""
     lean = lean_of(wall, pixel_mm)
     # the worst under the washer, not the middle's
     size = 2 * int(BOLT_SIZES[section.bolt].washer_mm / 2.0 / pixel_mm) + 1
-    worst = ndimage.maximum_filter(lean, size=size)
-    steep = _read(worst, spots, origin_mm, pixel_mm) > np.tan(np.radians(LEAN_DEG))
+    pads = _read(ndimage.maximum_filter(lean, size=size), spots, origin_mm, pixel_mm) > np.tan(np.radians(LEAN_DEG))
+    if not pads.any():
+        return wall.astype(np.float32), pads
+    bounds = between()
+    while True:
+        stepped = _stepped(wall, spots[pads], origin_mm, pixel_mm, section)
+        clear = _clear_of_skin(stepped, wall, bodies, bounds, pixel_mm, section)
+        moved = ndimage.maximum_filter(np.abs(clear - stepped), size=size)
+        level = pads & (_read(moved, spots, origin_mm, pixel_mm) <= _MOVED_MM)
+        if (level == pads).all():
+            return clear.astype(np.float32), pads
+        pads = level
+
+
+def _stepped(
+    wall: np.ndarray, spots: np.ndarray, origin_mm: tuple[float, float], pixel_mm: float, section: JointSection
+) -> np.ndarray:
+    """The wall with a level step about each of (k, 2) places."""
     out = wall.astype(float).copy()
     rows, columns = wall.shape
     flat = BOLT_SIZES[section.bolt].washer_mm / 2.0 + 2.0
-    for x, y in spots[steep]:
+    reach = 3.0 * section.jacket_flange_mm
+    for x, y in spots:
         level = float(_read(wall, np.array([[x, y]]), origin_mm, pixel_mm)[0])
-        reach = flat + 3.0 * section.jacket_flange_mm
-        i0, j0 = (int((v - o - reach) / pixel_mm) for v, o in ((y, origin_mm[1]), (x, origin_mm[0])))
-        size = int(2.0 * reach / pixel_mm) + 2
+        i0, j0 = (int((v - o - flat - reach) / pixel_mm) for v, o in ((y, origin_mm[1]), (x, origin_mm[0])))
+        size = int(2.0 * (flat + reach) / pixel_mm) + 2
         window = np.s_[max(i0, 0) : min(i0 + size, rows), max(j0, 0) : min(j0 + size, columns)]
         dy = origin_mm[1] + pixel_mm * np.arange(window[0].start, window[0].stop) - y
         dx = origin_mm[0] + pixel_mm * np.arange(window[1].start, window[1].stop) - x
-        free = _PAD_SLOPE * np.maximum(np.hypot(dx[None], dy[:, None]) - flat, 0.0)
-        inside = free < _PAD_SLOPE * (reach - flat)
-        stepped = np.clip(out[window], level - free, level + free)
-        out[window] = np.where(inside, stepped, out[window])
-    return out.astype(np.float32), steep
+        run = np.maximum(np.hypot(dx[None], dy[:, None]) - flat, 0.0)
+        stepped = np.clip(out[window], level - _PAD_SLOPE * run, level + _PAD_SLOPE * run)
+        # a wall as steep as the riser would not be met: the step fades out over the second half of its reach
+        out[window] += np.clip(2.0 - 2.0 * run / reach, 0.0, 1.0) * (stepped - out[window])
+    return out
+
+
+def _clear_of_skin(
+    stepped: np.ndarray,
+    wall: np.ndarray,
+    bodies: np.ndarray,
+    between: tuple[np.ndarray, np.ndarray],
+    pixel_mm: float,
+    section: JointSection,
+) -> np.ndarray:
+    """The stepped wall, with its root as it was and all skin on its own side, with room for rubber: where a wall rises
+    more steeply than a riser, a step would run on into limbs that hang beside it.
+
+    between : as in `lay_flanges`. Towards root and skin a step runs out as a riser does.
+    """
+    low, high = between
+    thick = section.rubber_flange_thickness_mm
+    moved = stepped - wall
+    cut = ((moved > _MOVED_MM) & (stepped > high - thick)) | ((moved < -_MOVED_MM) & (stepped < low + thick))
+    away = ndimage.distance_transform_edt(~(cut | bodies)) * pixel_mm
+    most = _PAD_SLOPE * np.maximum(away - min(ROOT_MOST_MM, section.rubber_flange_mm), 0.0)
+    return np.asarray(wall + np.clip(moved, -most, most))
 
 
 # --- bead and domes --------------------------------------------------------------------------------------

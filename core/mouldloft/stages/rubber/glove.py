@@ -34,7 +34,7 @@ from ...trade.thickness import ThicknessRule, choose_thickness
 from ..master import Master
 from ..seam import Seam
 from ..wall import joint_reach_mm, parting_heights, parting_of
-from .amounts import bare_mm3, less_held_before, rubber_interval
+from .amounts import bare_mm3, less_held_before, rubber_interval, wall_face_mm2
 from .coats import split_into_coats
 from .columns import (
     above_base,
@@ -44,6 +44,7 @@ from .columns import (
     solid_in_columns,
     solid_of_piece_mm3,
     volume_of_columns,
+    wall_bounds,
 )
 from .fills import fills_of
 from .fixture import check_registration
@@ -205,7 +206,7 @@ def raise_body(
 
 
 def flanges_of_two(
-    bodies: Sequence[_Body], section: JointSection, fewest: int, master: Master, scene: RayScene
+    bodies: Sequence[_Body], section: JointSection, fewest: int, master: Master, seam: Seam, scene: RayScene
 ) -> tuple[Flanges, list[Flanges]]:
     """One set of flanges for both pieces, in the first one's frame, and each piece's share of its maps."""
     turned = [bool(body.frame.pull @ bodies[0].frame.pull < 0) for body in bodies]
@@ -233,7 +234,10 @@ def flanges_of_two(
     shown, inside = inside, within(inside, 0.0)
     near = shown & ~inside & (ndimage.distance_transform_edt(~inside) * pixel <= section.rubber_flange_mm)
     crowded = within(near, section.bead_height_mm + 3.0) | within(near, -3.0)
-    whole = lay_flanges(wall, inside, crowded, tall, on_board, origin, pixel, section, fewest)
+    whole = lay_flanges(
+        wall, inside, crowded, tall, on_board, origin, pixel, section, fewest,
+        lambda: wall_bounds(master, seam, bodies[0].frame, grid),
+    )  # fmt: skip
     return whole, [_share_of(whole, window, turn, k == 0) for k, (window, turn) in enumerate(zip(windows, turned))]
 
 
@@ -528,7 +532,7 @@ def brush_rubber(
     claims = bare_mm3(master, envelopes, rule, scene) if len(pieces) > 2 else ()
     interval = rubber_interval(master, brief, skin, fine_mm3, coarse_mm3, claims)
     true_skin = master.skin_area_mm2 * master.detail_allowance
-    wall = sum(_wall_face_mm2(cover.envelope, section) for cover in covers)
+    wall = sum(wall_face_mm2(cover.envelope, section) for cover in covers)
     return Rubber(
         skin_thickness_mm=rule.skin_mm,
         edge_thickness_mm=rule.edge_mm,
@@ -550,14 +554,6 @@ def brush_rubber(
     )
 
 
-def _wall_face_mm2(envelope: Envelope, section: JointSection) -> float:
-    """Wall under a piece's rubber, by the thickness that lies on it: of its bevel half."""
-    thick = np.where(envelope.flange, envelope.outer_mm - envelope.parting_mm, 0.0)
-    lean = np.hypot(1.0, lean_of(np.nan_to_num(envelope.parting_mm), envelope.pixel_mm))
-    share = np.clip(np.nan_to_num(thick) / lean / section.rubber_flange_thickness_mm, 0.0, 1.0)
-    return float((share * lean).sum(dtype=float)) * envelope.pixel_mm**2
-
-
 BOLT_OF_SEAM_MM = 190.0  # common practice: at least one for each 200 mm of seam, wherever flanges leave room
 
 
@@ -569,7 +565,7 @@ def _all_flanges(
         return None, [_flanges_of_many(body, section, master, scene) for body in raised]
     fewest = int(np.ceil(seam.length_mm / BOLT_OF_SEAM_MM))
     (whole, fine), (_, coarse) = in_threads(
-        lambda bodies: flanges_of_two(bodies, section, fewest, master, scene), (raised[:2], raised[2:])
+        lambda bodies: flanges_of_two(bodies, section, fewest, master, seam, scene), (raised[:2], raised[2:])
     )
     return whole, [*fine, *coarse]
 

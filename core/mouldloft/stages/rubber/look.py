@@ -53,6 +53,6 @@ def look_at_gloves(master: Master, seam: Seam, brief: Brief, progress: Progress 
         (0, 1), progress, (0.3, 0.7), "covering the pieces",
     )  # fmt: skip
     progress.step(0.7, "flanges on the wall")
-    _, flanges = flanges_of_two(bodies, section, 0, master, ray_scene(master.vertices_mm, master.faces))
+    _, flanges = flanges_of_two(bodies, section, 0, master, seam, ray_scene(master.vertices_mm, master.faces))
     covers = in_threads(lambda k: cover_piece(master, stretched, k, bodies[k], flanges[k]), (0, 1))
     return GloveLook(tuple(c.envelope for c in covers), float(np.sum([c.rubber_mm3 for c in covers])))

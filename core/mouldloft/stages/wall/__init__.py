@@ -5,11 +5,12 @@ from .joints import joint_reach_mm, parting_of
 from .records import FILLET_MM2, SheetLot, Station, Wall, WallPiece
 from .rulings import STEP_MM
 from .sheets import BOARD_MM, lay_on_sheets, sheet_lots
-from .surface import PartingSurface, parting_heights, parting_surface
+from .surface import ROOT_MOST_MM, PartingSurface, parting_heights, parting_surface
 
 __all__ = [
     "BOARD_MM",
     "FILLET_MM2",
+    "ROOT_MOST_MM",
     "STEP_MM",
     "WORKING_MARGIN_MM",
     "PartingSurface",
