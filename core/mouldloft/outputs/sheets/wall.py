@@ -12,7 +12,7 @@ from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, Spacer
 
-from ...base.figures import metres
+from ...base.figures import counted, listed, metres
 from ...geometry.depthmap import column_image, grid_around
 from ...geometry.frame import PullFrame, pull_frame
 from ...stages.plan import MouldPlan
@@ -61,12 +61,31 @@ def _joints(plan: MouldPlan, wall: Wall, inner: float) -> Flowable:
     rows = []
     for number in dict.fromkeys(s.line for s in wall.stations):
         line, stations = plan.seam.lines[number], [s.number for s in wall.stations if s.line == number]
-        names = [p.name for p in wall.pieces if p.line == number]
         one, other = (plan.seam.pieces[k].name for k in line.between)
-        run = f"{names[0]} to {names[-1]}" if len(names) > 1 else ", ".join(names)
-        rows.append((f"{one}, {other}", metres(line.length_mm), f"{stations[0]} to {stations[-1]}", run, one))
-    widths = [share * inner for share in (0.36, 0.12, 0.14, 0.16, 0.22)]
-    return ruled_table(("Joint", "Long", "Stations", "Ribs", "Built before"), rows, widths, size=7.6, tight=True)
+        built = "; ".join(_built_of([p for p in wall.pieces if p.line == number])) or "clay alone"
+        rows.append((f"{one}, {other}", metres(line.length_mm), f"{stations[0]} to {stations[-1]}", built, one))
+    widths = [share * inner for share in (0.30, 0.10, 0.12, 0.29, 0.19)]
+    return ruled_table(("Joint", "Long", "Stations", "Built of", "Built before"), rows, widths, size=7.6, tight=True)
+
+
+def _built_of(pieces: Sequence[WallPiece]) -> list[str]:
+    """Boards, strips and ribs by their numbers: 'board W1; strips W2, W4; ribs R1 to R7'."""
+    said = []
+    for kind in ("board", "strip", "rib"):
+        if names := [p.name for p in pieces if p.kind == kind]:
+            said.append(f"{kind if len(names) == 1 else kind + 's'} {_run_of(names)}")
+    return said
+
+
+def _run_of(names: Sequence[str]) -> str:
+    """Numbers that follow each other as 'W1 to W3', others one by one."""
+    runs: list[list[str]] = []
+    for name in names:
+        if runs and int(name[1:]) == int(runs[-1][-1][1:]) + 1:
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
 
 
 def wall_facts(plan: MouldPlan, wall: Wall) -> list[tuple[str, str]]:
@@ -94,22 +113,25 @@ def wall_facts(plan: MouldPlan, wall: Wall) -> list[tuple[str, str]]:
 
 def _kind_words(wall: Wall, count: dict[str, int]) -> str:
     ribs, share = f"clay on {count['rib']} ribs", f"{100 * wall.strip_share:.0f} % of the seam"
-    return {
-        "boards": f"flat boards, {count['board']} pieces",
-        "strips": f"thin sheet bent along its marked lines, {count['strip']} pieces",
-        "clay on ribs": ribs,
-        "strips and clay": f"thin sheet in {count['strip']} strips along {share}, {ribs} elsewhere",
-    }[wall.kind]
+    if wall.rooted:
+        return f"flat boards, {count['board']} pieces"
+    if wall.kind == "clay on ribs":
+        return ribs
+    if wall.kind == "strips":
+        return f"thin sheet bent along its marked lines, {count['strip']} pieces"
+    sheet = [counted(count["board"], "flat board")] if count["board"] else []
+    sheet += [f"thin sheet in {counted(count['strip'], 'strip')}"] if count["strip"] else []
+    return f"{listed(sheet)} along {share}, {ribs if count['rib'] else 'clay'} elsewhere"
 
 
 def _fit_words(wall: Wall) -> str:
-    said = []
-    if wall.kind == "boards":
+    said, made = [], [f"{kind}s" for kind in ("board", "strip") if any(p.kind == kind for p in wall.pieces)]
+    if wall.rooted:
         said.append("the boards lie in the parting surface itself")
         if wall.clay_root_mm > 0:
             said.append(f"it follows the clay roots, which rise {wall.clay_root_mm:.0f} mm off the boards at most")
-    if wall.kind in ("strips", "strips and clay"):
-        said.append(f"strips within {wall.off_sheet_mm:.1f} mm of the parting surface")
+    elif made:
+        said.append(f"{listed(made)} within {wall.off_sheet_mm:.1f} mm of the parting surface")
     if wall.off_clay_mm > 0:
         said.append(f"clay drawn straight from rib to rib within {wall.off_clay_mm:.1f} mm")
     return "; ".join(said)
@@ -118,7 +140,7 @@ def _fit_words(wall: Wall) -> str:
 def _angle_words(wall: Wall) -> str:
     if wall.rooted_mm < 1.0:
         return f"{wall.flattest_deg:.0f}° or more"
-    if wall.kind == "boards":
+    if wall.rooted:
         return (
             f"{wall.flattest_deg:.0f}° or more. A flat board would meet it at less than 60° along "
             f"{wall.rooted_mm / 1000:.2f} m of the seam: there it stops {wall.root_mm:.0f} mm short, and a clay root "
@@ -132,8 +154,8 @@ def _map_words(wall: Wall) -> str:
     """What the map's colours and numbers are."""
     kinds = {p.kind for p in wall.pieces}
     said = []
-    if "board" in kinds or "strip" in kinds:
-        said.append("W: cut " + ("boards" if "board" in kinds else "sheet") + ", green")
+    if cut := [words for kind, words in (("board", "boards"), ("strip", "sheet")) if kind in kinds]:
+        said.append(f"W: cut {listed(cut)}, green")
     if "rib" in kinds:
         said.append("R: ribs, under clay, sand")
     return "; ".join([*said, "numbers at the rim: stations"]) + "."
@@ -147,13 +169,19 @@ def _how_to(wall: Wall, first: str, several: bool) -> list[str]:
     ]
     if several:
         lines.append(
-            "Where a piece stands already, its flange is the wall: ribs stand on the side of the piece made later, and "
-            "come away before it is brushed. Where three joints meet two walls run out against each other."
+            "Where a piece stands already, its flange is the wall: what holds the wall stands on the side of the piece "
+            "made later, and comes away before that is brushed. Where three joints meet two walls run out against each "
+            "other."
         )
     if any(p.kind == "rib" for p in wall.pieces):
         lines.append(
             "Ribs stand square to the seam at their stations, on the far side of the wall; clay is drawn from rib to "
             "rib, 10 mm over them, and trued with a straight edge laid from the skin to the outer edge."
+        )
+    if several and any(p.kind != "rib" for p in wall.pieces):
+        lines.append(
+            "Boards and strips lean on props at their stations, on the same side: offcuts of the sheets, stood on the "
+            "mould board or on what stands already, held with clay or hot glue."
         )
     if any(p.kind == "strip" for p in wall.pieces):
         lines.append("Strips bend along the lines drawn straight across them, and nowhere else.")
@@ -231,7 +259,7 @@ def _draw_piece(canvas: Canvas, plan: MouldPlan, piece: WallPiece, wall: Wall, a
         ends = at(np.array([station.inner_mm, station.outer_mm]))
         canvas.line(*ends[0], *ends[1])
         return
-    if piece.kind == "strip":
+    if len(piece.inner_mm):
         outline = at(np.concatenate([piece.inner_mm, piece.outer_mm[::-1]]))
     else:
         frame = pull_frame(np.asarray(plan.seam.pieces[0].pull, float))
@@ -269,7 +297,7 @@ def _place(plan: MouldPlan, piece: WallPiece, wall: Wall, at) -> tuple[float, fl
         station = next(s for s in wall.stations if s.number == piece.marks[0].number)
         ends = at(np.array([station.inner_mm, station.outer_mm]))
         x, y = ends[0] + 0.66 * (ends[1] - ends[0])
-    elif piece.kind == "strip":
+    elif len(piece.inner_mm):
         middle = len(piece.inner_mm) // 2
         x, y = at((piece.inner_mm[middle] + piece.outer_mm[middle])[None] / 2)[0]
     else:
@@ -341,12 +369,12 @@ def _stations(wall: Wall, inner: float, plan: MouldPlan) -> Flowable:
             f"{s.along_mm:.0f} mm",
             f"{max(s.on_seam_mm[2], 0.0):.0f} mm",
             f"{max(s.outer_mm[2], 0.0):.0f} mm",
-            _towards(s.root_mm if wall.kind == "boards" else s.towards_mm, names[s.line]),
+            _towards(s.root_mm if wall.rooted else s.towards_mm, names[s.line]),
         )
         for s in wall.stations
     ]
     widths = [share * inner for share in (0.09, 0.16, 0.16, 0.16, 0.17, 0.26)]
-    columns = (*_TABLE_COLUMNS[:-1], "Clay root rises") if wall.kind == "boards" else _TABLE_COLUMNS
+    columns = (*_TABLE_COLUMNS[:-1], "Clay root rises") if wall.rooted else _TABLE_COLUMNS
     return ruled_table(columns, rows, widths, right=(2, 3, 4), size=7.6, tight=True)
 
 

@@ -11,12 +11,14 @@ import shapely
 from shapely.affinity import rotate, translate
 from shapely.geometry import LineString, Point, Polygon, box
 
+from ...geometry.frame import pull_frame
 from ...stages.plan import MouldPlan
-from ...stages.wall import STEP_MM, Wall, WallPiece, parting_surface
+from ...stages.wall import STEP_MM, Wall, WallPiece
 from ..bolts import all_bolts
 from .fullsize import LETTER, Template, TemplateLine, TemplateText
 
 _ON_WALL_MM = 30.0  # a bolt or bead further than this from a piece is another's
+_ON_JOINT_MM = 10.0  # the same where three walls meet
 _BOLT_MM = 5.0  # radius of its ring
 _ARROW_MM = 26.0
 _BEND_MM = 24.0
@@ -70,20 +72,26 @@ def marks_of(plan: MouldPlan) -> OnWall:
 def wall_templates(plan: MouldPlan, wall: Wall) -> tuple[Template, ...]:
     """A template for every piece of the wall, in its order."""
     marks, imprint = marks_of(plan), imprint_of(plan, [p.outline_mm for p in wall.pieces])
-    faces = plan.seam.pieces[0].name
     to_flat = _Flattened(plan) if any(piece.kind != "rib" for piece in wall.pieces) else None
     return tuple(
         _rib(piece, wall, imprint) if to_flat is None or piece.kind == "rib"
-        else _flat(piece, wall, imprint, faces, marks, to_flat)
+        else _flat(piece, wall, imprint, _faces(plan, piece), marks, to_flat)
         for piece in wall.pieces
     )  # fmt: skip
+
+
+def _faces(plan: MouldPlan, piece: WallPiece) -> str:
+    """The glove piece that the drawn face of a board or strip is turned to: the first made of the two it parts."""
+    lines = plan.seam.lines
+    return plan.seam.pieces[lines[piece.line].between[0] if len(plan.seam.pieces) > 2 else 0].name
 
 
 class _Flattened:
     """Where a point of the wall lies on a flat piece."""
 
     def __init__(self, plan: MouldPlan) -> None:
-        self.frame = parting_surface(plan.seam, plan.master).frame
+        self.frame = pull_frame(np.asarray(plan.seam.pieces[0].pull, float))
+        self.near_mm = _ON_WALL_MM if len(plan.seam.pieces) == 2 else _ON_JOINT_MM
         self.level_mm = plan.seam.plane_offset_mm
 
     def on(self, piece: WallPiece, points_mm: np.ndarray) -> np.ndarray:
@@ -91,18 +99,18 @@ class _Flattened:
         points = np.asarray(points_mm, float).reshape(-1, 3)
         if len(points) == 0:
             return np.zeros((0, 2))
-        if piece.kind == "board":
+        if not len(piece.inner_mm):
             local = self.frame.to_frame(points)
             flat, away = local[:, :2], np.abs(local[:, 2] - self.level_mm)
         else:
             flat, away = on_strip(piece, points)
         body = Polygon(piece.outline_mm, piece.holes_mm)
-        on = np.array([a < _ON_WALL_MM and body.covers(Point(p)) for p, a in zip(flat, away, strict=True)])
+        on = np.array([a < self.near_mm and body.covers(Point(p)) for p, a in zip(flat, away, strict=True)])
         return np.where(on[:, None], flat, np.nan)
 
     def up(self, piece: WallPiece) -> np.ndarray | None:
         """(2,) unit way up on the piece, None where it lies nearly level."""
-        if piece.kind == "board":
+        if not len(piece.inner_mm):
             way = self.frame.axes[:2, 2]
         else:
             flat = np.concatenate([piece.flat_inner_mm, piece.flat_outer_mm])

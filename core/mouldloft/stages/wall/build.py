@@ -9,13 +9,14 @@ from itertools import pairwise
 
 import numpy as np
 
+from ...base.figures import listed
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...geometry.rays import ray_scene
 from ..master import Master
 from ..seam import Seam
 from . import boards, ribs, strips
-from .joints import joint_reach_mm, joint_sheets, ruled_joint
+from .joints import joint_reach_mm, joint_sheets
 from .records import Station, Wall, WallPiece
 from .rulings import LEAST_ANGLE_DEG, STRETCH_MOST, Rulings, rule_line, section_area, stands_on_board
 from .stations import numbered, station_rulings
@@ -135,24 +136,38 @@ def _rooted(station: Station, surface: PartingSurface, rulings: Rulings, at: int
 
 
 def _of_joints(master: Master, seam: Seam, width_mm: float, reach_mm: float, progress: Progress) -> Wall:
-    """The wall of more than two pieces: clay over ribs along every joint, on the side of the piece made later."""
+    """The wall of more than two pieces, joint by joint: boards where it is flat, strips where it bends one way, else
+    clay over ribs; all on the side of the piece made later."""
     body, walls = _skin_of(master), list[Wall]()
-    for sheet in joint_sheets(seam, master, reach_mm):
+    sheets = joint_sheets(seam, master, reach_mm)
+    for sheet in sheets:
         progress.step(0.4, "the wall along the joints")
         before = sum(len(wall.stations) for wall in walls)
-        walls.append(_bent(master, ruled_joint(sheet, seam, master, body.scene, width_mm), width_mm, body, before))
-    total = sum(wall.area_mm2 for wall in walls)
+        walls.append(_bent(master, sheet.surface, width_mm, body, before))
+    long = [sum(line.length_mm for line in seam.lines if line.between == s.between) for s in sheets]
+    pieces = _named([piece for wall in walls for piece in wall.pieces])
+    clay_mm2 = sum(wall.clay_mm2 for wall in walls)
     return replace(
         walls[0],
-        pieces=_named([piece for wall in walls for piece in wall.pieces]),
+        kind=_kind_of(pieces, clay_mm2 > 0),
+        pieces=pieces,
         stations=tuple(station for wall in walls for station in wall.stations),
+        stretch=max(wall.stretch for wall in walls),
+        off_sheet_mm=max(wall.off_sheet_mm for wall in walls),
         off_clay_mm=max(wall.off_clay_mm for wall in walls),
         flattest_deg=min(wall.flattest_deg for wall in walls),
         steepest_deg=max(wall.steepest_deg for wall in walls),
-        area_mm2=total,
-        clay_mm2=total,
+        area_mm2=sum(wall.area_mm2 for wall in walls),
+        clay_mm2=clay_mm2,
+        strip_share=sum(wall.strip_share * mm for wall, mm in zip(walls, long, strict=True)) / sum(long),
         rooted_mm=sum(wall.rooted_mm for wall in walls),
     )
+
+
+def _kind_of(pieces: Sequence[WallPiece], clay: bool) -> str:
+    """What a wall that is not one plane is made of."""
+    made = [f"{kind}s" for kind in ("board", "strip") if any(p.kind == kind for p in pieces)]
+    return listed([*made, *(["clay"] if clay else [])]) if made else "clay on ribs"
 
 
 def _bent(master: Master, surface: PartingSurface, width_mm: float, body: ribs.MasterSkin, before: int = 0) -> Wall:
@@ -202,7 +217,7 @@ def _sum_up(
     width_mm: float,
     master: Master,
 ) -> Wall:
-    sheet = [p for p in pieces if p.kind == "strip"]
+    sheet = [p for p in pieces if p.kind in ("board", "strip")]
     off = [_off_mm(surface, p) for p in sheet]
     clay_off, clay_mm2, clay_mm, total_mm, area = 0.0, 0.0, 0.0, 0.0, 0.0
     for line, stops, spans in made:
@@ -221,9 +236,8 @@ def _sum_up(
     lean = np.concatenate([_lean_deg(r.between(GAP_MM, width_mm)) for r, _, _ in made])
     angles = np.concatenate([_root_angles_deg(r, surface, master) for r, _, _ in made])
     flat_mm = float((angles < LEAST_ANGLE_DEG).mean()) * total_mm
-    kind = "strips" if clay_mm < 1.0 else "strips and clay" if sheet else "clay on ribs"
     return Wall(
-        kind, width_mm, GAP_MM, root_of(master), pieces, tuple(at.values()),
+        _kind_of(pieces, clay_mm >= 1.0), width_mm, GAP_MM, root_of(master), pieces, tuple(at.values()),
         max((p.stretch for p in sheet), default=0.0), max(off, default=0.0), clay_off, 0.0,
         float(angles.min(initial=90.0)), float(lean.max(initial=0.0)), area, clay_mm2,
         1.0 - clay_mm / max(total_mm, 1e-9), flat_mm, wall_assumptions("free"),
@@ -231,7 +245,7 @@ def _sum_up(
 
 
 def _off_mm(surface: PartingSurface, piece: WallPiece) -> float:
-    """Greatest distance of a strip, as it is bent, from the parting surface."""
+    """Greatest distance of a strip as it is bent, or of a board, from the parting surface."""
     shares = np.linspace(0.0, 1.0, 9)[:, None, None]
     points = (piece.inner_mm + shares * (piece.outer_mm - piece.inner_mm)).reshape(-1, 3)
     return float(surface.away_mm(surface.frame.to_frame(points)).max())

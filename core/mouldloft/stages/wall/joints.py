@@ -6,7 +6,9 @@ its own. Beside every joint such a surface is stretched once, and both pieces ta
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -22,9 +24,9 @@ from ...geometry.membrane import stretch_surface
 from ...geometry.polyline import spaced_out
 from ...geometry.rays import RayScene, inside_body, ray_scene
 from ..master import Master, skin_faces
-from ..seam import Seam
+from ..seam import Seam, SeamLine
 from .rulings import Rulings, rule_line, stands_on_board
-from .surface import PartingSurface, fair_through, parting_heights
+from .surface import Over, PartingSurface, fair_through, parting_heights
 
 _PIXELS = 250  # along the master's longest side, of the map a joint's surface is stretched on
 _LEAST_TURN_DEG = 20.0  # between the pulls of two pieces that meet: closer, neither could part from the other
@@ -51,25 +53,31 @@ def joint_reach_mm(flanges_mm: float, edge_mm: float) -> float:
 
 @dataclass(frozen=True, eq=False)
 class JointSheet:
-    """The fair sheet beside the joint of two pieces, in a frame along the way they part. height_mm, fair, own :
-    (rows, columns), its heights, where it is fair, and where this joint is the nearest and the master is not."""
+    """The fair sheet beside the joint of two pieces, in a frame along the way they part: the first made lies ahead.
+
+    surface : with straight lines across the wall along each of the joint's lines, as far as the joint reaches or to
+    where another's wall begins, and where a board or a bent sheet lies. own : (rows, columns), where this joint is the
+    nearest and the master is not.
+    """
 
     between: tuple[int, int]
-    frame: PullFrame
-    grid: Grid
-    height_mm: np.ndarray
-    fair: np.ndarray
+    surface: PartingSurface
     own: np.ndarray
 
-    def nodes_mm(self) -> np.ndarray:
-        """(rows * columns, 3) in plan coordinates."""
-        x, y = np.meshgrid(self.grid.x(), self.grid.y())
-        return self.frame.to_master(np.column_stack([x.ravel(), y.ravel(), self.height_mm.ravel()]))
+
+def _nodes_mm(frame: PullFrame, grid: Grid, height_mm: np.ndarray) -> np.ndarray:
+    """(rows * columns, 3) in plan coordinates."""
+    x, y = np.meshgrid(grid.x(), grid.y())
+    return frame.to_master(np.column_stack([x.ravel(), y.ravel(), height_mm.ravel()]))
 
 
 def joint_surfaces(seam: Seam, master: Master, reach_mm: float) -> tuple[JointSurface, ...]:
     """The surface beside every joint, as far as `reach_mm` from it and nearer to it than to any other."""
-    return tuple(_meshed(s.between, s.nodes_mm(), s.own) for s in joint_sheets(seam, master, reach_mm))
+    found = []
+    for sheet in joint_sheets(seam, master, reach_mm):
+        nodes = _nodes_mm(sheet.surface.frame, sheet.surface.grid, sheet.surface.height_mm)
+        found.append(_meshed(sheet.between, nodes, sheet.own))
+    return tuple(found)
 
 
 @kept_with_owner(4)
@@ -87,27 +95,47 @@ def joint_sheets(seam: Seam, master: Master, reach_mm: float) -> tuple[JointShee
     }
     tree = cKDTree(np.concatenate([beads[pair] for pair in pairs]))
     whose = np.repeat(np.arange(len(pairs)), [len(beads[pair]) for pair in pairs])
-    skins = _clear_skins(master, seam)
-    scene = ray_scene(master.vertices_mm, master.faces)
-    found = []
+    around = _Around(master, ray_scene(master.vertices_mm, master.faces), tree, whose, reach_mm, pixel)
+    skins, found = _clear_skins(master, seam), []
     for k, pair in enumerate(pairs):
         frame = pull_frame(_parting_way(seam, pair))
         grid = grid_around(frame.to_frame(beads[pair]), pixel, reach_mm + 2 * pixel)
-        vertices = frame.to_frame(master.vertices_mm)
-        near = cKDTree(beads[pair])
+        vertices, near = frame.to_frame(master.vertices_mm), cKDTree(beads[pair])
         low = column_image(vertices, _near_faces(master, skins[pair[1]], near, 1.5 * reach_mm), grid)[0]
         high = column_image(vertices, _near_faces(master, skins[pair[0]], near, 1.5 * reach_mm), grid)[1]
-        lines = [(n.points_mm, n.closed) for n in seam.lines if n.between == pair]
+        numbered = [(at, line) for at, line in enumerate(seam.lines) if line.between == pair]
+        lines = [(line.points_mm, line.closed) for _, line in numbered]
         bounds = (low.astype(float), high.astype(float))
-        height, fair = fair_through(lines, master, frame, grid, bounds, reach_mm)
-        made = JointSheet(pair, frame, grid, height, fair, np.zeros(height.shape, bool))
-        nodes = made.nodes_mm()
-        away, nearest = tree.query(nodes, distance_upper_bound=reach_mm)
-        kept = np.isfinite(away)
-        kept[kept] = whose[nearest[kept]] == k
-        kept[kept] = (away[kept] < 2 * pixel) | ~inside_body(scene, master.normals, nodes[kept])
-        found.append(replace(made, own=kept.reshape(grid.rows, grid.columns)))
+        rule = partial(_ruled_joint, numbered, around, k, frame, grid)
+        surface = fair_through(lines, master, frame, grid, bounds, reach_mm, rule)
+        found.append(JointSheet(pair, surface, around.own(k, frame, grid, surface.height_mm)[0]))
     return tuple(found)
+
+
+@dataclass(frozen=True, eq=False)
+class _Around:
+    """What lies round a joint: the master, and all joints' points in one tree, with the joint each is of."""
+
+    master: Master
+    scene: RayScene
+    tree: cKDTree
+    whose: np.ndarray
+    reach_mm: float
+    pixel_mm: float
+
+    def own(self, joint: int, frame: PullFrame, grid: Grid, height_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(rows, columns) bool each: where a joint is the nearest and the master is not, and where the master is."""
+        nodes = _nodes_mm(frame, grid, height_mm)
+        within = self.holds(nodes)
+        away, nearest = self.tree.query(nodes, distance_upper_bound=self.reach_mm)
+        kept = np.isfinite(away)
+        kept[kept] = self.whose[nearest[kept]] == joint
+        kept &= (away < 2 * self.pixel_mm) | ~within
+        shape = (grid.rows, grid.columns)
+        return kept.reshape(shape), within.reshape(shape)
+
+    def holds(self, points_mm: np.ndarray) -> np.ndarray:
+        return inside_body(self.scene, self.master.normals, points_mm)
 
 
 def _parting_way(seam: Seam, pair: tuple[int, int]) -> np.ndarray:
@@ -187,49 +215,50 @@ def _own_bounds(
 # --- the wall beside a joint -----------------------------------------------------------------------------
 
 
-def ruled_joint(sheet: JointSheet, seam: Seam, master: Master, scene: RayScene, width_mm: float) -> PartingSurface:
-    """A joint's sheet with straight lines across the wall along each of its lines: as wide as given, or to where
-    another joint's wall begins. In the frame the first made of the two pieces lies ahead. scene : of the master."""
-    frame, grid = sheet.frame, sheet.grid
-    within = inside_body(scene, master.normals, sheet.nodes_mm()).reshape(sheet.own.shape)
+def _ruled_joint(
+    lines: Sequence[tuple[int, SeamLine]], around: _Around, joint: int, frame: PullFrame, grid: Grid, height: np.ndarray
+) -> tuple[Rulings, ...]:
+    """Rulings across the wall along each of a joint's numbered lines: as far as it reaches, or to where another
+    joint's wall begins."""
+    own, within = around.own(joint, frame, grid, height)
     inside = outline(within, (grid.x0_mm, grid.y0_mm), grid.pixel_mm)
-    surface = PartingSurface(frame, grid, sheet.height_mm, sheet.fair, width_mm, 0.0)
-    on_board, found = stands_on_board(master, frame), []
-    for number, line in enumerate(seam.lines):
-        if line.between != sheet.between:
-            continue
+
+    def over(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return sample_map(height, grid, x, y)
+
+    on_board, found = stands_on_board(around.master, frame), []
+    for number, line in lines:
         points = frame.to_frame(line.points_mm)
-        if not _body_to_the_left(points, line.closed, surface, master, scene):
+        if not _body_to_the_left(points, line.closed, frame, over, around):
             points = points[::-1]
         low = on_board & (frame.to_master(points[[0, -1]])[:, 2] < _AT_BOARD_MM)
         feet = bool(low[0]), bool(low[1])
-        found.append(_to_mitre(rule_line(points, line.closed, number, inside, width_mm, surface.over, feet), sheet))
-    return replace(surface, rulings=tuple(found))
+        ruled = rule_line(points, line.closed, number, inside, around.reach_mm, over, feet)
+        found.append(_to_mitre(ruled, grid, own, over))
+    return tuple(found)
 
 
-def _body_to_the_left(
-    points_mm: np.ndarray, closed: bool, surface: PartingSurface, master: Master, scene: RayScene
-) -> bool:
-    """Whether the master lies to the left of a line ((k, 3) in the surface's frame), by most places beside it."""
+def _body_to_the_left(points_mm: np.ndarray, closed: bool, frame: PullFrame, over: Over, around: _Around) -> bool:
+    """Whether the master lies to the left of a line ((k, 3) in the frame), by most places beside it."""
     at = spaced_out(points_mm, closed, _BESIDE_MM)
     way = np.gradient(at[:, :2], axis=0)
     left = np.column_stack([-way[:, 1], way[:, 0]]) / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
     count = []
     for side in (_BESIDE_MM, -_BESIDE_MM):
         xy = at[:, :2] + side * left
-        there = np.column_stack([xy, surface.over(xy[:, 0], xy[:, 1])])
-        count.append(int(inside_body(scene, master.normals, surface.frame.to_master(there)).sum()))
+        there = np.column_stack([xy, over(xy[:, 0], xy[:, 1])])
+        count.append(int(around.holds(frame.to_master(there)).sum()))
     return count[0] >= count[1]
 
 
-def _to_mitre(rulings: Rulings, sheet: JointSheet) -> Rulings:
-    """The rulings cut where another joint is nearer or the master stands."""
+def _to_mitre(rulings: Rulings, grid: Grid, own: np.ndarray, over: Over) -> Rulings:
+    """The rulings cut where another joint is nearer or the master stands. own : (rows, columns), where neither is."""
     shares = np.linspace(_MITRE_FROM, 1.0, 25)
     way = rulings.outer_mm - rulings.on_seam_mm
     at = rulings.on_seam_mm[:, None] + shares[:, None] * way[:, None]
-    i, j = sheet.grid.nearest(at[..., 0].ravel(), at[..., 1].ravel())
-    own = sheet.own[i, j].reshape(at.shape[:2])
-    first = np.where(own.all(axis=1), 1.0, np.maximum(shares[np.argmin(own, axis=1)], _MITRE_FROM))
+    i, j = grid.nearest(at[..., 0].ravel(), at[..., 1].ravel())
+    free = own[i, j].reshape(at.shape[:2])
+    first = np.where(free.all(axis=1), 1.0, np.maximum(shares[np.argmin(free, axis=1)], _MITRE_FROM))
     outer = rulings.on_seam_mm + first[:, None] * way
-    outer[:, 2] = sample_map(sheet.height_mm, sheet.grid, outer[:, 0], outer[:, 1])
+    outer[:, 2] = over(outer[:, 0], outer[:, 1])
     return replace(rulings, outer_mm=outer)

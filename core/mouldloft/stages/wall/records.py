@@ -47,12 +47,12 @@ class StationMark:
 
 @dataclass(frozen=True, eq=False)
 class WallPiece:
-    """One flat piece to cut at full size, drawn as seen from the first piece (a rib: looking along the stations).
+    """One flat piece to cut at full size, drawn as seen from the first piece it parts (a rib: along the stations).
 
     kind : "board", "strip" or "rib". outline_mm : (k, 2); holes_mm : outlines cut out of it. skin_edge_mm : (j, 2) the
     edge along the skin. stretch : greatest relative difference of a length on the flat piece from that on the bent one.
-    flat_inner_mm, flat_outer_mm : (r, 2) ends of a strip's rulings laid flat; inner_mm, outer_mm : (r, 3) the same on
-    the wall, plan coordinates. Of a board and a rib there are none.
+    flat_inner_mm, flat_outer_mm : (r, 2) ends of its rulings laid flat; inner_mm, outer_mm : (r, 3) the same on the
+    wall, plan coordinates. Of a board in a plane seam and of a rib there are none.
     """
 
     name: str
@@ -94,13 +94,13 @@ class SheetLot:
 class Wall:
     """The wall along the whole seam.
 
-    kind : "boards", "strips", "clay on ribs" or "strips and clay". gap_mm : how far the skin edge is cut shy of the
-    skin. off_sheet_mm, off_clay_mm : greatest distance of boards and strips, and of clay drawn straight from rib to
-    rib, from the parting surface that all else is calculated on; clay_root_mm : how far roots of clay, which that
-    surface follows, stand off the boards' plane at most. steepest_deg : greatest lean against the plane across the
-    pull. strip_share : of the seam's length that is sheet. clay_mm2 : area of the wall that is clay. flattest_deg :
-    least angle to the skin as built; rooted_mm : length of the seam along which sheet or board alone would meet it at
-    less than 60 degrees: boards stop short there for a clay root.
+    kind : "boards", "strips", "clay on ribs", or what it is made of, as "boards, strips and clay". gap_mm : how far
+    the skin edge is cut shy of the skin. off_sheet_mm, off_clay_mm : greatest distance of boards and strips, and of
+    clay drawn straight from rib to rib, from the parting surface that all else is calculated on; clay_root_mm : how far
+    roots of clay, which that surface follows, stand off the boards' plane at most. steepest_deg : greatest lean against
+    the plane across the pull. strip_share : of the seam's length that is board or sheet. clay_mm2 : area of the wall
+    that is clay. flattest_deg : least angle to the skin as built; rooted_mm : length of the seam along which sheet or
+    board alone would meet it at less than 60 degrees: boards stop short there for a clay root.
     """
 
     kind: str
@@ -121,6 +121,11 @@ class Wall:
     rooted_mm: float
     assumptions: tuple[Assumption, ...]
     sheets: tuple[SheetLot, ...] = ()
+
+    @property
+    def rooted(self) -> bool:
+        """Is it boards in one plane across the pull, with roots of clay where they stop short?"""
+        return self.kind == "boards" and not any(len(piece.inner_mm) for piece in self.pieces)
 
     @property
     def clay_mm3(self) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -20,6 +20,8 @@ STEP_MM = 8.0  # between rulings
 STRETCH_MOST = 0.005  # that thin sheet gives when it is bent (common practice, no source)
 LEAST_ANGLE_DEG = 60.0  # between wall and skin: flatter, and the edge of the rubber tears (common practice, no source)
 _STRIP_SHORTEST_MM = 240.0  # a shorter strip is quicker built up in clay (common practice, no source)
+BOARD_SHORTEST_MM = 120.0  # the same of a board, which is one straight cut more than a rib (common practice, no source)
+_FLAT_MM = 1.0  # that a board lies off what it is fitted to (common practice, no source: half of what it is built to)
 _SHARED_OVER = 5  # cells
 _NARROWEST = 0.9  # of the width: narrower than this it is no strip
 _LEAST_WIDTH = 0.15  # of the width, of any ruling
@@ -37,7 +39,8 @@ class Rulings:
 
     on_seam_mm, outer_mm : (k, 3) ends; along_mm : (k,) length along the seam from its start; line : which of the seam's
     lines; closed : the last is followed by the first. first : number of the first one along its whole line. fair : (k,)
-    how much of any width each has, so that the wall's outer edge runs fair where the skin does not.
+    how much of any width each has, so that the wall's outer edge runs fair where the skin does not. flat : they lie in
+    one plane, a board's.
     """
 
     on_seam_mm: np.ndarray
@@ -47,6 +50,7 @@ class Rulings:
     closed: bool
     first: int = 0
     fair: np.ndarray | None = None
+    flat: bool = False
 
     def part(self, first: int, last: int) -> Rulings:
         """Rulings first to last, both in; past the end of a closed line they go round it."""
@@ -57,7 +61,7 @@ class Rulings:
         length = float(self.along_mm[-1]) + step
         fair = None if self.fair is None else self.fair[at]
         along = self.along_mm[at] + turn * length
-        return Rulings(self.on_seam_mm[at], self.outer_mm[at], along, self.line, False, first, fair)
+        return Rulings(self.on_seam_mm[at], self.outer_mm[at], along, self.line, False, first, fair, self.flat)
 
     def between(self, inner_mm: float, width_mm: float) -> tuple[np.ndarray, np.ndarray]:
         """Ends ((k, 3) each) of what of every ruling lies from `inner_mm` off the seam to `width_mm`."""
@@ -126,7 +130,13 @@ def rule_line(
     return Rulings(inner, np.column_stack([outer, over(outer[:, 0], outer[:, 1])]), along, line, closed, fair=fair)
 
 
-def strip_runs(rulings: Rulings, normals: np.ndarray, width_mm: float, standing: np.ndarray) -> list[Rulings]:
+def strip_runs(
+    rulings: Rulings,
+    normals: np.ndarray,
+    width_mm: float,
+    standing: np.ndarray,
+    shortest_mm: float = _STRIP_SHORTEST_MM,
+) -> list[Rulings]:
     """Stretches long enough to be cut from sheet: they bend one way, stand off the skin and have their full width.
 
     normals : (k, 3) of the skin at the rulings' feet, in the frame; standing : (k,) bool, those that end above
@@ -147,9 +157,65 @@ def strip_runs(rulings: Rulings, normals: np.ndarray, width_mm: float, standing:
     found = []
     for start, end in runs:
         run = rulings.part(start, end) if rulings.closed else first.part(start, end)
-        if run.along_mm[-1] - run.along_mm[0] >= _STRIP_SHORTEST_MM:
+        if run.along_mm[-1] - run.along_mm[0] >= shortest_mm:
             found.append(run)
     return found
+
+
+def flat_parts(run: Rulings) -> list[Rulings]:
+    """A stretch of sheet cut up into boards, laid in their planes, and strips: the longest boards there can be, beside
+    strips that are long enough; of a stretch too short for a strip no more than a board is kept."""
+    first, last = _longest_flat(run)
+    end = len(run.along_mm) - 1
+    step = float(run.along_mm[-1] - run.along_mm[0]) / end
+    strip, board = (int(np.ceil(shortest / step)) for shortest in (_STRIP_SHORTEST_MM, BOARD_SHORTEST_MM))
+    if end < strip:
+        return [_laid_in_plane(_cut(run, first, last))] if last - first >= board else []
+    first = max(first, strip) if first > 0 else first
+    last = min(last, end - strip) if last < end else last
+    if last - first < board:
+        return [run]
+    before = flat_parts(_cut(run, 0, first)) if first > 0 else []
+    after = flat_parts(_cut(run, last, end)) if last < end else []
+    return [*before, _laid_in_plane(_cut(run, first, last)), *after]
+
+
+def _cut(run: Rulings, first: int, last: int) -> Rulings:
+    """Rulings first to last of a stretch, numbered on along its whole line."""
+    return replace(run.part(first, last), first=run.first + first)
+
+
+def _longest_flat(run: Rulings) -> tuple[int, int]:
+    """First and last ruling of the longest stretch that lies in a plane to `_FLAT_MM`."""
+    best, last = (0, 0), 1
+    for first in range(len(run.along_mm) - 1):
+        last = max(last, first + 1)
+        while last < len(run.along_mm) and _off_plane_mm(run, first, last) <= _FLAT_MM:
+            last += 1
+        if last - 1 - first > best[1] - best[0]:
+            best = (first, last - 1)
+    return best
+
+
+def _plane_heights(run: Rulings, first: int, last: int) -> tuple[np.ndarray, np.ndarray, float]:
+    """Both ends of rulings first to last ((2 k, 3)), heights of the plane that fits them best, and its lean as rise
+    over run."""
+    ends = np.concatenate([run.on_seam_mm[first : last + 1], run.outer_mm[first : last + 1]])
+    xy = ends[:, :2] - ends[:, :2].mean(axis=0)
+    level = float(ends[:, 2].mean())
+    lean = np.linalg.lstsq(xy, ends[:, 2] - level, rcond=None)[0]
+    return ends, level + xy @ lean, float(np.hypot(*lean))
+
+
+def _off_plane_mm(run: Rulings, first: int, last: int) -> float:
+    ends, height, lean = _plane_heights(run, first, last)
+    return float(np.abs(ends[:, 2] - height).max() / np.hypot(1.0, lean))
+
+
+def _laid_in_plane(run: Rulings) -> Rulings:
+    ends, height, _ = _plane_heights(run, 0, len(run.along_mm) - 1)
+    laid = np.column_stack([ends[:, :2], height])
+    return replace(run, on_seam_mm=laid[: len(laid) // 2], outer_mm=laid[len(laid) // 2 :], flat=True)
 
 
 def _true_runs(cells: np.ndarray, closed: bool) -> list[tuple[int, int]]:

@@ -1,4 +1,4 @@
-"""Sheet bent along its rulings: the pieces of it, laid flat."""
+"""Sheet bent along its rulings, and boards where these lie in a plane: the pieces of it, laid flat."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from ...geometry.frame import PullFrame
 from .records import Station, StationMark, WallPiece
 from .rulings import STEP_MM, Rulings, lay_flat, shared_stretch
 
-STRIP_LONGEST_MM = 900.0  # what one pair of hands sets in place (common practice, no source)
+STRIP_LONGEST_MM = 900.0  # or board: what one pair of hands sets in place (common practice, no source)
 
 
 def strip_cuts(run: Rulings) -> list[int]:
@@ -25,7 +25,7 @@ def strip_pieces(
     run: Rulings, frame: PullFrame, gap_mm: float, width_mm: float, at: Mapping[tuple[int, int], Station], count: int
 ) -> list[WallPiece]:
     """The pieces of one stretch, without names. at : stations by line and ruling; count : rulings on the whole line."""
-    made = []
+    made, kind = [], "board" if run.flat else "strip"
     cuts = strip_cuts(run)
     for first, last in pairwise(cuts):
         part = run.part(first - run.first, last - run.first)
@@ -38,7 +38,7 @@ def strip_pieces(
         )
         made.append(
             WallPiece(
-                "", "strip", run.line, np.concatenate([flat_inner, flat_outer[::-1]]), (), flat_inner, marks,
+                "", kind, run.line, np.concatenate([flat_inner, flat_outer[::-1]]), (), flat_inner, marks,
                 float(shared_stretch(inner, outer).max()), flat_inner, flat_outer,
                 frame.to_master(inner), frame.to_master(outer),
             )

@@ -27,7 +27,17 @@ from ...geometry.rays import inside_body, ray_scene
 from ...geometry.sampling import samples_on_every_face
 from ..master import Master, skin_faces
 from ..seam import Seam, skin_bounds
-from .rulings import LEAST_ANGLE_DEG, STEP_MM, Rulings, rule_line, section_area, stands_on_board, strip_runs
+from .rulings import (
+    BOARD_SHORTEST_MM,
+    LEAST_ANGLE_DEG,
+    STEP_MM,
+    Rulings,
+    flat_parts,
+    rule_line,
+    section_area,
+    stands_on_board,
+    strip_runs,
+)
 
 _PIXELS = 350  # along the master's longest side
 _REACH_PIXELS = 72  # over the reach, at most: a master smaller than a foot has its flanges on coarser ones
@@ -58,7 +68,7 @@ class PartingSurface:
     `reach_mm` from the seam: further out it only levels off; all of a plane is. off_seam_mm : greatest distance of the
     seam from it.
     rulings : straight lines across the wall from every line of the seam; strips : those stretches of them where a sheet
-    is bent to them: the surface is fitted to these. Neither of a plane.
+    is bent to them, or a board lies: the surface is fitted to these. Neither of a plane.
     """
 
     frame: PullFrame
@@ -122,8 +132,7 @@ def parting_surface(seam: Seam, master: Master) -> PartingSurface:
         for run in strip_runs(r, _normals_at(r, master, frame), _RULED_SHARE * reach, _above_board(r, master, frame))
     )
     if strips:
-        asked = sheet.asked.joined_by(_along(strips, pixel), STEP_MM)
-        height = replace(sheet, asked=asked).height()
+        height = sheet.through(strips).height()
     height = stretch_surface((), frame, grid, bounds, height)
     ruled = tuple(_laid_on(r, lambda x, y: sample_map(height, grid, x, y)) for r in ruled)
     made = PartingSurface(frame, grid, height, sheet.active, reach, 0.0, ruled, strips)
@@ -204,6 +213,26 @@ def _ruled(seam: Seam, master: Master, frame: PullFrame, over: Over, width_mm: f
     )
 
 
+def _boards_and_strips(
+    ruled: Sequence[Rulings], master: Master, frame: PullFrame, width_mm: float
+) -> tuple[Rulings, ...]:
+    """Stretches of the rulings where a board lies, and those that sheet bends to, in their order: judged over the
+    width, and as long as the rulings themselves."""
+    found = []
+    for whole in ruled:
+        short = replace(whole, outer_mm=replace(whole, fair=None).between(0.0, width_mm)[1])
+        longer = np.linalg.norm(whole.outer_mm - whole.on_seam_mm, axis=1) / np.maximum(
+            np.linalg.norm(short.outer_mm - whole.on_seam_mm, axis=1), 1e-9
+        )
+        normals, standing = _normals_at(short, master, frame), _above_board(short, master, frame)
+        for run in strip_runs(short, normals, width_mm, standing, BOARD_SHORTEST_MM):
+            for part in flat_parts(run):
+                own = longer[(part.first + np.arange(len(part.along_mm))) % len(longer), None]
+                outer = part.on_seam_mm + own * (part.outer_mm - part.on_seam_mm)
+                found.append(replace(part, outer_mm=outer))
+    return tuple(found)
+
+
 def _laid_on(rulings: Rulings, over: Over) -> Rulings:
     outer = rulings.outer_mm.copy()
     outer[:, 2] = over(outer[:, 0], outer[:, 1])
@@ -244,6 +273,10 @@ class _Sheet:
     def height(self) -> np.ndarray:
         return fair_sheet(self.grid, self.active, self.asked, *self.bounds, self.stiff_mm)
 
+    def through(self, strips: Sequence[Rulings]) -> _Sheet:
+        """The same, laid through strips too."""
+        return replace(self, asked=self.asked.joined_by(_along(strips, self.grid.pixel_mm), STEP_MM))
+
 
 def _sheet(
     lines: Sequence[tuple[np.ndarray, bool]],
@@ -274,13 +307,22 @@ def fair_through(
     grid: Grid,
     bounds: tuple[np.ndarray, np.ndarray],
     reach_mm: float,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Heights ((rows, columns) float64) of the fair sheet through lines of (points, closed), and where it is fair.
+    rule: Callable[[np.ndarray], tuple[Rulings, ...]],
+) -> PartingSurface:
+    """The fair sheet through lines of (points, closed), with rulings across the wall, boards where it is flat and
+    strips where it bends one way.
 
     bounds : two (rows, columns) maps it stays between. Further than `reach_mm` from the lines it is stretched on.
+    rule : rulings for (rows, columns) heights.
     """
     sheet = _sheet(lines, master, frame, grid, bounds, reach_mm)
-    return stretch_surface((), frame, grid, bounds, sheet.height()), sheet.active
+    height = stretch_surface((), frame, grid, bounds, sheet.height())
+    ruled = rule(height)
+    strips = _boards_and_strips(ruled, master, frame, _RULED_SHARE * reach_mm)
+    if strips:
+        height = stretch_surface((), frame, grid, bounds, sheet.through(strips).height())
+        ruled = tuple(_laid_on(r, lambda x, y: sample_map(height, grid, x, y)) for r in ruled)
+    return PartingSurface(frame, grid, height, sheet.active, reach_mm, 0.0, ruled, strips)
 
 
 def _asked(on_mm: np.ndarray, step_mm: float, master: Master, frame: PullFrame) -> Asked:
