@@ -27,7 +27,7 @@ from mouldloft.stages.peel.lattice import lattice_of
 from mouldloft.stages.peel.measures import Pockets, averaging
 from mouldloft.stages.peel.paths import paths_for, pull_along
 from mouldloft.stages.peel.runs import _all_tries
-from mouldloft.stages.peel.verdict import chosen_way, decisive, verdict_of
+from mouldloft.stages.peel.verdict import chosen_way, decisive, effort, verdict_of
 from mouldloft.stages.pipeline import plan
 from mouldloft.stages.takeoff import mould_life
 
@@ -96,14 +96,24 @@ def test_only_ways_that_hold_are_pulled_harder():
     paths = paths_for(pull)
     bench = SimpleNamespace(gloves=(SimpleNamespace(pull=pull),) * 2, pulled=pulled)
     brief = brief_from_dict({"peel": {"ways": "all", "frictions": [0.0, 0.3]}}).peel
-    _, made = _all_tries(lambda pitch, span: bench, 10.0, 8.0, brief, Progress())
+    _, made = _all_tries(lambda pitch, span: bench, 10.0, 8.0, brief, Progress(), 1.6)
     gentle = [jobs for gently, jobs in asked if gently]
     assert [{friction for *_, friction in jobs} for jobs in gentle] == [{0.3}, {0.0}]
     assert {name for _, name, _ in gentle[0]} == {paths[0].words, paths[1].words}
     # what most friction holds need not be tried with less
     assert set(gentle[0]) - {(*way, 0.3) for *way, _ in gentle[1]} == {(1, paths[1].words, 0.3)}
     assert asked[-1] == (False, [(1, paths[1].words, 0.0), (1, paths[1].words, 0.3)])
-    assert chosen_way(made[0], brief) == chosen_way(made[1], brief) == paths[0]
+    assert chosen_way(made[0], 800.0, 1.6) == chosen_way(made[1], 800.0, 1.6) == paths[0]
+
+
+def test_ways_are_ranked_by_what_would_raise_a_doubt_first():
+    """A figure's side: swung down 392 N and 130 %, in a wave 1,020 N and 125 %; 800 N in the hands, 160 % allowed."""
+    swing, wave = tried(force_n=392.0, stretch=2.30), tried(force_n=1020.0, stretch=2.25)
+    torn = tried(force_n=100.0, stretch=3.0)
+    assert sorted([wave, torn, swing], key=lambda t: effort(t, 800.0, 1.6)) == [swing, torn, wave]
+    full, less = tried(force_n=399.8, stretch=1.55), tried(force_n=399.9, stretch=1.42)
+    assert effort(less, 800.0, 1.6) < effort(full, 800.0, 1.6)
+    assert effort(tried(off=False, force_n=1.0), 800.0, 1.6) > effort(wave, 800.0, 1.6)
 
 
 def test_it_says_whether_friction_or_pitch_decides():

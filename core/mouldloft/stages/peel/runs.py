@@ -23,7 +23,7 @@ from .glove import PeelGlove, cast_field, peel_glove
 from .paths import STRAIGHT, PeelPath, paths_for
 from .record import Peel, PeeledGlove
 from .trial import PeelTry, try_peel
-from .verdict import DOUBT, chosen_way, decisive, judged
+from .verdict import DOUBT, decisive, effort, judged
 
 _COARSE, _FINE = 1.7, 1.3  # pitch of the lattice in thicknesses of the skin
 _LEAST_PITCH_MM = 3.0
@@ -124,7 +124,7 @@ def peel_gloves(
         return _Bench(gloves, cast, law, brief, _floor_mm(master))
 
     try:
-        tries = _all_tries(bench, coarse, coarse * _FINE / _COARSE, brief, progress)
+        tries = _all_tries(bench, coarse, coarse * _FINE / _COARSE, brief, progress, locks.stretch_allowed)
     except FloatingPointError as error:
         raise PlanImpossible(f"A glove could not be set in motion ({error}); plan without --peel.") from None
     gloves = tuple(
@@ -157,7 +157,7 @@ def _advised(
     progress: Progress,
 ) -> PeeledGlove:
     """The glove's record with what came of each cure, run again along the way chosen with the most friction."""
-    way = chosen_way(tries, brief)
+    way = next(t.path for t in tries if t.path.words == made.way)
     before = max(decisive([t for t in tries if t.path == way], brief.hands_n), key=lambda t: (-t.pitch_mm, t.friction))
     cures = cures_for(master, glove, law, before)
 
@@ -178,7 +178,9 @@ def _advised(
     return replace(made, advice=tuple(cure_words(c, before, t) for c, t in zip(cures, after) if t is not None))
 
 
-def _all_tries(bench, coarse: float, fine: float, brief: PeelBrief, progress: Progress):  # type: ignore[no-untyped-def]
+def _all_tries(  # type: ignore[no-untyped-def]
+    bench, coarse: float, fine: float, brief: PeelBrief, progress: Progress, allowed: float
+):
     """The gloves as last cut into cells, and for each the tries made of it: straight first, then, where the brief wants
     all ways, the others with the most friction, then the best again finer with every friction."""
     few = brief.ways == "straight"
@@ -195,7 +197,7 @@ def _all_tries(bench, coarse: float, fine: float, brief: PeelBrief, progress: Pr
         ways = [
             (k, path)
             for k in range(len(rough.gloves))
-            for path in _best_ways([t for job, t in made if job.glove == k and job.friction == most], brief)
+            for path in _best_ways([t for job, t in made if job.glove == k and job.friction == most], brief, allowed)
         ]
         made += _fine_tries(last, ways, brief.frictions, progress)
     return last.gloves, [[t for job, t in made if job.glove == k] for k in range(len(last.gloves))]
@@ -218,13 +220,8 @@ def _fine_tries(
     return [*made, *zip(jobs, bench.pulled(jobs, progress, (0.75, 0.95), "peeling the best ways harder"))]
 
 
-def _best_ways(tries: Sequence[PeelTry], brief: PeelBrief) -> list[PeelPath]:
-    return [t.path for t in sorted(tries, key=lambda t: effort(t, brief))[:_FINER_WAYS]]
-
-
-def effort(tried: PeelTry, brief: PeelBrief) -> tuple[bool, float]:
-    """What ranks ways: off before stuck, then the more of force against the hands' and stretch."""
-    return not tried.off, max(tried.force_n / brief.hands_n, tried.stretch - 1.0)
+def _best_ways(tries: Sequence[PeelTry], brief: PeelBrief, allowed: float) -> list[PeelPath]:
+    return [t.path for t in sorted(tries, key=lambda t: effort(t, brief.hands_n, allowed))[:_FINER_WAYS]]
 
 
 def peel_assumptions(peel: Peel | None) -> tuple[Assumption, ...]:

@@ -34,7 +34,7 @@ def judged(
     brief: PeelBrief,
 ) -> PeeledGlove:
     """One glove's tries as its record. glove : cut as in the last tries."""
-    way = chosen_way(tries, brief)
+    way = chosen_way(tries, brief.hands_n, locks.stretch_allowed)
     chosen = decisive([t for t in tries if t.path == way], brief.hands_n)
     shown = max(chosen, key=lambda t: (-t.pitch_mm, t.friction))  # the finest, with the most friction
     envelope = rubber.envelopes[index]
@@ -101,16 +101,23 @@ def _too_near(least_n: float, most_n: float, hands_n: float) -> str:
     return f"It takes up to {newtons(most_n)}, and the hands pull {hands_n:.0f} N at most: too near to be sure."
 
 
-def chosen_way(tries: Sequence[PeelTry], brief: PeelBrief) -> PeelPath:
+def chosen_way(tries: Sequence[PeelTry], hands_n: float, allowed: float) -> PeelPath:
     """The way that costs least at its worst, among those tried at the finest pitch."""
     finest = min(t.pitch_mm for t in tries)
     ways = list(dict.fromkeys(t.path for t in tries if t.pitch_mm == finest))
 
-    def worst(way: PeelPath) -> tuple[bool, float]:
-        own = decisive([t for t in tries if t.path == way], brief.hands_n)
-        return not all(t.off for t in own), max(max(t.force_n / brief.hands_n, t.stretch - 1) for t in own)
+    def worst(way: PeelPath) -> tuple[bool, float, float]:
+        own = decisive([t for t in tries if t.path == way], hands_n)
+        return max(effort(t, hands_n, allowed) for t in own)
 
     return min(ways, key=worst)
+
+
+def effort(tried: PeelTry, hands_n: float, allowed: float) -> tuple[bool, float, float]:
+    """What ranks ways: off before stuck, then what would raise a doubt first, the pull against what hands surely can or
+    the stretch against what is allowed; of ways that take all that gentle hands may, the one that stretches less."""
+    pull, stretch = tried.force_n * DOUBT / hands_n, (tried.stretch - 1.0) / allowed
+    return not tried.off, round(max(pull, stretch), 2), stretch
 
 
 def decisive(tries: Sequence[PeelTry], hands_n: float) -> list[PeelTry]:
