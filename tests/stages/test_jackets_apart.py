@@ -54,21 +54,21 @@ def _u():
 def test_the_slot_is_taken_by_jackets_of_its_own(slotted):
     _, of_two, made = slotted
     assert made is not None
-    assert 4 <= len(made.pieces) <= 6
+    assert 4 <= len(made.shells) <= 6
     # rubber's skin stands in the slot whatever is done: what is left of 140 mm is what two pulls fill
     assert of_two > 0.5 * 140 * 100 * 220
     assert made.fill_mm3 < 0.2 * of_two
     assert made.comes_off
     # dear hands leave one half of the slot to rubber, for 70 mm of it are not deep
     fewer = _shared(_u(), (1.0, 0.0, 0.0), offset_mm=10.0)[-1]
-    assert len(fewer.pieces) == 3
+    assert len(fewer.shells) == 3
     assert made.fill_mm3 < fewer.fill_mm3 < 0.6 * of_two
     assert fewer.deepest_fill_mm < 80.0
 
 
 def test_gloves_keep_their_seam(slotted):
     seam, _, made = slotted
-    gloves = np.array([piece.glove for piece in made.pieces])
+    gloves = np.array([piece.glove for piece in made.shells])
     names = np.array([piece.name for piece in seam.pieces])
     # every face's jacket lies on its own glove
     assert (gloves[made.labels] == names[seam.labels]).mean() > 0.97
@@ -77,7 +77,7 @@ def test_gloves_keep_their_seam(slotted):
 
 def test_each_jacket_is_in_the_order(slotted):
     made = slotted[-1]
-    assert sorted(made.order) == sorted(piece.name for piece in made.pieces)
+    assert sorted(made.order) == sorted(piece.name for piece in made.shells)
 
 
 AXES = np.array([[1.0, 1, 1], [1, -1, -1], [-1, 1, -1], [-1, -1, 1]]) / np.sqrt(3.0)  # of a tetrahedron
@@ -122,7 +122,7 @@ def test_four_flared_arms_along_a_tetrahedrons_axes_have_no_straight_two():
     assert _least_gap_mm3(flared) > 3.0 * _least_gap_mm3(_four_arms(20.0))
     _, of_two, made = _shared(flared, tuple(AXES[0]), 0.0, np.concatenate([AXES, -AXES]))
     assert made is not None
-    assert len(made.pieces) > 2
+    assert len(made.shells) > 2
     assert made.fill_mm3 < 0.9 * of_two
 
 

@@ -9,7 +9,8 @@ from ..stages.plan import MouldPlan
 from .solid import Solid
 
 _OFF_PLAN = 0.009  # more rubber than the plan's, a skin rich in detail being held clear of: a finer lattice follows it
-_MOST_NODES = 700_000  # of a piece's lattice: a jacket on it has some five times as many facets, and 1.3 million took 7.8 GB
+# of a piece's lattice: a jacket on it has some five times as many facets, and 1.3 million took 7.8 GB
+_MOST_NODES = 700_000
 _Made = TypeVar("_Made")
 
 

@@ -39,12 +39,12 @@ def weigh_division(
     apart = division.jackets
     if apart is not None:
         own = {piece.name: float(kg) for piece, kg in zip(seam.pieces, gloves)}
-        for one in apart.pieces:
+        for one in apart.shells:
             own[one.glove] += carried * one.fill_mm3
-        heaviest = max(*(piece.jacket_kg for piece in apart.pieces), *own.values())
+        heaviest = max(*(piece.jacket_kg for piece in apart.shells), *own.values())
         found.append(
             Measured(
-                "jackets", 2, len(apart.pieces), replace(of_two, fill_mm3=apart.fill_mm3), apart.joint_mm,
+                "jackets", 2, len(apart.shells), replace(of_two, fill_mm3=apart.fill_mm3), apart.joint_mm,
                 apart.deepest_fill_mm, stretch, heaviest, apart.comes_off,
             )
         )  # fmt: skip

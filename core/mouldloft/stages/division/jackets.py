@@ -56,11 +56,11 @@ class JacketShare:
 
 @dataclass(frozen=True, eq=False)
 class JacketsApart:
-    """Two gloves under more jackets. labels : (m,) int8, index into pieces for each face; order : names, first off
+    """Two gloves under more jackets. labels : (m,) int8, index into shells for each face; order : names, first off
     first, empty where none was found; comes_off : and every way off tried again by rays. joint_mm : in the glass
     alone."""
 
-    pieces: tuple[JacketShare, ...]
+    shells: tuple[JacketShare, ...]
     labels: np.ndarray
     joint_mm: float
     order: tuple[str, ...]
@@ -109,9 +109,9 @@ def share_jackets(
     for most in _COUNTS:
         progress.step(0.85, f"two gloves under {most} jackets or fewer")
         made = _measured(body, inner, seam, on_faces, gloves, ways, most, rule, wall_mm, terms.jacket_kg_m2)
-        if made is None or (best is not None and len(made.pieces) == len(best.pieces)):
+        if made is None or (best is not None and len(made.shells) == len(best.pieces)):
             continue
-        hours = further_jackets_hours(made.joint_mm, len(made.pieces) - 2, terms.casts, terms.rates)
+        hours = further_jackets_hours(made.joint_mm, len(made.shells) - 2, terms.casts, terms.rates)
         money = hours * terms.rates.hourly_rate + terms.unit.fill_mm3 * made.fill_mm3
         score = (not made.comes_off, made.deepest_fill_mm > DEEP_FILL_MM, round(money, 2))
         if score < least:
@@ -199,7 +199,7 @@ def _measured(
     for (pair, _, _), length in zip(joints, far):
         flange[list(pair)] += rule.flange_width_mm * length
     fill = blocks.fill_cells * body.lattice.pitch_mm**3
-    pieces = tuple(
+    shells = tuple(
         JacketShare(
             names[k], seam.pieces[int(gloves[k])].name, tuple(float(c) + 0.0 for c in pulls[k]), float(share[k]),  # type: ignore[arg-type]
             float(flange[k]) * 1e-6 * wall_kg_m2, float(fill[k]),
@@ -209,7 +209,7 @@ def _measured(
     deepest = deepest_fill_mm(fill_of_pieces(blocks), pulls, body.lattice.pitch_mm)
     off = bool(found.order) and not any(way.master_hits or way.other_hits for way in ways)
     return JacketsApart(
-        pieces, labels.astype(np.int8), float(far[in_glass & (far > _LEAST_JOINT_MM)].sum()),
+        shells, labels.astype(np.int8), float(far[in_glass & (far > _LEAST_JOINT_MM)].sum()),
         tuple(names[k] for k in found.order), off,
         float(fill.sum()), deepest,
     )  # fmt: skip
