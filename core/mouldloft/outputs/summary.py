@@ -23,12 +23,12 @@ from ..base.figures import (
 )
 from ..stages.cautions import SHEET
 from ..stages.division.propose import fill_beyond_two
-from ..stages.jacket.record import JacketPiece
 from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
 from ..stages.takeoff import OrderLine
 from ..trade.answers import Answer, stretch_words
 from ..trade.money import Money
+from .bolts import strapped_words
 from .keptclear import kept_clear_words
 from .peelwords import peel_rows
 from .whereabouts import worst_undercut
@@ -68,7 +68,7 @@ def summary_rows(plan: MouldPlan) -> tuple[tuple[str, str], ...]:
         *division_rows(plan),
         *_rubber_rows(plan),
         ("Keys", _key_words(plan)),
-        *((f"Jacket, {piece.name}", _jacket_words(piece, first)) for piece in plan.jacket.pieces),
+        *((f"Jacket, {piece.name}", _jacket_words(plan, at, first)) for at, piece in enumerate(plan.jacket.pieces)),
         *((one.name.capitalize(), loose_words(one, first)) for one in plan.jacket.loose),
         *([("On the bench", plan.cradle.instead)] if plan.cradle.instead else ()),
         *peel_rows(plan),
@@ -258,7 +258,8 @@ def _key_words(plan: MouldPlan) -> str:
     return f"{count}; NOT held: " + "; ".join(check.reason for check in loose)
 
 
-def _jacket_words(piece: JacketPiece, first: First) -> str:
+def _jacket_words(plan: MouldPlan, at: int, first: First) -> str:
+    piece = plan.jacket.pieces[at]
     zones = ", ".join(f"{z.name} {ounces(z.mat_oz_ft2)} {mm(z.thickness_mm)}" for z in piece.zones)
     lift = piece.lift_with_glove
     apart = ", or jacket and glove one after the other" if piece.lift.lifters_needed else ""
@@ -266,7 +267,8 @@ def _jacket_words(piece: JacketPiece, first: First) -> str:
     weak = [check.what for check in piece.checks if not check.passes]
     return (
         f"{kg_by(piece.mass_kg, first)}, {kg_by(lift.load_kg, first)} with its glove, {hands}; {zones}; "
-        f"{counted(len(piece.bolts_mm), 'bolt')}" + (f"; WEAK: {', '.join(weak)}" if weak else "")
+        f"{counted(len(piece.bolts_mm), 'bolt')}{strapped_words(plan, at)}"
+        + (f"; WEAK: {', '.join(weak)}" if weak else "")
     )
 
 

@@ -46,6 +46,7 @@ from ..stages.rubber.record import Coat
 from ..stages.seam import Feature
 from ..stages.seam.record import SeamCandidate, SeamLine
 from ..stages.takeoff import ORDER_SECTIONS, first_days
+from .bolts import pitch_words, unheld_of
 from .courses import alone_words, course_words, crossing_words
 
 MEASURES = (
@@ -470,11 +471,11 @@ def _bolted_and_cast(plan: MouldPlan) -> tuple[Step, ...]:
     """From the drilling of the bolts to the run."""
     jacket, several = plan.jacket, len(plan.seam.pieces) > 2
     bolts = bolt_count(jacket) if several else max((len(p.bolts_mm) for p in jacket.pieces), default=0)
-    pitch = max((p.bolt_pitch_mm for p in jacket.pieces), default=0.0)
+    strap = " Strap it where the jackets' sheets say that no bolt stands." if unheld_of(plan) else ""
     return (
         Step(
             "Drill and bolt",
-            f"{counted(bolts, 'bolt')} through both flanges, no further than {mm(pitch)} apart, before it is opened.",
+            f"{counted(bolts, 'bolt')} through both flanges, {pitch_words(plan)}, before it is opened.{strap}",
         ),
         Step(
             "Open",

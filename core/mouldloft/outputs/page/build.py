@@ -42,6 +42,7 @@ from ...stages.peel import played
 from ...stages.plan import MouldPlan
 from ...stages.seam.record import SeamLine
 from ...trade.lifting import hands_words
+from ..bolts import bolt_words, pitch_words
 from ..clay import PATCHES_LISTED, clay_colours, clay_head, clay_scale_words, clay_ticks, patch_words
 from ..keptclear import clear_patch
 from ..look import (
@@ -232,7 +233,7 @@ def _bodies(plan: MouldPlan, block: _Block, progress: Progress) -> _Shown:
         marks = bolt_marks(plan.jacket, at)
         if marks and len(meshes.bolts[at][0]):
             bolts = body_of("bolts", *meshes.bolts[at], rgb(BOLT))
-            said = f"Bolts, {mm(piece.bolt_pitch_mm)} apart at most"
+            said = f"Bolts, {pitch_words(plan, at)}"
             bodies.append(_packed(bolts, block, "bolts", said, steps[2], marks))
         bodies += _joint_bodies(plan, at, block, steps)
         bodies += _loose_bodies(plan, at, block, steps)
@@ -579,15 +580,13 @@ def _piece_figures(plan: MouldPlan, at: int) -> list[tuple[str, str]]:
     hands = hands_words(lift.lifters_needed)
     own = sum(key.piece == piece.piece for key in plan.keys.keys)
     loose = [one for one in plan.jacket.loose if one.piece == piece.piece]
-    bolt = f" {plan.jacket.bolt.name} mm" if plan.jacket.bolt is not None else ""
-    clamps = f"; {counted(len(piece.clamps_mm), 'clamp')} where the flange leans too much" if piece.clamps_mm else ""
     return [
         ("Glove", f"{kg_lb(piece.rubber_mass_kg, plan.brief.job.units)}, {litres(part.total_mm3)}"),
         ("of it undercut fill", litres(part.lock_fill_mm3)),
         *((one.name.capitalize(), loose_words(one, plan.brief.job.units)) for one in loose),
         ("Keys", str(own)),
         ("Jacket", kg_lb(piece.mass_kg, plan.brief.job.units)),
-        ("Bolts", f"{len(piece.bolts_mm)}{bolt}, {mm(piece.bolt_pitch_mm)} apart at most{clamps}"),
+        ("Bolts", bolt_words(plan, at)),
         ("Lifting both", f"{kg_lb(lift.load_kg, plan.brief.job.units)}: {hands}"),
     ]
 

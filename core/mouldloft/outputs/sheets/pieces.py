@@ -14,7 +14,7 @@ from ...stages.opening import direction_words
 from ...stages.plan import MouldPlan
 from ...stages.rubber import handled_edges_mm2
 from ...trade.lifting import hands_words
-from ..bolts import bolt_names
+from ..bolts import bolt_names, pitch_words, unheld_rows
 from ..look import SOFT_INK
 from ..whereabouts import AlongSeam, along_seam, where_words
 from ..words import coats_of, rubber_kg_per_mm3
@@ -51,6 +51,7 @@ def piece_pages(plan: MouldPlan, at: int, inner: float, progress: Progress = SIL
     parts += _key_table(plan, envelope.piece, inner)
     parts += _laminate_table(plan, at, inner)
     parts += _bolt_table(plan, at, inner)
+    parts += _unheld_table(plan, at, inner)
     # on one page, so that a short table is never alone on the next
     parts.append(KeepTogether([*_lifting_table(plan, at, inner), *_cradle_table(plan, piece.piece, inner)]))
     return parts
@@ -185,8 +186,8 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
         total=True,
     )
     bolts = (
-        f"{counted(len(piece.bolts_mm), 'bolt')}{_bolt_name(plan)} through the glass past the rubber, no further "
-        f"than {mm(piece.bolt_pitch_mm)} apart; "
+        f"{counted(len(piece.bolts_mm), 'bolt')}{_bolt_name(plan)} through the glass past the rubber, "
+        f"{pitch_words(plan, at)}; "
         f"{counted(len(piece.wedge_points_mm), 'wedge point')} to open it by."
     )
     if piece.clamps_mm:
@@ -214,6 +215,18 @@ def _laminate_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
             ),
         ]
     return parts
+
+
+def _unheld_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
+    """Where the jacket's joints have neither bolt nor clamp, why, and what holds it there instead."""
+    rows = unheld_rows(plan, at)
+    if not rows:
+        return []
+    head = ("Joint with", "Along", "Wall stations", "Height", "In the way", "Instead")
+    widths = [inner * v for v in (0.18, 0.08, 0.12, 0.14, 0.24, 0.24)]
+    note = "Too far from any bolt or clamp to be held by one. Strap over both jackets, round the mould."
+    title = heading("No bolt stands here", note)
+    return [KeepTogether([*title, ruled_table(head, rows, widths, right=(1,), size=7.4)])]
 
 
 def _bolt_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:

@@ -21,7 +21,7 @@ from ...stages.programme import wedges_of
 from ...stages.rubber import RegistrationCheck
 from ...trade.bolts import BoltChoice
 from ...trade.section import LEAST_RADIUS_MM, JointSection, bead_height_at_mm
-from ..bolts import all_bolts
+from ..bolts import all_bolts, pitch_words
 from ..look import BOLT, GLOVE, INK, JACKET, PLASTER, SOFT_INK
 from .typeset import Placed, draw_label, facts_table, heading, house_fonts, set_text
 
@@ -107,8 +107,7 @@ def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
     if held is not None and held.check is not None:
         facts.append(("Rubber on rubber", registration_words(held.check)))
     if jacket.bolt is not None:
-        pitch = max(piece.bolt_pitch_mm for piece in jacket.pieces)
-        facts.append(("Bolts", _bolt_words(jacket.bolt, len(all_bolts(jacket)), pitch)))
+        facts.append(("Bolts", _bolt_words(jacket.bolt, len(all_bolts(jacket)), pitch_words(plan))))
         bolt = jacket.bolt.size
         each = ", between every two pieces that meet" if len(jacket.pieces) > 2 else ""
         facts.append(
@@ -148,10 +147,10 @@ def _fitted(jacket: Jacket) -> str:
     return listed(f"number {names[k]} ({place[2]:.0f} mm up)" for k, place in zip(at, jacket.fitted, strict=True))
 
 
-def _bolt_words(bolt: BoltChoice, count: int, pitch_mm: float) -> str:
+def _bolt_words(bolt: BoltChoice, count: int, apart: str) -> str:
     kind = "ISO 4017, thread to the head" if bolt.full_thread else "ISO 4014"
     return (
-        f"{count} {bolt.name} mm ({kind}), {pitch_mm:.0f} mm apart at most, wide washers both sides; grip "
+        f"{count} {bolt.name} mm ({kind}), {apart}, wide washers both sides; grip "
         f"{bolt.grip_mm:.1f} mm, {bolt.proud_mm:.1f} mm of thread proud of the nut"
     )
 

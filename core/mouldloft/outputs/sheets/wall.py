@@ -104,7 +104,7 @@ def wall_facts(plan: MouldPlan, wall: Wall) -> list[tuple[str, str]]:
         ("Stations", f"{len(wall.stations)}, numbered along the seam"),
         ("Sheets", bought or "none"),
     ]
-    if wall.stretch > 0:
+    if count["strip"] and wall.stretch > 0:
         facts.insert(4, ("Stretch", f"{100 * wall.stretch:.1f} % at most where the sheet is bent"))
     over = f"{wall.clay_mm2 * 1e-6:.2f} m² of the wall over ribs, and " if wall.clay_mm2 > 0 else ""
     facts.insert(-1, ("Clay", f"{over}along the skin: about {max(wall.clay_mm3 * 1e-6, 0.1):.1f} litres"))

@@ -2,16 +2,22 @@
 
 from .layup import flange_mm, foot_flange_mm, jacket_assumptions, laminate_mm, lay_up_jacket
 from .record import ONE_PLACE_MM, Jacket, JacketPiece, LoadCheck, LooseShell, Patch, Rib, Zone
+from .unheld import LEANS, NARROW, RUBBER, THREE, Unheld, unheld_stretches
 from .zones import glove_columns, outside_with_keys
 
 __all__ = [
+    "LEANS",
+    "NARROW",
     "ONE_PLACE_MM",
+    "RUBBER",
+    "THREE",
     "Jacket",
     "JacketPiece",
     "LoadCheck",
     "LooseShell",
     "Patch",
     "Rib",
+    "Unheld",
     "Zone",
     "flange_mm",
     "foot_flange_mm",
@@ -20,4 +26,5 @@ __all__ = [
     "laminate_mm",
     "lay_up_jacket",
     "outside_with_keys",
+    "unheld_stretches",
 ]

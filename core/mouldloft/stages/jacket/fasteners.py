@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
@@ -47,6 +47,7 @@ BOLT_ROOM_MM = 9.0  # round a bolt's axis that no rubber comes into (common prac
 THIRD_OFF_MM = 34.0  # a bolt between two jackets keeps this far from a third: half a washer, and its flange's back
 _CLOSEST = 0.4  # of the pitch: bolts stand no closer, however little of the flanges has room
 _LOOK_MM = 6.0
+_CLAMP_IN_MM = (10.0, 25.0)  # from the rim: where a clamp's pads lie (common practice)
 _AXIS_MM = 12.0  # over which the flange's slope under a bolt is read
 
 _Places = dict[tuple[int, int], np.ndarray]  # of two pieces, (k, 3) plan or (k, 2) frame places
@@ -113,67 +114,130 @@ def _between_pairs(rubber: Rubber) -> tuple[_Places, _Places]:
     """
     section, envelopes = rubber.built_to, rubber.envelopes
     whole = sum(line.length / seen_share(e, [line]) for e in envelopes for line in flange_lines(e, section)) / 2.0
-    meetings = [_meeting(envelopes, a, b, section) for a, b in combinations(range(len(envelopes)), 2)]
+    meetings = meetings_of(rubber)
     pitch = 0.98 * section.bolt_pitch_mm
     while True:
         found = {(m.one, m.other): m.places(pitch, m.stands) for m in meetings}
         if sum(map(len, found.values())) * BOLT_OF_SEAM_MM >= whole or pitch <= _CLOSEST * section.bolt_pitch_mm:
             break
         pitch *= 0.9
+    found = {(m.one, m.other): m.filled(found[m.one, m.other], section) for m in meetings}
     held = {pair: on_parting(envelopes[pair[0]], spots) for pair, spots in found.items()}
-    clamps = {(m.one, m.other): m.places(pitch, m.clear, found[m.one, m.other]) for m in meetings}
+    clamps = {(m.one, m.other): m.clamped(m.places(pitch, m.clear, found[m.one, m.other]), section) for m in meetings}
     return held, {pair: on_parting(envelopes[pair[0]], spots[len(found[pair]) :]) for pair, spots in clamps.items()}
 
 
 @dataclass(frozen=True, eq=False)
-class _Meeting:
-    """Where one piece's flange lies against another's. lines : middle lines of it in the first one's frame; clear :
-    those of (k, 2) places where nothing but these two is in the way of a bolt or a clamp. way : (3,) unit, along which
+class Meeting:
+    """Where one piece's flange lies against another's. lines : middle lines of it in the first one's frame; envelope :
+    the first one's, with no more flange than that; third : points all over other jackets. way : (3,) unit, along which
     the two part."""
 
     one: int
     other: int
+    envelopes: Sequence[Envelope]
     envelope: Envelope
     lines: list[shapely.LineString]
-    clear: Callable[[np.ndarray], np.ndarray]
+    third: cKDTree | None
     way: np.ndarray
+    known: dict[bytes, np.ndarray] = field(default_factory=dict)  # the same stations are asked at every pitch
 
     def stands(self, spots: np.ndarray) -> np.ndarray:
         """(k,) bool: where a bolt may stand."""
-        return self.clear(spots) & ~_leans(self.envelope, spots, self.way)
+        return self.clear(spots) & self.upright(spots)
+
+    def clear(self, spots: np.ndarray) -> np.ndarray:
+        """(k,) bool: those of (k, 2) places where nothing but these two is in the way of a bolt or a clamp."""
+        asked = spots.tobytes()
+        if asked not in self.known:
+            kept = _lies_on(self.envelopes[self.other], on_parting(self.envelope, spots)) & self.off_third(spots)
+            kept[kept] = self.has_room(spots[kept])
+            self.known[asked] = kept
+        return self.known[asked]
+
+    def off_third(self, spots: np.ndarray) -> np.ndarray:
+        """(k,) bool: far enough from any third jacket."""
+        if self.third is None:
+            return np.ones(len(spots), bool)
+        return np.asarray(self.third.query(on_parting(self.envelope, spots))[0] > THIRD_OFF_MM)
+
+    def has_room(self, spots: np.ndarray) -> np.ndarray:
+        """(k,) bool: no rubber stands in a bolt's or a spanner's way."""
+        return _has_room(on_parting(self.envelope, spots), bolt_axes(self.envelope, spots), self.envelopes)
+
+    def upright(self, spots: np.ndarray) -> np.ndarray:
+        """(k,) bool: where the flange leans no more against the way the two part than a bolt may."""
+        return ~_leans(self.envelope, spots, self.way)
+
+    def flange_places(self) -> tuple[np.ndarray, np.ndarray]:
+        """(k, 2) and (k, 3) places some millimetres apart all over the flange, in the frame and in plan coordinates."""
+        xy = self._spots(self.envelope.past_rubber)
+        return xy, on_parting(self.envelope, xy)
 
     def places(
         self, pitch_mm: float, usable: Callable[[np.ndarray], np.ndarray], beside: np.ndarray | None = None
     ) -> np.ndarray:
         """(k, 2) places along the lines, no further apart on the flange than a pitch wherever they are usable; those
         that stand beside come first."""
-        if not self.lines:
-            return np.zeros((0, 2))
-        pitch = pitch_mm * seen_share(self.envelope, self.lines)
-        return points_along(self.lines, pitch, usable, np.zeros((0, 2)) if beside is None else beside)
+        shared = np.zeros((0, 2)) if beside is None else beside
+
+        def raised(spots: np.ndarray) -> np.ndarray:
+            return on_parting(self.envelope, spots)
+
+        return points_along(self.lines, pitch_mm, usable, shared, raised=raised)
+
+    def filled(self, bolts: np.ndarray, section: JointSection) -> np.ndarray:
+        """(k, 2) the bolts, and more of them where the flange is too narrow for a line half-way across but a washer has
+        room: there too no place for a bolt is further than half a pitch from one."""
+        half, room = _half_and_room_mm(self.envelope, section)
+        past, rim = _past_and_rim_mm(self.envelope)
+        spots = self._spots((past >= room) & (past <= half + self.envelope.pixel_mm) & (rim >= room))
+        return self._spread(bolts, spots[self.stands(spots)], section.bolt_pitch_mm / 2.0)
+
+    def clamped(self, held: np.ndarray, section: JointSection) -> np.ndarray:
+        """(k, 2) what holds, and clamps on the rim where the flange leans too much for a bolt."""
+        _, rim = _past_and_rim_mm(self.envelope)
+        spots = self._spots((rim >= _CLAMP_IN_MM[0]) & (rim <= _CLAMP_IN_MM[1]))
+        spots = spots[self.clear(spots) & ~self.upright(spots)]
+        return self._spread(held, spots, float(np.hypot(section.bolt_pitch_mm, section.jacket_flange_mm)) / 2.0)
+
+    def _spots(self, usable: np.ndarray) -> np.ndarray:
+        """(k, 2) places some millimetres apart on those of the flange's pixels."""
+        step = max(int(_LOOK_MM / self.envelope.pixel_mm), 1)
+        i, j = np.nonzero((self.envelope.past_rubber & usable)[::step, ::step])
+        pixel = step * self.envelope.pixel_mm
+        return np.column_stack([o + n * pixel for o, n in zip(self.envelope.origin_mm, (j, i))])
+
+    def _spread(self, held: np.ndarray, spots: np.ndarray, within_mm: float) -> np.ndarray:
+        """(k, 2) what holds, and as many of the spots, furthest off first, as bring all of them within a distance."""
+        if not len(spots):
+            return held
+        at = on_parting(self.envelope, spots)
+        away = np.full(len(at), np.inf)
+        if len(held):
+            away = np.asarray(cKDTree(on_parting(self.envelope, held)).query(at)[0])
+        while away.max() > within_mm:
+            further = int(np.argmax(away))
+            held = np.concatenate([held, spots[[further]]])
+            away = np.minimum(away, np.linalg.norm(at - at[further], axis=1))
+        return held
 
 
-def _meeting(envelopes: Sequence[Envelope], a: int, b: int, section: JointSection) -> _Meeting:
+def meetings_of(rubber: Rubber) -> list[Meeting]:
+    """Every two pieces, with what of their flanges lies against each other's."""
+    pairs = combinations(range(len(rubber.envelopes)), 2)
+    return [_meeting(rubber.envelopes, a, b, rubber.built_to) for a, b in pairs]
+
+
+def _meeting(envelopes: Sequence[Envelope], a: int, b: int, section: JointSection) -> Meeting:
     one, others = envelopes[a], [e for k, e in enumerate(envelopes) if k not in (a, b)]
     xy, points = _on_flange(one)
     flange = np.zeros_like(one.past_rubber)
     flange[_pixels(one, xy[_lies_on(envelopes[b], points)])] = True
     own = replace(one, jacket_flange=flange)
     third = cKDTree(np.concatenate([_under_jacket(e) for e in others])) if others else None
-    known: dict[bytes, np.ndarray] = {}  # the same stations are asked at every pitch
-
-    def clear(spots: np.ndarray) -> np.ndarray:
-        if spots.tobytes() not in known:
-            at = on_parting(one, spots)
-            kept = _lies_on(envelopes[b], at)
-            if third is not None:
-                kept &= third.query(at)[0] > THIRD_OFF_MM
-            kept[kept] = _has_room(at[kept], bolt_axes(one, spots[kept]), envelopes)
-            known[spots.tobytes()] = kept
-        return known[spots.tobytes()]
-
     lines = flange_lines(own, section) if flange.any() else []
-    return _Meeting(a, b, own, lines, clear, unit(one.frame.pull - envelopes[b].frame.pull))
+    return Meeting(a, b, envelopes, own, lines, third, unit(one.frame.pull - envelopes[b].frame.pull))
 
 
 def _on_flange(envelope: Envelope) -> tuple[np.ndarray, np.ndarray]:
@@ -224,14 +288,25 @@ def _furthest_mm(lines: Sequence[shapely.LineString], spots: np.ndarray) -> floa
 
 def flange_lines(envelope: Envelope, section: JointSection) -> list[shapely.LineString]:
     """Middle lines of the jacket's flange past the rubber, in frame x, y, where a washer has room."""
-    rubber = covered(envelope) | envelope.open_base
+    rubber, (half, room) = covered(envelope) | envelope.open_base, _half_and_room_mm(envelope, section)
     past = ndimage.distance_transform_edt(~rubber) * envelope.pixel_mm
+    return middle_lines(rubber, envelope.past_rubber, past, envelope.origin_mm, envelope.pixel_mm, half, room)
+
+
+def _half_and_room_mm(envelope: Envelope, section: JointSection) -> tuple[float, float]:
+    """Half a jacket flange's width, and what a washer needs round its middle, seen along the pull."""
     # of many pieces flanges are as wide as asked up their own slope, so narrower along the pull
     level = 1.0 / np.hypot(1.0, _flange_lean(envelope)) if envelope.of_many else 1.0
     half = level * section.jacket_flange_mm / 2.0
-    room = min(level * (BOLT_SIZES[section.bolt].washer_mm / 2.0 + _ROOM_MM), half - envelope.pixel_mm)
-    place = (envelope.origin_mm, envelope.pixel_mm)
-    return middle_lines(rubber, envelope.past_rubber, past, *place, half, room)
+    return half, min(level * (BOLT_SIZES[section.bolt].washer_mm / 2.0 + _ROOM_MM), half - envelope.pixel_mm)
+
+
+def _past_and_rim_mm(envelope: Envelope) -> tuple[np.ndarray, np.ndarray]:
+    """(rows, columns) each: how far pixels are from the rubber, and from all that is neither rubber nor jacket."""
+    rubber = covered(envelope) | envelope.open_base
+    kept = np.pad(rubber | envelope.past_rubber, 1, constant_values=False)
+    past, rim = ndimage.distance_transform_edt(~rubber), ndimage.distance_transform_edt(kept)[1:-1, 1:-1]
+    return past * envelope.pixel_mm, rim * envelope.pixel_mm
 
 
 def _flange_lean(envelope: Envelope) -> float:

@@ -14,6 +14,7 @@ from .record import Envelope
 SHARED_WITHIN = 0.75  # of a pitch: nearer than this to a point shared with another piece, no other is needed
 OTHER_LINE_WITHIN = 0.4  # the same for points on another line: where two lines end side by side one point serves both
 TOO_NEAR = 0.25  # of a pitch: two points of one line nearer than this are one
+BREAK = 4.0  # rise over run of a parting surface, past which it breaks between two joints
 STATION_MM = 4.0  # how finely a line is searched for a clear spot
 
 
@@ -63,25 +64,41 @@ def points_along(
     usable: Callable[[np.ndarray], np.ndarray],
     shared: np.ndarray,
     phase: float = 0.0,
+    raised: Callable[[np.ndarray], np.ndarray] | None = None,
 ) -> np.ndarray:
     """(k, 2) points along the lines, no further apart than a pitch where that can be; `shared` ones come
     first.
 
     usable : (n, 2) positions to (n,) bool, where a point may stand. Where shared points stand already no
-    others are set. The first point of a line lies `phase` of a pitch along it.
+    others are set. The first point of a line lies `phase` of a pitch along it. raised : (n, 2) positions to (n, 3), if
+    the pitch is measured there and not along the lines themselves.
     """
     shared = np.asarray(shared, float).reshape(-1, 2)
     found = [shared]
     for line in lines:
         stations = np.arange(0.0, line.length, min(STATION_MM, line.length / 40.0))
         spots = shapely.get_coordinates(shapely.line_interpolate_point(line, stations))
+        along, length = (stations, line.length) if raised is None else _raised_along(line, spots, raised)
+        seen_mm = pitch_mm if raised is None else pitch_mm * line.length / length
         clear = usable(spots)
-        clear = clear & _away_from(spots, shared, SHARED_WITHIN * pitch_mm)
-        clear = clear & _away_from(spots, np.concatenate(found), OTHER_LINE_WITHIN * pitch_mm)
+        clear = clear & _away_from(spots, shared, SHARED_WITHIN * seen_mm)
+        clear = clear & _away_from(spots, np.concatenate(found), OTHER_LINE_WITHIN * seen_mm)
         if clear.any():
-            steps = _even_steps(stations[clear], line.length, line.is_ring, pitch_mm, phase)
-            found.append(_off_itself(line, spots[clear][steps], pitch_mm))
+            steps = _even_steps(along[clear], length, line.is_ring, pitch_mm, phase)
+            found.append(_off_itself(line, spots[clear][steps], seen_mm))
     return np.concatenate(found)
+
+
+def _raised_along(
+    line: shapely.LineString, spots: np.ndarray, raised: Callable[[np.ndarray], np.ndarray]
+) -> tuple[np.ndarray, float]:
+    """How far along the raised line its places are, and how long it is; a break in the surface counts as four times
+    its run."""
+    ends = np.concatenate([spots, shapely.get_coordinates(line)[-1:]])
+    flat = np.linalg.norm(np.diff(ends, axis=0), axis=1)
+    steps = np.minimum(np.linalg.norm(np.diff(raised(ends), axis=0), axis=1), BREAK * flat)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    return along[:-1], float(along[-1])
 
 
 def _off_itself(line: shapely.LineString, points: np.ndarray, pitch_mm: float) -> np.ndarray:
@@ -193,12 +210,12 @@ def on_parting(envelope: Envelope, xy: np.ndarray) -> np.ndarray:
 def seen_share(envelope: Envelope, lines: Sequence[shapely.LineString]) -> float:
     """Length of the lines seen along the pull over their length on the parting surface, 1 where it is level.
 
-    Where the surface breaks between two joints it rises by more than four times its run: that is no flange's length.
+    Where the surface breaks between two joints it rises by more than `BREAK` times its run: that is no flange's length.
     """
     across = along = 0.0
     for line in lines:
         points = on_parting(envelope, shapely.get_coordinates(line))
         flat = np.linalg.norm(np.diff(points @ envelope.frame.axes.T, axis=0)[:, :2], axis=1)
         across += float(flat.sum())
-        along += float(np.minimum(np.linalg.norm(np.diff(points, axis=0), axis=1), 4.0 * flat).sum())
+        along += float(np.minimum(np.linalg.norm(np.diff(points, axis=0), axis=1), BREAK * flat).sum())
     return across / along if along > 0 else 1.0
