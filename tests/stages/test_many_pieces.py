@@ -364,8 +364,8 @@ def test_bolts_go_through_two_flanges_or_into_the_board(dome_plan):
     through, foot = (sum(len(v) for v in some) for some in zip(*((p.bolts_mm, p.foot_bolts_mm) for p in jacket.pieces)))
     # upright planes: however steep the pulls, they lie square to the way two pieces part
     assert all(not p.clamps_mm for p in jacket.pieces)
-    # on every joint alike and none over the pole, where three pieces meet; both pieces have the same ones
-    assert through in (18, 24)
+    # three or four on every joint and none over the pole, where three pieces meet; both pieces have the same ones
+    assert 18 <= through <= 24
     assert bolt_count(jacket) == foot + through // 2
     every = np.array(sorted(at for p in jacket.pieces for at in p.bolts_mm))
     assert np.abs(every[::2] - every[1::2]).max() == 0.0
@@ -374,7 +374,7 @@ def test_bolts_go_through_two_flanges_or_into_the_board(dome_plan):
         joint = every[::2][np.abs(every[::2] @ across) < 5.0]
         joint = joint[joint[:, :2] @ np.sum(way, axis=0)[:2] > 0.0]
         gaps = np.linalg.norm(np.diff(joint[np.argsort(joint[:, 2])], axis=0), axis=1)
-        assert len(gaps) == through // 6 - 1
+        assert len(gaps) in (2, 3)
         assert gaps.max() <= dome_plan.rubber.built_to.bolt_pitch_mm
     assert unheld_stretches(jacket, dome_plan.rubber, dome_plan.seam) == ()
     bare = replace(jacket, pieces=tuple(replace(p, bolts_mm=()) for p in jacket.pieces))
