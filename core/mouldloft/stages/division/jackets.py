@@ -109,7 +109,7 @@ def share_jackets(
     for most in _COUNTS:
         progress.step(0.85, f"two gloves under {most} jackets or fewer")
         made = _measured(body, inner, seam, on_faces, gloves, ways, most, rule, wall_mm, terms.jacket_kg_m2)
-        if made is None or (best is not None and len(made.shells) == len(best.pieces)):
+        if made is None or (best is not None and len(made.shells) == len(best.shells)):
             continue
         hours = further_jackets_hours(made.joint_mm, len(made.shells) - 2, terms.casts, terms.rates)
         money = hours * terms.rates.hourly_rate + terms.unit.fill_mm3 * made.fill_mm3
