@@ -556,6 +556,7 @@ def test_a_proposal_is_saved_reopened_and_summed_up(arms, small_plan, tmp_path, 
     for piece in arms.division.pieces:
         assert piece.name in text
     assert arms.division.why in text
+    assert f"To plan in more, set pieces = {len(arms.division.pieces)} under [seam]." in text
     assert "two pieces, with fill" in text
     assert "none keeps all limits, this breaks them least (fill 300 mm deep, over 80 mm)" in text
     assert arms.division.order[1].reason in text

@@ -64,7 +64,7 @@ class SeamBrief:
     seen_from: Literal["all round", "front", "left", "right", "back"] = "all round"
     smooth_mm: NotNegative = 6.0
     # how many the mould is planned in; "as proposed": in as many as are proposed (up to 4, or to max_pieces where that
-    # is more), two where two will do
+    # is more) where the table of ways recommends them, else in two
     pieces: Pieces = 2
     max_pieces: Annotated[int, msgspec.Meta(ge=1, le=8)] = 2
     # when two pieces cost too much, more are proposed, up to max_pieces (invented starting values)

@@ -156,10 +156,7 @@ def left_by_loose(plan: MouldPlan) -> str:
 
 
 _LOOSE_WILL_DO = "With its loose pieces the mould in two keeps the brief's limits of fill."
-_STILL_TWO = (
-    "Keys, sheets and pictures are those of two pieces; of solids, only the proposed jackets are not. To plan in more, "
-    'set pieces = "as proposed" under [seam].'
-)
+_STILL_TWO = "Keys, sheets and pictures are those of two pieces; of solids, only the proposed jackets are not."
 _STILL_LEFT = "A place that two pieces claim belongs to the one made first."
 
 
@@ -192,7 +189,8 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
             )
         )
     kept = () if built or _left_beyond_two(plan) else (_LOOSE_WILL_DO,) if plan.rubber.loose else ()
-    rows.append(("  Limits", " ".join((*made.notes, *kept, _STILL_LEFT if built else _STILL_TWO))))
+    said = (_STILL_LEFT,) if built else (_STILL_TWO, f"To plan in more, set pieces = {len(made.pieces)} under [seam].")
+    rows.append(("  Limits", " ".join((*made.notes, *kept, *said))))
     return [*rows, *answers]
 
 

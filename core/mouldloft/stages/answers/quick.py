@@ -18,8 +18,8 @@ from ..lighter import lighten
 from ..locks import find_locks
 from ..master import Master
 from ..opening import find_opening
-from ..rubber import brush_rubber
-from ..seam import measures_of, place_seam, skin_areas_mm2
+from ..rubber import Rubber, brush_rubber
+from ..seam import Seam, measures_of, place_seam, skin_areas_mm2
 from ..sections import Sections, brief_of_part, master_of_part
 from ..undercut import undercut_field
 from ..visibility import how_it_shows
@@ -82,14 +82,22 @@ def _look(sections: Sections, at: int, brief: Brief, catalogue: Catalogue) -> _L
     material = catalogue.rubber_for(own.materials)
     locks = find_locks(master, field, seam, material)
     rubber = brush_rubber(master, seam, own, rubber_material=material)
-    fill, area = rubber.fill, np.bincount(seam.labels, skin_areas_mm2(master), minlength=2)
-    jackets = 1e-6 * terms.jacket_kg_m2 * (area + rubber.built_to.reach_mm * seam.length_mm)
-    gloves = [1e-6 * terms.rubber.kg_per_litre * each.total_mm3 for each in rubber.parts]
+    fill = rubber.fill
     assert fill is not None
     return _Looked(
         replace(measures_of(seam.figures), fill_mm3=fill.left_mm3), fill.left_deep_mm,
-        locks.worst_stretch / max(locks.stretch_allowed, 1e-9), float(max(*jackets, *gloves)),
+        locks.worst_stretch / max(locks.stretch_allowed, 1e-9),
+        heaviest_by_area_kg(seam, rubber, skin_areas_mm2(master), terms),
     )  # fmt: skip
+
+
+def heaviest_by_area_kg(seam: Seam, rubber: Rubber, skin_areas: np.ndarray, terms: SeamTerms) -> float:
+    """The heaviest jacket or glove of two, before a jacket is laid up: it weighs by its area. skin_areas : (m,) mm² of
+    each face that rubber covers."""
+    area = np.bincount(seam.labels, skin_areas, minlength=2) + rubber.built_to.reach_mm * seam.length_mm
+    jackets = 1e-6 * terms.jacket_kg_m2 * area
+    gloves = [1e-6 * terms.rubber.kg_per_litre * each.total_mm3 for each in rubber.parts]
+    return float(max(*jackets, *gloves))
 
 
 def _light(master: Master) -> Master:

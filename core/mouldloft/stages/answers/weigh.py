@@ -21,7 +21,7 @@ from ..master import Master
 from ..rubber import Fill, Rubber
 from ..seam import Seam
 from ..sections import Sections, asks_of_whole, propose_sections
-from .quick import measure_sections
+from .quick import heaviest_by_area_kg, measure_sections
 from .record import Answers
 
 
@@ -93,21 +93,21 @@ def _of_two_gloves(seam: Seam, locks: Locks, rubber: Rubber, fill: Fill, jacket:
     )
     rows = [measure_two(seam, locks, fill.all_mm3, fill.deep_mm, whole)]
     if rubber.loose:
-        held = measure_two(seam, locks, fill.left_mm3, fill.left_deep_mm, heaviest)
-        rows.append(replace(held, kind="loose", loose=len(rubber.loose)))
+        rows.append(_with_loose(seam, locks, rubber, fill, heaviest))
     return rows
 
 
 def measure_loose(
     seam: Seam, locks: Locks, rubber: Rubber, skin_areas: np.ndarray, terms: SeamTerms
 ) -> Measured | None:
-    """Two pieces with their loose pieces, before a jacket is laid up: it weighs by its area; None where none pays."""
+    """Two pieces with their loose pieces, before a jacket is laid up; None where none pays."""
     if rubber.fill is None or not rubber.loose:
         return None
-    area = np.bincount(seam.labels, skin_areas, minlength=2) + rubber.built_to.reach_mm * seam.length_mm
-    jackets = 1e-6 * terms.jacket_kg_m2 * area
-    gloves = [1e-6 * terms.rubber.kg_per_litre * part.total_mm3 for part in rubber.parts]
-    held = measure_two(seam, locks, rubber.fill.left_mm3, rubber.fill.left_deep_mm, float(max(*jackets, *gloves)))
+    return _with_loose(seam, locks, rubber, rubber.fill, heaviest_by_area_kg(seam, rubber, skin_areas, terms))
+
+
+def _with_loose(seam: Seam, locks: Locks, rubber: Rubber, fill: Fill, heaviest_kg: float) -> Measured:
+    held = measure_two(seam, locks, fill.left_mm3, fill.left_deep_mm, heaviest_kg)
     return replace(held, kind="loose", loose=len(rubber.loose))
 
 

@@ -17,8 +17,8 @@ _LEAST_JOINT_MM = 5.0  # a shorter open one is a crumb where three pieces meet
 
 
 def takes_division(brief: Brief, division: Division) -> bool:
-    """Does the brief plan the mould in the pieces of this division? As proposed only where they come off and better
-    two."""
+    """May the mould be planned in the pieces of this division? As proposed only where they come off and better two;
+    the table of ways then decides."""
     if brief.seam.pieces == "as proposed":
         return division.comes_off and division.fill_mm3 < division.two_piece_fill_mm3
     return brief.seam.pieces == len(division.pieces)
