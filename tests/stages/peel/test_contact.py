@@ -117,8 +117,8 @@ def cap_on_ball(turn: np.ndarray, pitch: float = 9.0, ball: float = 60.0, thick:
     return glove, cast
 
 
-def peeled(glove, cast, hands_n, friction=0.3, path=STRAIGHT, progress=None):
-    return try_peel(glove, cast, LAW, path, friction, hands_n, progress=progress or Progress())
+def peeled(glove, cast, hands_n, friction=0.3, path=STRAIGHT, progress=None, breaks_at=np.inf):
+    return try_peel(glove, cast, LAW, path, friction, hands_n, progress=progress or Progress(), breaks_at=breaks_at)
 
 
 @pytest.fixture(scope="module")
@@ -193,6 +193,19 @@ def test_a_cap_past_the_middle_holds_at_few_newtons_and_lets_go_at_many(upright,
     assert 20.0 < let_go.force_n < 800.0
     # the mouth has to pass the ball: at least by the ratio of their circumferences, less what a mean hides
     assert 60.0 / (60.0 * np.sin(np.radians(140.0))) * 0.8 < let_go.stretch < 3.0
+
+
+def test_rubber_that_breaks_before_it_passes_tears_and_the_try_ends_there(upright, let_go):
+    """It asks for 60 % and more: rubber that bears more comes off just the same, rubber that bears half of it tears
+    while most of the skin still touches."""
+    needed = let_go.stretch - 1
+    assert not let_go.torn
+    assert np.array_equal(peeled(*upright, 800.0, breaks_at=1.01 * needed).frames_mm, let_go.frames_mm)
+    torn = peeled(*upright, 800.0, breaks_at=needed / 2)
+    assert torn.torn
+    assert not torn.off
+    assert needed / 2 < torn.stretch - 1 < 0.7 * needed  # not long after
+    assert torn.freed < 0.9
 
 
 def test_the_same_again_and_the_same_turned_over(upright, let_go):

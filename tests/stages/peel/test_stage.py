@@ -41,7 +41,7 @@ BRIEF = {
 
 def tried(**figures):
     base = {"off": True, "freed": 1.0, "stretch": 1.4, "force_n": 150.0, "friction": 0.0, "pitch_mm": 16.0,
-            "hands_n": 1600.0}  # fmt: skip
+            "hands_n": 1600.0, "torn": False}  # fmt: skip
     return SimpleNamespace(**(base | figures))
 
 
@@ -57,7 +57,8 @@ def tried(**figures):
         ([tried(), tried(friction=0.3, off=False, freed=0.7)], "doubtful"),
         ([tried(force_n=100.0), tried(force_n=220.0, pitch_mm=12.0)], "doubtful"),  # two pitches disagree
         ([tried(stretch=2.7)], "doubtful"),  # 170 % where 160 is allowed
-        ([tried(stretch=6.0)], "stuck"),  # past what breaks it
+        ([tried(stretch=6.0, off=False, torn=True)], "stuck"),  # past what breaks it
+        ([tried(), tried(friction=0.3, off=False, torn=True)], "doubtful"),
         ([tried(off=False, freed=0.8), tried(off=False, freed=0.6, friction=0.3)], "stuck"),
     ],
 )
@@ -122,6 +123,15 @@ def test_it_says_whether_friction_or_pitch_decides():
         (tried(off=False, pitch_mm=12.0), "pitch"),
     ):
         assert f"({word} decides)" in verdict_of([tried(), stuck], 800.0, 1.6, 4.8)[1][0]
+
+
+def test_it_says_where_rubber_tears():
+    torn = tried(friction=0.3, off=False, torn=True, freed=0.6)
+    assert verdict_of([torn], 800.0, 1.6, 4.8) == (
+        "stuck",
+        ("It tears with 60 % of the skin clear: it breaks at 480 %.",),
+    )
+    assert "tears in some tries, stretched past 480 %" in verdict_of([tried(), torn], 800.0, 1.6, 4.8)[1][0]
 
 
 def test_a_shut_pocket_is_said_and_does_not_alone_make_doubt():

@@ -57,7 +57,8 @@ def _tries_table(peel: Peel, glove: PeeledGlove, inner: float) -> Flowable:
 def _cells(tried: TriedPeel | None) -> list[str]:
     if tried is None:
         return ["", ""]
-    return [percent(tried.stretch), newtons(tried.force_n) if tried.off else f"held, {percent(tried.freed)} clear"]
+    ends = f"{'torn' if tried.torn else 'held'}, {percent(tried.freed)} clear"
+    return [percent(tried.stretch), newtons(tried.force_n) if tried.off else ends]
 
 
 def _hands_words(peel: Peel, glove: PeeledGlove) -> str:

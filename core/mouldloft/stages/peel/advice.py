@@ -67,7 +67,7 @@ def slit_glove(glove: PeelGlove, from_mm: np.ndarray) -> tuple[PeelGlove, np.nda
 
 def cure_words(cure: Cure, before: PeelTry, after: PeelTry) -> str:
     """'Tried with a slit of 180 mm ...: off, 210 N in place of 480 N, stretch 40 % in place of 90 %.'"""
-    how = "comes off" if after.off else f"still holds, {percent(after.freed)} clear"
+    how = "comes off" if after.off else f"{'tears' if after.torn else 'still holds'}, {percent(after.freed)} clear"
     return (
         f"Tried with {cure.words}: {how}, {newtons(after.force_n)} in place of {newtons(before.force_n)}, stretch "
         f"{percent(after.stretch - 1)} in place of {percent(before.stretch - 1)}."

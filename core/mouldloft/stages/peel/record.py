@@ -13,7 +13,8 @@ Verdict = Literal["off", "doubtful", "stuck"]
 @dataclass(frozen=True)
 class TriedPeel:
     """One try in figures. way : as a person would say it. stretch : 0.4 = 40 %, averaged; force_n : the most that all
-    hands pulled together, where they might pull hands_n; freed : share of the skin that came clear."""
+    hands pulled together, where they might pull hands_n; freed : share of the skin that came clear; torn : the rubber
+    was stretched past what breaks it."""
 
     way: str
     friction: float
@@ -23,6 +24,7 @@ class TriedPeel:
     stretch: float
     force_n: float
     hands_n: float = 0.0
+    torn: bool = False
 
 
 @dataclass(frozen=True)

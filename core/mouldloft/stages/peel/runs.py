@@ -30,7 +30,7 @@ _LEAST_PITCH_MM = 3.0
 _FINER_WAYS = 2
 LEFT_OUT = (
     "suction under rubber that no air reaches", "rubber sticking to the cast", "friction of rubber on rubber",
-    "tearing",
+    "nicks that start a tear before the rubber's own break",
 )  # fmt: skip
 
 
@@ -50,6 +50,7 @@ class _Bench:
     law: RubberLaw
     brief: PeelBrief
     floor_mm: float
+    breaks_at: float
 
     def pulled(
         self, jobs: Sequence[_Job], progress: Progress, span: tuple[float, float], note: str, gently: bool = False
@@ -73,7 +74,7 @@ class _Bench:
             job = jobs[k]
             tried = try_peel(
                 self.gloves[job.glove], self.cast, self.law, job.path, job.friction, hands_n,
-                self.brief.average_mm, own, self.floor_mm,
+                self.brief.average_mm, own, self.floor_mm, self.breaks_at,
             )  # fmt: skip
             done[k] = 1.0
             return tried
@@ -121,7 +122,7 @@ def peel_gloves(
             )
             for envelope, own in zip(keyed, parts)
         )  # fmt: skip
-        return _Bench(gloves, cast, law, brief, _floor_mm(master))
+        return _Bench(gloves, cast, law, brief, _floor_mm(master), locks.elongation_at_break)
 
     try:
         tries = _all_tries(bench, coarse, coarse * _FINE / _COARSE, brief, progress, locks.stretch_allowed)
@@ -131,7 +132,9 @@ def peel_gloves(
         judged(master, rubber, locks, k, found, glove, brief) for k, (glove, found) in enumerate(zip(*tries))
     )
     gloves = tuple(
-        made if made.verdict == "off" else _advised(made, master, glove, found, cast, law, brief, progress)
+        made
+        if made.verdict == "off"
+        else _advised(made, master, glove, found, cast, law, brief, progress, locks.elongation_at_break)
         for made, glove, found in zip(gloves, *tries)
     )
     progress.step(1.0)
@@ -155,6 +158,7 @@ def _advised(
     law: RubberLaw,
     brief: PeelBrief,
     progress: Progress,
+    breaks_at: float,
 ) -> PeeledGlove:
     """The glove's record with what came of each cure, run again along the way chosen with the most friction."""
     way = next(t.path for t in tries if t.path.words == made.way)
@@ -165,7 +169,7 @@ def _advised(
         try:
             return try_peel(
                 cure.glove, cast, cure.law, way, before.friction, before.hands_n, brief.average_mm, stopping,
-                _floor_mm(master),
+                _floor_mm(master), breaks_at,
             )  # fmt: skip
         except FloatingPointError:  # a crumb beside a slit: this cure says nothing
             return None

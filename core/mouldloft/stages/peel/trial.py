@@ -17,6 +17,7 @@ _GRIP_MM, _GRIP_PITCH_MM = 70.0, 180.0  # a hand's width, and how far apart hand
 HAND_MOST_N = 250.0  # what one hand holds on to at most, N (invented)
 _MOVE_S = 0.02  # hands' way between two looks
 _CLEAR_MM = 2.0  # skin further off than this no longer touches
+_MOST_OF = 0.999  # of the skin is stretched less than what is called its greatest: single cells' corners are left out
 _OFF = 0.999  # of the skin, clear: the rest is points beside the glove's edge
 _STRETCHED_MM = 40.0  # a hand whose rubber gives no more than this waits
 FRAMES = 30
@@ -30,7 +31,8 @@ _CONTACT = 10.0  # stiffness of contact over shear modulus and pitch: skin sinks
 class PeelTry:
     """What one try showed.
 
-    off : is all of the skin clear at the end? freed : share of the touching skin that came clear. hands_n : what all
+    off : is all of the skin clear at the end, with the rubber whole? torn : did it stretch past what breaks it, where
+    the try ends? freed : share of the touching skin that came clear. hands_n : what all
     hands together pulled at most; force_n : greatest sum of their forces, which is what they pulled and may be more
     than what was needed. stretch : greatest stretch (1 = none) averaged over the stated length; at_mm : where on
     the skin. kept : (k,) which of the glove's skin points were followed; free_s : (k,) when each came clear, inf
@@ -42,6 +44,7 @@ class PeelTry:
     friction: float
     pitch_mm: float
     off: bool
+    torn: bool
     freed: float
     hands_n: float
     force_n: float
@@ -66,9 +69,10 @@ def try_peel(
     average_mm: float = 20.0,
     progress: Progress = SILENT,
     floor_mm: float = -np.inf,
+    breaks_at: float = np.inf,
 ) -> PeelTry:
     """Pull the glove off along `path`. hands_n : the most that all hands together pull at once, N. floor_mm : height
-    of the floor that the cast stands on.
+    of the floor that the cast stands on. breaks_at : the stretch that tears the rubber (4 = 400 %), averaged like all.
 
     Raises `FloatingPointError` where the motion runs away, `Cancelled`.
     """
@@ -83,8 +87,8 @@ def try_peel(
     depth = float(np.ptp(glove.lattice.positions_mm @ glove.pull))
     pull = pull_along(path, body.hand_mm, along, glove.rim_length_mm, glove.pull, 1.3 * depth + 200.0)
     watch = _Watch(glove, body, average_mm)
-    _pull_off(body, pull, watch, path, progress)
-    return watch.found(path, friction, hands_n)
+    _pull_off(body, pull, watch, path, progress, 1.0 + breaks_at)
+    return watch.found(path, friction, hands_n, 1.0 + breaks_at)
 
 
 def hand_grips(glove: PeelGlove) -> tuple[list[np.ndarray], np.ndarray]:
@@ -101,8 +105,11 @@ def hand_grips(glove: PeelGlove) -> tuple[list[np.ndarray], np.ndarray]:
     return groups, np.array(kept)
 
 
-def _pull_off(body: MovingRubber, pull: Pull, watch: _Watch, path: PeelPath, progress: Progress) -> None:
-    """The hands go their way; one whose rubber holds it back waits, and all stop where nothing gives any more."""
+def _pull_off(
+    body: MovingRubber, pull: Pull, watch: _Watch, path: PeelPath, progress: Progress, breaks_at: float
+) -> None:
+    """The hands go their way; one whose rubber holds it back waits, and all stop where nothing gives any more or where
+    the rubber tears: what comes after says nothing, and rubber drawn out thin asks for ever shorter steps."""
     begin = np.zeros_like(body.hand_mm)
     on_way = np.zeros(len(begin))
     body.holding = np.zeros(len(begin), bool)
@@ -123,7 +130,7 @@ def _pull_off(body: MovingRubber, pull: Pull, watch: _Watch, path: PeelPath, pro
         if gone > best + 0.01:
             best, since = gone, t
         progress.step(min(gone / 2, 0.99), f"peeling {path.words}: {100 * clear:.0f} % clear")
-        if clear > _OFF or t - since > _HELD_UP_S:
+        if clear > _OFF or t - since > _HELD_UP_S or watch.stretch > breaks_at:
             return
 
 
@@ -153,20 +160,27 @@ class _Watch:
             self._frames = self._frames[::2]
         return share
 
-    def found(self, path: PeelPath, friction: float, hands_n: float) -> PeelTry:
+    @property
+    def stretch(self) -> float:
+        """The greatest so far (1 = none)."""
+        return float(np.quantile(self._most[self._body.cell], _MOST_OF))
+
+    def found(self, path: PeelPath, friction: float, hands_n: float, breaks_at: float) -> PeelTry:
         body, glove = self._body, self._glove
         at_skin = self._most[body.cell]
+        torn = self.stretch > breaks_at
         at = glove.skin_mm[body.kept[int(at_skin.argmax())]]
         freed = float(body.area[np.isfinite(self._free)].sum() / body.area.sum())
         shown = np.unique(np.linspace(0, len(self._frames) - 1, FRAMES).round().astype(int))
         frames = [self._frames[k] for k in shown]
-        if freed > _OFF:  # nothing touches any more: it is carried off, for the eye alone
+        off = freed > _OFF and not torn
+        if off:  # nothing touches any more: it is carried off, for the eye alone
             share, force, last = frames[-1]
             away = float(np.ptp(body.lattice.positions_mm @ glove.pull))
             frames += [(share, force, last + (away * k * glove.pull).astype(np.float32)) for k in _CARRIED]
         return PeelTry(
-            path=path, friction=friction, pitch_mm=body.lattice.pitch_mm, off=freed > _OFF, freed=freed,
-            hands_n=hands_n, force_n=float(np.quantile(self._forces, 0.98)), stretch=float(np.quantile(at_skin, 0.999)),
+            path=path, friction=friction, pitch_mm=body.lattice.pitch_mm, off=off, torn=torn, freed=freed,
+            hands_n=hands_n, force_n=float(np.quantile(self._forces, 0.98)), stretch=self.stretch,
             at_mm=(float(at[0]), float(at[1]), float(at[2])), kept=body.kept, free_s=self._free, stretches=at_skin,
             pocket_mm2=self._pockets.held_mm2, frames_mm=np.stack([f[2] for f in frames]),
             frame_force_n=np.array([f[1] for f in frames]), frame_clear=np.array([f[0] for f in frames]),

@@ -67,14 +67,17 @@ def verdict_of(
     """off, doubtful or stuck, and why. tries : the `decisive` ones of one way, at every friction, with hands that
     pulled gently, or up to twice hands_n at every pitch."""
     most = max(t.force_n for t in tries)
-    low, high = min(t.stretch for t in tries) - 1, max(t.stretch for t in tries) - 1
+    high = max(t.stretch for t in tries) - 1
+    torn = [t for t in tries if t.torn]
     if not any(t.off for t in tries):
         freed = max(t.freed for t in tries)
+        if torn:
+            return "stuck", (f"It tears with {percent(freed)} of the skin clear: it breaks at {percent(breaks_at)}.",)
         return "stuck", (f"{percent(freed)} of the skin comes clear, and no more with {2 * hands_n:.0f} N.",)
-    if low > breaks_at:
-        return "stuck", (f"It would have to stretch {percent(low)}, and breaks at {percent(breaks_at)}.",)
     why = []
-    if not all(t.off for t in tries):
+    if torn:
+        why.append(f"It tears in some tries, stretched past {percent(breaks_at)}.")
+    elif not all(t.off for t in tries):
         by_friction = {t.friction for t in tries if t.off} != {t.friction for t in tries}
         why.append(f"It comes off in some tries and not in others ({'friction' if by_friction else 'pitch'} decides).")
     if most > hands_n / DOUBT:
@@ -133,7 +136,7 @@ def is_gentle(pulled_n: float, hands_n: float) -> bool:
 
 
 def _figures(t: PeelTry) -> TriedPeel:
-    return TriedPeel(t.path.words, t.friction, t.pitch_mm, t.off, t.freed, t.stretch - 1, t.force_n, t.hands_n)
+    return TriedPeel(t.path.words, t.friction, t.pitch_mm, t.off, t.freed, t.stretch - 1, t.force_n, t.hands_n, t.torn)
 
 
 def _last_free(tried: PeelTry) -> float:
