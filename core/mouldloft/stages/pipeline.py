@@ -190,7 +190,7 @@ def peel_off(
         return None
     progress.begin("peel")
     material, own = catalogue.rubber_for(brief.materials), keys.keys if keys is not None else ()
-    return peel_gloves(master, seam, locks, rubber, brief.peel, material, progress, keys=own)
+    return peel_gloves(master, seam, locks, rubber, brief, material, progress, keys=own)
 
 
 def _cautions(made: MouldPlan) -> tuple[Caution, ...]:

@@ -20,15 +20,17 @@ from mouldloft.outputs.page.build import page_text
 from mouldloft.outputs.peelwords import peel_rows, peel_steps, span_words
 from mouldloft.outputs.planfile import open_plan, save_plan
 from mouldloft.stages.cast import lay_up_cast
-from mouldloft.stages.master import prepare_master
-from mouldloft.stages.peel import AirPocket, played
+from mouldloft.stages.master import prepare_master, skin_faces
+from mouldloft.stages.peel import AirPocket, peel_gloves, played
 from mouldloft.stages.peel.glove import cast_field, peel_glove
 from mouldloft.stages.peel.lattice import lattice_of
 from mouldloft.stages.peel.measures import Pockets, averaging
 from mouldloft.stages.peel.paths import paths_for, pull_along
+from mouldloft.stages.peel.rebuilt import next_seam, rebuilt_gloves
 from mouldloft.stages.peel.runs import _all_tries
 from mouldloft.stages.peel.verdict import chosen_way, decisive, effort, verdict_of
 from mouldloft.stages.pipeline import plan
+from mouldloft.stages.rubber import look_at_gloves
 from mouldloft.stages.takeoff import mould_life
 
 BRIEF = {
@@ -229,6 +231,69 @@ def test_what_did_not_change_is_not_peeled_again(peeled):
     without = plan(peeled.master, replace(peeled.brief, peel=replace(peeled.brief.peel, run=False)), before=peeled)
     assert without.peel is None
     assert without.rubber is peeled.rubber
+
+
+def test_a_glove_in_doubt_is_tried_thicker_and_on_another_seam(peeled):
+    """With hands that hardly pull it stays on; each cure is brushed and run, and said with its figures."""
+    weak = replace(peeled.brief, peel=replace(peeled.brief.peel, people=1, person_n=5.0))
+    found = peel_gloves(
+        peeled.master, peeled.seam, peeled.locks, peeled.rubber, weak,
+        peeled.catalogue.rubber_for(weak.materials),
+    )  # fmt: skip
+    glove = next(g for g in found.gloves if g.verdict != "off")
+    said = " ".join(glove.advice)
+    thick = peeled.rubber.skin_thickness_mm
+    assert f"a skin of {np.ceil(2.5 * thick) / 2:g} mm in place of {thick:g} mm: " in said
+    assert "a rubber two thirds as stiff" in said
+    assert ("another seam" in said) == (next_seam(peeled.seam) is not None)
+
+
+def rebuilt(made, begins, pitch_mm=8.0):
+    """The first piece's glove brushed otherwise as the words say that begin so, cut into cells."""
+    cast = cast_field(made.master, ray_scene(made.master.vertices_mm, made.master.faces))
+
+    def cut(labels, envelope, loose, progress):
+        return peel_glove(made.master, labels, envelope, cast, pitch_mm, 1e-6, progress, loose)
+
+    found = rebuilt_gloves(made.master, made.seam, made.rubber, made.brief, 0, cut)
+    return next(one.brush(Progress()) for one in found if one.words.startswith(begins))
+
+
+def test_a_thicker_glove_holds_the_rubber_of_its_thickness(peeled):
+    """By Steiner's formula a skin t thick holds A t + M t² + 4π/3 t³: for a convex body between the ratio of the
+    thicknesses and its cube."""
+    glove = rebuilt(peeled, "a skin of")
+    ratio = np.ceil(2.5 * peeled.rubber.skin_thickness_mm) / 2 / peeled.rubber.skin_thickness_mm
+    plain = peeled.rubber.parts[0].total_mm3 - peeled.rubber.parts[0].keys_mm3
+    assert 1.02 * ratio < glove.lattice.fill_mm3.sum() / plain < ratio**2
+
+
+def test_a_glove_on_another_seam_covers_its_own_side_of_that(small_plan):
+    """Its skin is of the faces that the other seam gives it, and its rubber what a look at that seam has."""
+    other = next_seam(small_plan.seam)
+    glove = rebuilt(small_plan, "another seam", 14.0)
+    master = small_plan.master
+    own = (other.labels == 0) & skin_faces(master)
+    assert glove.skin_area_mm2.sum() == pytest.approx(master.face_areas_mm2[own].sum(), rel=0.01)
+    moved = replace(small_plan.seam, labels=other.labels, lines=other.lines, level_mm=None)
+    whole = look_at_gloves(master, moved, small_plan.brief).volume_mm3
+    assert 0.25 * whole < glove.lattice.fill_mm3.sum() < 0.75 * whole
+
+
+def test_another_seam_is_the_cheapest_of_those_that_keep_the_limits():
+    def seam(kind, total, excess, labels):
+        return SimpleNamespace(kind=kind, labels=np.array(labels), price=SimpleNamespace(total=total),
+                               limits=SimpleNamespace(excess=excess))  # fmt: skip
+
+    first = seam("free", 100.0, 0.0, [0, 0, 1])
+    same, over, dear, next_one = (
+        seam("relief", 90.0, 0.0, [0, 0, 1]), seam("plane", 95.0, 0.2, [0, 1, 1]), seam("plane", 140.0, 0.0, [1, 1, 0]),
+        seam("relief", 120.0, 0.0, [0, 1, 1]),
+    )  # fmt: skip
+    parted = SimpleNamespace(labels=first.labels, candidates=(first, same, over, dear, next_one))
+    assert next_seam(parted) is next_one
+    assert next_seam(SimpleNamespace(labels=first.labels, candidates=(first, same, over))) is over
+    assert next_seam(SimpleNamespace(labels=first.labels, candidates=(first, same))) is None
 
 
 def test_spans_read_as_people_say_them():

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ...base.figures import mm, newtons, percent
+from ...base.progress import Progress
 from ..master import Master
 from .body import RubberLaw
 from .glove import PeelGlove
@@ -19,17 +21,18 @@ _SOFTER = 2 / 3
 
 @dataclass(frozen=True, eq=False)
 class Cure:
-    """A glove or rubber changed, to be tried: what was done, in words."""
+    """A glove or rubber changed, to be tried: what was done, in words. glove : made when it is asked for; None where
+    nothing comes of it."""
 
     words: str
-    glove: PeelGlove
+    glove: Callable[[Progress], PeelGlove | None]
     law: RubberLaw
 
 
 def cures_for(master: Master, glove: PeelGlove, law: RubberLaw, tried: PeelTry) -> tuple[Cure, ...]:
     """A slit from where it stretches most, or still holds, to the nearest flange; and a softer rubber."""
     softer = RubberLaw(law.shear_mpa * _SOFTER, law.bulk_mpa * _SOFTER, law.density_kg_per_mm3)
-    cures = [Cure("a rubber two thirds as stiff", glove, softer)]
+    cures = [Cure("a rubber two thirds as stiff", lambda _: glove, softer)]
     held = np.flatnonzero(~np.isfinite(tried.free_s))
     at = np.array(tried.at_mm)
     if not tried.off and len(held):
@@ -39,7 +42,7 @@ def cures_for(master: Master, glove: PeelGlove, law: RubberLaw, tried: PeelTry) 
     if slit is not None:
         cut, end = slit
         words = f"a slit of {mm(float(np.linalg.norm(end - at)))} from {called(at, master)} to the flange"
-        cures.insert(0, Cure(words, cut, law))
+        cures.insert(0, Cure(words, lambda _: cut, law))
     return tuple(cures)
 
 

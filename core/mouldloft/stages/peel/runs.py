@@ -5,22 +5,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from ...base.errors import PlanImpossible
 from ...base.marks import Assumption, Mark
 from ...base.progress import SILENT, Progress
 from ...base.threads import in_threads
 from ...geometry.rays import RayScene, ray_scene
-from ...inputs.brief import PeelBrief
+from ...inputs.brief import Brief, PeelBrief
 from ...inputs.materials import RubberMaterial
 from ..keys import Key, key_bumps
 from ..locks import Locks
 from ..master import Master
-from ..rubber import Rubber
+from ..rubber import Envelope, LoosePiece, Rubber
 from ..seam import Seam
 from .advice import Cure, cure_words, cures_for
 from .body import CastField, RubberLaw, law_of
 from .glove import PeelGlove, cast_field, peel_glove
 from .paths import STRAIGHT, PeelPath, paths_for
+from .rebuilt import rebuilt_gloves
 from .record import Peel, PeeledGlove
 from .trial import PeelTry, try_peel
 from .verdict import DOUBT, decisive, effort, judged
@@ -91,7 +94,7 @@ def peel_gloves(
     seam: Seam,
     locks: Locks,
     rubber: Rubber,
-    brief: PeelBrief,
+    whole: Brief,
     material: RubberMaterial,
     progress: Progress = SILENT,
     scene: RayScene | None = None,
@@ -99,10 +102,11 @@ def peel_gloves(
 ) -> Peel:
     """Peel every glove off the cast by mechanics and say how it goes.
 
-    keys : that stand on the gloves' outsides.
+    whole : the brief, by which a glove in doubt is also brushed otherwise. keys : that stand on the gloves' outsides.
     All hands together may pull twice what the brief's people can, so that one try tells off from doubtful and stuck.
     Raises `Cancelled`, and `PlanImpossible` where a glove cannot be set in motion.
     """
+    brief = whole.peel
     progress.step(0.0, "how far the cast is, on a grid")
     cast = cast_field(master, scene or ray_scene(master.vertices_mm, master.faces), progress=progress.part(0.0, 0.04))
     law = law_of(material.young_modulus_mpa, material.density_kg_m3 * 1e-9)
@@ -131,10 +135,9 @@ def peel_gloves(
     gloves = tuple(
         judged(master, rubber, locks, k, found, glove, brief) for k, (glove, found) in enumerate(zip(*tries))
     )
+    doubted = _Doubted(master, seam, rubber, whole, cast, law, locks.elongation_at_break)
     gloves = tuple(
-        made
-        if made.verdict == "off"
-        else _advised(made, master, glove, found, cast, law, brief, progress, locks.elongation_at_break)
+        made if made.verdict == "off" else doubted.advised(made, glove, found, progress)
         for made, glove, found in zip(gloves, *tries)
     )
     progress.step(1.0)
@@ -149,37 +152,53 @@ def _floor_mm(master: Master) -> float:
     return float(master.vertices_mm[:, 2].min())
 
 
-def _advised(
-    made: PeeledGlove,
-    master: Master,
-    glove: PeelGlove,
-    tries: Sequence[PeelTry],
-    cast: CastField,
-    law: RubberLaw,
-    brief: PeelBrief,
-    progress: Progress,
-    breaks_at: float,
-) -> PeeledGlove:
-    """The glove's record with what came of each cure, run again along the way chosen with the most friction."""
-    way = next(t.path for t in tries if t.path.words == made.way)
-    before = max(decisive([t for t in tries if t.path == way], brief.hands_n), key=lambda t: (-t.pitch_mm, t.friction))
-    cures = cures_for(master, glove, law, before)
+@dataclass(frozen=True, eq=False)
+class _Doubted:
+    """What a glove that may not come off is tried again with."""
 
-    def run(cure: Cure) -> PeelTry | None:
+    master: Master
+    seam: Seam
+    rubber: Rubber
+    brief: Brief
+    cast: CastField
+    law: RubberLaw
+    breaks_at: float
+
+    def advised(self, made: PeeledGlove, glove: PeelGlove, tries: Sequence[PeelTry], progress: Progress) -> PeeledGlove:
+        """The glove's record with what came of each cure, run again along the way chosen with the most friction."""
+        hands_n = self.brief.peel.hands_n
+        way = next(t.path for t in tries if t.path.words == made.way)
+        before = max(decisive([t for t in tries if t.path == way], hands_n), key=lambda t: (-t.pitch_mm, t.friction))
+        cures = (*cures_for(self.master, glove, self.law, before), *self._rebuilt(made.piece, before.pitch_mm))
+        stopping = Progress()
+
+        def run(cure: Cure) -> PeelTry | None:
+            try:
+                changed = cure.glove(stopping)
+                if changed is None:
+                    return None
+                return try_peel(
+                    changed, self.cast, cure.law, way, before.friction, before.hands_n, self.brief.peel.average_mm,
+                    stopping, _floor_mm(self.master), self.breaks_at,
+                )  # fmt: skip
+            except FloatingPointError:  # a crumb beside a slit: this cure says nothing
+                return None
+
         try:
-            return try_peel(
-                cure.glove, cast, cure.law, way, before.friction, before.hands_n, brief.average_mm, stopping,
-                _floor_mm(master), breaks_at,
-            )  # fmt: skip
-        except FloatingPointError:  # a crumb beside a slit: this cure says nothing
-            return None
+            after = in_threads(run, cures, progress, (0.95, 1.0), "trying what would help")
+        finally:
+            stopping.cancel()
+        return replace(made, advice=tuple(cure_words(c, before, t) for c, t in zip(cures, after) if t is not None))
 
-    stopping = Progress()
-    try:
-        after = in_threads(run, cures, progress, (0.95, 1.0), "trying what would help")
-    finally:
-        stopping.cancel()
-    return replace(made, advice=tuple(cure_words(c, before, t) for c, t in zip(cures, after) if t is not None))
+    def _rebuilt(self, piece: int, pitch_mm: float) -> tuple[Cure, ...]:
+        """The glove brushed otherwise, without keys: they are set once it is chosen."""
+
+        def cut(labels: np.ndarray, envelope: Envelope, loose: Sequence[LoosePiece], progress: Progress) -> PeelGlove:
+            density = self.law.density_kg_per_mm3
+            return peel_glove(self.master, labels, envelope, self.cast, pitch_mm, density, progress, loose)
+
+        found = rebuilt_gloves(self.master, self.seam, self.rubber, self.brief, piece, cut)
+        return tuple(Cure(one.words, one.brush, self.law) for one in found)
 
 
 def _all_tries(  # type: ignore[no-untyped-def]

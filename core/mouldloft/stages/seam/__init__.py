@@ -8,9 +8,11 @@ from .free import line_price
 from .ground import at_vertices, know_place
 from .pairs import price_openings
 from .place import keep_clear_weights, place_seam, seam_assumptions
+from .reasons import KIND_NAMES
 from .record import Seam, SeamCandidate, SeamFigures, SeamLimits, SeamLine, SeamPiece
 
 __all__ = [
+    "KIND_NAMES",
     "Feature",
     "KeepClearProposal",
     "Seam",
