@@ -342,15 +342,14 @@ _PIECE_COLOURS = ("#4f86b8", "#f0cd72", "#42184a", "#e9e6df", "#8d6a9f", "#a8814
 def _pieces(done: dict[str, Any]) -> Colours:
     """Which piece takes which skin: of the proposal where there is one, else of the seam."""
     division, seam = done.get("division"), done["seam"]
-    held = division or seam
-    words = [
-        f"{piece.name}, {100 * piece.share:.0f} % of the skin" if division else piece.name for piece in held.pieces
-    ]
+    held = division.shares if division else seam.pieces
+    labels = (division or seam).labels
+    words = [f"{piece.name}, {100 * piece.share:.0f} % of the skin" if division else piece.name for piece in held]
     legend = {
         "title": "Pieces proposed" if division else "Pieces",
         "swatches": list(zip(_PIECE_COLOURS, words)),
     }
-    return Colours(linear_colours(list(_PIECE_COLOURS))[np.asarray(held.labels, np.int64)], legend)
+    return Colours(linear_colours(list(_PIECE_COLOURS))[np.asarray(labels, np.int64)], legend)
 
 
 def candidate_colours(done: dict[str, Any], at: int) -> Colours:

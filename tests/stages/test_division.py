@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import graphlib
 import itertools
+import json
 from dataclasses import dataclass, replace
 
 import manifold3d
@@ -335,16 +336,27 @@ def arms() -> Case:
     return _case(arms_between_discs(), _best_two(0.0), 0.0, max_pieces=4)
 
 
+def pieces_in(plan_json):
+    """Every named piece with a pull in any list called pieces."""
+    if isinstance(plan_json, dict):
+        own = plan_json.get("pieces")
+        yield from (p for p in (own if isinstance(own, list) else ()) if isinstance(p, dict) and "pull" in p)
+        plan_json = list(plan_json.values())
+    if isinstance(plan_json, list):
+        for part in plan_json:
+            yield from pieces_in(part)
+
+
 def _level_turns(division: Division) -> np.ndarray:
-    return np.sort([np.degrees(np.arctan2(p.pull[1], p.pull[0])) % 360 for p in division.pieces])
+    return np.sort([np.degrees(np.arctan2(p.pull[1], p.pull[0])) % 360 for p in division.shares])
 
 
 def test_three_arms_take_three_pieces_along_the_bisectors(arms):
     made = arms.division
     assert made is not None
     assert made.holds, made.notes
-    assert len(made.pieces) == 3
-    assert all(abs(p.pull[2]) < 0.05 for p in made.pieces)
+    assert len(made.shares) == 3
+    assert all(abs(p.pull[2]) < 0.05 for p in made.shares)
     assert _level_turns(made) == pytest.approx(BISECTORS_DEG, abs=11.5)  # 10 degrees, and what the lattice lets pass
     exact = shadow_behind_arms_mm3(arms.seam.plane_offset_mm)
     assert arms.locks.fill_mm3 == pytest.approx(exact, rel=0.01)
@@ -358,21 +370,21 @@ def test_every_face_has_a_piece_and_every_piece_a_place(arms):
     made, master = arms.division, arms.master
     assert made.labels.shape == (len(master.faces),)
     areas = np.bincount(made.labels, master.face_areas_mm2, minlength=3)
-    assert areas == pytest.approx([p.area_mm2 for p in made.pieces])
-    assert sum(p.share for p in made.pieces) == pytest.approx(1.0)
-    assert len({p.name for p in made.pieces}) == 3
+    assert areas == pytest.approx([p.area_mm2 for p in made.shares])
+    assert sum(p.share for p in made.shares) == pytest.approx(1.0)
+    assert len({p.name for p in made.shares}) == 3
     # a joint runs down each of the three arms, some 300 mm, and over both discs to where the three meet
     assert made.joint_length_mm == pytest.approx(sum(j.length_mm for j in made.joints))
     assert 3 * 300 < made.joint_length_mm < 3 * (300 + 4 * 265)
     tree = cKDTree(master.vertices_mm)
     for joint in made.joints:
         assert tree.query(joint.points_mm)[0].max() < 24.0
-        assert set(joint.between) <= {p.name for p in made.pieces}
+        assert set(joint.between) <= {p.name for p in made.shares}
 
 
 def test_the_way_off_is_clear_and_said(arms):
     made = arms.division
-    assert sorted(s.piece for s in made.order) == sorted(p.name for p in made.pieces)
+    assert sorted(s.piece for s in made.order) == sorted(p.name for p in made.shares)
     for step in made.order:
         assert step.hits == 0
         assert step.checked_steps >= 10
@@ -397,7 +409,7 @@ def test_the_jackets_as_solids_pass_the_master(arms):
         left.remove(step.piece)
         body = bodies[step.piece]
         assert body.volume() > 0
-        pull = np.array(next(p.pull for p in made.pieces if p.name == step.piece))
+        pull = np.array(next(p.pull for p in made.shares if p.name == step.piece))
         own_joints = sum(j.length_mm for j in made.joints if step.piece in j.between)
         sliding = own_joints * flange * made.cell_mm / 10
         assert (body.translate(tuple(-60.0 * pull)) ^ master).volume() > 10 * sliding
@@ -411,7 +423,7 @@ def test_the_jackets_as_solids_pass_the_master(arms):
 def test_the_division_turns_with_the_body(arms):
     turned = _case(arms_between_discs(90.0), _best_two(90.0), 0.0, max_pieces=4).division
     assert turned is not None
-    assert len(turned.pieces) == 3
+    assert len(turned.shares) == 3
     assert _level_turns(turned) == pytest.approx(np.sort((np.array(BISECTORS_DEG) + 90) % 360), abs=11.5)
     assert turned.fill_mm3 < 0.05 * turned.two_piece_fill_mm3
     # by blocks: 7 % under the exact shadow with the best plane beside the hub, 17 % with it through it
@@ -462,11 +474,11 @@ def joined_hare() -> Case:
 def test_a_hare_with_joined_ears_comes_out_of_more_pieces(joined_hare):
     made, two = joined_hare.division, joined_hare
     assert made is not None
-    assert 3 <= len(made.pieces) <= 4
+    assert 3 <= len(made.shares) <= 4
     assert made.fill_mm3 < 0.5 * made.two_piece_fill_mm3
     assert 0.95 * two.locks.fill_mm3 < made.two_piece_fill_mm3 < two.locks.fill_mm3  # as the arms' against shapely
     # it stands on a board: no piece is pulled far down
-    assert all(p.pull[2] > -np.sin(np.radians(15.1)) for p in made.pieces)
+    assert all(p.pull[2] > -np.sin(np.radians(15.1)) for p in made.shares)
     assert made.order
     assert all(s.hits == 0 for s in made.order)
 
@@ -547,16 +559,21 @@ def test_a_proposal_is_saved_reopened_and_summed_up(arms, small_plan, tmp_path, 
     monkeypatch.setattr("mouldloft.outputs.closedmeshes.make_solids", lambda *_, **__: ())
     write_results(plan, tmp_path / "out", pictures=False, solids=("stl",))
     written = {path.stem for path in (tmp_path / "out" / "solids").iterdir()}
+    # who reads the plan finds each piece by its name once, as it is built
+    pulls: dict[str, list[float]] = {}
+    for piece in pieces_in(json.loads((tmp_path / "out" / "plan.json").read_text())):
+        assert pulls.setdefault(piece["name"], piece["pull"]) == piece["pull"], piece["name"]
+    assert set(pulls) == {p.name for p in plan.seam.pieces}
     apart = arms.division.jackets
     assert apart is not None  # the flares behind each arm are deep under two jackets
     assert apart.fill_mm3 < 0.5 * arms.division.two_piece_fill_mm3
     # of jackets apart nothing is built
-    assert written == {f"proposed-jacket-{p.name.replace(' ', '-')}" for p in arms.division.pieces}
+    assert written == {f"proposed-jacket-{p.name.replace(' ', '-')}" for p in arms.division.shares}
     text = summary_text(again)
-    for piece in arms.division.pieces:
+    for piece in arms.division.shares:
         assert piece.name in text
     assert arms.division.why in text
-    assert f"To plan in more, set pieces = {len(arms.division.pieces)} under [seam]." in text
+    assert f"To plan in more, set pieces = {len(arms.division.shares)} under [seam]." in text
     assert "two pieces, with fill" in text
     assert "none keeps all limits, this breaks them least (fill 300 mm deep, over 80 mm)" in text
     assert arms.division.order[1].reason in text

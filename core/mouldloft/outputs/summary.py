@@ -170,7 +170,7 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
     v, first = made.rubber_mm3, plan.brief.job.units
     built = len(plan.seam.pieces) > 2
     rows = [("In more than two" if built else "More pieces?", made.why)]
-    for piece in made.pieces:
+    for piece in made.shares:
         rows.append(
             (
                 f"  {piece.name}",
@@ -189,7 +189,7 @@ def division_rows(plan: MouldPlan) -> list[tuple[str, str]]:
             )
         )
     kept = () if built or _left_beyond_two(plan) else (_LOOSE_WILL_DO,) if plan.rubber.loose else ()
-    said = (_STILL_LEFT,) if built else (_STILL_TWO, f"To plan in more, set pieces = {len(made.pieces)} under [seam].")
+    said = (_STILL_LEFT,) if built else (_STILL_TWO, f"To plan in more, set pieces = {len(made.shares)} under [seam].")
     rows.append(("  Limits", " ".join((*made.notes, *kept, *said))))
     return [*rows, *answers]
 

@@ -18,7 +18,7 @@ def jacket_solids(division: Division) -> tuple[Solid, ...]:
     out.
     """
     out = []
-    for k, piece in enumerate(division.pieces):
+    for k, piece in enumerate(division.shares):
         cells = division.jacket_cells == k
         if not cells.any():
             continue

@@ -48,7 +48,7 @@ def weigh_division(
                 apart.deepest_fill_mm, stretch, heaviest, apart.comes_off,
             )
         )  # fmt: skip
-    parts, length = division.pieces, division.joint_length_mm
+    parts, length = division.shares, division.joint_length_mm
     count = len(parts)
     if count > 2:
         # every joint of more pieces is bent; where they hold each other, nothing but its length is known of the seam,

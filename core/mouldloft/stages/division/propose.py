@@ -112,12 +112,12 @@ class ComingOff:
 class Division:
     """A proposal of several pieces, each with its own pull.
 
-    labels : (m,) int8, index into pieces for each face. order : empty where none was found. jacket_cells : int8 on the
+    labels : (m,) int8, index into shares for each face. order : empty where none was found. jacket_cells : int8 on the
     lattice that starts at `lattice_first_mm` with cells of `cell_mm`, the piece whose jacket stands there, -1 none.
     Volumes are right to about `fill_error_mm3`, places to half a cell.
     """
 
-    pieces: tuple[DivisionPiece, ...]
+    shares: tuple[DivisionPiece, ...]
     labels: np.ndarray
     joints: tuple[JointLine, ...]
     joint_length_mm: float
@@ -464,7 +464,7 @@ def _in_words(
     joint_mm = sum(j.length_mm for j in joints)
     fill = float(tried.fill_mm3.sum())
     return Division(
-        pieces=pieces,
+        shares=pieces,
         labels=shares.labels,
         joints=joints,
         joint_length_mm=joint_mm,

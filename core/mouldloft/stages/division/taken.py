@@ -21,7 +21,7 @@ def takes_division(brief: Brief, division: Division) -> bool:
     the table of ways then decides."""
     if brief.seam.pieces == "as proposed":
         return division.comes_off and division.fill_mm3 < division.two_piece_fill_mm3
-    return brief.seam.pieces == len(division.pieces)
+    return brief.seam.pieces == len(division.shares)
 
 
 def seam_of_division(master: Master, division: Division, two: Seam, show: np.ndarray) -> Seam:
@@ -30,7 +30,7 @@ def seam_of_division(master: Master, division: Division, two: Seam, show: np.nda
     pieces hold each other."""
     if not division.order:
         raise PlanImpossible(
-            f"No order was found in which {len(division.pieces)} pieces come off; ask for another number under [seam] "
+            f"No order was found in which {len(division.shares)} pieces come off; ask for another number under [seam] "
             "pieces, keep two, or work the sculpt over."
         )
     if any(step.hits for step in division.order):
@@ -41,8 +41,8 @@ def seam_of_division(master: Master, division: Division, two: Seam, show: np.nda
         )
     # numbered as they are made: the last made comes off first
     number = {step.piece: k for k, step in enumerate(reversed(division.order))}
-    made = sorted(division.pieces, key=lambda piece: number[piece.name])
-    labels = np.array([number[piece.name] for piece in division.pieces], np.int8)[division.labels]
+    made = sorted(division.shares, key=lambda piece: number[piece.name])
+    labels = np.array([number[piece.name] for piece in division.shares], np.int8)[division.labels]
     tree = cKDTree(face_centres(master.vertices_mm, master.faces))
     lines = []
     for joint in division.joints:
