@@ -34,7 +34,7 @@ from mouldloft.stages.division.propose import (
 )
 from mouldloft.stages.division.sharing import Shares, joints_between
 from mouldloft.stages.division.taken import seam_of_division
-from mouldloft.stages.jacket import unheld_stretches
+from mouldloft.stages.jacket import STRAP_EVERY_MM, straps_for, unheld_stretches
 from mouldloft.stages.locks import find_locks
 from mouldloft.stages.master import Master
 from mouldloft.stages.pipeline import back_glove, key_glove, order_and_days, plan, with_notes
@@ -45,6 +45,7 @@ from mouldloft.stages.rubber.glove import brush_rubber
 from mouldloft.stages.rubber.record import Rubber
 from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.seam.record import Seam
+from mouldloft.stages.takeoff import take_off
 from mouldloft.stages.wall.joints import joint_surfaces, parting_of
 from mouldloft.trade.seamterms import terms_for
 from mouldloft.trade.thickness import choose_thickness
@@ -380,6 +381,27 @@ def test_bolts_go_through_two_flanges_or_into_the_board(dome_plan):
     bare = replace(jacket, pieces=tuple(replace(p, bolts_mm=()) for p in jacket.pieces))
     found = unheld_stretches(bare, dome_plan.rubber, dome_plan.seam)
     assert sum(u.long_mm for u in found) == pytest.approx(3 * RADIUS * np.pi / 2, rel=0.05)
+
+
+def test_straps_go_round_where_no_bolt_stands(dome_plan):
+    """With its bolts a dome needs none. Without, its three joints rise together from the board to the pole: one strap
+    for each 300 mm of its height, as long as the flanges' circle is round there; and so many are bought."""
+    jacket, rubber, seam = dome_plan.jacket, dome_plan.rubber, dome_plan.seam
+    assert straps_for(jacket, rubber, seam) == ()
+    bare = replace(jacket, pieces=tuple(replace(p, bolts_mm=()) for p in jacket.pieces))
+    straps = straps_for(bare, rubber, seam)
+    assert len(straps) == np.ceil(RADIUS / STRAP_EVERY_MM)
+    for strap in straps:
+        widest = np.sqrt((RADIUS + WIDE) ** 2 - max(strap.height_mm - 60.0, 0.0) ** 2)
+        assert strap.round_mm == pytest.approx(2 * np.pi * widest, rel=0.03)
+    order = take_off(
+        dome_plan.master, dome_plan.locks, rubber, dome_plan.keys, bare, dome_plan.cradle, dome_plan.cast,
+        dome_plan.brief, CATALOGUE, programme=dome_plan.programme, straps=straps,
+    )  # fmt: skip
+    bought = {line.code: line.net.likely for line in order.lines}
+    assert bought["strap-5"] == sum(s.count for s in straps)
+    assert "clamp-75" not in bought
+    assert "strap-5" not in {line.code for line in dome_plan.takeoff.lines}
 
 
 def test_masses_follow_from_the_areas(dome_plan):

@@ -33,7 +33,7 @@ from .division import (
     weigh_division,
 )
 from .freshness import stage_stamps, stale_stages
-from .jacket import Jacket, jacket_assumptions, lay_up_jacket
+from .jacket import Jacket, jacket_assumptions, lay_up_jacket, straps_for
 from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_keys
 from .locks import Locks, find_locks
 from .master import Master
@@ -379,7 +379,11 @@ def order_and_days(
         programme = set_programme(seam, locks, rubber, keys, jacket, cradle, cast, brief, catalogue, progress)
     progress.begin("takeoff")
     parts = (master, locks, rubber, keys, jacket, cradle, cast)
-    return take_off(*parts, brief, catalogue, progress, programme=programme, wall=wall, peel=peel), programme
+    order = take_off(
+        *parts, brief, catalogue, progress, programme=programme, wall=wall, peel=peel,
+        straps=straps_for(jacket, rubber, seam),
+    )  # fmt: skip
+    return order, programme
 
 
 def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:

@@ -2,6 +2,7 @@
 
 from .layup import flange_mm, foot_flange_mm, jacket_assumptions, laminate_mm, lay_up_jacket
 from .record import ONE_PLACE_MM, Jacket, JacketPiece, LoadCheck, LooseShell, Patch, Rib, Zone
+from .straps import STRAP_EVERY_MM, STRAP_M, Strap, straps_for
 from .unheld import LEANS, NARROW, RUBBER, THREE, Unheld, unheld_stretches
 from .zones import glove_columns, outside_with_keys
 
@@ -10,6 +11,8 @@ __all__ = [
     "NARROW",
     "ONE_PLACE_MM",
     "RUBBER",
+    "STRAP_EVERY_MM",
+    "STRAP_M",
     "THREE",
     "Jacket",
     "JacketPiece",
@@ -17,6 +20,7 @@ __all__ = [
     "LooseShell",
     "Patch",
     "Rib",
+    "Strap",
     "Unheld",
     "Zone",
     "flange_mm",
@@ -26,5 +30,6 @@ __all__ = [
     "laminate_mm",
     "lay_up_jacket",
     "outside_with_keys",
+    "straps_for",
     "unheld_stretches",
 ]

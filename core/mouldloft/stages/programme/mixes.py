@@ -348,6 +348,11 @@ def bolts_of(jacket: Jacket) -> tuple[int, int]:
     )
 
 
+def clamp_count(jacket: Jacket) -> int:
+    """Clamps of the whole jacket, each once."""
+    return _each_once([c for piece in jacket.pieces for c in piece.clamps_mm], [])[0]
+
+
 def slot_count(jacket: Jacket) -> int:
     """Wedge slots of the whole jacket, each once, those under the flange on the board too."""
     return sum(wedges_of(jacket))

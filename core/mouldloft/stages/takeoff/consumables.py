@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from ...base.intervals import Interval, exactly, interval_of
@@ -11,8 +11,8 @@ from ...inputs.catalogue import Catalogue
 from ...inputs.materials import ConsumableMaterial, Material
 from ...trade.crate import crate_m2, crate_mm
 from ..cast import Cast
-from ..jacket import Jacket
-from ..programme import Programme, colour_shares, slot_count
+from ..jacket import Jacket, Strap
+from ..programme import Programme, clamp_count, colour_shares, slot_count
 from ..rubber import Rubber, flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
 from ..wall import FILLET_MM2, Wall
 
@@ -35,10 +35,11 @@ def consumable_needs(
     brief: Brief,
     catalogue: Catalogue,
     wall: Wall | None,
+    straps: Sequence[Strap] = (),
 ) -> Iterable[Need]:
     """What the work uses up, by what the plan counts: person days, coats, pots, square metres of each interface."""
     loose = (("how the workshop works", 0.3),)
-    counted = _counted(rubber, jacket, cast, programme, brief, wall)
+    counted = _counted(rubber, jacket, cast, programme, brief, wall, straps)
     for item in catalogue.consumable:
         if not _is_used(item, brief):
             continue
@@ -50,7 +51,7 @@ def consumable_needs(
                     yield Need(own, section, net, 0.0)
 
 
-_COUNTED = ("job", "socket", "eye", "frame kg")  # things, not amounts used up
+_COUNTED = ("job", "socket", "eye", "frame kg", "clamp", "strap")  # things, not amounts used up
 
 
 def _in_colours(item: ConsumableMaterial, brief: Brief) -> Iterable[tuple[ConsumableMaterial, float]]:
@@ -64,7 +65,13 @@ def _in_colours(item: ConsumableMaterial, brief: Brief) -> Iterable[tuple[Consum
 
 
 def _counted(
-    rubber: Rubber, jacket: Jacket, cast: Cast, programme: Programme, brief: Brief, wall: Wall | None
+    rubber: Rubber,
+    jacket: Jacket,
+    cast: Cast,
+    programme: Programme,
+    brief: Brief,
+    wall: Wall | None,
+    straps: Sequence[Strap],
 ) -> dict[str, dict[str, float]]:
     """What consumables go by, for each section of the order."""
     n = len(brief.run.numbers)
@@ -90,6 +97,7 @@ def _counted(
                   "reinforced m2": reinforced,
                   **days.get("glove", {})},
         "jacket": {"jacket m2": sum(p.area_mm2 for p in jacket.pieces) * 1e-6, "wedge slot": slots,
+                   "clamp": float(clamp_count(jacket)), "strap": float(sum(one.count for one in straps)),
                    **days.get("jacket", {})},
         "casts": {"coat m2": n * area * 2.0, "batch": n * cast_pots, "cast": float(n), "cast m2": n * area,
                   "joint m": n * cast.joint_tape_m, "socket": float(n * (cast.fixings.count if cast.fixings else 0)),

@@ -37,7 +37,7 @@ from ...trade.observed import observed_assumptions
 from ...trade.packs import cheapest_packs
 from ..cast import BOARD_THICKNESS_MM, Cast
 from ..cradle import Cradle
-from ..jacket import Jacket, Zone
+from ..jacket import Jacket, Strap, Zone
 from ..keys import Keys
 from ..locks import Locks
 from ..master import Master
@@ -122,10 +122,12 @@ def take_off(
     programme: Programme,
     wall: Wall | None = None,
     peel: Peel | None = None,
+    straps: Sequence[Strap] = (),
 ) -> Takeoff:
     """Take off every material of the mould and the run, in packs, with its cost.
 
-    The programme says how many pots and days consumables last. Raises
+    The programme says how many pots and days consumables last. straps : round jackets that bolts do not hold all round.
+    Raises
     `CatalogueRefused` when the brief names a material that the catalogue lacks.
     """
     progress.step(0.0, "amounts by stage")
@@ -135,7 +137,7 @@ def take_off(
         *_jacket_needs(jacket, brief, catalogue),
         *_cradle_needs(cradle, catalogue),
         *_cast_needs(master, cast, brief, catalogue),
-        *consumable_needs(rubber, jacket, cast, programme, brief, catalogue, wall),
+        *consumable_needs(rubber, jacket, cast, programme, brief, catalogue, wall, straps),
     ]
     progress.step(0.5, "packs")
     days = first_days(programme)
