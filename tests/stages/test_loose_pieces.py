@@ -29,7 +29,8 @@ from mouldloft.stages.master import prepare_master
 from mouldloft.stages.peel.glove import cast_field, peel_glove
 from mouldloft.stages.pipeline import back_glove, plan
 from mouldloft.stages.rubber import brush_rubber
-from mouldloft.stages.rubber.loose import _cells_of
+from mouldloft.stages.rubber.fills import FillCells
+from mouldloft.stages.rubber.loose import _cells_of, _depths_mm, _pays
 from mouldloft.stages.seam import place_seam, skin_areas_mm2
 from mouldloft.trade.seamterms import terms_for
 from scipy.spatial import cKDTree
@@ -90,6 +91,26 @@ def test_a_slot_that_is_not_deep_gets_none():
     master = prepare_master(mesh.vertices, mesh.faces, brief.master, name="U")
     seam = place_seam(master, opening_along((1.0, 0.0, 0.0)), seen_field(master, (1.0, 0.0, 0.0)), brief.seam)
     assert not brush_rubber(master, seam, brief).loose
+
+
+def test_a_further_piece_pays_where_it_makes_what_is_left_less_deep():
+    """A block of fill 120 mm deep: what takes its upper half leaves 60 mm; what takes a strip down one side leaves all
+    of the depth beside it, but none there; neither does more than its own columns ask."""
+    there = np.zeros((22, 12, 24), bool)
+    there[1:21, 1:11, 1:21] = True
+    fill = FillCells(there, np.zeros((int(there.sum()), 3)), 6.0)
+    upper, strip, shaving = there.copy(), there.copy(), there.copy()
+    upper[:, :, :11] = False
+    strip[6:] = False
+    shaving[:, :, :20] = False
+    assert _depths_mm(fill, there, upper) == (120.0, 60.0)
+    assert _depths_mm(fill, there, strip) == (120.0, 0.0)
+    assert fill.deep_mm(there & ~strip) == 120.0
+    assert _depths_mm(fill, there, shaving) == (120.0, 114.0)
+    assert _pays(5e5, 120.0, 60.0)
+    assert not _pays(5e5, 120.0, 114.0)
+    assert not _pays(5e5, 84.0, 0.0)  # little too deep
+    assert _pays(6e6, 84.0, 84.0)  # heavy
 
 
 def test_closed_and_what_the_glove_lacks(planned, solids):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import ndimage
@@ -11,13 +12,38 @@ from ...base.threads import in_threads
 from ...geometry.frame import UP
 from ...geometry.heightmap import sample_map
 from ...geometry.inside import inside_cells
-from ...geometry.thickcells import deepest_mm
+from ...geometry.thickcells import deepest_mm, thick_cells
 from ...trade.answers import THIN_FILL_MM
 from ..master import Master
 from .record import Envelope, Fill, LoosePiece, RubberParts
 
 _CELL_MM = 6.0  # coarser in proportion past two metres
 LEAST_MM3 = 2.5e5  # of one glove: a quarter of a litre is no deep fill (invented)
+
+
+@dataclass(frozen=True, eq=False)
+class FillCells:
+    """The undercut fill of one glove on a lattice. there : (rows, columns, levels) bool in the pull frame, along it
+    last: rubber further off the skin than its thickness, with skin beyond it along the pull. points_mm : (k, 3) middles
+    of the cells that are there, plan coordinates."""
+
+    there: np.ndarray
+    points_mm: np.ndarray
+    cell_mm: float
+
+    def taken_by(self, loose: Sequence[LoosePiece]) -> np.ndarray:
+        """Bool as `there`: which of it loose pieces take."""
+        held = np.zeros(len(self.points_mm), bool)
+        for one in loose:
+            held |= one.holds(self.points_mm)
+        out = np.zeros(self.there.shape, bool)
+        out[self.there] = held
+        return out
+
+    def deep_mm(self, cells: np.ndarray, columns: np.ndarray | None = None) -> float:
+        """How deep such cells are along the pull where they are thick all round; over some (rows, columns) alone."""
+        thick = thick_cells(cells, THIN_FILL_MM / 2.0 / self.cell_mm)
+        return deepest_mm(thick if columns is None else thick & columns[:, :, None], UP, self.cell_mm, 0.0)
 
 
 def fills_of(
@@ -31,31 +57,29 @@ def fills_of(
     thicker than `THIN_FILL_MM` cures and bends as a skin does. Under `LEAST_MM3` of fill its depth is not looked at."""
     if len(envelopes) != 2:
         return ()
-    cell = _CELL_MM * max(1.0, max(master.size_mm) / 2000.0)
-    return tuple(in_threads(lambda pair: _fill_of(master, *pair, loose, skin_mm, cell), zip(envelopes, parts)))
+    return tuple(in_threads(lambda pair: _fill_of(master, *pair, loose, skin_mm), zip(envelopes, parts)))
 
 
 def _fill_of(
-    master: Master, envelope: Envelope, part: RubberParts, loose: Sequence[LoosePiece], skin_mm: float, cell_mm: float
+    master: Master, envelope: Envelope, part: RubberParts, loose: Sequence[LoosePiece], skin_mm: float
 ) -> Fill:
     held = part.lock_fill_mm3
     if held < LEAST_MM3:
         return Fill(held, 0.0, held, 0.0)
     own = [one for one in loose if one.piece == envelope.piece]
-    fill, kept = _fill_cells(master, envelope, own, skin_mm, cell_mm)
-    deep = deepest_mm(fill, UP, cell_mm, THIN_FILL_MM)
+    fill = fill_cells(master, envelope, skin_mm)
+    deep = fill.deep_mm(fill.there)
     if not own:
         return Fill(held, deep, held, deep)
+    kept = fill.there & ~fill.taken_by(own)
     # by share: a loose piece also takes some of the draft that stands over its fill
-    left = held * float((fill & kept).sum()) / max(float(fill.sum()), 1.0)
-    return Fill(held, deep, left, deepest_mm(fill & kept, UP, cell_mm, THIN_FILL_MM))
+    left = held * float(kept.sum()) / max(float(fill.there.sum()), 1.0)
+    return Fill(held, deep, left, fill.deep_mm(kept))
 
 
-def _fill_cells(
-    master: Master, envelope: Envelope, loose: Sequence[LoosePiece], skin_mm: float, cell_mm: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """(rows, columns, levels) bool in the pull frame, along it last: rubber further off the skin than its thickness,
-    with skin beyond it along the pull; and what no loose piece takes."""
+def fill_cells(master: Master, envelope: Envelope, skin_mm: float) -> FillCells:
+    """A glove's fill on a lattice, loose pieces not taken out."""
+    cell_mm = _CELL_MM * max(1.0, max(master.size_mm) / 2000.0)
     frame, (x0, y0), p = envelope.frame, envelope.origin_mm, envelope.pixel_mm
     there = np.isfinite(envelope.outer_mm) & ~envelope.open_base
     i, j = np.nonzero(there)
@@ -77,9 +101,6 @@ def _fill_cells(
     away = ndimage.distance_transform_edt(~inside) * cell_mm
     under = np.cumsum(inside[:, :, ::-1], axis=2)[:, :, ::-1] > 0
     fill = held & ~inside & under & (away > skin_mm + 0.5 * cell_mm)
-    kept = np.ones(fill.shape, bool)
     cells = np.argwhere(fill)
     points = frame.to_master(np.column_stack([x[cells[:, 1]], y[cells[:, 0]], z[cells[:, 2]]]))
-    for one in loose:
-        kept[tuple(cells[one.holds(points)].T)] = False
-    return fill, kept
+    return FillCells(fill, points, cell_mm)

@@ -27,17 +27,19 @@ from ...trade.answers import DEEP_FILL_MM, HEAVY_FILL_MM3, WORTH_MORE
 from ...trade.section import JointSection
 from ...trade.thickness import ThicknessRule
 from ..master import Master, skin_faces
+from .fills import FillCells, fill_cells
 from .record import Envelope, LoosePiece, RubberParts
 from .thickness import wanted_thickness_mm
 
 LEAST_LOOSE_MM3 = 2.5e5  # nobody lays up, bolts home and lifts out a smaller one (invented)
 HOLD_APART = 0.5  # of its length against the jacket: how far apart two bolts hold a loose piece (common practice)
-MOST_EACH = 4  # tried on each half
+MOST_EACH, MOST_TRIED = 4, 6  # of each half
 _LEAST_THICK_MM = 25.0  # laminate on both sides and room to lay it up (common practice)
 _OFF_PULL_DEG = 30.0  # nearer to the jacket's own pull it would be part of the jacket
 _TURN_DEG = 30.0
 _RISES_DEG = (0.0, 30.0, 60.0, 90.0, -30.0, -60.0, -90.0)
 _COARSE_MM, _FINE_MM = 9.0, 3.0  # of the lattices; coarser in proportion past two metres
+_LESS_DEEP_MM = 12.0  # by which a piece has to make the fill less deep: two cells of the lattice that tells (invented)
 _JACKET_CLEAR_MM = 12.0  # flange laminate and a finger's breadth of play, over the other half
 
 
@@ -119,7 +121,11 @@ def _of_one_half(
     made: list[LoosePiece] = []
     exact: _Standing | None = None
     left = np.ones(len(cells), bool)
-    for _ in range(MOST_EACH):
+    fill = fill_cells(master, envelope, rule.skin_mm)
+    still = fill.there.copy()
+    for _ in range(MOST_TRIED):
+        if len(made) >= MOST_EACH or not _deep_or_heavy(fill, still):
+            break
         best = _best([_freed(one, left, coarse) for one in tried])
         around = _beside(master, envelope.frame.pull, best.looked.frame.pull)
         nearer = [_looked(standing, pull_frame(pull), cells, coarse, draft) for pull in around]
@@ -127,13 +133,13 @@ def _of_one_half(
         if best.count * coarse**3 < LEAST_LOOSE_MM3:
             break
         left &= ~best.taken  # what it leaves under its drafted floor is rubber
-        rough = _deep_mm(envelope, cells[best.taken], coarse)
-        if not _deep_or_heavy(best.count * coarse**3, rough, rule.skin_mm):
-            continue
         exact = exact or _what_stands(master, envelope, other, rule, section, brief, fine)
         for piece in _made(envelope, exact, best, cells[best.taken], fine, brief.draft_deg, made):
-            if piece.volume_mm3 >= LEAST_LOOSE_MM3 and _deep_or_heavy(piece.volume_mm3, piece.deep_mm, rule.skin_mm):
-                made.append(piece)
+            taken = fill.taken_by([piece]) & still
+            deep, less = _depths_mm(fill, still, taken)
+            if piece.volume_mm3 >= LEAST_LOOSE_MM3 and _pays(piece.volume_mm3, deep, less):
+                made.append(replace(piece, deep_mm=deep))
+                still &= ~taken
     return made
 
 
@@ -389,7 +395,7 @@ def _measured(piece: LoosePiece, envelope: Envelope, own: np.ndarray, off: Seque
     size = np.ptp(at, axis=0) + cell
     return replace(
         piece, volume_mm3=volume, area_mm2=floor_mm2 + jacket_mm2, on_jacket_mm2=jacket_mm2,
-        size_mm=as_point(size), centre_mm=as_point(own.mean(axis=0)), deep_mm=_deep_mm(envelope, own, cell),
+        size_mm=as_point(size), centre_mm=as_point(own.mean(axis=0)),
         held_at_mm=_held_at(outside),
     )  # fmt: skip
 
@@ -402,27 +408,21 @@ def _holds_alone(piece: LoosePiece, off: Sequence[LoosePiece], points_mm: np.nda
     return held
 
 
-def _deep_or_heavy(volume_mm3: float, deep_mm: float, skin_mm: float) -> bool:
-    """Is a fill deep or heavy of which so much can go? Between it and the skin a skin of rubber stays. One that is
-    little too deep is left as rubber: a loose piece is laid up, and put home for every cast."""
-    return volume_mm3 > HEAVY_FILL_MM3 or deep_mm + skin_mm > WORTH_MORE * DEEP_FILL_MM
+def _deep_or_heavy(fill: FillCells, left: np.ndarray) -> bool:
+    """Is what is left of a glove's fill still too deep or too heavy?"""
+    return float(left.sum()) * fill.cell_mm**3 > HEAVY_FILL_MM3 or fill.deep_mm(left) > DEEP_FILL_MM
 
 
-def _in_fill(envelope: Envelope, cells: np.ndarray) -> np.ndarray:
-    """(k,) bool: which cells have skin over them along the jacket's pull; over the others stands draft."""
-    at = envelope.frame.to_frame(cells)
-    i, j = envelope.grid.nearest(at[:, 0], at[:, 1])
-    return np.asarray(at[:, 2] < np.nan_to_num(envelope.filled_mm[i, j], nan=-np.inf))
+def _depths_mm(fill: FillCells, left: np.ndarray, taken: np.ndarray) -> tuple[float, float]:
+    """How deep the fill is over the columns that a piece takes from, before and after."""
+    columns = np.asarray(taken.any(axis=2))
+    return fill.deep_mm(left, columns), fill.deep_mm(left & ~taken, columns)
 
 
-def _deep_mm(envelope: Envelope, cells: np.ndarray, cell_mm: float) -> float:
-    """How deep the fill is in the cells, along the jacket's pull, but for the deepest tenth of its columns."""
-    fill = cells[_in_fill(envelope, cells)]
-    if not len(fill):
-        return 0.0
-    at = np.floor(envelope.frame.to_frame(fill)[:, :2] / cell_mm).astype(np.int64)
-    columns = np.unique(at, axis=0, return_counts=True)[1]
-    return float(np.quantile(columns, 0.9)) * cell_mm
+def _pays(volume_mm3: float, deep_mm: float, less_mm: float) -> bool:
+    """Does a piece take enough, or out of a depth that is too great? One that is little too deep is left as rubber: a
+    loose piece is laid up, and put home for every cast."""
+    return volume_mm3 > HEAVY_FILL_MM3 or (deep_mm > WORTH_MORE * DEEP_FILL_MM and less_mm < deep_mm - _LESS_DEEP_MM)
 
 
 def _held_at(outside: np.ndarray) -> tuple[tuple[float, float, float], ...]:
