@@ -468,7 +468,7 @@ def test_what_mat_alone_cannot_do_ribs_do():
     by_hand = (500.0 * span**3 / 48 + 5 * line * span**4 / 384) / (rib.modulus_mpa * second)
     assert check.value == pytest.approx(by_hand, rel=0.01)
     assert len(piece.ribs) == round(span / pitch) - 1
-    assert float(re.search(r"(\d+) mm across", leant.what).group(1)) <= pitch - 40 + 1
+    assert leant.passes  # between ribs, or where a panel holds without them
     plain = replace(heavy, jacket=replace(heavy.jacket, leaning_load_n=100.0))
     assert lay_up_jacket(rubber_of(box(600, 600, 150)), NO_KEYS, plain).pieces[0].ribs == ()
 

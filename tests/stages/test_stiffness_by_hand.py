@@ -10,6 +10,7 @@ from mouldloft.inputs.brief import Brief, JacketBrief
 from mouldloft.stages.jacket.record import Patch
 from mouldloft.stages.jacket.stiffness import (
     RIB_CORES_MM,
+    Found,
     Loads,
     _final_look,
     _flange_checks,
@@ -197,3 +198,20 @@ def test_what_is_checked_is_what_is_laid():
     # the bare panel gives 5 mm where 200 mm over 100 allow 2; all else holds
     assert [c.passes for c in checks] == [False] + 6 * [True]
     assert (checks[0].value, checks[0].limit) == pytest.approx((5.008, 2.0), abs=1e-3)
+
+
+def test_ribs_do_not_weaken_what_holds_without_them(monkeypatch):
+    """A strip may bend by less the narrower it is: a curved panel that holds whole may not between ribs, which stiffen
+    it all the same."""
+    panels = flats((0.0, 0.0, 100.0), (50.0, 0.0, 100.0))
+    made = Schedule(FIELD, EDGE, ribbed=(Ribbed(Patch((0.0, 0.0, 0.0), 120.0), 110.0, 20.0),))
+
+    def look(some, line, laminate, loads, wide):
+        whole = np.where(some.centre_mm[:, 0] > 0, 0.9, 1.3) if wide == np.inf else np.full(len(some), 1.0)
+        between = np.where(some.centre_mm[:, 0] > 0, 1.1, 0.7)
+        return Found(np.tile(whole if wide == np.inf else between, (3, 1)), np.ones((3, len(some))))
+
+    monkeypatch.setattr("mouldloft.stages.jacket.stiffness._look", look)
+    found, width = _final_look(outside_with(panels), made, loads(panels))
+    assert found.use == pytest.approx([0.7, 0.9])
+    assert width == pytest.approx([70.0, 200.0])

@@ -284,9 +284,9 @@ def check_loads(outside: Outside, schedule: Schedule, loads: Loads) -> tuple[Loa
 
 
 def _final_look(outside: Outside, schedule: Schedule, loads: Loads) -> tuple[Found, np.ndarray]:
-    """All panels as laid: those wholly in a patch with its laminate, those with ribs between them; and (k,) widths."""
+    """All panels as laid: those wholly in a patch with its laminate, those that fail so between their ribs; and (k,)
+    widths. One that holds without ribs holds with them, though between them it may bend less."""
     panels, line = outside.panels, loads.line_n_mm
-    value, limit = np.zeros((3, len(panels))), np.ones((3, len(panels)))
     patched = np.zeros(len(panels), bool)
     for patch in schedule.patches:
         away = np.linalg.norm(panels.centre_mm - patch.centre_mm, axis=1)
@@ -294,14 +294,17 @@ def _final_look(outside: Outside, schedule: Schedule, loads: Loads) -> tuple[Fou
     strip = np.full(len(panels), np.inf)
     for ribbed in reversed(schedule.ribbed):
         strip[within(panels.centre_mm, [ribbed.disc])] = ribbed.strip_mm
-    for width in np.unique(strip):
+    found, width = Found(np.zeros((3, len(panels))), np.ones((3, len(panels)))), np.full(len(panels), np.inf)
+    for wide in (np.inf, *np.unique(strip[np.isfinite(strip)])):
+        between = np.ones(len(panels), bool) if wide == np.inf else (strip == wide) & (found.use > 1.0)
+        width[between] = wide
         for heavy in (False, True):
-            which = np.flatnonzero((strip == width) & (patched == heavy))
+            which = np.flatnonzero(between & (patched == heavy))
             if len(which):
                 laminate = schedule.heaviest if heavy else schedule.field
-                found = _look(panels.only(which), line[which], laminate, loads, float(width))
-                value[:, which], limit[:, which] = found.value, found.limit
-    return Found(value, limit), np.minimum(strip, 2.0 * panels.radius_mm)
+                own = _look(panels.only(which), line[which], laminate, loads, float(wide))
+                found.value[:, which], found.limit[:, which] = own.value, own.limit
+    return found, np.minimum(width, 2.0 * panels.radius_mm)
 
 
 def _panel_checks(outside: Outside, schedule: Schedule, loads: Loads) -> list[LoadCheck]:
