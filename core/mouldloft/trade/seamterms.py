@@ -29,9 +29,9 @@ SOLID_MM = 60.0  # a limb no thicker is cored or filled with resin in thin lifts
 # figure of man's size, a thumb's breadth round an ear's tip; invented)
 LEAST_STRETCHED = 1.0 / 2000.0
 TIP_MM = 25.0  # fingers and tips no thicker are filled whatever they belong to (common practice, no source)
-SOLID_MOST_MM3 = (
-    1.0e6  # a litre; past it a thin limb is laid up all the same: weight, heat (common practice, no source)
-)
+# a quarter of a litre, a hand or an ear's tip; past it a thin limb is laid up all the same, parted down its length: no
+# brush lays gelcoat in a sleeve over forearm or shin, and what is poured into it is heavy and heats (common practice)
+SOLID_MOST_MM3 = 2.5e5
 WIDTHS_DEEP = 4.0  # times its own width: how deep into a tube a hand with a brush lays up (common practice)
 _PLACES = 20.0  # a place nobody can lay up is taken for this share of the skin
 
