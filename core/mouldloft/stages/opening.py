@@ -19,7 +19,7 @@ from ..geometry.repair import signed_volume
 from ..geometry.sampling import samples_by_area
 from ..inputs.brief import OpeningBrief, SeamBrief
 from ..trade.price import SeamMeasures, price_seam
-from ..trade.seamterms import SOLID_MM, TURNED_AWAY, WIDTHS_DEEP, SeamTerms, never_price, seam_terms
+from ..trade.seamterms import SOLID_MM, SOLID_MOST_MM3, TURNED_AWAY, WIDTHS_DEEP, SeamTerms, never_price, seam_terms
 from .master import Master, skin_faces
 from .visibility import how_it_shows
 
@@ -66,6 +66,7 @@ class Opening:
     candidates: tuple[Candidate, ...]  # ranked, chosen included
     symmetry: SymmetryPlane
     directions_tried: int
+    solid_most_mm3: float = SOLID_MOST_MM3  # limbs no larger may be filled, by the limits that its seam keeps
     directions: Opening | None = None  # the search's own ranking, before seams were priced: kept for planning again
 
 

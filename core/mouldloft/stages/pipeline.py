@@ -17,7 +17,7 @@ from ..inputs.catalogue import Catalogue, read_catalogue
 from ..trade.answers import answer_assumptions
 from ..trade.laminate import laminate_assumptions
 from ..trade.price import rate_assumptions
-from ..trade.seamterms import for_directions, terms_for
+from ..trade.seamterms import SOLID_AT_WORST_MM3, SeamTerms, for_directions, terms_for
 from ..trade.section import section_assumptions
 from ..trade.thickness import choose_thickness
 from .answers import measure_loose, recommended_kind, weigh_ways
@@ -258,9 +258,38 @@ def open_mould(
         directions = find_opening(master, brief.opening, search, scene=scene, show=show, terms=for_directions(terms))
     pricing = progress.part(_SEARCHED, 1.0)
     opening = price_openings(master, directions, brief.seam, terms, show, pricing, brief.opening.seams)
+    last = pricing.part(0.99, 1.0)
+    if not opening.chosen.keeps_limits and not _kept_when_drawn(master, opening, brief, terms, last, scene, show):
+        eased = _eased(terms)  # larger limbs may be filled, where nothing else will do
+        opening = price_openings(master, directions, brief.seam, eased, show, last, brief.opening.seams)
+        opening = replace(opening, solid_most_mm3=eased.solid_most_mm3)
     opening = replace(opening, directions=directions)
     progress.begin("undercut")
     return opening, undercut_field(master, opening.chosen.direction, progress, scene=scene)
+
+
+def _eased(terms: SeamTerms) -> SeamTerms:
+    return replace(terms, solid_most_mm3=SOLID_AT_WORST_MM3)
+
+
+def _kept_when_drawn(
+    master: Master,
+    opening: Opening,
+    brief: Brief,
+    terms: SeamTerms,
+    progress: Progress,
+    scene: RayScene,
+    show: np.ndarray,
+) -> bool:
+    """Does the seam that is drawn keep the limits, which on the coarse copy that pairs are priced on none did?"""
+    field = undercut_field(master, opening.chosen.direction, scene=scene)
+    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show, terms=terms)
+    return _any_kept(seam)
+
+
+def _any_kept(seam: Seam) -> bool:
+    """Does the seam, or one beside it that cost more, keep every limit?"""
+    return not seam.candidates or any(one.limits.kept for one in seam.candidates)
 
 
 def draw_seam(
@@ -277,8 +306,11 @@ def draw_seam(
     """The seam, and what locks once it is drawn. scene, show, seam : of this master and brief, if at hand."""
     if seam is None:
         progress.begin("seam")
-        terms = terms_for(master.height_mm, brief, catalogue)
+        terms = replace(terms_for(master.height_mm, brief, catalogue), solid_most_mm3=opening.solid_most_mm3)
         seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show, terms=terms)
+        if not _any_kept(seam) and terms != _eased(terms):
+            last = progress.part(0.99, 1.0)
+            seam = place_seam(master, opening, field, brief.seam, last, scene=scene, show=show, terms=_eased(terms))
     progress.begin("locks")
     rubber_material = catalogue.rubber_for(brief.materials)
     return seam, find_locks(master, field, seam, rubber_material, progress, scene=scene)

@@ -32,6 +32,7 @@ TIP_MM = 25.0  # fingers and tips no thicker are filled whatever they belong to 
 # a quarter of a litre, a hand or an ear's tip; past it a thin limb is laid up all the same, parted down its length: no
 # brush lays gelcoat in a sleeve over forearm or shin, and what is poured into it is heavy and heats (common practice)
 SOLID_MOST_MM3 = 2.5e5
+SOLID_AT_WORST_MM3 = 1.0e6  # a litre: where no seam keeps the limits otherwise (common practice, no source)
 WIDTHS_DEEP = 4.0  # times its own width: how deep into a tube a hand with a brush lays up (common practice)
 _PLACES = 20.0  # a place nobody can lay up is taken for this share of the skin
 
@@ -39,7 +40,7 @@ _PLACES = 20.0  # a place nobody can lay up is taken for this share of the skin
 @dataclass(frozen=True)
 class SeamTerms:
     """rubber_kg_m2, jacket_kg_m2, cast_kg_m2 : what a half carries for each square metre. lift_kg : what its hands may
-    lift together. stretch_allowed : strain the glove may need."""
+    lift together. stretch_allowed : strain the glove may need. solid_most_mm3 : a thin limb no larger is filled."""
 
     rates: RatesBrief
     casts: int
@@ -51,6 +52,7 @@ class SeamTerms:
     cast_kg_m2: float
     lift_kg: float
     currency: str = ""
+    solid_most_mm3: float = SOLID_MOST_MM3
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from ...geometry.frame import pull_frame
 from ...geometry.freedom import freedom_by_rays
 from ...geometry.overhang import overhang_depths, ring_stretch
 from ...geometry.rays import RayScene, first_wall_mm, ray_scene
-from ...trade.seamterms import SOLID_MM, SOLID_MOST_MM3, TIP_MM, FairRule, SeamTerms, fair_rule
+from ...trade.seamterms import SOLID_MM, TIP_MM, FairRule, SeamTerms, fair_rule
 from ..lighter import LighterCopy
 from ..master import Master, skin_faces
 from .costs import Walls, form_hides, skin_areas_mm2, walls_along
@@ -114,18 +114,18 @@ def know_place(
         _past_reach(master, terms.rates.reach_mm),
         normals,
         skin,
-        _laid_up_all_the_same(graph, thick, skin),
+        _laid_up_all_the_same(graph, thick, skin, terms.solid_most_mm3),
         forced_lines(master),
     )
 
 
-def _laid_up_all_the_same(graph: FaceGraph, thick_mm: np.ndarray, skin_mm2: np.ndarray) -> np.ndarray:
+def _laid_up_all_the_same(graph: FaceGraph, thick_mm: np.ndarray, skin_mm2: np.ndarray, most_mm3: float) -> np.ndarray:
     """The thickness, but that thin limbs too large to be filled solid (a long ear) count as thick enough to lay up; not
     their tips."""
     thin = thick_mm <= SOLID_MM
     count, region = regions(graph, thin.astype(np.int8))
     held = np.bincount(region, skin_mm2 * np.minimum(thick_mm, SOLID_MM) / 2, minlength=count)
-    return np.where(thin & (held[region] > SOLID_MOST_MM3) & (thick_mm > TIP_MM), SOLID_MM + 1.0, thick_mm)
+    return np.where(thin & (held[region] > most_mm3) & (thick_mm > TIP_MM), SOLID_MM + 1.0, thick_mm)
 
 
 def _past_reach(master: Master, reach_mm: float) -> np.ndarray:
