@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,6 +11,8 @@ from meshes import registry_meshes
 from mouldloft.base.errors import PlanImpossible
 from mouldloft.base.marks import Mark
 from mouldloft.base.progress import Progress
+from mouldloft.inputs.brief import brief_from_dict
+from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.planfile import open_plan, save_plan
 from mouldloft.outputs.summary import summary_rows
 from mouldloft.stages import STAGES
@@ -122,3 +125,26 @@ def test_meshes_from_registry_packages_are_planned_or_refused_plainly(packaged, 
 
 def test_at_least_two_registry_meshes_are_here():
     assert sum(packaged.path is not None for packaged in registry_meshes()) >= 2
+
+
+@pytest.mark.parametrize(
+    ("asked", "kept", "tried"),
+    [
+        (2.5e5, (True, True), [2.5e5]),
+        (2.5e5, (False, True), [2.5e5]),  # a dearer one beside it keeps them: limbs are parted
+        (2.5e5, (False, False), [2.5e5, 1e6]),
+        (1e6, (False, False), [1e6]),
+    ],
+)
+def test_larger_limbs_are_filled_only_where_no_seam_keeps_the_limits(monkeypatch, asked, kept, tried):
+    found = []
+
+    def placed(*_, terms, **__):
+        found.append(terms.solid_most_mm3)
+        return SimpleNamespace(candidates=[SimpleNamespace(limits=SimpleNamespace(kept=k)) for k in kept])
+
+    monkeypatch.setattr("mouldloft.stages.pipeline.place_seam", placed)
+    monkeypatch.setattr("mouldloft.stages.pipeline.find_locks", lambda *_, **__: None)
+    master, opening = SimpleNamespace(height_mm=1000.0), SimpleNamespace(solid_most_mm3=asked)
+    draw_seam(master, opening, None, brief_from_dict({}), read_catalogue(None))
+    assert found == tried
