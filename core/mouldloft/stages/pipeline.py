@@ -258,33 +258,24 @@ def open_mould(
         directions = find_opening(master, brief.opening, search, scene=scene, show=show, terms=for_directions(terms))
     pricing = progress.part(_SEARCHED, 1.0)
     opening = price_openings(master, directions, brief.seam, terms, show, pricing, brief.opening.seams)
-    last = pricing.part(0.99, 1.0)
-    if not opening.chosen.keeps_limits and not _kept_when_drawn(master, opening, brief, terms, last, scene, show):
-        eased = _eased(terms)  # larger limbs may be filled, where nothing else will do
-        opening = price_openings(master, directions, brief.seam, eased, show, last, brief.opening.seams)
-        opening = replace(opening, solid_most_mm3=eased.solid_most_mm3)
+    field: UndercutField | None = None
+    if not opening.chosen.keeps_limits:  # on the coarse copy that pairs are priced on; drawn, one may
+        last = pricing.part(0.99, 1.0)
+        field = undercut_field(master, opening.chosen.direction, scene=scene)
+        drawn = place_seam(master, opening, field, brief.seam, last, scene=scene, show=show, terms=terms)
+        if not _any_kept(drawn):  # larger limbs may be filled, where nothing else will do
+            eased, field = _eased(terms), None
+            opening = price_openings(master, directions, brief.seam, eased, show, last, brief.opening.seams)
+            opening = replace(opening, solid_most_mm3=eased.solid_most_mm3)
     opening = replace(opening, directions=directions)
     progress.begin("undercut")
-    return opening, undercut_field(master, opening.chosen.direction, progress, scene=scene)
+    if field is None:
+        field = undercut_field(master, opening.chosen.direction, progress, scene=scene)
+    return opening, field
 
 
 def _eased(terms: SeamTerms) -> SeamTerms:
     return replace(terms, solid_most_mm3=SOLID_AT_WORST_MM3)
-
-
-def _kept_when_drawn(
-    master: Master,
-    opening: Opening,
-    brief: Brief,
-    terms: SeamTerms,
-    progress: Progress,
-    scene: RayScene,
-    show: np.ndarray,
-) -> bool:
-    """Does the seam that is drawn keep the limits, which on the coarse copy that pairs are priced on none did?"""
-    field = undercut_field(master, opening.chosen.direction, scene=scene)
-    seam = place_seam(master, opening, field, brief.seam, progress, scene=scene, show=show, terms=terms)
-    return _any_kept(seam)
 
 
 def _any_kept(seam: Seam) -> bool:

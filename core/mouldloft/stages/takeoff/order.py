@@ -127,8 +127,7 @@ def take_off(
     """Take off every material of the mould and the run, in packs, with its cost.
 
     The programme says how many pots and days consumables last. straps : round jackets that bolts do not hold all round.
-    Raises
-    `CatalogueRefused` when the brief names a material that the catalogue lacks.
+    Raises `CatalogueRefused` when the brief names a material that the catalogue lacks.
     """
     progress.step(0.0, "amounts by stage")
     needs = [
