@@ -20,6 +20,7 @@ from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.stages.cast import Cast, StandCheck
 from mouldloft.stages.cautions import Caution
 from mouldloft.stages.cradle import Cradle, CradlePiece, TiltCheck
+from mouldloft.stages.handling import plan_lifts
 from mouldloft.stages.jacket.layup import lay_up_jacket
 from mouldloft.stages.keys.place import set_keys
 from mouldloft.stages.locks import LockRegion, Locks
@@ -281,6 +282,7 @@ def small_plan(piece: str = "Garden figure", cells: int = 44, pixel_mm: float = 
         locks=locks, rubber=rubber, keys=keys, jacket=jacket, cradle=cradle_of(jacket), cast=cast_of(),
         takeoff=takeoff_of(rubber), programme=programme_of(),
         assumptions=(Assumption("rubber's elongation at break", "480 %", Mark.PUBLISHED, "a data sheet"),),
+        lifts=plan_lifts(jacket, cast_of(), JacketBrief()),
         cautions=CAUTIONS, division=None, answers=None, wall=None, peel=None, clay=None, version=1,
         made_by="mouldloft test",
     )  # fmt: skip

@@ -49,6 +49,7 @@ from mouldloft.outputs.words import (
 from mouldloft.stages.places import BodyPlaces
 from mouldloft.stages.programme import set_programme
 from mouldloft.stages.takeoff import write_order
+from mouldloft.trade.handling import lift_of
 from PIL import Image
 from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
@@ -172,8 +173,8 @@ def test_feet_and_pounds_stand_first_where_a_client_or_lifter_reads(small_plan, 
     offer = " ".join(words_of(write_offer(asked, tmp_path / "offer.pdf")))
     crate = offer[offer.index("Crate, outside") : offer.index("Van door")]
     assert re.search(r"Crate, outside [\d/ ]+ × [\d/ ]+ × [\d/ ]+ in, about [\d.]+ lb \([\d.]+ kg\) empty", crate)
-    for lift in work.lifts_that_happen(asked):
-        assert lift.sentence.startswith(f"{lift.load_kg / 0.45359237:.0f} lb")
+    for lift in asked.lifts:
+        assert work.lift_words(lift, "", "imperial").startswith(f"{lift.load_kg / 0.45359237:.0f} lb")
     said = dict(summary_rows(asked))
     assert said["Master"].split(", ")[1] == "4 ft 7 1/8 in (1400 mm) tall"
     assert "millimetres" in said["Measures"]
@@ -778,8 +779,11 @@ def test_what_is_not_kept_is_said_at_the_end(plan):
         plan,
         jacket=replace(plan.jacket, pieces=(weak, *plan.jacket.pieces[1:])),
         cast=replace(plan.cast, comes_out=False, comes_out_reason="the head is wider than its neck"),
+        lifts=(lift_of("glove peeled", "left piece", 27.0, 29.0, plan.brief.jacket), *plan.lifts[1:]),
     )
     said = " ".join(not_kept(broken))
+    # HSE L23's worked example: two people about 26.6 kg
+    assert "Glove peeled, left piece: 27 kg, at most 29 kg, over the 27 kg that 2 people may lift; 3 people, or" in said
     assert f"Jacket of the {piece.name} is too weak: {piece.checks[0].what}." in said
     assert "The cast does not come out: The head is wider than its neck." in said
     assert any("client-sheet.pdf" in words for words in look_first(plan, True))

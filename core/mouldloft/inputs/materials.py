@@ -30,9 +30,9 @@ Hazard = Literal["styrene", "peroxide", "isocyanate", "tin catalyst", "glass dus
 
 Per = Literal[
     "person day", "laminating day", "grinding day", "spraying day", "coat m2", "batch", "job", "skin m2", "wall m2",
-    "flange m2", "flange m", "bead m", "dome", "wall clay l", "reinforced m2", "wedge slot", "clamp", "strap", "socket",
+    "flange m2", "flange m", "bead m", "dome", "wall clay l", "reinforced m2", "wedge slot", "clamp", "strap", "rope",
     "jacket m2", "frame kg", "packer l", "cast", "cast m2", "joint m", "primer m2", "colour m2", "lacquer m2",
-    "eye", "cored l", "filled l", "crate m2",
+    "socket", "eye", "cored l", "filled l", "crate m2",
 ]  # fmt: skip
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from ..base.figures import counted, listed, mm, percent, strain_by_rule
+from ..base.figures import counted, listed, mm, percent, strain_by_rule, whole_kg_by
 from ..stages.plan import MouldPlan
+from ..trade.handling import Lift, lift_cure
 from .peelwords import glove_line
 from .whereabouts import with_places, worst_undercut
 
@@ -25,10 +26,7 @@ def not_kept(plan: MouldPlan) -> tuple[str, ...]:
         weak = [check.what for check in piece.checks if not check.passes]
         if weak:
             said.append(f"Jacket of the {piece.name} is too weak: {listed(weak)}.")
-        if not piece.lift_with_glove.passes:
-            said.append(
-                f"The {piece.name} with its glove is too heavy for {counted(piece.lift.lifters, 'person', 'people')}."
-            )
+    said += [_too_heavy(plan, lift) for lift in plan.lifts if not lift.passes]
     for cradle in plan.cradle.pieces:
         tipping = [f"{tilt.tilt_deg:g}°" for tilt in cradle.tilts if not tilt.passes]
         if tipping:
@@ -49,6 +47,16 @@ def _of_the_seam(plan: MouldPlan) -> tuple[str, ...]:
     return chosen.limits.broken if chosen is not None else ()
 
 
+def _too_heavy(plan: MouldPlan, lift: Lift) -> str:
+    first = plan.brief.job.units
+    at = " at the hands" if lift.tipped else ""
+    return (
+        f"{lift.what[:1].upper()}{lift.what[1:]}: {whole_kg_by(lift.load_kg, first)}{at}, at most "
+        f"{whole_kg_by(lift.most_kg, first)}, over the {whole_kg_by(lift.team_kg, first)} that "
+        f"{counted(lift.lifters, 'person', 'people')} may lift; {lift_cure(lift)}."
+    )
+
+
 def _name(plan: MouldPlan, piece: int) -> str:
     return next((e.name for e in plan.rubber.envelopes if e.piece == piece), f"piece {piece + 1}")
 
@@ -66,10 +74,10 @@ def look_first(plan: MouldPlan, pictures: bool) -> tuple[str, ...]:
         worst, where = found
         shown = "plan.html" if pictures else book
         said.append(f"Worst undercut: {where}, {mm(worst.depth_mm)} deep across the pull; {shown}.")
-    heaviest = max(plan.jacket.pieces, key=lambda piece: piece.lift_with_glove.load_kg, default=None)
+    heaviest = max(plan.lifts, key=lambda lift: lift.load_kg, default=None)
     if heaviest is not None:
-        said.append(
-            f"Heaviest piece: the {heaviest.name}, {heaviest.lift_with_glove.load_kg:.0f} kg with its glove; {book}."
-        )
+        at = " at the hands" if heaviest.tipped else ""
+        load = whole_kg_by(heaviest.load_kg, plan.brief.job.units)
+        said.append(f"Heaviest lift: {heaviest.what}, {load}{at}; {book}.")
     said.append("Before buying: order.csv; its prices are those of the catalogue.")
     return tuple(said)

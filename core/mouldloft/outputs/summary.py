@@ -27,6 +27,7 @@ from ..stages.opening import direction_words
 from ..stages.plan import MouldPlan
 from ..stages.takeoff import OrderLine
 from ..trade.answers import Answer, stretch_words
+from ..trade.lifting import hands_words
 from ..trade.money import Money
 from .bolts import strapped_words
 from .keptclear import kept_clear_words
@@ -260,8 +261,7 @@ def _jacket_words(plan: MouldPlan, at: int, first: First) -> str:
     piece = plan.jacket.pieces[at]
     zones = ", ".join(f"{z.name} {ounces(z.mat_oz_ft2)} {mm(z.thickness_mm)}" for z in piece.zones)
     lift = piece.lift_with_glove
-    apart = ", or jacket and glove one after the other" if piece.lift.lifters_needed else ""
-    hands = f"{lift.lifters_needed} to lift" if lift.lifters_needed else "by hoist" + apart
+    hands = f"{hands_words(lift.lifters_needed)} to lift" if lift.passes else "lifted one after the other"
     weak = [check.what for check in piece.checks if not check.passes]
     return (
         f"{kg_by(piece.mass_kg, first)}, {kg_by(lift.load_kg, first)} with its glove, {hands}; {zones}; "

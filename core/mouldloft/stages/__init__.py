@@ -17,6 +17,7 @@ STAGES = (
     "cradle",
     "answers",
     "cast",
+    "handling",
     "programme",
     "takeoff",
     "cautions",

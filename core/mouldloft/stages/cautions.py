@@ -6,13 +6,14 @@ safety data sheet, local codes and licensed practice come first.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from ..base.figures import First, whole_kg_by
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
 from ..inputs.materials import Hazard, Material
+from ..trade.handling import Lift
 from .cast import Cast
 from .jacket import Jacket
 from .master import Master
@@ -44,6 +45,7 @@ class Caution:
 def cautions_for(
     master: Master,
     jacket: Jacket,
+    lifts: Sequence[Lift],
     cast: Cast,
     programme: Programme,
     takeoff: Takeoff,
@@ -55,7 +57,7 @@ def cautions_for(
     return (
         *(_CHEMICAL[hazard] for hazard in _CHEMICAL if hazard in hazards),
         *_heat(jacket, cast, programme),
-        *_lifting(master, jacket, cast, brief.job.units),
+        *_lifting(master, lifts, cast, brief.job.units),
         *_standing(cast, brief.job.units),
         _NO_CERTIFICATE,
     )
@@ -157,16 +159,15 @@ def _heat(jacket: Jacket, cast: Cast, programme: Programme) -> Iterator[Caution]
     yield Caution("heat of curing", " ".join(said), SHEET)
 
 
-def _lifting(master: Master, jacket: Jacket, cast: Cast, first: First) -> Iterator[Caution]:
-    loads = [(f"the {p.name} with its glove", p.lift_with_glove) for p in jacket.pieces]
-    heaviest = max(loads, key=lambda pair: pair[1].load_kg, default=None)
-    if heaviest is not None and heaviest[1].load_kg >= HEAVY_KG:
-        name, lift = heaviest
-        hands = {0: "a hoist", 1: "one person"}.get(lift.lifters_needed, f"at least {lift.lifters_needed} people")
+def _lifting(master: Master, lifts: Sequence[Lift], cast: Cast, first: First) -> Iterator[Caution]:
+    heaviest = max((lift for lift in lifts if lift.kind != "cast out"), key=lambda lift: lift.load_kg, default=None)
+    if heaviest is not None and heaviest.load_kg >= HEAVY_KG:
+        hands = {0: "more than four people", 1: "one person"}.get(heaviest.people, f"at least {heaviest.people} people")
+        at = " at the hands" if heaviest.tipped else ""
         yield Caution(
             "lifting the mould",
-            f"{name[0].upper()}{name[1:]} weighs about {whole_kg_by(lift.load_kg, first)}; by the check it takes "
-            f"{hands}: plan the path, clear the floor, lift together and never over anyone.",
+            f"The heaviest lift ({heaviest.what}) is about {whole_kg_by(heaviest.load_kg, first)}{at}; by the check it "
+            f"takes {hands}: plan the path, clear the floor, lift together and never over anyone.",
             PRACTICE,
         )
     if cast.lift_kg >= HEAVY_KG:

@@ -38,7 +38,8 @@ class Reads:
 
 
 _LIFTING = tuple(
-    f"jacket.{name}" for name in ("lifters", "lift_limit_per_person_kg", "lift_from_mm", "lift_to_mm", "reach_mm")
+    f"jacket.{name}"
+    for name in ("lifters", "lift_limit_per_person_kg", "lift_from_mm", "lift_to_mm", "reach_mm", "rope_rail")
 )
 _SEEN = ("seam.seen_from", "seam.eye_height_mm", "seam.viewer_distance_mm")
 _ALL_BUT_MESH = tuple(f.name for f in fields(Brief) if f.name not in ("piece", "master", "opening", "peel", "sections"))

@@ -33,6 +33,7 @@ from .division import (
     weigh_division,
 )
 from .freshness import stage_stamps, stale_stages
+from .handling import plan_lifts
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket, straps_for
 from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_keys
 from .locks import Locks, find_locks
@@ -194,11 +195,14 @@ def peel_off(
 
 
 def _cautions(made: MouldPlan) -> tuple[Caution, ...]:
-    return cautions_for(made.master, made.jacket, made.cast, made.programme, made.takeoff, made.brief, made.catalogue)
+    return cautions_for(
+        made.master, made.jacket, made.lifts, made.cast, made.programme, made.takeoff, made.brief, made.catalogue
+    )
 
 
 def with_notes(made: MouldPlan) -> MouldPlan:
-    """The plan with the cautions and the assumptions that follow from all its stages."""
+    """The plan with the lifts, the cautions and the assumptions that follow from all its stages."""
+    made = replace(made, lifts=plan_lifts(made.jacket, made.cast, made.brief.jacket))
     made = replace(made, cautions=_cautions(made))
     return replace(made, assumptions=gather_assumptions(made))
 

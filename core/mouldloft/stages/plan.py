@@ -11,6 +11,7 @@ from ..base.marks import Assumption
 from ..geometry.rays import RayScene
 from ..inputs.brief import Brief
 from ..inputs.catalogue import Catalogue
+from ..trade.handling import Lift
 from .answers import Answers
 from .cast import Cast
 from .cautions import Caution
@@ -62,6 +63,7 @@ class MouldPlan:
     stamps: tuple[tuple[str, str], ...] = ()  # of what each stage read, as `freshness` has them
     bare_rubber: Rubber | None = None  # the glove before its keys were counted in; its envelopes are the glove's
     mesh_stamp: str = ""  # of the file the master was read from, and how the brief had it read
+    lifts: tuple[Lift, ...] = ()  # every lift that happens, with its people
     clay: ClayDifference | None = None  # where the master is a scan of the finished clay: how it differs from its plan
 
 

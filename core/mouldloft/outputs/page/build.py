@@ -577,7 +577,7 @@ def _panel(plan: MouldPlan) -> str:
 def _piece_figures(plan: MouldPlan, at: int) -> list[tuple[str, str]]:
     piece, part = plan.jacket.pieces[at], plan.rubber.parts[at]
     lift = piece.lift_with_glove
-    hands = hands_words(lift.lifters_needed)
+    hands = hands_words(lift.lifters_needed) if lift.passes else "lifted one after the other"
     own = sum(key.piece == piece.piece for key in plan.keys.keys)
     loose = [one for one in plan.jacket.loose if one.piece == piece.piece]
     return [
@@ -587,7 +587,7 @@ def _piece_figures(plan: MouldPlan, at: int) -> list[tuple[str, str]]:
         ("Keys", str(own)),
         ("Jacket", kg_lb(piece.mass_kg, plan.brief.job.units)),
         ("Bolts", bolt_words(plan, at)),
-        ("Lifting both", f"{kg_lb(lift.load_kg, plan.brief.job.units)}: {hands}"),
+        ("Jacket with its glove", f"{kg_lb(lift.load_kg, plan.brief.job.units)}: {hands}"),
     ]
 
 

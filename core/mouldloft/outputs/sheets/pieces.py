@@ -294,7 +294,10 @@ def _at(plan: MouldPlan, point_mm: Sequence[float]) -> str:
 def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
     piece = plan.jacket.pieces[at]
     rows = []
-    for what, lift in (("jacket alone", piece.lift), ("jacket with its glove", piece.lift_with_glove)):
+    for what, lift, over in (
+        ("jacket alone", piece.lift, "TOO HEAVY"),
+        ("jacket with its glove", piece.lift_with_glove, "one by one"),
+    ):
         who = hands_words(lift.lifters_needed)
         rows.append(
             [
@@ -305,7 +308,7 @@ def _lifting_table(plan: MouldPlan, at: int, inner: float) -> list[Flowable]:
                 ),
                 f"{kg_lb(lift.team_capability_kg, plan.brief.job.units)} for {lift.lifters}",
                 who,
-                "within" if lift.passes else "TOO HEAVY",
+                "within" if lift.passes else over,
             ]
         )
     guide = piece.lift.method[:1].upper() + piece.lift.method[1:]

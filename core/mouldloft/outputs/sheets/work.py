@@ -21,7 +21,7 @@ from ...stages.plan import MouldPlan
 from ...stages.programme import Task, part_of
 from ...stages.rubber.record import Envelope
 from ...trade.fixings import Fixings, SumLine
-from ...trade.handling import Grips, Lift, grips_for, lift_of
+from ...trade.handling import Grips, Lift, grips_for, lift_words
 from ...trade.money import Money
 from ...trade.uprights import TAB_MM, Frame
 from ..look import SOFT_INK
@@ -260,71 +260,24 @@ def _off(value_mm: float, ahead: str, behind: str) -> str:
     return f"{abs(value_mm):.0f} to its {ahead if value_mm > 0 else behind}"
 
 
-def lifts_that_happen(plan: MouldPlan) -> tuple[Lift, ...]:
-    """Every lift of the mould and the run, with its people."""
-    brief, cast, first = plan.brief.jacket, plan.cast, plan.brief.job.units
-    high = cast.mass_kg_interval.high if cast.mass_kg_interval is not None else cast.mass_kg
-    half, most_half = cast.mass_kg / max(len(plan.jacket.pieces), 1), high / max(len(plan.jacket.pieces), 1)
-    lifts = []
-    for piece in plan.jacket.pieces:
-        alone = piece.lift
-        lifts.append(
-            lift_of(f"jacket off, {piece.name}", alone.load_kg, alone.most_kg, brief, "Straight along its pull.", first)
-        )
-    for piece in plan.jacket.pieces:
-        rubber = piece.rubber_interval_kg
-        most = rubber.high if rubber is not None else piece.rubber_mass_kg
-        lifts.append(
-            lift_of(
-                f"glove peeled, {piece.name}",
-                piece.rubber_mass_kg,
-                most,
-                brief,
-                "Rolled back on itself, never by its edge.",
-                first,
-            )
-        )
-    for piece in plan.jacket.pieces:
-        part = part_of(piece)
-        what = f"stood up with its wet cast, {piece.name}"
-        lifts.append(
-            lift_of(
-                what,
-                (part.load_kg + half) / 2,
-                (part.most_kg + most_half) / 2,
-                brief,
-                f"Tipped up on {'the bench' if plan.cradle.instead else 'its cradle'}, so half of it is lifted.",
-                first,
-            )
-        )
-    whole = sum(part_of(piece).load_kg for piece in plan.jacket.pieces)
-    most = sum(part_of(piece).most_kg for piece in plan.jacket.pieces)
-    under = "the bench" if plan.cradle.instead else "its cradles"
-    rolled = f"Rolled on {under}, not lifted: half the weight stays down."
-    lifts.append(
-        lift_of(
-            "closed mould with its cast, rolled", (whole + cast.mass_kg) / 2, (most + high) / 2, brief, rolled, first
-        )
-    )
-    lifts.append(
-        lift_of(
-            "cast out",
-            cast.lift_kg,
-            cast.lift_kg + high - cast.mass_kg,
-            brief,
-            "Hands inside the foot and under it.",
-            first,
-        )
-    )
-    return tuple(lifts)
+def _how(plan: MouldPlan, lift: Lift) -> str:
+    """How a lift is done, in a sentence."""
+    bench = "the bench" if plan.cradle.instead else "its cradle"
+    return {
+        "jacket off": "Straight along its pull.",
+        "glove peeled": "Rolled back on itself, never by its edge.",
+        "stood up": f"Tipped up on its foot off {bench}, hands at the far rim: the floor carries the rest.",
+        "laid down": f"Tipped over its foot on to {bench}, hands at the far rim: most at the last.",
+        "cast out": "Hands inside the foot and under it.",
+    }[lift.kind]
 
 
 def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     """The lifts, and the grips."""
     first = plan.brief.job.units
     rows = [
-        [lift.what[:1].upper() + lift.what[1:], str(lift.people or "none"), lift.sentence]
-        for lift in lifts_that_happen(plan)
+        [lift.what[:1].upper() + lift.what[1:], str(lift.people or "none"), lift_words(lift, _how(plan, lift), first)]
+        for lift in plan.lifts
     ]
     method = plan.jacket.pieces[0].lift.method if plan.jacket.pieces else ""
     parts: list[Flowable] = [set_text("Lifting and turning", weight="light", size=20, leading=25), Spacer(1, 4)]
@@ -342,7 +295,7 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
         )
         parts += heading("Hand grips", note)
         parts.append(
-            ruled_table(("Piece", "Heaviest lift", "Grip", "Where"), places,
+            ruled_table(("Piece", "With its wet cast", "Grip", "Where"), places,
                         [inner * v for v in (0.3, 0.16, 0.1, 0.44)], (1, 2))
         )  # fmt: skip
     man, woman = ("55 lb (25 kg)", "35 lb (16 kg)") if first == "imperial" else ("25 kg", "16 kg")

@@ -20,7 +20,7 @@ from ...inputs.brief import Brief, JacketBrief
 from ...inputs.catalogue import Catalogue
 from ...trade.bolts import STANDARD, BoltChoice, choose_bolt
 from ...trade.laminate import Laminate, laminate_of, lay_up, mat_g_m2_from_oz
-from ...trade.lifting import LiftCheck, check_lift, lifting_assumptions, lightest_cuts, who_lifts
+from ...trade.lifting import check_lift, lifting_assumptions, lightest_cuts, who_lifts
 from ...trade.panels import KNOCK_DOWN, POISSON
 from ...trade.panels import SOURCE as PANEL_SOURCE
 from ...trade.section import JointSection
@@ -56,6 +56,7 @@ from .zones import (
 )
 
 FOOT_BOARD_MM = 18.0  # common practice: the board that the master stands on while the mould is built
+TURNED_PULL = 0.8  # pieces whose pull stands steeper than this lie on their back as they stand: they are turned over
 EXTRA_PLY_G_M2 = 450  # common practice: what a laminate is thickened with
 REMEDIES: dict[CheckKind, str] = {
     "panel": "build a frame under it",
@@ -101,15 +102,9 @@ def lay_up_jacket(
         checks = check_loads(outside, schedule, loads)
         lengths.append(_along_length(outside, shell, rubber))
         inserts = [one.mass_interval_kg for one in loose if one.piece == outside.envelope.piece]
-        pieces.append(_piece(shell, held[at], feet[at], checks, rubber, brief.jacket, inserts))
+        pieces.append(_piece(shell, held[at], feet[at], checks, rubber, brief.jacket, inserts, outside))
     progress.step(1.0)
-    cast = cast_kg_mm2(brief.cast) * sum(outside.area_mm2 for outside in outsides)
-    closed = check_lift(
-        sum(piece.lift_with_glove.load_kg for piece in pieces) + cast,
-        brief.jacket,
-        most_kg=sum(piece.lift_with_glove.most_kg for piece in pieces) + cast * (1.0 + by_hand),
-    )
-    advice = tuple(_advice(pieces, start, lengths, closed, brief.jacket))
+    advice = tuple(_advice(pieces, start, lengths, brief.jacket))
     glass = max((one.zone.thickness_mm for one in loose), default=0.0)
     home = choose_bolt(rubber.built_to.bolt, 2.0 * glass) if loose else None
     bolts = _bolts_of(pieces, rubber, catalogue)
@@ -203,6 +198,7 @@ def _piece(
     rubber: Rubber,
     brief: JacketBrief,
     loose: Sequence[Interval],
+    outside: Outside,
 ) -> JacketPiece:
     name = shell.envelope.name
     glove = rubber.volume_mm3.times(shell.rubber_kg / rubber.volume_mm3.likely)
@@ -236,14 +232,31 @@ def _piece(
         rubber_interval_kg=glove,
         flange_width_mm=rubber.flange_width_mm,
         flange_thickness_mm=rubber.flange_thickness_mm,
+        tipped_share=_tipped_share(shell, outside),
     )
+
+
+def _tipped_share(shell: LaidPiece, outside: Outside) -> float:
+    """Share of a piece's weight, with its glove, that hands at its far rim carry as it is tipped from lying on its back
+    on to its foot: level from the foot's edge to the centre of mass, over that to the rim. A piece that comes off
+    upwards or downwards is turned over about the nearer of its two long rims."""
+    middles, thick = glove_columns(outside.envelope)
+    glove = np.average(middles, axis=0, weights=thick)
+    centre = (shell.mass_kg * shell.centre_mm + outside.rubber_kg * glove) / (shell.mass_kg + outside.rubber_kg)
+    axes = outside.envelope.frame.axes
+    turned = abs(axes[2][2]) > TURNED_PULL
+    spread = np.ptp(outside.cell_centre_mm @ axes[:2].T, axis=0)
+    axis = axes[np.argmin(spread)] if turned else np.array([0.0, 0.0, 1.0])
+    along = outside.cell_centre_mm @ axis
+    share = float((centre @ axis - along.min()) / max(np.ptp(along), 1e-9))
+    return min(share, 1.0 - share) if turned else share
 
 
 # --- advice ----------------------------------------------------------------------------------------------
 
 
 def _advice(
-    pieces: Sequence[JacketPiece], start: Schedule, lengths: Sequence[_Length], closed: LiftCheck, brief: JacketBrief
+    pieces: Sequence[JacketPiece], start: Schedule, lengths: Sequence[_Length], brief: JacketBrief
 ) -> list[str]:
     said = _heavier(pieces, start)
     for piece, length in zip(pieces, lengths, strict=True):
@@ -251,7 +264,7 @@ def _advice(
         said += _lighter(piece, length, brief)
         if len(pieces) > 2 and not piece.bolts_mm and not piece.clamps_mm:
             said.append(f"The {piece.name} of the jacket has no room for a bolt or a clamp: strap it to the others.")
-    return said + _closed(closed, brief)
+    return said
 
 
 def _heavier(pieces: Sequence[JacketPiece], start: Schedule) -> list[str]:
@@ -334,32 +347,26 @@ def _along_length(outside: Outside, shell: LaidPiece, rubber: Rubber) -> _Length
 
 
 def _lighter(piece: JacketPiece, length: _Length, brief: JacketBrief) -> list[str]:
-    """What a workshop does with a piece that may be too heavy, each way with its numbers: hands by the most a load may
-    weigh."""
+    """What a workshop does with a piece whose jacket or glove may be too heavy, each way with its numbers: hands by the
+    most a load may weigh."""
     jacket, glove = piece.mass_interval_kg, piece.rubber_interval_kg
-    check = piece.lift_with_glove
-    team = check.team_capability_kg
-    if jacket is None or glove is None or check.passes:
+    team = piece.lift.team_capability_kg
+    if jacket is None or glove is None or max(jacket.high, glove.high) <= team:
         return []
-    ways = [
-        f"lift the jacket ({_hands(jacket, brief)}) and then the glove ({_hands(glove, brief)}), rolled or in a sling",
-        f"lift both together with {who_lifts(check.most_kg, brief)}",
-    ]
-    together = (length.jacket_kg + length.glove_kg, length.jacket_adds_kg + length.glove_adds_kg)
+    over = [(what, load) for what, load in (("jacket", jacket), ("glove", glove)) if load.high > team]
+    what, worst = max(over, key=lambda pair: pair[1].high)
+    hands = listed([f"the {said} ({_hands(load, brief)})" for said, load in over])
+    ways = [f"lift {hands}"]
+    spare = worst.high / worst.likely
     apart = [(length.jacket_kg, length.jacket_adds_kg), (length.glove_kg, length.glove_adds_kg)]
-    spare = check.most_kg / check.load_kg
-    cuts, each = lightest_cuts(length.at_mm, [together], team / spare)
+    cuts, each = lightest_cuts(length.at_mm, apart, team / spare)
     if cuts:
-        ways.append(f"split the piece into {_parts(cuts, each, spare, length.axis)}")
-    fewer, heavier = lightest_cuts(length.at_mm, apart, team / spare)
-    if fewer and len(fewer) < len(cuts or fewer + fewer):
-        said = _parts(fewer, heavier, spare, length.axis)
-        ways.append(f"split it into {said}, jacket and glove lifted apart and the heavier of the two given")
-    weighs = f"weighs {check.load_kg:.0f} kg, at most {check.most_kg:.0f}"
-    over = "over" if check.load_kg > team else "which may be over"
+        ways.append(
+            f"split the piece into {_parts(cuts, each, spare, length.axis)}, the heavier of jacket and glove given"
+        )
+    past = "is over" if worst.likely > team else "may be over"
     return [
-        f"The {piece.name} with its glove {weighs}, {over} the {team:.0f} kg that {brief.lifters} may lift this way: "
-        f"{'; or '.join(ways)}."
+        f"The {what} of the {piece.name} {past} the {team:.0f} kg that {brief.lifters} may lift: {'; or '.join(ways)}."
     ]
 
 
@@ -375,18 +382,6 @@ def _parts(cuts_mm: Sequence[float], each_kg: Sequence[float], spare: float, axi
         places = f"across, {listed(off)} of the middle"
     weights = f"{listed(f'{kg:.0f}' for kg in each_kg)} kg, at most {max(each_kg) * spare:.0f}"
     return f"{len(each_kg)} of {weights}, new flanges counted, by cutting it {places}"
-
-
-def _closed(check: LiftCheck, brief: JacketBrief) -> list[str]:
-    """The closed mould is turned and carried too."""
-    if check.passes:
-        return []
-    over = "over" if check.load_kg > check.team_capability_kg else "which may be over"
-    return [
-        f"Closed, with its gloves and a cast inside, the mould weighs about {check.load_kg:.0f} kg, at most "
-        f"{check.most_kg:.0f}, {over} the {check.team_capability_kg:.0f} kg that {check.lifters} may lift this way: "
-        f"turn and carry it with {who_lifts(check.most_kg, brief)}, or open it where it stands."
-    ]
 
 
 def jacket_assumptions(brief: JacketBrief) -> tuple[Assumption, ...]:

@@ -62,7 +62,8 @@ def _one_cast(
     opened = ledger.add(
         Work(
             f"{key} open", f"{name}: open, {_taken_off(shop)}, cast out", "casts", name, "casting",
-            rates.open_mould_h + BOLTED_H / 2 * len(shop.jacket.loose) + shop.peel_h, 2,
+            rates.open_mould_h + BOLTED_H / 2 * len(shop.jacket.loose) + shop.peel_h,
+            shop.lifters("jacket off", "glove peeled", "cast out"),
             (Wait(joined, cure_h, name=f"{name} cures"),), wear=LIFT_WEAR,
         )
     )  # fmt: skip
@@ -168,7 +169,7 @@ def _lay_up(ledger: Ledger, shop: Workshop, key: str, name: str, home: str) -> s
 
 def _join(ledger: Ledger, shop: Workshop, key: str, name: str, trimmed: str) -> str:
     """Shut like a book, joint taped by reach, baseboard and fixings glassed in."""
-    rates, few = shop.catalogue.rates, min(2, shop.hands)
+    rates, few, lifters = shop.catalogue.rates, min(2, shop.hands), shop.lifters("stood up", "laid down")
     frame = shop.cast.frame
     framed = ledger.add(
         Work(
@@ -181,7 +182,7 @@ def _join(ledger: Ledger, shop: Workshop, key: str, name: str, trimmed: str) -> 
     shut = ledger.add(
         Work(
             f"{key} shut", f"{name}: {_shutting(shop)}", "casts", name, "casting",
-            2 * rates.shut_mould_h, 2,
+            lifters * rates.shut_mould_h, lifters,
             (Wait(framed, 0.0, JOINT_WITHIN_H, "", "Abrade the edges that meet", 0.75),),
             note="then laid down, its foot where hands reach in" + shop.cut_hatches_words, wear=LIFT_WEAR,
         )

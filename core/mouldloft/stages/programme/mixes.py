@@ -17,9 +17,11 @@ from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue, temperature_factor
 from ...inputs.materials import RubberMaterial
 from ...trade.answers import THIN_FILL_MM
-from ...trade.handling import Grips, LiftedPart, grips_for
+from ...trade.handling import Grips, LiftedPart, LiftKind, grips_for
+from ...trade.lifting import MOST_LIFTERS
 from ..cast import Cast
 from ..cradle import Cradle
+from ..handling import plan_lifts
 from ..jacket import ONE_PLACE_MM, Jacket, JacketPiece, LooseShell
 from ..keys import Keys
 from ..locks import Locks
@@ -148,6 +150,12 @@ class Workshop:
         """Hand grips, by the heaviest lift that each jacket piece is part of."""
         wet = self.cast.mass_kg / max(len(self.jacket.pieces), 1)
         return grips_for([part_of(piece) for piece in self.jacket.pieces], wet)
+
+    def lifters(self, *kinds: LiftKind) -> int:
+        """People at work that includes lifts of these kinds: two, or more of the brief's own where one asks them."""
+        lifts = plan_lifts(self.jacket, self.cast, self.brief.jacket)
+        asked = [lift.people or MOST_LIFTERS for lift in lifts if lift.kind in kinds]
+        return max(2, min(max(asked, default=2), self.brief.jacket.lifters))
 
     @property
     def peel_h(self) -> float:

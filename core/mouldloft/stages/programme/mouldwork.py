@@ -416,7 +416,8 @@ def _open(ledger: Ledger, shop: Workshop, last: str) -> str:
     )  # fmt: skip
     opened = ledger.add(
         Work("open", "Open the mould, peel the gloves", "mould", line, "lifting and turning", rates.open_mould_h,
-             2, (Wait(numbered),), note=f"jackets first, last made first; by the wedge slots{_then_loose(shop)}",
+             shop.lifters("jacket off", "glove peeled"), (Wait(numbered),),
+             note=f"jackets first, last made first; by the wedge slots{_then_loose(shop)}",
              wear=LIFT_WEAR)
     )  # fmt: skip
     return ledger.add(

@@ -11,6 +11,7 @@ from ...inputs.catalogue import Catalogue
 from ...inputs.materials import ConsumableMaterial, Material
 from ...trade.crate import crate_m2, crate_mm
 from ..cast import Cast
+from ..handling import plan_lifts
 from ..jacket import Jacket, Strap
 from ..programme import Programme, clamp_count, colour_shares, slot_count
 from ..rubber import Rubber, flange_areas_mm2, handled_edges_mm2, wall_areas_mm2
@@ -51,7 +52,7 @@ def consumable_needs(
                     yield Need(own, section, net, 0.0)
 
 
-_COUNTED = ("job", "socket", "eye", "frame kg", "clamp", "strap")  # things, not amounts used up
+_COUNTED = ("job", "socket", "eye", "frame kg", "clamp", "strap", "rope")  # things, not amounts used up
 
 
 def _in_colours(item: ConsumableMaterial, brief: Brief) -> Iterable[tuple[ConsumableMaterial, float]]:
@@ -98,6 +99,7 @@ def _counted(
                   **days.get("glove", {})},
         "jacket": {"jacket m2": sum(p.area_mm2 for p in jacket.pieces) * 1e-6, "wedge slot": slots,
                    "clamp": float(clamp_count(jacket)), "strap": float(sum(one.count for one in straps)),
+                   "rope": float(any(lift.tail_kg for lift in plan_lifts(jacket, cast, brief.jacket))),
                    **days.get("jacket", {})},
         "casts": {"coat m2": n * area * 2.0, "batch": n * cast_pots, "cast": float(n), "cast m2": n * area,
                   "joint m": n * cast.joint_tape_m, "socket": float(n * (cast.fixings.count if cast.fixings else 0)),

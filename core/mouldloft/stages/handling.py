@@ -1,0 +1,54 @@
+"""Who can lift it: every lift that happens in the order of work, with what the hands carry.
+
+A half with its wet cast is tipped up on its foot, and the closed mould is laid down over it, so that the floor carries
+the rest: the hands' share is by the lever. Jacket and glove are taken off one after the other, never both at once. A
+closed mould that is too much for hands goes down on a rope, which comes before a hoist.
+"""
+
+from __future__ import annotations
+
+from ..base.intervals import Interval, exactly
+from ..inputs.brief import JacketBrief
+from ..trade.handling import Lift, lift_of
+from .cast import Cast
+from .jacket import Jacket, JacketPiece
+
+
+def plan_lifts(jacket: Jacket, cast: Cast, brief: JacketBrief) -> tuple[Lift, ...]:
+    """Jackets off, gloves peeled, halves stood up with their wet cast, the closed mould laid down, the cast out.
+
+    A half's wet cast is its share, by area, of the shell and of what is laid in before the halves are shut. The closed
+    mould is laid down; hands count their load at the lowest, where it is most.
+    """
+    out = cast.lift_kg_interval
+    shell = out.times(max(out.likely - cast.baseboard_kg, 0.0) / max(out.likely, 1e-9))
+    area = max(sum(piece.area_mm2 for piece in jacket.pieces), 1e-9)
+    off, peeled, stood = [], [], []
+    for piece in jacket.pieces:
+        own = shell.times(piece.area_mm2 / area)
+        both, glove = piece.lift_with_glove, _glove_kg(piece)
+        off.append(lift_of("jacket off", piece.name, piece.lift.load_kg, piece.lift.most_kg, brief))
+        peeled.append(lift_of("glove peeled", piece.name, glove.likely, glove.high, brief))
+        whole, most = both.load_kg + own.likely, max(both.most_kg, both.load_kg) + own.high
+        stood.append(lift_of("stood up", piece.name, whole, most, brief, piece.tipped_share))
+    return (
+        *off,
+        *peeled,
+        *stood,
+        *_laid_down(stood, brief),
+        lift_of("cast out", "", out.likely, out.high, brief),
+    )
+
+
+def _glove_kg(piece: JacketPiece) -> Interval:
+    return piece.rubber_interval_kg if piece.rubber_interval_kg is not None else exactly(piece.rubber_mass_kg)
+
+
+def _laid_down(stood: list[Lift], brief: JacketBrief) -> tuple[Lift, ...]:
+    """The closed mould, tipped over on its foot: each piece's moment about it."""
+    whole = sum(lift.whole_kg for lift in stood)
+    if whole <= 0:
+        return ()
+    share = sum(lift.load_kg for lift in stood) / whole
+    most = sum(lift.most_kg for lift in stood) / share
+    return (lift_of("laid down", "", whole, most, brief, share),)
