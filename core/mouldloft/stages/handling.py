@@ -7,9 +7,12 @@ closed mould that is too much for hands goes down on a rope, which comes before 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..base.intervals import Interval, exactly
+from ..base.marks import Assumption, Mark
 from ..inputs.brief import JacketBrief
-from ..trade.handling import Lift, lift_of
+from ..trade.handling import ROPE_FRICTION, ROPE_TURNS, Lift, lift_of
 from .cast import Cast
 from .jacket import Jacket, JacketPiece
 
@@ -38,6 +41,15 @@ def plan_lifts(jacket: Jacket, cast: Cast, brief: JacketBrief) -> tuple[Lift, ..
         *_laid_down(stood, brief),
         lift_of("cast out", "", out.likely, out.high, brief),
     )
+
+
+def lift_assumptions(lifts: Sequence[Lift]) -> tuple[Assumption, ...]:
+    """The rules that lifts rest on, with their marks."""
+    tipped = Assumption("what is tipped on its foot", "the lever's share in the hands", Mark.COMMON_PRACTICE, "statics")
+    if not any(lift.tail_kg for lift in lifts):
+        return (tipped,)
+    rope = f"{ROPE_FRICTION:g}, {ROPE_TURNS:g} turn; a rail or post fixed to the building takes it"
+    return (tipped, Assumption("friction of a rope round a rail", rope, Mark.MEMORY, "Euler and Eytelwein"))
 
 
 def _glove_kg(piece: JacketPiece) -> Interval:

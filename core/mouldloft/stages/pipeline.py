@@ -33,7 +33,7 @@ from .division import (
     weigh_division,
 )
 from .freshness import stage_stamps, stale_stages
-from .handling import plan_lifts
+from .handling import lift_assumptions, plan_lifts
 from .jacket import Jacket, jacket_assumptions, lay_up_jacket, straps_for
 from .keys import Keys, count_keys_in, key_assumptions, rubber_properties, set_keys
 from .locks import Locks, find_locks
@@ -444,6 +444,7 @@ def gather_assumptions(made: MouldPlan) -> tuple[Assumption, ...]:
         *laminate_assumptions(brief.jacket.glass_fraction),
         *jacket_assumptions(brief.jacket),
         *peel_assumptions(made.peel),
+        *lift_assumptions(made.lifts),
         *cradle_assumptions(brief.cradle),
         *cast_assumptions(brief.cast),
         *takeoff_assumptions(brief, made.catalogue),
