@@ -15,6 +15,7 @@ _SHARES = (0.4, 0.5, 0.7)  # of the first steps: a full one clears every ball at
 _ONE_IN = 4  # balls that are asked in the first steps, which need not be exact
 _ROUNDS = 24
 _ENOUGH_MM = 1e-5
+_TOUCHING = 1.000001  # times a radius squared: what rounding cannot bring into the ball
 _SHEER, _OVER_MM = 0.03, 1e-3  # a facet whose normal leans no more than this to the pull is sheer
 
 
@@ -22,14 +23,17 @@ _SHEER, _OVER_MM = 0.03, 1e-3  # a facet whose normal leans no more than this to
 class _Balls:
     """Balls sorted into square bins over x and y, and by height in each.
 
-    centres_mm : (k, 3); radii_mm : (k,); first : (rows * columns + 1,) where each bin begins; widest_mm :
-    (rows * columns,) each bin's largest radius.
+    x_mm, y_mm, z_mm, radii_mm : (k,); first : (rows * columns + 1,) where each bin begins; widest_mm, top_mm :
+    (rows * columns,) each bin's largest radius and its highest centre, -inf where it holds none.
     """
 
-    centres_mm: np.ndarray
+    x_mm: np.ndarray
+    y_mm: np.ndarray
+    z_mm: np.ndarray
     radii_mm: np.ndarray
     first: np.ndarray
     widest_mm: np.ndarray
+    top_mm: np.ndarray
     corner_mm: tuple[float, float]
     rows: int
     columns: int
@@ -66,16 +70,19 @@ def _sorted_balls(centres_mm: np.ndarray, radii_mm: np.ndarray) -> _Balls:
     np.cumsum(np.bincount(bins, minlength=rows * columns), out=first[1:])
     widest = np.zeros(rows * columns)
     np.maximum.at(widest, bins, radii_mm)
+    x, y, z = (np.ascontiguousarray(axis[order]) for axis in centres_mm.T)
+    top = np.full(rows * columns, -np.inf)
+    top[bins[order]] = z  # of a bin's the last one stays, which is the highest
     at_corner = (float(corner[0]), float(corner[1]))
-    return _Balls(centres_mm[order], radii_mm[order], first, widest, at_corner, rows, columns)
+    return _Balls(x, y, z, radii_mm[order], first, widest, top, at_corner, rows, columns)
 
 
 def _asked_rise(nodes: np.ndarray, faces: np.ndarray, balls: _Balls) -> tuple[np.ndarray, float]:
     """(n,) by how much each node should rise, and by how much a facet cuts into a ball at the worst."""
     rise, worst = np.zeros(len(nodes)), np.zeros(1)
     _ask(
-        nodes, faces, balls.centres_mm, balls.radii_mm, balls.first, balls.widest_mm, float(balls.radii_mm.max()),
-        *balls.corner_mm, balls.rows, balls.columns, _BIN_MM, rise, worst,
+        nodes, faces, balls.x_mm, balls.y_mm, balls.z_mm, balls.radii_mm, balls.first, balls.widest_mm, balls.top_mm,
+        float(balls.radii_mm.max()), *balls.corner_mm, balls.rows, balls.columns, _BIN_MM, rise, worst,
     )  # fmt: skip
     return rise, float(worst[0])
 
@@ -146,21 +153,49 @@ def _steps(need, wa, wb, wc, most_a, most_b, most_c):
 
 
 @njit(cache=True, nogil=True)
-def _first_at(centres, start, end, z):
+def _first_at(heights, start, end, z):
     """Number of the first centre of a bin that is at least this high."""
     while start < end:
         half = (start + end) // 2
-        if centres[half, 2] < z:
+        if heights[half] < z:
             start = half + 1
         else:
             end = half
     return start
 
 
+@njit(cache=True, nogil=True, inline="always")
+def _outward(ax, ay, az, bx, by, bz, nx, ny, nz):
+    """Unit vector in a facet's plane, away from it across its side from a to b."""
+    ux, uy, uz = bx - ax, by - ay, bz - az
+    px, py, pz = uy * nz - uz * ny, uz * nx - ux * nz, ux * ny - uy * nx
+    long = np.sqrt(px * px + py * py + pz * pz)
+    return px / long, py / long, pz / long
+
+
+@njit(cache=True, nogil=True)
+def _mark_near(
+    x, y, z, radii, ax, ay, az, bx, by, bz, cx, cy, cz, mx, my, mz, nx, ny, nz, reach,
+    px, py, pz, qx, qy, qz, sx, sy, sz, near,
+):  # fmt: skip
+    """Which balls may cut into a facet: by its plane, a ball round its middle, and its sides. No branch within, so that
+    it runs on whole vectors of balls; the last of the three spares rounding, or a ball that just touches would go."""
+    for k in range(len(x)):
+        r, wide = radii[k], reach + radii[k]
+        ux, uy, uz = x[k] - mx, y[k] - my, z[k] - mz
+        off = ux * nx + uy * ny + uz * nz
+        beside = max(_dot(x[k] - ax, y[k] - ay, z[k] - az, px, py, pz), 0.0)
+        beside = max(_dot(x[k] - bx, y[k] - by, z[k] - bz, qx, qy, qz), beside)
+        beside = max(_dot(x[k] - cx, y[k] - cy, z[k] - cz, sx, sy, sz), beside)
+        far = (off * off >= r * r) | (ux * ux + uy * uy + uz * uz >= wide * wide)
+        near[k] = not (far | (off * off + beside * beside >= _TOUCHING * r * r))
+
+
 @njit(cache=True, nogil=True)
 def _ask(
-    nodes, faces, centres, radii, first, widest, most, left, front, rows, columns, size, rise, worst
+    nodes, faces, xs, ys, zs, radii, first, widest, top, most, left, front, rows, columns, size, rise, worst
 ):  # fmt: skip
+    near = np.empty(np.diff(first).max(), np.bool_)
     for f in range(faces.shape[0]):
         one, two, three = faces[f, 0], faces[f, 1], faces[f, 2]
         ax, ay, az = nodes[one, 0], nodes[one, 1], nodes[one, 2]
@@ -179,42 +214,58 @@ def _ask(
                 (cx - mx) ** 2 + (cy - my) ** 2 + (cz - mz) ** 2,
             )
         )
+        px, py, pz = _outward(ax, ay, az, bx, by, bz, nx, ny, nz)
+        qx, qy, qz = _outward(bx, by, bz, cx, cy, cz, nx, ny, nz)
+        sx, sy, sz = _outward(cx, cy, cz, ax, ay, az, nx, ny, nz)
         west, east = min(ax, bx, cx) - left, max(ax, bx, cx) - left
         south, north = min(ay, by, cy) - front, max(ay, by, cy) - front
         low, high = min(az, bz, cz), max(az, bz, cz)
         for i in range(max(int((south - most) / size), 0), min(int((north + most) / size) + 1, rows)):
             across = max(i * size - north, south - (i + 1) * size, 0.0)
             for j in range(max(int((west - most) / size), 0), min(int((east + most) / size) + 1, columns)):
-                along = max(j * size - east, west - (j + 1) * size, 0.0)
                 bin_at = i * columns + j
+                below = low - top[bin_at]
+                if below > most:
+                    continue
+                along = max(j * size - east, west - (j + 1) * size, 0.0)
                 wide = widest[bin_at] ** 2 - across * across - along * along
                 if wide <= 0.0:
                     continue
                 wide = np.sqrt(wide)
+                if below > wide:
+                    continue
                 end = first[bin_at + 1]
-                for k in range(_first_at(centres, first[bin_at], end, low - wide), end):
-                    r, px, py, pz = radii[k], centres[k, 0], centres[k, 1], centres[k, 2]
-                    if pz > high + wide:
-                        break
-                    off = (px - mx) * nx + (py - my) * ny + (pz - mz) * nz
-                    if off * off >= r * r:
-                        continue
-                    if (px - mx) ** 2 + (py - my) ** 2 + (pz - mz) ** 2 >= (reach + r) ** 2:
-                        continue
-                    wa, wb, wc = _weights(px, py, pz, ax, ay, az, bx, by, bz, cx, cy, cz)
-                    short = r - np.sqrt(
-                        (wa * ax + wb * bx + wc * cx - px) ** 2
-                        + (wa * ay + wb * by + wc * cy - py) ** 2
-                        + (wa * az + wb * bz + wc * cz - pz) ** 2
-                    )
-                    if short <= 0.0:
-                        continue
-                    worst[0] = max(worst[0], short)
-                    # of a sheer facet no corner past the ball's top, where it is clear: it would ask for ever more
-                    over = pz + r + _OVER_MM if abs(nz) < _SHEER else np.inf
-                    up, middle, down = _steps(
-                        short / abs(nz), wa, wb, wc, max(over - az, 0.0), max(over - bz, 0.0), max(over - cz, 0.0)
-                    )
-                    rise[one] = max(rise[one], up)
-                    rise[two] = max(rise[two], middle)
-                    rise[three] = max(rise[three], down)
+                start = _first_at(zs, first[bin_at], end, low - wide)
+                end = _first_at(zs, start, end, high + wide)
+                _mark_near(
+                    xs[start:end], ys[start:end], zs[start:end], radii[start:end], ax, ay, az, bx, by, bz, cx, cy, cz,
+                    mx, my, mz, nx, ny, nz, reach, px, py, pz, qx, qy, qz, sx, sy, sz, near,
+                )  # fmt: skip
+                for k in range(start, end):
+                    if near[k - start]:
+                        _lift(
+                            xs[k], ys[k], zs[k], radii[k], ax, ay, az, bx, by, bz, cx, cy, cz, nz, one, two, three,
+                            rise, worst,
+                        )  # fmt: skip
+
+
+@njit(cache=True, nogil=True)
+def _lift(x, y, z, r, ax, ay, az, bx, by, bz, cx, cy, cz, nz, one, two, three, rise, worst):
+    """What one ball asks of one facet's corners."""
+    wa, wb, wc = _weights(x, y, z, ax, ay, az, bx, by, bz, cx, cy, cz)
+    short = r - np.sqrt(
+        (wa * ax + wb * bx + wc * cx - x) ** 2
+        + (wa * ay + wb * by + wc * cy - y) ** 2
+        + (wa * az + wb * bz + wc * cz - z) ** 2
+    )
+    if short <= 0.0:
+        return
+    worst[0] = max(worst[0], short)
+    # of a sheer facet no corner past the ball's top, where it is clear: it would ask for ever more
+    over = z + r + _OVER_MM if abs(nz) < _SHEER else np.inf
+    up, middle, down = _steps(
+        short / abs(nz), wa, wb, wc, max(over - az, 0.0), max(over - bz, 0.0), max(over - cz, 0.0)
+    )
+    rise[one] = max(rise[one], up)
+    rise[two] = max(rise[two], middle)
+    rise[three] = max(rise[three], down)
