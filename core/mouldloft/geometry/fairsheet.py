@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import ndimage, sparse
+from scipy import sparse
 from scipy.sparse.linalg import splu
 
 from .depthmap import Grid
+from .faraway import cells_away
 
 _ROOT_WEIGHT = 8.0  # of the rise asked at the root, beside the lean everywhere: it is met to about a tenth
 _PASSED = 5.0  # pixels: waves of the line shorter than this are smoothed over, longer ones followed
@@ -142,4 +143,4 @@ def near_line(grid: Grid, points_mm: np.ndarray, reach_mm: float) -> np.ndarray:
     free = np.ones((grid.rows, grid.columns), bool)
     i, j = grid.nearest(points_mm[:, 0], points_mm[:, 1])
     free[i, j] = False
-    return ndimage.distance_transform_edt(free) * grid.pixel_mm <= reach_mm
+    return cells_away(free) * grid.pixel_mm <= reach_mm

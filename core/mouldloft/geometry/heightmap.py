@@ -15,6 +15,7 @@ from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
 from .depthmap import Grid
+from .faraway import cells_away
 
 
 @dataclass(frozen=True, eq=False)
@@ -194,7 +195,7 @@ def clearance_mm(allowed: np.ndarray, pixel_mm: float) -> np.ndarray:
     plane.
     """
     padded = np.pad(allowed, 1)
-    distance = ndimage.distance_transform_edt(padded)[1:-1, 1:-1] * pixel_mm
+    distance = cells_away(padded)[1:-1, 1:-1] * pixel_mm
     return np.maximum(distance - 0.5 * pixel_mm, 0.0)
 
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
-from scipy import ndimage
 
+from .faraway import cells_away
 from .repair import signed_volume
 from .sampling import R2_STEPS
 
@@ -71,5 +71,5 @@ def nodes_inside(vertices_mm: np.ndarray, faces: np.ndarray, nodes: int) -> Insi
     first = (low + high) / 2 - pitch * (count - 1) / 2  # between two cells: a symmetric body has symmetric cells
     inside = inside_cells(vertices_mm, faces, first, pitch, (int(count[0]), int(count[1]), int(count[2])))
     index = np.argwhere(inside)
-    clearance = ndimage.distance_transform_edt(inside)[inside] * pitch
+    clearance = cells_away(inside)[inside] * pitch
     return InsideNodes(first + pitch * index, index, clearance, pitch)

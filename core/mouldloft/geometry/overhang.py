@@ -7,6 +7,7 @@ from scipy import ndimage
 
 from ..base.progress import SILENT, Progress
 from .depthmap import Grid
+from .faraway import cells_away
 
 _TILE_LEVELS = 48
 
@@ -33,7 +34,7 @@ def overhang_depths(
             continue
         progress.step(k / len(edges), "measuring the depth of the locks")
         overhang = np.pad(top > (edges[k] + edges[k + 1]) / 2 + margin, 1)
-        distance = ndimage.distance_transform_edt(overhang) * grid.pixel_mm
+        distance = cells_away(overhang) * grid.pixel_mm
         islands, count = ndimage.label(overhang, np.ones((3, 3)))
         widest = np.zeros(count + 1)
         np.maximum.at(widest, islands[overhang], distance[overhang])

@@ -6,16 +6,18 @@ import numpy as np
 from numba import njit
 from scipy import ndimage
 
+from .faraway import cells_away
+
 
 def thick_cells(cells: np.ndarray, radius: float) -> np.ndarray:
     """The cells that a ball of so many cells, all within them, reaches. A cell's side lies half a cell off its
     middle."""
     if not cells.any():
         return cells
-    middles = ndimage.distance_transform_edt(np.pad(cells, 1))[1:-1, 1:-1, 1:-1] >= radius + 0.5
+    middles = cells_away(np.pad(cells, 1))[1:-1, 1:-1, 1:-1] >= radius + 0.5
     if not middles.any():
         return middles
-    return np.asarray(cells & (ndimage.distance_transform_edt(~middles) < radius + 0.5))
+    return np.asarray(cells & (cells_away(~middles) < radius + 0.5))
 
 
 def steps_along(shape: tuple[int, ...], pull: np.ndarray) -> np.ndarray:

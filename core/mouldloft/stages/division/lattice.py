@@ -16,6 +16,7 @@ from trimesh import triangles
 
 from ...base.progress import SILENT, Progress
 from ...geometry.contour import face_centres
+from ...geometry.faraway import cells_away
 from ...geometry.inside import inside_cells
 from ...geometry.rays import RayScene, blocked, ray_scene
 from ...geometry.sampling import samples_by_area
@@ -135,7 +136,7 @@ def _nearest_skin(
     count = int(np.clip(master.skin_area_mm2 / (0.4 * pitch) ** 2, 20_000, 600_000))
     taken = samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, count, skin_faces(master))
     # the whole-cell transform only says which centres are worth asking
-    near = ndimage.distance_transform_edt(~inside) * pitch <= reach_mm + 2 * pitch
+    near = cells_away(~inside) * pitch <= reach_mm + 2 * pitch
     near &= ~ndimage.binary_erosion(inside, _CUBE, iterations=2)
     cells = np.argwhere(near)
     centres = lattice.centres_mm(cells)
@@ -169,7 +170,7 @@ def skin_ratio(body: MasterCells, fill: np.ndarray, thickness_mm: float) -> floa
 
     def shell(solid: np.ndarray) -> float:
         # the solid's side lies half a cell off its outermost centres
-        away = ndimage.distance_transform_edt(~solid)[body.air & ~solid] - 0.5
+        away = cells_away(~solid)[body.air & ~solid] - 0.5
         return float(np.clip(thickness_mm / pitch - away + 0.5, 0.0, 1.0).sum())
 
     return shell(body.inside | fill) / max(shell(body.inside), 1e-9)
@@ -253,7 +254,7 @@ def _territory(body: MasterCells, skin_labels: np.ndarray, shut: np.ndarray) -> 
         skin = of_skin == piece
         if not skin.any():
             continue
-        far = ndimage.distance_transform_edt(~skin).astype(np.float32)
+        far = cells_away(~skin).astype(np.float32)
         far += (3.0 + _FURTHER * far) * shut[piece]
         owner[far < least] = piece
         least = np.minimum(far, least)
@@ -300,7 +301,7 @@ def _cover(
         fill |= more
     rubber = glove | fill
     solid = body.inside | rubber
-    away = ndimage.distance_transform_edt(~solid) * pitch
+    away = cells_away(~solid) * pitch
     joint = ndimage.maximum_filter(owner, 3) != ndimage.minimum_filter(owner, 3)
     cover = (away <= max(wall_mm, 1.5 * pitch)) | (joint & (away <= flange_mm))
     jacket = _without_crumbs(np.where(cover & ~solid, owner, _NOBODY).astype(np.int8), len(pulls))

@@ -8,9 +8,9 @@ from itertools import combinations
 
 import numpy as np
 import shapely
-from scipy import ndimage
 from scipy.spatial import cKDTree
 
+from ...geometry.faraway import cells_away
 from ...geometry.frame import unit
 from ...geometry.heightmap import outline, sample
 from ...trade.bolts import BOLT_SIZES
@@ -289,7 +289,7 @@ def _furthest_mm(lines: Sequence[shapely.LineString], spots: np.ndarray) -> floa
 def flange_lines(envelope: Envelope, section: JointSection) -> list[shapely.LineString]:
     """Middle lines of the jacket's flange past the rubber, in frame x, y, where a washer has room."""
     rubber, (half, room) = covered(envelope) | envelope.open_base, _half_and_room_mm(envelope, section)
-    past = ndimage.distance_transform_edt(~rubber) * envelope.pixel_mm
+    past = cells_away(~rubber) * envelope.pixel_mm
     return middle_lines(rubber, envelope.past_rubber, past, envelope.origin_mm, envelope.pixel_mm, half, room)
 
 
@@ -305,7 +305,7 @@ def _past_and_rim_mm(envelope: Envelope) -> tuple[np.ndarray, np.ndarray]:
     """(rows, columns) each: how far pixels are from the rubber, and from all that is neither rubber nor jacket."""
     rubber = covered(envelope) | envelope.open_base
     kept = np.pad(rubber | envelope.past_rubber, 1, constant_values=False)
-    past, rim = ndimage.distance_transform_edt(~rubber), ndimage.distance_transform_edt(kept)[1:-1, 1:-1]
+    past, rim = cells_away(~rubber), cells_away(kept)[1:-1, 1:-1]
     return past * envelope.pixel_mm, rim * envelope.pixel_mm
 
 

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 
 from ...base.threads import in_threads
+from ...geometry.faraway import cells_away
 from ...geometry.frame import UP
 from ...geometry.heightmap import sample_map
 from ...geometry.inside import inside_cells
@@ -98,7 +98,7 @@ def fill_cells(master: Master, envelope: Envelope, skin_mm: float) -> FillCells:
     first = np.array([x[0], y[0], z[0]])
     vertices = frame.to_frame(master.vertices_mm)
     inside = inside_cells(vertices, master.faces, first, cell_mm, (shape[1], shape[0], shape[2])).transpose(1, 0, 2)
-    away = ndimage.distance_transform_edt(~inside) * cell_mm
+    away = cells_away(~inside) * cell_mm
     under = np.cumsum(inside[:, :, ::-1], axis=2)[:, :, ::-1] > 0
     fill = held & ~inside & under & (away > skin_mm + 0.5 * cell_mm)
     cells = np.argwhere(fill)

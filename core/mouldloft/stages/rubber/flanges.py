@@ -16,6 +16,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from ...geometry.depthmap import Grid
+from ...geometry.faraway import cells_away
 from ...geometry.heightmap import outline, sample_map
 from ...trade.bolts import BOLT_SIZES
 from ...trade.section import CLEAR_DEG, LEAN_DEG, LEAST_RADIUS_MM, JointSection, bead_height_at_mm
@@ -79,14 +80,14 @@ def lay_flanges(
     """
     down = _carried_down(on_board)
     bodies, crowded, tall = bodies[down], crowded[down], tall[down]
-    far = ndimage.distance_transform_edt(~bodies) * pixel_mm
+    far = cells_away(~bodies) * pixel_mm
     rubber = _rubber_area(far, tall, pixel_mm, section)
-    past = ndimage.distance_transform_edt(~rubber) * pixel_mm
+    past = cells_away(~rubber) * pixel_mm
     jacket = ~rubber & (past <= section.jacket_flange_mm)
     spots = _bolt_spots(wall_mm, rubber, jacket & on_board, past, origin_mm, pixel_mm, section, fewest_bolts)
     wall, pads = _with_steps(wall_mm, spots, bodies, between, origin_mm, pixel_mm, section)
     slope = lean_of(wall, pixel_mm)
-    toe = ndimage.distance_transform_edt(rubber) * pixel_mm
+    toe = cells_away(rubber) * pixel_mm
     top = np.minimum(toe / section.bevel_run_mm, 1.0) * section.rubber_flange_thickness_mm * np.hypot(1.0, slope)
     flange = rubber & ~bodies & ~crowded
     bead, behind, share, domes = _registration(wall, far, toe, flange, on_board, origin_mm, pixel_mm, section)
@@ -128,12 +129,12 @@ def _rubber_area(far: np.ndarray, tall: np.ndarray, pixel_mm: float, section: Jo
     too narrow for two jackets' flanges; its inside corners are rounded as mat needs them."""
     rubber = far <= section.rubber_flange_mm
     if tall.any():
-        rubber |= ndimage.distance_transform_edt(~tall) * pixel_mm <= section.bevel_run_mm + 2.0 * pixel_mm
+        rubber |= cells_away(~tall) * pixel_mm <= section.bevel_run_mm + 2.0 * pixel_mm
     closing = max(_FILLED_SHARE * section.jacket_flange_mm / 2.0, LEAST_RADIUS_MM)
     margin = int(np.ceil(closing / pixel_mm)) + 2
     padded = np.pad(rubber, margin, mode="edge")
-    grown = ndimage.distance_transform_edt(~padded) * pixel_mm <= closing
-    shut = ndimage.distance_transform_edt(np.pad(grown, 1, mode="edge"))[1:-1, 1:-1] * pixel_mm > closing
+    grown = cells_away(~padded) * pixel_mm <= closing
+    shut = cells_away(np.pad(grown, 1, mode="edge"))[1:-1, 1:-1] * pixel_mm > closing
     return np.asarray(rubber | shut[margin:-margin, margin:-margin])
 
 
@@ -200,7 +201,7 @@ def middle_lines(
 ) -> list[shapely.LineString]:
     """Lines half-way across the jackets' flange where a washer has room to both sides, longest first."""
     clear = jacket & (past >= room_mm)
-    rim = ndimage.distance_transform_edt(np.pad(jacket | rubber, 1, constant_values=False))[1:-1, 1:-1] * pixel_mm
+    rim = cells_away(np.pad(jacket | rubber, 1, constant_values=False))[1:-1, 1:-1] * pixel_mm
     clear &= rim >= room_mm
     # level sets of the distance would have kinks; the outline's own buffer is round at outer corners
     ring = outline(rubber, origin_mm, pixel_mm).buffer(half_mm, quad_segs=16).boundary
@@ -335,7 +336,7 @@ def _clear_of_skin(
     thick = section.rubber_flange_thickness_mm
     moved = stepped - wall
     cut = ((moved > _MOVED_MM) & (stepped > high - thick)) | ((moved < -_MOVED_MM) & (stepped < low + thick))
-    away = ndimage.distance_transform_edt(~(cut | bodies)) * pixel_mm
+    away = cells_away(~(cut | bodies)) * pixel_mm
     most = _PAD_SLOPE * np.maximum(away - min(ROOT_MOST_MM, section.rubber_flange_mm), 0.0)
     return np.asarray(wall + np.clip(moved, -most, most))
 
@@ -411,7 +412,7 @@ def _bead_share(
     turns = np.hypot(*np.gradient(even, pixel_mm)) < 0.8  # a ridge of the distance: the line turns or meets another
     clear = flange & (slope <= np.tan(np.radians(90.0 - CLEAR_DEG))) & ~turns & (toe >= 0.8 * section.bevel_run_mm)
     bad = zone & ~clear
-    away = ndimage.distance_transform_edt(~bad) * pixel_mm if bad.any() else np.full(wall.shape, np.inf)
+    away = cells_away(~bad) * pixel_mm if bad.any() else np.full(wall.shape, np.inf)
     share = np.clip((away - section.bead_width_mm / 2.0) / _BEAD_FADE_MM, 0.0, 1.0)
     share = share * share * (3.0 - 2.0 * share)
     line = zone & (share > 0.5)
@@ -421,7 +422,7 @@ def _bead_share(
     if short.any():  # a run's fading ends go with it
         gone = ndimage.distance_transform_edt(~short, return_indices=True)
         near = gone[0] * pixel_mm <= 2.0 * _BEAD_FADE_MM
-        kept = ndimage.distance_transform_edt(~(line & ~short)) if (line & ~short).any() else np.inf
+        kept = cells_away(~(line & ~short)) if (line & ~short).any() else np.inf
         share = np.where(near & (gone[0] < kept), 0.0, share)
     return share
 
@@ -442,9 +443,9 @@ def _dome_spots(
     lean = ndimage.maximum_filter(lean_of(wall, pixel_mm), size=2 * room + 1)
     side = 1.5 * section.dome_height_mm / min(1.1 * section.dome_height_mm, half)
     fits = middle & (lean + side <= np.tan(np.radians(90.0 - CLEAR_DEG)))
-    clearance = ndimage.distance_transform_edt(flange) * pixel_mm
+    clearance = cells_away(flange) * pixel_mm
     fits &= (clearance >= half) & (toe >= half + 0.5 * section.bevel_run_mm)
-    taken = ndimage.distance_transform_edt(~(middle & (share > 0.5))) * pixel_mm if share.any() else None
+    taken = cells_away(~(middle & (share > 0.5))) * pixel_mm if share.any() else None
     if taken is not None:
         fits &= taken >= section.dome_pitch_mm / 4.0
     i, j = np.nonzero(fits)

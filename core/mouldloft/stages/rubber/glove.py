@@ -21,6 +21,7 @@ from ...geometry.depthmap import (
     raise_by_balls,
 )
 from ...geometry.edges import edges_of
+from ...geometry.faraway import cells_away
 from ...geometry.frame import PullFrame, pull_frame
 from ...geometry.heightmap import filled as filled_map
 from ...geometry.heightmap import sample_map
@@ -232,7 +233,7 @@ def flanges_of_two(
         return pixels & ~_outside(pixels, wall + raised_mm, bodies[0].frame, grid, master, scene)
 
     shown, inside = inside, within(inside, 0.0)
-    near = shown & ~inside & (ndimage.distance_transform_edt(~inside) * pixel <= section.rubber_flange_mm)
+    near = shown & ~inside & (cells_away(~inside) * pixel <= section.rubber_flange_mm)
     crowded = within(near, section.bead_height_mm + 3.0) | within(near, -3.0)
     whole = lay_flanges(
         wall, inside, crowded, tall, on_board, origin, pixel, section, fewest,
@@ -263,7 +264,7 @@ def _flanges_of_many(body: _Body, section: JointSection, master: Master, scene: 
     rubber = _outside(near, half, body.frame, body.grid, master, scene) | np.isfinite(body.filled)
     reach, _ = _leaning_flange(body.low, body.filled, body.grid.pixel_mm, section.reach_mm, section)
     jacket = _outside(reach & ~rubber, body.low + 1.0, body.frame, body.grid, master, scene)
-    toe = ndimage.distance_transform_edt(rubber) * body.grid.pixel_mm
+    toe = cells_away(rubber) * body.grid.pixel_mm
     nothing, none = np.zeros((0, 3)), np.zeros(level.shape)
     there = np.isfinite(top)  # beyond the parting surface there is no flange to bevel
     bevelled = np.full(level.shape, np.nan)
