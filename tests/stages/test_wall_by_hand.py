@@ -27,7 +27,7 @@ from mouldloft.stages.wall.rulings import (
     strip_runs,
 )
 from mouldloft.stages.wall.stations import numbered, station_rulings
-from mouldloft.stages.wall.strips import strip_cuts, strip_pieces
+from mouldloft.stages.wall.strips import _fewest, _panel_off_mm, strip_cuts, strip_pieces, strip_stations
 from trade_bodies import box, seam_of, standing
 
 FLAT = pull_frame(np.array([0.0, 0.0, 1.0]))
@@ -116,10 +116,10 @@ def test_strips_end_where_the_wall_twists_or_lies_too_flat() -> None:
 def test_a_strip_is_cut_at_900_mm_and_carries_its_stations() -> None:
     run = straight(201)
     assert strip_cuts(run) == [0, 100, 200]
-    stops = station_rulings(run, strip_cuts(run))
+    stops = station_rulings(run, strip_stations(run, 4.0, 30.0))
     assert (stops[0], stops[-1]) == (0, 200)
     assert 100 in stops
-    assert max(np.diff(stops)) <= 13
+    assert max(np.diff(stops)) <= 10
     at = numbered([(run, stops)], FLAT, 4.0, 30.0, lambda x, y: np.zeros(len(x)))
     assert [s.number for s in at.values()] == list(range(1, len(stops) + 1))
     pieces = strip_pieces(run, FLAT, 4.0, 30.0, at, 201)
@@ -132,6 +132,40 @@ def test_a_strip_is_cut_at_900_mm_and_carries_its_stations() -> None:
             assert station.on_seam_mm[0] == pytest.approx(start + mark.inner_mm[0])
             assert math.dist(mark.inner_mm, mark.outer_mm) == pytest.approx(26.0)
     assert {m.number for m in pieces[0].marks} & {m.number for m in pieces[1].marks} == {at[0, 100].number}
+
+
+def rolled(radius_mm: float, straight_to: int, count: int) -> Rulings:
+    """Rulings 8 mm apart and 40 long square to their line, which runs straight, then round a cylinder."""
+    turn = np.maximum(np.arange(count) - straight_to, 0) * 8.0 / radius_mm
+    x = np.minimum(np.arange(count), straight_to) * 8.0 + radius_mm * np.sin(turn)
+    inner = np.column_stack([x, np.zeros(count), radius_mm * (1.0 - np.cos(turn))])
+    return Rulings(inner, inner + (0.0, -40.0, 0.0), np.arange(count) * 8.0, 0, False)
+
+
+@pytest.mark.parametrize(("radius", "steps"), [(100.0, 4), (300.0, 7), (500.0, 9), (5000.0, 10)])
+def test_stations_stand_closer_where_a_strip_bends(radius: float, steps: int) -> None:
+    """Analytic: between two rulings of a cylinder a flat panel is off by the arc's rise, R (1 - cos s / 2R): 1.5 mm
+    over 34.7, 60.0, 77.5 and 245 mm, and stations stand 80 mm apart at most. Where it runs straight that is enough."""
+    stops = strip_stations(rolled(radius, 0, 6 * steps + 1), 4.0, 30.0)
+    assert set(np.diff(stops)) == {steps}
+    both = np.array(strip_stations(rolled(radius, 40, 40 + 6 * steps), 4.0, 30.0))
+    assert np.diff(both[both <= 40]).min() >= 8
+    assert np.diff(both[both >= 40]).max() <= steps
+
+
+def test_a_flat_panel_on_a_strip_that_twists_is_off_by_half_the_twist() -> None:
+    """Four corners of which those outside stand 5 mm up and down: laid nearest, each is off by half of that."""
+    bent = np.array([[[x, 0.0, 0.0], [x, -40.0, x / 16.0]] for x in np.linspace(-80.0, 80.0, 21)])
+    flat = np.stack(lay_flat(bent[:, 0], bent[:, 1]), axis=1)
+    assert _panel_off_mm(bent, flat, np.array([0]), 20) == pytest.approx([2.5], rel=0.05)
+    assert _panel_off_mm(bent, flat, np.array([0, 5, 10]), 10) == pytest.approx([1.25] * 3, rel=0.05)
+
+
+def test_the_fewest_stations_that_hold_a_strip_are_even() -> None:
+    apart = 8.0 * (np.arange(8)[None] - np.arange(8)[:, None])
+    assert _fewest(apart <= 32.0, apart) in ([0, 3, 7], [0, 4, 7])
+    assert _fewest(apart <= 24.0, apart) in ([0, 2, 4, 7], [0, 2, 5, 7], [0, 3, 5, 7])
+    assert _fewest(apart < 0.0, apart) == list(range(8))  # where nothing holds, every ruling
 
 
 def test_clay_is_what_lies_between_strips() -> None:

@@ -101,7 +101,12 @@ def wall_facts(plan: MouldPlan, wall: Wall) -> list[tuple[str, str]]:
         ("Skin edge", f"cut {wall.gap_mm:g} mm shy, closed with clay"),
         ("Built and calculated", _fit_words(wall)),
         ("Angle to the skin", _angle_words(wall)),
-        ("Stations", f"{len(wall.stations)}, numbered along the seam"),
+        (
+            "Stations",
+            f"{len(wall.stations)}, numbered along the seam; closer where a strip bends or twists"
+            if count["strip"]
+            else f"{len(wall.stations)}, numbered along the seam",
+        ),
         ("Sheets", bought or "none"),
     ]
     if count["strip"] and wall.stretch > 0:

@@ -19,7 +19,7 @@ from . import boards, ribs, strips
 from .joints import joint_reach_mm, joint_sheets
 from .records import Station, Wall, WallPiece
 from .rulings import LEAST_ANGLE_DEG, STRETCH_MOST, Rulings, rule_line, section_area, stands_on_board
-from .stations import numbered, station_rulings
+from .stations import STATION_MM, numbered, station_rulings
 from .surface import Over, PartingSurface, parting_surface, root_of, skin_normals
 
 WORKING_MARGIN_MM = 20.0  # of wall past the flanges (common practice, no source)
@@ -32,6 +32,7 @@ def wall_assumptions(kind: str) -> tuple[Assumption, ...]:
     shared = (
         Assumption("wall cut shy of the skin, closed with clay", f"{GAP_MM:g} mm", Mark.COMMON_PRACTICE),
         Assumption("wall meets the skin at no less than", f"{LEAST_ANGLE_DEG:g}°", Mark.COMMON_PRACTICE),
+        Assumption("stations no further apart than", f"{STATION_MM:g} mm", Mark.COMMON_PRACTICE),
     )
     if kind == "plane":
         longest = Assumption("longest board of wall", f"{boards.BOARD_LONGEST_MM:g} mm", Mark.COMMON_PRACTICE)
@@ -39,6 +40,7 @@ def wall_assumptions(kind: str) -> tuple[Assumption, ...]:
     return (
         *shared,
         Assumption("longest strip of wall", f"{strips.STRIP_LONGEST_MM:g} mm", Mark.COMMON_PRACTICE),
+        Assumption("strip set by its stations is within", f"{strips.SET_WITHIN_MM:g} mm", Mark.COMMON_PRACTICE),
         Assumption("sheet is bent to a stretch of", f"{100 * STRETCH_MOST:g} %", Mark.COMMON_PRACTICE),
         Assumption("clay over the ribs", f"{ribs.CLAY_MM:g} mm", Mark.COMMON_PRACTICE),
     )
@@ -176,7 +178,7 @@ def _bent(master: Master, surface: PartingSurface, width_mm: float, body: ribs.M
     made: list[tuple[Rulings, list[int], list[tuple[int, int]]]] = []
     for line in rulings:
         own = [s for s in surface.strips if s.line == line.line]
-        ends = [k for s in own for k in strips.strip_cuts(s)]
+        ends = [k for s in own for k in strips.strip_stations(s, GAP_MM, width_mm)]
         spans = ribs.clay_spans(
             len(line.along_mm), line.closed, [(s.first, s.first + len(s.along_mm) - 1) for s in own]
         )

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
+from math import ceil
 
 import numpy as np
 
 from ...geometry.frame import PullFrame, as_point
 from .records import Station
-from .rulings import STEP_MM, Rulings
+from .rulings import Rulings
 
 STATION_MM = 80.0  # between stations, at most (common practice, no source)
 
@@ -18,11 +19,11 @@ def station_rulings(rulings: Rulings, ends: Iterable[int]) -> list[int]:
     """Numbers of the rulings of one seam line that are stations: the given ends, and even steps between them."""
     count = len(rulings.along_mm)
     fixed = sorted({int(e) % count for e in ends} | ({0} if rulings.closed else {0, count - 1}))
-    every = round(STATION_MM / STEP_MM)
+    every = max(int(STATION_MM / float(np.diff(rulings.along_mm).max()) + 1e-3), 1)
     found: list[int] = []
     stops = [*fixed, count + fixed[0]] if rulings.closed else fixed
     for first, last in pairwise(stops):
-        parts = max(round((last - first) / every), 1)
+        parts = max(ceil((last - first) / every), 1)
         found += [round(v) for v in np.linspace(first, last, parts + 1)[:-1]]
     if not rulings.closed:
         found.append(count - 1)
