@@ -5,6 +5,7 @@ Tolerances are the trade's (common practice, no source): skin edge on the seam l
 
 from __future__ import annotations
 
+import io
 from itertools import pairwise
 
 import ezdxf
@@ -13,10 +14,13 @@ import pytest
 import shapely
 import shapely.affinity
 import trimesh
+from mouldloft.geometry.frame import pull_frame
 from mouldloft.geometry.nesting import nest
+from mouldloft.outputs.sheets.wall import _draw_station
 from mouldloft.outputs.templates.wall import on_strip, wall_templates
 from mouldloft.outputs.templates.write import write_templates
 from mouldloft.stages.wall.ribs import CLAY_MM
+from reportlab.pdfgen.canvas import Canvas
 from scipy.interpolate import interp1d
 from scipy.optimize import least_squares
 from scipy.spatial import cKDTree
@@ -274,3 +278,13 @@ def test_no_number_is_cut_off_and_no_name_lies_over_a_bolt(small_plan):
         for text in template.texts:
             if text.text == piece.name or text.text.startswith("this face"):
                 assert not standing(text).intersects(rings), (piece.name, text.text)
+
+
+def test_no_station_number_lies_over_another_on_the_map(small_plan):
+    """Seen against the pull at 0.4 points a millimetre, as large as the small hare is drawn on its page."""
+    frame, canvas = pull_frame(np.asarray(small_plan.seam.pieces[0].pull, float)), Canvas(io.BytesIO())
+    boxes = []
+    for station in small_plan.wall.stations:
+        boxes.append(_draw_station(canvas, station, lambda points: 0.4 * frame.to_frame(points)[:, :2], boxes))
+    shapes = [shapely.box(*one) for one in boxes]
+    assert not any(a.intersection(b).area for k, a in enumerate(shapes) for b in shapes[:k])

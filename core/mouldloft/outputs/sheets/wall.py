@@ -216,7 +216,9 @@ def _map(plan: MouldPlan, wall: Wall, pull: Sequence[float], inner: float) -> Pl
         _draw_band(canvas, wall, at)
         for piece in wall.pieces:
             _draw_piece(canvas, plan, piece, wall, at)
-        taken = [_draw_station(canvas, station, at) for station in wall.stations]
+        taken: list[tuple[float, float, float, float]] = []
+        for station in wall.stations:
+            taken.append(_draw_station(canvas, station, at, taken))
         for piece in wall.pieces:
             place = _place(plan, piece, wall, at)
             _tag(canvas, place, taken, piece.name, _CLAY if piece.kind == "rib" else _SHEET)
@@ -281,19 +283,28 @@ def _draw_piece(canvas: Canvas, plan: MouldPlan, piece: WallPiece, wall: Wall, a
     canvas.setFillAlpha(1.0)
 
 
-def _draw_station(canvas: Canvas, station: Station, at) -> tuple[float, float, float, float]:
-    """A station's line with its number; the box of the number."""
+def _draw_station(
+    canvas: Canvas, station: Station, at, taken: Sequence[tuple[float, float, float, float]]
+) -> tuple[float, float, float, float]:
+    """A station's line with its number, further out where another's is in its way; the box of the number."""
     ends = at(np.array([station.inner_mm, station.outer_mm]))
     canvas.setStrokeColor(HexColor(SOFT_INK))
     canvas.setLineWidth(0.35)
-    canvas.line(*ends[0], *ends[1])
     way = ends[1] - ends[0]
     way = way / max(float(np.hypot(*way)), 1e-9)
-    x, y = ends[1] + 5.0 * way
+    spots = [ends[1] + off * way for off in _NUMBER_OFF]
+    boxes = [(float(x) - 3.5, float(y) - 2.5, float(x) + 3.5, float(y) + 2.5) for x, y in spots]
+    k = next((k for k, box in enumerate(boxes) if not _met(box, taken)), 0)
+    end = ends[1] if k == 0 else spots[k] - _NUMBER_OFF[0] * way
+    canvas.line(*ends[0], *end)
     canvas.setFont(house_fonts()["regular"], 5.6)
     canvas.setFillColor(HexColor(INK))
-    canvas.drawCentredString(float(x), float(y) - 2.0, str(station.number))
-    return float(x) - 3.5, float(y) - 2.5, float(x) + 3.5, float(y) + 2.5
+    canvas.drawCentredString(float(spots[k][0]), float(spots[k][1]) - 2.0, str(station.number))
+    return boxes[k]
+
+
+def _met(box: tuple[float, float, float, float], others: Sequence[tuple[float, float, float, float]]) -> bool:
+    return any(box[0] < o[2] and o[0] < box[2] and box[1] < o[3] and o[1] < box[3] for o in others)
 
 
 def _place(plan: MouldPlan, piece: WallPiece, wall: Wall, at) -> tuple[float, float]:
@@ -321,6 +332,7 @@ def _fill(canvas: Canvas, corners: np.ndarray) -> None:
     canvas.drawPath(path, stroke=0, fill=1)
 
 
+_NUMBER_OFF = (5.0, 13.0, 21.0, 29.0)  # points past the rim that a station's number stands
 _ASIDE = (0.0, 11.0, 20.0, 30.0, 42.0)  # points that a tag stands off its place where another is in its way
 
 
@@ -334,9 +346,7 @@ def _tag(
     spots = [(place[0] + off * np.cos(turn), place[1] + off * np.sin(turn))
              for off in _ASIDE for turn in (np.linspace(0.0, 2 * np.pi, 13)[:-1] if off else (0.0,))]  # fmt: skip
     boxes = [(u - wide / 2, v - high / 2, u + wide / 2, v + high / 2) for u, v in spots]
-    free = (k for k, b in enumerate(boxes)
-            if not any(b[0] < o[2] and o[0] < b[2] and b[1] < o[3] and o[1] < b[3] for o in taken))  # fmt: skip
-    k = next(free, 0)
+    k = next((k for k, b in enumerate(boxes) if not _met(b, taken)), 0)
     (x, y), box = spots[k], boxes[k]
     taken.append(box)
     canvas.setStrokeColor(HexColor(colour))
