@@ -11,21 +11,19 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from mouldloft.base.errors import BriefRefused, PlanImpossible
+from mouldloft.base.errors import PlanImpossible
 from mouldloft.base.intervals import Interval
-from mouldloft.cli import _asked
 from mouldloft.geometry.depthmap import grid_around, solid_between_mm
 from mouldloft.geometry.frame import pull_frame
 from mouldloft.geometry.rays import inside_body, ray_scene
-from mouldloft.inputs.brief import Brief, RubberBrief, RunBrief, brief_from_dict
+from mouldloft.inputs.brief import Brief, RubberBrief, RunBrief
 from mouldloft.inputs.catalogue import read_catalogue
 from mouldloft.outputs.planfile import open_plan, save_plan
-from mouldloft.outputs.results import write_results
+from mouldloft.outputs.sheets.section import section_facts
 from mouldloft.outputs.summary import summary_text
 from mouldloft.outputs.words import work_steps
 from mouldloft.solids.build import make_solids
 from mouldloft.stages.cast import lay_up_cast
-from mouldloft.stages.division.naming import name_by_pull
 from mouldloft.stages.division.propose import (
     ComingOff,
     Division,
@@ -37,7 +35,7 @@ from mouldloft.stages.division.taken import seam_of_division
 from mouldloft.stages.jacket import STRAP_EVERY_MM, straps_for, unheld_stretches
 from mouldloft.stages.locks import find_locks
 from mouldloft.stages.master import Master
-from mouldloft.stages.pipeline import back_glove, key_glove, order_and_days, plan, with_notes
+from mouldloft.stages.pipeline import back_glove, key_glove, order_and_days, with_notes
 from mouldloft.stages.plan import MouldPlan
 from mouldloft.stages.programme import bolt_count
 from mouldloft.stages.rubber.amounts import bare_mm3, flange_areas_mm2, less_held_before, wall_areas_mm2
@@ -47,7 +45,6 @@ from mouldloft.stages.seam.place import place_seam
 from mouldloft.stages.seam.record import Seam
 from mouldloft.stages.takeoff import take_off
 from mouldloft.stages.wall.joints import joint_surfaces, parting_of
-from mouldloft.trade.seamterms import terms_for
 from mouldloft.trade.thickness import choose_thickness
 from seam_bodies import PLANE, as_master, opening_along, seen_field
 from test_planfile import same
@@ -185,7 +182,8 @@ def test_two_pieces_part_on_one_plane_and_both_say_so(sectors):
             near = (reach > RADIUS + 10) & (reach < RADIUS + WIDE)  # at the line the coarse faces of both stand
             i, j = grid.nearest(at[near, 0], at[near, 1])
             lean = 1 / np.tan(np.pi / len(made.seam.pieces))
-            assert np.abs(envelope.parting_mm[i, j] - at[near, 2]).max() < 1.5 * (1 + lean) * envelope.pixel_mm
+            plain = envelope.parting_mm - envelope.bead_mm  # domes stand on it, and are hollowed from it
+            assert np.abs(plain[i, j] - at[near, 2]).max() < 1.5 * (1 + lean) * envelope.pixel_mm
 
 
 def test_skins_of_all_sectors_are_the_skin_of_two(sectors):
@@ -268,6 +266,61 @@ def test_nothing_locks_a_ball_in_sectors(sectors):
     assert locks.piece_locked_area_mm2 == locks.rigid_area_mm2 == 0.0
 
 
+# --- domes between them --------------------------------------------------------------------------------------------
+
+
+def test_domes_stand_on_both_flanges_of_every_joint_whose_pulls_they_clear(sectors):
+    """Between three, pulls lean 30 degrees off the joint's normal, which leaves 40 for a dome's sides: a rise of
+    1.5 h / 10 mm no steeper is 5 mm high. Between four they lean 45 degrees, and 3 mm is no dome."""
+    made, rubber = sectors
+    held, section = rubber.registration, rubber.section
+    assert (section.dome_diameter_mm, section.dome_height_mm) == (20.0, 8.0)
+    if len(rubber.parts) == 4:
+        assert len(held.domes_mm) == held.share == 0
+        assert all(part.domes_mm3 == 0.0 for part in rubber.parts)
+        return
+    assert held.share == 1.0
+    assert held.dome_heights_mm == pytest.approx([5.0] * 9)
+    middle = RADIUS + section.bead_from_skin_mm
+    for one, other in combinations(range(3), 2):
+        mine = (held.dome_between == (one, other)).all(axis=1)
+        at, axes = held.domes_mm[mine], held.dome_axes[mine]
+        pulls = [np.asarray(made.seam.pieces[k].pull) for k in (one, other)]
+        across = (pulls[0] - pulls[1]) / np.linalg.norm(pulls[0] - pulls[1])
+        assert len(at) == 3
+        assert np.linalg.norm(at, axis=1) == pytest.approx([middle] * 3, abs=1.0)
+        assert np.abs(at @ across).max() < 1.0
+        assert (axes @ across).min() > np.cos(np.radians(2.0))
+        turn = np.sort(np.arctan2(at @ (0, 0, 1), at @ (pulls[0] + pulls[1])))
+        assert ((middle * np.diff(turn) > 100.0) & (middle * np.diff(turn) < 150.0)).all()
+        for k in (one, other):
+            envelope, where = rubber.envelopes[k], rubber.envelopes[k].frame.to_frame(at)
+            i, j = envelope.grid.nearest(where[:, 0], where[:, 1])
+            plain = (envelope.parting_mm - envelope.bead_mm)[i, j]
+            assert np.abs(plain - where[:, 2]).max() < 2.0  # a pixel up a lean of 30 degrees, and the map's own
+            assert ((envelope.bead_mm[i, j] > 0.0) == (k == one)).all()
+            assert (np.abs(envelope.bead_mm[i, j]) > 4.0).all()  # along a pull that leans, over the axis' foot
+
+
+def test_domes_and_hollows_are_in_the_rubber_of_their_pieces(sectors):
+    """Pappus: a dome that rises over its half width R as a smooth step holds 0.3 pi R^2 h. The rise of the outside,
+    half a cosine over its own radius to 1.06 h, is summed over the plane, where the skin's rubber is no higher."""
+    _, rubber = sectors
+    if len(rubber.parts) == 4:
+        return
+    dome, wide = 0.3 * np.pi * 10.0**2 * 5.0, 10.0 + THICK
+    x, y = np.meshgrid(*2 * [np.linspace(-wide, wide, 401)])
+    far = np.hypot(RADIUS + rubber.section.bead_from_skin_mm + x, y)
+    skin = np.sqrt(np.maximum((RADIUS + SKIN) ** 2 - far**2, 0.0))
+    plain = THICK * np.clip((RADIUS + WIDE - far) / rubber.section.bevel_run_mm, 0.0, 1.0)
+    back = 1.06 * 5.0 * 0.5 * (1.0 + np.cos(np.pi * np.minimum(np.hypot(x, y) / wide, 1.0)))
+    rise = float((np.maximum(plain + back, skin) - np.maximum(plain, skin)).sum()) * (wide / 200.0) ** 2
+    first, second, last = (part.domes_mm3 for part in rubber.parts)
+    assert last == pytest.approx(6 * dome, rel=0.01)
+    assert first == pytest.approx(6 * (rise - dome), rel=0.05)
+    assert second == pytest.approx(3 * rise, rel=0.05)
+
+
 # --- refusals ------------------------------------------------------------------------------------------------------
 
 
@@ -289,28 +342,6 @@ def test_pieces_that_hold_each_other_are_refused():
         seam_of_division(master, in_sectors(master, pulls, order=()), two, show)
     with pytest.raises(PlanImpossible, match="would touch"):
         seam_of_division(master, in_sectors(master, pulls, hits=3), two, show)
-
-
-def test_pieces_are_asked_for_in_the_brief_and_on_the_command_line():
-    assert Brief().seam.pieces == 2
-    assert brief_from_dict({"seam": {"pieces": 3}}).seam.pieces == 3
-    assert brief_from_dict({"seam": {"pieces": "as proposed"}}).seam.pieces == "as proposed"
-    for wrong in (1, 9, "many"):
-        with pytest.raises(BriefRefused, match="pieces"):
-            brief_from_dict({"seam": {"pieces": wrong}})
-    assert _asked(None, None, None, "4").seam.pieces == 4
-    assert _asked(None, None, None, "as proposed").seam.pieces == "as proposed"
-    with pytest.raises(BriefRefused, match="2 to 8"):
-        _asked(None, None, None, "9")
-
-
-def test_names_tell_pieces_to_one_side_apart():
-    front, left = (0.0, -1.0, 0.0), (1.0, 0.0, 0.0)
-    assert name_by_pull(np.array([front, left]), np.zeros((2, 3))) == ("front piece", "left piece")
-    heights = np.array([[0, 0, 900.0], [0, 0, 300.0]])
-    assert name_by_pull(np.array([front, front]), heights) == ("upper front piece", "lower front piece")
-    three = np.array([[0, 0, 900.0], [0, 0, 300.0], [0, 0, 600.0]])
-    assert name_by_pull(np.array([front] * 3), three) == ("front piece 3", "front piece 1", "front piece 2")
 
 
 # --- a dome on a board, all the way ----------------------------------------------------------------------------------
@@ -441,6 +472,12 @@ def test_every_piece_has_its_work_and_its_rubber_in_the_order(dome_plan):
     assert "Build the wall, sector 1" in tasks
     assert "Build the wall, sector 0" not in tasks  # off first, made last: its neighbours stand by then
     assert "halves" not in tasks
+    held = dome_plan.rubber.registration
+    set_on = {t.name: t.note for t in dome_plan.programme.tasks if "domes on the wall" in t.name}
+    assert list(set_on) == ["Set domes on the wall", "Set domes on the wall, sector 1"]
+    assert [int(said.split()[0]) for said in set_on.values()] == [held.domes_set_for(0), held.domes_set_for(1)]
+    assert held.domes_set_for(0) + held.domes_set_for(1) == len(held.domes_mm)
+    assert dict(section_facts(dome_plan))["Domes"].startswith(f"{len(held.domes_mm)} domes, ")
     steps = " ".join(f"{s.title} {s.text}" for s in work_steps(dome_plan))
     assert "each part laid up" in steps
     assert all(name in steps for name in names)
@@ -488,6 +525,24 @@ def test_closed_meshes_hold_what_the_plan_says(dome_plan, dome_solids):
 
 
 @LEVEL
+def test_domes_fill_their_hollows_and_have_the_flange_behind_them(dome_plan, dome_solids):
+    """Up a dome's axis: the later rubber to its height, a film, then the earlier one, as thick as its flange."""
+    held = dome_plan.rubber.registration
+    assert len(held.domes_mm) >= 6
+    pin = manifold3d.Manifold.cylinder(40.0, 0.05, 0.05, 8, True)  # 20 mm to both sides
+    for at, axis, high, pair in zip(
+        held.domes_mm, held.dome_axes, held.dome_heights_mm, held.dome_between, strict=True
+    ):
+        standing = pin.transform(np.column_stack([pull_frame(axis).axes.T, at]))
+        first, later = ((standing ^ dome_solids[f"glove, {dome_plan.rubber.envelopes[k].name}"]) for k in pair)
+        up = [np.array(m.to_mesh().vert_properties)[:, :3] @ axis - at @ axis for m in (first, later)]
+        assert up[1].max() == pytest.approx(high, abs=0.05)
+        assert up[0].min() == pytest.approx(high + 0.2, abs=0.05)
+        assert np.ptp(up[0]) > 0.98 * THICK
+        assert up[1].min() < -0.9 * THICK
+
+
+@LEVEL
 def test_no_two_closed_meshes_claim_one_place(dome_solids):
     built = [(n, s) for n, s in dome_solids.items() if n.startswith(("master", "glove", "jacket"))]
     for k, (name, one) in enumerate(built):
@@ -529,60 +584,3 @@ def test_the_plan_is_saved_and_reopened(dome_plan, tmp_path):
     again = open_plan(save_plan(dome_plan, tmp_path))
     same(dome_plan, again)
     assert "joints of more than two pieces" in summary_text(again)
-
-
-# --- asked for, from a mesh ------------------------------------------------------------------------------------------
-
-
-def test_three_pieces_asked_for_are_planned_through_to_paper(monkeypatch, tmp_path):
-    from mouldloft.stages.division.propose import propose_division
-
-    monkeypatch.setitem(propose_division.__kwdefaults__, "cells", 40)
-    mesh = trimesh.Trimesh(*meshes.three_arms(), process=False)
-    mesh.apply_translation([0, 0, -mesh.bounds[0, 2]])
-    brief = brief_from_dict(
-        {"seam": {"pieces": 3}, "opening": {"directions": 64, "refine": 1, "seams": 2}, "rubber": {"pixel_mm": 3.0}}
-    )
-    made = plan(as_master(mesh), brief)
-    assert len(made.seam.pieces) == len(made.rubber.envelopes) == len(made.jacket.pieces) == 3
-    assert made.seam.taking_off == tuple(step.piece for step in made.division.order)
-    assert "3 pieces, as asked" in made.division.why
-    text = summary_text(made)
-    assert "Left out" not in text
-    assert "set pieces" not in text
-    names = [w.path.name for w in write_results(made, tmp_path, pictures=False)]
-    assert "order.csv" in names
-    assert (tmp_path / "templates" / "wall.svg").exists()
-    assert {s.line for s in made.wall.stations} <= set(range(len(made.seam.lines)))
-    same(made, open_plan(tmp_path))
-
-
-def test_as_proposed_more_pieces_are_taken_only_where_the_table_recommends_them(monkeypatch):
-    from mouldloft.stages import pipeline
-    from mouldloft.stages.division.propose import propose_division
-
-    monkeypatch.setitem(propose_division.__kwdefaults__, "cells", 40)
-    mesh = trimesh.Trimesh(*meshes.three_arms(), process=False)
-    mesh.apply_translation([0, 0, -mesh.bounds[0, 2]])
-    brief = brief_from_dict(
-        {"seam": {"pieces": 3}, "opening": {"directions": 32, "refine": 0, "seams": 1}, "rubber": {"pixel_mm": 4.0}}
-    )
-    catalogue = read_catalogue(None)
-    survey = pipeline.survey_open_master(as_master(mesh), brief, catalogue)
-    proposed = pipeline.propose_division(
-        survey.master, brief, survey.opening, survey.seam, survey.locks, scene=survey.scene, show=survey.show,
-        terms=terms_for(survey.master.height_mm, brief, catalogue),
-    )  # fmt: skip
-    monkeypatch.setattr(pipeline, "propose_division", lambda *_, **__: proposed)
-    monkeypatch.setattr(pipeline, "takes_division", lambda *_: True)
-    as_proposed = replace(brief, seam=replace(brief.seam, pieces="as proposed"))
-    for kind, pieces in (("gloves", 3), ("loose", 2)):
-        weighed = []
-        monkeypatch.setattr(
-            pipeline, "recommended_kind", lambda found, *_, into=weighed, said=kind: into.extend(found) or said
-        )
-        seam, locks, division = pipeline.divide(survey, as_proposed, catalogue)
-        assert {"two", "gloves"} <= {one.kind for one in weighed}
-        assert tuple(weighed) == division.measured
-        assert len(seam.pieces) == pieces
-        assert (locks is survey.locks) == (kind == "loose")

@@ -23,7 +23,6 @@ from ..base.threads import in_threads
 from ..geometry.clearance import raised_clear
 from ..geometry.depthmap import Grid, raise_by_balls
 from ..geometry.footprint import CellCuts, Sheet, plain_cut, quartered, sheet_of
-from ..geometry.frame import UP
 from ..geometry.heightmap import coarsen, filled, sample, share_of_blocks
 from ..geometry.sampling import covering_points
 from ..stages.cast import BOARD_THICKNESS_MM
@@ -38,8 +37,9 @@ from ..stages.rubber.glove import SPACING_PIXELS, missed_mm
 from ..stages.rubber.record import Envelope, Rubber
 from ..stages.rubber.rims import bent_to_board, jacketed
 from ..trade.section import JointSection
+from .domes import dome_solids, hollow_points, without_domes
 from .finer import fine_enough, pixels_of
-from .halves import master_halves, on_grid
+from .halves import master_halves, on_grid, trimmed
 from .inturn import Columns, laid_in_turn, points_beside
 from .loose import LOOSE_CRUMB, cut_out_loose
 from .ribs import rib_solids
@@ -111,7 +111,7 @@ def _gloves_and_jackets(
 def _several(plan: MouldPlan, print_of: Any, pitch_mm: float, progress: Progress) -> list[Solid]:
     """More than two pieces, each laid up against those before it."""
     progress.step(0.0, "parting surface")
-    lattices = _lattices(plan.rubber, plan.keys, pitch_mm, plan.jacket.pieces)
+    lattices = _lattices(without_domes(plan.rubber), plan.keys, pitch_mm, plan.jacket.pieces)
     columns = in_threads(
         lambda k: _columns_of_many(plan, lattices[k], k), range(len(lattices)), progress, (0.15, 0.8), "columns"
     )
@@ -138,7 +138,7 @@ def _glove(plan: MouldPlan, print_of: Any, lattice: _Lattice) -> _Glove:
     inside = _thick_enough(lattice, plan)
     block = _column_solid(lattice, lattice.share, inside, plan.master)
     loose = [one for one in plan.rubber.loose if one.piece == lattice.envelope.piece]
-    rubber, inserts = cut_out_loose(_trimmed(block, plan.master), loose)
+    rubber, inserts = cut_out_loose(trimmed(block, plan.master), loose)
     name = f"glove, {lattice.envelope.name}"
     made = [solid_of(name, "glove", rubber - print_of, crumb_share=_CRUMB_SHARE, thinned=False)]
     for one, insert in inserts:
@@ -161,7 +161,7 @@ def _jacket_over(plan: MouldPlan, glove: _Glove, shell: JacketPiece) -> list[Sol
     for slot in slots.meshes(_SLOT_BELOW_MM):
         jacket -= manifold_of(*slot, "a wedge slot")
     name = f"jacket, {lattice.envelope.name}"
-    return [solid_of(name, "jacket", _trimmed(jacket, plan.master), crumb_share=_CRUMB_SHARE, thinned=False)]
+    return [solid_of(name, "jacket", trimmed(jacket, plan.master), crumb_share=_CRUMB_SHARE, thinned=False)]
 
 
 def _columns_of_many(plan: MouldPlan, lattice: _Lattice, at: int) -> Columns:
@@ -172,8 +172,9 @@ def _columns_of_many(plan: MouldPlan, lattice: _Lattice, at: int) -> Columns:
     film = RELEASE_FILM_MM * np.hypot(1.0, np.minimum(np.hypot(*np.gradient(lattice.low_mm, lattice.pitch_mm)), _STEEP))
     thicker = replace(inside, top_mm=inside.top_mm + film, middles_mm=inside.middles_mm + RELEASE_FILM_MM)
     around = _column_solid(replace(lattice, low_mm=lattice.low_mm - film), lattice.share, thicker, plan.master)
+    turned = dome_solids(plan.rubber, at, RELEASE_FILM_MM)
     if not (lattice.jacket_share >= 0.5).any():
-        return Columns(lattice.envelope.name, lattice.envelope.frame.pull, glove, around, None)
+        return Columns(lattice.envelope.name, lattice.envelope.frame.pull, glove, around, None, (), *turned)
     shells = plan.jacket.pieces
     before = np.array([w for shell in shells[:at] for w in shell.wedge_points_mm]).reshape(-1, 3)
     slots = slots_of(
@@ -182,7 +183,7 @@ def _columns_of_many(plan: MouldPlan, lattice: _Lattice, at: int) -> Columns:
     outside = _jacket_outside(lattice, inside, plan.rubber, shells[at], slots)
     cut = tuple(manifold_of(*slot, "a wedge slot") for slot in slots.meshes(_SLOT_BELOW_MM))
     nodes = _jacket_nodes(lattice, inside, outside, plan, min(z.thickness_mm for z in shells[at].zones))
-    return Columns(lattice.envelope.name, lattice.envelope.frame.pull, glove, around, nodes, cut)
+    return Columns(lattice.envelope.name, lattice.envelope.frame.pull, glove, around, nodes, cut, *turned)
 
 
 def _jacket_nodes(
@@ -215,7 +216,7 @@ def _of_many(plan: MouldPlan, columns: Sequence[Columns], print_of: Any, progres
         progress.step(at / len(columns), own.name)
         for kind, body in (("glove", rubber), ("jacket", glass)):
             if body is not None:
-                body = _trimmed(body, plan.master)
+                body = trimmed(body, plan.master)
                 made.append(solid_of(f"{kind}, {own.name}", kind, body, crumb_share=_CRUMB_SHARE, thinned=False))
     return made
 
@@ -401,7 +402,10 @@ def _thick_enough(lattice: _Lattice, plan: MouldPlan) -> _Outside:
     middles = sample(outside, envelope.origin_mm, envelope.pixel_mm, np.column_stack(halfway[:2])) - halfway[2]
     middles = np.maximum(middles, halfway[3] + _LEAST_WALL_MM)
     nodes = np.column_stack([*(np.append(m.ravel(), e) for m, e in zip((x, y, top), (*halfway[:2], middles)))])
-    raised = raised_clear(nodes, cut.cells(_any_corner(lattice.share > 0)), centres, skin.thickness_mm + _MISSED_MM)
+    hollows, behind_mm = hollow_points(rubber, envelope.piece, RELEASE_FILM_MM)
+    centres = np.concatenate([centres, envelope.frame.to_frame(hollows)])
+    thick = np.concatenate([skin.thickness_mm, np.full(len(hollows), behind_mm)]) + _MISSED_MM
+    raised = raised_clear(nodes, cut.cells(_any_corner(lattice.share > 0)), centres, thick)
     return _Outside(cut, raised[: top.size].reshape(top.shape), raised[top.size :])
 
 
@@ -451,13 +455,6 @@ def _column_solid(lattice: _Lattice, share: np.ndarray, outside: _Outside, maste
     vertices = on_grid(lattice.envelope.frame.to_master(vertices), master)
     faces = np.concatenate([above.faces, below.faces[:, ::-1] + count, *walls])
     return manifold_of(vertices, faces, f"the columns of the {lattice.envelope.name}")
-
-
-def _trimmed(solid: Any, master: Master) -> Any:
-    """Without what lies below the board that a master with an open base stands on."""
-    if master.base != "open" or not master.base_faces.any():
-        return solid
-    return solid.trim_by_plane(UP, 0.0)
 
 
 def _jacket_outside(lattice: _Lattice, glove: _Outside, rubber: Rubber, shell: JacketPiece, slots: Slots) -> _Outside:

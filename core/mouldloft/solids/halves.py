@@ -12,7 +12,7 @@ from ..base.errors import PlanImpossible
 from ..base.progress import SILENT, Progress
 from ..geometry.contour import Chain, Crossings, SplitMesh, cross_at_zero, join_chains, split_faces
 from ..geometry.edges import renumbered
-from ..geometry.frame import PullFrame, pull_frame
+from ..geometry.frame import UP, PullFrame, pull_frame
 from ..geometry.manifold import arrays_of, as_manifold
 from ..geometry.patch import fill_loops, refine_patch
 from ..geometry.repair import merge_equal
@@ -187,3 +187,10 @@ def _ways_to_halve(master: Master, seam: Seam, print_of: Any, names: list[str]) 
     for pitch in _HALVED_ON_MM:
         above = manifold_of(*above_parting(master, seam, finer * pitch), "the parting")
         yield [print_of ^ above, print_of - above]
+
+
+def trimmed(solid: Any, master: Master) -> Any:
+    """Without what lies below the board that a master with an open base stands on."""
+    if master.base != "open" or not master.base_faces.any():
+        return solid
+    return solid.trim_by_plane(UP, 0.0)

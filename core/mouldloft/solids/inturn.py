@@ -31,7 +31,8 @@ class Columns:
     """One piece's columns along its pull ((3,) unit) as manifolds, in plan coordinates: under the glove's outside, and
     what its jacket is laid on (None where no jacket goes).
 
-    around : the glove's, a film wider. slots : wedge slots, cut from the jacket.
+    around : the glove's, a film wider. slots : wedge slots, cut from the jacket. hollows, domes : cut from the glove
+    and set on it last, so that no jacket runs into a hollow.
     """
 
     name: str
@@ -40,6 +41,8 @@ class Columns:
     around: Any
     jacket: JacketNodes | None
     slots: tuple[Any, ...] = ()
+    hollows: tuple[Any, ...] = ()
+    domes: tuple[Any, ...] = ()
 
 
 def laid_in_turn(columns: Sequence[Columns], print_of: Any) -> list[tuple[Any, Any | None]]:
@@ -60,7 +63,16 @@ def laid_in_turn(columns: Sequence[Columns], print_of: Any) -> list[tuple[Any, A
             made -= slot
         jackets.append(_whole(made))
     _refuse_held(columns, gloves, jackets)
-    return list(zip(gloves, jackets, strict=True))
+    return [(_registered(glove, own), jacket) for own, glove, jacket in zip(columns, gloves, jackets, strict=True)]
+
+
+def _registered(glove: Any, own: Columns) -> Any:
+    """A glove with its hollows and its domes."""
+    for hollow in own.hollows:
+        glove -= hollow
+    for dome in own.domes:
+        glove += dome
+    return _whole(glove) if own.hollows or own.domes else glove
 
 
 def _refuse_held(columns: Sequence[Columns], gloves: Sequence[Any], jackets: Sequence[Any | None]) -> None:

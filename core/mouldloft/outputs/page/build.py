@@ -21,7 +21,6 @@ from ...base.figures import (
     kg_lb,
     listed,
     litres,
-    metres,
     metres_by,
     mm,
     mm_by,
@@ -75,6 +74,7 @@ from ..pictures.peel import frame_words, glove_to_peel
 from ..pictures.studio import set_up
 from ..pictures.thickness import least_words, thickness_view
 from ..pictures.views import seam_jpeg
+from ..ridges import ridge_words
 from ..whereabouts import undercut_words
 from ..words import (
     caution_lines,
@@ -284,14 +284,12 @@ def _peeled(plan: MouldPlan, block: _Block, bodies: list[dict[str, Any]]) -> lis
 
 
 def _joint_bodies(plan: MouldPlan, at: int, block: _Block, steps: Sequence[np.ndarray]) -> list[dict[str, Any]]:
-    """Bead and wedges, which go with the second piece: the ridge is its rubber's, the slots are in its glass."""
-    meshes, held, section = mould_meshes(plan), plan.rubber.registration, plan.rubber.built_to
+    """Bead, domes and wedges, which go with the later piece: they are its rubber's, the slots are in its glass."""
+    meshes = mould_meshes(plan)
     bodies = []
-    if at == 1 and held is not None and len(meshes.bead[0]):
-        said = f"Bead between the rubbers, {metres(held.bead_length_mm)}, {mm(section.bead_width_mm)} wide"
-        if len(held.domes_mm):
-            said += f", {counted(len(held.domes_mm), 'dome')}"
-        bodies.append(_packed(body_of("bead", *meshes.bead, rgb(BEAD)), block, "bead", said, steps[0]))
+    if len(meshes.ridges[at][0]):
+        ridge = body_of("bead", *meshes.ridges[at], rgb(BEAD))
+        bodies.append(_packed(ridge, block, "bead", ridge_words(plan, at), steps[0]))
     if len(meshes.wedges[at][0]):
         count = len(plan.jacket.pieces[at].wedge_points_mm)
         said = f"Wedge slots between the glass flanges: {count}, formed before this jacket is laid"
@@ -427,7 +425,8 @@ def _parts(plan: MouldPlan, shown: _Shown) -> list[dict[str, Any]]:
     parts += [("ribs", "Ribs", RIB, True), ("bolts", "Bolts", BOLT, True)]
     if plan.rubber.loose:
         parts.append(("loose", "Loose pieces", LOOSE, True))
-    parts += [("bead", "Bead", BEAD, True), ("wedges", "Wedge slots", WEDGE, True), ("wall", "Wall", WALL, False)]
+    ridges = "Bead" if len(plan.rubber.envelopes) <= 2 else "Domes"
+    parts += [("bead", ridges, BEAD, True), ("wedges", "Wedge slots", WEDGE, True), ("wall", "Wall", WALL, False)]
     return [
         {"name": name, "label": label, "colour": colour, "shown": on}
         for name, label, colour, on in parts

@@ -76,8 +76,8 @@ def taken_apart(plan: MouldPlan, progress: Progress = SILENT) -> Apart:
                 labels.append((one.name, kg(shell.mass_kg), out_of_way))
         if len(parts.wedges[at].vertices_mm):
             bodies.append(parts.wedges[at].moved(first[1] * pull))
-        if at == 1 and len(parts.bead.vertices_mm):
-            bodies.append(parts.bead.moved(first[0] * pull))  # the ridge is the second rubber's
+        if len(parts.ridges[at].vertices_mm):
+            bodies.append(parts.ridges[at].moved(first[0] * pull))
     return Apart(tuple(bodies), tuple(labels))
 
 

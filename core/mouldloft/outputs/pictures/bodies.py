@@ -49,7 +49,7 @@ from ..look import (
     WEDGE,
     rgb,
 )
-from .joint import bead_mesh, wedge_mesh
+from .joint import ridge_mesh, wedge_mesh
 from .studio import Baked, set_up
 
 MOST_DRAWN = 1_500_000  # faces of a master drawn as it is; finer ones are thinned to this for the picture
@@ -84,7 +84,7 @@ MeshPair = tuple[np.ndarray, np.ndarray]  # vertices (n, 3) in mm and faces (m, 
 @dataclass(frozen=True, eq=False)
 class MouldMeshes:
     """Glove, keys, jacket, its ribs' cores, bolts and wedges of every piece as plain meshes where they sit, by piece;
-    the bead once; the loose pieces as the plan numbers them.
+    ridges : bead and domes, with the later piece; the loose pieces as the plan numbers them.
 
     Flat parts are thinned. fine_mm : pixel of the map that each piece was drawn from.
     """
@@ -95,7 +95,7 @@ class MouldMeshes:
     ribs: tuple[MeshPair, ...]
     bolts: tuple[MeshPair, ...]
     wedges: tuple[MeshPair, ...]
-    bead: MeshPair
+    ridges: tuple[MeshPair, ...]
     fine_mm: tuple[float, ...]
     loose: tuple[MeshPair, ...] = ()
 
@@ -110,7 +110,7 @@ class MouldBodies:
     ribs: tuple[Body, ...]
     bolts: tuple[Body, ...]
     wedges: tuple[Body, ...]
-    bead: Body
+    ridges: tuple[Body, ...]
     loose: tuple[Body, ...] = ()
 
 
@@ -186,8 +186,9 @@ def _make_mould_meshes(plan: MouldPlan, progress: Progress) -> MouldMeshes:
         bolts.append(joined(pin(np.asarray(p), envelope.frame.pull, 7.0, length) for p in piece.bolts_mm))
         fine.append(drawn.pixel_mm)
     wedges = tuple(wedge_mesh(plan, at) for at in range(len(gloves)))
+    ridges = tuple(ridge_mesh(plan, at) for at in range(len(gloves)))
     return MouldMeshes(
-        tuple(gloves), tuple(keys), tuple(jackets), tuple(ribs), tuple(bolts), wedges, bead_mesh(plan), tuple(fine),
+        tuple(gloves), tuple(keys), tuple(jackets), tuple(ribs), tuple(bolts), wedges, ridges, tuple(fine),
         tuple(loose),
     )  # fmt: skip
 
@@ -214,7 +215,7 @@ def _make_mould_bodies(plan: MouldPlan, progress: Progress) -> MouldBodies:
     return MouldBodies(
         tuple(gloves), plain("keys", meshes.keys, KEY), tuple(jackets), plain("ribs", meshes.ribs, RIB),
         plain("bolts", meshes.bolts, BOLT), plain("wedges", meshes.wedges, WEDGE),
-        body_of("bead", *meshes.bead, rgb(BEAD)),
+        plain("bead", meshes.ridges, BEAD),
         tuple(body_of(one.name, *mesh, rgb(LOOSE)) for one, mesh in zip(plan.rubber.loose, meshes.loose)),
     )  # fmt: skip
 

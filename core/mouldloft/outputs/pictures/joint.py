@@ -15,8 +15,17 @@ _SIDES = 6
 _STEP_MM = 12.0
 
 
-def bead_mesh(plan: MouldPlan) -> tuple[np.ndarray, np.ndarray]:
-    """The bead's course as a round bar half as wide, and the domes as discs; nothing where there is neither."""
+def ridge_mesh(plan: MouldPlan, at: int) -> tuple[np.ndarray, np.ndarray]:
+    """Bead and domes of the rubber of piece `at`: of two the last one's, of more the domes that are its own."""
+    held = plan.rubber.registration
+    if held is None or held.dome_between is None:
+        return bead_mesh(plan) if at == 1 else joined(())
+    return bead_mesh(plan, held.dome_between[:, 1] == at)
+
+
+def bead_mesh(plan: MouldPlan, which: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
+    """The bead's course as a round bar half as wide, and the domes as discs; nothing where there is neither. which :
+    (n,) bool, of the domes; all, unless told."""
     held, section = plan.rubber.registration, plan.rubber.built_to
     if held is None:
         return joined(())
@@ -28,8 +37,11 @@ def bead_mesh(plan: MouldPlan) -> tuple[np.ndarray, np.ndarray]:
             long = float(np.linalg.norm(other - one))
             if long > 0:
                 parts.append(pin((one + other) / 2.0, other - one, section.bead_width_mm / 4.0, long, _SIDES))
-    for dome in held.domes_mm:
-        parts.append(pin(dome, pull, section.dome_diameter_mm / 2.0, section.dome_height_mm, 3 * _SIDES))
+    count = len(held.domes_mm)
+    axes = np.tile(pull, (count, 1)) if held.dome_axes is None else held.dome_axes
+    high = np.full(count, section.dome_height_mm) if held.dome_heights_mm is None else held.dome_heights_mm
+    for k in np.arange(count) if which is None else np.flatnonzero(which):
+        parts.append(pin(held.domes_mm[k], axes[k], section.dome_diameter_mm / 2.0, float(high[k]), 3 * _SIDES))
     return joined(parts)
 
 

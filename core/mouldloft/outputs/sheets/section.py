@@ -23,6 +23,7 @@ from ...trade.bolts import BoltChoice
 from ...trade.section import LEAST_RADIUS_MM, JointSection, bead_height_at_mm
 from ..bolts import all_bolts, pitch_words
 from ..look import BOLT, GLOVE, INK, JACKET, PLASTER, SOFT_INK
+from ..ridges import dome_line
 from .typeset import Placed, draw_label, facts_table, heading, house_fonts, set_text
 
 RISE_MM = 34.0  # of the skin drawn above and below the wall
@@ -51,7 +52,10 @@ def section_pages(plan: MouldPlan, inner: float) -> list[Flowable]:
     if any(piece.foot_bolts_mm for piece in plan.jacket.pieces):
         story += [*heading("On the board round the foot, full size"), _foot(plan, section, inner)]
     story += [Spacer(1, 4), facts_table(section_facts(plan), inner)]
-    story.append(set_text(f"{_WHERE_THREE_MEET if several else _BEAD} {_HOW}", size=8.4, colour=SOFT_INK))
+    held = plan.rubber.registration
+    domes = _DOMES if held is not None and len(held.domes_mm) else _NO_DOMES
+    text = f"{_WHERE_THREE_MEET} {domes}" if several else _BEAD
+    story.append(set_text(f"{text} {_HOW}", size=8.4, colour=SOFT_INK))
     return story
 
 
@@ -61,9 +65,13 @@ _BEAD = (
 )
 _WHERE_THREE_MEET = (
     "The same along every joint; where three meet, each flange ends on the line halfway to the next, and no bolt "
-    "stands there. No bead is planned between more than two rubbers: keys hold each in its jacket, and bolts the "
-    "jackets."
+    "stands there. No bead runs between more than two rubbers."
 )
+_DOMES = (
+    "Domes are set on the wall before the rubber that is made first: it takes the hollow, rises over it, and the later "
+    "rubber takes its dome from it. Elsewhere keys hold each rubber in its jacket, and bolts the jackets."
+)
+_NO_DOMES = "Keys hold each in its jacket, and bolts the jackets."
 _HOW = (
     "The rubber lies unsqueezed. Each jacket is laid over its rubber's bevel, with a fillet of resin paste "
     "in the corner so that mat does not bridge, and down onto the wall; the second on the first one's waxed flange."
@@ -97,7 +105,9 @@ def section_facts(plan: MouldPlan) -> list[tuple[str, str]]:
         ),
         ("Jacket flange", f"{section.jacket_flange_mm:g} mm past the rubber, {glass} mm thick, glass to glass"),
     ]
-    if held is not None and held.lines_mm:
+    if held is not None and held.dome_between is not None:
+        facts.append(("Domes", dome_line(plan, held)))
+    elif held is not None and held.lines_mm:
         size = f"{section.bead_width_mm:g} × {section.bead_height_mm:g} mm"
         along = f"{held.bead_length_mm / 1000:.1f} m, {section.bead_from_skin_mm:.0f} mm from the skin"
         domes = f"; {_domes(held.domes_mm, section)} where it cannot run" if len(held.domes_mm) else ""

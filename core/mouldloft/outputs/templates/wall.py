@@ -19,7 +19,7 @@ from .fullsize import LETTER, Template, TemplateLine, TemplateText
 
 _ON_WALL_MM = 30.0  # a bolt or bead further than this from a piece is another's
 _ON_JOINT_MM = 10.0  # the same where three walls meet
-_BOLT_MM = 5.0  # radius of its ring
+_BOLT_MM, _DOME_MM = 5.0, 10.0  # radius of its ring
 _ARROW_MM = 26.0
 _BEND_MM = 24.0
 _BLOCK_MM, _SPOT_MM = (-52.0, -16.0, 64.0, 18.0), 8.0  # room that name, words and arrow take; places tried for them
@@ -29,13 +29,14 @@ _WORDS_IN_MM, _LEAST_WORDS_MM = 2.0, 1.2
 @dataclass(frozen=True, eq=False)
 class OnWall:
     """What is marked on the wall, plan coordinates. beads_mm : centre lines; domes_mm, bolts_mm, pads_mm : (k, 3);
-    bolt_names : of the bolts."""
+    bolt_names : of the bolts; dome_names : of the domes, where each has a height of its own."""
 
     beads_mm: tuple[np.ndarray, ...] = ()
     domes_mm: np.ndarray | None = None
     bolts_mm: np.ndarray | None = None
     pads_mm: np.ndarray | None = None
     bolt_names: tuple[str, ...] = ()
+    dome_names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,8 @@ def marks_of(plan: MouldPlan) -> OnWall:
     held = plan.rubber.registration
     if held is None:
         return OnWall(bolts_mm=bolts, bolt_names=names)
-    return OnWall(held.lines_mm, held.domes_mm, bolts, held.pads_mm, names)
+    domes = () if held.dome_heights_mm is None else tuple(f"dome {high:g} high" for high in held.dome_heights_mm)
+    return OnWall(held.lines_mm, held.domes_mm, bolts, held.pads_mm, names, domes)
 
 
 def wall_templates(plan: MouldPlan, wall: Wall) -> tuple[Template, ...]:
@@ -150,7 +152,7 @@ def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnW
         texts.append(_station_number(str(mark.number), ends, body))
     lines += [TemplateLine(part, closed=False, use="mark") for bead in marks.beads_mm
               for part in _runs(to_flat.on(piece, bead))]  # fmt: skip
-    for points, radius in ((marks.bolts_mm, _BOLT_MM), (marks.domes_mm, 10.0), (marks.pads_mm, 20.0)):
+    for points, radius in ((marks.bolts_mm, _BOLT_MM), (marks.domes_mm, _DOME_MM), (marks.pads_mm, 20.0)):
         if points is not None:
             on = to_flat.on(piece, points)
             lines += [_ring(p, radius) for p in on[np.isfinite(on[:, 0])]]
@@ -159,6 +161,12 @@ def _flat(piece: WallPiece, wall: Wall, imprint: Imprint, faces: str, marks: OnW
         texts += [
             _bolt_name(f"bolt {name}", (float(x), float(y)), body)
             for name, (x, y) in zip(marks.bolt_names, to_flat.on(piece, marks.bolts_mm), strict=True)
+            if np.isfinite(x)
+        ]
+    if marks.domes_mm is not None and marks.dome_names:
+        texts += [
+            _bolt_name(name, (float(x), float(y)), body, _DOME_MM)
+            for name, (x, y) in zip(marks.dome_names, to_flat.on(piece, marks.domes_mm), strict=True)
             if np.isfinite(x)
         ]
     texts += _skin_words(piece, wall.gap_mm)
@@ -199,9 +207,9 @@ def _station_number(number: str, ends: np.ndarray, body: Polygon) -> TemplateTex
     return max((beside, *tries), key=lambda text: body.intersection(_box_of(text)).area / _box_of(text).area)
 
 
-def _bolt_name(name: str, at_mm: tuple[float, float], body: Polygon) -> TemplateText:
-    """A bolt's name on whichever side of its ring it stands on the piece."""
-    (x, y), clear, wide = at_mm, _BOLT_MM + 1.5, LETTER * 3.5 * len(name)
+def _bolt_name(name: str, at_mm: tuple[float, float], body: Polygon, radius_mm: float = _BOLT_MM) -> TemplateText:
+    """A bolt's name, or a dome's, on whichever side of its ring it stands on the piece."""
+    (x, y), clear, wide = at_mm, radius_mm + 1.5, LETTER * 3.5 * len(name)
     spots = ((x + clear, y - 1.5), (x - clear - wide, y - 1.5), (x - wide / 2, y + 1.5 * clear),
              (x - wide / 2, y - 1.5 * clear - 3.5))  # fmt: skip
     tries = [TemplateText(name, spot, 3.5) for spot in spots]

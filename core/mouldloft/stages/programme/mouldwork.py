@@ -130,11 +130,12 @@ def _first_wall(ledger: Ledger, shop: Workshop, last: str, patches: str) -> str:
         )
     )  # fmt: skip
     held = shop.rubber.registration
-    if held is not None and (held.bead_length_mm > 0 or len(held.domes_mm)):
-        domes, long_m = len(held.domes_mm), held.bead_length_mm / 1000.0
+    if held is not None and (held.bead_length_mm > 0 or held.domes_set_for(0)):
+        domes, long_m = held.domes_set_for(0), held.bead_length_mm / 1000.0
         said = ((f"{long_m:.2f} m of bead", long_m > 0), (counted(domes, "dome"), domes > 0))
+        what = "domes" if shop.several else "bead and domes"
         wall = ledger.add(
-            Work("bead", "Set bead and domes on the wall", "wall", line, "wall",
+            Work("bead", f"Set {what} on the wall", "wall", line, "wall",
                  (long_m + domes / 3) / rates.set_bead_m_h, 1, (Wait(wall),),
                  note=" and ".join(words for words, has in said if has))
         )  # fmt: skip
@@ -174,6 +175,12 @@ def _next_face(ledger: Ledger, shop: Workshop, piece: int, last: str) -> str:
     walled = ledger.add(
         Work(f"wall {piece}", f"Build the wall, {name}", "wall", line, "wall", own_wall, few, (Wait(off),))
     )
+    held = shop.rubber.registration
+    if held is not None and (domes := held.domes_set_for(piece)):
+        walled = ledger.add(
+            Work(f"domes {piece}", f"Set domes on the wall, {name}", "wall", line, "wall",
+                 domes / 3 / rates.set_bead_m_h, 1, (Wait(walled),), note=counted(domes, "dome"))
+        )  # fmt: skip
     sealed = ledger.add(
         Work(f"seal {piece}", f"Seal the skin, {name}", "wall", line, "release",
              shop.skin_m2(piece) / rates.release_m2_h, few, (Wait(walled),), unbroken=True, wear=SOLVENT_WEAR)

@@ -53,7 +53,10 @@ def _held_mm3(
     i, j = np.nonzero(np.isfinite(envelope.outer_mm))
     step = max(len(i) // _CLAIM_SAMPLES, 1)
     i, j = i[::step], j[::step]
-    low, thick = envelope.parting_mm[i, j], np.maximum((envelope.outer_mm - envelope.parting_mm)[i, j], 0.0)
+    low = envelope.parting_mm[i, j]
+    if envelope.bead_mm is not None:
+        low = low - np.minimum(envelope.bead_mm[i, j], 0.0)  # a dome stands in another's hollow
+    thick = np.maximum(envelope.outer_mm[i, j] - low, 0.0)
     x, y = (o + n * envelope.pixel_mm for o, n in zip(envelope.origin_mm, (j, i)))
     held = np.zeros(3)
     for layer in range(_CLAIM_LAYERS if before else 0):

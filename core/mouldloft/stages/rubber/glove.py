@@ -26,7 +26,7 @@ from ...geometry.frame import PullFrame, pull_frame
 from ...geometry.heightmap import filled as filled_map
 from ...geometry.heightmap import sample_map
 from ...geometry.polyline import spaced_out
-from ...geometry.rays import RayScene, inside_body, ray_scene
+from ...geometry.rays import RayScene, ray_scene
 from ...inputs.brief import Brief, RubberBrief
 from ...inputs.catalogue import read_catalogue
 from ...inputs.materials import RubberMaterial
@@ -47,13 +47,16 @@ from .columns import (
     volume_of_columns,
     wall_bounds,
 )
+from .domes import Domes, registration_of_many
 from .fills import fills_of
 from .fixture import check_registration
-from .flanges import STEEPEST, Flanges, lay_flanges, lean_of, share_registered
+from .flanges import Flanges, lay_flanges, lean_of, share_registered
 from .loose import find_loose_pieces, loose_mm3
 from .record import Envelope, Registration, Rubber, RubberParts
+from .several import flanges_of_many, outside_of
 from .thickness import FADE, edge_share, true_thickness_mm, wanted_thickness_mm
 
+_ROUNDED_MM3 = 1e-3  # what sums over a map differ by
 SPACING_PIXELS = 1.2  # between the points of the skin that the outside is held from
 
 
@@ -230,7 +233,7 @@ def flanges_of_two(
     grid = Grid(*origin, pixel, shape[0], shape[1])
 
     def within(pixels: np.ndarray, raised_mm: float) -> np.ndarray:
-        return pixels & ~_outside(pixels, wall + raised_mm, bodies[0].frame, grid, master, scene)
+        return pixels & ~outside_of(pixels, wall + raised_mm, bodies[0].frame, grid, master, scene)
 
     shown, inside = inside, within(inside, 0.0)
     near = shown & ~inside & (cells_away(~inside) * pixel <= section.rubber_flange_mm)
@@ -254,26 +257,6 @@ def _share_of(whole: Flanges, window: tuple[slice, slice], turn: bool, first: bo
         behind_mm=whole.behind_mm[window][flip] * float(first),
         top_mm=whole.top_mm[window][flip],
     )
-
-
-def _flanges_of_many(body: _Body, section: JointSection, master: Master, scene: RayScene) -> Flanges:
-    """One of several pieces: its flanges alone, as wide as asked up their own slope, without a bead."""
-    level = np.where(np.isfinite(body.low), body.low, 0.0)
-    near, top = _leaning_flange(body.low, body.filled, body.grid.pixel_mm, section.rubber_flange_mm, section)
-    half = body.low + section.rubber_flange_thickness_mm / 2.0
-    rubber = _outside(near, half, body.frame, body.grid, master, scene) | np.isfinite(body.filled)
-    reach, _ = _leaning_flange(body.low, body.filled, body.grid.pixel_mm, section.reach_mm, section)
-    jacket = _outside(reach & ~rubber, body.low + 1.0, body.frame, body.grid, master, scene)
-    toe = cells_away(rubber) * body.grid.pixel_mm
-    nothing, none = np.zeros((0, 3)), np.zeros(level.shape)
-    there = np.isfinite(top)  # beyond the parting surface there is no flange to bevel
-    bevelled = np.full(level.shape, np.nan)
-    bevelled[there] = (top - level)[there] * np.minimum(toe[there] / section.bevel_run_mm, 1.0)
-    stands = body.tall | (body.drafted > body.low)
-    return Flanges(
-        (rubber | stands) & (body.on_board | stands), jacket & body.on_board & ~stands, body.parting, none, none,
-        bevelled, nothing, nothing, (), nothing,
-    )  # fmt: skip
 
 
 def cover_piece(master: Master, seam: Seam, piece: int, body: _Body, flanges: Flanges) -> _Cover:
@@ -324,33 +307,6 @@ def missed_mm(spacing_mm: float, thickness_mm: float) -> float:
     """By how much balls about points that cover a skin fall short of its offset, at most: a place is within 0.58
     spacings of a point, and at a distance d from it the offset thins by d² / 2t."""
     return (0.58 * spacing_mm) ** 2 / (2 * thickness_mm)
-
-
-def _leaning_flange(
-    low: np.ndarray, filled: np.ndarray, pixel_mm: float, width_mm: float, section: JointSection
-) -> tuple[np.ndarray, np.ndarray]:
-    """(rows, columns) bool, where a flange may lie that leans against the pull, and its top: as wide as asked up the
-    slope, at half its thickness, and as thick across it."""
-    far, (i, j) = ndimage.distance_transform_edt(~np.isfinite(filled), return_indices=True)
-    level = np.where(np.isfinite(low), low, 0.0)
-    thick = section.rubber_flange_thickness_mm
-    up = level - level[i, j]
-    slope = np.minimum(np.hypot(*np.gradient(level, pixel_mm)), STEEPEST)
-    run = np.hypot(far * pixel_mm, up)
-    # its rim stands along the pull, and so leans out where the flange rises
-    near = run + thick / 2 * slope * up / np.maximum(run, pixel_mm) <= width_mm
-    return near, low + thick * np.hypot(1.0, slope)
-
-
-def _outside(
-    pixels: np.ndarray, height: np.ndarray, frame: PullFrame, grid: Grid, master: Master, scene: RayScene
-) -> np.ndarray:
-    """The pixels ((rows, columns) bool) whose point at that height is not inside the master."""
-    i, j = np.nonzero(pixels & np.isfinite(height))
-    points = frame.to_master(np.column_stack([grid.x()[j], grid.y()[i], height[i, j]]))
-    out = np.zeros_like(pixels)
-    out[i, j] = ~inside_body(scene, master.normals, points)
-    return out
 
 
 def _with_foot_prism(
@@ -508,7 +464,7 @@ def brush_rubber(
     scene = ray_scene(master.vertices_mm, master.faces)
     pieces = range(len(seam.pieces))
     raised = _raise_all(master, seam, rule, section, brief.rubber, pixel, progress)
-    whole, flanges = _all_flanges(raised, section, master, seam, scene)
+    whole, flanges = _all_flanges(raised, section, master, seam, scene, rule.edge_mm)
     made = in_threads(
         lambda k: cover_piece(master, seam, k % len(pieces), raised[k], flanges[k]), range(2 * len(pieces)), progress,
         (0.8, 0.9), "flanges on the wall",
@@ -521,7 +477,7 @@ def brush_rubber(
         )
     )  # fmt: skip
     envelopes = tuple(cover.envelope for cover in covers)
-    parts = tuple(_parts(cover) for cover in covers)
+    parts = tuple(_parts(cover, len(pieces) > 2) for cover in covers)
     loose = find_loose_pieces(master, envelopes, parts, rule, section, brief.rubber)
     claimed = tuple(replace(part, loose_mm3=0.0 - loose_mm3(loose, k)) for k, part in enumerate(parts))
     parts = less_held_before(claimed, envelopes, master, scene)
@@ -549,7 +505,7 @@ def brush_rubber(
         min_thickness_mm=float(thickness.min()),
         thickness_quantiles_mm=tuple(float(q) for q in np.quantile(thickness, [0.05, 0.25, 0.5, 0.75, 0.95])),
         section=section,
-        registration=None if whole is None else _registration_of(whole, covers[0].envelope, seam, section),
+        registration=_registration_of(whole, covers[0].envelope, seam, section),
         loose=loose,
         fills=fills_of(master, envelopes, parts, loose, rule.skin_mm),
     )
@@ -559,11 +515,12 @@ BOLT_OF_SEAM_MM = 190.0  # common practice: at least one for each 200 mm of seam
 
 
 def _all_flanges(
-    raised: Sequence[_Body], section: JointSection, master: Master, seam: Seam, scene: RayScene
-) -> tuple[Flanges | None, list[Flanges]]:
-    """The fine lattice's flanges as one (of two pieces), and every piece's on the fine and on the coarse one."""
+    raised: Sequence[_Body], section: JointSection, master: Master, seam: Seam, scene: RayScene, edge_mm: float
+) -> tuple[Flanges | Domes, list[Flanges]]:
+    """The fine lattice's flanges as one (of more than two pieces their domes), and every piece's on the fine and on the
+    coarse one."""
     if len(seam.pieces) > 2:
-        return None, [_flanges_of_many(body, section, master, scene) for body in raised]
+        return flanges_of_many(raised, section, master, seam, scene, joint_reach_mm(section.reach_mm, edge_mm))
     fewest = int(np.ceil(seam.length_mm / BOLT_OF_SEAM_MM))
     (whole, fine), (_, coarse) = in_threads(
         lambda bodies: flanges_of_two(bodies, section, fewest, master, seam, scene), (raised[:2], raised[2:])
@@ -571,8 +528,10 @@ def _all_flanges(
     return whole, [*fine, *coarse]
 
 
-def _registration_of(whole: Flanges, first: Envelope, seam: Seam, section: JointSection) -> Registration:
+def _registration_of(whole: Flanges | Domes, first: Envelope, seam: Seam, section: JointSection) -> Registration:
     """Bead, domes and bolts in plan coordinates, how much of the seam the first two serve, and whether they hold."""
+    if isinstance(whole, Domes):
+        return registration_of_many(whole, seam)
     frame = first.frame
     lines, domes = tuple(frame.to_master(line) for line in whole.beads_mm), frame.to_master(whole.domes_mm)
     held = np.concatenate([np.zeros((0, 3)), *lines])
@@ -582,9 +541,10 @@ def _registration_of(whole: Flanges, first: Envelope, seam: Seam, section: Joint
     return Registration(lines, domes, share, bolts, pads, check_registration(first))
 
 
-def _parts(cover: _Cover) -> RubberParts:
+def _parts(cover: _Cover, several: bool = False) -> RubberParts:
     # columns miss the master by a little: without undercuts that must not come out as less than no fill
     filled_mm3 = max(cover.filled_mm3, cover.solid_mm3)
+    ridges_mm3 = cover.bead_mm3 - cover.flange_mm3
     return RubberParts(
         skin_mm3=cover.skin_mm3 - filled_mm3,
         lock_fill_mm3=filled_mm3 - cover.solid_mm3,
@@ -592,5 +552,6 @@ def _parts(cover: _Cover) -> RubberParts:
         draft_mm3=cover.draft_mm3 - cover.handled_mm3,
         flange_mm3=cover.flange_mm3 - cover.draft_mm3,
         handling_mm3=cover.handled_mm3 - cover.edge_mm3,
-        bead_mm3=cover.bead_mm3 - cover.flange_mm3,
+        bead_mm3=0.0 if several else ridges_mm3,
+        domes_mm3=ridges_mm3 if several and abs(ridges_mm3) > _ROUNDED_MM3 else 0.0,
     )

@@ -125,7 +125,9 @@ class Registration:
 
     lines_mm : middle lines of the bead, (k, 3) each; domes_mm : (n, 3). share : of the seam's length with either beside
     it. bolt_places_mm : (b, 3) middles of the bolts on the parting, past the rubber; pads_mm : (p, 3) those of them
-    that stand on a level step because the flange leans there. Of two pieces alone.
+    that stand on a level step because the flange leans there; both of two pieces alone. Of more than two there is no
+    bead, and each dome has its own figures: dome_axes : (n, 3) unit, square to the parting, towards the piece with the
+    hollow; dome_heights_mm : (n,); dome_between : (n, 2) numbers of its pieces, the one with the hollow first.
     """
 
     lines_mm: tuple[np.ndarray, ...]
@@ -134,6 +136,15 @@ class Registration:
     bolt_places_mm: np.ndarray
     pads_mm: np.ndarray
     check: RegistrationCheck | None = None
+    dome_axes: np.ndarray | None = None
+    dome_heights_mm: np.ndarray | None = None
+    dome_between: np.ndarray | None = None
+
+    def domes_set_for(self, piece: int) -> int:
+        """How many domes are set on the wall before a piece is brushed."""
+        if self.dome_between is None:
+            return len(self.domes_mm) if piece == 0 else 0
+        return int((self.dome_between[:, 0] == piece).sum())
 
     @property
     def bead_length_mm(self) -> float:
@@ -152,6 +163,7 @@ class RubberParts:
     keys_mm3: float = 0.0
     handling_mm3: float = 0.0  # where the brief says it is handled
     bead_mm3: float = 0.0  # the ridge, and what the first piece carries behind its groove less the groove
+    domes_mm3: float = 0.0  # the same of several pieces' domes and hollows
     loose_mm3: float = 0.0  # below zero: what loose pieces take the place of
 
     @property
@@ -169,6 +181,7 @@ class RubberParts:
             ("draft", self.draft_mm3),
             ("flange", self.flange_mm3),
             *((("bead", self.bead_mm3),) if self.bead_mm3 else ()),
+            *((("domes", self.domes_mm3),) if self.domes_mm3 else ()),
             *((("less loose pieces", self.loose_mm3),) if self.loose_mm3 else ()),
             ("keys", self.keys_mm3),
         )
