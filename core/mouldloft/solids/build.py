@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 from scipy import ndimage
-from scipy.spatial import cKDTree
 
 from ..base.errors import BriefRefused, OutputRefused
 from ..base.files import DEVICE_NAMES, make_folder, write_via_path
@@ -45,7 +44,7 @@ from .loose import LOOSE_CRUMB, cut_out_loose
 from .ribs import rib_solids
 from .slots import Slots, slots_of
 from .solid import Solid, manifold_of, solid_of
-from .thickness import AskedSkin, asked_skin
+from .thickness import AskedSkin, asked_skin, tree_over
 from .wayoff import JacketNodes
 
 LEAST_PITCH_MM = 3.0  # the default lattice is no finer: the rubber is brushed by hand
@@ -415,7 +414,7 @@ def _over_skin(lattice: _Lattice, centres_mm: np.ndarray, skin: AskedSkin, more_
     x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
     nodes = np.column_stack([x.ravel(), y.ravel(), lattice.top_mm.ravel()])
     reach = float(skin.thickness_mm.max()) + more_mm
-    away, nearest = cKDTree(centres_mm).query(nodes, distance_upper_bound=reach, workers=2)
+    away, nearest = tree_over(centres_mm).query(nodes, distance_upper_bound=reach, workers=2)
     found = np.isfinite(away)
     found[found] = away[found] <= skin.thickness_mm[nearest[found]] + more_mm
     return found.reshape(lattice.top_mm.shape)

@@ -180,13 +180,15 @@ def _ways_to_halve(master: Master, seam: Seam, print_of: Any, names: list[str]) 
         whole = print_of
         if rounded:  # or what is left of it beside a rounded half is a film over the half's whole skin
             whole = as_manifold(*welded(on_grid(master.vertices_mm, master), master.faces)) or print_of
-        if any(abs((half - whole).volume()) > _STRAY_SHARE * whole.volume() for half in made):
-            made = [made[0] ^ whole, whole - made[0]]
+        inside, outside = made[0].split(whole)  # both at the price of one
+        stray = _STRAY_SHARE * whole.volume()
+        if abs(outside.volume()) > stray or abs((made[1] - whole).volume()) > stray:
+            made = [inside, whole - made[0]]
         yield made
     finer = float(np.clip(max(master.size_mm) / _HALVED_SO_FROM_MM, 0.25, 1.0))
     for pitch in _HALVED_ON_MM:
         above = manifold_of(*above_parting(master, seam, finer * pitch), "the parting")
-        yield [print_of ^ above, print_of - above]
+        yield list(print_of.split(above))
 
 
 def trimmed(solid: Any, master: Master) -> Any:

@@ -83,6 +83,8 @@ def _without_crumbs(solid: Any, share: float, name: str) -> tuple[Any, bool]:
     large = [p for p, v in zip(parts, volumes) if p.num_tri() and abs(v) > share * volumes.sum()]
     if len(large) == len(parts):
         return solid, False
+    if len(large) == 1:  # it is what putting its arrays together again would give, to the bit
+        return large[0], True
     kept = [arrays_of(p) for p in large]
     starts = np.cumsum([0] + [len(v) for v, _ in kept[:-1]])
     faces = np.concatenate([f + start for (_, f), start in zip(kept, starts)])

@@ -158,7 +158,7 @@ def _without_print(master: Master, vertices: np.ndarray, faces: np.ndarray) -> t
     A facet counts as print where its corners and its middle all lie on the master, so none that leaves it is missed.
     """
     corners = vertices[faces]
-    tree = _tree_over(covering_points(master.vertices_mm, master.faces, _PRINT_SPACING_MM))
+    tree = tree_over(covering_points(master.vertices_mm, master.faces, _PRINT_SPACING_MM))
     on_print = tree.query(vertices, distance_upper_bound=0.6 * _PRINT_SPACING_MM, workers=2)[0] < np.inf
     on_print = on_print[faces].all(axis=1)
     middle = tree.query(corners[on_print].mean(axis=1), distance_upper_bound=0.6 * _PRINT_SPACING_MM, workers=2)[0]
@@ -179,7 +179,7 @@ def _pixel_mesh(envelope: Envelope) -> tuple[np.ndarray, np.ndarray]:
     return envelope.frame.to_master(vertices), faces[known[faces].all(axis=1)]
 
 
-def _tree_over(points_mm: np.ndarray) -> cKDTree:
+def tree_over(points_mm: np.ndarray) -> cKDTree:
     """A tree over even, dense points: neither balancing nor shrinking its boxes pays there."""
     return cKDTree(points_mm, leafsize=24, balanced_tree=False, compact_nodes=False)
 
@@ -190,7 +190,7 @@ def _tree_over(points_mm: np.ndarray) -> cKDTree:
 def _measure(
     envelope: Envelope, skin: AskedSkin, rubber: Rubber, vertices: np.ndarray, faces: np.ndarray, facets: bool
 ) -> GloveThickness:
-    tree = _tree_over(skin.points_mm)
+    tree = tree_over(skin.points_mm)
     used, faces = renumbered(faces)
     vertices, faces = vertices[used], faces.astype(np.int32)
     areas = 0.5 * np.linalg.norm(face_vectors(vertices, faces), axis=1)
