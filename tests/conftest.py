@@ -89,7 +89,7 @@ def carved_body(tmp_path_factory):
 @pytest.fixture(scope="module")
 def hollow_once():
     """The inside of a body is looked for once: what stands, tips and is taped in it are other questions."""
-    from mouldloft.stages import joining
+    from mouldloft.stages import hollowed
 
     known = {}
 
@@ -99,7 +99,7 @@ def hollow_once():
             known[key] = look(*asked)
         return known[key]
 
-    look = joining.hollow_inside
+    look = hollowed.hollow_inside
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(joining, "hollow_inside", looked_for)
+        patch.setattr(hollowed, "hollow_inside", looked_for)
         yield

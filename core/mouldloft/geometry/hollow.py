@@ -38,13 +38,19 @@ class Hollow:
         return 0.87 * self.pitch_mm
 
 
+def pitch_over(vertices_mm: np.ndarray, pitch_mm: float) -> float:
+    """The pitch asked for, or the coarser one that a lattice round (n, 3) vertices gets."""
+    box = np.prod(vertices_mm.max(axis=0) - vertices_mm.min(axis=0))
+    return max(pitch_mm, _LEAST_PITCH_MM, float(box / _MOST_NODES) ** (1 / 3))
+
+
 def hollow_inside(
     vertices_mm: np.ndarray, faces: np.ndarray, normals: np.ndarray, areas_mm2: np.ndarray, pitch_mm: float
 ) -> Hollow:
     """The inside of a closed mesh ((n, 3), (m, 3); (m, 3) unit normals outward; (m,) areas) at a pitch, or at a coarser
     one where that would be too many nodes. Inside is behind the nearest of 40 thousand samples of the skin."""
     low, high = vertices_mm.min(axis=0), vertices_mm.max(axis=0)
-    pitch = max(pitch_mm, _LEAST_PITCH_MM, float(np.prod(high - low) / _MOST_NODES) ** (1 / 3))
+    pitch = pitch_over(vertices_mm, pitch_mm)
     skin = samples_by_area(vertices_mm, faces, areas_mm2, _SAMPLES)
     counts = np.maximum(np.ceil((high - low) / pitch).astype(int), 1)
     index = np.stack(np.meshgrid(*(np.arange(c) for c in counts), indexing="ij"), axis=-1).reshape(-1, 3)

@@ -19,9 +19,10 @@ from ..base.figures import sides_by
 from ..base.intervals import Interval, interval_of
 from ..base.kept import kept_with_owner
 from ..base.marks import Assumption, Mark
-from ..geometry.hollow import Hollow, hollow_inside
+from ..geometry.hollow import Hollow
 from ..geometry.nesting import nest
 from ..inputs.brief import SculptBrief
+from .hollowed import inside_of
 from .master import Master
 
 SAW_MM = 8.0  # between parts cut from one block, and along its edge (common practice)
@@ -67,7 +68,7 @@ def order_beforehand(master: Master, brief: SculptBrief) -> Beforehand:
     if brief.made != "clay over foam":
         return _ready_made(master, brief)
     pitch = max(brief.clay_mm / 3.0, master.height_mm / 200.0)
-    hollow = hollow_inside(master.vertices_mm, master.faces, master.normals, master.face_areas_mm2, pitch)
+    hollow = inside_of(master, pitch)
     # voxels count whole: they are brought to the master's own volume, which is exact
     scale = master.volume_mm3 / max(len(hollow.nodes_mm) * hollow.pitch_mm**3, 1e-9)
     core = hollow.clearance_mm >= brief.clay_mm

@@ -16,10 +16,11 @@ from scipy.spatial import cKDTree
 
 from ..base.marks import Assumption, Mark
 from ..base.progress import SILENT, Progress
-from ..geometry.hollow import Hollow, hollow_inside, reach_from, reach_to, unreached_by_ball
+from ..geometry.hollow import Hollow, reach_from, reach_to, unreached_by_ball
 from ..geometry.polyline import spaced_out
 from ..inputs.brief import RatesBrief, SeamBrief
 from .hatches import ARM_MM, HAND_MM, Hatch, Stretch, best_hatches, hatch_assumptions
+from .hollowed import inside_of
 from .master import Master
 from .seam import Seam
 from .undercut import where_on_piece
@@ -94,7 +95,7 @@ def plan_joining(
     """Tight places and the joint by reach. hatch_h : person-hours of a hatch, on each cast; core_l_h : litres of foam
     an hour; seen : from where the piece is looked at, for where a hatch is least seen."""
     progress.step(0.1, "inside of the cast: what hands and mat reach")
-    hollow = hollow_inside(master.vertices_mm, master.faces, master.normals, master.face_areas_mm2, LATTICE_MM)
+    hollow = inside_of(master, LATTICE_MM)
     if not len(hollow.nodes_mm):
         return Joining(0.0, (), seam.length_mm, 0.0, (), ())
     tight = unreached_by_ball(hollow, MAT_BALL_MM, MAT_TOLERANCE_MM)

@@ -12,12 +12,11 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ..base.kept import kept_with_owner
-from ..base.progress import SILENT, Progress
 from ..geometry.edges import connected
 from ..geometry.rays import RayScene, first_wall_mm, ray_scene
 from ..geometry.sampling import samples_by_area
 from .master import Master
-from .seam import Feature, KeepClearProposal, find_features
+from .seam import Feature, KeepClearProposal, proposed_features
 
 _SAMPLES = 12_000
 _SAY = 7  # samples around a place that vote for its name
@@ -63,7 +62,6 @@ class _Body:
 
 def name_places(
     master: Master,
-    progress: Progress = SILENT,
     proposal: KeepClearProposal | None = None,
     scene: RayScene | None = None,
 ) -> BodyPlaces:
@@ -73,7 +71,7 @@ def name_places(
         own = master.named
         return BodyPlaces(np.array(own.words, object)[own.codes], cKDTree(own.points_mm), own.features, own.known)
     scene = scene or ray_scene(master.vertices_mm, master.faces)
-    proposal = proposal or find_features(master, progress, scene)
+    proposal = proposal or proposed_features(master)
     samples = samples_by_area(master.vertices_mm, master.faces, master.face_areas_mm2, _SAMPLES, ~master.base_faces)
     tree = cKDTree(samples.points_mm)
     names = np.full(len(samples.points_mm), "", object)

@@ -7,7 +7,7 @@ from .features import Feature, KeepClearProposal, find_features, weights_of
 from .free import line_price
 from .ground import at_vertices, know_place
 from .pairs import price_openings
-from .place import keep_clear_weights, place_seam, seam_assumptions
+from .place import keep_clear_weights, place_seam, proposed_features, seam_assumptions
 from .reasons import KIND_NAMES
 from .record import Seam, SeamCandidate, SeamFigures, SeamLimits, SeamLine, SeamPiece
 
@@ -30,6 +30,7 @@ __all__ = [
     "measures_of",
     "place_seam",
     "price_openings",
+    "proposed_features",
     "seam_assumptions",
     "skin_areas_mm2",
     "skin_bounds",

@@ -122,7 +122,7 @@ def _is_given(master: Master, brief: Brief) -> bool:
 def _bench(master: Master, brief: Brief, weights: Weights, asked: bool, progress: Progress) -> _Bench:
     progress.step(0.05, "the face, and what shows")
     return _Bench(
-        master, brief, weights, keep_clear_weights(master, brief.seam), name_places(master, progress),
+        master, brief, weights, keep_clear_weights(master, brief.seam), name_places(master),
         how_it_shows(master, brief.seam, progress, None, (0.1, 0.3)), cKDTree(master.vertices_mm),
         cKDTree(face_centres(master.vertices_mm, master.faces)), [(master.vertices_mm, master.faces)], [0], [], [],
         asked,
