@@ -183,11 +183,11 @@ def _fair(
     return _without_lines(bench, tried, plane_kg)
 
 
-def _without_lines(bench: Bench, seam: Judged, plane_kg: float) -> Judged:
+def _without_lines(bench: Bench, seam: Judged, plane_kg: float, pays: set[tuple[int, int]] | None = None) -> Judged:
     """The seam without each line that does not pay for its set-up: what it rings goes to the piece around it. A line
-    that was tried and pays is not tried again when another has gone."""
+    that was tried and pays is not tried again when another has gone, nor where it is among `pays`, which grows."""
     place = bench.ground.place
-    pays: set[tuple[int, int]] = set()
+    pays = set() if pays is None else pays
     for _ in range(_LINES_MOST):
         if seam.drawn.figures.loops <= 1:
             break
@@ -241,6 +241,7 @@ def relieved_plane(bench: Bench, plane: Judged, others: list[Judged], progress: 
     ground, place = bench.ground, bench.ground.place
     plane_kg = heavier_half_kg(ground, plane.drawn.labels, plane.drawn.figures.fill_mm3)
     links, best = edge_links(place), plane
+    pays: set[tuple[int, int]] = set()  # relief in one place leaves the lines of others as they are
     for free in others[:_OTHERS_MOST]:
         apart = plane.drawn.labels != free.drawn.labels
         count, region = regions(place.graph, (apart * (1 + plane.drawn.labels)).astype(np.int8))
@@ -249,7 +250,7 @@ def relieved_plane(bench: Bench, plane: Judged, others: list[Judged], progress: 
         for k in [int(k) for k in np.argsort(-area)[:_PLACES_MOST] if area[k] > least]:
             progress.step(0.85, "local relief")
             near = _fades(links, np.unique(place.master.faces[region == k]), place.rule.over_mm)
-            tried = _blended(bench, best.drawn.level, free.drawn.level, near, plane, plane_kg)
+            tried = _blended(bench, best.drawn.level, free.drawn.level, near, plane, plane_kg, pays)
             if tried is not None and tried.rank < best.rank:
                 best = tried
     return None if best is plane else best
@@ -263,7 +264,13 @@ def _fades(links: sparse.csr_matrix, seeds: np.ndarray, over_mm: float) -> np.nd
 
 
 def _blended(
-    bench: Bench, one: np.ndarray, other: np.ndarray, share: np.ndarray, plane: Judged, plane_kg: float
+    bench: Bench,
+    one: np.ndarray,
+    other: np.ndarray,
+    share: np.ndarray,
+    plane: Judged,
+    plane_kg: float,
+    pays: set[tuple[int, int]],
 ) -> Judged | None:
     level = (1.0 - share) * one + share * other
     place = bench.ground.place
@@ -273,7 +280,7 @@ def _blended(
     except PlanImpossible:
         return None
     judged = replace(bench.judge(drawn, plane_kg), board_mm=plane.offset_mm)
-    return _without_lines(bench, judged, plane_kg)
+    return _without_lines(bench, judged, plane_kg, pays)
 
 
 def all_candidates(
