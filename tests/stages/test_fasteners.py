@@ -14,6 +14,7 @@ from mouldloft.stages.jacket.fasteners import (
     place_fasteners,
     where_flanges_meet,
 )
+from mouldloft.stages.rubber import Registration
 from mouldloft.stages.rubber.flanges import spaced_spots
 from mouldloft.stages.rubber.rims import covered, steps_along, widest_step_mm
 from synthetic_gloves import FLANGE_WIDTH_MM, dome, rubber_of
@@ -80,6 +81,27 @@ def test_a_flange_that_leans_without_a_step_is_clamped():
     assert len(made.bolts_mm)
     assert e.frame.to_frame(made.clamps_mm)[:, 1].min() > -5.0
     assert e.frame.to_frame(made.bolts_mm)[:, 1].max() < 5.0
+
+
+def test_two_flanges_that_lean_with_no_room_for_a_step_are_clamped():
+    """Of two pieces the places come with the wall: those on its leaning half are clamps, on both jackets alike."""
+    rubber = halves()
+    made = []
+    for e, way in zip(rubber.envelopes, (1.0, -1.0), strict=True):
+        y = e.origin_mm[1] + e.pixel_mm * np.arange(e.parting_mm.shape[0])
+        steep = way * np.where(y > 0, np.tan(np.radians(40.0)) * y, 0.0)[:, None] + np.zeros(e.parting_mm.shape)
+        made.append(replace(e, parting_mm=steep.astype(np.float32), outer_mm=(e.outer_mm + steep).astype(np.float32)))
+    angle = np.radians(np.arange(10.0, 360.0, 20.0))
+    y, x = MIDDLE * np.sin(angle), MIDDLE * np.cos(angle)
+    places = made[0].frame.to_master(np.column_stack([x, y, np.where(y > 0, np.tan(np.radians(40.0)) * y, 0.0)]))
+    none = np.zeros((0, 3))
+    held = Registration((), none, 0.0, places, none)
+    left, right = place_fasteners(replace(rubber, envelopes=tuple(made), registration=held))
+    for piece in (left, right):
+        assert len(piece.clamps_mm) == len(piece.bolts_mm) == 9
+        assert made[0].frame.to_frame(piece.clamps_mm)[:, 1].min() > 0.0
+        assert made[0].frame.to_frame(piece.bolts_mm)[:, 1].max() < 0.0
+    assert (left.clamps_mm == right.clamps_mm).all()
 
 
 def test_no_jacket_flange_no_bolts():

@@ -74,9 +74,11 @@ def place_fasteners(rubber: Rubber) -> list[Fasteners]:
     """
     section = rubber.built_to
     if rubber.registration is not None and len(rubber.envelopes) == 2:
+        one, other = rubber.envelopes
         shared = rubber.registration.bolt_places_mm
-        first = _held(rubber.envelopes[0], section, shared, np.zeros((0, 3)), None)
-        return [first, _held(rubber.envelopes[1], section, shared, np.zeros((0, 3)), first.wedges_mm)]
+        leans = _leans(one, one.frame.to_frame(shared)[:, :2], one.frame.pull)  # with no room for a step
+        first = _held(one, section, shared[~leans], shared[leans], None)
+        return [first, _held(other, section, shared[~leans], shared[leans], first.wedges_mm)]
     several = len(rubber.envelopes) > 1
     met = where_flanges_meet(rubber.envelopes)
     bolts, clamps = _between_pairs(rubber) if several else _on_one(met[0], section)
