@@ -16,6 +16,7 @@ from mouldloft.stages.cradle import Cradle
 from mouldloft.stages.handling import plan_lifts
 from mouldloft.stages.programme import set_programme
 from mouldloft.stages.takeoff import take_off
+from mouldloft.trade.handling import lift_of
 from trade_bodies import box, jacket_of, keys_of, locks_of, rubber_of, seam_of
 
 pytestmark = pytest.mark.usefixtures("hollow_once")
@@ -82,6 +83,15 @@ def test_a_heavy_piece_is_said_with_its_hands(load: float, said: bool) -> None:
     if said:
         assert "29 kg" in found[0].sentence
         assert "3 people" in found[0].sentence
+
+
+def test_a_mould_lowered_on_a_rope_says_what_bears_it() -> None:
+    plan = plan_of()
+    assert "lowering the mould on a rope" not in hazards(plan)
+    plan.lifts = (lift_of("laid down", "", 75.0, 80.0, plan.brief.jacket, share=0.4),)
+    said = {caution.hazard: caution.sentence for caution in cautions_for(plan)}
+    assert "rail or post" in said["lowering the mould on a rope"]
+    assert "about 30 kg at its rim, on a rope" in said["lifting the mould"]
 
 
 def test_height_tipping_and_wind() -> None:

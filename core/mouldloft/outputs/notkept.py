@@ -49,9 +49,8 @@ def _of_the_seam(plan: MouldPlan) -> tuple[str, ...]:
 
 def _too_heavy(plan: MouldPlan, lift: Lift) -> str:
     first = plan.brief.job.units
-    at = " at the hands" if lift.tipped else ""
     return (
-        f"{lift.what[:1].upper()}{lift.what[1:]}: {whole_kg_by(lift.load_kg, first)}{at}, at most "
+        f"{lift.what[:1].upper()}{lift.what[1:]}: {whole_kg_by(lift.load_kg, first)}{lift.where}, at most "
         f"{whole_kg_by(lift.most_kg, first)}, over the {whole_kg_by(lift.team_kg, first)} that "
         f"{counted(lift.lifters, 'person', 'people')} may lift; {lift_cure(lift)}."
     )
@@ -76,8 +75,7 @@ def look_first(plan: MouldPlan, pictures: bool) -> tuple[str, ...]:
         said.append(f"Worst undercut: {where}, {mm(worst.depth_mm)} deep across the pull; {shown}.")
     heaviest = max(plan.lifts, key=lambda lift: lift.load_kg, default=None)
     if heaviest is not None:
-        at = " at the hands" if heaviest.tipped else ""
         load = whole_kg_by(heaviest.load_kg, plan.brief.job.units)
-        said.append(f"Heaviest lift: {heaviest.what}, {load}{at}; {book}.")
+        said.append(f"Heaviest lift: {heaviest.what}, {load}{heaviest.where}; {book}.")
     said.append("Before buying: order.csv; its prices are those of the catalogue.")
     return tuple(said)

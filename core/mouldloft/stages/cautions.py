@@ -163,12 +163,18 @@ def _lifting(master: Master, lifts: Sequence[Lift], cast: Cast, first: First) ->
     heaviest = max((lift for lift in lifts if lift.kind != "cast out"), key=lambda lift: lift.load_kg, default=None)
     if heaviest is not None and heaviest.load_kg >= HEAVY_KG:
         hands = {0: "more than four people", 1: "one person"}.get(heaviest.people, f"at least {heaviest.people} people")
-        at = " at the hands" if heaviest.tipped else ""
         yield Caution(
             "lifting the mould",
-            f"The heaviest lift ({heaviest.what}) is about {whole_kg_by(heaviest.load_kg, first)}{at}; by the check it "
-            f"takes {hands}: plan the path, clear the floor, lift together and never over anyone.",
+            f"The heaviest lift ({heaviest.what}) is about {whole_kg_by(heaviest.load_kg, first)}{heaviest.where}; by "
+            f"the check it takes {hands}: plan the path, clear the floor, lift together and never over anyone.",
             PRACTICE,
+        )
+    if any(lift.tail_kg for lift in lifts):
+        yield Caution(
+            "lowering the mould on a rope",
+            "The rail or post that takes the rope has to bear the mould, and the rope goes round the mould under its "
+            "flange, never through a bolt hole; nobody stands where it would fall.",
+            f"{PRACTICE}; {CODES}",
         )
     if cast.lift_kg >= HEAVY_KG:
         yield Caution(

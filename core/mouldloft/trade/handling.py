@@ -59,6 +59,11 @@ class Lift:
         return self.kind in ("stood up", "laid down")
 
     @property
+    def where(self) -> str:
+        """Where what is tipped weighs, after its weight; "" of what is lifted whole."""
+        return " at its rim, on a rope" if self.tail_kg else " at the hands" if self.tipped else ""
+
+    @property
     def what(self) -> str:
         """Its name on sheets."""
         if self.kind == "stood up":
@@ -109,8 +114,7 @@ def lift_words(lift: Lift, how: str, first: First = "metric") -> str:
         tail = whole_kg_by(lift.tail_kg, first)
         heavy += f" at its rim: on a rope with a round turn about a fixed rail or post, {tail} to hold"
         return f"{heavy}; one on the rope, one guiding, nobody under it. {how}"
-    if lift.tipped:
-        heavy += " at the hands"
+    heavy += lift.where
     if lift.passes:
         return f"{heavy}: {_who(lift.people)}. {how}"
     past = "past what four people may lift; " if lift.people == 0 else ""
