@@ -474,10 +474,15 @@ def test_every_piece_has_its_work_and_its_rubber_in_the_order(dome_plan):
     assert "halves" not in tasks
     held = dome_plan.rubber.registration
     set_on = {t.name: t.note for t in dome_plan.programme.tasks if "domes on the wall" in t.name}
-    assert list(set_on) == ["Set domes on the wall", "Set domes on the wall, sector 1"]
-    assert [int(said.split()[0]) for said in set_on.values()] == [held.domes_set_for(0), held.domes_set_for(1)]
     assert held.domes_set_for(0) + held.domes_set_for(1) == len(held.domes_mm)
-    assert dict(section_facts(dome_plan))["Domes"].startswith(f"{len(held.domes_mm)} domes, ")
+    if abs(dome_plan.seam.pieces[0].pull[2]) < 0.1:
+        assert list(set_on) == ["Set domes on the wall", "Set domes on the wall, sector 1"]
+        assert [int(said.split()[0]) for said in set_on.values()] == [held.domes_set_for(0), held.domes_set_for(1)]
+        assert dict(section_facts(dome_plan))["Domes"].startswith(f"{len(held.domes_mm)} domes, ")
+    else:  # lifted by 35° they stand 90° apart, and lean 45° to their joint: no side of a dome clears both by 20°
+        assert len(held.domes_mm) == 0
+        assert set_on == {}
+        assert dict(section_facts(dome_plan))["Domes"].startswith("none")
     steps = " ".join(f"{s.title} {s.text}" for s in work_steps(dome_plan))
     assert "each part laid up" in steps
     assert all(name in steps for name in names)
