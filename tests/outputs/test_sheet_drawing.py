@@ -23,6 +23,7 @@ from mouldloft.outputs.pictures.bodies import jacket_body, mould_bodies, mould_m
 from mouldloft.outputs.sheets.drawing import piece_drawing
 from mouldloft.outputs.sheets.pieces import piece_pages
 from mouldloft.outputs.sheets.typeset import ruled_table
+from mouldloft.outputs.summary import summary_text
 from mouldloft.outputs.whereabouts import where_words
 from mouldloft.solids.ribs import ribs_of
 from mouldloft.stages.jacket.layup import in_patches
@@ -145,6 +146,7 @@ def test_the_page_has_them(plan, plain):
     assert {"name": "ribs", "label": "Ribs", "colour": RIB, "shown": True} in data["parts"]
     assert f"Jacket laid heavier here: {len(MAT.layers)} layers" in text
     assert text.count("; 1 clamp where the flange leans too much") == 1
+    assert summary_text(plan).count(" and 1 clamp") == 1
     text, data = told(plain)
     assert not any(part["name"] == "ribs" for part in data["parts"])
     assert "laid heavier" not in text

@@ -265,9 +265,13 @@ def _jacket_words(plan: MouldPlan, at: int, first: First) -> str:
     weak = [check.what for check in piece.checks if not check.passes]
     return (
         f"{kg_by(piece.mass_kg, first)}, {kg_by(lift.load_kg, first)} with its glove, {hands}; {zones}; "
-        f"{counted(len(piece.bolts_mm), 'bolt')}{strapped_words(plan, at)}"
+        f"{counted(len(piece.bolts_mm), 'bolt')}{_clamp_words(len(piece.clamps_mm))}{strapped_words(plan, at)}"
         + (f"; WEAK: {', '.join(weak)}" if weak else "")
     )
+
+
+def _clamp_words(count: int) -> str:
+    return f" and {counted(count, 'clamp')}" if count else ""
 
 
 def _cast_words(plan: MouldPlan) -> str:
