@@ -112,15 +112,17 @@ def choose_section(size_mm: float, skin_mm: float, rubber: RubberBrief, joint: J
     )
 
 
-def bead_height_at_mm(off_mm: np.ndarray, width_mm: float, height_mm: float) -> np.ndarray:
+def bead_height_at_mm(
+    off_mm: np.ndarray, width_mm: float, height_mm: np.ndarray | float, side_mm: float | None = None
+) -> np.ndarray:
     """Height of a bead over the wall at distances from its middle line: flat crown, sides as long as high, rounded.
 
     A smooth step over each side; its steepest place stands 1.5 times as steep as the straight side, about 54 degrees
-    from the wall for a bead 14 by 5.
+    from the wall for a bead 14 by 5. side_mm : how long each side is, where it is not by the height.
     """
-    side = min(height_mm * 1.1, width_mm / 2.0)
+    side = np.minimum(height_mm * 1.1, width_mm / 2.0) if side_mm is None else side_mm
     share = np.clip((width_mm / 2.0 - np.abs(off_mm)) / side, 0.0, 1.0)
-    return height_mm * share * share * (3.0 - 2.0 * share)
+    return np.asarray(height_mm * share * share * (3.0 - 2.0 * share))
 
 
 def section_assumptions(section: JointSection) -> tuple[Assumption, ...]:

@@ -19,7 +19,7 @@ from ...geometry.frame import PullFrame
 from ...geometry.heightmap import sample_map
 from ...geometry.polyline import spaced_out
 from ...geometry.rays import RayScene, inside_body
-from ...trade.section import CLEAR_DEG, JointSection
+from ...trade.section import CLEAR_DEG, JointSection, bead_height_at_mm
 from ..master import Master
 from ..seam import Seam
 from ..wall import JointSheet
@@ -83,11 +83,22 @@ class Ground(Protocol):
     def on_board(self) -> np.ndarray: ...
 
 
+@dataclass(frozen=True, eq=False)
+class _Site:
+    """What domes are placed on: bodies, flanges : by piece, in the order they are made; scene : the master's."""
+
+    bodies: Sequence[Ground]
+    flanges: Sequence[Flanges]
+    seam: Seam
+    section: JointSection
+    master: Master
+    scene: RayScene
+
+
 def dome_height_at_mm(away_mm: np.ndarray, diameter_mm: float, height_mm: np.ndarray | float) -> np.ndarray:
-    """Height of a dome at distances from its axis: a smooth step over the whole half of it, `_STEEPEST` times as steep
-    half-way up as from rim to middle."""
-    share = np.clip(1.0 - np.abs(away_mm) / (diameter_mm / 2.0), 0.0, 1.0)
-    return np.asarray(height_mm * share * share * (3.0 - 2.0 * share))
+    """Height of a dome at distances from its axis: its sides take the whole half of it, `_STEEPEST` times as steep
+    half-way up as from rim to middle, so that a low one stands clear where a bead's would not."""
+    return bead_height_at_mm(away_mm, diameter_mm, height_mm, diameter_mm / 2.0)
 
 
 def behind_radius_mm(section: JointSection) -> float:
@@ -130,7 +141,7 @@ def place_domes(
 
     sheets : the parting surface beside every joint; bodies, flanges : by piece, in the order they are made.
     """
-    found = Domes.none()
+    found, site = Domes.none(), _Site(bodies, flanges, seam, section, master, scene)
     if section.registration == "none":
         return found
     for sheet in sheets:
@@ -140,7 +151,7 @@ def place_domes(
             ends = ruled.on_seam_mm + section.bead_from_skin_mm * way / np.maximum(long, 1e-9)[:, None]
             reached, kept = long >= section.bead_from_skin_mm, _thinned(ends, _STEP_MM)
             places = sheet.surface.frame.to_master(ends[kept])
-            tried = _tried(places, sheet, bodies, flanges, seam, section, master, scene)
+            tried = _tried(places, sheet, site)
             fits = reached[kept] & (tried.heights_mm > 0)
             found = _with_clear(found, tried.taken(_spaced(tried.at_mm, fits, ruled.closed, section)), section)
     return found
@@ -152,18 +163,10 @@ def _thinned(points_mm: np.ndarray, step_mm: float) -> np.ndarray:
     return np.unique(np.searchsorted(along, np.arange(0.0, along[-1] + 1e-9, step_mm)))
 
 
-def _tried(
-    places_mm: np.ndarray,
-    sheet: JointSheet,
-    bodies: Sequence[Ground],
-    flanges: Sequence[Flanges],
-    seam: Seam,
-    section: JointSection,
-    master: Master,
-    scene: RayScene,
-) -> Domes:
+def _tried(places_mm: np.ndarray, sheet: JointSheet, site: _Site) -> Domes:
     """A dome at every one of (k, 3) places; of height 0 where none may stand."""
     one, other = sheet.between
+    bodies, flanges, section, master = site.bodies, site.flanges, site.section, site.master
     first, later = bodies[one], bodies[other]
     radius = section.dome_diameter_mm / 2.0
     axes = np.tile(sheet.surface.frame.pull, (len(places_mm), 1))
@@ -183,13 +186,13 @@ def _tried(
         inside = _rings(middle, axes, (radius + 0.5 * section.bevel_run_mm,))
         fits &= _on(bodies[k], flanges[k].rubber & bodies[k].on_board, inside).all(axis=1)
     risen = _rings(middle, axes, (0.0, behind_radius_mm(section)))
-    fits &= _nearest_to_its_own(risen, seam, sheet.between)
+    fits &= _nearest_to_its_own(risen, site.seam, sheet.between)
     if master.base == "open" and master.base_faces.any():  # the foot has a flange of its own on the board
         fits &= (risen[..., 2] >= section.rubber_flange_thickness_mm).all(axis=1)
-    fits &= _clear_of_others(middle, axes, sheet.between, bodies, flanges, section)
+    fits &= _clear_of_others(middle, axes, sheet.between, site)
     for side in (heights + _OVER_MM, np.full(len(heights), -_OVER_MM)):
         round_it = _rings(middle + side[:, None] * axes, axes, (0.0, radius))
-        fits &= ~inside_body(scene, master.normals, round_it.reshape(-1, 3)).reshape(len(middle), -1).any(axis=1)
+        fits &= ~inside_body(site.scene, master.normals, round_it.reshape(-1, 3)).reshape(len(middle), -1).any(axis=1)
     between = np.tile(np.array([one, other]), (len(middle), 1))
     return Domes(middle, axes, np.where(fits, heights, 0.0), between)
 
@@ -232,18 +235,11 @@ def _nearest_to_its_own(points_mm: np.ndarray, seam: Seam, between: tuple[int, i
     return np.asarray(np.broadcast_to(away[0] + _NEARER_MM <= away[1], points_mm.shape[:2]).all(axis=1))
 
 
-def _clear_of_others(
-    middles_mm: np.ndarray,
-    axes: np.ndarray,
-    between: tuple[int, int],
-    bodies: Sequence[Ground],
-    flanges: Sequence[Flanges],
-    section: JointSection,
-) -> np.ndarray:
+def _clear_of_others(middles_mm: np.ndarray, axes: np.ndarray, between: tuple[int, int], site: _Site) -> np.ndarray:
     """(k,) bool: no third piece has rubber where a dome, its hollow or what lies behind them would be."""
-    clear = np.ones(len(middles_mm), bool)
+    clear, section = np.ones(len(middles_mm), bool), site.section
     thick = section.rubber_flange_thickness_mm
-    for k, (body, flange) in enumerate(zip(bodies, flanges, strict=True)):
+    for k, (body, flange) in enumerate(zip(site.bodies, site.flanges, strict=True)):
         if k in between:
             continue
         top = np.where(flange.rubber, np.fmax(body.drafted, body.low + flange.top_mm), body.drafted)
