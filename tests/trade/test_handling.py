@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from mouldloft.inputs.brief import JacketBrief
-from mouldloft.trade.handling import LiftedPart, grips_for, lift_of, lift_words, rope_tail_kg
+from mouldloft.trade.handling import LiftedPart, grips_for, lift_cure, lift_of, lift_words, rope_tail_kg
 
 
 def test_people_by_the_most_it_weighs() -> None:
@@ -38,7 +38,9 @@ def test_a_closed_mould_too_heavy_for_hands_goes_down_on_a_rope() -> None:
     assert (heavy.people, heavy.passes) == (2, True)
     assert heavy.tail_kg == pytest.approx(32.0 / 3.51, abs=0.02)
     assert "on a rope with a round turn about a fixed rail or post, 9 kg to hold" in lift_words(heavy, "")
-    assert not lift_of("laid down", "", 75.0, 80.0, JacketBrief(lifters=1), share=0.4).passes
+    alone = lift_of("laid down", "", 75.0, 80.0, JacketBrief(lifters=1), share=0.4)
+    assert not alone.passes
+    assert lift_cure(alone) == "two people, one on the rope and one guiding"
     bare = lift_of("laid down", "", 75.0, 80.0, JacketBrief(rope_rail=False), share=0.4)
     assert (bare.people, bare.passes, bare.tail_kg) == (4, False, 0.0)
     # a rope lowers: it does not stand a half up
@@ -47,13 +49,13 @@ def test_a_closed_mould_too_heavy_for_hands_goes_down_on_a_rope() -> None:
 
 def test_grips_balance_about_the_centre_of_mass() -> None:
     parts = (
-        LiftedPart("left piece", 28.0, 30.0, (120.0, -40.0, 500.0)),
-        LiftedPart("lid", 4.0, 5.0, (0.0, 0.0, 900.0)),
+        LiftedPart("left piece", 37.0, (120.0, -40.0, 500.0)),
+        LiftedPart("lid", 12.0, (0.0, 0.0, 900.0)),
     )
-    (heavy,) = grips_for(parts, 7.0)
+    (heavy,) = grips_for(parts)
     assert (heavy.piece, heavy.heaviest_kg) == ("left piece", 37.0)
     assert len(heavy.places_mm) == 2
     for axis in range(3):
         assert sum(p[axis] for p in heavy.places_mm) / 2 == parts[0].centre_mm[axis]
-    assert len(grips_for((LiftedPart("left piece", 50.0, 52.0, (0.0, 0.0, 500.0)),), 7.0)[0].places_mm) == 4
-    assert grips_for((LiftedPart("lid", 4.0, 5.0, (0.0, 0.0, 900.0)),), 7.0) == ()
+    assert len(grips_for((LiftedPart("left piece", 59.0, (0.0, 0.0, 500.0)),))[0].places_mm) == 4
+    assert grips_for((LiftedPart("lid", 12.0, (0.0, 0.0, 900.0)),)) == ()

@@ -133,7 +133,7 @@ class JacketBrief:
     lift_from_mm: NotNegative = 700.0
     lift_to_mm: NotNegative = 1000.0
     reach_mm: Positive = 300.0
-    rope_rail: bool = True  # a rail or post fixed to the building, which takes a rope's turn by whatever is tipped
+    rope_rail: bool = True  # a rail or post fixed to the building, which takes a turn of the rope that lowers a mould
 
 
 @dataclass(frozen=True)

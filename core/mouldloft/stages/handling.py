@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from ..base.intervals import Interval, exactly
 from ..base.marks import Assumption, Mark
 from ..inputs.brief import JacketBrief
-from ..trade.handling import ROPE_FRICTION, ROPE_TURNS, Lift, lift_of
+from ..trade.handling import ROPE_FRICTION, ROPE_TURNS, Grips, Lift, LiftedPart, grips_for, lift_of
 from .cast import Cast
 from .jacket import Jacket, JacketPiece
 
@@ -20,27 +20,33 @@ from .jacket import Jacket, JacketPiece
 def plan_lifts(jacket: Jacket, cast: Cast, brief: JacketBrief) -> tuple[Lift, ...]:
     """Jackets off, gloves peeled, halves stood up with their wet cast, the closed mould laid down, the cast out.
 
-    A half's wet cast is its share, by area, of the shell and of what is laid in before the halves are shut. The closed
-    mould is laid down; hands count their load at the lowest, where it is most.
+    The closed mould is laid down; hands count their load at the lowest, where it is most.
     """
+    out = cast.lift_kg_interval
+    off, peeled, stood = [], [], []
+    for piece, (whole, most) in zip(jacket.pieces, _with_wet_cast_kg(jacket, cast), strict=True):
+        glove = _glove_kg(piece)
+        off.append(lift_of("jacket off", piece.name, piece.lift.load_kg, piece.lift.most_kg, brief))
+        peeled.append(lift_of("glove peeled", piece.name, glove.likely, glove.high, brief))
+        stood.append(lift_of("stood up", piece.name, whole, most, brief, piece.tipped_share))
+    cast_out = lift_of("cast out", "", out.likely, out.high, brief)
+    return (*off, *peeled, *stood, *_laid_down(stood, brief), cast_out)
+
+
+def plan_grips(jacket: Jacket, cast: Cast) -> tuple[Grips, ...]:
+    """Hand grips, by the heaviest that each jacket piece is moved with: its glove and its wet cast."""
+    weights = zip(jacket.pieces, _with_wet_cast_kg(jacket, cast), strict=True)
+    return grips_for([LiftedPart(piece.name, most, piece.centre_of_mass_mm) for piece, (_, most) in weights])
+
+
+def _with_wet_cast_kg(jacket: Jacket, cast: Cast) -> list[tuple[float, float]]:
+    """What each half weighs with its glove and its wet cast, likely and at most: its share, by area, of the shell and
+    of what is laid in before the halves are shut."""
     out = cast.lift_kg_interval
     shell = out.times(max(out.likely - cast.baseboard_kg, 0.0) / max(out.likely, 1e-9))
     area = max(sum(piece.area_mm2 for piece in jacket.pieces), 1e-9)
-    off, peeled, stood = [], [], []
-    for piece in jacket.pieces:
-        own = shell.times(piece.area_mm2 / area)
-        both, glove = piece.lift_with_glove, _glove_kg(piece)
-        off.append(lift_of("jacket off", piece.name, piece.lift.load_kg, piece.lift.most_kg, brief))
-        peeled.append(lift_of("glove peeled", piece.name, glove.likely, glove.high, brief))
-        whole, most = both.load_kg + own.likely, max(both.most_kg, both.load_kg) + own.high
-        stood.append(lift_of("stood up", piece.name, whole, most, brief, piece.tipped_share))
-    return (
-        *off,
-        *peeled,
-        *stood,
-        *_laid_down(stood, brief),
-        lift_of("cast out", "", out.likely, out.high, brief),
-    )
+    both = [(piece.lift_with_glove, shell.times(piece.area_mm2 / area)) for piece in jacket.pieces]
+    return [(lift.load_kg + own.likely, max(lift.most_kg, lift.load_kg) + own.high) for lift, own in both]
 
 
 def lift_assumptions(lifts: Sequence[Lift]) -> tuple[Assumption, ...]:

@@ -20,10 +20,9 @@ GRIP_SPREAD_MM = 250.0  # common practice: from the centre of mass
 
 @dataclass(frozen=True)
 class LiftedPart:
-    """What is lifted: kg likely and at most, and its centre of mass in the plan."""
+    """What grips are for: the most it weighs as it is moved, and its centre of mass in the plan."""
 
     name: str
-    load_kg: float
     most_kg: float
     centre_mm: tuple[float, float, float]
 
@@ -123,6 +122,8 @@ def lift_words(lift: Lift, how: str, first: First = "metric") -> str:
 
 def lift_cure(lift: Lift) -> str:
     """What makes a lift possible that is too heavy for the brief's people: more of them where a team may, else less."""
+    if lift.tail_kg:
+        return "two people, one on the rope and one guiding"
     return f"{_who(lift.people)}, or {_help(lift)}" if lift.people else _help(lift)
 
 
@@ -139,17 +140,15 @@ def _help(lift: Lift) -> str:
     return "rope and tackle from rated eyes and a trolley under it, or smaller pieces"
 
 
-def grips_for(parts: Sequence[LiftedPart], wet_kg: float) -> tuple[Grips, ...]:
-    """Grips on every piece whose heaviest lift, with its share of a wet cast, passes 15 kg: level pairs about its
-    centre of mass. wet_kg : of the cast in each half."""
+def grips_for(parts: Sequence[LiftedPart]) -> tuple[Grips, ...]:
+    """Grips on every piece whose heaviest lift passes 15 kg: level pairs about its centre of mass."""
     found = []
     for part in parts:
-        heaviest = part.most_kg + wet_kg
-        if heaviest <= GRIPS_FROM_KG:
+        if part.most_kg <= GRIPS_FROM_KG:
             continue
         x, y, z = part.centre_mm
-        pairs = 1 if heaviest < 40.0 else 2
+        pairs = 1 if part.most_kg < 40.0 else 2
         steps = [(-1, 0.0), (1, 0.0)] if pairs == 1 else [(-1, -0.5), (1, -0.5), (-1, 0.5), (1, 0.5)]
         places = tuple((x, y + a * GRIP_SPREAD_MM, z + b * 2 * GRIP_SPREAD_MM) for a, b in steps)
-        found.append(Grips(part.name, heaviest, places))
+        found.append(Grips(part.name, part.most_kg, places))
     return tuple(found)

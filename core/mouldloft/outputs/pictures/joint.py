@@ -25,7 +25,7 @@ def ridge_mesh(plan: MouldPlan, at: int) -> tuple[np.ndarray, np.ndarray]:
 
 def bead_mesh(plan: MouldPlan, which: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
     """The bead's course as a round bar half as wide, and the domes as discs; nothing where there is neither. which :
-    (n,) bool, of the domes; all, unless told."""
+    (n,) bool, of the domes; all of them where left out."""
     held, section = plan.rubber.registration, plan.rubber.built_to
     if held is None:
         return joined(())

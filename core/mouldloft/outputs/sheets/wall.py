@@ -91,6 +91,7 @@ def _run_of(names: Sequence[str]) -> str:
 def wall_facts(plan: MouldPlan, wall: Wall) -> list[tuple[str, str]]:
     """What the wall is, as label and words."""
     count = {k: sum(p.kind == k for p in wall.pieces) for k in ("board", "strip", "rib")}
+    closer = "; closer where a strip bends or twists" if count["strip"] else ""
     bought = ", ".join(
         f"{lot.count + len(lot.too_large)} of {next(b.name for b in plan.catalogue.board if b.code == lot.code)}"
         for lot in wall.sheets
@@ -101,12 +102,7 @@ def wall_facts(plan: MouldPlan, wall: Wall) -> list[tuple[str, str]]:
         ("Skin edge", f"cut {wall.gap_mm:g} mm shy, closed with clay"),
         ("Built and calculated", _fit_words(wall)),
         ("Angle to the skin", _angle_words(wall)),
-        (
-            "Stations",
-            f"{len(wall.stations)}, numbered along the seam; closer where a strip bends or twists"
-            if count["strip"]
-            else f"{len(wall.stations)}, numbered along the seam",
-        ),
+        ("Stations", f"{len(wall.stations)}, numbered along the seam{closer}"),
         ("Sheets", bought or "none"),
     ]
     if count["strip"] and wall.stretch > 0:

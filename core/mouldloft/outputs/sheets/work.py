@@ -16,12 +16,13 @@ from ...base.files import write_whole
 from ...geometry.heightmap import sample
 from ...inputs.brief import day_one
 from ...stages.cast import ENGINEER, PART_ALONE
+from ...stages.handling import plan_grips
 from ...stages.joining import Joining
 from ...stages.plan import MouldPlan
-from ...stages.programme import Task, part_of
+from ...stages.programme import Task
 from ...stages.rubber.record import Envelope
 from ...trade.fixings import Fixings, SumLine
-from ...trade.handling import Grips, Lift, grips_for, lift_words
+from ...trade.handling import Grips, Lift, lift_words
 from ...trade.money import Money
 from ...trade.uprights import TAB_MM, Frame
 from ..look import SOFT_INK
@@ -263,11 +264,12 @@ def _off(value_mm: float, ahead: str, behind: str) -> str:
 def _how(plan: MouldPlan, lift: Lift) -> str:
     """How a lift is done, in a sentence."""
     bench = "the bench" if plan.cradle.instead else "its cradle"
+    rim = "" if lift.tail_kg else ", hands at the far rim"
     return {
         "jacket off": "Straight along its pull.",
         "glove peeled": "Rolled back on itself, never by its edge.",
         "stood up": f"Tipped up on its foot off {bench}, hands at the far rim: the floor carries the rest.",
-        "laid down": f"Tipped over its foot on to {bench}, hands at the far rim: most at the last.",
+        "laid down": f"Tipped over its foot on to {bench}{rim}: most at the last.",
         "cast out": "Hands inside the foot and under it.",
     }[lift.kind]
 
@@ -282,8 +284,7 @@ def lifting_page(plan: MouldPlan, inner: float) -> list[Flowable]:
     method = plan.jacket.pieces[0].lift.method if plan.jacket.pieces else ""
     parts: list[Flowable] = [set_text("Lifting and turning", weight="light", size=20, leading=25), Spacer(1, 4)]
     parts.append(ruled_table(("Lift", "People", "How"), rows, [inner * v for v in (0.36, 0.08, 0.56)], (1,)))
-    wet = plan.cast.mass_kg / max(len(plan.jacket.pieces), 1)
-    grips = grips_for([part_of(piece) for piece in plan.jacket.pieces], wet)
+    grips = plan_grips(plan.jacket, plan.cast)
     places = [
         [g.piece, kg_by(g.heaviest_kg, first), str(k), where]
         for g in grips

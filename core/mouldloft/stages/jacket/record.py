@@ -39,9 +39,8 @@ class JacketPiece:
     flange_width_mm: float = 0.0  # of the glove's flanges, round the foot as at the parting
     flange_thickness_mm: float = 0.0
     bolt_axes: tuple[tuple[float, float, float], ...] = ()  # square to the flange at each bolt, towards the pull
-    tipped_share: float = (
-        0.5  # of its weight, with its glove, in the hands at its far rim as it is tipped up on its foot
-    )
+    # of its weight, with its glove, in the hands at its far rim as it is tipped up on its foot
+    tipped_share: float = 0.5
 
 
 @dataclass(frozen=True)

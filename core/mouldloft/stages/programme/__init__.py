@@ -1,7 +1,7 @@
 """Stage 10, programme: what is done when, by how many, and what is mixed for it."""
 
 from .days import first_day
-from .mixes import Workshop, bolt_count, bolts_of, clamp_count, part_of, slot_count, split_into_batches, wedges_of
+from .mixes import Workshop, bolt_count, bolts_of, clamp_count, slot_count, split_into_batches, wedges_of
 from .painting import colour_shares, colourway
 from .plan import programme_assumptions, set_programme
 from .record import RUN_PARTS, Batch, HoursLine, PersonHours, Programme, Task
@@ -22,7 +22,6 @@ __all__ = [
     "colour_shares",
     "colourway",
     "first_day",
-    "part_of",
     "programme_assumptions",
     "set_programme",
     "slot_count",

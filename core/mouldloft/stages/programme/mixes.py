@@ -17,11 +17,11 @@ from ...inputs.brief import Brief
 from ...inputs.catalogue import Catalogue, temperature_factor
 from ...inputs.materials import RubberMaterial
 from ...trade.answers import THIN_FILL_MM
-from ...trade.handling import Grips, LiftedPart, LiftKind, grips_for
+from ...trade.handling import Grips, LiftKind
 from ...trade.lifting import MOST_LIFTERS
 from ..cast import Cast
 from ..cradle import Cradle
-from ..handling import plan_lifts
+from ..handling import plan_grips, plan_lifts
 from ..jacket import ONE_PLACE_MM, Jacket, JacketPiece, LooseShell
 from ..keys import Keys
 from ..locks import Locks
@@ -147,9 +147,8 @@ class Workshop:
 
     @property
     def grips(self) -> tuple[Grips, ...]:
-        """Hand grips, by the heaviest lift that each jacket piece is part of."""
-        wet = self.cast.mass_kg / max(len(self.jacket.pieces), 1)
-        return grips_for([part_of(piece) for piece in self.jacket.pieces], wet)
+        """Hand grips of the jacket's pieces."""
+        return plan_grips(self.jacket, self.cast)
 
     def lifters(self, *kinds: LiftKind) -> int:
         """People at work that includes lifts of these kinds: two, or more of the brief's own where one asks them."""
@@ -335,12 +334,6 @@ class Workshop:
         """Time for its pots with so many at it, each with their own pot."""
         rounds = math.ceil(batch.batches / people)
         return rounds * (self.catalogue.rates.mixing_min + batch.brushing_min) / 60.0
-
-
-def part_of(piece: JacketPiece) -> LiftedPart:
-    """A jacket piece with its glove, as it is lifted."""
-    lift = piece.lift_with_glove
-    return LiftedPart(piece.name, lift.load_kg, max(lift.most_kg, lift.load_kg), piece.centre_of_mass_mm)
 
 
 def bolt_count(jacket: Jacket) -> int:
